@@ -1,0 +1,60 @@
+package hw
+
+import (
+	"context"
+	"time"
+)
+
+// Output is an output line.
+type Output interface {
+	// Set drives the line. On is energised: relay coil supplied, buzzer
+	// sounding, lamp lit. The line is never read back. An error means that
+	// the level is unknown; the caller must treat the chain as failed.
+	Set(on bool) error
+}
+
+// Edge is one change of an input line that is watched for edges.
+type Edge struct {
+	// Line is the index of the input in the order of Config.Inputs.
+	Line int
+	// Rise is true for a change to the electrical high level.
+	Rise bool
+	// At is the monotonic time of the edge since the board was opened.
+	At time.Duration
+	// Lost counts edges known to be lost just before this one.
+	Lost int
+}
+
+// Count is one conversion of the load cell's converter.
+type Count struct {
+	Value int32
+	At    time.Duration // monotonic time since the board was opened
+	// Failed says that the conversion could not be read; Value is 0 then.
+	Failed bool
+}
+
+// Board is the pad's pins. Only one goroutine may call the outputs and Levels;
+// Edges and Counts run in goroutines of their own.
+//
+// Inert means: relay de-energised, heartbeat without edges, buzzer silent,
+// lamp dark. A board is inert when opened, after Inert, after Close, and (by
+// the external watchdog that needs the heartbeat) soon after its process dies.
+type Board interface {
+	Relay() Output
+	Heartbeat() Output
+	Buzzer() Output
+	Lamp() Output
+	// Levels reads every input line now: bit i is the electrical level of
+	// Config.Inputs[i]. An error means that no level is known.
+	Levels() (uint32, error)
+	// Edges calls fn for every edge of the lines watched for edges (the
+	// anemometer) until ctx ends; it returns nil then, else why it stopped.
+	Edges(ctx context.Context, fn func(Edge)) error
+	// Counts calls fn for every conversion until ctx ends; it returns nil
+	// then, else why it stopped. A board without a converter returns at ctx end.
+	Counts(ctx context.Context, fn func(Count)) error
+	// Inert makes the board inert; it tries every line and joins the errors.
+	Inert() error
+	// Close makes the board inert and lets the lines go.
+	Close() error
+}

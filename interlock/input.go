@@ -1,0 +1,101 @@
+package interlock
+
+import (
+	"downhaul/rules"
+)
+
+// InputKind says what an Input carries.
+type InputKind uint8
+
+// The kinds of input.
+const (
+	// SampleInput carries Sample: one channel's value.
+	SampleInput InputKind = iota + 1
+	// LineInput carries Line and On: the level of one input line. It is sent
+	// on every change and again at least every PinPeriod, so that silence
+	// shows.
+	LineInput
+	// FrameInput says that a frame of the named craft was accepted: the link
+	// is alive. Seq is the frame's own sequence number, 0 to 255.
+	FrameInput
+	// HostInput carries Host and, where the event has one, On and Seq.
+	HostInput
+)
+
+// Line is an input line of the pad. On is always the meaning below, whatever
+// the wiring; intake turns levels into meanings.
+type Line uint8
+
+// The input lines.
+const (
+	EStopA   Line = iota // On: contact A closed, not pressed
+	EStopB               // On: contact B closed, not pressed
+	Gate                 // On: gate closed
+	Hold                 // On: hold-to-run held
+	Reset                // On: pressed
+	Start                // On: pressed
+	End                  // On: pressed
+	Readback             // On: the last contactor is closed (power can reach the rotors)
+	LineCount
+)
+
+var lineName = [LineCount]string{"estop_a", "estop_b", "gate", "hold", "reset", "start", "end", "readback"}
+
+// String is the name of the line in pad file, logs and the virtual board.
+func (l Line) String() string {
+	if l < LineCount {
+		return lineName[l]
+	}
+	return "unknown line"
+}
+
+// Host is something the host tells the engine.
+type Host uint8
+
+// The host events.
+const (
+	// HostKept: the record of trip Seq is on disk.
+	HostKept Host = iota + 1
+	// HostLost: Seq chunks were lost in front of the engine.
+	HostLost
+	// HostStalled: the loop did not run for longer than it may. Trips.
+	HostStalled
+	// HostRelayFailed: a write to the relay or heartbeat line failed (On true)
+	// or works again (On false).
+	HostRelayFailed
+	// HostLink: link Seq came up (On) or went down.
+	HostLink
+	// HostDisk: disk room is too low (On) or enough again.
+	HostDisk
+	// HostProof: proof test Seq is overdue (On) or in force.
+	HostProof
+	// HostClash: one identity was heard from two addresses. Trips.
+	HostClash
+	// HostMark: somebody stamped "look here".
+	HostMark
+	// HostSensor: own sensor of channel Sample.Channel failed (On) or works
+	// again.
+	HostSensor
+	// HostDeclared: a declaration was made (its text is in the record).
+	HostDeclared
+	// HostEnd: the session ends. Opens the relay for good.
+	HostEnd
+)
+
+// Input is one thing the engine is told. It is a value; nothing is shared.
+type Input struct {
+	Kind   InputKind
+	Line   Line
+	Host   Host
+	On     bool
+	Seq    uint32
+	Sample Sample
+}
+
+// Sample is one channel's value at the time of the Step it comes with.
+type Sample struct {
+	Channel rules.ChannelID
+	Quality rules.Quality
+	Cause   rules.Cause
+	Value   float64 // SI unit of the channel's kind
+}

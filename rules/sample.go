@@ -1,0 +1,63 @@
+package rules
+
+import "time"
+
+// Quality says how far a value can be trusted.
+type Quality uint8
+
+// The qualities. The zero value is Missing, so that a forgotten field is safe.
+const (
+	// Missing: there is no value. Never compare it with a limit.
+	Missing Quality = iota
+	// Doubtful: there is a value that may count against a limit, but never
+	// clears a violation and never keeps a channel fresh.
+	Doubtful
+	// Good: the value counts.
+	Good
+)
+
+// Cause says why a value is not Good.
+type Cause uint8
+
+// The causes.
+const (
+	NoCause       Cause = iota
+	NeverHeard          // no sample yet
+	Sentinel            // the sender said "unknown"
+	NotANumber          // NaN or infinite
+	Implausible         // outside the range of the channel
+	Stale               // too old
+	Frozen              // the same bits too often
+	WholePack           // cell 0 holds the whole pack, so no cell is known
+	NotFilled           // the averaging window is not full yet
+	Disagreement        // sources or checks disagree
+	Unhealthy           // the estimator says of itself that it is not healthy
+	Saturated           // at the end of the converter's range
+	SensorFailed        // the read itself failed
+	OutOfRange          // the field's own range was passed (rolled over)
+	InputMissing        // an input of a derived channel is missing
+	HomeMoved           // the reference of the height moved
+	NotIdentified       // not enough movement to tell (a fit without steps)
+)
+
+var causeText = [...]string{
+	NoCause: "", NeverHeard: "never heard", Sentinel: "the sender says unknown",
+	NotANumber: "not a number", Implausible: "implausible", Stale: "too old",
+	Frozen: "frozen", WholePack: "only the whole pack is told, no single cell",
+	NotFilled: "the averaging window is not full yet", Disagreement: "sources disagree",
+	Unhealthy: "the craft's estimator is not healthy", Saturated: "at the end of the sensor's range",
+	SensorFailed: "the sensor could not be read", OutOfRange: "past the range of the field",
+	InputMissing: "something it is worked out from is missing", HomeMoved: "the craft's home moved",
+	NotIdentified: "not enough change yet to tell",
+}
+
+// String is the cause in plain words, lower case, empty for NoCause.
+func (c Cause) String() string {
+	if int(c) < len(causeText) {
+		return causeText[c]
+	}
+	return "unknown cause"
+}
+
+// Never is the instant that does not come: the deadline of a timer that is off.
+const Never = time.Duration(1<<63 - 1)

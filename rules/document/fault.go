@@ -1,0 +1,109 @@
+package document
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strconv"
+	"strings"
+	"unicode/utf8"
+)
+
+// Fault is one thing that is wrong in a file.
+type Fault struct {
+	File string
+	// Line counts from 1; 0 means that no line fits.
+	Line int
+	// Key is the path of the key, such as rule[2].above; rows of a repeated
+	// table count from 1.
+	Key string
+	// Wrong says what is wrong, Got what was found (empty when nothing was),
+	// Mend how to put it right.
+	Wrong, Got, Mend string
+}
+
+// Error is the fault on one line:
+//
+//	file:line: key: what is wrong (got …); how to mend it
+//
+// A part that is empty is left out.
+func (f Fault) Error() string {
+	var b strings.Builder
+	if f.File != "" {
+		b.WriteString(f.File)
+		b.WriteByte(':')
+		if f.Line > 0 {
+			fmt.Fprintf(&b, "%d:", f.Line)
+		}
+		b.WriteByte(' ')
+	}
+	if f.Key != "" {
+		b.WriteString(f.Key)
+		b.WriteString(": ")
+	}
+	b.WriteString(f.Wrong)
+	if f.Got != "" {
+		b.WriteString(" (got ")
+		b.WriteString(f.Got)
+		b.WriteByte(')')
+	}
+	if f.Mend != "" {
+		b.WriteString("; ")
+		b.WriteString(f.Mend)
+	}
+	return b.String()
+}
+
+// Faults is every fault of a file, by line.
+type Faults []Fault
+
+// Error is one fault a line.
+func (fs Faults) Error() string {
+	lines := make([]string, len(fs))
+	for i, f := range fs {
+		lines[i] = f.Error()
+	}
+	return strings.Join(lines, "\n")
+}
+
+// Err is fs as an error, nil when there is no fault.
+func (fs Faults) Err() error {
+	if len(fs) == 0 {
+		return nil
+	}
+	return fs
+}
+
+// Sort brings the faults into the order of the file: by line, and on one line
+// in the order in which they were found.
+func (fs Faults) Sort() {
+	slices.SortStableFunc(fs, func(a, b Fault) int { return cmp.Compare(a.Line, b.Line) })
+}
+
+// longestQuote is where a quotation in a fault is cut, so that one line stays
+// one line; ours.
+const longestQuote = 60
+
+// Quote is text as it stands in a fault: in quotes, on one line, cut when long.
+func Quote(text string) string {
+	if len(text) > longestQuote {
+		cut := longestQuote
+		for cut > 0 && !utf8.RuneStart(text[cut]) {
+			cut--
+		}
+		return strconv.Quote(text[:cut] + "…")
+	}
+	return strconv.Quote(text)
+}
+
+// List is the words as a person says them: "a, b or c".
+func List(words []string, last string) string {
+	switch len(words) {
+	case 0:
+		return ""
+	case 1:
+		return words[0]
+	}
+	n := len(words) - 1
+	return strings.Join(words[:n], ", ") + " " + last + " " + words[n]
+}

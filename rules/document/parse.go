@@ -1,0 +1,157 @@
+package document
+
+import (
+	"errors"
+	"fmt"
+	"regexp"
+	"strconv"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+)
+
+// Limits of a file; ours. A pad file with every section and comment has some
+// 10 KiB; the limit keeps a wrong file (a recording, say) from being parsed,
+// and bounds how deep the library can recurse.
+const (
+	largest = 256 << 10
+	// mostSyntax is the count of syntax faults after which reading stops:
+	// more of them say that this is no TOML at all.
+	mostSyntax = 12
+)
+
+// Document is one file while it is read. Getters of its tables collect faults
+// in it; Faults gives them all at the end.
+type Document struct {
+	file   string
+	root   *Table
+	faults Faults
+	// damaged says that lines with syntax faults were left out, so that what
+	// seems to be missing may stand in one of them.
+	damaged bool
+}
+
+// Parse reads text as TOML. A line that is not TOML is reported and left out,
+// and the rest is read, so that no other fault is lost. The document is never
+// nil; when nothing could be read its root is empty.
+func Parse(file string, text []byte) *Document {
+	d := &Document{file: file}
+	d.root = d.table("", &node{line: 1}, nil)
+	if len(text) > largest {
+		d.damaged = true
+		d.faults = append(d.faults, Fault{File: file, Line: 1, Wrong: "too large for one of these files",
+			Got: fmt.Sprintf("%d bytes", len(text)), Mend: fmt.Sprintf("the most is %d bytes; is this the right file?", largest)})
+		return d
+	}
+	source := string(text)
+	lines := strings.SplitAfter(source, "\n")
+	for range mostSyntax {
+		values := make(map[string]any)
+		md, err := toml.Decode(strings.Join(lines, ""), &values)
+		if err == nil {
+			d.grow(strings.Join(lines, ""), values, md)
+			return d
+		}
+		d.damaged = true
+		if !d.leaveOut(lines, err) {
+			return d
+		}
+	}
+	return d
+}
+
+// grow puts the tables on top of the outline.
+func (d *Document) grow(text string, values map[string]any, md toml.MetaData) {
+	out := drawOutline(text)
+	if len(out.inline) == 0 {
+		library := make([][]string, len(md.Keys()))
+		for i, k := range md.Keys() {
+			library[i] = k
+		}
+		if err := sameKeys(out.keys, library); err != nil {
+			d.damaged = true
+			d.faults = append(d.faults, Fault{File: d.file, Line: 1, Wrong: "the lines of this file cannot be told",
+				Got: err.Error(), Mend: "write it in plain sections, one key a line"})
+			return
+		}
+	}
+	for _, p := range out.inline {
+		d.faults = append(d.faults, Fault{File: d.file, Line: p.line, Key: p.key, Wrong: "a table in braces is not read here",
+			Mend: "write it as a [section] of its own, one key a line"})
+	}
+	if len(out.inline) > 0 {
+		d.damaged = true
+	}
+	d.root = d.table("", out.root, values)
+}
+
+var unquoted = regexp.MustCompile(`^\s*([A-Za-z0-9_."-]+)\s*=\s*([-+]?[0-9][^"'#]*?)\s*(#.*)?$`)
+
+// leaveOut reports the syntax fault, blanks its line and says whether reading
+// on makes sense.
+func (d *Document) leaveOut(lines []string, err error) bool {
+	line, message := 1, err.Error()
+	var pe toml.ParseError
+	if errors.As(err, &pe) {
+		line, message = pe.Position.Line, pe.Message
+	}
+	// An unexpected end of line is told for the line after it.
+	for line > 1 && (line > len(lines) || strings.TrimSpace(lines[line-1]) == "") {
+		line--
+	}
+	bad := strings.TrimRight(lines[line-1], "\r\n")
+	f := Fault{File: d.file, Line: line, Wrong: "not TOML: " + oneLine(message), Got: strings.TrimSpace(bad)}
+	if f.Got != "" {
+		f.Got = Quote(f.Got)
+	}
+	switch m := unquoted.FindStringSubmatch(bad); {
+	case strings.Contains(message, "already been defined") || strings.Contains(message, "already created"):
+		f.Mend = "keep one of the two"
+	case m != nil:
+		f.Key = m[1]
+		f.Mend = "write a quantity in quotes: " + m[1] + " = " + strconv.Quote(m[2])
+	default:
+		f.Mend = `write key = value, text and quantities in "quotes"`
+	}
+	d.faults = append(d.faults, f)
+	trimmed := strings.TrimSpace(bad)
+	if trimmed == "" || trimmed[0] == '[' || strings.Contains(bad, `"""`) || strings.Contains(bad, `'''`) {
+		return false
+	}
+	lines[line-1] = lines[line-1][len(bad):]
+	return true
+}
+
+// oneLine is text without line breaks and other control characters.
+func oneLine(text string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' || r == 0x7f {
+			return ' '
+		}
+		return r
+	}, text)
+}
+
+// Root is the top of the file.
+func (d *Document) Root() *Table { return d.root }
+
+// Damaged says that part of the file could not be read, so that nothing can be
+// said of what is missing.
+func (d *Document) Damaged() bool { return d.damaged }
+
+// Add adds a fault; its file is filled in.
+func (d *Document) Add(f Fault) {
+	f.File = d.file
+	d.faults = append(d.faults, f)
+}
+
+// Faults ends the reading: it adds a fault for every key that nobody asked for
+// and gives all faults by line, nil if there is none. Call it once.
+func (d *Document) Faults() Faults {
+	d.root.unasked()
+	d.faults.Sort()
+	if len(d.faults) == 0 {
+		return nil
+	}
+	return d.faults
+}

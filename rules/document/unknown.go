@@ -1,0 +1,74 @@
+package document
+
+import (
+	"slices"
+	"strings"
+)
+
+// unasked keeps a fault for every key in t and below that nobody asked for.
+func (t *Table) unasked() {
+	for _, key := range t.node.names {
+		if _, ok := t.values[key]; !ok {
+			continue
+		}
+		if !slices.Contains(t.asked, key) {
+			mend := mendNearest(key, t.asked)
+			if mend == "" {
+				mend = "take it out"
+			}
+			t.Fault(key, "unknown key", "", mend)
+			continue
+		}
+		if s, ok := t.tables[key]; ok {
+			s.unasked()
+		}
+		for _, row := range t.rows[key] {
+			row.unasked()
+		}
+	}
+}
+
+// mendNearest suggests the word nearest to what was written, or lists all of
+// them when none is near and they are few.
+func mendNearest(got string, words []string) string {
+	best, least := "", 1+max(1, min(3, len(got)/3))
+	for _, w := range words {
+		if d := distance(strings.ToLower(got), strings.ToLower(w)); d < least {
+			best, least = w, d
+		}
+	}
+	if best != "" {
+		return `did you mean "` + best + `"?`
+	}
+	if n := len(words); n > 0 && n <= 20 {
+		return "known here: " + strings.Join(words, ", ")
+	}
+	return ""
+}
+
+// distance counts the single changes (insert, delete, replace, swap of two
+// neighbours) between a and b. Names are short; long ones are cut.
+func distance(a, b string) int {
+	const longest = 64
+	x, y := []rune(a), []rune(b)
+	x, y = x[:min(len(x), longest)], y[:min(len(y), longest)]
+	var before, above, row [longest + 1]int
+	for j := range len(y) + 1 {
+		above[j] = j
+	}
+	for i := 1; i <= len(x); i++ {
+		row[0] = i
+		for j := 1; j <= len(y); j++ {
+			cost := 1
+			if x[i-1] == y[j-1] {
+				cost = 0
+			}
+			row[j] = min(above[j]+1, row[j-1]+1, above[j-1]+cost)
+			if i > 1 && j > 1 && x[i-1] == y[j-2] && x[i-2] == y[j-1] {
+				row[j] = min(row[j], before[j-2]+1)
+			}
+		}
+		before, above = above, row
+	}
+	return above[len(y)]
+}

@@ -1,0 +1,141 @@
+package rules
+
+import (
+	"math"
+	"math/big"
+	"strconv"
+	"strings"
+)
+
+// Convert gives a value in SI in another unit, with one rounding. ok is false
+// for an unknown unit and for NaN or infinity. The empty unit leaves the value
+// as it is. It takes about a microsecond: for people, not for the loop.
+func Convert(si float64, unitText string) (float64, bool) {
+	return convert(si, unitText, true)
+}
+
+func convert(si float64, unitText string, offset bool) (float64, bool) {
+	if math.IsNaN(si) || math.IsInf(si, 0) {
+		return 0, false
+	}
+	if unitText == "" {
+		return si, true
+	}
+	u, ok := findUnit(unitText)
+	if !ok {
+		return 0, false
+	}
+	r := new(big.Rat)
+	if r.SetFloat64(si) == nil {
+		return 0, false
+	}
+	if offset && u.offset != nil {
+		r.Sub(r, u.offset)
+	}
+	v, _ := r.Quo(r, u.factor).Float64()
+	if math.IsInf(v, 0) {
+		return 0, false
+	}
+	if v == 0 {
+		v = 0 // never −0
+	}
+	return v, true
+}
+
+// significant is how many digits people get of a reading; ours: finer than any
+// sensor of the pad, and short enough for a line of the page.
+const significant = 4
+
+// Format is a reading for people, short: four significant digits, whole
+// numbers never cut, such as "1800 N", "3.45 V" or "14 mph". The unit is the
+// text that a user may write; with an unknown one the value stays in SI and
+// without a unit. A NaN or an infinity is "no value".
+func Format(si float64, unitText string) string {
+	return format(si, unitText, true)
+}
+
+// FormatDifference is Format for a difference of two values: the zero of a
+// temperature scale is left out.
+func FormatDifference(si float64, unitText string) string {
+	return format(si, unitText, false)
+}
+
+func format(si float64, unitText string, offset bool) string {
+	v, ok := convert(si, unitText, offset)
+	if !ok {
+		if v, ok = convert(si, "", offset); !ok {
+			return "no value"
+		}
+		unitText = ""
+	}
+	return withUnit(short(v), unitText)
+}
+
+func withUnit(number, unitText string) string {
+	if unitText == "" {
+		return number
+	}
+	return number + " " + unitText
+}
+
+// short is v with four significant digits, whole numbers in full.
+func short(v float64) string {
+	size := math.Abs(v)
+	switch {
+	case v == 0:
+		return "0"
+	case size >= 1e9 || size < 1e-6:
+		return strconv.FormatFloat(v, 'g', significant, 64)
+	}
+	// digits before the point, negative for leading zeros behind it
+	before := 0
+	for limit := 1.0; size >= limit && before < 10; limit *= 10 {
+		before++
+	}
+	for limit := 0.1; before <= 0 && size < limit; limit /= 10 {
+		before--
+	}
+	return trimZeros(strconv.FormatFloat(v, 'f', max(0, significant-before), 64))
+}
+
+func trimZeros(s string) string {
+	if strings.IndexByte(s, '.') >= 0 {
+		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
+	}
+	if s == "-0" {
+		return "0"
+	}
+	return s
+}
+
+// FormatExact is the shortest text that reads back as exactly this value:
+// for limits, which people must see as they wrote them.
+func FormatExact(si float64, unitText string) string {
+	v, ok := Convert(si, unitText)
+	if !ok {
+		return Format(si, unitText)
+	}
+	u, known := findUnit(unitText)
+	if !known || u.inside {
+		return withUnit(plain(v, -1), unitText)
+	}
+	for digits := 1; digits <= 17; digits++ {
+		text := withUnit(plain(v, digits), unitText)
+		if q, err := ParseQuantity(text, u.kind); err == nil && q.SI == si {
+			return text
+		}
+	}
+	return withUnit(plain(v, -1), unitText)
+}
+
+// plain is v with the given significant digits, without an exponent where that
+// stays readable.
+func plain(v float64, digits int) string {
+	if digits > 0 {
+		v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', digits, 64), 64)
+	}
+	if size := math.Abs(v); size != 0 && (size >= 1e15 || size < 1e-6) {
+		return strconv.FormatFloat(v, 'g', -1, 64)
+	}
+	return strconv.FormatFloat(v, 'f', -1, 64)
+}

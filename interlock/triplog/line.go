@@ -1,0 +1,139 @@
+package triplog
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// Version is the schema version in every line.
+const Version = 1
+
+// Kind says what a line is about.
+type Kind string
+
+// The kinds of line.
+const (
+	KindHead     Kind = "head"     // first line of every file: what runs
+	KindDecision Kind = "decision" // the engine decided something
+	KindHost     Kind = "host"     // the host told something
+	KindLost     Kind = "lost"     // Count lines or chunks could not be kept
+	KindNote     Kind = "note"     // somebody or something left a remark
+	KindEnded    Kind = "ended"    // the session ended in order; nothing follows
+)
+
+// Line is one line to be kept.
+type Line struct {
+	// At is the engine time. The wall time beside it in the log is the head's
+	// wall start plus At, so a stepped clock moves nothing.
+	At   time.Duration
+	Kind Kind
+	// State is the state of the latch after this line, in its own word
+	// ("tripped"); empty where it is not known or did not change.
+	State string
+	// Decision is one JSON object without line breaks, kept byte for byte. Nil
+	// leaves the field out.
+	Decision []byte
+	// Text is a plain remark; empty leaves it out.
+	Text string
+	// Count goes with KindLost; 0 leaves it out.
+	Count uint64
+}
+
+// FileHash is one of the files that the session runs on.
+type FileHash struct {
+	Name   string `json:"name"`
+	SHA256 string `json:"sha256"` // hex
+}
+
+// Head says what the session is. It is the first line of every file.
+type Head struct {
+	Session  string     `json:"session"`
+	Files    []FileHash `json:"files"`
+	Wall     time.Time  `json:"wall_start"` // wall clock at engine time 0, read once
+	Software string     `json:"software"`
+	Arch     string     `json:"arch"`
+	// Continues is set by the log itself in trips-2.jsonl and on.
+	Continues *Continues `json:"continues,omitempty"`
+}
+
+// Continues names the line that a further file carries on from: the last that
+// was safely on disk. Later lines of the file before are superseded.
+type Continues struct {
+	File  string `json:"file"`
+	N     uint64 `json:"n"`
+	Chain string `json:"chain"` // hex
+}
+
+// check refuses what would break the form of the log.
+func (l *Line) check() error {
+	switch l.Kind {
+	case KindDecision, KindHost, KindLost, KindNote, KindEnded:
+	default:
+		return fmt.Errorf("trip log line of kind %q: want one of decision, host, lost, note, ended", string(l.Kind))
+	}
+	if l.At < 0 {
+		return fmt.Errorf("trip log line at %v: engine time starts at 0", l.At)
+	}
+	if len(l.Decision)+len(l.Text)+len(l.State) > maxLine/8 {
+		return fmt.Errorf("trip log line of %d bytes: at most %d", len(l.Decision)+len(l.Text), maxLine/8)
+	}
+	if d := l.Decision; d != nil {
+		if len(d) < 2 || d[0] != '{' || d[len(d)-1] != '}' {
+			return errors.New("trip log decision: want one JSON object from { to }")
+		}
+		for _, c := range d {
+			if c < 0x20 {
+				return errors.New("trip log decision: holds a control character; want one line of JSON")
+			}
+		}
+	}
+	return nil
+}
+
+// wallForm is RFC 3339 with milliseconds.
+const wallForm = "2006-01-02T15:04:05.000Z07:00"
+
+// render writes the line to the logger, whose writer adds the chain. It does
+// not allocate.
+func (l *Log) render(n uint64, line *Line, head []byte) error {
+	l.wall = l.head.Wall.Add(line.At).AppendFormat(l.wall[:0], wallForm)
+	l.out.called, l.out.err = false, nil
+	e := l.logger.Log().
+		Int("v", Version).
+		Uint64("n", n).
+		Int64("at_ns", int64(line.At)).
+		Bytes("wall", l.wall).
+		Str("kind", string(line.Kind))
+	if line.State != "" {
+		e = e.Str("state", line.State)
+	}
+	if line.Decision != nil {
+		e = e.RawJSON("decision", line.Decision)
+	}
+	if head != nil {
+		e = e.RawJSON("head", head)
+	}
+	if line.Text != "" {
+		e = e.Str("text", line.Text)
+	}
+	if line.Count != 0 {
+		e = e.Uint64("count", line.Count)
+	}
+	e.Send()
+	if l.out.err == nil && !l.out.called {
+		// zerolog drops events in silence when its global level forbids them.
+		return errors.New("write trip log: zerolog is switched off; leave its global level alone")
+	}
+	return l.out.err
+}
+
+func (l *Log) headJSON(c *Continues) ([]byte, error) {
+	h := l.head
+	h.Continues = c
+	if h.Files == nil {
+		h.Files = []FileHash{}
+	}
+	return json.Marshal(h)
+}

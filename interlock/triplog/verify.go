@@ -1,0 +1,337 @@
+package triplog
+
+import (
+	"bytes"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"strconv"
+)
+
+// Verdict is what Verify finds.
+type Verdict string
+
+// The verdicts.
+const (
+	Whole    Verdict = "whole"     // every line follows and the last one is `ended`
+	CutShort Verdict = "cut short" // every line follows, but there is no `ended`
+	Torn     Verdict = "torn"      // as cut short, and a tail that a power cut can leave
+	Tampered Verdict = "tampered"  // a line is not as it was written
+)
+
+// What happened to the first bad line.
+type What string
+
+// The ways in which a log is tampered with.
+const (
+	Changed   What = "changed"
+	Cut       What = "cut"       // lines are missing in front of it
+	Reordered What = "reordered" // it stands in another place than it was written
+)
+
+// Report is the result of Verify.
+type Report struct {
+	Verdict Verdict `json:"verdict"`
+	Lines   uint64  `json:"lines"` // good lines, superseded ones left out
+	Head    string  `json:"head"`  // chain of the last good line, hex
+	// FirstBad is the number of the first bad line in its file, from 1, and
+	// File the number of that file, from 1; 0 when nothing is bad. For a torn
+	// log it is the torn tail.
+	FirstBad int    `json:"first_bad,omitempty"`
+	File     int    `json:"file,omitempty"`
+	What     What   `json:"what,omitempty"`
+	Reason   string `json:"reason"` // in plain words
+	// Continues is set when the first file given is itself a continuation: what
+	// it says of the line before was taken on its word.
+	Continues *Continues `json:"continues,omitempty"`
+}
+
+// Verify reads one file of a trip log. The error is that of reading; whatever
+// is wrong with the log is in the report.
+func Verify(r io.Reader) (Report, error) { return VerifyParts(r) }
+
+// VerifyFiles is VerifyParts on files by name.
+func VerifyFiles(names ...string) (Report, error) {
+	var parts []io.Reader
+	for _, name := range names {
+		f, err := os.Open(name)
+		if err != nil {
+			return Report{}, fmt.Errorf("open trip log: %w", err)
+		}
+		defer f.Close()
+		parts = append(parts, f)
+	}
+	return VerifyParts(parts...)
+}
+
+// part is what was found in one file.
+type part struct {
+	start  place
+	chains []link // of the good lines, in order
+	end    place
+	ended  bool // the last good line is `ended`
+	bad    Report
+	head   *Head
+}
+
+// VerifyParts reads the files of one log in order: trips.jsonl, trips-2.jsonl
+// and on.
+func VerifyParts(readers ...io.Reader) (Report, error) {
+	if len(readers) == 0 {
+		return Report{Verdict: CutShort, Head: link{}.String(), Reason: "there is no trip log"}, nil
+	}
+	var parts []part
+	for i, r := range readers {
+		p, err := readPart(r)
+		if err != nil {
+			return Report{}, fmt.Errorf("read trip log, file %d: %w", i+1, err)
+		}
+		parts = append(parts, p)
+	}
+	// from[i] is the last line of part i that counts, once a later file
+	// continues it; a file that nobody continues and that is not the last one
+	// (it could not be removed after a failure) counts for nothing.
+	last := len(parts) - 1
+	for i := last; i > 0; {
+		p := &parts[i]
+		if len(p.chains) == 0 && p.bad.Verdict != Tampered {
+			// Nothing stands in it yet: the file was made, and the power went.
+			parts[i-1].bad = noteEmpty(parts[i-1].bad, i+1)
+			i--
+			last = i
+			continue
+		}
+		c := (*Continues)(nil)
+		if p.head != nil {
+			c = p.head.Continues
+		}
+		if c == nil {
+			return badStart(i, "it does not say which line it continues"), nil
+		}
+		j := i - 1
+		for j >= 0 && PartName(j+1) != c.File {
+			j--
+		}
+		if j < 0 {
+			return badStart(i, "it continues "+strconv.Quote(c.File)+", which is not among the files before it"), nil
+		}
+		prev := &parts[j]
+		switch {
+		case c.N <= prev.start.n && !(c.N == prev.start.n && p.start.head == prev.start.head):
+			return badStart(i, fmt.Sprintf("it continues line %d, which does not stand in file %d", c.N, j+1)), nil
+		case c.N > prev.end.n:
+			if prev.bad.Verdict == Tampered {
+				return stamp(prev.bad, j, parts[:j+1]), nil
+			}
+			return Report{Verdict: Tampered, FirstBad: len(prev.chains) + 1, File: j + 1, What: Cut,
+				Reason: fmt.Sprintf("file %d continues line %d, but file %d ends after line %d: lines were cut off", i+1, c.N, j+1, prev.end.n),
+				Head:   prev.end.head.String(), Lines: prev.end.n}, nil
+		case c.N > prev.start.n && prev.chains[c.N-prev.start.n-1] != p.start.head:
+			return badStart(i, fmt.Sprintf("it continues line %d of file %d with another chain value", c.N, j+1)), nil
+		}
+		i = j
+	}
+	if c := parts[0].head; c != nil && c.Continues != nil {
+		rep := stamp(parts[last].bad, last, parts)
+		rep.Continues = c.Continues
+		return rep, nil
+	}
+	return stamp(parts[last].bad, last, parts), nil
+}
+
+func stamp(rep Report, at int, parts []part) Report {
+	if rep.FirstBad > 0 {
+		rep.File = at + 1
+	}
+	rep.Lines, rep.Head = parts[at].end.n, parts[at].end.head.String()
+	return rep
+}
+
+func noteEmpty(rep Report, file int) Report {
+	if rep.Verdict == Tampered {
+		return rep
+	}
+	return Report{Verdict: Torn, Reason: rep.Reason + fmt.Sprintf("; file %d was begun and holds no whole line", file)}
+}
+
+func badStart(i int, why string) Report {
+	return Report{Verdict: Tampered, FirstBad: 1, File: i + 1, What: Changed,
+		Head: link{}.String(), Reason: fmt.Sprintf("file %d: %s", i+1, why)}
+}
+
+// String is the link in hex.
+func (l link) String() string { return hex.EncodeToString(l[:]) }
+
+// readPart walks one file.
+func readPart(r io.Reader) (part, error) {
+	in := newLineReader(r)
+	var p part
+	for {
+		text, whole, err := in.next()
+		if err != nil {
+			return p, err
+		}
+		if !whole {
+			p.bad = p.tail(text, in.line)
+			return p, nil
+		}
+		if in.line == 1 {
+			p.start = startOf(text)
+			p.end = p.start
+		}
+		chain, ok := p.end.accept(text)
+		if ok && in.line == 1 {
+			var rec Record
+			if json.Unmarshal(text, &rec) != nil || rec.Kind != KindHead || rec.Head == nil {
+				p.end = p.start
+				p.bad = Report{Verdict: Tampered, FirstBad: 1, What: Changed, Reason: "line 1 is not a head line"}
+				return p, nil
+			}
+			p.head = rec.Head
+		}
+		if !ok {
+			p.bad, err = classify(in, append([]byte(nil), text...), p.end)
+			return p, err
+		}
+		p.chains = append(p.chains, chain)
+		p.ended = bytes.Contains(text, []byte(`,"kind":"ended"`)) && kindOf(text) == KindEnded
+	}
+}
+
+func kindOf(text []byte) Kind {
+	var rec struct {
+		Kind Kind `json:"kind"`
+	}
+	if json.Unmarshal(text, &rec) != nil {
+		return ""
+	}
+	return rec.Kind
+}
+
+// tail judges what stands after the last line break.
+func (p *part) tail(text []byte, line int) Report {
+	if len(text) == 0 {
+		switch {
+		case p.ended:
+			return Report{Verdict: Whole, Reason: "every line follows from the one before and the log ended in order"}
+		case len(p.chains) == 0:
+			return Report{Verdict: CutShort, Reason: "the file is empty: not even its head line was kept"}
+		}
+		return Report{Verdict: CutShort, Reason: "every line follows from the one before, but the log stops without saying that the session ended"}
+	}
+	kept := bytes.TrimRight(text, "\x00")
+	if len(p.chains) == 0 {
+		p.start = startOfTail(kept)
+		p.end = p.start
+	}
+	if couldStart(kept, p.end) {
+		why := "the last line was not finished: that is what a power cut leaves"
+		if len(kept) == 0 {
+			why = "after the last line the file holds only zeros: that is what a power cut leaves"
+		}
+		return Report{Verdict: Torn, FirstBad: line, Reason: why}
+	}
+	return Report{Verdict: Tampered, FirstBad: line, What: Changed,
+		Reason: fmt.Sprintf("line %d has no line break, and is not the beginning of the line that must follow", line)}
+}
+
+// couldStart says whether the line that follows can begin so.
+func couldStart(text []byte, at place) bool {
+	want := opening(at.n + 1)
+	if len(text) <= len(want) {
+		return bytes.HasPrefix(want, text)
+	}
+	if !bytes.HasPrefix(text, want) {
+		return false
+	}
+	for _, c := range text {
+		if c < 0x20 {
+			return false
+		}
+	}
+	// What there is must be the beginning of one JSON object.
+	dec := json.NewDecoder(bytes.NewReader(text))
+	for depth := 0; ; {
+		tok, err := dec.Token()
+		if err != nil {
+			if !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
+				return false
+			}
+			break
+		}
+		switch tok {
+		case json.Delim('{'), json.Delim('['):
+			depth++
+		case json.Delim('}'), json.Delim(']'):
+			depth--
+		}
+		if depth == 0 && dec.InputOffset() != int64(len(text)) {
+			return false // something stands behind the object
+		}
+	}
+	// As far as the chain field is there, it must be right.
+	cut := bytes.LastIndex(text, []byte(chainKey))
+	if cut < 0 {
+		return text[len(text)-1] != '}' || json.Valid(append(append([]byte(nil), text...), '}'))
+	}
+	right := sum(at.head, text[:cut])
+	full := append([]byte(chainKey), right.String()...)
+	full = append(full, chainEnd...)
+	return bytes.HasPrefix(full, text[cut:])
+}
+
+// classify says what is wrong with the first bad line. It may read on.
+func classify(in *lineReader, text []byte, at place) (Report, error) {
+	line := in.line
+	rep := Report{Verdict: Tampered, FirstBad: line, What: Changed,
+		Reason: fmt.Sprintf("line %d is not as it was written", line)}
+	n, rest, ok := number(text)
+	body, chain, framed := split(text)
+	if !ok || !framed || n == at.n+1 || len(text) > maxLine {
+		return rep, nil
+	}
+	// Was only the number changed? With the right one the chain would fit.
+	mended := append(opening(at.n+1), rest[:len(rest)-(len(text)-len(body))]...)
+	if sum(at.head, mended) == chain {
+		return rep, nil
+	}
+	if n <= at.n {
+		rep.What = Reordered
+		rep.Reason = fmt.Sprintf("line %d carries number %d, which belongs further up", line, n)
+		return rep, nil
+	}
+	for {
+		next, whole, err := in.next()
+		if err != nil {
+			return rep, err
+		}
+		if m, _, ok := number(next); ok && m == at.n+1 {
+			rep.What = Reordered
+			rep.Reason = fmt.Sprintf("line %d carries number %d; number %d stands further down, at line %d", line, n, at.n+1, in.line)
+			return rep, nil
+		}
+		if !whole {
+			break
+		}
+	}
+	rep.What = Cut
+	rep.Reason = fmt.Sprintf("line %d carries number %d: %d line(s) in front of it were cut out", line, n, n-at.n-1)
+	return rep, nil
+}
+
+// number reads a line's number; rest is what stands behind `,"at_ns":`.
+func number(text []byte) (n uint64, rest []byte, ok bool) {
+	tail, ok := bytes.CutPrefix(text, []byte(`{"v":1,"n":`))
+	if !ok {
+		return 0, nil, false
+	}
+	digits, rest, ok := bytes.Cut(tail, []byte(`,"at_ns":`))
+	if !ok || len(digits) > 20 {
+		return 0, nil, false
+	}
+	n, err := strconv.ParseUint(string(digits), 10, 64)
+	return n, rest, err == nil
+}

@@ -6,6 +6,7 @@ import (
 	"os/exec"
 	"path"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 )
@@ -20,6 +21,7 @@ const module = "downhaul"
 // Their sub-packages are not in it unless named (links do I/O).
 var pure = []string{
 	"rules",
+	"rules/document",
 	"interlock",
 	"interlock/derived",
 	"interlock/telemetry",
@@ -124,16 +126,24 @@ func goCommand(t *testing.T, dir string, env []string, args ...string) (stdout, 
 	var out, errs strings.Builder
 	cmd.Stdout, cmd.Stderr = &out, &errs
 	if err := cmd.Run(); err != nil {
-		t.Fatalf("go %s: %v\n%s", strings.Join(args, " "), err, tail(errs.String(), 40))
+		t.Fatalf("go %s: %v\n%s", strings.Join(args, " "), err, complaints(errs.String()))
 	}
 	return out.String(), errs.String()
 }
 
-// tail is the last n lines of s.
-func tail(s string, n int) string {
-	lines := strings.Split(strings.TrimRight(s, "\n"), "\n")
-	if len(lines) > n {
-		lines = lines[len(lines)-n:]
+// complaint picks the compiler's words out of its output: a listing, where one
+// was asked for, is left out.
+var complaint = regexp.MustCompile(`^(#|\S*\.go:\d+:|go: |package |no )`)
+
+func complaints(stderr string) string {
+	var out []string
+	for _, line := range strings.Split(stderr, "\n") {
+		if complaint.MatchString(line) && len(out) < 20 {
+			out = append(out, line)
+		}
 	}
-	return strings.Join(lines, "\n")
+	if len(out) == 0 {
+		return stderr[:min(len(stderr), 2000)]
+	}
+	return strings.Join(out, "\n")
 }

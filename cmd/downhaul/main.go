@@ -1,0 +1,128 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"os/signal"
+	"syscall"
+
+	"github.com/alecthomas/kong"
+)
+
+// The exit codes.
+const (
+	nothingFound = 0
+	somethingWas = 1
+	couldNot     = 2
+)
+
+// columns is the width of everything printed.
+const columns = 80
+
+// commands is what the tool can do, in the order of a test day.
+type commands struct {
+	Verify verifyCmd `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
+}
+
+// errFound ends a command that did its work and found something: exit code 1.
+// What it found was printed by the command itself.
+var errFound = errors.New("found")
+
+// hinted is an error with what the reader can do about it.
+type hinted struct {
+	err  error
+	hint string
+}
+
+func (h *hinted) Error() string { return h.err.Error() }
+func (h *hinted) Unwrap() error { return h.err }
+
+// hint adds advice to an error; nil stays nil.
+func hint(err error, format string, args ...any) error {
+	if err == nil {
+		return nil
+	}
+	return &hinted{err, fmt.Sprintf(format, args...)}
+}
+
+// streams are the three standard streams, passed to every command.
+type streams struct {
+	in       io.Reader
+	out, err io.Writer
+}
+
+func main() {
+	// A reader that goes away ends the output, not the program by a signal.
+	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
+	code := run(ctx, os.Args[1:], &streams{os.Stdin, os.Stdout, os.Stderr})
+	stop()
+	os.Exit(code)
+}
+
+// exit carries the code with which the parser wants to end (after --help).
+type exit int
+
+// run does one command line and gives the exit code.
+func run(ctx context.Context, args []string, s *streams) (code int) {
+	defer func() {
+		if r := recover(); r != nil {
+			e, ok := r.(exit)
+			if !ok {
+				panic(r)
+			}
+			code = int(e)
+		}
+	}()
+	parser, err := kong.New(&commands{},
+		kong.Name("downhaul"),
+		kong.Description("Brings down an uncrewed, tethered craft that has left its limits.\n\n"+
+			"One layer beside a hard-wired emergency stop and an empty pad. No certified safety component; never for use with anyone aboard."),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: columns}),
+		kong.ExplicitGroups([]kong.Group{
+			{Key: "before", Title: "Before the day:"},
+			{Key: "day", Title: "On the day:"},
+			{Key: "after", Title: "Afterwards:"},
+		}),
+		kong.Writers(s.out, s.err),
+		kong.Exit(func(code int) { panic(exit(code)) }),
+		kong.BindTo(ctx, (*context.Context)(nil)),
+		kong.Bind(s),
+	)
+	if err != nil {
+		return s.fail(fmt.Errorf("build the command line: %w", err))
+	}
+	parser.Model.HelpFlag.Help = "Show this help."
+	chosen, err := parser.Parse(args)
+	if err != nil {
+		return s.fail(hint(err, "%s", usageHint(err)))
+	}
+	return s.fail(chosen.Run())
+}
+
+// fail prints an error and its hint, and gives the exit code for it.
+func (s *streams) fail(err error) int {
+	if err == nil {
+		return nothingFound
+	}
+	if errors.Is(err, errFound) {
+		return somethingWas
+	}
+	fmt.Fprintf(s.err, "downhaul: %v\n", err)
+	if h := new(hinted); errors.As(err, &h) {
+		fmt.Fprintf(s.err, "  %s\n", h.hint)
+	}
+	return couldNot
+}
+
+// usageHint says where help is to be had, for the command that was meant.
+func usageHint(err error) string {
+	if wrong := new(kong.ParseError); errors.As(err, &wrong) {
+		if command := wrong.Context.Selected(); command != nil {
+			return fmt.Sprintf("run \"%s --help\" to see how it is called", command.FullPath())
+		}
+	}
+	return `run "downhaul --help" to see the commands`
+}

@@ -1,0 +1,57 @@
+package main
+
+import (
+	"encoding/json"
+	"fmt"
+	"io"
+	"strings"
+	"unicode/utf8"
+)
+
+// Output rules. Results go to standard output, at most 80 columns, cut at
+// spaces; a word that is longer than a line (a path, a hash) is left whole.
+// What a file or a craft said is printed with control characters taken out.
+
+// wrap writes text with the first line behind first and the others behind
+// indent, no line longer than columns.
+func wrap(w io.Writer, first, indent, text string) {
+	line, used := first, false
+	for _, word := range strings.Fields(printable(text)) {
+		if used && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > columns {
+			fmt.Fprintln(w, line)
+			line, used = indent, false
+		}
+		if used {
+			line += " "
+		}
+		line += word
+		used = true
+	}
+	fmt.Fprintln(w, strings.TrimRight(line, " "))
+}
+
+// printable replaces what could move the cursor or colour the screen.
+func printable(text string) string {
+	return strings.Map(func(r rune) rune {
+		if r < ' ' && r != '\n' && r != '\t' || r >= 0x7f && r <= 0x9f || r == 0x2028 || r == 0x2029 || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 {
+			return '?'
+		}
+		return r
+	}, text)
+}
+
+// printJSON writes one object, indented, with a line break behind it.
+func printJSON(w io.Writer, v any) error {
+	e := json.NewEncoder(w)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	return e.Encode(v)
+}
+
+// plural is "1 line" or "3 lines".
+func plural[N int | int64 | uint64](n N, word string) string {
+	if n == 1 {
+		return fmt.Sprintf("1 %s", word)
+	}
+	return fmt.Sprintf("%d %ss", n, word)
+}

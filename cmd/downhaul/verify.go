@@ -1,0 +1,95 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"downhaul/interlock/triplog"
+)
+
+type verifyCmd struct {
+	JSON bool     `help:"Print one JSON object."`
+	Logs []string `arg:"" name:"log" help:"Session folder or trip log file."`
+}
+
+func (verifyCmd) Help() string {
+	return "Says of each trip log whether it is whole, cut short, torn by a power cut or tampered with, and names " +
+		"the first line that was changed, cut out or moved. Exit code 0 means that every log is whole. The chain " +
+		"has no key: it finds accident and careless editing, not somebody who writes the whole log anew."
+}
+
+// verified is the result for one log; verifySchema counts its shape.
+type verified struct {
+	Log   string   `json:"log"`
+	Files []string `json:"files"`
+	triplog.Report
+}
+
+const verifySchema = 1
+
+func (c *verifyCmd) Run(s *streams) error {
+	var all []verified
+	found := false
+	for _, log := range c.Logs {
+		files, err := logFiles(log)
+		if err != nil {
+			return hint(err, "name a session folder, or the trip log in it (%s)", triplog.PartName(1))
+		}
+		report, err := triplog.VerifyFiles(files...)
+		if err != nil {
+			return fmt.Errorf("verify %s: %w", log, err)
+		}
+		found = found || report.Verdict != triplog.Whole
+		all = append(all, verified{log, files, report})
+	}
+	if c.JSON {
+		if err := printJSON(s.out, struct {
+			Schema int        `json:"schema"`
+			Logs   []verified `json:"logs"`
+		}{verifySchema, all}); err != nil {
+			return err
+		}
+	} else {
+		for _, v := range all {
+			v.print(s)
+		}
+	}
+	if found {
+		return errFound
+	}
+	return nil
+}
+
+// logFiles is the files of a log in order: the file itself, or all parts in a
+// session folder.
+func logFiles(log string) ([]string, error) {
+	info, err := os.Stat(log)
+	if err != nil {
+		return nil, fmt.Errorf("verify: %w", err)
+	}
+	if !info.IsDir() {
+		return []string{log}, nil
+	}
+	files, err := triplog.Parts(log)
+	if err != nil {
+		return nil, fmt.Errorf("verify: %w", err)
+	}
+	if len(files) == 0 {
+		return nil, fmt.Errorf("verify: folder %s holds no trip log", log)
+	}
+	return files, nil
+}
+
+func (v *verified) print(s *streams) {
+	fmt.Fprintf(s.out, "%s: %s\n", printable(v.Log), v.Verdict)
+	if v.Verdict == triplog.Tampered {
+		fmt.Fprintf(s.out, "  first bad line: %s line %d, %s\n", printable(filepath.Base(v.Files[max(v.File, 1)-1])), v.FirstBad, v.What)
+	}
+	wrap(s.out, "  ", "  ", v.Reason)
+	if v.Continues != nil {
+		wrap(s.out, "  ", "  ", fmt.Sprintf("this file continues %q from line %d; what it says of that was not checked: verify the whole folder",
+			v.Continues.File, v.Continues.N))
+	}
+	fmt.Fprintf(s.out, "  %s good, last chain value\n  %s\n", plural(v.Lines, "line"), v.Head)
+}

@@ -1,0 +1,382 @@
+package hw
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"time"
+)
+
+// ErrClosed is the error of everything asked of a board after Close.
+var ErrClosed = errors.New("the board is closed; open it again")
+
+// VirtualConfig sets up a virtual board.
+type VirtualConfig struct {
+	// Inputs names the input lines in the order of Levels, at most 32. Known
+	// are estop_a, estop_b, gate (contacts, closed at rest), hold, reset,
+	// start, end (buttons, not pressed at rest), readback (follows the mirror
+	// contact: closed circuit is contactor OPEN) and anemometer; any other name
+	// is a plain contact, open at rest.
+	Inputs []string
+	// NormallyClosed names buttons whose contact opens when pressed, and plain
+	// contacts that are closed at rest.
+	NormallyClosed []string
+	// ClosedLow names lines that a closed contact pulls low. On every other
+	// line a closed contact is high; an open contact and a broken wire read
+	// alike, as the opposite.
+	ClosedLow []string
+	// Now is the monotonic time since the board was opened. It must not be nil,
+	// must not run back and must not call the board.
+	Now       func() time.Duration
+	Chain     ChainConfig
+	Converter ConverterConfig
+	// Socket is the path of the unix-domain socket on which other processes
+	// can see and work the board; empty is none. The board starts goroutines
+	// only for it.
+	Socket string
+}
+
+// Virtual is a board in memory, with the kill chain that hangs on it, for
+// rehearsal. It has no safety function. Every method may be called from any
+// goroutine. Everything modelled happens at exact times of Now, whenever it is
+// looked at.
+type Virtual struct {
+	cfg    VirtualConfig
+	done   chan struct{}
+	server *server
+
+	mu        sync.Mutex
+	at        time.Duration // the latest instant everything was advanced to
+	closed    bool
+	chain     *Chain
+	contacts  []contact
+	wired     int // how many of contacts are inputs
+	rotor     rotor
+	converter converter
+	out       [4]outputState
+	trace     ring
+	beats     ring
+	watchdog  bool // as last noted in the trace
+	power     bool // as last noted in the trace
+
+	inputsFail, outputsFail bool
+}
+
+type outputState struct {
+	on    bool
+	moved bool
+	at    time.Duration // of the last change; valid if moved
+}
+
+// line numbers the outputs.
+type line int
+
+const (
+	relayLine line = iota
+	heartbeatLine
+	buzzerLine
+	lampLine
+)
+
+var lineNames = [4]string{"relay", "heartbeat", "buzzer", "lamp"}
+
+// OpenVirtual opens a virtual board, inert and with every contact at rest. A
+// socket that another living board holds is refused.
+func OpenVirtual(cfg VirtualConfig) (*Virtual, error) {
+	v, err := newVirtual(cfg)
+	if err != nil {
+		return nil, fmt.Errorf("open virtual board: %w", err)
+	}
+	if cfg.Socket != "" {
+		if v.server, err = serve(v, cfg.Socket); err != nil {
+			return nil, fmt.Errorf("open virtual board: %w", err)
+		}
+	}
+	return v, nil
+}
+
+func newVirtual(cfg VirtualConfig) (*Virtual, error) {
+	if cfg.Now == nil {
+		return nil, errors.New("no clock; set Now to the monotonic time since opening")
+	}
+	cfg.Inputs = slices.Clone(cfg.Inputs)
+	contacts, err := newContacts(cfg)
+	if err != nil {
+		return nil, err
+	}
+	chain, err := NewChain(cfg.Chain)
+	if err != nil {
+		return nil, err
+	}
+	converter, err := newConverter(cfg.Converter)
+	if err != nil {
+		return nil, err
+	}
+	v := &Virtual{
+		cfg: cfg, done: make(chan struct{}), chain: chain, converter: converter,
+		contacts: contacts, wired: len(cfg.Inputs),
+		trace: newRing(traceKept), beats: newRing(beatsKept),
+	}
+	v.rotor.line = v.AnemometerLine()
+	if v.rotor.line < v.wired {
+		v.rotor.low = contacts[v.rotor.line].low
+	}
+	return v, nil
+}
+
+// AnemometerLine is the Line of the anemometer's edges: its place among the
+// inputs, or one past the last when it is not among them.
+func (v *Virtual) AnemometerLine() int {
+	if i := slices.Index(v.cfg.Inputs, lineAnemometer); i >= 0 {
+		return i
+	}
+	return len(v.cfg.Inputs)
+}
+
+// tick brings the model to the present. The caller holds mu.
+func (v *Virtual) tick() error {
+	if v.closed {
+		return ErrClosed
+	}
+	v.advance(v.cfg.Now())
+	return nil
+}
+
+// advance brings the chain to now, noting its changes at their own times. A
+// time before the latest counts as the latest.
+func (v *Virtual) advance(now time.Duration) {
+	for t := v.chain.Next(); t <= now; t = v.chain.Next() {
+		v.chain.Advance(t)
+		v.at = max(v.at, t)
+		v.note()
+	}
+	v.at = max(v.at, now)
+	v.chain.Advance(v.at)
+}
+
+// note puts what changed in the chain at v.at into the trace.
+func (v *Virtual) note() {
+	if h := v.chain.Holding(); h != v.watchdog {
+		v.watchdog = h
+		v.trace.put(OutputEdge{"watchdog", h, v.at})
+	}
+	if p := v.chain.PowerOn(); p != v.power {
+		v.power = p
+		v.trace.put(OutputEdge{"contactor", p, v.at})
+	}
+}
+
+type virtualOutput struct {
+	v *Virtual
+	l line
+}
+
+// Set drives the line; see Output.
+func (o virtualOutput) Set(on bool) error {
+	o.v.mu.Lock()
+	defer o.v.mu.Unlock()
+	return o.v.set(o.l, on)
+}
+
+func (v *Virtual) set(l line, on bool) error {
+	if err := v.tick(); err != nil {
+		return fmt.Errorf("set %s: %w", lineNames[l], err)
+	}
+	if v.outputsFail {
+		return fmt.Errorf("set %s: the line can not be written (rehearsed fault); mend outputs", lineNames[l])
+	}
+	v.drive(l, on)
+	return nil
+}
+
+func (v *Virtual) drive(l line, on bool) {
+	o := &v.out[l]
+	if o.on == on {
+		return
+	}
+	*o = outputState{on: on, moved: true, at: v.at}
+	edge := OutputEdge{lineNames[l], on, v.at}
+	if l == heartbeatLine {
+		v.beats.put(edge)
+		v.chain.Beat(v.at)
+	} else {
+		v.trace.put(edge)
+	}
+	if l == relayLine {
+		v.chain.SetRelay(v.at, on)
+	}
+	v.note()
+}
+
+// Relay is the output to the guard relay.
+func (v *Virtual) Relay() Output { return virtualOutput{v, relayLine} }
+
+// Heartbeat is the output to the window watchdog.
+func (v *Virtual) Heartbeat() Output { return virtualOutput{v, heartbeatLine} }
+
+// Buzzer is the output to the buzzer.
+func (v *Virtual) Buzzer() Output { return virtualOutput{v, buzzerLine} }
+
+// Lamp is the output to the lamp.
+func (v *Virtual) Lamp() Output { return virtualOutput{v, lampLine} }
+
+// Levels reads every input line now; see Board.
+func (v *Virtual) Levels() (uint32, error) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if err := v.tick(); err != nil {
+		return 0, fmt.Errorf("read inputs: %w", err)
+	}
+	if v.inputsFail {
+		return 0, errors.New("read inputs: the lines can not be read (rehearsed fault); mend inputs")
+	}
+	v.rotor.advance(v.at)
+	var bits uint32
+	for i := range v.contacts[:v.wired] {
+		if c := &v.contacts[i]; c.high(v.circuit(c)) {
+			bits |= 1 << i
+		}
+	}
+	return bits, nil
+}
+
+// circuit says whether the contact, or what it follows, is closed. The caller
+// holds mu.
+func (v *Virtual) circuit(c *contact) bool {
+	switch c.kind {
+	case mirrorContact:
+		return v.chain.Mirror()
+	case rotorContact:
+		return v.rotor.closed && !v.rotor.broken
+	}
+	return c.closed
+}
+
+// TakeEdges gives the anemometer's edges up to now that were not given yet, by
+// this or by Edges: the newest 4096, with the loss counted on the first.
+func (v *Virtual) TakeEdges(now time.Duration) []Edge {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.closed {
+		return nil
+	}
+	v.advance(now)
+	return v.rotor.take(v.at)
+}
+
+// TakeCounts gives the conversions up to now that were not given yet, by this
+// or by Counts: the newest 4096.
+func (v *Virtual) TakeCounts(now time.Duration) []Count {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	if v.closed {
+		return nil
+	}
+	v.advance(now)
+	return v.converter.take(v.at)
+}
+
+// lookAgain is the longest that Edges and Counts sleep: a change of speed
+// shows at the latest then.
+const lookAgain = 20 * time.Millisecond
+
+// Edges calls fn for every anemometer edge; see Board. At is the modelled time
+// of the edge; the call comes soon after it.
+func (v *Virtual) Edges(ctx context.Context, fn func(Edge)) error {
+	return v.pump(ctx, func(now time.Duration) {
+		for _, e := range v.TakeEdges(now) {
+			fn(e)
+		}
+	}, func() time.Duration { return v.rotor.next() })
+}
+
+// Counts calls fn for every conversion; see Board.
+func (v *Virtual) Counts(ctx context.Context, fn func(Count)) error {
+	return v.pump(ctx, func(now time.Duration) {
+		for _, c := range v.TakeCounts(now) {
+			fn(c)
+		}
+	}, func() time.Duration { return v.converter.next() })
+}
+
+func (v *Virtual) pump(ctx context.Context, give func(now time.Duration), next func() time.Duration) error {
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for {
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-v.done:
+			return ErrClosed
+		case <-timer.C:
+		}
+		give(v.cfg.Now())
+		v.mu.Lock()
+		wait := min(next()-v.cfg.Now(), lookAgain)
+		v.mu.Unlock()
+		timer.Reset(wait)
+	}
+}
+
+// Trace gives the changes of relay, buzzer, lamp, watchdog and contactor, oldest
+// first: the last 4096, and how many older ones were dropped.
+func (v *Virtual) Trace() (edges []OutputEdge, dropped uint64) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	_ = v.tick() // a closed board keeps its trace
+	return v.trace.since(0)
+}
+
+// Beats gives the heartbeat's edges, oldest first: the last 1024, and how many
+// older ones were dropped.
+func (v *Virtual) Beats() (edges []OutputEdge, dropped uint64) {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	return v.beats.since(0)
+}
+
+// PowerOn says whether power reaches the rotors of the modelled craft now.
+func (v *Virtual) PowerOn() bool {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	_ = v.tick() // a closed board's chain stays as it was left: open, or welded
+	return v.chain.PowerOn()
+}
+
+// Inert makes the board inert; see Board. The heartbeat line keeps its level:
+// one more edge could only lengthen the watchdog's hold.
+func (v *Virtual) Inert() error {
+	v.mu.Lock()
+	defer v.mu.Unlock()
+	var errs []error
+	for _, l := range []line{relayLine, buzzerLine, lampLine} {
+		errs = append(errs, v.set(l, false))
+	}
+	return errors.Join(errs...)
+}
+
+// Close makes the board inert, lets the chain drop out, and takes the socket
+// away. A rehearsed fault of the outputs does not keep it from closing. A
+// second Close returns ErrClosed.
+func (v *Virtual) Close() error {
+	v.mu.Lock()
+	err := v.tick()
+	if err == nil {
+		for _, l := range []line{relayLine, buzzerLine, lampLine} {
+			v.drive(l, false)
+		}
+		// Nobody will look again, so the contactor drops out now, at its time.
+		v.advance(v.at + WatchdogDrop + v.dropOut())
+		v.closed = true
+		close(v.done)
+	}
+	v.mu.Unlock()
+	if err == nil && v.server != nil {
+		err = v.server.close()
+	}
+	return err
+}
+
+func (v *Virtual) dropOut() time.Duration { return v.chain.cfg.DropOut }

@@ -24,6 +24,7 @@ const columns = 80
 
 // commands is what the tool can do, in the order of a test day.
 type commands struct {
+	Board  boardCmd  `cmd:"" group:"day" help:"See and work the virtual board of a rehearsal."`
 	Verify verifyCmd `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
 }
 
@@ -80,12 +81,13 @@ func run(ctx context.Context, args []string, s *streams) (code int) {
 		kong.Name("downhaul"),
 		kong.Description("Brings down an uncrewed, tethered craft that has left its limits.\n\n"+
 			"One layer beside a hard-wired emergency stop and an empty pad. No certified safety component; never for use with anyone aboard."),
-		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: columns}),
+		kong.ConfigureHelp(kong.HelpOptions{Compact: true, WrapUpperBound: columns, NoExpandSubcommands: true}),
 		kong.ExplicitGroups([]kong.Group{
 			{Key: "before", Title: "Before the day:"},
 			{Key: "day", Title: "On the day:"},
 			{Key: "after", Title: "Afterwards:"},
 		}),
+		kong.Vars{"board_socket": boardSocket},
 		kong.Writers(s.out, s.err),
 		kong.Exit(func(code int) { panic(exit(code)) }),
 		kong.BindTo(ctx, (*context.Context)(nil)),

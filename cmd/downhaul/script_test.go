@@ -16,6 +16,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"downhaul/hw"
 	"downhaul/interlock/triplog"
 )
 
@@ -38,6 +39,7 @@ func TestScripts(t *testing.T) {
 			"only":  only,
 			"fits":  fits,
 			"log":   log,
+			"board": board,
 		},
 	})
 }
@@ -118,4 +120,20 @@ func log(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Check(l.Append(triplog.Line{At: time.Hour, Kind: triplog.KindEnded}, true))
 	}
 	ts.Check(l.Close())
+}
+
+// board SOCKET opens a virtual board of a pad with everything fitted; it is
+// closed when the script ends.
+func board(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) != 1 {
+		ts.Fatalf("usage: board SOCKET")
+	}
+	began := time.Now()
+	b, err := hw.OpenVirtual(hw.VirtualConfig{
+		Inputs: strings.Fields("estop_a estop_b gate hold reset start end readback anemometer"),
+		Now:    func() time.Duration { return time.Since(began) },
+		Socket: ts.MkAbs(args[0]),
+	})
+	ts.Check(err)
+	ts.Defer(func() { _ = b.Close() })
 }

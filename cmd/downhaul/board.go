@@ -1,0 +1,183 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strconv"
+	"strings"
+
+	"downhaul/hw"
+	"downhaul/rules"
+)
+
+// boardCmd works a virtual board: the socket is all it knows, and a real board
+// has none, so a real board cannot be worked from here.
+type boardCmd struct {
+	Socket string `placeholder:"PATH" default:"${board_socket}" help:"Socket of the virtual board, as the pad file names it (${default})."`
+
+	Show    boardShow    `cmd:"" help:"Show inputs, outputs and the kill chain."`
+	Press   boardPress   `cmd:"" help:"Press a button, or push the emergency stop (estop)."`
+	Release boardRelease `cmd:"" help:"Let a button go, or free the emergency stop."`
+	Open    boardOpen    `cmd:"" help:"Open a contact, such as the gate."`
+	Close   boardClose   `cmd:"" help:"Close a contact again."`
+	Turn    boardTurn    `cmd:"" help:"Turn the anemometer at so many pulses a second."`
+	Load    boardLoad    `cmd:"" help:"Put a force on the load cell."`
+	Break   boardBreak   `cmd:"" help:"Bring a fault in: a wire, a welded contact and the like."`
+	Mend    boardMend    `cmd:"" help:"Take a fault away."`
+}
+
+// boardSocket is where the virtual board listens unless the pad file says
+// otherwise.
+const boardSocket = "/run/downhaul/board.sock"
+
+func (boardCmd) Help() string {
+	return "The virtual board is a rehearsal and has no safety function. A real board has no such socket: its " +
+		"buttons are pressed by hand."
+}
+
+// dial connects to the board's socket.
+func (b *boardCmd) dial() (*hw.Client, error) {
+	c, err := hw.Dial(b.Socket)
+	return c, hint(err, "a real board cannot be worked from here; --socket names the virtual board's socket")
+}
+
+// do is one act on the board.
+func (b *boardCmd) do(act func(*hw.Client) error) error {
+	c, err := b.dial()
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	return hint(act(c), `"downhaul board show" lists the lines and the faults that are in`)
+}
+
+// named is the name that most acts take.
+type named struct {
+	Name string `arg:"" help:"Name of the line, as the pad file names it."`
+}
+
+type (
+	boardPress   struct{ named }
+	boardRelease struct{ named }
+	boardOpen    struct{ named }
+	boardClose   struct{ named }
+	boardBreak   struct{ named }
+	boardMend    struct{ named }
+	boardTurn    struct {
+		Hz string `arg:"" name:"hz" help:"Pulses a second, such as 12; 0 stops it."`
+	}
+	boardLoad struct {
+		Force []string `arg:"" help:"Force with its unit, such as 900 N or 200 lbf."`
+	}
+	boardShow struct {
+		JSON bool `help:"Print one JSON object."`
+	}
+)
+
+func (a *boardPress) Run(b *boardCmd) error {
+	return b.do(func(c *hw.Client) error { return c.Press(a.Name) })
+}
+
+func (a *boardRelease) Run(b *boardCmd) error {
+	return b.do(func(c *hw.Client) error { return c.Release(a.Name) })
+}
+
+func (a *boardOpen) Run(b *boardCmd) error {
+	return b.do(func(c *hw.Client) error { return c.OpenContact(a.Name) })
+}
+
+func (a *boardClose) Run(b *boardCmd) error {
+	return b.do(func(c *hw.Client) error { return c.CloseContact(a.Name) })
+}
+
+func (a *boardBreak) Run(b *boardCmd) error {
+	return b.do(func(c *hw.Client) error { return c.Break(a.Name) })
+}
+
+func (a *boardMend) Run(b *boardCmd) error {
+	return b.do(func(c *hw.Client) error { return c.Mend(a.Name) })
+}
+
+func (a *boardTurn) Run(b *boardCmd) error {
+	text := a.Hz
+	if _, err := strconv.ParseFloat(text, 64); err == nil {
+		text += " Hz"
+	}
+	q, err := rules.ParseQuantity(text, rules.Frequency)
+	if err != nil {
+		return hint(fmt.Errorf("turn: %w", err), "give pulses a second, such as: downhaul board turn 12")
+	}
+	return b.do(func(c *hw.Client) error { return c.Turn(q.SI) })
+}
+
+func (a *boardLoad) Run(b *boardCmd) error {
+	q, err := rules.ParseQuantity(strings.Join(a.Force, " "), rules.Force)
+	if err != nil {
+		return hint(fmt.Errorf("load: %w", err), "give a force with its unit, such as: downhaul board load 900 N")
+	}
+	return b.do(func(c *hw.Client) error { return c.Load(q.SI) })
+}
+
+const boardSchema = 1
+
+func (a *boardShow) Run(b *boardCmd, s *streams) error {
+	c, err := b.dial()
+	if err != nil {
+		return err
+	}
+	defer c.Close()
+	state, err := c.Show()
+	if err != nil {
+		return err
+	}
+	if a.JSON {
+		return printJSON(s.out, struct {
+			Schema int      `json:"schema"`
+			Board  hw.State `json:"board"`
+		}{boardSchema, state})
+	}
+	printBoard(s.out, &state)
+	return nil
+}
+
+func printBoard(w io.Writer, s *hw.State) {
+	wrap(w, "", "", s.Note)
+	fmt.Fprintln(w, "\nKill chain")
+	row := func(name, says string) { wrap(w, fmt.Sprintf("  %-12s", name), strings.Repeat(" ", 15), says) }
+	row("contactor", s.Contactor+map[bool]string{true: ": power reaches the rotors", false: ": no power at the rotors"}[s.Power])
+	row("coil", map[bool]string{true: "energised", false: "no current"}[s.Coil])
+	row("watchdog", map[bool]string{true: "holds", false: "has dropped"}[s.Watchdog])
+	beats := plural(s.Heartbeat.Edges, "edge")
+	if s.Heartbeat.LeastGap != nil && s.Heartbeat.MostGap != nil {
+		beats += fmt.Sprintf(", lately %.1f to %.1f ms apart", *s.Heartbeat.LeastGap*1e3, *s.Heartbeat.MostGap*1e3)
+	}
+	row("heartbeat", beats)
+	fmt.Fprintln(w, "\nOutputs")
+	for _, o := range s.Outputs {
+		row(o.Name, o.Says)
+	}
+	fmt.Fprintln(w, "\nInputs")
+	for _, i := range s.Inputs {
+		says := i.Says
+		if !i.Wired {
+			says += "; not wired to the guard"
+		}
+		if i.WireBroken {
+			says += "; ITS WIRE IS BROKEN"
+		}
+		row(i.Name, says)
+	}
+	fmt.Fprintln(w, "\nSensors")
+	row("anemometer", fmt.Sprintf("%g Hz", s.Wind))
+	if s.Load == nil {
+		row("load cell", "none")
+	} else {
+		row("load cell", fmt.Sprintf("%g N", *s.Load))
+	}
+	if len(s.Faults) > 0 {
+		fmt.Fprintln(w, "\nFaults that are in")
+		for _, f := range s.Faults {
+			row(f.Name, f.Says)
+		}
+	}
+}

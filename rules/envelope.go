@@ -82,17 +82,18 @@ type Rule struct {
 	Stop        Stop
 	// Grace is the time that a controlled stop leaves to bring the craft down.
 	Grace time.Duration
-	// MissingStop is the stop when the channel is missing (see MissingStop
-	// below) and MissingGrace its grace.
+	// MissingStop is the stop when the channel is missing and MissingGrace its
+	// grace; see missingStop in missing.go.
 	MissingStop  Stop
 	MissingGrace time.Duration
 	// Line is the line of the [[rule]] header in the file.
 	Line int
 }
 
-// Permissive is one condition for starting. It uses the forms Above, Below,
-// Outside, Is and IsNot with the opposite sense of nothing: "below = 15 mph"
-// reads "must be below 15 mph to start". Missing is not satisfied.
+// Permissive is one condition for starting. Its form says what must be so, not
+// what must not: below = "15 mph" reads "must be 15 mph or less to start", is =
+// true "must be true to start". The forms are Above, Below, Outside, Is and
+// IsNot. A missing value does not satisfy it.
 type Permissive struct {
 	Name             string
 	Watch            ChannelID

@@ -116,7 +116,7 @@ func parseExact(text string, want Kind, offset bool) (*big.Rat, string, error) {
 		return nil, "", Fault{Wrong: "has an unknown unit, " + document.Quote(unitText), Got: got, Mend: how}
 	}
 	if u.kind != want {
-		return nil, "", Fault{Wrong: fmt.Sprintf("%s is a unit of %s, and this is a %s", unitText, u.kind, want), Got: got, Mend: how}
+		return nil, "", Fault{Wrong: fmt.Sprintf("%s is a unit of %s, and this takes %s", unitText, u.kind, want), Got: got, Mend: how}
 	}
 	value.Mul(value, u.factor)
 	if offset && u.offset != nil {

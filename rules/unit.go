@@ -80,7 +80,7 @@ var units = []unit{
 
 	{text: "s", kind: Duration, factor: rat("1")},
 	{text: "ms", kind: Duration, factor: rat("1/1000")},
-	{text: "us", kind: Duration, factor: rat("1/1000000"), aliases: []string{"µs", "μs"}},
+	{text: "us", kind: Duration, factor: rat("1/1000000"), aliases: []string{"\u00b5s", "\u03bcs"}},
 	{text: "min", kind: Duration, factor: rat("60")},
 
 	{text: "rad", kind: Angle, factor: rat("1")},
@@ -103,8 +103,8 @@ var units = []unit{
 	{text: "W", kind: Power, factor: rat("1")},
 	{text: "kW", kind: Power, factor: rat("1000")},
 
-	{text: "ohm", kind: Resistance, factor: rat("1"), aliases: []string{"Ω", "Ω"}},
-	{text: "mohm", kind: Resistance, factor: rat("1/1000"), aliases: []string{"mΩ", "mΩ"}},
+	{text: "ohm", kind: Resistance, factor: rat("1"), aliases: []string{"\u03a9", "\u2126"}},
+	{text: "mohm", kind: Resistance, factor: rat("1/1000"), aliases: []string{"m\u03a9", "m\u2126"}},
 }
 
 var sixty = rat("60")

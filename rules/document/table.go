@@ -278,7 +278,7 @@ func (t *Table) Choice(key string, words ...string) (string, bool) {
 	for i, w := range words {
 		quoted[i] = strconv.Quote(w)
 	}
-	t.Fault(key, "must be "+List(quoted, "or"), Quote(s), mendNearest(s, words))
+	t.Fault(key, "must be "+List(quoted, "or"), Quote(s), Nearest(s, words))
 	return "", false
 }
 

@@ -12,7 +12,7 @@ func (t *Table) unasked() {
 			continue
 		}
 		if !slices.Contains(t.asked, key) {
-			mend := mendNearest(key, t.asked)
+			mend := Nearest(key, t.asked)
 			if mend == "" {
 				mend = "take it out"
 			}
@@ -28,9 +28,9 @@ func (t *Table) unasked() {
 	}
 }
 
-// mendNearest suggests the word nearest to what was written, or lists all of
-// them when none is near and they are few.
-func mendNearest(got string, words []string) string {
+// Nearest is how to mend a word that is none of the known ones: it suggests the
+// nearest, or lists all when none is near and they are few.
+func Nearest(got string, words []string) string {
 	best, least := "", 1+max(1, min(3, len(got)/3))
 	for _, w := range words {
 		if d := distance(strings.ToLower(got), strings.ToLower(w)); d < least {

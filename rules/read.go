@@ -1,0 +1,225 @@
+package rules
+
+import (
+	"crypto/sha256"
+	"fmt"
+	"strings"
+
+	"downhaul/rules/document"
+)
+
+// FileVersion is the version that every file must state.
+const FileVersion = 1
+
+// ReadEnvelope reads an envelope. Either the envelope is complete and there is
+// no fault, or it is nil and every fault is listed by line. The file's name is
+// for the faults only.
+func ReadEnvelope(file string, text []byte) (*Envelope, Faults) {
+	d := document.Parse(file, text)
+	root := d.Root()
+	e := &Envelope{Version: FileVersion, Units: "metric", Hash: sha256.Sum256(text)}
+	CheckVersion(root)
+	e.Title, _ = root.Note("title")
+	e.Changed, _ = root.Note("changed")
+	e.ApprovedBy, _ = root.Note("approved_by")
+	if u, ok := root.Choice("units", "metric", "imperial"); ok {
+		e.Units = u
+	}
+	readTether(root.Table("tether"), &e.Tether)
+	rows := root.Rows("rule")
+	if len(rows) == 0 {
+		root.Missing("rule", "no [[rule]]: nothing would be limited", "write at least one rule")
+	}
+	for _, t := range rows {
+		readRule(t, e)
+	}
+	for _, t := range root.Rows("permissive") {
+		readPermissive(t, e)
+	}
+	readWithout(root.Table("without"), e)
+	findContradictions(d, e)
+	if faults := d.Faults(); len(faults) > 0 {
+		return nil, faults
+	}
+	return e, nil
+}
+
+// CheckVersion keeps a fault unless the file states the version that is known
+// here.
+func CheckVersion(root *document.Table) {
+	if !root.Has("version") {
+		root.Missing("version", "missing", fmt.Sprintf("write version = %d at the top", FileVersion))
+		return
+	}
+	if v, ok := root.Value("version").(int64); !ok || v != FileVersion {
+		root.Fault("version", fmt.Sprintf("must be %d", FileVersion), root.Got("version"), fmt.Sprintf("write version = %d, or use the program that wrote this file", FileVersion))
+	}
+}
+
+func readTether(t *document.Table, out *Tether) {
+	if q, ok := positive(t, "breaking_strength", Force); ok {
+		out.BreakingStrength = q.SI
+	}
+	if n, ok := t.Number("design_factor"); ok {
+		if n < 1 {
+			t.Fault("design_factor", "must be 1 or more", t.Got("design_factor"), "rope: 5 to 12 and higher for shock and knots")
+		} else {
+			out.DesignFactor = n
+		}
+	}
+	if q, ok := positive(t, "length", Length); ok {
+		out.Length = q.SI
+	}
+	text, ok := t.String("stretch")
+	if !ok {
+		return
+	}
+	const how = `write it as stretch = "12 % at 5 kN"`
+	share, at, found := strings.Cut(text, " at ")
+	if !found {
+		t.Fault("stretch", "does not say at which force", document.Quote(text), how)
+		return
+	}
+	s, err := ParseQuantity(share, Ratio)
+	if err != nil {
+		t.Refuse("stretch", err)
+		return
+	}
+	f, err := ParseQuantity(at, Force)
+	if err != nil {
+		t.Refuse("stretch", err)
+		return
+	}
+	if s.SI <= 0 || f.SI <= 0 {
+		t.Fault("stretch", "must be more than 0 % at more than 0 N", document.Quote(text), how)
+		return
+	}
+	out.Stretch, out.StretchAt = s.SI, f.SI
+}
+
+func positive(t *document.Table, key string, kind Kind) (Quantity, bool) {
+	q, ok := QuantityAt(t, key, kind)
+	if ok && q.SI <= 0 {
+		t.Fault(key, "must be more than 0", t.Got(key), "write a "+kind.String()+" of more than 0")
+		return Quantity{}, false
+	}
+	return q, ok
+}
+
+// watched reads the channel that a row watches.
+func watched(t *document.Table) (Channel, bool) {
+	name, ok := t.String("watch")
+	if !ok {
+		if !t.Has("watch") {
+			t.Missing("watch", "missing", `name the channel: watch = "craft.apex"`)
+		}
+		return Channel{}, false
+	}
+	c, ok := Lookup(name)
+	if !ok {
+		t.Fault("watch", "no such channel", document.Quote(name), document.Nearest(name, channelNames()))
+	}
+	return c, ok
+}
+
+func channelNames() []string {
+	all := Catalogue()
+	names := make([]string, len(all))
+	for i, c := range all {
+		names[i] = c.Name
+	}
+	return names
+}
+
+func readPermissive(t *document.Table, e *Envelope) {
+	p := Permissive{Line: t.Line()}
+	p.Name, _ = t.Name("name")
+	c, ok := watched(t)
+	form, key, formOK := readForm(t, startForms)
+	if !ok || !formOK {
+		markAll(t, "stale_after")
+		return
+	}
+	p.Watch, p.Form, p.StaleAfter = c.ID, form, c.Stale
+	if p.Name == "" {
+		p.Name = c.Name
+	}
+	l, ok := readLimit(t, key, c, form)
+	if ok {
+		p.Limit, p.LimitHigh, p.Unit = l.low, l.high, l.unit
+		checkReach(t, key, c, form, l, true)
+	}
+	p.StaleAfter = readStale(t, c)
+	for i := range e.Permissives {
+		if t.Has("name") && strings.EqualFold(e.Permissives[i].Name, p.Name) {
+			t.Fault("name", "two permissives have this name", document.Quote(p.Name), fmt.Sprintf("rename one; the other is on line %d", e.Permissives[i].Line))
+			break
+		}
+	}
+	if ok {
+		e.Permissives = append(e.Permissives, p)
+	}
+}
+
+func readWithout(t *document.Table, e *Envelope) {
+	for _, key := range t.Keys() {
+		c, ok := Lookup(key)
+		if !ok {
+			t.Has(key)
+			wrong, mend := "no such channel", document.Nearest(key, channelNames())
+			if _, isTable := t.Value(key).(map[string]any); isTable {
+				wrong, mend = "the channel's name is not in quotes", `write it as "tether.tension" = "why the pad has none"`
+			}
+			t.Fault(key, wrong, "", mend)
+			continue
+		}
+		reason, ok := t.Note(key)
+		if !ok {
+			continue
+		}
+		e.Without = append(e.Without, Absence{Channel: c.ID, Reason: reason, Line: t.LineOf(key)})
+	}
+}
+
+// CheckFed checks the envelope against what the pad feeds: every channel that
+// is watched must be fed or be named under [without], and nothing that is fed
+// may be named there. A nil fed feeds nothing.
+func (e *Envelope) CheckFed(file string, fed func(ChannelID) Origin) Faults {
+	var out Faults
+	isFed := func(id ChannelID) bool { return fed != nil && fed(id) != NotFed }
+	unfed := func(table string, i, line int, watch ChannelID) {
+		if isFed(watch) {
+			return
+		}
+		if _, ok := e.Absent(watch); ok {
+			return
+		}
+		out = append(out, Fault{File: file, Line: line, Key: fmt.Sprintf("%s[%d].watch", table, i+1),
+			Wrong: "nothing on this pad feeds the channel", Got: document.Quote(watch.String()),
+			Mend: fmt.Sprintf(`name its source in the pad file, or write "%s" = "why the pad has none" under [without]`, watch)})
+	}
+	for i := range e.Rules {
+		unfed("rule", i, e.Rules[i].Line, e.Rules[i].Watch)
+	}
+	for i := range e.Permissives {
+		unfed("permissive", i, e.Permissives[i].Line, e.Permissives[i].Watch)
+	}
+	for _, a := range e.Without {
+		if isFed(a.Channel) {
+			out = append(out, Fault{File: file, Line: a.Line, Key: fmt.Sprintf("without.%q", a.Channel.String()),
+				Wrong: "the pad does feed this channel", Got: fed(a.Channel).String(), Mend: "take the line out"})
+		}
+	}
+	out.Sort()
+	return out
+}
+
+// Absent finds the channel's row under [without].
+func (e *Envelope) Absent(id ChannelID) (Absence, bool) {
+	for _, a := range e.Without {
+		if a.Channel == id {
+			return a, true
+		}
+	}
+	return Absence{}, false
+}

@@ -1,0 +1,186 @@
+package telemetry
+
+// Frame is one checked MAVLink frame. Payload and Raw point into the bytes it
+// was found in and are valid as long as those are.
+type Frame struct {
+	System    uint8 // never 0
+	Component uint8 // never 0
+	ID        uint32
+	Seq       uint8
+	Version   uint8 // 1 or 2
+	Signed    bool  // a signature is there; nobody has checked it yet
+	Payload   []byte
+	Raw       []byte // the whole frame, from its first byte to CRC or signature
+}
+
+// From the MAVLink guide, "Packet Serialization".
+const (
+	startV1      = 0xFE
+	startV2      = 0xFD
+	headV1       = 6
+	headV2       = 10
+	crcSize      = 2
+	signatureLen = 13
+	flagSigned   = 0x01 // the only incompatibility flag there is
+	longestFrame = headV2 + 255 + crcSize + signatureLen
+)
+
+// Counts is what a scanner has met. BadBytes and the lengths of all good
+// frames add up to every byte that was used.
+type Counts struct {
+	Good     uint64 // frames let through
+	BadBytes uint64 // bytes that are in no good frame
+
+	// What became of starts that gave no frame. A start byte within noise or
+	// within another frame counts too, so these tell kinds, not frames.
+	UnknownID   uint64 // no published definition has the id: its checksum cannot be checked
+	UnknownFlag uint64 // an incompatibility flag that nobody here understands
+	BadLength   uint64 // version 1, and not the length of the message
+	BadCRC      uint64 // the checksum does not fit
+	Cut         uint64 // the bytes ended within it (whole buffers only)
+
+	Refused uint64 // checksum right, but system or component 0, which no sender may have
+}
+
+// Scanner finds checked frames. The zero Scanner is ready.
+//
+// A start that gives no frame is given up one byte later: everything behind
+// its first byte is looked at again. So a frame that lies inside a damaged
+// outer frame is found. Receivers that throw away what the damaged frame
+// claimed lose good frames with it: on a line that drops bytes, a start
+// with a lost byte claims the head of the next frame. The price is that a
+// frame carried as *payload* of another is heard if the outer one is damaged;
+// it still needs its own right checksum and the named craft's identity.
+//
+// Chance passes a 16-bit checksum once in 65,536 tries, so other conditions
+// stand before it: the id must be known (in version 2 that is some 400 of
+// 16.7 million), and in version 1, whose ids have only eight bits, the length
+// must be exactly the message's. In version 2 any length is taken: shorter
+// ones lost their zeros, and longer ones come from a newer edition of the
+// standard that added fields at the end; to refuse those would make a craft
+// mute for being newer, and the 24-bit id already keeps chance out.
+type Scanner struct {
+	Counts Counts
+}
+
+// Next finds the next frame in b. If ok, used counts the bytes through the
+// frame's end. If not, used counts the bytes that can be thrown away: a start
+// at the end that may yet become a frame is kept (at most 279 bytes), and Next
+// wants it again with more behind it.
+func (s *Scanner) Next(b []byte) (f Frame, used int, ok bool) {
+	return s.next(b, false)
+}
+
+// NextWhole is Next for bytes that nothing will follow, such as a datagram: a
+// start that needs more is given up and counted, and the bytes behind it are
+// searched. If not ok, used is all of b.
+func (s *Scanner) NextWhole(b []byte) (f Frame, used int, ok bool) {
+	return s.next(b, true)
+}
+
+func (s *Scanner) next(b []byte, whole bool) (Frame, int, bool) {
+	i := 0
+	for i < len(b) {
+		if b[i] != startV1 && b[i] != startV2 {
+			i++
+			continue
+		}
+		size, found := s.try(b[i:])
+		switch found {
+		case good:
+			s.Counts.Good++
+			s.Counts.BadBytes += uint64(i)
+			return cutFrame(b[i : i+size]), i + size, true
+		case refused:
+			s.Counts.Refused++
+			i += size
+		case short:
+			if !whole {
+				s.Counts.BadBytes += uint64(i)
+				return Frame{}, i, false
+			}
+			s.Counts.Cut++
+			i++
+		default:
+			i++
+		}
+	}
+	s.Counts.BadBytes += uint64(i)
+	return Frame{}, i, false
+}
+
+// found is what a start turned out to be.
+type found uint8
+
+const (
+	nothing found = iota // and counted
+	short                // more bytes are needed to tell
+	refused              // checked, but of system or component 0
+	good
+)
+
+// try looks at one start and gives the size of the frame there.
+func (s *Scanner) try(b []byte) (int, found) {
+	var size, sum, system int
+	var row int
+	if b[0] == startV1 {
+		if len(b) < headV1 {
+			return 0, short
+		}
+		if row = knownMessages.row(uint32(b[5])); row == 0 {
+			s.Counts.UnknownID++
+			return 0, nothing
+		}
+		if b[1] != knownMessages.rows[row].base {
+			s.Counts.BadLength++
+			return 0, nothing
+		}
+		sum, system = headV1+int(b[1]), 3
+		size = sum + crcSize
+	} else {
+		if len(b) < headV2 {
+			return 0, short
+		}
+		if b[2]&^flagSigned != 0 {
+			s.Counts.UnknownFlag++
+			return 0, nothing
+		}
+		if row = knownMessages.row(uint32(b[7]) | uint32(b[8])<<8 | uint32(b[9])<<16); row == 0 {
+			s.Counts.UnknownID++
+			return 0, nothing
+		}
+		sum, system = headV2+int(b[1]), 5
+		size = sum + crcSize
+		if b[2]&flagSigned != 0 {
+			size += signatureLen
+		}
+	}
+	if len(b) < size {
+		return 0, short
+	}
+	if crcByte(crcOf(crcStart, b[1:sum]), knownMessages.rows[row].seed) != uint16(b[sum])|uint16(b[sum+1])<<8 {
+		s.Counts.BadCRC++
+		return 0, nothing
+	}
+	if b[system] == 0 || b[system+1] == 0 {
+		return size, refused
+	}
+	return size, good
+}
+
+// cutFrame takes a checked frame apart.
+func cutFrame(raw []byte) Frame {
+	raw = raw[:len(raw):len(raw)]
+	if raw[0] == startV1 {
+		return Frame{
+			System: raw[3], Component: raw[4], ID: uint32(raw[5]), Seq: raw[2], Version: 1,
+			Payload: raw[headV1 : headV1+int(raw[1])], Raw: raw,
+		}
+	}
+	return Frame{
+		System: raw[5], Component: raw[6],
+		ID:  uint32(raw[7]) | uint32(raw[8])<<8 | uint32(raw[9])<<16,
+		Seq: raw[4], Version: 2, Signed: raw[2]&flagSigned != 0,
+		Payload: raw[headV2 : headV2+int(raw[1])], Raw: raw,
+	}
+}

@@ -1,0 +1,267 @@
+package craftmodel
+
+import (
+	"fmt"
+	"math"
+	"time"
+)
+
+// Act is one thing that a crew, the weather or bad luck does to the craft.
+type Act uint8
+
+// The acts, with what Event's fields mean to each.
+const (
+	Arm           Act = iota + 1
+	Disarm            // motors off at once
+	ClimbTo           // Value: height in m
+	Hold              // hover at the present height
+	LandNow           //
+	Gust              // Value: m/s added at the anemometer at the top, For: whole length
+	MeanWind          // Value: m/s at the anemometer
+	PowerOff          // the contactor opens
+	PowerOn           // the contactor closes
+	Say               // Text goes out as STATUSTEXT, Number is its severity
+	Runaway           // Value: share of full thrust the autopilot goes to
+	MotorLoss         // Number: motor from 1, Value: share of its thrust lost
+	Tumble            // the roll loop drives the wrong way
+	TelemetryOff      // For: how long; 0 for good
+	TelemetryLag      // Value: s
+	TelemetryDrop     // Value: share of the frames lost
+	Reboot            // the autopilot restarts; For: how long it is silent
+	CellSag           // Number: cell from 1, Value: V lost
+	HeightDrift       // Value: m/s that the autopilot's height runs away
+	HeightStep        // Value: m that the autopilot's height jumps
+	PlaceDrift        // Value: m/s that the autopilot's place runs north
+	HomeMove          // Value: m that home jumps up
+	Estimator         // the estimator says that it is unhealthy
+	TetherParts       //
+	ClearFaults       // all of the above from Runaway on end, but the tether stays parted
+	End               // nothing happens; a scenario is over
+	actCount
+)
+
+var actName = [actCount]string{
+	"", "arm", "disarm", "climb", "hold", "land", "gust", "wind", "power off", "power on", "say",
+	"runaway", "motor loss", "tumble", "telemetry off", "telemetry lag", "telemetry drop", "reboot",
+	"cell sag", "height drift", "height step", "place drift", "home move", "estimator", "tether parts",
+	"clear faults", "end",
+}
+
+// String is the act in plain words.
+func (a Act) String() string {
+	if a > 0 && a < actCount {
+		return actName[a]
+	}
+	return "unknown act"
+}
+
+// Event is an act at a time of the model's clock.
+type Event struct {
+	At     time.Duration
+	Act    Act
+	Value  float64
+	Number int
+	For    time.Duration
+	Text   string
+}
+
+// check says what is wrong with an event for this craft.
+func (e Event) check(c *Config) error {
+	bad := func(want string, got any) error {
+		return fmt.Errorf("craft model: %s at %v: %s (got %v)", e.Act, e.At, want, got)
+	}
+	if e.Act == 0 || e.Act >= actCount {
+		return bad("no such act", uint8(e.Act))
+	}
+	if e.At < 0 || e.For < 0 {
+		return bad("times must be zero or more", e.For)
+	}
+	if math.IsNaN(e.Value) || math.IsInf(e.Value, 0) {
+		return bad("value must be a number", e.Value)
+	}
+	switch e.Act {
+	case ClimbTo:
+		if e.Value <= 0 {
+			return bad("height must be above zero", e.Value)
+		}
+	case Gust:
+		if e.For <= 0 || e.Value < 0 {
+			return bad("needs a speed of zero or more and a length", e.For)
+		}
+	case MeanWind, TelemetryLag, CellSag:
+		if e.Value < 0 {
+			return bad("must be zero or more", e.Value)
+		}
+	case Runaway, MotorLoss, TelemetryDrop:
+		if e.Value <= 0 || e.Value > 1 {
+			return bad("share must be above 0 and at most 1", e.Value)
+		}
+	case Say:
+		if len(e.Text) == 0 || len(e.Text) > 50 {
+			return bad("text must have 1 to 50 bytes", len(e.Text))
+		}
+		if e.Number < 0 || e.Number > 7 {
+			return bad("severity must be 0 to 7", e.Number)
+		}
+	}
+	if e.Act == MotorLoss && (e.Number < 1 || e.Number > c.Motors) {
+		return bad(fmt.Sprintf("motor must be 1 to %d", c.Motors), e.Number)
+	}
+	if e.Act == CellSag && (e.Number < 1 || e.Number > c.Cells) {
+		return bad(fmt.Sprintf("cell must be 1 to %d", c.Cells), e.Number)
+	}
+	return nil
+}
+
+// Do makes an event happen now, whatever its At says.
+func (c *Craft) Do(e Event) error {
+	if err := e.check(&c.cfg); err != nil {
+		return err
+	}
+	switch e.Act {
+	case Arm, Disarm, ClimbTo, Hold, LandNow:
+		c.order(e)
+	case Gust:
+		c.wind.gusts = append(c.wind.gusts, gust{start: c.now, length: e.For, peak: e.Value})
+	case MeanWind:
+		c.wind.mean = e.Value
+	case PowerOff:
+		c.cutAt = c.now
+	case PowerOn:
+		c.powered, c.cutAt = true, never
+	case Say:
+		c.say(uint8(e.Number), e.Text)
+	case ClearFaults:
+		c.clearFaults()
+	case End:
+	default:
+		c.fault(e)
+	}
+	return nil
+}
+
+// Severities of STATUSTEXT (RFC 5424).
+const (
+	sevCritical = 2
+	sevWarning  = 4
+	sevInfo     = 6
+)
+
+// order is what the crew asks of the autopilot; it may refuse, and says so.
+func (c *Craft) order(e Event) {
+	p := &c.pilot
+	if c.booting() {
+		return // nobody is at home to hear it
+	}
+	switch e.Act {
+	case Arm:
+		if p.mode != Disarmed {
+			return
+		}
+		p.mode, p.tumble = Idle, false
+		c.body.yawHome = c.yaw()
+		c.say(sevInfo, "armed")
+	case Disarm:
+		c.disarm("disarmed")
+	case ClimbTo:
+		if p.mode == Disarmed {
+			c.say(sevWarning, "climb refused: not armed")
+			return
+		}
+		if !c.powered {
+			c.say(sevWarning, "climb refused: no motor power")
+			return
+		}
+		if p.mode == Idle {
+			p.setpoint = c.believed().height
+		}
+		p.target, p.mode = e.Value, Climb
+		c.say(sevInfo, fmt.Sprintf("climb to %.1f m", e.Value))
+	case Hold:
+		if p.mode == Climb || p.mode == Land {
+			p.target, p.mode = c.believed().height, Hover
+			p.setpoint = p.target
+			c.say(sevInfo, "holding")
+		}
+	case LandNow:
+		if p.mode == Climb || p.mode == Hover {
+			p.mode = Land
+			p.setpoint = c.believed().height
+			c.say(sevInfo, "landing")
+		}
+	}
+}
+
+func (c *Craft) disarm(why string) {
+	if c.pilot.mode == Disarmed {
+		return
+	}
+	c.pilot = autopilot{runaway: c.pilot.runaway, tumble: c.pilot.tumble}
+	c.say(sevInfo, why)
+}
+
+func (c *Craft) fault(e Event) {
+	switch e.Act {
+	case Runaway:
+		c.pilot.runaway = e.Value
+	case MotorLoss:
+		r := &c.rotors[e.Number-1]
+		r.health = 1 - e.Value
+		r.dead = e.Value == 1
+	case Tumble:
+		c.pilot.tumble = true
+	case TelemetryOff:
+		c.silentUntil = never
+		if e.For > 0 {
+			c.silentUntil = c.now + e.For
+		}
+	case TelemetryLag:
+		c.lag = time.Duration(e.Value * float64(time.Second))
+	case TelemetryDrop:
+		c.drop = e.Value
+	case Reboot:
+		c.reboot(e.For)
+	case CellSag:
+		c.pack.sagGoal[e.Number-1] = e.Value
+	case HeightDrift:
+		c.heightDrift = e.Value
+	case HeightStep:
+		c.heightOff += e.Value
+	case PlaceDrift:
+		c.placeDrift = e.Value
+	case HomeMove:
+		c.homeUp += e.Value
+	case Estimator:
+		c.unsure = true
+	case TetherParts:
+		c.tether.parted = true
+	}
+}
+
+func (c *Craft) clearFaults() {
+	c.pilot.runaway, c.pilot.tumble = 0, false
+	for i := range c.rotors {
+		c.rotors[i].health, c.rotors[i].dead = 1, false
+	}
+	c.silentUntil, c.lag, c.drop = 0, 0, 0
+	for i := range c.pack.sagGoal {
+		c.pack.sagGoal[i] = 0
+	}
+	c.heightDrift, c.heightOff, c.placeDrift, c.placeOff, c.unsure = 0, 0, 0, 0, false
+}
+
+// bootTime is how long a restart takes when the event names no time.
+const bootTime = 4 * time.Second
+
+func (c *Craft) reboot(silent time.Duration) {
+	if silent == 0 {
+		silent = bootTime
+	}
+	c.pilot = autopilot{}
+	c.bootedAt = c.now
+	c.hello = c.now + silent
+	c.seq = 0
+	c.heightOff, c.placeOff, c.homeUp = 0, 0, 0
+}
+
+func (c *Craft) booting() bool { return c.now < c.hello }

@@ -1,0 +1,357 @@
+package link
+
+import (
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"net/netip"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+)
+
+// patience is how long a test waits for what must come; it is only used up
+// when the test fails.
+const patience = 20 * time.Second
+
+// heard collects what a running link says.
+type heard struct {
+	packets chan Packet
+	events  chan Event
+	done    chan error
+}
+
+// run starts the link; the test's end stops it and sees that it stopped well.
+func run(t *testing.T, l *Link) heard {
+	t.Helper()
+	ctx, cancel := context.WithCancel(context.Background())
+	h := heard{make(chan Packet, 1000), make(chan Event, 1000), make(chan error, 1)}
+	go func() {
+		h.done <- l.Run(ctx, func(p Packet) {
+			p.Bytes = bytes.Clone(p.Bytes)
+			h.packets <- p
+		}, func(e Event) { h.events <- e })
+	}()
+	t.Cleanup(func() {
+		cancel()
+		select {
+		case err := <-h.done:
+			if err != nil {
+				t.Errorf("run: %v", err)
+			}
+		case <-time.After(patience):
+			t.Error("run did not end with its context")
+		}
+	})
+	return h
+}
+
+func (h heard) packet(t *testing.T) Packet {
+	t.Helper()
+	select {
+	case p := <-h.packets:
+		return p
+	case <-time.After(patience):
+		t.Fatal("no packet came")
+		return Packet{}
+	}
+}
+
+// bytes reads a stream until n bytes came.
+func (h heard) bytes(t *testing.T, n int) []byte {
+	t.Helper()
+	var b []byte
+	for len(b) < n {
+		b = append(b, h.packet(t).Bytes...)
+	}
+	return b
+}
+
+// event waits for the next event and checks its direction.
+func (h heard) event(t *testing.T, up bool) Event {
+	t.Helper()
+	select {
+	case e := <-h.events:
+		if e.Up != up || (e.Err == nil) != up || e.Text == "" {
+			t.Fatalf("event %+v, want up %v with a text", e, up)
+		}
+		return e
+	case <-time.After(patience):
+		t.Fatalf("no event came, want up %v", up)
+		return Event{}
+	}
+}
+
+func open(t *testing.T, c Config) *Link {
+	t.Helper()
+	l, err := Open(c)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return l
+}
+
+func TestUDPDatagramsArriveWhole(t *testing.T) {
+	l := open(t, Config{Number: 3, Kind: UDP, Address: "127.0.0.1:0"})
+	h := run(t, l)
+	h.event(t, true)
+	peer, err := net.DialUDP("udp4", nil, net.UDPAddrFromAddrPort(l.LocalAddr()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer peer.Close()
+	// 65,507 is the largest UDP payload over IPv4 (RFC 768, RFC 791).
+	for _, n := range []int{1, 512, 513, 27 * 37, 9000, 65507} {
+		want := bytes.Repeat([]byte{byte(n), 0xFD, 7}, n/3+1)[:n]
+		if _, err := peer.Write(want); err != nil {
+			t.Fatalf("send %d bytes: %v", n, err)
+		}
+		p := h.packet(t)
+		if !bytes.Equal(p.Bytes, want) {
+			t.Errorf("sent %d bytes, got %d", n, len(p.Bytes))
+		}
+		if from := peer.LocalAddr().(*net.UDPAddr).AddrPort(); p.From != from || p.To != l.LocalAddr() || p.Link != 3 {
+			t.Errorf("from %v to %v link %d, want from %v to %v link 3", p.From, p.To, p.Link, from, l.LocalAddr())
+		}
+	}
+}
+
+func TestUDPHearsEveryPeer(t *testing.T) {
+	l := open(t, Config{Kind: UDP, Address: "127.0.0.1:0"})
+	h := run(t, l)
+	for i := range 5 {
+		peer, err := net.DialUDP("udp4", nil, net.UDPAddrFromAddrPort(l.LocalAddr()))
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer peer.Close()
+		peer.Write([]byte{byte(i)})
+		p := h.packet(t)
+		if from := peer.LocalAddr().(*net.UDPAddr).AddrPort(); p.From != from || p.Bytes[0] != byte(i) {
+			t.Errorf("from %v, want %v", p.From, from)
+		}
+	}
+}
+
+// Promise 10: passive, not one byte is sent.
+func TestPromise10_NotOneByteIsSent(t *testing.T) {
+	t.Run("udp", func(t *testing.T) {
+		l := open(t, Config{Kind: UDP, Address: "127.0.0.1:0"})
+		h := run(t, l)
+		peer, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer peer.Close()
+		for range 20 {
+			peer.WriteToUDPAddrPort([]byte("\xFD\x00\x00"), l.LocalAddr())
+			h.packet(t)
+		}
+		l.Close()
+		<-h.events
+		// What the link sent before it closed is in the queue by now: loopback
+		// delivers within the send.
+		peer.SetReadDeadline(time.Now().Add(300 * time.Millisecond))
+		if n, from, err := peer.ReadFromUDPAddrPort(make([]byte, 100)); !errors.Is(err, os.ErrDeadlineExceeded) {
+			t.Errorf("the peer got %d bytes from %v (%v), want none", n, from, err)
+		}
+	})
+	t.Run("tcp", func(t *testing.T) {
+		s, err := net.Listen("tcp", "127.0.0.1:0")
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer s.Close()
+		l := open(t, Config{Kind: TCP, Address: s.Addr().String()})
+		h := run(t, l)
+		c, err := s.Accept()
+		if err != nil {
+			t.Fatal(err)
+		}
+		defer c.Close()
+		for range 20 {
+			c.Write([]byte("\xFD\x00\x00"))
+			h.packet(t)
+		}
+		l.Close()
+		c.SetReadDeadline(time.Now().Add(patience))
+		// The close of the link ends this read: all it ever sent was read.
+		if n, err := c.Read(make([]byte, 100)); n != 0 || errors.Is(err, os.ErrDeadlineExceeded) {
+			t.Errorf("the peer got %d bytes (%v), want only the end of the connection", n, err)
+		}
+	})
+}
+
+func TestUDPPortTakenSaysHowToMend(t *testing.T) {
+	l := open(t, Config{Kind: UDP, Address: "127.0.0.1:0"})
+	defer l.Close()
+	addr := l.LocalAddr().String()
+	_, err := Open(Config{Kind: UDP, Address: addr})
+	if err == nil {
+		t.Fatal("one port was opened twice")
+	}
+	for _, want := range []string{addr, "another program", "another port"} {
+		if !strings.Contains(err.Error(), want) {
+			t.Errorf("error %q does not say %q", err, want)
+		}
+	}
+}
+
+func TestOpenRefusesWithTheMend(t *testing.T) {
+	file := filepath.Join(t.TempDir(), "no-tty")
+	os.WriteFile(file, nil, 0o600)
+	for _, c := range []struct {
+		cfg  Config
+		want string
+	}{
+		// 192.0.2.0/24 is for documentation only (RFC 5737): no host has it.
+		{Config{Kind: UDP, Address: "192.0.2.1:40123"}, "no such address"},
+		{Config{Kind: UDP, Address: "pad:40123"}, "in figures"},
+		{Config{Kind: UDP, Address: "127.0.0.1"}, "and a port"},
+		{Config{Kind: TCP, Address: "127.0.0.1:0"}, "1 to 65535"},
+		{Config{Kind: TCP, Address: ":5760"}, "host"},
+		{Config{Kind: TCP, Address: "127.0.0.1:70000"}, "1 to 65535"},
+		{Config{Kind: Serial, Address: "ttyUSB0", Baud: 57600}, "full path"},
+		{Config{Kind: Serial, Address: "/dev/null", Baud: 0}, "baud"},
+		{Config{Kind: Serial, Address: file, Baud: 57600}, "not a serial device"},
+		{Config{Kind: Serial, Address: file + "-missing", Baud: 57600}, "no such device"},
+		{Config{Address: "127.0.0.1:1"}, "udp, tcp or serial"},
+	} {
+		l, err := Open(c.cfg)
+		if err == nil {
+			l.Close()
+			t.Errorf("%v was opened", c.cfg)
+			continue
+		}
+		if !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%v: error %q does not say %q", c.cfg, err, c.want)
+		}
+	}
+}
+
+func TestTCPSaysEveryLossAndReturn(t *testing.T) {
+	s, err := net.Listen("tcp", "127.0.0.1:0")
+	if err != nil {
+		t.Fatal(err)
+	}
+	l := open(t, Config{Number: 2, Kind: TCP, Address: s.Addr().String()})
+	h := run(t, l)
+	accept := func(text string) {
+		t.Helper()
+		c, err := s.Accept()
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.Write([]byte(text))
+		if got := h.bytes(t, len(text)); string(got) != text {
+			t.Errorf("got %q, want %q", got, text)
+		}
+		c.Close()
+	}
+	accept("one")
+	h.event(t, true)
+	if e := h.event(t, false); e.Link != 2 || !strings.Contains(e.Text, "trying again in") || !strings.Contains(e.Text, s.Addr().String()) {
+		t.Errorf("event %+v", e)
+	}
+	accept("two")
+	h.event(t, true)
+	h.event(t, false)
+	// Nobody there: each try is said, with what to mend; then it is there again.
+	addr := s.Addr().String()
+	s.Close()
+	if e := h.event(t, false); !strings.Contains(e.Text, "nothing serves that port") && !strings.Contains(e.Text, "reset") {
+		t.Errorf("event %+v", e)
+	}
+	if s, err = net.Listen("tcp", addr); err != nil {
+		t.Skipf("the system gave the test's port away: %v", err)
+	}
+	defer s.Close()
+	accept("three")
+	for e := range h.events {
+		if e.Up {
+			break
+		}
+	}
+}
+
+func TestBackoffGrowsAndStartsAnew(t *testing.T) {
+	var b backoff
+	var got []time.Duration
+	for range 7 {
+		got = append(got, b.wait())
+		b.held(time.Second)
+	}
+	want := []time.Duration{250e6, 500e6, 1e9, 2e9, 4e9, 5e9, 5e9}
+	if fmt.Sprint(got) != fmt.Sprint(want) {
+		t.Errorf("waits %v, want %v", got, want)
+	}
+	b.held(time.Minute)
+	if d := b.wait(); d != firstRetry {
+		t.Errorf("after a connection that held, the wait is %v, want %v", d, firstRetry)
+	}
+}
+
+func TestRunTwiceOrDeafIsRefused(t *testing.T) {
+	l := open(t, Config{Kind: UDP, Address: "127.0.0.1:0"})
+	if err := l.Run(context.Background(), nil, nil); err == nil {
+		t.Error("run without callbacks was taken")
+	}
+	ctx, cancel := context.WithCancel(context.Background())
+	cancel()
+	if err := l.Run(ctx, func(Packet) {}, func(Event) {}); err != nil {
+		t.Errorf("run with an ended context: %v", err)
+	}
+	if err := l.Run(context.Background(), func(Packet) {}, func(Event) {}); err == nil {
+		t.Error("run was taken twice")
+	}
+	if err := l.Close(); err != nil {
+		t.Errorf("close after run: %v", err)
+	}
+}
+
+func TestParse(t *testing.T) {
+	for text, want := range map[string]Config{
+		"udp://0.0.0.0:40123":                        {Kind: UDP, Address: "0.0.0.0:40123"},
+		"udp://[::1]:40123":                          {Kind: UDP, Address: "[::1]:40123"},
+		"tcp://craft.local:5760":                     {Kind: TCP, Address: "craft.local:5760"},
+		"serial:///dev/ttyUSB0?baud=57600":           {Kind: Serial, Address: "/dev/ttyUSB0", Baud: 57600},
+		"serial:///dev/serial/by-id/a-b_c?baud=1200": {Kind: Serial, Address: "/dev/serial/by-id/a-b_c", Baud: 1200},
+	} {
+		got, err := Parse(text)
+		if err != nil || got != want {
+			t.Errorf("%s: %+v, %v; want %+v", text, got, err, want)
+		}
+		if got.String() != text {
+			t.Errorf("%s is written back as %s", text, got)
+		}
+	}
+	for _, text := range []string{
+		"", "udp", "udp://", "udp://host:1", "udp://1.2.3.4", "udp://1.2.3.4:1/x", "udp://1.2.3.4:1?x=1",
+		"tcp://1.2.3.4", "http://1.2.3.4:80", "serial:///dev/ttyUSB0", "serial://ttyUSB0?baud=57600",
+		"serial:///dev/ttyUSB0?baud=fast", "serial:///dev/ttyUSB0?baud=57600&x=1", "0.0.0.0:40123", "\x00",
+	} {
+		if c, err := Parse(text); err == nil {
+			t.Errorf("%q was read as %+v", text, c)
+		} else if !strings.HasPrefix(err.Error(), "link: ") {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+}
+
+func TestUnmapsAddresses(t *testing.T) {
+	l := open(t, Config{Kind: UDP, Address: "[::ffff:127.0.0.1]:0"})
+	h := run(t, l)
+	peer, err := net.DialUDP("udp4", nil, net.UDPAddrFromAddrPort(l.LocalAddr()))
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer peer.Close()
+	peer.Write([]byte{1})
+	if p := h.packet(t); p.From.Addr() != netip.MustParseAddr("127.0.0.1") || !p.To.Addr().Is4() {
+		t.Errorf("from %v to %v, want plain IPv4", p.From, p.To)
+	}
+}

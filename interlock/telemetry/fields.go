@@ -1,0 +1,270 @@
+package telemetry
+
+import (
+	"errors"
+	"fmt"
+	"math"
+	"slices"
+
+	"downhaul/interlock"
+	"downhaul/rules"
+)
+
+// Named sends a value that the craft names itself (NAMED_VALUE_FLOAT) to a
+// channel: channel = value · Scale + Offset, in the unit of the channel's
+// kind.
+type Named struct {
+	Name    string // 1 to 10 bytes, as the craft sends it
+	Channel rules.ChannelID
+	Scale   float64 // not 0; 1 takes the value as it is
+	Offset  float64
+}
+
+// FieldsConfig says what a pad takes from its craft's telemetry. The zero
+// value takes everything, with outputs of 1000 to 2000 µs.
+type FieldsConfig struct {
+	// Wanted limits the samples to some channels; nil wants all.
+	Wanted *[rules.ChannelCount]bool
+	// OutputIdle and OutputFull are the pulse widths of no and of full output
+	// of each motor, in µs. A motor with both at 0 has 1000 and 2000.
+	OutputIdle, OutputFull [16]float64
+	// Named are the values that the craft names itself. A channel fed so is
+	// fed by nothing else.
+	Named []Named
+	// TensionFromWinch makes WINCH_STATUS feed tether.tension too.
+	TensionFromWinch bool
+	// SupplyIsPack makes SYS_STATUS the source of pack.voltage, pack.current
+	// and pack.left; BATTERY_STATUS then does not feed these three.
+	SupplyIsPack bool
+	// Cells is the declared count of cells in series of the pack (battery 0),
+	// 0 if not declared. A BATTERY_STATUS that tells of single cells but of
+	// another count gives no voltage: Missing with cause Disagreement.
+	Cells int
+}
+
+// Fields turns frames into samples. It holds no state but scratch memory, so
+// the same frame always gives the same samples. Not for use by two goroutines
+// at once.
+type Fields struct {
+	plans   []plan
+	ofRow   []uint16 // plan by row of knownMessages; 0 is the empty plan
+	cells   int
+	sources [rules.ChannelCount][]uint32
+	scratch [256]byte
+}
+
+// plan is what is done with one message.
+type plan struct {
+	full   int // bytes to fill up to
+	always []op
+	named  []namedOp
+	nameAt int
+	// selector is the offset of the field that chooses among cases, -1: none.
+	selector int
+	cases    []choice
+}
+
+type choice struct {
+	when uint8
+	ops  []op
+}
+
+type namedOp struct {
+	name   [10]byte
+	op     op
+	offset float64
+}
+
+// NewFields works the table out for one pad. All that is wrong with the
+// configuration is reported at once.
+func NewFields(c FieldsConfig) (*Fields, error) {
+	if err := c.check(); err != nil {
+		return nil, err
+	}
+	x := &Fields{
+		plans: []plan{{selector: -1}},
+		ofRow: make([]uint16, len(knownMessages.rows)),
+		cells: c.Cells,
+	}
+	var claimed [rules.ChannelCount]bool
+	for _, n := range c.Named {
+		claimed[n.Channel] = true
+	}
+	want := func(id rules.ChannelID) bool { return c.Wanted == nil || c.Wanted[id] }
+	if want(rules.CraftBootClock) {
+		for i, k := range knownMessages.rows {
+			if k.boot != 0 {
+				o := op{form: plain, typ: u32, at: uint16(k.boot) - 1, mul: 1, div: 1000}
+				o.setChannel(rules.CraftBootClock)
+				p := x.planOf(i)
+				p.always = append(p.always, o)
+				x.sources[rules.CraftBootClock] = append(x.sources[rules.CraftBootClock], k.id)
+			}
+		}
+	}
+	for _, g := range table(&c) {
+		l, err := layoutOf(g.message)
+		if err != nil {
+			return nil, err
+		}
+		for _, r := range g.rows {
+			if claimed[r.channel] || !want(r.channel) {
+				continue
+			}
+			if err := x.add(&c, &l, g.selector, r); err != nil {
+				return nil, fmt.Errorf("field table: message %s: %w", l.name, err)
+			}
+		}
+	}
+	for _, n := range c.Named {
+		if want(n.Channel) {
+			if err := x.addNamed(n); err != nil {
+				return nil, err
+			}
+		}
+	}
+	return x, nil
+}
+
+// check reports everything that is wrong with the configuration.
+func (c *FieldsConfig) check() error {
+	var errs []error
+	for i := range c.OutputIdle {
+		idle, full := c.OutputIdle[i], c.OutputFull[i]
+		switch {
+		case idle == 0 && full == 0:
+		case !(idle >= 0 && idle <= 65534 && full >= 0 && full <= 65534):
+			errs = append(errs, fmt.Errorf("output range of motor %d: expected pulse widths of 0 to 65534 µs, got %v and %v", i+1, idle, full))
+		case idle == full:
+			errs = append(errs, fmt.Errorf("output range of motor %d: expected two different pulse widths, got %v µs twice; write those of no and of full output", i+1, idle))
+		}
+	}
+	for i, n := range c.Named {
+		ch := n.Channel.Channel()
+		if len(n.Name) < 1 || len(n.Name) > 10 || slices.Contains([]byte(n.Name), 0) {
+			errs = append(errs, fmt.Errorf("named value %q: expected a name of 1 to 10 bytes, got %d", n.Name, len(n.Name)))
+		}
+		switch {
+		case n.Channel == rules.NoChannel || ch.ID != n.Channel:
+			errs = append(errs, fmt.Errorf("named value %q: expected a channel, got none; name one, such as told1", n.Name))
+		case ch.Derived || ch.Kind == rules.Flag || n.Channel == rules.CraftBootClock ||
+			n.Channel == rules.LinkAge || n.Channel == rules.LinkLoss:
+			errs = append(errs, fmt.Errorf("named value %q: channel %s can not be fed from a named value; choose another, such as told1", n.Name, ch.Name))
+		case n.Channel == rules.Tension && c.TensionFromWinch:
+			errs = append(errs, fmt.Errorf("named value %q: channel %s already comes from the winch; one of the two must go", n.Name, ch.Name))
+		}
+		if !(math.Abs(n.Scale) > 0 && math.Abs(n.Scale) < 1e30) || !(math.Abs(n.Offset) < 1e30) {
+			errs = append(errs, fmt.Errorf("named value %q: expected a scale that is not 0 and an offset, got %v and %v; a scale of 1 takes the value as it is", n.Name, n.Scale, n.Offset))
+		}
+		for _, o := range c.Named[:i] {
+			if o.Name == n.Name || o.Channel == n.Channel {
+				errs = append(errs, fmt.Errorf("named value %q: it or its channel %s is already taken by %q", n.Name, ch.Name, o.Name))
+			}
+		}
+	}
+	if c.Cells < 0 || c.Cells > 200 {
+		errs = append(errs, fmt.Errorf("cell count: expected 0 to 200, got %d", c.Cells))
+	}
+	return errors.Join(errs...)
+}
+
+// planOf is the plan of a row of knownMessages, made if there is none yet.
+func (x *Fields) planOf(row int) *plan {
+	if x.ofRow[row] == 0 {
+		x.ofRow[row] = uint16(len(x.plans))
+		x.plans = append(x.plans, plan{full: int(knownMessages.rows[row].full), selector: -1})
+	}
+	return &x.plans[x.ofRow[row]]
+}
+
+// add puts a row of the table into its message's plan.
+func (x *Fields) add(c *FieldsConfig, l *layout, selector string, r row) error {
+	o, err := newOp(l, r)
+	if err != nil {
+		return err
+	}
+	if r.form == output || r.form == spareOutput {
+		motor := r.channel - rules.Motor1Output
+		idle, full := c.OutputIdle[motor], c.OutputFull[motor]
+		if idle == 0 && full == 0 {
+			idle, full = 1000, 2000
+		}
+		o.mul, o.div = idle, full-idle
+	}
+	// The declared count is that of the pack, not of a further battery.
+	o.onlyPack = r.when == 0
+	p := x.planOf(knownMessages.row(l.id))
+	if s := &x.sources[r.channel]; !slices.Contains(*s, l.id) {
+		*s = append(*s, l.id)
+	}
+	if selector == "" {
+		p.always = append(p.always, o)
+		return nil
+	}
+	at, ok := l.find(selector)
+	if !ok || at.typ != u8 || at.count != 0 {
+		return fmt.Errorf("expected a byte field %s to choose by", selector)
+	}
+	p.selector = at.offset
+	for i := range p.cases {
+		if p.cases[i].when == uint8(r.when) {
+			p.cases[i].ops = append(p.cases[i].ops, o)
+			return nil
+		}
+	}
+	p.cases = append(p.cases, choice{when: uint8(r.when), ops: []op{o}})
+	return nil
+}
+
+// Sources is the ids of the messages that feed a channel, none if nothing in
+// the telemetry does. The slice must not be changed.
+func (x *Fields) Sources(id rules.ChannelID) []uint32 {
+	if id >= rules.ChannelCount {
+		return nil
+	}
+	return x.sources[id]
+}
+
+// Append adds the samples of a frame to dst: the craft's boot clock first,
+// then climb before height and whatever else the message feeds, in the order
+// of the table. A message that feeds nothing adds nothing; a field that the
+// frame is too old to have (an extension in version 1) adds nothing; a field
+// that says "unknown" adds a Missing sample with its cause. A value outside
+// the channel's plausible range is Missing, too.
+//
+// RADIO_STATUS comes from the radio itself, which has an identity of its own,
+// and a frame's identity is not looked at here.
+func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
+	k := x.ofRow[knownMessages.row(f.ID)]
+	if k == 0 {
+		return dst
+	}
+	p := &x.plans[k]
+	b := f.Payload
+	if len(b) < p.full {
+		// Zeros at the end were cut, or it is version 1 without extensions.
+		n := copy(x.scratch[:], b)
+		b = x.scratch[:p.full]
+		clear(b[n:])
+	}
+	first := f.Version == 1
+	for i := range p.always {
+		dst = p.always[i].append(dst, b, first, x.cells)
+	}
+	if p.selector >= 0 {
+		v := b[p.selector]
+		for i := range p.cases {
+			if p.cases[i].when == v {
+				ops := p.cases[i].ops
+				for j := range ops {
+					dst = ops[j].append(dst, b, first, x.cells)
+				}
+				break
+			}
+		}
+	}
+	if p.named != nil {
+		dst = p.appendNamed(dst, b)
+	}
+	return dst
+}

@@ -1,0 +1,293 @@
+package telemetry
+
+import (
+	"math"
+
+	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
+	"github.com/bluenviron/gomavlib/v3/pkg/message"
+
+	"downhaul/rules"
+)
+
+// form is how the number in a field becomes the value of a channel.
+type form uint8
+
+// The forms. "Missing" and "Doubtful" are the qualities of package rules.
+const (
+	// plain: number · mul / div; a number equal to the sentinel is missing.
+	plain form = iota
+	// bit: 1 if a bit of mask is set, else 0.
+	bit
+	// landed: MAV_LANDED_STATE, 1 on the ground, 0 in the air, taking off or
+	// landing; undefined is missing.
+	landed
+	// current: plain; negative or at the end of the field is doubtful, since
+	// the field rolls over there, and a roll-over past the channel's range is
+	// missing.
+	current
+	// output: pulse width as a fraction of the motor's range; 0 is missing.
+	output
+	// spareOutput: the same, but 0 gives no sample (see the table).
+	spareOutput
+	// clearance: plain; negative is missing.
+	clearance
+	// distance: plain; with the fields least, greatest, signal quality.
+	distance
+	// healthy: plain; doubtful unless a bit of mask is set in the further field.
+	healthy
+	// greatest, total, length: the largest, the sum, the length of the vector
+	// of a field and the further ones.
+	greatest
+	total
+	length
+	// leastOfFour, sumOfFour: over four elements; 0 V is an element without a
+	// controller.
+	leastOfFour
+	sumOfFour
+	// hottestOfFour, anyOfFour: largest, and or-ed bits, of those elements
+	// that the further field (the count of controllers) says are there.
+	hottestOfFour
+	anyOfFour
+	// packVoltage, lowestCell, cellSpread: of the ten cells of the field and
+	// the four of the further one.
+	packVoltage
+	lowestCell
+	cellSpread
+)
+
+// row is one row of the field table: from where in which message to which
+// channel.
+type row struct {
+	channel  rules.ChannelID
+	field    string // name in the message struct
+	element  int    // of an array
+	form     form
+	mul, div float64 // 0 means 1
+	unknown  sentinel
+	mask     uint32   // bits that the form looks at; for ESC_INFO the count of controllers before these four
+	when     int      // the row holds only while the group's selector has this value
+	further  []string // more fields that the form looks at
+}
+
+// sentinel is the number that says "unknown".
+type sentinel struct {
+	set bool
+	raw int64
+}
+
+func is(raw int64) sentinel { return sentinel{true, raw} }
+
+// group is all rows of one message.
+type group struct {
+	message message.Message
+	// selector is a field that says which rows hold (a battery's id, a port,
+	// the first controller of four); empty if all do.
+	selector string
+	rows     []row
+}
+
+// Constants of the standard (MAVLink common.xml).
+const (
+	armedBit      = 0x80 // MAV_MODE_FLAG_SAFETY_ARMED
+	winchHealthy  = 1    // MAV_WINCH_STATUS_HEALTHY
+	facingDown    = 25   // MAV_SENSOR_ROTATION_PITCH_270
+	signalInvalid = 1    // DISTANCE_SENSOR.signal_quality
+	cellUnused    = 65535
+	// kgf is the force of one kilogram, in N (exact).
+	kgf = 9.80665
+	// degE7 turns 1e-7 degree into radians.
+	degE7 = math.Pi / 180 / 1e7
+)
+
+// table is the field table, in the order in which the samples of one frame
+// come out: what others are worked out from comes first, so climb stands
+// before height. time_boot_ms is not in it: it is taken from every message
+// that has it, before all else.
+func table(c *FieldsConfig) []group {
+	groups := []group{
+		{message: &common.MessageHeartbeat{}, rows: []row{
+			{channel: rules.CraftArmed, field: "BaseMode", form: bit, mask: armedBit},
+			{channel: rules.CraftStatus, field: "SystemStatus"},
+		}},
+		{message: &common.MessageExtendedSysState{}, rows: []row{
+			{channel: rules.CraftLanded, field: "LandedState", form: landed},
+		}},
+		{message: &common.MessageStatustext{}, rows: []row{
+			{channel: rules.CraftSeverity, field: "Severity"},
+		}},
+		{message: &common.MessageSystemTime{}, rows: []row{
+			{channel: rules.CraftUTC, field: "TimeUnixUsec", div: 1e6, unknown: is(0)},
+		}},
+		{message: &common.MessageAttitude{}, rows: []row{
+			{channel: rules.RollRate, field: "Rollspeed"},
+			{channel: rules.PitchRate, field: "Pitchspeed"},
+			{channel: rules.YawRate, field: "Yawspeed"},
+			{channel: rules.Yaw, field: "Yaw"},
+			{channel: rules.Roll, field: "Roll"},
+			{channel: rules.Pitch, field: "Pitch"},
+		}},
+		{message: &common.MessageGlobalPositionInt{}, rows: []row{
+			{channel: rules.ClimbGlobal, field: "Vz", mul: -1, div: 100}, // cm/s, down
+			{channel: rules.HeightGlobal, field: "RelativeAlt", div: 1000},
+		}},
+		{message: &common.MessageLocalPositionNed{}, rows: []row{
+			{channel: rules.ClimbLocal, field: "Vz", mul: -1}, // down
+			{channel: rules.HeightLocal, field: "Z", mul: -1}, // down
+			{channel: rules.North, field: "X"},
+			{channel: rules.East, field: "Y"},
+		}},
+		{message: &common.MessageAltitude{}, rows: []row{
+			{channel: rules.HeightClearance, field: "BottomClearance", form: clearance},
+			{channel: rules.HeightAltitude, field: "AltitudeRelative"},
+		}},
+		{message: &common.MessageVfrHud{}, rows: []row{
+			{channel: rules.ClimbHUD, field: "Climb"},
+			{channel: rules.AltitudeSea, field: "Alt"},
+			{channel: rules.Throttle, field: "Throttle", div: 100},
+		}},
+		{message: &common.MessageDistanceSensor{}, selector: "Orientation", rows: []row{
+			{channel: rules.HeightRange, when: facingDown, field: "CurrentDistance", form: distance, div: 100,
+				further: []string{"MinDistance", "MaxDistance", "SignalQuality"}},
+		}},
+		{message: &common.MessageHomePosition{}, rows: []row{
+			{channel: rules.HomeLatitude, field: "Latitude", mul: degE7},
+			{channel: rules.HomeLongitude, field: "Longitude", mul: degE7},
+			{channel: rules.HomeAltitude, field: "Altitude", div: 1000},
+		}},
+		{message: &common.MessageEstimatorStatus{}, rows: []row{
+			{channel: rules.EstimatorFlags, field: "Flags"},
+		}},
+		{message: &common.MessageVibration{}, rows: []row{
+			{channel: rules.Vibration, field: "VibrationX", form: greatest, further: []string{"VibrationY", "VibrationZ"}},
+			{channel: rules.Clipping, field: "Clipping_0", form: total, further: []string{"Clipping_1", "Clipping_2"}},
+		}},
+		{message: &common.MessageWindCov{}, rows: []row{
+			{channel: rules.CraftWind, field: "WindX", form: length, further: []string{"WindY"}},
+		}},
+		{message: &common.MessageRadioStatus{}, rows: []row{
+			{channel: rules.RadioRSSI, field: "Rssi", unknown: is(255)},
+			{channel: rules.RadioRemoteRSSI, field: "Remrssi", unknown: is(255)},
+			{channel: rules.RadioErrors, field: "Rxerrors"},
+		}},
+		supplyRows(c),
+		batteryRows(c),
+		outputRows(),
+		controllerRows(),
+		controllerInfoRows(),
+		winchRows(c),
+	}
+	return groups
+}
+
+// supplyRows is SYS_STATUS. Where it is the pack's source, it feeds the pack
+// too.
+func supplyRows(c *FieldsConfig) group {
+	g := group{message: &common.MessageSysStatus{}}
+	to := [][3]rules.ChannelID{{rules.SupplyVoltage, rules.SupplyCurrent, rules.SupplyLeft}}
+	if c.SupplyIsPack {
+		to = append(to, [3]rules.ChannelID{rules.Pack1Voltage, rules.Pack1Current, rules.Pack1Left})
+	}
+	for _, ch := range to {
+		g.rows = append(g.rows,
+			row{channel: ch[1], field: "CurrentBattery", form: current, div: 100, unknown: is(-1)},
+			row{channel: ch[2], field: "BatteryRemaining", div: 100, unknown: is(-1)},
+			row{channel: ch[0], field: "VoltageBattery", div: 1000, unknown: is(65535)})
+	}
+	return g
+}
+
+// batteryRows is BATTERY_STATUS: battery id 0 is the pack, 1 to 3 are packs 2
+// to 4. A channel that SYS_STATUS feeds is left out: one source only.
+func batteryRows(c *FieldsConfig) group {
+	g := group{message: &common.MessageBatteryStatus{}, selector: "Id"}
+	const each = rules.Pack2Voltage - rules.Pack1Voltage
+	ext := []string{"VoltagesExt"}
+	for id := range 4 {
+		at := rules.ChannelID(id) * each
+		rows := []row{
+			{channel: rules.Pack1Current + at, field: "CurrentBattery", form: current, div: 100, unknown: is(-1)},
+			{channel: rules.Pack1Charge + at, field: "CurrentConsumed", mul: 18, div: 5, unknown: is(-1)}, // mAh · 3.6 = C
+			{channel: rules.Pack1Left + at, field: "BatteryRemaining", div: 100, unknown: is(-1)},
+			{channel: rules.Pack1Temperature + at, field: "Temperature", div: 100, unknown: is(32767)},
+			{channel: rules.Pack1Voltage + at, field: "Voltages", form: packVoltage, div: 1000, further: ext},
+			{channel: rules.Pack1LowestCell + at, field: "Voltages", form: lowestCell, div: 1000, further: ext},
+			{channel: rules.Pack1CellSpread + at, field: "Voltages", form: cellSpread, div: 1000, further: ext},
+		}
+		for _, r := range rows {
+			r.when = id
+			fromSupply := r.channel == rules.Pack1Voltage || r.channel == rules.Pack1Current || r.channel == rules.Pack1Left
+			if !c.SupplyIsPack || !fromSupply {
+				g.rows = append(g.rows, r)
+			}
+		}
+	}
+	return g
+}
+
+// outputRows is SERVO_OUTPUT_RAW: port 0 is outputs 1 to 8, and 9 to 16 in its
+// extension; port 1 is outputs 9 to 16. A sender that uses port 1 leaves port
+// 0's extension at 0, so a 0 there gives no sample: else the two would
+// contradict each other in turn. Silence goes stale soon enough.
+func outputRows() group {
+	g := group{message: &common.MessageServoOutputRaw{}, selector: "Port"}
+	names := [16]string{"Servo1Raw", "Servo2Raw", "Servo3Raw", "Servo4Raw", "Servo5Raw", "Servo6Raw",
+		"Servo7Raw", "Servo8Raw", "Servo9Raw", "Servo10Raw", "Servo11Raw", "Servo12Raw", "Servo13Raw",
+		"Servo14Raw", "Servo15Raw", "Servo16Raw"}
+	for i, name := range names {
+		r := row{channel: rules.Motor1Output + rules.ChannelID(i), field: name, form: output}
+		if i >= 8 {
+			r.form = spareOutput
+		}
+		g.rows = append(g.rows, r)
+	}
+	for i, name := range names[:8] {
+		g.rows = append(g.rows, row{channel: rules.Motor9Output + rules.ChannelID(i), when: 1, field: name, form: output})
+	}
+	return g
+}
+
+// controllerRows is ESC_STATUS, four controllers a frame from the one in
+// Index on. Lowest voltage and total current are those of the frame's four:
+// a craft with more tells of them in turn, on the same channel.
+func controllerRows() group {
+	g := group{message: &common.MessageEscStatus{}, selector: "Index"}
+	for first := 0; first < 16; first += 4 {
+		for k := range 4 {
+			g.rows = append(g.rows, row{channel: rules.Motor1Speed + rules.ChannelID(first+k), when: first,
+				field: "Rpm", element: k, div: 60})
+		}
+		g.rows = append(g.rows,
+			row{channel: rules.ESCCurrent, when: first, field: "Current", form: sumOfFour},
+			row{channel: rules.ESCVoltage, when: first, field: "Voltage", form: leastOfFour})
+	}
+	return g
+}
+
+// controllerInfoRows is ESC_INFO, four controllers a frame like ESC_STATUS.
+func controllerInfoRows() group {
+	g := group{message: &common.MessageEscInfo{}, selector: "Index"}
+	for first := 0; first < 16; first += 4 {
+		g.rows = append(g.rows,
+			row{channel: rules.ESCTemperature, when: first, field: "Temperature", form: hottestOfFour, div: 100,
+				unknown: is(32767), further: []string{"Count"}, mask: uint32(first)},
+			row{channel: rules.ESCFailures, when: first, field: "FailureFlags", form: anyOfFour,
+				further: []string{"Count"}, mask: uint32(first)})
+	}
+	return g
+}
+
+// winchRows is WINCH_STATUS. Its tension is in kg, whatever the name says.
+func winchRows(c *FieldsConfig) group {
+	status := []string{"Status"}
+	g := group{message: &common.MessageWinchStatus{}, rows: []row{
+		{channel: rules.WinchLine, field: "LineLength", form: healthy, mask: winchHealthy, further: status},
+		{channel: rules.WinchSpeed, field: "Speed", form: healthy, mask: winchHealthy, further: status},
+		{channel: rules.WinchTension, field: "Tension", form: healthy, mul: kgf, mask: winchHealthy, further: status},
+	}}
+	if c.TensionFromWinch {
+		r := g.rows[2]
+		r.channel = rules.Tension
+		g.rows = append(g.rows, r)
+	}
+	return g
+}

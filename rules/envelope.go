@@ -40,6 +40,17 @@ const (
 	Immediate
 )
 
+// String is the stop as it stands in the file.
+func (s Stop) String() string {
+	switch s {
+	case Controlled:
+		return "controlled"
+	case Immediate:
+		return "immediate"
+	}
+	return "none"
+}
+
 // WhenMissing says what a missing channel does to its rule.
 type WhenMissing uint8
 

@@ -1,0 +1,131 @@
+package derived
+
+import (
+	"math"
+	"time"
+
+	"downhaul/rules"
+)
+
+const (
+	// stepAmps is the least step of current that says anything of resistance:
+	// below it the voltage's own resolution and the pack's recovery lead.
+	stepAmps = 1.0
+	// forget is what each new step leaves of the weight of the older ones:
+	// 50 steps, so that a pack that warms up is followed.
+	forget = 0.98
+	// enoughSteps and enoughWeight (A²) are what identifies a resistance: five
+	// steps, and in sum as much as five steps of 2 A.
+	enoughSteps  = 5
+	enoughWeight = 20.0
+	// stuckAfter identical readings above stuckAmps are a current that sticks:
+	// a real one of that size flickers in its last digit.
+	stuckAfter = 20
+	stuckAmps  = 1.0
+	// reversed is a current into the pack that no craft in the air makes; it is
+	// a field that rolled over or a sensor wired the wrong way round.
+	reversed = -1.0
+)
+
+// resistance is that of the pack and its wiring, from steps of the load: for two
+// consecutive readings of voltage and current, R = −ΔU/ΔI (IEC 61960, the d.c.
+// method: two loads one right after the other), over many steps by least squares
+// through the origin with exponential forgetting: R = −Σ ΔI·ΔU / Σ ΔI².
+//
+// Assumptions: a step is quick against the slow recovery of the cells; voltage
+// and current belong together. So only pairs of one message count: the voltage
+// must have come at the same instant as the current, which is the trigger.
+//
+// Until five steps over 1 A are in it there is no resistance. A current that
+// sticks, is reversed or is already doubtful feeds no fit, nor do the readings
+// next to it, and makes the resistance told with it doubtful.
+type resistance struct {
+	untimed
+	voltage, current rules.ChannelID
+
+	ii, iu float64 // Σ ΔI² and Σ ΔI·ΔU, forgetting
+	steps  int     // up to enoughSteps
+
+	paired      bool // the last reading was a pair fit for a step
+	at          time.Duration
+	volts, amps float64
+	same        int // identical currents so far, up to stuckAfter
+	sameAmps    float64
+}
+
+func newResistance(c Config) *resistance {
+	return &resistance{voltage: c.PackVoltage, current: c.PackCurrent}
+}
+
+func (r *resistance) Trigger() rules.ChannelID { return r.current }
+func (r *resistance) Output() rules.ChannelID  { return rules.PackResistance }
+
+func (r *resistance) Sample(at time.Duration, t *Table) (Result, bool) {
+	amps, volts := t[r.current], t[r.voltage]
+	if amps.Quality == rules.Missing {
+		r.unpair()
+		r.same, r.sameAmps = 0, 0
+		return missing(because(amps)), true
+	}
+	if r.same > 0 && amps.Value == r.sameAmps {
+		r.same = min(r.same+1, stuckAfter)
+	} else {
+		r.same, r.sameAmps = 1, amps.Value
+	}
+	doubtful := rules.NoCause
+	switch {
+	case amps.Quality == rules.Doubtful:
+		doubtful = amps.Cause
+	case r.same >= stuckAfter && math.Abs(amps.Value) > stuckAmps:
+		doubtful = rules.Frozen
+	case amps.Value < reversed:
+		doubtful = rules.OutOfRange
+	}
+	if doubtful != rules.NoCause || amps.Quality == rules.Doubtful || volts.Quality != rules.Good || volts.At != at {
+		r.unpair()
+	} else {
+		r.step(at, volts.Value, amps.Value)
+	}
+	ohms := -r.iu / r.ii
+	if r.steps < enoughSteps || r.ii < enoughWeight || !(ohms > 0) {
+		return missing(rules.NotIdentified), true
+	}
+	out := publish(ohms, amps)
+	if doubtful != rules.NoCause {
+		out = doubt(out, doubtful)
+	}
+	return out, true
+}
+
+func (r *resistance) unpair() { r.paired, r.at, r.volts, r.amps = false, 0, 0, 0 }
+
+// step takes a good pair.
+func (r *resistance) step(at time.Duration, volts, amps float64) {
+	if r.paired && at-r.at <= r.current.Channel().Stale {
+		du, di := volts-r.volts, amps-r.amps
+		if math.Abs(di) > stepAmps {
+			r.ii = float64(forget*r.ii) + float64(di*di)
+			r.iu = float64(forget*r.iu) + float64(di*du)
+			r.steps = min(r.steps+1, enoughSteps)
+		}
+	}
+	r.paired, r.at, r.volts, r.amps = true, at, volts, amps
+}
+
+func (r *resistance) Clone() Calculator { c := *r; return &c }
+
+func (r *resistance) AppendState(dst []byte, now time.Duration) []byte {
+	stale := r.current.Channel().Stale
+	dst = appendFloat(dst, r.ii)
+	dst = appendFloat(dst, r.iu)
+	dst = append(dst, byte(r.steps), byte(r.same))
+	dst = appendFloat(dst, r.sameAmps)
+	on := r.paired && now-r.at <= stale
+	dst = appendFlag(dst, on)
+	if on {
+		dst = appendAge(dst, now, r.at, stale)
+		dst = appendFloat(dst, r.volts)
+		dst = appendFloat(dst, r.amps)
+	}
+	return dst
+}

@@ -1,0 +1,87 @@
+package derived
+
+import (
+	"math"
+	"time"
+)
+
+// slopeParts is into how many parts a slope's span is divided: of samples that
+// come faster only one a part is kept as a starting point.
+const slopeParts = 64
+
+// Slope is the rate of change of a value over a span of time, for the rules
+// that limit how fast something may rise or fall. It has no heap of its own: a
+// plain copy is a clone.
+//
+// The rate is that between the new sample and the newest kept one that is at
+// least the span old. The kept one may be older than the span: by a 64th of it,
+// plus the time between two samples, plus any silence. After a gap the caller
+// that wants no rate across it calls Reset.
+type Slope struct {
+	over    time.Duration
+	head, n int
+	ring    [slopeParts + 4]slopeSample
+}
+
+type slopeSample struct {
+	at time.Duration
+	v  float64
+}
+
+// NewSlope makes a Slope over the span over, which must be above 0.
+func NewSlope(over time.Duration) Slope { return Slope{over: max(1, over)} }
+
+// Add takes the sample v of the instant at, never earlier than the one before,
+// and gives the rate per second; ok is false until there is a sample at least
+// the span old, and for a v or a rate that is no finite number.
+func (s *Slope) Add(at time.Duration, v float64) (rate float64, ok bool) {
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, false
+	}
+	// The second kept sample takes over as soon as it is old enough.
+	for s.n > 1 && at-s.kept(1).at >= s.over {
+		s.head = (s.head + 1) % len(s.ring)
+		s.n--
+	}
+	if s.n > 0 {
+		if old := s.kept(0); at-old.at >= s.over {
+			rate = (v - old.v) / seconds(at-old.at)
+			ok = !math.IsInf(rate, 0)
+		}
+	}
+	if s.n == 0 || at-s.kept(s.n-1).at >= s.over/slopeParts {
+		if s.n == len(s.ring) {
+			s.head = (s.head + 1) % len(s.ring)
+			s.n--
+		}
+		s.n++
+		*s.kept(s.n - 1) = slopeSample{at: at, v: v}
+	}
+	if !ok || rate == 0 {
+		rate = 0
+	}
+	return rate, ok
+}
+
+func (s *Slope) kept(k int) *slopeSample { return &s.ring[(s.head+k)%len(s.ring)] }
+
+// Reset forgets every sample.
+func (s *Slope) Reset() { *s = Slope{over: s.over} }
+
+// Clone is a copy that shares nothing.
+func (s *Slope) Clone() Slope { return *s }
+
+// AppendState adds a canonical image of what is kept, with times relative to
+// now.
+func (s *Slope) AppendState(dst []byte, now time.Duration) []byte {
+	first := 0
+	for first+1 < s.n && now-s.kept(first+1).at >= s.over {
+		first++
+	}
+	dst = appendWord(dst, uint64(s.n-first))
+	for k := first; k < s.n; k++ {
+		dst = appendAge(dst, now, s.kept(k).at, 1<<62)
+		dst = appendFloat(dst, s.kept(k).v)
+	}
+	return dst
+}

@@ -1,0 +1,101 @@
+package derived
+
+import (
+	"encoding/binary"
+	"math"
+	"time"
+
+	"downhaul/rules"
+)
+
+// untimed is embedded by calculators whose output changes with samples only.
+type untimed struct{}
+
+// Due is never.
+func (untimed) Due() time.Duration { return rules.Never }
+
+// Tick publishes nothing.
+func (untimed) Tick(time.Duration, *Table) (Result, bool) { return Result{}, false }
+
+// missing is the result that has no value.
+func missing(c rules.Cause) Result { return Result{Quality: rules.Missing, Cause: c} }
+
+// because is what a result says of an input that it misses. The causes that
+// explain themselves go through; the rest would read as if they were about the
+// output.
+func because(r Reading) rules.Cause {
+	switch r.Cause {
+	case rules.NotFilled, rules.Disagreement, rules.Unhealthy, rules.HomeMoved, rules.NotIdentified:
+		return r.Cause
+	}
+	return rules.InputMissing
+}
+
+// publish makes a result of v. The quality is the worst of its inputs', and a
+// value that is no number is missing.
+func publish(v float64, inputs ...Reading) Result {
+	out := Result{Value: v, Quality: rules.Good}
+	for i := range inputs {
+		switch inputs[i].Quality {
+		case rules.Good:
+		case rules.Doubtful:
+			if out.Quality == rules.Good {
+				out.Quality, out.Cause = rules.Doubtful, inputs[i].Cause
+			}
+		default:
+			return missing(because(inputs[i]))
+		}
+	}
+	if math.IsNaN(v) || math.IsInf(v, 0) {
+		return missing(rules.NotANumber)
+	}
+	if v == 0 {
+		out.Value = 0 // −0 has other bits
+	}
+	return out
+}
+
+// doubt lowers a good result to doubtful.
+func doubt(r Result, c rules.Cause) Result {
+	if r.Quality == rules.Good {
+		r.Quality, r.Cause = rules.Doubtful, c
+	}
+	return r
+}
+
+// fresh is the last reading of id no older than the channel's own staleness.
+func fresh(t *Table, id rules.ChannelID, at time.Duration) Reading {
+	return t.Fresh(id, at, id.Channel().Stale)
+}
+
+// The image of a state: little-endian words, times as ages so that two states
+// that differ only by when they were reached look the same.
+
+func appendWord(dst []byte, v uint64) []byte { return binary.LittleEndian.AppendUint64(dst, v) }
+
+func appendFloat(dst []byte, v float64) []byte {
+	if v == 0 {
+		v = 0
+	}
+	return appendWord(dst, math.Float64bits(v))
+}
+
+func appendFlag(dst []byte, on bool) []byte {
+	if on {
+		return append(dst, 1)
+	}
+	return append(dst, 0)
+}
+
+// appendAge writes how long ago t was, at most limit: past that it no longer
+// matters how much longer.
+func appendAge(dst []byte, now, t, limit time.Duration) []byte {
+	age := now - t
+	if t == rules.Never || age > limit {
+		age = limit
+	}
+	return appendWord(dst, uint64(age))
+}
+
+// seconds is d in seconds.
+func seconds(d time.Duration) float64 { return float64(d) / 1e9 }

@@ -1,0 +1,79 @@
+package derived
+
+import (
+	"math"
+	"time"
+
+	"downhaul/rules"
+)
+
+// swaySpan is the time over which sideways movement is taken peak to peak: a
+// pendulum of 6 m swings once in about 5 s (2π√(l/g)).
+const swaySpan = 5 * time.Second
+
+// sway is the peak-to-peak sideways movement over 5 s: the larger of the north
+// and the east extent. A movement along a diagonal reads up to 1/√2 of its true
+// length.
+//
+// It has no value until 5 s are covered. The trigger is east, the later of the
+// two in LOCAL_POSITION_NED.
+type sway struct {
+	untimed
+	window                                     window // counts samples; holds nothing of their value
+	northLeast, northMost, eastLeast, eastMost extreme
+}
+
+func newSway() *sway {
+	period := rules.East.Channel().Period
+	return &sway{
+		window:     newWindow(swaySpan, period),
+		northLeast: newExtreme(swaySpan, period, true),
+		northMost:  newExtreme(swaySpan, period, false),
+		eastLeast:  newExtreme(swaySpan, period, true),
+		eastMost:   newExtreme(swaySpan, period, false),
+	}
+}
+
+func (s *sway) Trigger() rules.ChannelID { return rules.East }
+func (s *sway) Output() rules.ChannelID  { return rules.Sway }
+
+func (s *sway) Sample(at time.Duration, t *Table) (Result, bool) {
+	east, north := t[rules.East], fresh(t, rules.North, at)
+	ok := east.Quality != rules.Missing && north.Quality != rules.Missing
+	s.window.add(at, 0, ok)
+	for _, e := range [...]*extreme{&s.northLeast, &s.northMost, &s.eastLeast, &s.eastMost} {
+		e.evict(at)
+	}
+	if !ok {
+		return publish(0, east, north), true
+	}
+	s.northLeast.add(at, north.Value)
+	s.northMost.add(at, north.Value)
+	s.eastLeast.add(at, east.Value)
+	s.eastMost.add(at, east.Value)
+	if !s.window.full(at) {
+		return missing(rules.NotFilled), true
+	}
+	span := math.Max(s.northMost.value()-s.northLeast.value(), s.eastMost.value()-s.eastLeast.value())
+	r := publish(span, east, north)
+	if 2*s.window.valid < s.window.n {
+		r = doubt(r, rules.InputMissing)
+	}
+	return r, true
+}
+
+func (s *sway) Clone() Calculator {
+	c := *s
+	c.window = s.window.clone()
+	c.northLeast, c.northMost = s.northLeast.clone(), s.northMost.clone()
+	c.eastLeast, c.eastMost = s.eastLeast.clone(), s.eastMost.clone()
+	return &c
+}
+
+func (s *sway) AppendState(dst []byte, now time.Duration) []byte {
+	dst = s.window.appendState(dst, now)
+	dst = s.northLeast.appendState(dst, now)
+	dst = s.northMost.appendState(dst, now)
+	dst = s.eastLeast.appendState(dst, now)
+	return s.eastMost.appendState(dst, now)
+}

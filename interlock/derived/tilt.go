@@ -1,0 +1,37 @@
+package derived
+
+import (
+	"math"
+	"time"
+
+	"downhaul/rules"
+)
+
+// tilt is the angle between the craft's mast and the vertical: cos tilt =
+// cos roll · cos pitch, the last element of the rotation matrix of the
+// yaw-pitch-roll order that ATTITUDE uses. Worked out as
+// atan2(√(sin²r + cos²r·sin²p), cos r · cos p), because an arccosine loses half
+// its digits near upright.
+//
+// The trigger is pitch, the later of the two in ATTITUDE.
+type tilt struct{ untimed }
+
+func (tilt) Trigger() rules.ChannelID { return rules.Pitch }
+func (tilt) Output() rules.ChannelID  { return rules.Tilt }
+
+func (tilt) Sample(at time.Duration, t *Table) (Result, bool) {
+	pitch, roll := t[rules.Pitch], fresh(t, rules.Roll, at)
+	return publish(tiltAngle(roll.Value, pitch.Value), pitch, roll), true
+}
+
+func tiltAngle(roll, pitch float64) float64 {
+	sr, cr := Sin(roll), Cos(roll)
+	sp, cp := Sin(pitch), Cos(pitch)
+	across := float64(cr * sp)
+	s := math.Sqrt(float64(sr*sr) + float64(across*across))
+	return Atan2(s, float64(cr*cp))
+}
+
+func (t tilt) Clone() Calculator { return t }
+
+func (tilt) AppendState(dst []byte, _ time.Duration) []byte { return dst }

@@ -33,7 +33,7 @@ func (m meanCell) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 // which comes back over minutes, is not in R, so the pack rests a little higher
 // than this.
 //
-// The trigger is pack.resistance, which comes with every current.
+// The trigger is pack.resistance, which comes with every voltage.
 type resting struct {
 	untimed
 	voltage, current rules.ChannelID

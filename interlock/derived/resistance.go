@@ -33,8 +33,8 @@ const (
 // through the origin with exponential forgetting: R = −Σ ΔI·ΔU / Σ ΔI².
 //
 // Assumptions: a step is quick against the slow recovery of the cells; voltage
-// and current belong together. So only pairs of one message count: the voltage
-// must have come at the same instant as the current, which is the trigger.
+// and current belong together. So only pairs of one message count: the current
+// must have come at the same instant as the voltage, which is the trigger.
 //
 // Until five steps over 1 A are in it there is no resistance. A current that
 // sticks, is reversed or is already doubtful feeds no fit, nor do the readings
@@ -57,15 +57,20 @@ func newResistance(c Config) *resistance {
 	return &resistance{voltage: c.PackVoltage, current: c.PackCurrent}
 }
 
-func (r *resistance) Trigger() rules.ChannelID { return r.current }
+func (r *resistance) Trigger() rules.ChannelID { return r.voltage }
 func (r *resistance) Output() rules.ChannelID  { return rules.PackResistance }
 
 func (r *resistance) Sample(at time.Duration, t *Table) (Result, bool) {
-	amps, volts := t[r.current], t[r.voltage]
-	if amps.Quality == rules.Missing {
+	volts, amps := t[r.voltage], fresh(t, r.current, at)
+	if volts.Quality == rules.Missing || amps.Quality == rules.Missing {
 		r.unpair()
 		r.same, r.sameAmps = 0, 0
-		return missing(because(amps)), true
+		return publish(0, volts, amps), true
+	}
+	if amps.At != at {
+		// A voltage alone: nothing to learn from, and no sample of the current.
+		r.unpair()
+		return r.result(rules.NoCause, volts, amps), true
 	}
 	if r.same > 0 && amps.Value == r.sameAmps {
 		r.same = min(r.same+1, stuckAfter)
@@ -81,27 +86,36 @@ func (r *resistance) Sample(at time.Duration, t *Table) (Result, bool) {
 	case amps.Value < reversed:
 		doubtful = rules.OutOfRange
 	}
-	if doubtful != rules.NoCause || amps.Quality == rules.Doubtful || volts.Quality != rules.Good || volts.At != at {
+	if doubtful != rules.NoCause || amps.Quality == rules.Doubtful || volts.Quality == rules.Doubtful {
 		r.unpair()
 	} else {
 		r.step(at, volts.Value, amps.Value)
 	}
-	ohms := -r.iu / r.ii
-	if r.steps < enoughSteps || r.ii < enoughWeight || !(ohms > 0) {
-		return missing(rules.NotIdentified), true
+	return r.result(doubtful, volts, amps), true
+}
+
+// result is the resistance as far as it is identified, with the quality of what
+// came last.
+func (r *resistance) result(doubtful rules.Cause, volts, amps Reading) Result {
+	if r.steps < enoughSteps || r.ii < enoughWeight {
+		return missing(rules.NotIdentified)
 	}
-	out := publish(ohms, amps)
+	ohms := -r.iu / r.ii
+	if !(ohms > 0) {
+		return missing(rules.NotIdentified)
+	}
+	out := publish(ohms, volts, amps)
 	if doubtful != rules.NoCause {
 		out = doubt(out, doubtful)
 	}
-	return out, true
+	return out
 }
 
 func (r *resistance) unpair() { r.paired, r.at, r.volts, r.amps = false, 0, 0, 0 }
 
 // step takes a good pair.
 func (r *resistance) step(at time.Duration, volts, amps float64) {
-	if r.paired && at-r.at <= r.current.Channel().Stale {
+	if r.paired && at-r.at <= r.voltage.Channel().Stale {
 		du, di := volts-r.volts, amps-r.amps
 		if math.Abs(di) > stepAmps {
 			r.ii = float64(forget*r.ii) + float64(di*di)
@@ -115,7 +129,7 @@ func (r *resistance) step(at time.Duration, volts, amps float64) {
 func (r *resistance) Clone() Calculator { c := *r; return &c }
 
 func (r *resistance) AppendState(dst []byte, now time.Duration) []byte {
-	stale := r.current.Channel().Stale
+	stale := r.voltage.Channel().Stale
 	dst = appendFloat(dst, r.ii)
 	dst = appendFloat(dst, r.iu)
 	dst = append(dst, byte(r.steps), byte(r.same))

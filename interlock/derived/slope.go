@@ -10,8 +10,7 @@ import (
 const slopeParts = 64
 
 // Slope is the rate of change of a value over a span of time, for the rules
-// that limit how fast something may rise or fall. It has no heap of its own: a
-// plain copy is a clone.
+// that limit how fast something may rise or fall. Its memory is fixed.
 //
 // The rate is that between the new sample and the newest kept one that is at
 // least the span old. The kept one may be older than the span: by a 64th of it,
@@ -29,7 +28,7 @@ type slopeSample struct {
 }
 
 // NewSlope makes a Slope over the span over, which must be above 0.
-func NewSlope(over time.Duration) Slope { return Slope{over: max(1, over)} }
+func NewSlope(over time.Duration) *Slope { return &Slope{over: max(1, over)} }
 
 // Add takes the sample v of the instant at, never earlier than the one before,
 // and gives the rate per second; ok is false until there is a sample at least
@@ -69,7 +68,7 @@ func (s *Slope) kept(k int) *slopeSample { return &s.ring[(s.head+k)%len(s.ring)
 func (s *Slope) Reset() { *s = Slope{over: s.over} }
 
 // Clone is a copy that shares nothing.
-func (s *Slope) Clone() Slope { return *s }
+func (s *Slope) Clone() *Slope { c := *s; return &c }
 
 // AppendState adds a canonical image of what is kept, with times relative to
 // now.

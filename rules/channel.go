@@ -70,3 +70,21 @@ func (id ChannelID) Channel() Channel {
 
 // String is the full name of the channel, empty for NoChannel.
 func (id ChannelID) String() string { return id.Channel().Name }
+
+// Plausible says whether v lies in the range of the channel; false for NaN and
+// for an ID past the end.
+func (id ChannelID) Plausible(v float64) bool {
+	if id >= ChannelCount {
+		return false
+	}
+	c := &catalogue[id]
+	return v >= c.Low && v <= c.High
+}
+
+// Stale is the channel's default staleness; 0 for an ID past the end.
+func (id ChannelID) Stale() time.Duration {
+	if id >= ChannelCount {
+		return 0
+	}
+	return catalogue[id].Stale
+}

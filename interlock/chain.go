@@ -1,0 +1,172 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// setRelay and setBeat command the two halves of the chain; only a change is
+// an effect.
+func (e *Engine) setRelay(at time.Duration, on bool) {
+	if e.relayOn != on {
+		e.relayOn = on
+		e.emit(Effect{Kind: RelayEffect, At: at, On: on, Rule: -1, Permissive: -1})
+	}
+}
+
+func (e *Engine) setBeat(at time.Duration, on bool) {
+	if e.beatOn != on {
+		e.beatOn = on
+		e.emit(Effect{Kind: BeatEffect, At: at, On: on, Rule: -1, Permissive: -1})
+	}
+}
+
+// open takes the power off: relay dropped, heartbeat stopped, and the clocks
+// that verify the opening started.
+func (e *Engine) open(at time.Duration) {
+	e.setRelay(at, false)
+	e.setBeat(at, false)
+	if !e.closed {
+		return
+	}
+	e.closed = false
+	e.stillDone = false
+	e.openedAt = at
+	if e.site.Fitted[Readback] {
+		e.arm(timerDropOut, at+e.site.DropOut)
+	}
+	e.arm(timerPowerRemains, at+max(e.site.DropOut, e.rotorWindow()))
+	e.arm(timerStill, at+e.rotorWindow())
+}
+
+// rotorWindow is twice the proven stop time; without proof a long one of ours.
+func (e *Engine) rotorWindow() time.Duration {
+	if e.site.StopProven && e.site.StopTime > 0 {
+		return 2 * e.site.StopTime
+	}
+	return 10 * time.Second
+}
+
+func (e *Engine) mirrorClosed() bool {
+	return e.site.Fitted[Readback] && e.lines[Readback].known && e.lines[Readback].on
+}
+
+// mirror takes a change of the readback: external device monitoring, compared
+// at every change.
+func (e *Engine) mirror(at time.Duration, closed bool) {
+	switch {
+	case closed && !e.closed:
+		if e.timers[timerDropOut] != rules.Never {
+			return // still dropping out; the end of the window judges
+		}
+		e.failed(at, EventMirrorClosed, ReasonReadbackClosed)
+	case closed && e.state == Closing:
+		e.event(at, EventClosed, ReasonClosed, -1)
+	case !closed && (e.state == Live || e.state == Lowering):
+		e.builtinTrip(at, EventMirrorOpened, ReasonReadbackOpened)
+	}
+}
+
+// closingOn does the next step of the closing sequence: relay without pulses,
+// pulses without relay, and at the end of the horn both.
+func (e *Engine) closingOn(at time.Duration) {
+	if e.state != Closing {
+		return
+	}
+	next := rules.Never
+	switch e.closingStep {
+	case 0:
+		e.setRelay(at, true)
+		next = testRelayTo
+	case 1:
+		e.setRelay(at, false)
+		next = testBeatFrom
+	case 2:
+		e.setBeat(at, true)
+		next = testBeatTo
+	case 3:
+		e.setBeat(at, false)
+		next = e.site.Horn
+	case 4:
+		if !e.outputsBelow(at, e.site.IdleOutput) {
+			e.event(at, EventPermissiveLost, ReasonNotIdle, -1)
+			return
+		}
+		e.closed = true
+		e.setRelay(at, true)
+		e.setBeat(at, true)
+		e.arm(timerPickUp, at+e.site.PickUp)
+	}
+	e.closingStep++
+	if next != rules.Never {
+		e.arm(timerClosing, max(at+1, e.since+next))
+	}
+}
+
+// pickUpOver: the time in which the contactor had to close is over.
+func (e *Engine) pickUpOver(at time.Duration) {
+	switch {
+	case e.state != Closing:
+	case !e.site.Fitted[Readback], e.mirrorClosed():
+		e.event(at, EventClosed, ReasonClosed, -1)
+	default:
+		e.failed(at, EventNotClosed, ReasonReadbackNot)
+	}
+}
+
+// powerRemains says that a rotor is known to turn or that current is known to
+// flow. What is not told can not be seen: it does not count.
+func (e *Engine) powerRemains(at time.Duration) bool {
+	rotor := e.table.Fresh(rules.RotorSpeed, at, rules.RotorSpeed.Stale())
+	if rotor.Quality == rules.Good && rotor.Value > e.site.StillRotor {
+		return true
+	}
+	if e.site.IdleCurrent <= 0 {
+		return false
+	}
+	for _, id := range [...]rules.ChannelID{rules.Pack1Current, rules.SupplyCurrent} {
+		r := e.table.Fresh(id, at, id.Stale())
+		if r.Quality == rules.Good && r.Value > e.site.IdleCurrent {
+			return true
+		}
+	}
+	return false
+}
+
+// checkPowerGone: rotors and current had their time to go away.
+func (e *Engine) checkPowerGone(at time.Duration) {
+	if !e.closed && e.powerRemains(at) {
+		e.failed(at, EventMirrorClosed, ReasonPowerRemains)
+	}
+}
+
+// soundNow is the most urgent thing to say.
+func (e *Engine) soundNow() Sound {
+	switch {
+	case e.state == Fault:
+		return SoundFault
+	case e.state == Tripped:
+		return SoundTripped
+	case e.state == Lowering:
+		return SoundBringDown
+	case e.state == Closing:
+		return SoundClosing
+	}
+	if e.site.Duty == Watch && e.standing > 0 {
+		for i := range e.runs {
+			if e.runs[i].inForce[valueDemand] && e.env.Rules[i].Stop == rules.Immediate ||
+				e.runs[i].inForce[missingDemand] && e.env.Rules[i].MissingStop == rules.Immediate {
+				return SoundTripped
+			}
+		}
+		return SoundBringDown
+	}
+	if e.cautions > 0 && (e.state == Live || e.site.Duty == Watch) {
+		return SoundCaution
+	}
+	if e.resetUntil {
+		return SoundReset
+	}
+	return Silent
+}

@@ -1,0 +1,127 @@
+package interlock
+
+import (
+	"encoding/binary"
+	"math"
+	"slices"
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// Clone is a second engine in the same state that shares nothing that changes.
+func (e *Engine) Clone() *Engine {
+	c := *e
+	c.calcs = make([]derived.Calculator, len(e.calcs))
+	for i := range e.calcs {
+		c.calcs[i] = e.calcs[i].Clone()
+	}
+	c.calcDue = slices.Clone(e.calcDue)
+	c.used = slices.Clone(e.used)
+	c.runs = slices.Clone(e.runs)
+	for i := range c.runs {
+		if c.runs[i].slope != nil {
+			c.runs[i].slope = c.runs[i].slope.Clone()
+		}
+	}
+	c.permHolds = slices.Clone(e.permHolds)
+	c.permTold = slices.Clone(e.permTold)
+	c.out = make([]Effect, 0, cap(e.out))
+	c.front = make([]Effect, 0, cap(e.front))
+	return &c
+}
+
+// AppendState adds a canonical image of everything that can change a future
+// decision. Times are relative to now, and ages saturate where nothing can
+// tell them apart any more, so that two engines with equal images answer
+// equal futures with equal effects. Counts of trips are held as the one thing
+// that decides: whether all are kept.
+func (e *Engine) AppendState(dst []byte) []byte {
+	due := func(t time.Duration) {
+		if t == rules.Never {
+			dst = binary.LittleEndian.AppendUint64(dst, math.MaxUint64)
+			return
+		}
+		dst = binary.LittleEndian.AppendUint64(dst, uint64(t-e.now))
+	}
+	age := func(t, most time.Duration) {
+		a := e.now - t
+		if a > most {
+			a = most
+		}
+		dst = binary.LittleEndian.AppendUint64(dst, uint64(a))
+	}
+	flag := func(bits ...bool) {
+		for _, b := range bits {
+			if b {
+				dst = append(dst, 1)
+			} else {
+				dst = append(dst, 0)
+			}
+		}
+	}
+	number := func(v float64) { dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(v)) }
+
+	flag(e.started, e.pinsKnown, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
+		e.relayOn, e.beatOn, e.closed, e.stillDone, e.armed, e.airborne, e.bootKnown, e.linkUp,
+		e.linkHeard, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode)
+	dst = append(dst, byte(e.state), byte(e.closingStep), byte(e.sound))
+	dst = binary.LittleEndian.AppendUint64(dst, e.overdue)
+	for _, t := range e.timers {
+		due(t)
+	}
+	if e.state == Closing {
+		age(e.since, rules.Never)
+	}
+	number(e.maxBoot)
+	for _, listed := range e.builtinListed {
+		flag(listed)
+	}
+	for i := range e.lines {
+		l := &e.lines[i]
+		flag(l.known, l.on, l.edge)
+		if Line(i) == Reset && l.on {
+			age(l.pressed, e.site.ResetLongest+1)
+		}
+	}
+	for i := range e.runs {
+		r := &e.runs[i]
+		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, r.cautionTold, r.inForce[0], r.inForce[1], r.listed[0], r.listed[1], r.seen)
+		due(r.due)
+		number(r.value)
+		if r.slope != nil {
+			dst = r.slope.AppendState(dst, e.now)
+		}
+	}
+	for i := range e.permHolds {
+		flag(e.permHolds[i], e.permTold[i])
+	}
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		c := &e.channels[id]
+		r := &e.table[id]
+		if !c.heard && r.Quality == rules.Missing && r.Cause == rules.NoCause {
+			continue
+		}
+		stale := max(id.Stale(), time.Second)
+		if c.shortest != rules.Never {
+			stale = max(stale, c.shortest)
+		}
+		dst = binary.LittleEndian.AppendUint16(dst, uint16(id))
+		flag(c.heard, c.healthy)
+		dst = append(dst, byte(r.Quality), byte(r.Cause))
+		number(r.Value)
+		age(r.At, stale+1)
+		age(c.good, stale+1)
+		due(c.ready)
+		if c.frozenAfter > 0 {
+			number(c.last)
+			dst = binary.LittleEndian.AppendUint32(dst, uint32(min(c.same, c.frozenAfter)))
+		}
+		flag(c.streak == rules.Never)
+	}
+	for i := range e.calcs {
+		dst = e.calcs[i].AppendState(dst, e.now)
+	}
+	return dst
+}

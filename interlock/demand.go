@@ -1,0 +1,227 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// The two demands of a rule.
+const (
+	valueDemand   = 0
+	missingDemand = 1
+)
+
+// demandMoved is called when a rule's demand came or went, or when its phase
+// did. Only a demand whose rule is in force counts.
+func (e *Engine) demandMoved(at time.Duration, i, kind int) {
+	rule, run := &e.env.Rules[i], &e.runs[i]
+	stands, stop, grace := run.demand, rule.Stop, rule.Grace
+	if kind == missingDemand {
+		stands = run.missing && rule.WhenMissing == rules.MissingTrips
+		stop, grace = rule.MissingStop, rule.MissingGrace
+	}
+	if stop == rules.NoStop {
+		return
+	}
+	counts := stands && e.inForce(rule.While)
+	if counts == run.inForce[kind] {
+		return
+	}
+	run.inForce[kind] = counts
+	e.dirty = true
+	if !counts {
+		e.standing--
+		if run.listed[kind] {
+			e.emit(e.ruleEffect(ClearEffect, at, i, demandReason(kind), false))
+		}
+		if e.site.Duty == Watch {
+			run.listed[kind] = false
+		}
+		return
+	}
+	e.standing++
+	f := e.ruleEffect(TripEffect, at, i, demandReason(kind), true)
+	f.Stop = stop
+	event := EventControlled
+	if stop == rules.Immediate {
+		event = EventImmediate
+	}
+	if e.recorded(event) && !run.listed[kind] {
+		run.listed[kind] = true
+		e.record(f)
+	}
+	if stop == rules.Controlled && (e.state == Live || e.state == Lowering) {
+		if due := at + grace; due < e.timers[timerGrace] {
+			e.arm(timerGrace, due)
+		}
+	}
+	e.event(at, event, f.Reason, i)
+}
+
+func demandReason(kind int) Reason {
+	if kind == missingDemand {
+		return ReasonRuleMissing
+	}
+	return ReasonRule
+}
+
+// recorded says whether an event in this state is a trip to put on record, and
+// not only a reason for not being ready.
+func (e *Engine) recorded(event Event) bool {
+	if e.site.Duty == Watch {
+		return true
+	}
+	switch e.state {
+	case Live, Lowering, Tripped:
+		return true
+	case Closing:
+		return event != EventControlled
+	}
+	return false
+}
+
+// record numbers a trip and marks the first of an episode. In duty watch an
+// episode is the time in which any demand stands; in duty guard it ends with
+// the reset.
+func (e *Engine) record(f Effect) {
+	e.trips++
+	f.Trip = e.trips
+	if e.site.Duty == Watch {
+		f.FirstOut = f.Rule < 0 || e.standing <= 1
+	} else {
+		f.FirstOut = !e.inEpisode
+	}
+	if f.FirstOut {
+		e.first = f
+	}
+	e.inEpisode = true
+	e.emit(f)
+}
+
+// endEpisode forgets what was listed, so that it can be listed again.
+func (e *Engine) endEpisode() {
+	e.inEpisode = false
+	e.first = Effect{}
+	e.builtinListed = [reasonCount]bool{}
+	for i := range e.runs {
+		// A demand that stands now was told; it is listed again only if it
+		// goes and comes back.
+		e.runs[i].listed = e.runs[i].inForce
+	}
+}
+
+// builtinTrip is the demand of a built-in interlock.
+func (e *Engine) builtinTrip(at time.Duration, event Event, why Reason) {
+	e.dirty = true
+	if e.recorded(event) && (!e.builtinListed[why] || e.site.Duty == Watch) {
+		e.builtinListed[why] = true
+		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
+	}
+	e.event(at, event, why, -1)
+}
+
+func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
+	rule, run := &e.env.Rules[i], &e.runs[i]
+	f := Effect{Kind: kind, At: at, On: on, Reason: why, Rule: i, Permissive: -1, Channel: rule.Watch, Limit: rule.Limit}
+	if rule.Form == rules.Outside && run.value > rule.Limit {
+		f.Limit = rule.LimitHigh
+	}
+	if kind == CautionEffect && rule.HasCaution {
+		f.Limit = rule.Caution
+		if rule.Form == rules.Outside && run.value > rule.Caution {
+			f.Limit = rule.CautionHigh
+		}
+	}
+	if why == ReasonRuleMissing {
+		f.Cause = e.table[rule.Watch].Cause
+		if f.Cause == rules.NoCause {
+			f.Cause = rules.Stale
+		}
+		return f
+	}
+	f.HasValue, f.Value = run.seen, run.value
+	return f
+}
+
+// event lets the latch take one event. rule is the index of the rule behind
+// it, −1 if there is none.
+func (e *Engine) event(at time.Duration, event Event, why Reason, rule int) bool {
+	if e.site.Duty == Watch {
+		return false
+	}
+	next, changed := e.state.Next(event, e.grounded())
+	if changed {
+		e.move(at, next, why, rule)
+	}
+	return changed
+}
+
+// move is the only place where the latch changes state.
+func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
+	from := e.state
+	e.state, e.since = next, at
+	e.dirty = true
+	switch next {
+	case Blocked, Tripped, Fault:
+		e.open(at)
+	}
+	e.emit(Effect{Kind: StateEffect, At: at, From: from, State: next, Reason: why, Rule: rule, Permissive: -1})
+	if next != Closing {
+		e.disarm(timerClosing)
+		e.disarm(timerPickUp)
+	}
+	if next != Lowering {
+		e.disarm(timerGrace)
+		e.disarm(timerDown)
+		e.disarm(timerClimb)
+		e.disarm(timerHeight)
+	}
+	switch next {
+	case Blocked:
+		// Losing a permissive in Ready keeps the reset: nobody went in. Any
+		// other way here needs one.
+		if from != Ready || why == ReasonGate {
+			e.resetDone = false
+		}
+		if from == Live {
+			e.lamp(at)
+		}
+	case Ready:
+		e.startArmed = e.lines[Start].known && !e.lines[Start].on
+	case Closing:
+		e.closingStep = 0
+		e.arm(timerClosing, at+min(testRelayFrom, e.site.Horn))
+	case Live:
+		copy(e.permTold, e.permHolds)
+		e.lamp(at)
+	case Lowering:
+		e.lowering(at)
+	case Tripped:
+		e.lamp(at)
+	}
+}
+
+func (e *Engine) lamp(at time.Duration) {
+	e.emit(Effect{Kind: LampEffect, At: at, On: true, Rule: -1, Permissive: -1, State: e.state})
+}
+
+// lowering starts what watches a controlled stop.
+func (e *Engine) lowering(at time.Duration) {
+	if e.timers[timerGrace] == rules.Never {
+		e.arm(timerGrace, at+e.site.EndGrace)
+	}
+	if e.feeds(rules.Height) {
+		// Height may have been lost just before.
+		r := e.table[rules.Height]
+		due := at
+		if r.Quality == rules.Good {
+			due = max(at, r.At+rules.Height.Stale())
+		}
+		e.arm(timerHeight, due)
+	}
+	if c := e.table[rules.Climb]; c.Quality != rules.Missing && c.Value > climbLimit {
+		e.arm(timerClimb, at+climbFor)
+	}
+	e.consider(at)
+}

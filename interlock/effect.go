@@ -1,0 +1,209 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// State is a state of the latch.
+type State uint8
+
+// The states. The relay is open in all but the last part of Closing, Live and
+// Lowering.
+const (
+	// Blocked: relay open, start not allowed. The state of duty watch.
+	Blocked State = iota
+	// Ready: every permissive holds and the reset was made.
+	Ready
+	// Closing: the start warning sounds, the chain is tested, the relay closes.
+	Closing
+	// Live: power can reach the rotors.
+	Live
+	// Lowering: a controlled stop runs.
+	Lowering
+	// Tripped: latched until the cause is gone and a person resets.
+	Tripped
+	// Fault: a self-test failed.
+	Fault
+	stateCount
+)
+
+var stateName = [stateCount]string{"blocked", "ready", "closing", "live", "lowering", "tripped", "fault"}
+
+// String is the name of the state in logs and screens.
+func (s State) String() string {
+	if s < stateCount {
+		return stateName[s]
+	}
+	return "unknown state"
+}
+
+// Sound is what the buzzer says. The most urgent one wins.
+type Sound uint8
+
+// The sounds, least urgent first.
+const (
+	Silent Sound = iota
+	SoundReset
+	SoundCaution
+	SoundClosing
+	SoundBringDown
+	SoundTripped
+	SoundFault
+	soundCount
+)
+
+var soundName = [soundCount]string{"silent", "reset accepted", "caution", "about to close", "bring it down", "tripped", "fault"}
+
+// String is the meaning of the sound in plain words.
+func (s Sound) String() string {
+	if s < soundCount {
+		return soundName[s]
+	}
+	return "unknown sound"
+}
+
+// EffectKind says what an Effect asks of the shell.
+type EffectKind uint8
+
+// The kinds of effect. Relay and Beat come first in every answer.
+const (
+	// RelayEffect: energise (On) or drop the kill relay.
+	RelayEffect EffectKind = iota + 1
+	// BeatEffect: heartbeat edges may run (On) or must stop.
+	BeatEffect
+	// SoundEffect: the buzzer says Sound from now on.
+	SoundEffect
+	// LampEffect: one flash with its sound, to line cameras up with the log.
+	LampEffect
+	// StateEffect: the latch moved From to State because of Reason.
+	StateEffect
+	// TripEffect: a stop became due; Trip numbers it in the session. Its
+	// record must be kept before a reset.
+	TripEffect
+	// CautionEffect: a rule's pre-trip warning came on or went off.
+	CautionEffect
+	// ClearEffect: the cause of a stop is gone (it stays latched).
+	ClearEffect
+	// NoteEffect: nothing changed, but somebody may want to know: an input
+	// was ignored, a permissive was lost while live, a mark was made.
+	NoteEffect
+	effectKindCount
+)
+
+var effectName = [effectKindCount]string{"", "relay", "heartbeat", "sound", "lamp", "state", "trip", "caution", "clear", "note"}
+
+// Effect is one thing the engine decided. It is a value; nothing is shared.
+type Effect struct {
+	Kind EffectKind
+	// At is the engine time at which it became due; for a timer that is its
+	// own due instant, not the time of the call.
+	At time.Duration
+	On bool
+	// From and State are the latch states of a StateEffect.
+	From, State State
+	Sound       Sound
+	Reason      Reason
+	// Rule is the index of the rule in the envelope, −1 for built-ins.
+	Rule int
+	// Permissive is the index of the condition for a NoteEffect about one,
+	// −1 otherwise.
+	Permissive int
+	Stop       rules.Stop
+	Channel    rules.ChannelID
+	// HasValue says that Value and Limit are set (SI, the rate for rate rules).
+	HasValue     bool
+	Value, Limit float64
+	Cause        rules.Cause
+	FirstOut     bool
+	Trip         uint32
+	Line         Line
+}
+
+// Reason says why the latch moved, a stop became due or an input was ignored.
+type Reason uint8
+
+// The reasons.
+const (
+	NoReason Reason = iota
+	ReasonPowerUp
+	ReasonUnfinishedTrip
+	ReasonUnfinishedFault
+	ReasonRule            // a rule's limit was left
+	ReasonRuleMissing     // a rule's channel is missing
+	ReasonEStop           // emergency stop pressed
+	ReasonEStopOne        // only one contact of the emergency stop opened
+	ReasonGate            // gate opened
+	ReasonHold            // hold-to-run released
+	ReasonReadbackOpened  // contactor opened by itself
+	ReasonReadbackClosed  // contactor closed when it must be open
+	ReasonReadbackNot     // contactor did not close in time
+	ReasonPowerRemains    // rotors turn or current flows after the opening
+	ReasonStalled         // the guard's loop did not run in time
+	ReasonRelayFailed     // the relay or heartbeat line could not be written
+	ReasonPinsSilent      // input lines could not be read in time
+	ReasonLink            // nothing heard from the craft
+	ReasonRestart         // the craft restarted
+	ReasonClash           // two senders under one identity
+	ReasonGraceOver       // grace of a controlled stop ended
+	ReasonClimbing        // climbing while lowering
+	ReasonHeightLost      // height lost while lowering
+	ReasonDown            // the craft is down
+	ReasonEnd             // end pressed
+	ReasonSessionEnd      // the guard ends
+	ReasonReset           // reset pressed and released
+	ReasonStart           // start pressed
+	ReasonPermissivesHold // every permissive holds
+	ReasonPermissiveLost  // a permissive was lost
+	ReasonClosed          // chain closed and read back
+	ReasonNotIdle         // motor outputs are not idle
+	ReasonNotHeld         // hold-to-run is not held
+	ReasonNotReset        // a reset is needed first
+	ReasonNotKept         // trip record not on disk yet
+	ReasonCausePresent    // the cause still stands
+	ReasonArmed           // the craft is armed, or its state is unknown
+	ReasonTurning         // the rotors may still turn
+	ReasonPressTooShort   // button released too soon
+	ReasonPressTooLong    // button held too long
+	ReasonStuck           // button was on before it counted
+	ReasonNotNow          // this state does not listen to it
+	ReasonDuty            // duty watch never closes the relay
+	ReasonMark            // look here
+	ReasonDeclared        // somebody declared something
+	ReasonLost            // inputs were lost in front of the engine
+	ReasonDisk            // disk room
+	ReasonProof           // proof test overdue, or stop not proven
+	ReasonSensor          // own sensor failed
+	reasonCount
+)
+
+var reasonText = [reasonCount]string{
+	NoReason: "", ReasonPowerUp: "power-up", ReasonUnfinishedTrip: "the last session ended in a trip or without its end",
+	ReasonUnfinishedFault: "the last session ended in a fault", ReasonRule: "limit left", ReasonRuleMissing: "channel missing",
+	ReasonEStop: "emergency stop", ReasonEStopOne: "emergency stop, one contact only", ReasonGate: "gate open",
+	ReasonHold: "hold-to-run released", ReasonReadbackOpened: "the contactor opened by itself",
+	ReasonReadbackClosed: "the contactor is closed when it must be open", ReasonReadbackNot: "the contactor did not close in time",
+	ReasonPowerRemains: "POWER NOT REMOVED: use the hard-wired stop", ReasonStalled: "the guard's loop was held up",
+	ReasonRelayFailed: "the relay line could not be written", ReasonPinsSilent: "the input lines are silent",
+	ReasonLink: "nothing heard from the craft", ReasonRestart: "the craft restarted", ReasonClash: "two senders under one identity",
+	ReasonGraceOver: "grace time ended", ReasonClimbing: "climbing while being brought down",
+	ReasonHeightLost: "height lost while being brought down", ReasonDown: "down", ReasonEnd: "end pressed",
+	ReasonSessionEnd: "the guard is ending", ReasonReset: "reset", ReasonStart: "start",
+	ReasonPermissivesHold: "everything needed is in order", ReasonPermissiveLost: "something needed to start is missing",
+	ReasonClosed: "chain closed and read back", ReasonNotIdle: "motor outputs are not idle",
+	ReasonNotHeld: "hold-to-run is not held", ReasonNotReset: "reset needed first", ReasonNotKept: "the trip record is not on disk yet",
+	ReasonCausePresent: "the cause still stands", ReasonArmed: "the craft is armed or its state is unknown",
+	ReasonTurning: "the rotors may still turn", ReasonPressTooShort: "released too soon", ReasonPressTooLong: "held too long",
+	ReasonStuck: "was on before it counted", ReasonNotNow: "not in this state", ReasonDuty: "duty watch never closes the relay",
+	ReasonMark: "look here", ReasonDeclared: "declared", ReasonLost: "inputs were lost", ReasonDisk: "too little room on the disk",
+	ReasonProof: "stop not proven at the rotors, or a proof test is due", ReasonSensor: "a sensor of the pad failed",
+}
+
+// String is the reason in plain words.
+func (r Reason) String() string {
+	if r < reasonCount {
+		return reasonText[r]
+	}
+	return "unknown reason"
+}

@@ -1,0 +1,410 @@
+package interlock
+
+import (
+	"fmt"
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// The engine's own timers, in the order in which they act at the same instant.
+const (
+	timerDropOut      = iota // readback must say open by now
+	timerPowerRemains        // rotors and current must be gone by now
+	timerPickUp              // readback must say closed by now
+	timerDiscrepancy         // both emergency-stop contacts must agree by now
+	timerPins                // input lines must have been read by now
+	timerLink                // something must have been heard by now
+	timerArmed               // the word "armed or not" is too old now
+	timerLanded              // the word "landed or not" is too old now
+	timerHeight              // height is lost now (while lowering)
+	timerClimb               // climbing for too long now (while lowering)
+	timerGrace               // grace of the controlled stop ends
+	timerDown                // down for long enough
+	timerClosing             // next step of the closing sequence
+	timerDisarmed            // the armed phase may be left
+	timerGrounded            // the airborne phase may be left
+	timerStill               // rotors count as standing without rpm
+	timerSound               // "reset accepted" ends
+	timerCount
+)
+
+// Engine decides. It is driven by one goroutine through Step and Advance.
+type Engine struct {
+	env  *rules.Envelope
+	site Site
+
+	now     time.Duration
+	started bool
+	next    time.Duration // earliest deadline; may be early, never late
+	timers  [timerCount]time.Duration
+
+	table    derived.Table
+	calcs    []derived.Calculator
+	calcDue  []time.Duration
+	channels [rules.ChannelCount]channelRun
+	used     []rules.ChannelID // channels that have rules or permissives
+	order    []int32           // rule indexes sorted by channel, file order within
+	perms    []int32           // permissive indexes sorted by channel
+	runs     []ruleRun         // by rule index
+	pending  int               // rules whose on-delay runs
+
+	lines     [LineCount]lineRun
+	pinsKnown bool
+
+	state       State
+	since       time.Duration
+	resetDone   bool
+	resetOK     bool // conditions held when reset was pressed
+	startArmed  bool // start was seen off in Ready
+	ended       bool
+	relayBad    bool
+	diskLow     bool
+	overdue     uint64 // proof tests overdue, by number
+	relayOn     bool
+	beatOn      bool
+	closed      bool // the chain is commanded closed
+	closingStep int
+	openedAt    time.Duration
+	stillDone   bool
+
+	armed, airborne bool
+	maxBoot         float64
+	bootKnown       bool
+	linkHeard       bool
+	linkUp          bool
+	climbing        bool
+
+	standing      int // stop demands in force
+	trips         uint32
+	kept          uint32
+	inEpisode     bool
+	first         Effect // the first-out of the episode
+	builtinListed [reasonCount]bool
+	cautions      int
+	sound         Sound
+	resetUntil    bool
+
+	dirty     bool // something that permissives or the sound depend on moved
+	permHolds []bool
+	permTold  []bool // what was last logged while live
+
+	out   []Effect
+	front []Effect
+}
+
+type channelRun struct {
+	rulesFrom, rulesTo int32
+	permsFrom, permsTo int32
+	calcFrom, calcTo   int32
+	used               bool // has rules or permissives
+	needed             bool // a rule needs it to start
+	heard              bool // a Good sample came once
+	healthy            bool // streak has lasted long enough
+	frozenAfter        int
+	same               int
+	last               float64
+	good               time.Duration // time of the last Good sample
+	streak             time.Duration // since when it is fresh; Never if it is not
+	shortest           time.Duration // shortest staleness of its rules
+	stale              time.Duration // next staleness deadline
+	ready              time.Duration // when the streak is long enough
+}
+
+// New makes the engine of one session. The envelope and the site must have
+// been checked; New returns an error for what it cannot watch (a rule or a
+// permissive on a channel that nothing feeds and that is not under [without]).
+func New(env *rules.Envelope, site Site) (*Engine, error) {
+	if env == nil {
+		return nil, fmt.Errorf("interlock: no envelope given; read one first")
+	}
+	if len(env.Rules) > maxRules {
+		return nil, fmt.Errorf("interlock: %d rules, at most %d fit", len(env.Rules), maxRules)
+	}
+	e := &Engine{env: env, site: site, next: 0, sound: Silent}
+	for i := range e.timers {
+		e.timers[i] = rules.Never
+	}
+	e.armed, e.airborne = true, true
+	e.runs = make([]ruleRun, len(env.Rules))
+	e.permHolds = make([]bool, len(env.Permissives))
+	e.permTold = make([]bool, len(env.Permissives))
+	if err := e.lay(); err != nil {
+		return nil, err
+	}
+	switch {
+	case site.PowerUp == EndedInFault:
+		e.state = Fault
+	case site.PowerUp == EndedInTrip:
+		e.state = Tripped
+	default:
+		e.state = Blocked
+	}
+	e.out = make([]Effect, 0, 64+8*len(env.Rules))
+	e.front = make([]Effect, 0, 16)
+	return e, nil
+}
+
+// maxRules bounds an envelope; a person cannot read more, and the effects of
+// one call stay bounded.
+const maxRules = 4096
+
+// Wanted says which channels the engine can use: what rules, permissives,
+// derived channels and built-in interlocks read. Others may be left out of the
+// input without changing any decision.
+func (e *Engine) Wanted() [rules.ChannelCount]bool {
+	var w [rules.ChannelCount]bool
+	for _, id := range e.used {
+		w[id] = true
+	}
+	for _, c := range e.calcs {
+		for _, id := range e.site.Derived.Needs(c.Output()) {
+			w[id] = true
+		}
+	}
+	for _, id := range builtinChannels {
+		w[id] = true
+	}
+	return w
+}
+
+var builtinChannels = []rules.ChannelID{
+	rules.CraftArmed, rules.CraftLanded, rules.CraftBootClock,
+	rules.Height, rules.Climb, rules.MotorHighest, rules.RotorSpeed,
+}
+
+// Step takes one input at engine time at. Deadlines at or before at act first,
+// each at its own instant; only then is the input applied, so at a tie the
+// timer wins. A time before the last one counts as the last one. The answer is
+// valid until the next call; relay and heartbeat effects come first.
+func (e *Engine) Step(at time.Duration, in Input) []Effect {
+	e.begin(at)
+	switch in.Kind {
+	case SampleInput:
+		e.sample(e.now, in.Sample)
+	case LineInput:
+		e.line(e.now, in.Line, in.On)
+	case FrameInput:
+		e.frame(e.now)
+	case HostInput:
+		e.host(e.now, in)
+	}
+	if len(e.out) == 0 && !e.dirty && len(e.front) == 0 {
+		return nil
+	}
+	e.settle(e.now)
+	return e.answer()
+}
+
+// Advance lets every deadline at or before at act. Extra calls, early, late or
+// superfluous, change no decision.
+func (e *Engine) Advance(at time.Duration) []Effect {
+	e.begin(at)
+	if len(e.out) == 0 && !e.dirty && len(e.front) == 0 {
+		return nil
+	}
+	e.settle(e.now)
+	return e.answer()
+}
+
+// Deadline is the next instant at which Advance is due: rules.Never if there is
+// none. It may be early, never late.
+func (e *Engine) Deadline() time.Duration { return e.next }
+
+func (e *Engine) begin(at time.Duration) {
+	e.out = e.out[:0]
+	e.front = e.front[:0]
+	if !e.started {
+		e.started = true
+		e.powerUp()
+	}
+	if at < e.now {
+		at = e.now
+	}
+	for e.next <= at {
+		if !e.fire(at) {
+			break
+		}
+	}
+	e.now = at
+}
+
+// answer puts relay and heartbeat effects first, each group in its order.
+func (e *Engine) answer() []Effect {
+	if len(e.front) == 0 {
+		return e.out
+	}
+	n := len(e.front)
+	e.out = append(e.out, e.front...)
+	copy(e.out[n:], e.out[:len(e.out)-n])
+	copy(e.out, e.front)
+	return e.out
+}
+
+func (e *Engine) emit(f Effect) {
+	if f.Kind == RelayEffect || f.Kind == BeatEffect {
+		e.front = append(e.front, f)
+		return
+	}
+	e.out = append(e.out, f)
+}
+
+// arm sets one of the engine's own timers.
+func (e *Engine) arm(timer int, due time.Duration) {
+	e.timers[timer] = due
+	if due < e.next {
+		e.next = due
+	}
+}
+
+func (e *Engine) disarm(timer int) { e.timers[timer] = rules.Never }
+
+// wake makes sure that the engine is woken at due.
+func (e *Engine) wake(due time.Duration) {
+	if due < e.next {
+		e.next = due
+	}
+}
+
+// fire finds the earliest deadline; if it is at or before at it acts, all that
+// fall on that instant in their order, and true is returned. Otherwise the
+// cached deadline is brought up to date.
+func (e *Engine) fire(at time.Duration) bool {
+	due := rules.Never
+	for _, t := range e.timers {
+		if t < due {
+			due = t
+		}
+	}
+	for _, id := range e.used {
+		c := &e.channels[id]
+		if c.stale < due {
+			due = c.stale
+		}
+		if c.ready < due {
+			due = c.ready
+		}
+	}
+	for _, t := range e.calcDue {
+		if t < due {
+			due = t
+		}
+	}
+	if e.pending > 0 {
+		for i := range e.runs {
+			if e.runs[i].due < due {
+				due = e.runs[i].due
+			}
+		}
+	}
+	e.next = due
+	if due > at {
+		return false
+	}
+	if due < e.now {
+		due = e.now // armed in the past: acts at once, time never runs back
+	}
+	e.now = due
+	e.fireAt(due)
+	e.settle(due)
+	e.next = due // look again: more may fall on this instant or soon after
+	return true
+}
+
+func (e *Engine) fireAt(due time.Duration) {
+	for i := range e.timers {
+		if e.timers[i] <= due {
+			e.timers[i] = rules.Never
+			e.timer(i, due)
+		}
+	}
+	for i := range e.calcs {
+		if e.calcDue[i] <= due {
+			r, ok := e.calcs[i].Tick(due, &e.table)
+			e.calcDue[i] = e.calcs[i].Due()
+			if e.calcDue[i] <= due {
+				e.calcDue[i] = due + 1 // a calculator must move on
+			}
+			if ok {
+				e.publish(due, e.calcs[i].Output(), r)
+			}
+		}
+	}
+	missing := false
+	for _, id := range e.used {
+		c := &e.channels[id]
+		if c.ready <= due {
+			c.ready = rules.Never
+			c.healthy = true
+			e.dirty = true
+		}
+		if c.stale <= due && e.channelStale(due, c) {
+			missing = true
+		}
+	}
+	if e.pending == 0 && !missing {
+		return
+	}
+	for i := range e.runs { // file order
+		r := &e.runs[i]
+		if r.due <= due {
+			e.lasted(due, i)
+		}
+		if r.goMissing {
+			r.goMissing = false
+			e.ruleMissing(due, i)
+		}
+	}
+}
+
+func (e *Engine) timer(i int, due time.Duration) {
+	switch i {
+	case timerDropOut:
+		if e.mirrorClosed() {
+			e.event(due, EventMirrorClosed, ReasonPowerRemains, -1)
+		}
+	case timerPowerRemains:
+		e.checkPowerGone(due)
+	case timerPickUp:
+		e.pickUpOver(due)
+	case timerDiscrepancy:
+		if e.lines[EStopA].on != e.lines[EStopB].on {
+			e.event(due, EventSelfTest, ReasonEStopOne, -1)
+		}
+	case timerPins:
+		e.pinsKnown = false
+		e.builtinTrip(due, EventImmediate, ReasonPinsSilent)
+	case timerLink:
+		e.linkUp = false
+		e.builtinTrip(due, EventImmediate, ReasonLink)
+	case timerArmed:
+		e.setArmed(due, true)
+	case timerLanded:
+		e.landedUnknown(due)
+	case timerHeight:
+		e.event(due, EventHeightLost, ReasonHeightLost, -1)
+	case timerClimb:
+		e.event(due, EventClimbing, ReasonClimbing, -1)
+	case timerGrace:
+		e.event(due, EventGraceOver, ReasonGraceOver, -1)
+	case timerDown:
+		if e.isDown(due) {
+			e.event(due, EventDown, ReasonDown, -1)
+		}
+	case timerClosing:
+		e.closingOn(due)
+	case timerDisarmed:
+		if e.agreesDisarmed(due) {
+			e.setArmed(due, false)
+		}
+	case timerGrounded:
+		if e.agreesGrounded(due) {
+			e.setAirborne(due, false)
+		}
+	case timerStill:
+		e.stillDone = true
+	case timerSound:
+		e.resetUntil = false
+	}
+}

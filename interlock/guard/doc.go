@@ -1,0 +1,9 @@
+// Package guard is the live loop: one goroutine owns the engine, takes raw
+// chunks from a bounded inbox, drives relay, heartbeat, buzzer and lamp, and
+// hands records to a writer that can never hold it up.
+//
+// It promises: the relay is written before anything is logged; old data gives
+// way to new; a heartbeat edge comes only from a loop that runs; after a stall
+// nothing closes again by itself. It has no network listener and sends nothing
+// to the craft.
+package guard

@@ -1,0 +1,377 @@
+package guard
+
+import (
+	"errors"
+	"fmt"
+	"time"
+
+	"downhaul/hw"
+	"downhaul/interlock"
+	"downhaul/interlock/intake"
+	"downhaul/rules"
+)
+
+// Times of the loop, ours.
+const (
+	// pinEvery: levels are taken every turn, and handed to the engine when one
+	// changed or this has passed, so that half the staleness of the pins is
+	// left for a late turn.
+	pinEvery = 10 * time.Millisecond
+	// beatEvery is the spacing of heartbeat edges.
+	beatEvery = 25 * time.Millisecond
+	// windEvery is the sampling of wind speed: 4 Hz (WMO-No. 8 practice).
+	windEvery = 250 * time.Millisecond
+	// lampFor is the length of the flash at start, trip and end.
+	lampFor = 700 * time.Millisecond
+	// showEvery is the spacing of snapshots for status and page.
+	showEvery = 100 * time.Millisecond
+	// relayRetry is the spacing of attempts after a failed write.
+	relayRetry = 100 * time.Millisecond
+	// perLane bounds what one turn takes from a lane, so that a flood in one
+	// can not hold up pins and heartbeat.
+	perLane = 64
+)
+
+// LoopConfig is what a Loop needs. Nothing in it has a silent default.
+type LoopConfig struct {
+	Engine *interlock.Engine
+	Intake *intake.Intake
+	Board  hw.Board
+	// Pins says that input lines are fitted and must be sampled; Wind that an
+	// anemometer is.
+	Pins, Wind bool
+	// LongestGap is the longest time between two turns. It is the window of
+	// the external watchdog: after a longer gap the contactor has dropped.
+	LongestGap time.Duration
+	// Keep takes the records of one turn. It must not block.
+	Keep func(*Batch)
+	// Show takes a chance to copy what can be shown. It must not block.
+	Show func(*Loop)
+}
+
+// Batch is what one chunk, or one wake by a timer, brought: the chunk (none if
+// its Seq is 0) and what the engine decided. It is valid during the call.
+type Batch struct {
+	Chunk     intake.Chunk
+	At        time.Duration
+	Decisions []interlock.Effect
+}
+
+// Loop is the guard's loop. Turn and everything it calls belong to one
+// goroutine; Offer may be called from any.
+type Loop struct {
+	cfg    LoopConfig
+	inbox  *inbox
+	parcel parcel
+	inputs []interlock.Input
+	batch  Batch
+	seq    uint64
+
+	started  bool
+	last     time.Duration // the last turn
+	worst    time.Duration // longest gap between turns so far
+	turns    uint64
+	pinsAt   time.Duration
+	levels   uint32
+	pinsBad  bool
+	pinBytes []byte
+
+	beatOn   bool
+	beat     bool
+	beatAt   time.Duration
+	relayBad bool
+	retryAt  time.Duration
+
+	sound      interlock.Sound
+	soundSince time.Duration
+	buzzing    bool
+	lampUntil  time.Duration
+	lit        bool
+	outputErr  error
+
+	windAt    time.Duration
+	edges     []intake.WindEdge
+	windLost  uint32
+	windBytes []byte
+	shownAt   time.Duration
+	hostBytes []byte
+}
+
+// NewLoop checks the config.
+func NewLoop(cfg LoopConfig) (*Loop, error) {
+	var errs []error
+	missing := func(bad bool, what string) {
+		if bad {
+			errs = append(errs, fmt.Errorf("guard loop: no %s given", what))
+		}
+	}
+	missing(cfg.Engine == nil, "engine")
+	missing(cfg.Intake == nil, "intake")
+	missing(cfg.Board == nil, "board")
+	missing(cfg.Keep == nil, "keeper of records")
+	missing(cfg.Show == nil, "place to show")
+	missing(cfg.LongestGap <= 0, "longest gap between turns")
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	return &Loop{
+		cfg: cfg, inbox: newInbox(), lampUntil: rules.Never,
+		inputs: make([]interlock.Input, 0, 512),
+		edges:  make([]intake.WindEdge, 0, 256),
+	}, nil
+}
+
+// Telemetry leaves bytes of a link for the loop. Any goroutine.
+func (l *Loop) Telemetry(c intake.Chunk) {
+	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To, bytes: c.Bytes})
+}
+
+// WindEdge leaves one edge of the anemometer for the loop. Any goroutine.
+func (l *Loop) WindEdge(e intake.WindEdge) {
+	var room [intake.WindEdgeSize]byte
+	one := [1]intake.WindEdge{e}
+	l.inbox.put(laneSensors, parcel{source: intake.Wind, bytes: intake.AppendWindEdges(room[:0], one[:])})
+}
+
+// Count leaves one conversion of the load cell for the loop. Any goroutine.
+func (l *Loop) Count(c intake.Count) {
+	var room [intake.CountSize]byte
+	one := [1]intake.Count{c}
+	l.inbox.put(laneSensors, parcel{source: intake.LoadCell, bytes: intake.AppendCounts(room[:0], one[:])})
+}
+
+// Host leaves a host event for the loop. Any goroutine.
+func (l *Loop) Host(m intake.HostMessage) {
+	l.inbox.put(laneHost, parcel{source: intake.HostEvent, bytes: intake.EncodeHost(nil, m)})
+}
+
+// Wake is signalled when something was left for the loop.
+func (l *Loop) Wake() <-chan struct{} { return l.inbox.wake }
+
+// Dropped is how many chunks were dropped because the loop was too slow.
+func (l *Loop) Dropped() uint64 { return l.inbox.dropped() }
+
+// Turn runs the loop once at engine time now and gives the time of the next
+// turn, should nothing come in before.
+func (l *Loop) Turn(now time.Duration) time.Duration {
+	l.turns++
+	if l.started {
+		gap := now - l.last
+		l.worst = max(l.worst, gap)
+		if gap > l.cfg.LongestGap {
+			l.stalled(now)
+		}
+	}
+	l.started, l.last = true, now
+
+	l.pins(now)
+	for lane := range laneCount {
+		for range perLane {
+			l.parcel.lost = 0
+			if !l.inbox.take(lane, &l.parcel) {
+				break
+			}
+			l.takeIn(now, &l.parcel)
+		}
+	}
+	l.wind(now)
+	l.advance(now)
+	l.outputs(now)
+	if now >= l.shownAt {
+		l.shownAt = now + showEvery
+		l.cfg.Show(l)
+	}
+	return l.nextTurn(now)
+}
+
+// stalled: the loop did not run for longer than it may. First the engine is
+// brought to now, then the backlog goes, then the trip; no heartbeat edge
+// comes in between.
+func (l *Loop) stalled(now time.Duration) {
+	l.advance(now)
+	l.inbox.dropBacklog(laneSensors)
+	l.inbox.dropBacklog(laneLinks)
+	l.hostNow(now, intake.HostMessage{Host: interlock.HostStalled, On: true, Seq: uint32((now - l.last) / ms)})
+}
+
+// hostNow feeds a host event of the loop's own at once.
+func (l *Loop) hostNow(now time.Duration, m intake.HostMessage) {
+	l.hostBytes = intake.EncodeHost(l.hostBytes[:0], m)
+	l.feed(now, intake.Chunk{Source: intake.HostEvent, Bytes: l.hostBytes})
+}
+
+func (l *Loop) takeIn(now time.Duration, p *parcel) {
+	if p.source == intake.Wind {
+		// Edges wait for the next wind sample; they carry their own times.
+		l.windLost += p.lost
+		if e, ok := intake.DecodeWindEdge(p.bytes); ok {
+			l.edges = append(l.edges, e)
+		}
+		return
+	}
+	l.feed(now, intake.Chunk{Source: p.source, Link: p.link, Lost: p.lost, From: p.from, To: p.to, Bytes: p.bytes})
+}
+
+// feed takes one chunk through intake and engine. Relay and buzzer follow at
+// once, the records after.
+func (l *Loop) feed(now time.Duration, c intake.Chunk) {
+	l.seq++
+	c.Seq, c.At = l.seq, now
+	l.batch.Chunk, l.batch.At = c, now
+	l.batch.Decisions = l.batch.Decisions[:0]
+	l.inputs = l.cfg.Intake.Append(l.inputs[:0], c)
+	if len(l.inputs) == 0 {
+		// Even a chunk that says nothing brings the engine to its time, so
+		// that a replay of the chunks ends every timer at the same place.
+		l.apply(now, l.cfg.Engine.Advance(now))
+	}
+	for _, in := range l.inputs {
+		l.apply(now, l.cfg.Engine.Step(now, in))
+	}
+	l.cfg.Keep(&l.batch)
+}
+
+func (l *Loop) advance(now time.Duration) {
+	if l.cfg.Engine.Deadline() > now {
+		return
+	}
+	l.batch.Chunk, l.batch.At = intake.Chunk{}, now
+	l.batch.Decisions = l.batch.Decisions[:0]
+	l.apply(now, l.cfg.Engine.Advance(now))
+	if len(l.batch.Decisions) > 0 {
+		l.cfg.Keep(&l.batch)
+	}
+}
+
+// apply does what the engine says, pins first.
+func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
+	for i := range effects {
+		f := &effects[i]
+		switch f.Kind {
+		case interlock.RelayEffect:
+			l.output(l.cfg.Board.Relay(), f.On)
+		case interlock.BeatEffect:
+			l.beatOn = f.On
+			if f.On {
+				l.beatAt = now - beatEvery
+			}
+		case interlock.SoundEffect:
+			l.sound, l.soundSince = f.Sound, now
+			l.buzz(now)
+		case interlock.LampEffect:
+			l.lampUntil = now + lampFor
+			l.light(true)
+		}
+	}
+	l.batch.Decisions = append(l.batch.Decisions, effects...)
+}
+
+// output writes a line of the kill chain. A failed write stops the heartbeat
+// at once; the engine learns of it in the next turn's host event.
+func (l *Loop) output(line hw.Output, on bool) {
+	err := line.Set(on)
+	if err == nil {
+		if l.relayBad {
+			l.relayBad = false
+			l.Host(intake.HostMessage{Host: interlock.HostRelayFailed})
+		}
+		return
+	}
+	l.outputErr = err
+	l.beatOn = false
+	if !l.relayBad {
+		l.relayBad = true
+		l.Host(intake.HostMessage{Host: interlock.HostRelayFailed, On: true, Text: err.Error()})
+	}
+}
+
+// outputs drives heartbeat, buzzer and lamp. The heartbeat toggles at most
+// once a turn and never catches up in a burst.
+func (l *Loop) outputs(now time.Duration) {
+	if l.beatOn && now-l.beatAt >= beatEvery {
+		l.beat = !l.beat
+		l.beatAt = now
+		l.output(l.cfg.Board.Heartbeat(), l.beat)
+	}
+	if l.relayBad && now >= l.retryAt {
+		// Try the safe level again: until a write works no reset is taken.
+		l.retryAt = now + relayRetry
+		l.output(l.cfg.Board.Relay(), false)
+	}
+	l.buzz(now)
+	if now >= l.lampUntil {
+		l.lampUntil = rules.Never
+		l.light(false)
+	}
+}
+
+func (l *Loop) buzz(now time.Duration) {
+	on, _ := sounding(l.sound, now-l.soundSince)
+	if now < l.lampUntil && l.lampUntil != rules.Never {
+		on = on || l.lampUntil-now > lampFor/2 // the flash has its own sound
+	}
+	if on != l.buzzing {
+		l.buzzing = on
+		if err := l.cfg.Board.Buzzer().Set(on); err != nil {
+			l.outputErr = err
+		}
+	}
+}
+
+func (l *Loop) light(on bool) {
+	if on != l.lit {
+		l.lit = on
+		if err := l.cfg.Board.Lamp().Set(on); err != nil {
+			l.outputErr = err
+		}
+	}
+}
+
+// pins samples the input lines, before any frame.
+func (l *Loop) pins(now time.Duration) {
+	if !l.cfg.Pins {
+		return
+	}
+	levels, err := l.cfg.Board.Levels()
+	bad := err != nil
+	if bad {
+		l.outputErr = err
+	}
+	if levels == l.levels && bad == l.pinsBad && l.pinBytes != nil && now-l.pinsAt < pinEvery {
+		return
+	}
+	l.levels, l.pinsBad, l.pinsAt = levels, bad, now
+	l.pinBytes = intake.AppendPins(l.pinBytes[:0], levels, bad)
+	l.feed(now, intake.Chunk{Source: intake.Pins, Bytes: l.pinBytes})
+}
+
+// wind hands the edges of the last quarter second over as one chunk, also when
+// there was none.
+func (l *Loop) wind(now time.Duration) {
+	if !l.cfg.Wind || now < l.windAt {
+		return
+	}
+	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
+	l.windBytes = intake.AppendWindEdges(l.windBytes[:0], l.edges)
+	l.edges = l.edges[:0]
+	lost := l.windLost
+	l.windLost = 0
+	l.feed(now, intake.Chunk{Source: intake.Wind, Lost: lost, Bytes: l.windBytes})
+}
+
+func (l *Loop) nextTurn(now time.Duration) time.Duration {
+	next := min(l.cfg.Engine.Deadline(), l.shownAt, l.lampUntil)
+	if l.cfg.Pins {
+		next = min(next, now+pinEvery/2)
+	}
+	if l.beatOn {
+		next = min(next, l.beatAt+beatEvery)
+	}
+	if l.cfg.Wind {
+		next = min(next, l.windAt)
+	}
+	if _, hold := sounding(l.sound, now-l.soundSince); hold > 0 {
+		next = min(next, now+hold)
+	}
+	return max(next, now)
+}

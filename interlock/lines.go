@@ -1,0 +1,331 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// lineRun is what is known of one input line.
+type lineRun struct {
+	known, on bool
+	pressed   time.Duration // when it went on
+	edge      bool          // it was seen to go on, not found on
+}
+
+// line takes the level of one input line.
+func (e *Engine) line(at time.Duration, l Line, on bool) {
+	if l >= LineCount || !e.site.Fitted[l] {
+		return
+	}
+	if !e.pinsKnown {
+		e.pinsKnown = true
+		e.dirty = true
+	}
+	e.arm(timerPins, at+e.site.PinStale)
+	r := &e.lines[l]
+	if r.known && r.on == on {
+		return
+	}
+	first := !r.known
+	r.known, r.on = true, on
+	e.dirty = true
+	if on {
+		r.pressed, r.edge = at, !first
+	}
+	switch l {
+	case EStopA, EStopB:
+		e.stopContact(at)
+	case Gate:
+		if !on {
+			e.resetDone = false
+			e.builtinTrip(at, EventGate, ReasonGate)
+		}
+	case Hold:
+		if !on && !first {
+			e.holdReleased(at)
+		}
+	case Readback:
+		e.mirror(at, on)
+	case Reset:
+		e.reset(at, on, first)
+	case Start:
+		e.start(at, on, first)
+	case End:
+		if on && !first {
+			if !e.event(at, EventEnd, ReasonEnd, -1) {
+				e.ignored(at, l, ReasonNotNow)
+			}
+		}
+	}
+}
+
+// stopContact judges the two contacts of the emergency stop. One open contact
+// already takes the power off; that they differ for too long is a fault.
+func (e *Engine) stopContact(at time.Duration) {
+	a, b := &e.lines[EStopA], &e.lines[EStopB]
+	if a.known && b.known {
+		e.hold(timerDiscrepancy, at, e.site.Discrepancy, a.on != b.on)
+		if a.on && b.on {
+			return
+		}
+	}
+	openA, openB := a.known && !a.on, b.known && !b.on
+	switch {
+	case openA && openB:
+		e.stopDemand(at, ReasonEStop)
+	case openA || openB:
+		e.stopDemand(at, ReasonEStopOne)
+	}
+}
+
+func (e *Engine) stopDemand(at time.Duration, why Reason) {
+	e.dirty = true
+	// Pressed while the relay is open it still trips: a person saw a reason.
+	listed := e.builtinListed[ReasonEStop] || e.builtinListed[ReasonEStopOne]
+	if (e.state != Fault || e.site.Duty == Watch) && !listed {
+		e.builtinListed[why] = true
+		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
+	}
+	e.event(at, EventEStop, why, -1)
+}
+
+// stopHealthy says that the emergency stop is known not to be pressed.
+func (e *Engine) stopHealthy() bool {
+	for _, l := range [...]Line{EStopA, EStopB} {
+		if e.site.Fitted[l] && !(e.lines[l].known && e.lines[l].on) {
+			return false
+		}
+	}
+	return true
+}
+
+// onIfFitted says that a line is known to be on, or is not there.
+func (e *Engine) onIfFitted(l Line) bool {
+	return !e.site.Fitted[l] || e.lines[l].known && e.lines[l].on
+}
+
+func (e *Engine) holdReleased(at time.Duration) {
+	if e.grounded() || e.state == Closing {
+		e.event(at, EventHold, ReasonHold, -1)
+		return
+	}
+	e.builtinTrip(at, EventHold, ReasonHold)
+}
+
+// ignored puts on record that a button did nothing, and why.
+func (e *Engine) ignored(at time.Duration, l Line, why Reason) {
+	e.emit(Effect{Kind: NoteEffect, At: at, Reason: why, Rule: -1, Permissive: -1, Line: l, On: true})
+}
+
+// reset acts on the release (ISO 13849-1, manual reset: by disengaging the
+// actuator from its energised position), if the press was seen, lasted neither
+// too short nor too long, and everything was in order at both.
+func (e *Engine) reset(at time.Duration, on, first bool) {
+	r := &e.lines[Reset]
+	if on {
+		e.resetOK = !first && e.resetBar(at) == NoReason
+		return
+	}
+	if first {
+		return
+	}
+	held := at - r.pressed
+	bar := e.resetBar(at)
+	switch {
+	case !r.edge:
+		bar = ReasonStuck
+	case held < e.site.ResetShortest:
+		bar = ReasonPressTooShort
+	case held > e.site.ResetLongest:
+		bar = ReasonPressTooLong
+	case bar == NoReason && !e.resetOK:
+		bar = ReasonCausePresent
+	}
+	if bar != NoReason {
+		e.ignored(at, Reset, bar)
+		return
+	}
+	e.endEpisode()
+	e.event(at, EventReset, ReasonReset, -1)
+	e.resetDone = true
+	e.resetUntil = true
+	e.dirty = true
+	e.arm(timerSound, at+resetSound)
+	e.emit(Effect{Kind: NoteEffect, At: at, Reason: ReasonReset, Rule: -1, Permissive: -1, Line: Reset})
+}
+
+// resetBar is what stands against a reset now, NoReason for nothing.
+func (e *Engine) resetBar(at time.Duration) Reason {
+	switch {
+	case e.site.Duty == Watch:
+		return ReasonDuty
+	case e.ended, e.state == Ready, e.state == Closing, e.state == Live, e.state == Lowering:
+		return ReasonNotNow
+	case !e.pinsKnown:
+		return ReasonPinsSilent
+	case !e.stopHealthy():
+		return ReasonEStop
+	case !e.onIfFitted(Gate):
+		return ReasonGate
+	case e.mirrorClosed():
+		return ReasonReadbackClosed
+	case e.relayBad:
+		return ReasonRelayFailed
+	case e.state == Blocked:
+		return NoReason
+	case e.standing > 0:
+		return ReasonCausePresent
+	case e.armed:
+		return ReasonArmed
+	case !e.still(at):
+		return ReasonTurning
+	case e.powerRemains(at):
+		return ReasonPowerRemains
+	case e.kept < e.trips:
+		return ReasonNotKept
+	}
+	return NoReason
+}
+
+// still says that the rotors are known to stand: by their speed, or, where no
+// speed is told, because twice the proven stop time has passed.
+func (e *Engine) still(at time.Duration) bool {
+	r := e.table.Fresh(rules.RotorSpeed, at, rules.RotorSpeed.Stale())
+	if r.Quality == rules.Good {
+		return r.Value <= e.site.StillRotor
+	}
+	return e.stillDone
+}
+
+func (e *Engine) start(at time.Duration, on, first bool) {
+	if !on {
+		e.startArmed = e.state == Ready
+		return
+	}
+	switch {
+	case first || e.state == Ready && !e.startArmed:
+		e.ignored(at, Start, ReasonStuck)
+	case e.state != Ready:
+		e.ignored(at, Start, ReasonNotNow)
+	case !e.onIfFitted(Hold):
+		e.ignored(at, Start, ReasonNotHeld)
+	default:
+		e.event(at, EventStart, ReasonStart, -1)
+	}
+}
+
+// frame: a frame of the named craft was accepted.
+func (e *Engine) frame(at time.Duration) {
+	e.arm(timerLink, at+e.site.LinkStale)
+	if !e.linkUp {
+		e.linkUp, e.linkHeard = true, true
+		e.dirty = true
+		e.builtinListed[ReasonLink] = e.builtinListed[ReasonLink] && e.site.Duty == Guard
+	}
+	if e.channels[rules.LinkAge].used {
+		e.linkAge(at)
+	}
+}
+
+// linkAge serves rules on the age of the link: it is 0 with every frame and
+// grows by itself, so the end of the on-delay is known at once.
+func (e *Engine) linkAge(at time.Duration) {
+	id := rules.LinkAge
+	c := &e.channels[id]
+	e.table[id].At, e.table[id].Value, e.table[id].Quality = at, 0, rules.Good
+	c.heard, c.good = true, at
+	e.refresh(at, c)
+	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+		rule, run := &e.env.Rules[i], &e.runs[i]
+		if rule.Form != rules.Above {
+			continue
+		}
+		e.look(at, int(i), 0, rules.Good)
+		run.beyond = true
+		run.due = at + seconds(rule.Limit) + rule.Lasting
+		run.value = rule.Limit
+		e.pending++
+		e.wake(run.due)
+	}
+}
+
+// seconds turns SI seconds into a duration; what does not fit becomes Never/4,
+// far beyond any session.
+func seconds(s float64) time.Duration {
+	ns := s * 1e9
+	if !(ns < float64(rules.Never/4)) {
+		return rules.Never / 4
+	}
+	return time.Duration(ns)
+}
+
+// host takes what the host says.
+func (e *Engine) host(at time.Duration, in Input) {
+	note := Effect{Kind: NoteEffect, At: at, Rule: -1, Permissive: -1, On: in.On, Trip: in.Seq}
+	switch in.Host {
+	case HostKept:
+		e.kept = max(e.kept, in.Seq)
+		e.dirty = true
+		return
+	case HostLost:
+		note.Reason = ReasonLost
+	case HostStalled:
+		e.builtinTrip(at, EventImmediate, ReasonStalled)
+		return
+	case HostRelayFailed:
+		e.relayBad = in.On
+		e.dirty = true
+		if in.On && e.state != Fault {
+			e.failed(at, EventSelfTest, ReasonRelayFailed)
+		}
+		return
+	case HostLink:
+		note.Reason = ReasonLink
+	case HostDisk:
+		e.diskLow = in.On
+		e.dirty = true
+		note.Reason = ReasonDisk
+	case HostProof:
+		if in.Seq < 64 {
+			if in.On {
+				e.overdue |= 1 << in.Seq
+			} else {
+				e.overdue &^= 1 << in.Seq
+			}
+		}
+		e.dirty = true
+		note.Reason = ReasonProof
+	case HostClash:
+		e.builtinTrip(at, EventImmediate, ReasonClash)
+		return
+	case HostMark:
+		note.Reason = ReasonMark
+	case HostDeclared:
+		note.Reason = ReasonDeclared
+	case HostSensor:
+		note.Reason = ReasonSensor
+		note.Channel = in.Sample.Channel
+	case HostEnd:
+		e.ended = true
+		e.resetDone = false
+		if !e.event(at, EventSessionEnd, ReasonSessionEnd, -1) {
+			note.Reason = ReasonSessionEnd
+			e.emit(note)
+		}
+		e.open(at)
+		return
+	default:
+		return
+	}
+	e.emit(note)
+}
+
+// failed records and enters a fault.
+func (e *Engine) failed(at time.Duration, event Event, why Reason) {
+	if (e.state == Live || e.state == Lowering || e.state == Closing) && !e.builtinListed[why] {
+		e.builtinListed[why] = true
+		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
+	}
+	e.event(at, event, why, -1)
+}

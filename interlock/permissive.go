@@ -1,0 +1,136 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// Need is one thing that must hold before a start.
+type Need uint8
+
+// The needs. NeedRule, NeedPermissive and NeedChannel come once for each rule,
+// row or channel; Index says which.
+const (
+	NeedGuardDuty Need = iota
+	NeedStop           // emergency stop healthy
+	NeedGate
+	NeedPins     // input lines read in time
+	NeedReadback // contactor known open
+	NeedRelay    // relay line can be written
+	NeedLink
+	NeedDisarmed
+	NeedDisk
+	NeedProof      // proof tests in force
+	NeedStopProven // stop proven at the rotors
+	NeedKept       // trip records on disk
+	NeedRule       // rule Index inside its limit
+	NeedPermissive // permissive Index holds
+	NeedChannel    // channel Index healthy for long enough
+	NeedReset      // reset made
+	NeedNotEnded
+)
+
+// Unmet is one need that is not met.
+type Unmet struct {
+	Need  Need
+	Index int // rule, permissive or channel ID
+	// Since is, for NeedChannel, the time from which it is healthy, or Never.
+	Since time.Duration
+}
+
+// eachUnmet calls fn for every need that is not met, reset aside, until fn
+// says stop. It is the one list that readiness, status, page and log show.
+func (e *Engine) eachUnmet(fn func(Unmet) bool) {
+	say := func(bad bool, n Need) bool { return bad && !fn(Unmet{Need: n}) }
+	switch {
+	case say(e.site.Duty == Watch, NeedGuardDuty),
+		say(e.ended, NeedNotEnded),
+		say(!e.stopHealthy(), NeedStop),
+		say(!e.onIfFitted(Gate), NeedGate),
+		say(!e.pinsKnown, NeedPins),
+		say(e.site.Fitted[Readback] && e.state != Closing && !e.closed && (!e.lines[Readback].known || e.lines[Readback].on), NeedReadback),
+		say(e.relayBad, NeedRelay),
+		say(!e.linkUp, NeedLink),
+		say(e.armed && !e.closed, NeedDisarmed),
+		say(e.diskLow, NeedDisk),
+		say(e.overdue != 0, NeedProof),
+		say(!e.site.StopProven, NeedStopProven),
+		say(e.kept < e.trips, NeedKept):
+		return
+	}
+	for _, id := range e.used {
+		c := &e.channels[id]
+		if c.needed && !c.healthy && !fn(Unmet{Need: NeedChannel, Index: int(id), Since: c.streak}) {
+			return
+		}
+	}
+	for i := range e.runs {
+		if (e.runs[i].inForce[valueDemand] || e.runs[i].inForce[missingDemand]) && !fn(Unmet{Need: NeedRule, Index: i}) {
+			return
+		}
+	}
+	for i, holds := range e.permHolds {
+		if !holds && !fn(Unmet{Need: NeedPermissive, Index: i}) {
+			return
+		}
+	}
+}
+
+func (e *Engine) allMet() bool {
+	met := true
+	e.eachUnmet(func(Unmet) bool { met = false; return false })
+	return met
+}
+
+// settle lets permissives and the sound follow what moved.
+func (e *Engine) settle(at time.Duration) {
+	for e.dirty {
+		e.dirty = false
+		switch e.state {
+		case Blocked:
+			if e.resetDone && e.allMet() {
+				e.event(at, EventPermissives, ReasonPermissivesHold, -1)
+			}
+		case Ready, Closing:
+			if !e.allMet() {
+				e.event(at, EventPermissiveLost, ReasonPermissiveLost, -1)
+			}
+		case Live, Lowering:
+			e.lostWhileLive(at)
+		}
+		if s := e.soundNow(); s != e.sound {
+			e.sound = s
+			e.emit(Effect{Kind: SoundEffect, At: at, Sound: s, Rule: -1, Permissive: -1})
+		}
+	}
+}
+
+// lostWhileLive logs a permissive that is lost while live; it is no trip.
+func (e *Engine) lostWhileLive(at time.Duration) {
+	for i, holds := range e.permHolds {
+		if e.permTold[i] != holds {
+			e.permTold[i] = holds
+			e.emit(Effect{Kind: NoteEffect, At: at, Reason: ReasonPermissiveLost, Rule: -1, Permissive: i,
+				Channel: e.env.Permissives[i].Watch, On: !holds, Limit: e.env.Permissives[i].Limit,
+				HasValue: e.table[e.env.Permissives[i].Watch].Quality != rules.Missing, Value: e.table[e.env.Permissives[i].Watch].Value})
+		}
+	}
+}
+
+// powerUp says how the session begins: open, silent, and latched if the one
+// before did not end well.
+func (e *Engine) powerUp() {
+	why := ReasonPowerUp
+	switch e.state {
+	case Tripped:
+		why = ReasonUnfinishedTrip
+	case Fault:
+		why = ReasonUnfinishedFault
+	}
+	e.emit(Effect{Kind: RelayEffect, Rule: -1, Permissive: -1})
+	e.emit(Effect{Kind: BeatEffect, Rule: -1, Permissive: -1})
+	e.emit(Effect{Kind: StateEffect, From: e.state, State: e.state, Reason: why, Rule: -1, Permissive: -1})
+	e.arm(timerStill, e.rotorWindow())
+	e.dirty = true
+}

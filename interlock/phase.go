@@ -1,0 +1,198 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// inForce says whether a rule of that phase counts now.
+func (e *Engine) inForce(p rules.Phase) bool {
+	switch p {
+	case rules.Armed:
+		return e.armed
+	case rules.Airborne:
+		return e.airborne
+	}
+	return true
+}
+
+// builtins lets the built-in interlocks and the phases see a reading.
+func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result) {
+	switch id {
+	case rules.CraftBootClock:
+		e.bootClock(at, r)
+	case rules.CraftArmed:
+		if r.Quality != rules.Good {
+			return
+		}
+		e.arm(timerArmed, at+id.Stale())
+		if r.Value != 0 {
+			e.disarm(timerDisarmed)
+			e.setArmed(at, true)
+		}
+		e.consider(at)
+	case rules.CraftLanded:
+		if r.Quality != rules.Good {
+			return
+		}
+		e.arm(timerLanded, at+id.Stale())
+		if r.Value == 0 {
+			e.disarm(timerGrounded)
+			e.setAirborne(at, true)
+		}
+		e.consider(at)
+	case rules.Height:
+		if e.state == Lowering && r.Quality == rules.Good {
+			e.arm(timerHeight, at+id.Stale())
+		}
+		e.consider(at)
+	case rules.MotorHighest:
+		e.consider(at)
+	case rules.Climb:
+		if e.state != Lowering || r.Quality == rules.Missing {
+			return
+		}
+		if r.Value > climbLimit {
+			if e.timers[timerClimb] == rules.Never {
+				e.arm(timerClimb, at+climbFor)
+			}
+		} else if r.Quality == rules.Good {
+			e.disarm(timerClimb)
+		}
+	}
+}
+
+// consider starts or stops the clocks that lead out of a phase and to "down".
+func (e *Engine) consider(at time.Duration) {
+	if e.armed {
+		e.hold(timerDisarmed, at, phaseAgreement, e.agreesDisarmed(at))
+	}
+	if e.airborne {
+		e.hold(timerGrounded, at, phaseAgreement, e.agreesGrounded(at))
+	}
+	if e.state == Lowering {
+		e.hold(timerDown, at, downFor, e.isDown(at))
+	}
+}
+
+// hold runs a timer for as long as a condition holds without a break.
+func (e *Engine) hold(timer int, at, span time.Duration, holds bool) {
+	switch {
+	case !holds:
+		e.disarm(timer)
+	case e.timers[timer] == rules.Never:
+		e.arm(timer, at+span)
+	}
+}
+
+// flag is 1, 0 or −1 for unknown: a flag channel's fresh value.
+func (e *Engine) flag(id rules.ChannelID, at time.Duration) int {
+	r := e.table.Fresh(id, at, id.Stale())
+	switch {
+	case r.Quality != rules.Good:
+		return -1
+	case r.Value != 0:
+		return 1
+	}
+	return 0
+}
+
+// low says that the height is known to be at most limit; true where no height
+// is fed, because then other signs must do.
+func (e *Engine) low(at time.Duration, limit float64) bool {
+	if !e.feeds(rules.Height) {
+		return true
+	}
+	r := e.table.Fresh(rules.Height, at, rules.Height.Stale())
+	return r.Quality == rules.Good && r.Value <= limit
+}
+
+// outputsBelow says that every motor output is known to be at most limit; true
+// where outputs are not fed. Outputs that the craft marks as unused (it does
+// so while disarmed) are idle.
+func (e *Engine) outputsBelow(at time.Duration, limit float64) bool {
+	if !e.feeds(rules.MotorHighest) {
+		return true
+	}
+	stale := rules.MotorHighest.Stale()
+	r := e.table[rules.MotorHighest]
+	if r.Quality == rules.Missing {
+		return r.Cause == rules.Sentinel && at-r.At <= stale
+	}
+	return r.Quality == rules.Good && at-r.At <= stale && r.Value <= limit
+}
+
+func (e *Engine) agreesDisarmed(at time.Duration) bool {
+	return e.flag(rules.CraftArmed, at) == 0 && e.low(at, e.site.LowHeight) && e.outputsBelow(at, e.site.IdleOutput)
+}
+
+func (e *Engine) agreesGrounded(at time.Duration) bool {
+	landed := e.flag(rules.CraftLanded, at)
+	if landed == 0 || landed < 0 && e.flag(rules.CraftArmed, at) != 0 {
+		return false
+	}
+	return e.low(at, e.site.LowHeight) && e.outputsBelow(at, e.site.IdleOutput)
+}
+
+func (e *Engine) isDown(at time.Duration) bool {
+	return e.flag(rules.CraftLanded, at) == 1 && e.low(at, e.site.DownHeight) && e.outputsBelow(at, e.site.LowOutput)
+}
+
+func (e *Engine) grounded() bool { return !e.armed && !e.airborne }
+
+func (e *Engine) setArmed(at time.Duration, on bool) {
+	if e.armed != on {
+		e.armed = on
+		e.phaseMoved(at, rules.Armed)
+	}
+}
+
+func (e *Engine) setAirborne(at time.Duration, on bool) {
+	if e.airborne != on {
+		e.airborne = on
+		e.phaseMoved(at, rules.Airborne)
+	}
+}
+
+// landedUnknown: too long without word. Without a word of "disarmed" either,
+// the craft counts as airborne.
+func (e *Engine) landedUnknown(at time.Duration) {
+	e.disarm(timerGrounded)
+	if e.flag(rules.CraftArmed, at) != 0 {
+		e.setAirborne(at, true)
+	}
+}
+
+func (e *Engine) phaseMoved(at time.Duration, p rules.Phase) {
+	e.dirty = true
+	for i := range e.env.Rules {
+		if e.env.Rules[i].While == p {
+			e.demandMoved(at, i, valueDemand)
+			e.demandMoved(at, i, missingDemand)
+			e.cautionMoved(at, i, ReasonRule)
+		}
+	}
+}
+
+// bootClock watches for a craft that restarted.
+func (e *Engine) bootClock(at time.Duration, r derived.Result) {
+	if r.Quality != rules.Good {
+		return
+	}
+	if e.bootKnown && r.Value < e.maxBoot-restartBack {
+		e.maxBoot = r.Value
+		// What was healthy before belongs to the life before.
+		for _, id := range e.used {
+			c := &e.channels[id]
+			c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
+		}
+		e.dirty = true
+		e.builtinTrip(at, EventImmediate, ReasonRestart)
+		return
+	}
+	if !e.bootKnown || r.Value > e.maxBoot {
+		e.bootKnown, e.maxBoot = true, r.Value
+	}
+}

@@ -1,0 +1,384 @@
+package interlock
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// ruleRun is what a rule remembers. Its value demand and its missing demand
+// stand apart: they may carry different stops.
+type ruleRun struct {
+	due         time.Duration // end of the on-delay; Never when it does not run
+	beyond      bool          // past the limit and not back by the deadband
+	demand      bool          // the value's stop demand stands
+	missing     bool          // the missing channel's demand stands
+	goMissing   bool          // turned stale at this very instant
+	caution     bool
+	cautionTold bool    // caution, and its phase is on
+	inForce     [2]bool // demand, missing: counted in standing
+	listed      [2]bool // told once in this trip episode
+	value       float64 // last value looked at (the rate for rate rules)
+	seen        bool    // value is set
+	slope       *derived.Slope
+}
+
+// lay sorts rules, permissives and calculators by channel.
+func (e *Engine) lay() error {
+	count := len(e.env.Rules)
+	e.order = make([]int32, count)
+	for i := range e.order {
+		e.order[i] = int32(i)
+	}
+	slices.SortStableFunc(e.order, func(a, b int32) int {
+		return int(e.env.Rules[a].Watch) - int(e.env.Rules[b].Watch)
+	})
+	e.perms = make([]int32, len(e.env.Permissives))
+	for i := range e.perms {
+		e.perms[i] = int32(i)
+	}
+	slices.SortStableFunc(e.perms, func(a, b int32) int {
+		return int(e.env.Permissives[a].Watch) - int(e.env.Permissives[b].Watch)
+	})
+	var thresholds []float64
+	for i := range e.env.Rules {
+		r := &e.env.Rules[i]
+		if r.Watch == rules.NoChannel || r.Watch >= rules.ChannelCount {
+			return fmt.Errorf("interlock: rule %q watches no known channel", r.Name)
+		}
+		e.runs[i].due = rules.Never
+		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
+			e.runs[i].slope = derived.NewSlope(r.Over)
+		}
+		if r.Watch == rules.Apex {
+			thresholds = append(thresholds, r.Limit)
+			if r.HasCaution {
+				thresholds = append(thresholds, r.Caution)
+			}
+		}
+	}
+	e.site.Derived.ApexThresholds = thresholds
+	calcs, err := derived.New(e.site.Derived, func(id rules.ChannelID) bool {
+		return e.watches(id) || slices.Contains(builtinChannels, id) && e.feeds(id)
+	})
+	if err != nil {
+		return fmt.Errorf("interlock: %w", err)
+	}
+	// Sorted by trigger; among equals the order of derived.New, in which what
+	// feeds another comes first.
+	slices.SortStableFunc(calcs, func(a, b derived.Calculator) int { return int(a.Trigger()) - int(b.Trigger()) })
+	e.calcs = calcs
+	e.calcDue = make([]time.Duration, len(calcs))
+	for i, c := range calcs {
+		e.calcDue[i] = c.Due()
+		run := &e.channels[c.Trigger()]
+		if run.calcTo == 0 {
+			run.calcFrom = int32(i)
+		}
+		run.calcTo = int32(i) + 1
+	}
+	for i, r := range e.order {
+		run := &e.channels[e.env.Rules[r].Watch]
+		if run.rulesTo == 0 {
+			run.rulesFrom = int32(i)
+		}
+		run.rulesTo = int32(i) + 1
+	}
+	for i, p := range e.perms {
+		run := &e.channels[e.env.Permissives[p].Watch]
+		if run.permsTo == 0 {
+			run.permsFrom = int32(i)
+		}
+		run.permsTo = int32(i) + 1
+	}
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		e.layChannel(id)
+	}
+	return nil
+}
+
+func (e *Engine) layChannel(id rules.ChannelID) {
+	c := &e.channels[id]
+	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
+	for _, r := range e.order[c.rulesFrom:c.rulesTo] {
+		rule := &e.env.Rules[r]
+		c.used = true
+		c.shortest = min(c.shortest, rule.StaleAfter)
+		if rule.Stop != rules.NoStop && rule.WhenMissing == rules.MissingTrips && e.feeds(id) {
+			c.needed = true
+		}
+		if rule.FrozenAfter > 0 && (c.frozenAfter == 0 || rule.FrozenAfter < c.frozenAfter) {
+			c.frozenAfter = rule.FrozenAfter
+		}
+	}
+	for _, p := range e.perms[c.permsFrom:c.permsTo] {
+		c.used = true
+		c.shortest = min(c.shortest, e.env.Permissives[p].StaleAfter)
+	}
+	if c.used {
+		e.used = append(e.used, id)
+	}
+}
+
+// watches says whether a rule or a permissive of the envelope watches id.
+func (e *Engine) watches(id rules.ChannelID) bool {
+	for i := range e.env.Rules {
+		if e.env.Rules[i].Watch == id {
+			return true
+		}
+	}
+	for i := range e.env.Permissives {
+		if e.env.Permissives[i].Watch == id {
+			return true
+		}
+	}
+	return false
+}
+
+// feeds says whether every channel that id rests on is fed on this pad.
+func (e *Engine) feeds(id rules.ChannelID) bool {
+	needs := e.site.Derived.Needs(id)
+	if len(needs) == 0 {
+		return e.site.Fed[id] != rules.NotFed
+	}
+	for _, n := range needs {
+		if e.site.Fed[n] == rules.NotFed {
+			return false
+		}
+	}
+	return true
+}
+
+// sample takes one measured sample: plausibility and freezing first, then the
+// table, the rules of the channel, and what is derived from it.
+func (e *Engine) sample(at time.Duration, s Sample) {
+	if s.Channel == rules.NoChannel || s.Channel >= rules.ChannelCount {
+		return
+	}
+	e.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
+}
+
+func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
+	c := &e.channels[id]
+	if r.Quality != rules.Missing {
+		switch {
+		case math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
+			r = derived.Result{Cause: rules.NotANumber}
+		case !id.Plausible(r.Value):
+			r = derived.Result{Cause: rules.Implausible}
+		default:
+			r.Value += 0 // −0 becomes 0
+		}
+	} else {
+		r.Value = 0
+	}
+	if c.frozenAfter > 0 && r.Quality == rules.Good {
+		if c.heard && r.Value == c.last {
+			c.same++
+		} else {
+			c.same = 1
+		}
+		c.last = r.Value
+		if c.same >= c.frozenAfter {
+			r = derived.Result{Cause: rules.Frozen}
+		}
+	}
+	e.table[id] = derived.Reading{At: at, Value: r.Value, Quality: r.Quality, Cause: r.Cause}
+	if r.Quality == rules.Good {
+		c.heard = true
+		c.good = at
+		if c.used {
+			e.refresh(at, c)
+		}
+	}
+	if r.Quality != rules.Missing {
+		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+			e.look(at, int(i), r.Value, r.Quality)
+		}
+	}
+	if c.permsTo > c.permsFrom {
+		e.lookPermissives(c, r)
+	}
+	e.builtins(at, id, r)
+	for i := c.calcFrom; i < c.calcTo; i++ {
+		out, ok := e.calcs[i].Sample(at, &e.table)
+		due := e.calcs[i].Due()
+		e.calcDue[i] = due
+		e.wake(due)
+		if ok {
+			e.publish(at, e.calcs[i].Output(), out)
+		}
+	}
+}
+
+// refresh takes a Good sample for the freshness of its channel.
+func (e *Engine) refresh(at time.Duration, c *channelRun) {
+	if c.streak == rules.Never {
+		c.streak = at
+		c.ready = at + e.site.ReadyAfter
+		e.wake(c.ready)
+	}
+	due := at + c.shortest
+	if c.stale == rules.Never || due < c.stale {
+		c.stale = due
+		e.wake(due)
+	}
+	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+		if e.runs[i].missing {
+			e.runs[i].missing = false
+			e.demandMoved(at, int(i), missingDemand)
+		}
+	}
+}
+
+// channelStale is called when a channel's cached staleness deadline has come.
+// It marks the rules that turn missing now and says whether there is any.
+func (e *Engine) channelStale(due time.Duration, c *channelRun) bool {
+	c.stale = rules.Never
+	age := due - c.good
+	any := false
+	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+		r := &e.env.Rules[i]
+		if e.runs[i].missing {
+			continue
+		}
+		if age >= r.StaleAfter {
+			e.runs[i].goMissing = true
+			any = true
+		} else {
+			c.stale = min(c.stale, c.good+r.StaleAfter)
+		}
+	}
+	for _, p := range e.perms[c.permsFrom:c.permsTo] {
+		limit := e.env.Permissives[p].StaleAfter
+		if age >= limit {
+			e.permHolds[p] = false
+			e.dirty = true
+		} else {
+			c.stale = min(c.stale, c.good+limit)
+		}
+	}
+	if age >= c.shortest {
+		c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
+		e.dirty = true
+	}
+	return any
+}
+
+// look judges one value against one rule. A Doubtful value may count against
+// the limit, but never clears anything.
+func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
+	rule, run := &e.env.Rules[i], &e.runs[i]
+	if run.slope != nil {
+		rate, ok := run.slope.Add(at, v)
+		if !ok {
+			return
+		}
+		v = rate
+	}
+	run.value, run.seen = v, true
+	side := rule.Side(v)
+	switch side {
+	case rules.Beyond:
+		if !run.beyond {
+			run.beyond = true
+			if rule.Lasting == 0 {
+				run.demand = true
+				e.demandMoved(at, i, valueDemand)
+			} else {
+				run.due = at + rule.Lasting
+				e.pending++
+				e.wake(run.due)
+			}
+		}
+	case rules.Inside, rules.InCaution:
+		if run.beyond && q == rules.Good {
+			run.beyond = false
+			if run.due != rules.Never {
+				run.due = rules.Never
+				e.pending--
+			}
+			if run.demand {
+				run.demand = false
+				e.demandMoved(at, i, valueDemand)
+			}
+		}
+	}
+	if side == rules.Inside {
+		if run.caution && q == rules.Good && !run.missingCautions(rule) && cautionOver(rule, v) {
+			e.caution(at, i, false, ReasonRule)
+		}
+	} else if !run.caution && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond) {
+		e.caution(at, i, true, ReasonRule)
+	}
+}
+
+func (r *ruleRun) missingCautions(rule *rules.Rule) bool {
+	return r.missing && rule.WhenMissing == rules.MissingCautions
+}
+
+// cautionOver says that v is back from the caution by the rule's deadband.
+func cautionOver(rule *rules.Rule, v float64) bool {
+	return rule.Side(v+rule.Deadband) == rules.Inside && rule.Side(v-rule.Deadband) == rules.Inside
+}
+
+// lasted: the on-delay of a rule ran out with no value back inside.
+func (e *Engine) lasted(due time.Duration, i int) {
+	run := &e.runs[i]
+	run.due = rules.Never
+	e.pending--
+	run.demand = true
+	e.demandMoved(due, i, valueDemand)
+}
+
+// ruleMissing: a rule's channel has just become missing for it.
+func (e *Engine) ruleMissing(due time.Duration, i int) {
+	run, rule := &e.runs[i], &e.env.Rules[i]
+	run.missing = true
+	if rule.WhenMissing == rules.MissingCautions || rule.MissingStop == rules.NoStop {
+		if !run.caution {
+			e.caution(due, i, true, ReasonRuleMissing)
+		}
+		return
+	}
+	e.demandMoved(due, i, missingDemand)
+}
+
+func (e *Engine) caution(at time.Duration, i int, on bool, why Reason) {
+	e.runs[i].caution = on
+	e.cautionMoved(at, i, why)
+}
+
+// cautionMoved tells a caution that came, went, or whose phase began or ended.
+func (e *Engine) cautionMoved(at time.Duration, i int, why Reason) {
+	run := &e.runs[i]
+	told := run.caution && e.inForce(e.env.Rules[i].While)
+	if told == run.cautionTold {
+		return
+	}
+	run.cautionTold = told
+	if told {
+		e.cautions++
+	} else {
+		e.cautions--
+	}
+	e.dirty = true
+	e.emit(e.ruleEffect(CautionEffect, at, i, why, told))
+}
+
+func (e *Engine) lookPermissives(c *channelRun, r derived.Result) {
+	for _, i := range e.perms[c.permsFrom:c.permsTo] {
+		holds := r.Quality == rules.Good && e.env.Permissives[i].Holds(r.Value)
+		if r.Quality == rules.Missing {
+			continue // staleness decides
+		}
+		if e.permHolds[i] != holds {
+			e.permHolds[i] = holds
+			e.dirty = true
+		}
+	}
+}

@@ -1,0 +1,111 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// Duty is what the guard may do.
+type Duty uint8
+
+// The duties.
+const (
+	// Watch: buzzer, page and log only; the relay is never closed.
+	Watch Duty = iota
+	// Guard: the relay is held while everything is in order.
+	Guard
+)
+
+// PowerUp says how the session before ended.
+type PowerUp uint8
+
+// How the session before ended.
+const (
+	EndedCleanly PowerUp = iota
+	EndedInTrip          // in a trip, or without its end
+	EndedInFault
+)
+
+// Site is what the engine must know of the pad. Times are durations, values
+// SI. Use DefaultSite and change what the pad file says.
+type Site struct {
+	Duty    Duty
+	PowerUp PowerUp
+	// Fed says who feeds each measured channel.
+	Fed [rules.ChannelCount]rules.Origin
+	// Derived configures the derived channels; New adds what the envelope asks.
+	Derived derived.Config
+	// Fitted says which input lines the pad has.
+	Fitted [LineCount]bool
+	// StopProven says that commissioning measured relay-open to rotors-stopped;
+	// StopTime is that time.
+	StopProven bool
+	StopTime   time.Duration
+	// PickUp and DropOut bound how long the readback may take to follow.
+	PickUp, DropOut time.Duration
+	// Discrepancy is how long the two emergency-stop contacts may differ.
+	Discrepancy time.Duration
+	// PinStale is how long the input lines may go unread.
+	PinStale time.Duration
+	// LinkStale is how long nothing may be heard from the craft.
+	LinkStale time.Duration
+	// EndGrace is the grace of a controlled stop begun by the end button.
+	EndGrace time.Duration
+	// ReadyAfter is how long every needed channel must be healthy first.
+	ReadyAfter time.Duration
+	// Horn is how long the start warning sounds before the relay closes.
+	Horn time.Duration
+	// ResetShortest and ResetLongest bound how long reset is held.
+	ResetShortest, ResetLongest time.Duration
+	// DownHeight is the height below which a landed craft counts as down (m);
+	// LowHeight is the height that agrees with leaving a phase.
+	DownHeight, LowHeight float64
+	// IdleOutput is the highest motor output that counts as idle, LowOutput
+	// the highest that counts as low (fractions).
+	IdleOutput, LowOutput float64
+	// StillRotor is the rotor speed below which a rotor counts as standing (Hz).
+	StillRotor float64
+	// IdleCurrent is the pack current that may remain after the relay opened
+	// (A); 0 means the current is not used to verify the opening.
+	IdleCurrent float64
+}
+
+// Fixed times of the latch. From the project's own judgement unless a source
+// stands beside them.
+const (
+	// phaseAgreement: a phase is left only after this much agreement.
+	phaseAgreement = 2 * time.Second
+	// downFor: landed, low and outputs low for this long is down.
+	downFor = time.Second
+	// climbFor and climbLimit: climbing this fast for this long while being
+	// brought down means the craft does not obey.
+	climbFor   = time.Second
+	climbLimit = 0.5
+	// restartBack: a boot clock that runs back by more than this is a restart;
+	// less is datagrams that overtook each other.
+	restartBack = 1.0
+	// resetSound is how long "reset accepted" sounds.
+	resetSound = 800 * time.Millisecond
+	// The chain test inside the horn: relay without pulses, then pulses
+	// without relay; neither may close the contactor.
+	testRelayFrom = 500 * time.Millisecond
+	testRelayTo   = 900 * time.Millisecond
+	testBeatFrom  = 1200 * time.Millisecond
+	testBeatTo    = 1700 * time.Millisecond
+)
+
+// DefaultSite is a pad with nothing fitted and every time at its default.
+func DefaultSite() Site {
+	return Site{
+		PickUp: 400 * time.Millisecond, DropOut: 200 * time.Millisecond,
+		Discrepancy: 500 * time.Millisecond, PinStale: 20 * time.Millisecond,
+		LinkStale: 500 * time.Millisecond, EndGrace: 30 * time.Second,
+		ReadyAfter: 10 * time.Second, Horn: 3 * time.Second,
+		// A shortest pulse of 400 ms is one maker's example; ours is shorter
+		// because a gloved hand taps.
+		ResetShortest: 100 * time.Millisecond, ResetLongest: 3 * time.Second,
+		DownHeight: 0.3, LowHeight: 1, IdleOutput: 0.05, LowOutput: 0.25, StillRotor: 1,
+	}
+}

@@ -1,0 +1,101 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// View is what can be shown of an engine. The slices are reused by the next
+// call with the same View.
+type View struct {
+	At, Since time.Duration
+	State     State
+	Duty      Duty
+	Sound     Sound
+	// RelayOn is the relay command; Closed says that power may reach the rotors.
+	RelayOn, Closed bool
+	Armed, Airborne bool
+	// KeepOut stands from every closing until the craft is disarmed and the
+	// rotors are known to stand.
+	KeepOut bool
+	// ResetDone says that a reset was made and still counts.
+	ResetDone bool
+	// Grace is the instant at which a controlled stop takes the power off,
+	// Never if none runs. Closing is the instant at which the relay closes.
+	Grace, Closing time.Duration
+	// First is the first-out of the episode; its Kind is 0 if there is none.
+	First       Effect
+	Trips, Kept uint32
+	Standing    int
+	Unmet       []Unmet
+	Rules       []RuleView
+}
+
+// RuleView is one rule as it stands.
+type RuleView struct {
+	Reading  derived.Reading
+	Age      time.Duration // since the last Good sample; Never if there was none
+	HasValue bool
+	Value    float64 // the rate for rate rules
+	Headroom float64 // distance to the limit, SI; negative past it
+	Side     rules.Side
+	Caution  bool
+	Demand   bool // a stop demand stands and counts
+	Missing  bool
+	InForce  bool
+	Fed      bool
+}
+
+// View fills dst with the state as of the last Step or Advance.
+func (e *Engine) View(dst *View) {
+	unmet, ruleViews := dst.Unmet[:0], dst.Rules[:0]
+	*dst = View{
+		At: e.now, Since: e.since, State: e.state, Duty: e.site.Duty, Sound: e.sound,
+		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
+		KeepOut:   e.closed || e.armed || !e.still(e.now),
+		ResetDone: e.resetDone, Grace: e.timers[timerGrace], Closing: rules.Never,
+		First: e.first, Trips: e.trips, Kept: e.kept, Standing: e.standing,
+	}
+	if e.state == Closing {
+		dst.Closing = e.since + e.site.Horn
+	}
+	e.eachUnmet(func(u Unmet) bool { unmet = append(unmet, u); return true })
+	if e.state == Blocked && e.site.Duty == Guard && !e.resetDone {
+		unmet = append(unmet, Unmet{Need: NeedReset})
+	}
+	for i := range e.env.Rules {
+		ruleViews = append(ruleViews, e.ruleView(i))
+	}
+	dst.Unmet, dst.Rules = unmet, ruleViews
+}
+
+func (e *Engine) ruleView(i int) RuleView {
+	rule, run := &e.env.Rules[i], &e.runs[i]
+	c := &e.channels[rule.Watch]
+	v := RuleView{
+		Reading: e.table[rule.Watch], Age: rules.Never, HasValue: run.seen, Value: run.value,
+		Caution: run.cautionTold, Demand: run.inForce[valueDemand] || run.inForce[missingDemand],
+		Missing: run.missing || !c.heard, InForce: e.inForce(rule.While), Fed: e.feeds(rule.Watch),
+	}
+	if c.heard {
+		v.Age = e.now - c.good
+	}
+	if run.seen {
+		v.Headroom = rule.Headroom(run.value)
+		v.Side = rule.Side(run.value)
+	}
+	return v
+}
+
+// Reading is the last reading of a channel.
+func (e *Engine) Reading(id rules.ChannelID) derived.Reading {
+	if id >= rules.ChannelCount {
+		return derived.Reading{}
+	}
+	return e.table[id]
+}
+
+// Envelope is the envelope the engine was made with; it must not be changed.
+func (e *Engine) Envelope() *rules.Envelope { return e.env }

@@ -1,0 +1,184 @@
+package intake
+
+import (
+	"net/netip"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/telemetry"
+	"downhaul/rules"
+)
+
+// aliveFor is how long after its last accepted frame the craft holds its
+// address: two and a half times the 1 s period of the heartbeat message, the
+// slowest sign of life of any craft. Ours.
+const aliveFor = 2500 * time.Millisecond
+
+// idRadioStatus is sent by the radios of a link, under ids of their own. From
+// the MAVLink common message set.
+const idRadioStatus = 109
+
+// place is where frames come from: a link and, for datagrams, an address.
+type place struct {
+	link uint8
+	from netip.AddrPort
+}
+
+// craft is what is remembered of the named craft.
+type craft struct {
+	known   bool
+	at      place
+	last    time.Duration // of its last accepted frame
+	clashed bool
+	clash   time.Duration // when the clash was last said
+	clocks  bootClocks
+	loss    loss
+}
+
+// alive says whether the craft still holds its address.
+func (c *craft) alive(at time.Duration) bool {
+	return c.known && at-c.last <= aliveFor
+}
+
+// link is one telemetry link.
+type link struct {
+	cfg    LinkConfig
+	stream telemetry.Stream  // of a stream
+	whole  telemetry.Scanner // of datagrams
+	n      LinkCounts
+}
+
+// pinned says whether the pad file allows the craft at this address.
+func (l *link) pinned(from netip.AddrPort) bool {
+	want := l.cfg.From
+	return !want.IsValid() || (want.Addr().Unmap() == from.Addr() && (want.Port() == 0 || want.Port() == from.Port()))
+}
+
+// appendTelemetry takes one telemetry chunk.
+func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.Input {
+	if int(c.Link) >= len(in.links) {
+		in.n.BadRecords++
+		return dst
+	}
+	l := &in.links[c.Link]
+	p := place{link: c.Link}
+	if l.cfg.Stream {
+		if c.Lost > 0 {
+			l.stream.Drop() // the bytes behind the gap do not finish it
+		}
+		l.stream.Feed(c.Bytes)
+		for f, ok := l.stream.Next(); ok; f, ok = l.stream.Next() {
+			dst = in.frame(dst, c.At, l, p, f)
+		}
+		return dst
+	}
+	p.from = netip.AddrPortFrom(c.From.Addr().Unmap(), c.From.Port())
+	for b := c.Bytes; len(b) > 0; {
+		f, used, ok := l.whole.NextWhole(b)
+		if !ok {
+			break
+		}
+		b = b[used:]
+		dst = in.frame(dst, c.At, l, p, f)
+	}
+	return dst
+}
+
+// frame takes one checked frame.
+func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p place, f telemetry.Frame) []interlock.Input {
+	named := f.System == in.cfg.Craft.System && f.Component == in.cfg.Craft.Component
+	if f.ID == idRadioStatus {
+		return in.radio(dst, at, l, p, f, named)
+	}
+	if !named {
+		l.n.Others++
+		in.others.note(at, p, f)
+		return dst
+	}
+	if in.elsewhere(at, l, p) {
+		l.n.WrongAddress++
+		return in.foreign(dst, at)
+	}
+	k := &in.craft
+	moved := k.known && k.at != p
+	k.known, k.at = true, p
+	ms, clocked := telemetry.BootMillis(f)
+	var restarted bool
+	if clocked {
+		switch k.clocks.look(f, ms) {
+		case same:
+			l.n.Duplicates++
+			return dst
+		case late:
+			l.n.Late++
+			k.loss.overtaken()
+			return dst
+		case back:
+			l.n.Restarts++
+			restarted = true
+		}
+	}
+	k.last = at
+	l.n.Frames++
+	dst = append(dst, interlock.Input{Kind: interlock.FrameInput, Seq: uint32(f.Seq)})
+	dst = in.fields(dst, f)
+	if s, ok := k.loss.take(at, f.Seq, restarted || moved); ok {
+		dst = append(dst, sampleInput(s))
+	}
+	return dst
+}
+
+// elsewhere says that the craft's identity must not come from there now.
+func (in *Intake) elsewhere(at time.Duration, l *link, p place) bool {
+	return !l.pinned(p.from) || (in.craft.alive(at) && in.craft.at != p)
+}
+
+// fields adds the samples of one frame.
+func (in *Intake) fields(dst []interlock.Input, f telemetry.Frame) []interlock.Input {
+	in.samples = in.table.Append(in.samples[:0], f)
+	for _, s := range in.samples {
+		dst = append(dst, sampleInput(s))
+	}
+	return dst
+}
+
+// radio takes RADIO_STATUS: a radio of the link tells of itself, under an
+// identity of its own or under the craft's. It feeds the radio's channels when
+// it comes the way the craft does, and never proves that the craft is alive:
+// the radio on the ground goes on talking when the craft is gone.
+func (in *Intake) radio(dst []interlock.Input, at time.Duration, l *link, p place, f telemetry.Frame, named bool) []interlock.Input {
+	same := in.craft.known && in.craft.at == p
+	if !in.craft.known && l.cfg.Stream {
+		same = true // a line has one far end
+	}
+	if !same {
+		if named && in.elsewhere(at, l, p) {
+			l.n.WrongAddress++
+			return in.foreign(dst, at)
+		}
+		l.n.Others++
+		return dst
+	}
+	l.n.Radio++
+	in.samples = in.table.Append(in.samples[:0], f)
+	for _, s := range in.samples {
+		switch s.Channel {
+		case rules.RadioRSSI, rules.RadioRemoteRSSI, rules.RadioErrors:
+			dst = append(dst, sampleInput(s))
+		}
+	}
+	return dst
+}
+
+// foreign takes a frame under the craft's identity that came from elsewhere. It
+// feeds nothing; the clash is said once, and again after every aliveFor in
+// which it went on, so that nothing can be started in the midst of one.
+func (in *Intake) foreign(dst []interlock.Input, at time.Duration) []interlock.Input {
+	k := &in.craft
+	if k.clashed && at-k.clash < aliveFor {
+		return dst
+	}
+	k.clashed, k.clash = true, at
+	in.n.Clashes++
+	return append(dst, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostClash, On: true, Seq: uint32(in.n.Clashes)})
+}

@@ -1,0 +1,113 @@
+package intake
+
+import (
+	"fmt"
+
+	"downhaul/interlock"
+	"downhaul/interlock/telemetry"
+)
+
+// Intake turns chunks into inputs. It is one session's: all its state comes
+// from the chunks it was given, in their order.
+type Intake struct {
+	cfg     Config
+	links   []link
+	craft   craft
+	others  others
+	table   *telemetry.Fields
+	samples []interlock.Sample // room for one frame's
+	wind    wind
+	n       Counts
+}
+
+// Counts is what came in so far.
+type Counts struct {
+	// Links has one row for every telemetry link.
+	Links []LinkCounts
+	// Clashes counts the clashes of identity that were said.
+	Clashes uint64
+	// Bounces counts anemometer pulses that came within the bounce time,
+	// LostEdges edges that the board knew to be lost.
+	Bounces, LostEdges uint64
+	// FailedReads counts readings that the board could not make: edges,
+	// conversions, levels.
+	FailedReads uint64
+	// BadRecords counts chunks and records that are not in their form: bugs
+	// of the writer, or a damaged recording.
+	BadRecords uint64
+	// LostChunks sums Chunk.Lost.
+	LostChunks uint64
+}
+
+// LinkCounts is what came in on one telemetry link.
+type LinkCounts struct {
+	Frames       uint64 // accepted as the craft's
+	Radio        uint64 // accepted from the link's radios
+	Others       uint64 // of other senders
+	WrongAddress uint64 // of the craft's identity, from elsewhere
+	Duplicates   uint64 // of the craft, boot clock unmoved
+	Late         uint64 // of the craft, overtaken by younger ones
+	Restarts     uint64 // of the craft, boot clock back by 1 s and more
+	UnknownIDs   uint64 // starts of a message whose checksum nobody knows
+	BadBytes     uint64 // in no good frame
+}
+
+// New makes an intake; its error lists everything wrong with cfg.
+func New(cfg Config) (*Intake, error) {
+	if err := cfg.check(); err != nil {
+		return nil, fmt.Errorf("intake: %w", err)
+	}
+	table, err := telemetry.NewFields(cfg.Fields)
+	if err != nil {
+		return nil, fmt.Errorf("intake: %w", err)
+	}
+	in := &Intake{
+		cfg: cfg, table: table, wind: newWind(cfg.Anemometer),
+		links:   make([]link, len(cfg.Links)),
+		samples: make([]interlock.Sample, 0, 64),
+	}
+	for i := range in.links {
+		in.links[i].cfg = cfg.Links[i]
+	}
+	return in, nil
+}
+
+// Append adds the inputs of one chunk to dst, all for Step at c.At, in the
+// order they are to be stepped. A lost chunk is told before what came after
+// it. The bytes of c are not kept.
+func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
+	if c.Source == Decisions {
+		return dst
+	}
+	if c.Lost > 0 {
+		in.n.LostChunks += uint64(c.Lost)
+		dst = append(dst, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostLost, On: true, Seq: c.Lost})
+	}
+	switch c.Source {
+	case Telemetry:
+		return in.appendTelemetry(dst, &c)
+	case Wind:
+		return in.wind.append(dst, &c, &in.n)
+	case LoadCell:
+		return in.cfg.LoadCell.append(dst, c.Bytes, &in.n)
+	case Pins:
+		return in.appendPins(dst, c.Bytes)
+	case HostEvent:
+		return in.appendHost(dst, c.Bytes)
+	}
+	in.n.BadRecords++
+	return dst
+}
+
+// Counts is what came in so far. The slice is the caller's own.
+func (in *Intake) Counts() Counts {
+	n := in.n
+	n.Links = make([]LinkCounts, len(in.links))
+	for i := range in.links {
+		l := &in.links[i]
+		n.Links[i] = l.n
+		n.Links[i].UnknownIDs = l.whole.Counts.UnknownID + l.stream.Counts.UnknownID
+		n.Links[i].BadBytes = l.whole.Counts.BadBytes + l.stream.Counts.BadBytes
+	}
+	return n
+}

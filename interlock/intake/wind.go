@@ -1,0 +1,316 @@
+package intake
+
+import (
+	"encoding/binary"
+	"errors"
+	"fmt"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/rules"
+)
+
+// AnemometerConfig is the pulse anemometer of the pad.
+//
+// Speed is U = Offset + Slope·f, f the pulse frequency: the transfer line of a
+// calibration certificate. The line holds only while the cups turn; a standing
+// rotor is calm, not Offset.
+type AnemometerConfig struct {
+	// Fitted is false when the pad has none; wind chunks then give nothing.
+	Fitted bool
+	// Slope is metres of wind run per pulse, over 0.
+	Slope float64
+	// Offset is the speed in m/s at which the line meets zero pulses, 0 or more.
+	Offset float64
+	// MaxHz is the highest believable pulse frequency, over 0: a pulse sooner
+	// than 1/MaxHz after the last makes the sample implausible.
+	MaxHz float64
+	// MinPeriod is the bounce time of the contact: a pulse sooner than that
+	// after the last is ignored and counted. Less than 1/MaxHz; 0 is none.
+	MinPeriod time.Duration
+	// StillAfter is the time without a pulse after which the rotor stands, or
+	// the line is dead. 0 takes 3 s.
+	StillAfter time.Duration
+	// OnFall counts falling edges; otherwise rising edges are the pulses.
+	OnFall bool
+}
+
+// Ours: figures of the wind reading.
+const (
+	// stillAfterDefault: at 3 m/s every common cup rotor gives several pulses
+	// in 3 s.
+	stillAfterDefault = 3 * time.Second
+	// breezy is the speed in m/s above which silence is a fault, not a calm:
+	// cups run down over seconds and give slower and slower pulses on the way.
+	breezy = 3.0
+	// silentPeriods is how many of its last periods a breezy rotor may be
+	// silent before its reading is in doubt.
+	silentPeriods = 3
+)
+
+// WindEdge is one record of a wind chunk.
+type WindEdge struct {
+	// At is the engine time of the edge.
+	At time.Duration
+	// Rise is true for a change to the electrical high level.
+	Rise bool
+	// Failed says that the line could not be watched; it is no edge.
+	Failed bool
+	// Lost counts edges known to be lost just before this record; larger
+	// counts are written as 65535.
+	Lost uint16
+}
+
+// WindEdgeSize is the length in bytes of one record of a wind chunk: engine
+// time in ns (int64), flags, lost (uint16), little-endian.
+const WindEdgeSize = 11
+
+const (
+	windRise   = 1
+	windFailed = 2
+)
+
+// AppendWindEdges adds the records of edges to dst: the payload of a wind
+// chunk. The guard sends one chunk every 250 ms, with no record at all when
+// nothing turned.
+func AppendWindEdges(dst []byte, edges []WindEdge) []byte {
+	for _, e := range edges {
+		var flags byte
+		if e.Rise {
+			flags |= windRise
+		}
+		if e.Failed {
+			flags |= windFailed
+		}
+		dst = binary.LittleEndian.AppendUint64(dst, uint64(e.At))
+		dst = append(dst, flags)
+		dst = binary.LittleEndian.AppendUint16(dst, e.Lost)
+	}
+	return dst
+}
+
+// DecodeWindEdge reads the first record of b. ok is false, and nothing is
+// read, when b is too short or the flags are none of ours.
+func DecodeWindEdge(b []byte) (e WindEdge, ok bool) {
+	if len(b) < WindEdgeSize || b[8] > windRise|windFailed {
+		return WindEdge{}, false
+	}
+	return WindEdge{
+		At:     time.Duration(binary.LittleEndian.Uint64(b)),
+		Rise:   b[8]&windRise != 0,
+		Failed: b[8]&windFailed != 0,
+		Lost:   binary.LittleEndian.Uint16(b[9:]),
+	}, true
+}
+
+// wind turns pulses into speed.
+//
+// One chunk gives exactly one sample: the pulses that ended in it divided by
+// their time, a run of wind, so that the mean of 12 samples at 4 Hz is the 3 s
+// mean. Without a pulse the last speed stands until the silence itself bounds
+// it: the next period is at least as long as the time since the last pulse.
+//
+// Silence never clears anything. After more than 3 m/s a rotor silent for three
+// of its periods gives doubtful samples, and after StillAfter the sensor has
+// failed, until two pulses give a period again. After less, it is calm, 0 m/s.
+// Before the first pulse calm can not be told from a cut wire: missing, never
+// heard (turn the cups by hand).
+type wind struct {
+	cfg      AnemometerConfig
+	shortest time.Duration // 1/MaxHz
+
+	heard  bool          // a pulse was seen
+	timed  bool          // speed holds
+	failed bool          // silent after a breeze; ends with the next period
+	gap    bool          // pulses may have gone unseen since the last one
+	last   time.Duration // the last pulse
+	quiet  time.Duration // since when the line was watched and gave no pulse
+	period time.Duration // the last period
+	speed  float64       // m/s, of the last sample made from periods
+}
+
+func (c *AnemometerConfig) check() error {
+	if !c.Fitted {
+		return nil
+	}
+	var errs []error
+	if !(c.Slope > 0 && c.Slope <= 100) {
+		errs = append(errs, fmt.Errorf("anemometer slope: want over 0, up to 100 m per pulse (got %v); take it from the sensor's certificate", c.Slope))
+	}
+	if !(c.Offset >= 0 && c.Offset <= 10) {
+		errs = append(errs, fmt.Errorf("anemometer offset: want 0 to 10 m/s (got %v); take it from the sensor's certificate", c.Offset))
+	}
+	if !(c.MaxHz > 0 && c.MaxHz <= 1e5) {
+		errs = append(errs, fmt.Errorf("anemometer highest frequency: want over 0, up to 100000 Hz (got %v)", c.MaxHz))
+	} else if c.MinPeriod < 0 || c.MinPeriod >= periodOf(c.MaxHz) {
+		errs = append(errs, fmt.Errorf("anemometer bounce time: want 0 or more and less than one period at %v Hz (got %v); lower one of them", c.MaxHz, c.MinPeriod))
+	}
+	if c.StillAfter < 0 || c.StillAfter > time.Hour {
+		errs = append(errs, fmt.Errorf("anemometer still after: want 0 (for %v) to 1 h (got %v)", stillAfterDefault, c.StillAfter))
+	}
+	return errors.Join(errs...)
+}
+
+// periodOf is one period at f, which is over 0 and at most 1e5 Hz.
+func periodOf(f float64) time.Duration {
+	p := 1e9 / f
+	if p > 3.6e12 {
+		return time.Hour
+	}
+	return time.Duration(p)
+}
+
+func newWind(c AnemometerConfig) wind {
+	if c.StillAfter == 0 {
+		c.StillAfter = stillAfterDefault
+	}
+	w := wind{cfg: c}
+	if c.Fitted {
+		w.shortest = periodOf(c.MaxHz)
+	}
+	return w
+}
+
+// span is what one chunk holds.
+type span struct {
+	sum      time.Duration // of the periods that ended in it
+	pulses   int           // their count
+	doubt    rules.Cause   // why the value is only doubtful
+	broken   bool          // the line could not be watched
+	tooQuick bool          // a pulse came sooner than any rotor turns
+}
+
+// append takes one wind chunk.
+func (w *wind) append(dst []interlock.Input, c *Chunk, n *Counts) []interlock.Input {
+	if !w.cfg.Fitted {
+		return dst
+	}
+	var s span
+	if c.Lost > 0 {
+		w.miss(c.At, &s)
+	}
+	for b := c.Bytes; len(b) > 0; b = b[WindEdgeSize:] {
+		e, ok := DecodeWindEdge(b)
+		if !ok {
+			// Where the next record starts is not known any more.
+			n.BadRecords++
+			w.miss(c.At, &s)
+			break
+		}
+		w.edge(e, c.At, &s, n)
+	}
+	return append(dst, sampleInput(w.sample(c.At, &s)))
+}
+
+// miss notes that pulses may have gone unseen.
+func (w *wind) miss(at time.Duration, s *span) {
+	w.gap, w.quiet, s.doubt = true, at, rules.InputMissing
+}
+
+func (w *wind) edge(e WindEdge, at time.Duration, s *span, n *Counts) {
+	if e.Lost > 0 {
+		n.LostEdges += uint64(e.Lost)
+		w.miss(at, s)
+	}
+	if e.Failed {
+		n.FailedReads++
+		s.broken = true
+		w.miss(at, s)
+		return
+	}
+	if e.Rise == w.cfg.OnFall {
+		return
+	}
+	if e.At < 0 || e.At > at || (w.heard && e.At < w.last) {
+		n.BadRecords++
+		w.miss(at, s)
+		return
+	}
+	if !w.heard {
+		w.heard, w.gap = true, false
+		w.last, w.quiet = e.At, e.At
+		return
+	}
+	p := e.At - w.last
+	if p == 0 || p < w.cfg.MinPeriod {
+		n.Bounces++
+		return
+	}
+	w.last, w.quiet = e.At, e.At
+	switch {
+	case w.gap:
+		// This period may span pulses that nobody saw: it would read low.
+		w.gap = false
+	case w.failed && p >= w.cfg.StillAfter:
+		// The silence that failed the sensor is no period.
+	case p < w.shortest:
+		s.tooQuick = true
+	case w.timed && w.speed > breezy && p/silentPeriods > w.period:
+		// No cup rotor slows so fast; a missed pulse looks like this. The
+		// next period confirms it or not.
+		s.doubt = rules.Disagreement
+		w.period = p
+	default:
+		s.sum += p
+		s.pulses++
+		w.period = p
+	}
+}
+
+// line is the transfer line at n pulses in t, over 0.
+func (w *wind) line(n int, t time.Duration) float64 {
+	f := float64(n) / (float64(t) / 1e9)
+	return w.cfg.Offset + float64(w.cfg.Slope*f)
+}
+
+// sample makes the one sample of a chunk.
+func (w *wind) sample(at time.Duration, s *span) interlock.Sample {
+	const id = rules.WindSpeed
+	switch {
+	case s.broken:
+		return missing(id, rules.SensorFailed)
+	case s.tooQuick:
+		return missing(id, rules.Implausible)
+	case !w.heard:
+		return missing(id, rules.NeverHeard)
+	case s.pulses > 0:
+		w.speed = w.line(s.pulses, s.sum)
+		w.timed, w.failed = true, false
+		return doubt(measured(id, w.speed), s.doubt)
+	}
+
+	// No period ended in this chunk.
+	var since time.Duration
+	if at > w.quiet {
+		since = at - w.quiet
+	}
+	still := since >= w.cfg.StillAfter
+	if still && w.timed && w.speed > breezy {
+		w.failed = true
+	}
+	switch {
+	case w.failed:
+		return missing(id, rules.SensorFailed)
+	case still:
+		w.timed, w.speed = true, 0
+		return measured(id, 0)
+	case !w.timed && since == 0:
+		return missing(id, rules.NotFilled)
+	}
+	v := w.speed
+	if since > 0 {
+		if bound := w.line(1, since); !w.timed || bound < v {
+			v = bound
+		}
+	}
+	r := measured(id, v)
+	switch {
+	case s.doubt != rules.NoCause:
+		return doubt(r, s.doubt)
+	case !w.timed:
+		return doubt(r, rules.NotFilled)
+	case w.speed > breezy && since/silentPeriods > w.period:
+		return doubt(r, rules.Stale)
+	}
+	return r
+}

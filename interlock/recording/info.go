@@ -1,0 +1,166 @@
+package recording
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// PortCount is how much came to one UDP port.
+type PortCount struct {
+	Port      uint16
+	Datagrams uint64
+	Bytes     uint64
+}
+
+// Interface is one input of a pcapng, or the one of a pcap.
+type Interface struct {
+	Name, About string
+	LinkType    uint16
+	Packets     uint64
+}
+
+// Skipped counts packets that carry no datagram that is taken.
+type Skipped struct {
+	TCP       uint64
+	Fragments uint64 // parts of datagrams that were split on their way; they are not put together
+	OtherIP   uint64 // neither UDP nor TCP
+	Other     uint64 // no IP, or of a link type that is not known here
+	Short     uint64 // headers that contradict themselves
+	OtherPort uint64 // left out by OnlyPort
+}
+
+// Info is what is known of a recording so far: it is complete once Next has
+// returned an error.
+type Info struct {
+	Form Form
+	// Own says that the guard wrote it; Session, Software and Part are set then.
+	Own               bool
+	Session, Software string
+	Part              int
+	// Start is the wall clock at engine time 0; zero for raw bytes, which do
+	// not tell it.
+	Start time.Time
+	// Span is the engine time of the last chunk.
+	Span       time.Duration
+	Interfaces []Interface
+	Ports      []PortCount // by number; at most 4096
+	Packets    uint64
+	Chunks     uint64
+	Skipped    Skipped
+	Cut        uint64 // datagrams of which the capture kept only the beginning
+	Undated    uint64 // packets without a time; they take that of the one before
+	// Backwards counts times that ran back; they take the time before.
+	Backwards uint64
+
+	// Of our own recordings: chunks lost in front of the engine, and gaps in
+	// the numbering. Behind a gap no equal replay is claimed.
+	Lost       uint64
+	Gaps       uint64        // how many
+	Missing    uint64        // chunks missing in them
+	FirstGapAt time.Duration // engine time behind the first one
+
+	// Of raw bytes.
+	Frames   uint64 // frames with a right checksum
+	BadBytes uint64 // bytes in no such frame
+	Timed    bool   // some sender's messages tell the time; else all is at 0
+	Restarts uint64 // the boot clock began anew
+	Leaps    uint64 // the boot clock jumped ahead by more than a minute
+}
+
+// Info is what is known so far.
+func (r *Reader) Info() Info {
+	info := r.info
+	info.Ports = slices.Clone(r.info.Ports)
+	slices.SortFunc(info.Ports, func(a, b PortCount) int { return int(a.Port) - int(b.Port) })
+	if r.gate != nil {
+		for _, f := range r.gate.ifaces {
+			info.Interfaces = append(info.Interfaces, Interface{Name: f.name, About: f.about, LinkType: f.link, Packets: f.packets})
+		}
+	}
+	return info
+}
+
+// portIndex finds or adds the port's row; past the last when there are too many.
+func (i *Info) portIndex(port uint16) int {
+	for k := range i.Ports {
+		if i.Ports[k].Port == port {
+			return k
+		}
+	}
+	if len(i.Ports) < 4096 {
+		i.Ports = append(i.Ports, PortCount{Port: port})
+		return len(i.Ports) - 1
+	}
+	return len(i.Ports)
+}
+
+func (i *Info) gap(before, after uint64, at time.Duration) {
+	if i.Gaps == 0 {
+		i.FirstGapAt = at
+	}
+	i.Gaps++
+	if after > before+1 {
+		i.Missing += after - before - 1
+	}
+}
+
+// Notes says in plain words what a reader of the results should know; empty
+// when there is nothing.
+func (i Info) Notes() []string {
+	var notes []string
+	say := func(n uint64, format string, args ...any) {
+		if n > 0 {
+			notes = append(notes, fmt.Sprintf(format, append([]any{n}, args...)...))
+		}
+	}
+	if i.Gaps > 0 {
+		notes = append(notes, fmt.Sprintf("%d gap(s) in the numbering, %d chunk(s) missing, the first at %.3f s: from there on an equal replay is not claimed", i.Gaps, i.Missing, i.FirstGapAt.Seconds()))
+	}
+	say(i.Lost, "%d chunk(s) were lost before the engine saw them")
+	say(i.Skipped.TCP, "%d TCP packet(s) left out: TCP is not put together here")
+	say(i.Skipped.Fragments, "%d fragment(s) of split datagrams left out: they are not put together here")
+	say(i.Skipped.Short, "%d packet(s) with headers that contradict themselves left out")
+	say(i.Skipped.OtherIP+i.Skipped.Other, "%d packet(s) of other kinds left out")
+	say(i.Skipped.OtherPort, "%d datagram(s) to other ports left out")
+	say(i.Cut, "%d datagram(s) of which the capture kept only the beginning")
+	say(i.Undated, "%d packet(s) carry no time; they take that of the packet before")
+	say(i.Backwards, "%d time(s) ran back; they take the time before")
+	say(i.Restarts, "%d restart(s) of the craft's clock; time goes on from there")
+	say(i.Leaps, "%d jump(s) of the craft's clock by more than a minute")
+	if i.Form == Raw && !i.Timed {
+		notes = append(notes, "no message tells the time: everything is at 0 s")
+	}
+	return notes
+}
+
+// nothing says why a capture holds no chunk at all.
+func (r *Reader) nothing() error {
+	s := r.info.Skipped
+	var found []string
+	for _, f := range []struct {
+		n    uint64
+		what string
+	}{
+		{s.TCP, "TCP"}, {s.Fragments, "parts of split datagrams"}, {s.OtherIP, "other IP"},
+		{s.Other, "not IP"}, {s.Short, "damaged headers"}, {s.OtherPort, "UDP to other ports"},
+	} {
+		if f.n > 0 {
+			found = append(found, fmt.Sprintf("%d %s", f.n, f.what))
+		}
+	}
+	switch {
+	case r.info.Packets == 0:
+		return fmt.Errorf("a %s capture without a single packet; capture again while the link is up", r.info.Form)
+	case s.OtherPort > 0:
+		var ports []string
+		for _, p := range r.Info().Ports[:min(len(r.info.Ports), 12)] {
+			ports = append(ports, fmt.Sprint(p.Port))
+		}
+		return fmt.Errorf("no UDP datagram to port %d in %d packets; there are some to %s", r.port, r.info.Packets, strings.Join(ports, ", "))
+	case s.TCP > 0:
+		return fmt.Errorf("a capture of TCP: %d packets (%s) and no UDP datagram; lost and repeated segments make bytes and times of a TCP capture uncertain, so it is not read: capture a UDP link, or keep the stream's raw bytes", r.info.Packets, strings.Join(found, ", "))
+	}
+	return fmt.Errorf("no UDP datagram in %d packets (%s); capture the UDP telemetry link", r.info.Packets, strings.Join(found, ", "))
+}

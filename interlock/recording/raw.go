@@ -1,0 +1,170 @@
+package recording
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"time"
+
+	"downhaul/interlock/telemetry"
+)
+
+// Ours. rawWindow is looked at to choose whose clock counts; rawChunk bounds a
+// chunk. A boot clock that jumps by more than leap is believed only when a
+// second message agrees within agree; a step back by more than agree is a
+// restart, a smaller one is messages out of order.
+const (
+	rawWindow = 1 << 20
+	rawChunk  = 64 << 10
+	leap      = 60 * time.Second
+	agree     = time.Second
+)
+
+// sender is whose messages a clock is taken from.
+type sender struct{ system, component uint8 }
+
+// chooseClock is the sender with the most timed messages in the window; of
+// equal ones the first.
+func chooseClock(window []byte) (who sender, ok bool) {
+	var s telemetry.Scanner
+	var order []sender
+	count := map[sender]int{}
+	for {
+		f, used, found := s.NextWhole(window)
+		if !found {
+			break
+		}
+		window = window[used:]
+		if _, timed := telemetry.BootMillis(f); timed {
+			from := sender{f.System, f.Component}
+			if count[from]++; count[from] == 1 {
+				order = append(order, from)
+			}
+		}
+	}
+	for _, from := range order {
+		if !ok || count[from] > count[who] {
+			who, ok = from, true
+		}
+	}
+	return who, ok
+}
+
+// bootTime makes one time that never runs back out of a craft's boot clock.
+type bootTime struct {
+	begun    bool
+	base     time.Duration // boot clock at time shift
+	shift    time.Duration
+	now      time.Duration
+	doubt    time.Duration // a leap that waits for a second message; -1 for none
+	backward uint64        // messages older than one before
+	restarts uint64
+	leaps    uint64 // jumps ahead that were believed
+}
+
+// see takes one boot clock reading and gives the time now.
+func (b *bootTime) see(millis uint32) time.Duration {
+	boot := time.Duration(millis) * time.Millisecond
+	if !b.begun {
+		b.begun, b.base, b.doubt = true, boot, -1
+		return 0
+	}
+	at := boot - b.base + b.shift
+	switch d := at - b.now; {
+	case d >= 0 && d <= leap:
+		b.now, b.doubt = at, -1
+	case d < 0 && d >= -agree:
+		b.backward++
+		b.doubt = -1
+	case b.doubt < 0 || boot < b.doubt-agree || boot > b.doubt+agree:
+		b.doubt = boot // far off: only one message says so yet
+	case d > 0:
+		b.leaps++
+		b.now, b.doubt = at, -1
+	default:
+		// The craft started again: time goes on from here.
+		b.restarts++
+		b.base, b.shift, b.doubt = boot, b.now, -1
+	}
+	return b.now
+}
+
+// rawReader cuts raw bytes into chunks, a new one whenever the clock moves on.
+type rawReader struct {
+	br      *bufio.Reader
+	scan    telemetry.Scanner
+	who     sender
+	timed   bool
+	clock   bootTime
+	off     int64
+	size    int // bytes of the chunk given last, still in br
+	opening int // bytes of the frame that begins the next chunk, already seen
+	frames  uint64
+	end     error
+}
+
+func newRaw(br *bufio.Reader, window []byte) *rawReader {
+	r := &rawReader{br: br}
+	r.who, r.timed = chooseClock(window)
+	return r
+}
+
+// next gives the bytes up to the frame that moves the clock on, and their time.
+func (r *rawReader) next() (at time.Duration, b []byte, err error) {
+	if r.end != nil {
+		return 0, nil, r.end
+	}
+	if r.size > 0 {
+		_, _ = r.br.Discard(r.size)
+		r.off += int64(r.size)
+		r.size = 0
+	}
+	want := 2 * rawChunk
+	b, err = r.br.Peek(want)
+	whole := errors.Is(err, io.EOF)
+	if err != nil && !whole {
+		r.end = fmt.Errorf("read recording at byte %d: %w", r.off, err)
+		return 0, nil, r.end
+	}
+	if len(b) == 0 {
+		r.end = io.EOF
+		return 0, nil, io.EOF
+	}
+	at = r.clock.now
+	i := r.opening
+	r.opening = 0
+	for i < rawChunk {
+		var f telemetry.Frame
+		var used int
+		var ok bool
+		if whole {
+			f, used, ok = r.scan.NextWhole(b[i:])
+		} else {
+			f, used, ok = r.scan.Next(b[i:])
+		}
+		i += used
+		if !ok {
+			break
+		}
+		r.frames++
+		if f.System != r.who.system || f.Component != r.who.component {
+			continue
+		}
+		boot, timed := telemetry.BootMillis(f)
+		if !timed {
+			continue
+		}
+		if now := r.clock.see(boot); now > at {
+			start := i - len(f.Raw)
+			if start == 0 {
+				at = now
+				continue
+			}
+			r.size, r.opening = start, len(f.Raw)
+			return at, b[:start], nil
+		}
+	}
+	r.size = i
+	return at, b[:i], nil
+}

@@ -1,0 +1,369 @@
+package recording
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"net/netip"
+	"os"
+	"time"
+
+	"downhaul/interlock/intake"
+
+	"github.com/gopacket/gopacket"
+	"github.com/gopacket/gopacket/pcapgo"
+)
+
+// Option changes how a recording is read.
+type Option func(*Reader)
+
+// OnlyPort takes only the datagrams to that UDP port. Without it all are taken,
+// and the intake hears only the named craft anyway.
+func OnlyPort(port uint16) Option { return func(r *Reader) { r.port, r.onlyPort = port, true } }
+
+// Reader reads one recording, or the parts of one that its writer had to begin
+// anew. It belongs to one goroutine.
+type Reader struct {
+	parts []string // still to be opened
+	file  io.Closer
+
+	gate *gate
+	ng   *pcapgo.NgReader
+	pcap *pcapgo.Reader
+	raw  *rawReader
+
+	port     uint16
+	onlyPort bool
+
+	own      bool
+	begun    bool      // first is set
+	first    time.Time // wall time of engine time 0
+	last     time.Duration
+	seq      uint64
+	lastPort int
+	d        datagram
+	comments []string
+
+	primed bool
+	chunk  intake.Chunk
+	err    error
+	info   Info
+}
+
+// bufferSize holds the largest block twice over.
+const bufferSize = maxBlock + 64<<10
+
+// Open opens a recording by name. A file that holds no recording, or a capture
+// without a single UDP datagram, is refused with what it is and what to do.
+func Open(name string, options ...Option) (*Reader, error) {
+	return OpenParts([]string{name}, options...)
+}
+
+// OpenParts opens the parts of one recording of our own in order
+// (recording.pcapng, recording-2.pcapng, and on) as if they were one.
+func OpenParts(names []string, options ...Option) (*Reader, error) {
+	if len(names) == 0 {
+		return nil, errors.New("open recording: no file named")
+	}
+	f, err := os.Open(names[0])
+	if err != nil {
+		return nil, fmt.Errorf("open recording: %w", err)
+	}
+	r, err := newReader(f, names[1:], options)
+	if err != nil {
+		_ = f.Close()
+		return nil, fmt.Errorf("open recording %s: %w", names[0], err)
+	}
+	return r, nil
+}
+
+// OpenReader is Open on bytes from anywhere. It reads from the beginning to the
+// end and never seeks.
+func OpenReader(in io.Reader, options ...Option) (*Reader, error) {
+	r, err := newReader(in, nil, options)
+	if err != nil {
+		return nil, fmt.Errorf("open recording: %w", err)
+	}
+	return r, nil
+}
+
+func newReader(in io.Reader, parts []string, options []Option) (*Reader, error) {
+	r := &Reader{parts: parts}
+	for _, o := range options {
+		o(r)
+	}
+	if err := r.attach(in); err != nil {
+		return nil, err
+	}
+	// The first chunk is read ahead, so that a capture of something else is
+	// refused here and not in the middle of a replay.
+	r.chunk, r.err = r.read()
+	r.primed = true
+	if errors.Is(r.err, io.EOF) && !r.own {
+		return nil, r.nothing()
+	}
+	return r, nil
+}
+
+// attach starts on the next file.
+func (r *Reader) attach(in io.Reader) error {
+	r.file, _ = in.(io.Closer)
+	br := bufio.NewReaderSize(in, bufferSize)
+	head, err := br.Peek(maxBlock)
+	if err != nil && !errors.Is(err, io.EOF) {
+		return err
+	}
+	form, order, nano, err := tell(head, err != nil)
+	if err != nil {
+		return err
+	}
+	r.info.Form = form
+	r.gate, r.ng, r.pcap, r.raw = nil, nil, nil, nil
+	switch form {
+	case Raw:
+		r.raw = newRaw(br, head)
+		return nil
+	case PCAPNG:
+		r.gate = &gate{br: br, ng: true, order: order}
+		r.ng, err = pcapgo.NewNgReader(r.gate, pcapgo.NgReaderOptions{WantMixedLinkType: true})
+	case PCAP:
+		r.gate = &gate{br: br, order: order, nano: nano}
+		r.pcap, err = pcapgo.NewReader(r.gate)
+	}
+	if err != nil {
+		if r.gate.end != nil && !errors.Is(r.gate.end, io.EOF) {
+			return r.gate.end
+		}
+		return fmt.Errorf("a %s file whose header cannot be read: %w", form, err)
+	}
+	if r.pcap != nil && !knownLink(r.gate.ifaces[0].link) {
+		return fmt.Errorf("a pcap of link type %d, which carries no IP that is known here; capture on an Ethernet, Wi-Fi or loopback interface", r.gate.ifaces[0].link)
+	}
+	if r.ng != nil {
+		info := r.ng.SectionInfo()
+		start, part, ok := readComment(info.Application, info.Comment)
+		if ok {
+			r.own, r.first, r.begun = true, start.Wall, true
+			r.info.Own, r.info.Start = true, start.Wall
+			r.info.Session, r.info.Software = start.Session, start.Software
+		}
+		r.info.Part = part
+	}
+	return nil
+}
+
+// Next is the next chunk. Its bytes are valid until Next is called again. The
+// error is io.EOF at a proper end, *Torn or *Damaged where the recording breaks
+// off, and stays so.
+func (r *Reader) Next() (intake.Chunk, error) {
+	if r.primed {
+		r.primed = false
+		return r.chunk, r.err
+	}
+	if r.err != nil {
+		return intake.Chunk{}, r.err
+	}
+	c, err := r.read()
+	if err != nil {
+		r.err = err
+		return intake.Chunk{}, err
+	}
+	return c, nil
+}
+
+// Comments are those of the packet of the last chunk.
+func (r *Reader) Comments() []string { return r.comments }
+
+// Close closes the file that Open opened.
+func (r *Reader) Close() error {
+	if r.file == nil {
+		return nil
+	}
+	err := r.file.Close()
+	r.file = nil
+	return err
+}
+
+func (r *Reader) read() (intake.Chunk, error) {
+	for {
+		c, ok, err := r.packet()
+		if err == nil {
+			if !ok {
+				continue
+			}
+			r.info.Chunks++
+			r.info.Span = c.At
+			return c, nil
+		}
+		more, err2 := r.nextPart(err)
+		if err2 != nil {
+			return c, err2
+		}
+		if !more {
+			return c, err
+		}
+	}
+}
+
+// nextPart goes on with the next file of the same recording. A torn end of a
+// part that was given up is what is expected of it.
+func (r *Reader) nextPart(end error) (bool, error) {
+	if len(r.parts) == 0 {
+		return false, nil
+	}
+	var torn *Torn
+	if !errors.Is(end, io.EOF) && !errors.As(end, &torn) {
+		return false, nil
+	}
+	name := r.parts[0]
+	r.parts = r.parts[1:]
+	_ = r.Close()
+	f, err := os.Open(name)
+	if err != nil {
+		return false, fmt.Errorf("open next part of the recording: %w", err)
+	}
+	before, session := r.first, r.info.Session
+	if err := r.attach(f); err != nil {
+		return false, fmt.Errorf("open next part of the recording, %s: %w", name, err)
+	}
+	if !r.own || !r.first.Equal(before) || r.info.Session != session {
+		return false, fmt.Errorf("%s is no part of the recording of session %q", name, session)
+	}
+	return true, nil
+}
+
+// packet reads one packet; ok false when it is no chunk.
+func (r *Reader) packet() (c intake.Chunk, ok bool, err error) {
+	r.comments = nil
+	if r.raw != nil {
+		return r.rawChunk()
+	}
+	var data []byte
+	var ci gopacket.CaptureInfo
+	var options pcapgo.NgPacketOptions
+	if r.ng != nil {
+		data, ci, options, err = r.ng.ZeroCopyReadPacketDataWithOptions()
+	} else {
+		data, ci, err = r.pcap.ZeroCopyReadPacketData()
+	}
+	if err != nil {
+		if r.gate.end != nil {
+			return c, false, r.gate.end
+		}
+		// The gate let through what the library does not take.
+		r.gate.damaged("%v", err)
+		return c, false, r.gate.end
+	}
+	r.info.Packets++
+	r.comments = options.Comments
+	at := r.timeOf(ci.Timestamp)
+	if r.own && r.gate.ifaces[r.gate.id].own {
+		return r.ownChunk(at, data, options)
+	}
+	if !knownLink(r.gate.link) {
+		r.info.Skipped.Other++
+		return c, false, nil
+	}
+	if !r.unwrap(r.gate.link, data) {
+		return c, false, nil
+	}
+	r.seq++
+	return intake.Chunk{At: at, Seq: r.seq, Source: intake.Telemetry, From: r.d.from, To: r.d.to, Bytes: r.d.payload}, true, nil
+}
+
+// timeOf is the engine time of a packet: never negative, never decreasing.
+func (r *Reader) timeOf(t time.Time) time.Duration {
+	if r.gate.stub {
+		r.info.Undated++
+		return r.last
+	}
+	if !r.begun {
+		r.first, r.begun = t, true
+		r.info.Start = t
+	}
+	at := t.Sub(r.first)
+	if at < r.last {
+		r.info.Backwards++
+		return r.last
+	}
+	r.last = at
+	return at
+}
+
+// ownChunk is a packet of our own recording.
+func (r *Reader) ownChunk(at time.Duration, data []byte, options pcapgo.NgPacketOptions) (c intake.Chunk, ok bool, err error) {
+	f := r.gate.ifaces[r.gate.id].form
+	c = intake.Chunk{At: at, Source: f.source, Link: f.link, Bytes: data}
+	if f.datagram {
+		if !r.unwrap(r.gate.link, data) {
+			return c, false, nil
+		}
+		c.From, c.To, c.Bytes = r.d.from, r.d.to, r.d.payload
+		if c.To.Port() == 0 && c.To.Addr().IsUnspecified() {
+			c.To = netip.AddrPort{}
+		}
+	}
+	if options.PacketID != nil {
+		c.Seq = *options.PacketID
+		if c.Seq != r.seq+1 {
+			r.info.gap(r.seq, c.Seq, at)
+		}
+		r.seq = c.Seq
+	}
+	if options.DropCount != nil {
+		c.Lost = uint32(min(*options.DropCount, 1<<32-1))
+		r.info.Lost += *options.DropCount
+	}
+	return c, true, nil
+}
+
+// unwrap finds the datagram in a packet and counts what is none.
+func (r *Reader) unwrap(link uint16, data []byte) bool {
+	switch unwrap(link, data, &r.d) {
+	case holdsUDP:
+	case holdsTCP:
+		r.info.Skipped.TCP++
+		return false
+	case holdsFragment:
+		r.info.Skipped.Fragments++
+		return false
+	case holdsOtherIP:
+		r.info.Skipped.OtherIP++
+		return false
+	case holdsOther:
+		r.info.Skipped.Other++
+		return false
+	default:
+		r.info.Skipped.Short++
+		return false
+	}
+	port := r.d.to.Port()
+	if r.lastPort >= len(r.info.Ports) || r.info.Ports[r.lastPort].Port != port {
+		r.lastPort = r.info.portIndex(port)
+	}
+	if r.lastPort < len(r.info.Ports) {
+		r.info.Ports[r.lastPort].Datagrams++
+		r.info.Ports[r.lastPort].Bytes += uint64(len(r.d.payload))
+	}
+	if r.onlyPort && port != r.port {
+		r.info.Skipped.OtherPort++
+		return false
+	}
+	if r.d.cut {
+		r.info.Cut++
+	}
+	return true
+}
+
+func (r *Reader) rawChunk() (c intake.Chunk, ok bool, err error) {
+	at, b, err := r.raw.next()
+	r.info.Frames, r.info.BadBytes = r.raw.frames, r.raw.scan.Counts.BadBytes
+	r.info.Backwards, r.info.Restarts, r.info.Leaps = r.raw.clock.backward, r.raw.clock.restarts, r.raw.clock.leaps
+	r.info.Timed = r.raw.timed
+	if err != nil {
+		return c, false, err
+	}
+	r.seq++
+	return intake.Chunk{At: at, Seq: r.seq, Source: intake.Telemetry, Bytes: b}, true, nil
+}

@@ -1,0 +1,323 @@
+package recording
+
+import (
+	"bytes"
+	"errors"
+	"fmt"
+	"io"
+	"net/netip"
+	"time"
+
+	"downhaul/interlock/intake"
+
+	"github.com/gopacket/gopacket"
+	"github.com/gopacket/gopacket/layers"
+	"github.com/gopacket/gopacket/pcapgo"
+)
+
+// File is what a Writer needs of a file.
+type File interface {
+	Write(p []byte) (int, error)
+	// Sync returns when the bytes are on the disk.
+	Sync() error
+	Truncate(size int64) error
+	Close() error
+}
+
+// retry is ours: how much engine time passes before a Writer that no file
+// serves asks Start.Next again.
+const retry = time.Second
+
+// ErrNoFile is wrapped by errors of a Writer that has no file to write to.
+var ErrNoFile = errors.New("recording has no file to write to")
+
+// Writer writes a recording. It belongs to one goroutine.
+type Writer struct {
+	start Start
+	file  File // nil while there is none
+	part  int
+	size  int64 // good bytes in file
+	cause error
+	tried time.Duration
+
+	block bytes.Buffer
+	ng    *pcapgo.NgWriter // writes to block
+	forms []form           // by interface number
+	index map[form]int
+	lost  uint64
+
+	packet gopacket.SerializeBuffer
+	opts   pcapgo.NgPacketOptions
+	seq    uint64
+	drop   uint64
+}
+
+// Create begins a recording in the file: the section and the interfaces of
+// wind, load cell, pins, host and decisions. Telemetry interfaces follow with
+// their first chunk.
+func Create(w File, start Start) (*Writer, error) {
+	start.Wall = start.Wall.Round(0)
+	if start.Wall.UnixNano() < 0 {
+		return nil, fmt.Errorf("start recording: wall clock at %s: want 1970 or later; set the clock", start.Wall.Format(time.RFC3339))
+	}
+	out := &Writer{
+		start: start, file: w, part: 1, index: map[form]int{},
+		packet: gopacket.NewSerializeBuffer(),
+	}
+	for _, f := range bare {
+		out.index[f] = len(out.forms)
+		out.forms = append(out.forms, f)
+	}
+	if err := out.section(); err != nil {
+		return nil, fmt.Errorf("start recording: %w", err)
+	}
+	if err := out.flush(); err != nil {
+		return nil, fmt.Errorf("start recording: %w", err)
+	}
+	return out, nil
+}
+
+// section puts a section header and all interfaces known so far into block.
+func (w *Writer) section() (err error) {
+	w.block.Reset()
+	for i, f := range w.forms {
+		if i == 0 {
+			options := pcapgo.NgWriterOptions{SectionInfo: pcapgo.NgSectionInfo{Application: application, Comment: w.start.comment(w.part)}}
+			w.ng, err = pcapgo.NewNgWriterInterface(&w.block, f.ng(), options)
+		} else {
+			_, err = w.ng.AddInterface(f.ng())
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return w.ng.Flush()
+}
+
+func (f form) ng() pcapgo.NgInterface {
+	return pcapgo.NgInterface{Name: f.name(), Description: f.about(), LinkType: layers.LinkType(f.linkType())}
+}
+
+// flush writes block with one write.
+func (w *Writer) flush() error {
+	n, err := w.file.Write(w.block.Bytes())
+	if err == nil && n != w.block.Len() {
+		err = io.ErrShortWrite
+	}
+	if err != nil {
+		return err
+	}
+	w.size += int64(n)
+	return nil
+}
+
+// Put writes one chunk, with comments on its packet (a trip on the packet that
+// caused it). An error says that the chunk is not in the recording; its number
+// will be missing there, and whoever reads it is told.
+//
+// IPv6 zones are not kept. Addresses of two families are written as IPv6.
+func (w *Writer) Put(c intake.Chunk, comments ...string) error {
+	f := form{source: c.Source, link: c.Link, datagram: c.Source == intake.Telemetry && c.From.IsValid()}
+	if f.name() == "" || (c.Source != intake.Telemetry && c.Link != 0) {
+		return fmt.Errorf("record chunk %d: source %d, link %d is not known", c.Seq, c.Source, c.Link)
+	}
+	if c.At < 0 {
+		return fmt.Errorf("record chunk %d: engine time %v is before the start", c.Seq, c.At)
+	}
+	data := c.Bytes
+	if f.datagram {
+		var err error
+		if data, err = w.wrap(c); err != nil {
+			w.lost++
+			return fmt.Errorf("record chunk %d: %w", c.Seq, err)
+		}
+	}
+	if w.file == nil {
+		if w.start.Next == nil || c.At-w.tried < retry {
+			w.lost++
+			return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, w.cause)
+		}
+		return w.again(f, c, data, comments)
+	}
+	w.block.Reset()
+	if err := w.add(f, c, data, comments); err != nil {
+		w.lost++
+		return fmt.Errorf("record chunk %d: %w", c.Seq, err)
+	}
+	if err := w.flush(); err != nil {
+		w.drop1(fmt.Errorf("write recording, file %d: %w", w.part, err))
+		return w.again(f, c, data, comments)
+	}
+	return nil
+}
+
+// add puts the packet, and its interface if it is new, into block.
+func (w *Writer) add(f form, c intake.Chunk, data []byte, comments []string) error {
+	id, ok := w.index[f]
+	if !ok {
+		id = len(w.forms)
+		if _, err := w.ng.AddInterface(f.ng()); err != nil {
+			return err
+		}
+		w.index[f] = id
+		w.forms = append(w.forms, f)
+	}
+	w.seq, w.drop = c.Seq, uint64(c.Lost)
+	w.opts = pcapgo.NgPacketOptions{PacketID: &w.seq}
+	if c.Lost > 0 {
+		w.opts.DropCount = &w.drop
+	}
+	for _, text := range comments {
+		w.opts.Comments = append(w.opts.Comments, cutText(text))
+	}
+	info := gopacket.CaptureInfo{
+		Timestamp:      w.start.Wall.Add(c.At),
+		CaptureLength:  len(data),
+		Length:         len(data),
+		InterfaceIndex: id,
+	}
+	if err := w.ng.WritePacketWithOptions(info, data, w.opts); err != nil {
+		return err
+	}
+	return w.ng.Flush()
+}
+
+// longestComment is ours; an option's length has 16 bits.
+const longestComment = 16 << 10
+
+func cutText(s string) string {
+	if len(s) > longestComment {
+		return s[:longestComment]
+	}
+	return s
+}
+
+// drop1 gives the present file up: what was not a whole block is cut off again.
+func (w *Writer) drop1(cause error) {
+	if w.size > 0 {
+		_ = w.file.Truncate(w.size)
+		_ = w.file.Sync()
+	}
+	_ = w.file.Close()
+	w.file, w.cause = nil, cause
+}
+
+// again goes on in a new file, with the packet that could not be written.
+func (w *Writer) again(f form, c intake.Chunk, data []byte, comments []string) error {
+	w.tried = c.At
+	if err := w.nextFile(); err != nil {
+		w.lost++
+		return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, err)
+	}
+	err := w.add(f, c, data, comments)
+	if err == nil {
+		err = w.flush()
+	}
+	if err != nil {
+		w.lost++
+		w.size = 0
+		w.drop1(err)
+		return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, err)
+	}
+	return nil
+}
+
+// nextFile opens the next file and leaves its header in block, unwritten.
+func (w *Writer) nextFile() error {
+	if w.start.Next == nil {
+		return w.cause
+	}
+	w.part++
+	file, err := w.start.Next(w.part)
+	if err != nil {
+		w.part-- // nothing was made
+		w.cause = fmt.Errorf("open recording, file %d: %w (after: %w)", w.part+1, err, w.cause)
+		return w.cause
+	}
+	w.file, w.size = file, 0
+	return w.section()
+}
+
+// Sync returns nil when all that was written is on the disk. Call it once a
+// second. A sync that failed is not tried again on the same file: what it did
+// not keep may be gone, and the recording goes on in the next file.
+func (w *Writer) Sync() error {
+	if w.file == nil {
+		return fmt.Errorf("%w: %w", ErrNoFile, w.cause)
+	}
+	err := w.file.Sync()
+	if err == nil {
+		return nil
+	}
+	err = fmt.Errorf("sync recording, file %d: %w", w.part, err)
+	_ = w.file.Close()
+	w.file, w.cause = nil, err
+	if w.start.Next != nil && w.nextFile() == nil {
+		if ferr := w.flush(); ferr != nil {
+			w.size = 0
+			w.drop1(ferr)
+		}
+	}
+	return err
+}
+
+// Close syncs and closes. The end of a session is an explicit host chunk, not
+// the end of the file.
+func (w *Writer) Close() error {
+	if w.file == nil {
+		return nil
+	}
+	err := w.file.Sync()
+	if cerr := w.file.Close(); err == nil {
+		err = cerr
+	}
+	w.file, w.cause = nil, errors.New("it is closed")
+	w.start.Next = nil
+	if err != nil {
+		return fmt.Errorf("close recording: %w", err)
+	}
+	return nil
+}
+
+// Part is the number of the file in use, Lost how many chunks went into none.
+func (w *Writer) Part() int    { return w.part }
+func (w *Writer) Lost() uint64 { return w.lost }
+
+// wrap puts a datagram into made-up IP and UDP headers with its addresses.
+func (w *Writer) wrap(c intake.Chunk) ([]byte, error) {
+	from, to := c.From, c.To
+	if !to.IsValid() {
+		to = netip.AddrPortFrom(netip.IPv4Unspecified(), 0)
+	}
+	fa, ta := from.Addr().WithZone(""), to.Addr().WithZone("")
+	if ta.IsUnspecified() && ta.Is4() != fa.Is4() {
+		ta = netip.IPv6Unspecified()
+		if fa.Is4() {
+			ta = netip.IPv4Unspecified()
+		}
+	}
+	if len(c.Bytes) > 65535-20-8 {
+		return nil, fmt.Errorf("datagram of %d bytes: more than UDP can carry", len(c.Bytes))
+	}
+	udp := layers.UDP{SrcPort: layers.UDPPort(from.Port()), DstPort: layers.UDPPort(to.Port())}
+	var network gopacket.SerializableLayer
+	if fa.Is4() && ta.Is4() {
+		ip := &layers.IPv4{Version: 4, TTL: 64, Flags: layers.IPv4DontFragment, Protocol: layers.IPProtocolUDP, SrcIP: fa.AsSlice(), DstIP: ta.AsSlice()}
+		network = ip
+		if err := udp.SetNetworkLayerForChecksum(ip); err != nil {
+			return nil, err
+		}
+	} else {
+		src, dst := fa.As16(), ta.As16()
+		ip := &layers.IPv6{Version: 6, HopLimit: 64, NextHeader: layers.IPProtocolUDP, SrcIP: src[:], DstIP: dst[:]}
+		network = ip
+		if err := udp.SetNetworkLayerForChecksum(ip); err != nil {
+			return nil, err
+		}
+	}
+	options := gopacket.SerializeOptions{FixLengths: true, ComputeChecksums: true}
+	if err := gopacket.SerializeLayers(w.packet, options, network, &udp, gopacket.Payload(c.Bytes)); err != nil {
+		return nil, err
+	}
+	return w.packet.Bytes(), nil
+}

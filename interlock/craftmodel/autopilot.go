@@ -27,14 +27,15 @@ func (m Mode) String() string {
 	return "unknown mode"
 }
 
-// Numbers of ours: an autopilot that is dull on purpose. The rate loop is set
-// for a damping ratio of about 0.7 with the default motor lag, and each outer
-// loop is slower than the one inside.
+// Numbers of ours: an autopilot that is dull on purpose. The rate loop is as
+// fast as the default motor lag lets it be, and its integral carries one dead
+// motor of eight; each outer loop is slower than the one inside.
 const (
 	idleOutput    = 0.10
-	rateGain      = 6.0 // 1/s, roll and pitch
+	rateGain      = 8.0 // 1/s, roll and pitch
 	rateGainYaw   = 2.0
-	angleGain     = 2.5 // 1/s
+	rateIntegral  = 24.0 // 1/s², carries a motor that gives too little
+	angleGain     = 2.5  // 1/s
 	angleGainYaw  = 0.8
 	placeGain     = 0.5 // 1/s
 	speedGain     = 1.2 // 1/s
@@ -63,6 +64,7 @@ type autopilot struct {
 	want      quat
 	thrust    float64 // N asked for
 	moment    vec
+	trim      vec           // rad/s², integral of the rate loop
 	noPower   time.Duration // how long armed on the ground without motor power
 	overTilt  time.Duration
 	landedFor time.Duration
@@ -88,6 +90,7 @@ func (c *Config) thrustAt(output, volts float64) float64 {
 func (a *autopilot) fly(c *Config, b *body, e estimate, down bool, dt float64) {
 	if a.mode == Disarmed || a.mode == Idle {
 		a.thrust, a.moment, a.spool, a.lift, a.lean = 0, vec{}, 0, 0, [2]float64{}
+		a.trim = vec{}
 		a.setpoint = e.height
 		return
 	}
@@ -121,7 +124,7 @@ func (a *autopilot) fly(c *Config, b *body, e estimate, down bool, dt float64) {
 	if a.runaway > 0 {
 		a.thrust = a.runaway * float64(c.Motors) * c.thrustAt(1, c.nominalVolts())
 	}
-	a.steer(c, b, down)
+	a.steer(c, b, down, dt)
 }
 
 // fixSetpoint moves the setpoint towards the target, no further from the craft
@@ -153,7 +156,7 @@ func (a *autopilot) sideways(axis int, off, vel, dt float64) float64 {
 }
 
 // steer turns the attitude error into moments.
-func (a *autopilot) steer(c *Config, b *body, down bool) {
+func (a *autopilot) steer(c *Config, b *body, down bool, dt float64) {
 	err := b.att.inverse().times(a.want)
 	if err.w < 0 {
 		err = quat{-err.w, -err.x, -err.y, -err.z}
@@ -167,10 +170,20 @@ func (a *autopilot) steer(c *Config, b *body, down bool) {
 		rate = vec{}
 	}
 	miss := rate.sub(b.rate)
+	if down || a.spool < 1 {
+		a.trim = vec{}
+	} else {
+		grow := miss.scale(rateIntegral * dt)
+		a.trim = vec{
+			clamp(a.trim.x+grow.x, -15, 15),
+			clamp(a.trim.y+grow.y, -15, 15),
+			clamp(a.trim.z+grow.z/4, -1, 1),
+		}
+	}
 	a.moment = vec{
-		c.Inertia[0] * rateGain * miss.x,
-		c.Inertia[1] * rateGain * miss.y,
-		c.Inertia[2] * rateGainYaw * miss.z,
+		c.Inertia[0] * (rateGain*miss.x + a.trim.x),
+		c.Inertia[1] * (rateGain*miss.y + a.trim.y),
+		c.Inertia[2] * (rateGainYaw*miss.z + a.trim.z),
 	}.scale(a.spool)
 }
 

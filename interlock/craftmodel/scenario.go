@@ -71,10 +71,7 @@ func ParseScenario(file, text string) (*Scenario, error) {
 	for i, line := range strings.Split(text, "\n") {
 		p.line = i + 1
 		line = strings.TrimSuffix(line, "\r")
-		if at := strings.Index(line, "#"); at >= 0 {
-			line = line[:at]
-		}
-		line = strings.TrimSpace(line)
+		line = strings.TrimSpace(withoutComment(line))
 		if line == "" {
 			continue
 		}
@@ -89,6 +86,22 @@ func ParseScenario(file, text string) (*Scenario, error) {
 		return nil, errors.Join(p.faults...)
 	}
 	return p.scenario, nil
+}
+
+// withoutComment cuts the line at the first # that is not inside quotes.
+func withoutComment(line string) string {
+	quoted := false
+	for i := range len(line) {
+		switch line[i] {
+		case '"':
+			quoted = !quoted
+		case '#':
+			if !quoted {
+				return line[:i]
+			}
+		}
+	}
+	return line
 }
 
 type parser struct {
@@ -157,7 +170,7 @@ func setting(head string, w *words, line string) (func(*Config), error) {
 			return func(c *Config) { c.Wind = v }, nil
 		}
 		var from float64
-		err := errors.Join(w.word("from"), w.quantity(angle, &from))
+		err := firstOf(w.word("from"), w.quantity(angle, &from))
 		return func(c *Config) { c.Wind, c.WindFrom = v, from }, err
 	case "turbulence":
 		if w.take("none") {

@@ -1,7 +1,6 @@
 package craftmodel
 
 import (
-	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -101,6 +100,17 @@ func (w *words) count(into *int) error {
 	return nil
 }
 
+// firstOf is the first error of several readings; after one has failed the
+// rest make no sense.
+func firstOf(errs ...error) error {
+	for _, err := range errs {
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
 // readAct reads what happens.
 func readAct(w *words, e *Event, line string) error {
 	head := w.next()
@@ -118,11 +128,11 @@ func readAct(w *words, e *Event, line string) error {
 		return simple(End)
 	case "climb":
 		e.Act = ClimbTo
-		return errors.Join(w.word("to"), w.quantity(length, &e.Value))
+		return firstOf(w.word("to"), w.quantity(length, &e.Value))
 	case "gust":
 		e.Act = Gust
 		var s float64
-		err := errors.Join(w.quantity(speed, &e.Value), w.word("for"), w.quantity(duration, &s))
+		err := firstOf(w.quantity(speed, &e.Value), w.word("for"), w.quantity(duration, &s))
 		e.For = seconds(s)
 		return err
 	case "wind":
@@ -158,7 +168,7 @@ func readFault(w *words, e *Event) error {
 			return nil
 		}
 		var s float64
-		err := errors.Join(w.word("for"), w.quantity(duration, &s))
+		err := firstOf(w.word("for"), w.quantity(duration, &s))
 		e.For = seconds(s)
 		return err
 	}
@@ -171,7 +181,7 @@ func readFault(w *words, e *Event) error {
 		return nil
 	case "motor":
 		e.Act = MotorLoss
-		return errors.Join(w.count(&e.Number), w.word("loses"), w.quantity(share, &e.Value))
+		return firstOf(w.count(&e.Number), w.word("loses"), w.quantity(share, &e.Value))
 	case "tumble":
 		e.Act = Tumble
 		return nil
@@ -194,20 +204,20 @@ func readFault(w *words, e *Event) error {
 		return until()
 	case "cell":
 		e.Act = CellSag
-		return errors.Join(w.count(&e.Number), w.word("sags"), w.quantity(voltage, &e.Value))
+		return firstOf(w.count(&e.Number), w.word("sags"), w.quantity(voltage, &e.Value))
 	case "height":
 		if w.take("jumps") {
 			e.Act = HeightStep
 			return w.quantity(length, &e.Value)
 		}
 		e.Act = HeightDrift
-		return errors.Join(w.word("drifts"), w.quantity(speed, &e.Value))
+		return firstOf(w.word("drifts"), w.quantity(speed, &e.Value))
 	case "place":
 		e.Act = PlaceDrift
-		return errors.Join(w.word("drifts"), w.quantity(speed, &e.Value))
+		return firstOf(w.word("drifts"), w.quantity(speed, &e.Value))
 	case "home":
 		e.Act = HomeMove
-		return errors.Join(w.word("moves"), w.quantity(length, &e.Value))
+		return firstOf(w.word("moves"), w.quantity(length, &e.Value))
 	case "estimator":
 		e.Act = Estimator
 		return nil

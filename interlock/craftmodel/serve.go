@@ -30,12 +30,12 @@ type Live struct {
 const turnPeriod = 5 * time.Millisecond
 
 // Dial opens a UDP socket towards a loopback address such as
-// "127.0.0.1:14500". It refuses every other address: a simulated craft must
+// "127.0.0.1:40123". It refuses every other address: a simulated craft must
 // never be taken for a real one by somebody else's ground station.
 func Dial(addr string) (net.Conn, error) {
 	to, err := netip.ParseAddrPort(addr)
 	if err != nil {
-		return nil, fmt.Errorf("craft model: expected a loopback address with a port such as 127.0.0.1:14500 (got %q): %w", addr, err)
+		return nil, fmt.Errorf("craft model: expected a loopback address with a port such as 127.0.0.1:40123 (got %q): %w", addr, err)
 	}
 	if !to.Addr().IsLoopback() {
 		return nil, fmt.Errorf("craft model: speaks only to a loopback address (got %s); use 127.0.0.1 or [::1]", to.Addr())

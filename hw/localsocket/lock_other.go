@@ -1,0 +1,15 @@
+//go:build !unix
+
+package localsocket
+
+import (
+	"errors"
+	"net"
+	"os"
+)
+
+var errNoLock = errors.New("a local socket needs a Unix system; leave the socket out here")
+
+func hold(string) (*os.File, error) { return nil, errNoLock }
+
+func listen(Config) (*net.UnixListener, error) { return nil, errNoLock }

@@ -1,0 +1,189 @@
+package localsocket
+
+import (
+	"bufio"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"net"
+	"os"
+	"sync"
+	"time"
+)
+
+// Bounds, all ours.
+const (
+	mostClients = 16
+	// MostLine is the longest request in bytes.
+	MostLine = 4 << 10
+	// writeWithin is how long a client may leave a reply unread.
+	writeWithin = time.Second
+	// idleWithin frees the place of a client that sends nothing.
+	idleWithin = time.Minute
+	// actEvery paces the requests of all clients together: 500 a second.
+	actEvery = 2 * time.Millisecond
+)
+
+// ErrHeld says that another living process holds the socket.
+var ErrHeld = errors.New("another process holds this socket")
+
+// Config says what a server is.
+type Config struct {
+	Path string
+	// Mode is the socket's permissions; Group, if not negative, its group.
+	Mode  fs.FileMode
+	Group int
+	// Handle answers one line. It may send more than once; false hangs up.
+	Handle func(c *Client, line []byte) bool
+	// Refusal is what a client is told that finds no place.
+	Refusal any
+}
+
+// Client is one client as its handler sees it.
+type Client struct {
+	conn net.Conn
+	done <-chan struct{}
+}
+
+// Send writes one object as a line. An error means that the client is gone or
+// does not read.
+func (c *Client) Send(what any) error {
+	text, err := json.Marshal(what)
+	if err != nil {
+		return fmt.Errorf("write reply: %w", err)
+	}
+	c.conn.SetWriteDeadline(time.Now().Add(writeWithin))
+	_, err = c.conn.Write(append(text, '\n'))
+	return err
+}
+
+// Done is closed when the server closes.
+func (c *Client) Done() <-chan struct{} { return c.done }
+
+// Server is a socket that is being served.
+type Server struct {
+	cfg      Config
+	lock     *os.File
+	listener *net.UnixListener
+	work     sync.WaitGroup
+	done     chan struct{}
+
+	mu      sync.Mutex
+	clients map[net.Conn]bool
+	closed  bool
+
+	pace sync.Mutex
+	next time.Time // of the next request; guarded by pace
+}
+
+// Serve takes the socket and its lock. A socket file that a dead process left
+// is replaced; a live one gives ErrHeld.
+func Serve(cfg Config) (*Server, error) {
+	if cfg.Handle == nil {
+		return nil, errors.New("local socket: no handler given")
+	}
+	lock, err := hold(cfg.Path)
+	if err != nil {
+		return nil, err
+	}
+	l, err := listen(cfg)
+	if err != nil {
+		lock.Close()
+		return nil, err
+	}
+	s := &Server{cfg: cfg, lock: lock, listener: l, clients: map[net.Conn]bool{}, done: make(chan struct{})}
+	s.work.Go(s.accept)
+	return s, nil
+}
+
+// Close ends every client, removes the socket and lets the lock go last, so
+// that the next process finds no socket in its way.
+func (s *Server) Close() error {
+	s.mu.Lock()
+	if s.closed {
+		s.mu.Unlock()
+		return nil
+	}
+	s.closed = true
+	close(s.done)
+	err := s.listener.Close()
+	for c := range s.clients {
+		c.Close()
+	}
+	s.mu.Unlock()
+	s.work.Wait()
+	return errors.Join(err, s.lock.Close())
+}
+
+func (s *Server) accept() {
+	for {
+		c, err := s.listener.Accept()
+		if errors.Is(err, net.ErrClosed) {
+			return
+		}
+		if err != nil { // such as no file left; the clients there go on
+			select {
+			case <-s.done:
+				return
+			case <-time.After(100 * time.Millisecond):
+			}
+			continue
+		}
+		s.mu.Lock()
+		full := len(s.clients) >= mostClients
+		if full || s.closed {
+			s.mu.Unlock()
+			if full {
+				text, _ := json.Marshal(s.cfg.Refusal)
+				// A fresh connection's buffer takes this line without waiting.
+				c.SetWriteDeadline(time.Now().Add(50 * time.Millisecond))
+				c.Write(append(text, '\n'))
+			}
+			c.Close()
+			continue
+		}
+		s.clients[c] = true
+		s.work.Go(func() { s.client(c) })
+		s.mu.Unlock()
+	}
+}
+
+func (s *Server) client(conn net.Conn) {
+	defer func() {
+		conn.Close()
+		s.mu.Lock()
+		delete(s.clients, conn)
+		s.mu.Unlock()
+	}()
+	c := &Client{conn: conn, done: s.done}
+	in := bufio.NewReaderSize(conn, MostLine)
+	for {
+		conn.SetReadDeadline(time.Now().Add(idleWithin))
+		line, err := in.ReadSlice('\n')
+		if err != nil && !errors.Is(err, bufio.ErrBufferFull) {
+			return
+		}
+		// A line that is too long goes to the handler cut off, which can not
+		// read it and says so; then the client is let go.
+		cut := err != nil
+		if !s.turn() || !s.cfg.Handle(c, line) || cut {
+			return
+		}
+	}
+}
+
+// turn waits for this client's turn; false when the server closes.
+func (s *Server) turn() bool {
+	s.pace.Lock()
+	defer s.pace.Unlock()
+	if wait := time.Until(s.next); wait > 0 {
+		select {
+		case <-s.done:
+			return false
+		case <-time.After(wait):
+		}
+	}
+	s.next = time.Now().Add(actEvery)
+	return true
+}

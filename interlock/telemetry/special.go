@@ -49,7 +49,7 @@ func (o *op) appendSpecial(dst []interlock.Sample, b []byte, first bool, cells i
 	case distance:
 		return o.appendDistance(dst, b, first)
 	case healthy:
-		v := float64(f32At(b, o.at) * o.mul)
+		v := float64(f32At(b, o.at)*o.mul) / o.div
 		if u32At(b, o.further[0])&o.mask == 0 {
 			return o.doubtful(dst, v, rules.SensorFailed)
 		}

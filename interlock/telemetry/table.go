@@ -93,8 +93,9 @@ const (
 	facingDown    = 25   // MAV_SENSOR_ROTATION_PITCH_270
 	signalInvalid = 1    // DISTANCE_SENSOR.signal_quality
 	cellUnused    = 65535
-	// kgf is the force of one kilogram, in N (exact).
-	kgf = 9.80665
+	// One kilogram weighs 9.80665 N (exact), as two whole numbers, so that the
+	// division is the only rounding.
+	kgfMul, kgfDiv = 980665, 100000
 	// degE7 turns 1e-7 degree into radians.
 	degE7 = math.Pi / 180 / 1e7
 )
@@ -282,7 +283,7 @@ func winchRows(c *FieldsConfig) group {
 	g := group{message: &common.MessageWinchStatus{}, rows: []row{
 		{channel: rules.WinchLine, field: "LineLength", form: healthy, mask: winchHealthy, further: status},
 		{channel: rules.WinchSpeed, field: "Speed", form: healthy, mask: winchHealthy, further: status},
-		{channel: rules.WinchTension, field: "Tension", form: healthy, mul: kgf, mask: winchHealthy, further: status},
+		{channel: rules.WinchTension, field: "Tension", form: healthy, mul: kgfMul, div: kgfDiv, mask: winchHealthy, further: status},
 	}}
 	if c.TensionFromWinch {
 		r := g.rows[2]

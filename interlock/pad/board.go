@@ -1,0 +1,255 @@
+package pad
+
+import (
+	"fmt"
+	"regexp"
+	"strings"
+
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+// BoardKind is the kind of board.
+type BoardKind string
+
+// The kinds of board.
+const (
+	NoBoard BoardKind = ""        // the pad only watches, without pins
+	Virtual BoardKind = "virtual" // in memory, for rehearsal
+	GPIO    BoardKind = "gpio"    // lines of this computer
+)
+
+// Board is the pad's pins.
+type Board struct {
+	Kind BoardKind
+	// Socket is the path of the virtual board's socket; empty for none.
+	Socket string
+	// Lines is every line in the order of LineNames.
+	Lines []Line
+	// implied says that a virtual board without [board.lines] has every line.
+	implied bool
+}
+
+// Line is one line of the board.
+type Line struct {
+	Name   string
+	Fitted bool
+	// Pin is the chip and line, such as "gpiochip0:17"; empty on a virtual
+	// board.
+	Pin string
+	// NormallyClosed says that the contact is closed at rest: not pressed, gate
+	// closed, contactor open. For inputs.
+	NormallyClosed bool
+	// ClosedLow says that a closed contact pulls the line low (a pull-up at the
+	// input); else a closed contact is high. For inputs.
+	ClosedLow bool
+}
+
+// Invert says that the electrical high level means Off, in the meanings of
+// interlock.Line.
+func (l Line) Invert() bool {
+	switch l.Name {
+	case "estop_a", "estop_b", "gate":
+		// On is "contact closed".
+		return l.ClosedLow
+	case "readback":
+		// On is "contactor closed", which the mirror contact shows by opening.
+		return !l.ClosedLow
+	}
+	// On is "pressed" or "held".
+	return l.ClosedLow != l.NormallyClosed
+}
+
+// lineRule says what a line may be.
+type lineRule struct {
+	name   string
+	output bool
+	// closed is the rest of the contact: must be closed, must be open, or
+	// either (0).
+	closed rest
+	why    string
+}
+
+type rest uint8
+
+const (
+	either rest = iota
+	mustClose
+	mustOpen
+)
+
+var lineRules = []lineRule{
+	{name: "relay", output: true}, {name: "heartbeat", output: true}, {name: "buzzer", output: true}, {name: "lamp", output: true},
+	{name: "estop_a", closed: mustClose, why: "a cut wire must read as pressed"},
+	{name: "estop_b", closed: mustClose, why: "a cut wire must read as pressed"},
+	{name: "gate", closed: mustClose, why: "a cut wire must read as open"},
+	{name: "hold", closed: mustOpen, why: "a cut wire must read as let go"},
+	{name: "reset"},
+	{name: "start", closed: mustOpen, why: "a cut wire must not read as pressed"},
+	{name: "end"},
+	{name: "readback", closed: mustClose, why: "a mirror contact is closed while the contactor is open"},
+	{name: "anemometer"},
+}
+
+// LineNames is every line's name, outputs first.
+func LineNames() []string {
+	names := make([]string, len(lineRules))
+	for i, l := range lineRules {
+		names[i] = l.name
+	}
+	return names
+}
+
+// Line finds a line by name; the zero line, not fitted, when there is none.
+func (b *Board) Line(name string) Line {
+	for _, l := range b.Lines {
+		if l.Name == name {
+			return l
+		}
+	}
+	return Line{Name: name}
+}
+
+func (b *Board) unfit(name string) {
+	for i := range b.Lines {
+		if b.Lines[i].Name == name {
+			b.Lines[i].Fitted = false
+		}
+	}
+}
+
+func (r *reading) board() {
+	t := r.root.Table("board")
+	b := &r.Board
+	kind, ok := t.Choice("kind", "virtual", "gpio")
+	if !ok && !t.Has("kind") && (t.Present() || r.guards()) {
+		t.Missing("kind", "missing", `write kind = "gpio" or "virtual" under [board]`)
+	}
+	b.Kind = BoardKind(kind)
+	if s, ok := socketAt(t, "socket"); ok {
+		b.Socket = s
+		if b.Kind == GPIO {
+			t.Fault("socket", "a real board has none: only its pins work it", t.Got("socket"), "take it out")
+		}
+	}
+	lines := t.Table("lines")
+	b.implied = b.Kind == Virtual && !lines.Present()
+	used := make(map[string]string)
+	for _, rule := range lineRules {
+		l := Line{Name: rule.name, NormallyClosed: rule.closed == mustClose}
+		switch {
+		case b.implied:
+			_, absent := r.Lacks(rule.name)
+			l.Fitted = !absent
+		case lines.Has(rule.name):
+			l = readLine(lines, rule, b.Kind)
+			if other, taken := used[l.Pin]; taken && l.Pin != "" {
+				lines.Fault(rule.name, "the pin is taken by "+other, document.Quote(l.Pin), "give each line a pin of its own")
+			}
+			used[l.Pin] = rule.name
+		}
+		b.Lines = append(b.Lines, l)
+	}
+	r.fittings(lines)
+}
+
+var pinText = regexp.MustCompile(`^gpiochip[0-9]{1,3}:[0-9]{1,3}$`)
+
+// readLine reads "gpiochip0:17, normally closed, closed is low"; on a virtual
+// board the pin is "virtual".
+func readLine(t *document.Table, rule lineRule, board BoardKind) Line {
+	l := Line{Name: rule.name, Fitted: true, NormallyClosed: rule.closed == mustClose}
+	text, ok := t.Note(rule.name)
+	if !ok {
+		return l
+	}
+	parts := strings.Split(text, ",")
+	pin := strings.TrimSpace(parts[0])
+	switch {
+	case board == Virtual && pin != "virtual":
+		t.Fault(rule.name, "a virtual board has no pins", document.Quote(text), `write "virtual", with words behind it if need be`)
+	case board == GPIO && !pinText.MatchString(pin):
+		t.Fault(rule.name, "is no pin", document.Quote(text), `write chip and line: "gpiochip0:17"`)
+	case board == GPIO:
+		l.Pin = pin
+	}
+	for _, part := range parts[1:] {
+		switch word := strings.TrimSpace(part); {
+		case rule.output:
+			t.Fault(rule.name, "an output is on when its pin is high, and says nothing more", document.Quote(word), "write the pin alone")
+		case word == "normally closed" && rule.closed == mustOpen, word == "normally open" && rule.closed == mustClose:
+			t.Fault(rule.name, rule.why, document.Quote(word), "wire the other contact")
+		case word == "normally closed":
+			l.NormallyClosed = true
+		case word == "normally open":
+			l.NormallyClosed = false
+		case word == "closed is low":
+			l.ClosedLow = true
+		case word == "closed is high":
+			l.ClosedLow = false
+		default:
+			t.Fault(rule.name, "unknown word", document.Quote(word), `known: "normally closed", "normally open", "closed is low", "closed is high"`)
+		}
+	}
+	return l
+}
+
+// fittings holds the lines against the duty and against [absent].
+func (r *reading) fittings(lines *document.Table) {
+	for _, rule := range lineRules {
+		fitted := r.Board.Line(rule.name).Fitted
+		a, absent := r.Lacks(rule.name)
+		switch {
+		case fitted && absent:
+			lines.Fault(rule.name, "stands under [absent] too", document.Quote(a.Reason), "keep one of the two")
+		case fitted || !r.guards():
+		case needed(rule.name):
+			lines.Missing(rule.name, "missing: duty guard needs it", fmt.Sprintf(`name its pin under [board.lines], or write duty = "watch"`))
+		case !absent && rule.name != "anemometer" && rule.name != "lamp":
+			lines.Missing(rule.name, "missing, and not said to be absent", fmt.Sprintf("name its pin under [board.lines], or write %s = \"why this pad has none\" under [absent]", rule.name))
+		}
+	}
+}
+
+// needed is the least that may close a relay, besides the link.
+func needed(line string) bool {
+	switch line {
+	case "relay", "heartbeat", "reset", "start":
+		return true
+	}
+	return false
+}
+
+// absent reads what the pad lacks: lines by name, and channels in quotes.
+func (r *reading) absent() {
+	t := r.root.Table("absent")
+	for _, key := range t.Keys() {
+		c, channel := rules.Lookup(key)
+		switch {
+		case !channel && !contains(LineNames(), key):
+			t.Has(key)
+			t.Fault(key, "neither a line of the board nor a channel", "", document.Nearest(key, LineNames()))
+			continue
+		case channel && c.Derived:
+			t.Has(key)
+			t.Fault(key, "is worked out here from other channels", "", "name the channel that it rests on")
+			continue
+		}
+		if reason, ok := t.Note(key); ok {
+			r.Absent = append(r.Absent, Absence{Name: key, Reason: reason, Line: t.LineOf(key)})
+		}
+		if needed(key) && r.guards() {
+			t.Fault(key, "duty guard needs it", t.Got(key), `fit it, or write duty = "watch"`)
+		}
+	}
+}
+
+// Lacks finds a line or a channel under [absent].
+func (p *Pad) Lacks(name string) (Absence, bool) {
+	for _, a := range p.Absent {
+		if a.Name == name {
+			return a, true
+		}
+	}
+	return Absence{}, false
+}

@@ -1,0 +1,143 @@
+package pad
+
+import (
+	"time"
+
+	"downhaul/hw"
+	"downhaul/interlock"
+	"downhaul/interlock/derived"
+	"downhaul/interlock/intake"
+	"downhaul/interlock/telemetry"
+	"downhaul/interlock/telemetry/link"
+	"downhaul/rules"
+)
+
+// Derived is what the derived channels need of the pad.
+func (p *Pad) Derived() derived.Config {
+	return derived.Config{
+		HeightSources: p.Height.Sources, Vote: p.Height.Vote, Disagreement: p.Height.Disagreement,
+		ErrorHeight: p.Height.ErrorHeight, ErrorClimb: p.Height.ErrorClimb,
+		Reaction: p.Height.Reaction, MaxAcceleration: p.Height.MaxAcceleration,
+		AnchorNorth: p.Anchor.North, AnchorEast: p.Anchor.East, AnchorHeight: p.Anchor.Height,
+		Motors:      p.Craft.Motors,
+		PackVoltage: rules.Pack1Voltage, PackCurrent: rules.Pack1Current,
+		Cells: p.Packs.Cells, PackFloor: p.Packs.Floor,
+		AnemometerHeight: p.Wind.Height, RotorHeight: p.Wind.RotorHeight,
+		Method: p.Wind.Method, Roughness: p.Wind.Roughness, Exponent: p.Wind.Exponent,
+	}
+}
+
+// Site is what the engine must know of the pad. How the session before ended is
+// not in the file: set PowerUp.
+func (p *Pad) Site() interlock.Site {
+	s := interlock.DefaultSite()
+	s.Duty = p.Duty
+	for id := rules.NoChannel + 1; id < rules.ChannelCount; id++ {
+		if !id.Channel().Derived {
+			s.Fed[id] = p.measuredFed(id)
+		}
+	}
+	s.Derived = p.Derived()
+	for l := range interlock.LineCount {
+		s.Fitted[l] = p.Board.Line(l.String()).Fitted
+	}
+	s.StopProven, s.StopTime = p.Stop.Proven, p.Stop.Time
+	s.PickUp, s.DropOut = p.Contactor.PickUp, p.Contactor.DropOut
+	s.Discrepancy, s.EndGrace = p.Discrepancy, p.EndGrace
+	s.IdleCurrent = p.Packs.IdleCurrent
+	return s
+}
+
+// Intake is how chunks become inputs on this pad.
+func (p *Pad) Intake() intake.Config {
+	c := intake.Config{
+		Craft: intake.Craft{System: p.Craft.System, Component: p.Craft.Component},
+		Fields: telemetry.FieldsConfig{
+			TensionFromWinch: p.LoadCell.Winch, SupplyIsPack: p.Packs.Source == "sys_status", Cells: p.Packs.Cells,
+		},
+		LoadCell: intake.LoadCellConfig{
+			Fitted: p.LoadCell.Fitted, Zero: p.LoadCell.Zero, NewtonsPerCount: p.LoadCell.NewtonsPerCount,
+			Low: p.LoadCell.Low, High: p.LoadCell.High,
+		},
+		Anemometer: intake.AnemometerConfig{
+			Fitted: p.Wind.Fitted, Slope: p.Wind.Slope, Offset: p.Wind.Offset, MaxHz: p.Wind.MaxHz,
+			MinPeriod: p.Wind.Bounce, StillAfter: p.Wind.StillAfter, OnFall: p.Wind.OnFall,
+		},
+	}
+	for i := range c.Fields.OutputIdle {
+		c.Fields.OutputIdle[i] = microseconds(p.Craft.OutputIdle)
+		c.Fields.OutputFull[i] = microseconds(p.Craft.OutputFull)
+	}
+	for _, n := range p.Named {
+		c.Fields.Named = append(c.Fields.Named, telemetry.Named{Name: n.Name, Channel: n.Channel, Scale: n.Factor, Offset: n.Offset})
+	}
+	for _, l := range p.Links {
+		c.Links = append(c.Links, intake.LinkConfig{Stream: l.Kind != UDP, From: l.From})
+	}
+	for l := range interlock.LineCount {
+		line := p.Board.Line(l.String())
+		c.Lines[l] = intake.LineConfig{Fitted: line.Fitted, Invert: line.Invert()}
+	}
+	return c
+}
+
+func microseconds(d time.Duration) float64 { return float64(d) / float64(time.Microsecond) }
+
+// LinkConfigs says which telemetry links to open, by number.
+func (p *Pad) LinkConfigs() []link.Config {
+	out := make([]link.Config, len(p.Links))
+	for i, l := range p.Links {
+		out[i] = link.Config{Number: uint8(i), Address: l.Address, Baud: l.Baud}
+		switch l.Kind {
+		case UDP:
+			out[i].Kind = link.UDP
+		case TCP:
+			out[i].Kind = link.TCP
+		case Serial:
+			out[i].Kind, out[i].Address = link.Serial, l.Device
+		}
+	}
+	return out
+}
+
+// InputOrder is the names of the board's input lines in the order in which its
+// levels come: every line of the interlock by its number, fitted or not, so
+// that a level's bit is its line's number; then the anemometer.
+func InputOrder() []string {
+	var names []string
+	for l := range interlock.LineCount {
+		names = append(names, l.String())
+	}
+	return append(names, "anemometer")
+}
+
+// converterBits is the width of the bridge converters in common use.
+const converterBits = 24
+
+// VirtualBoard sets up the virtual board of this pad; now is the monotonic time
+// since it was opened.
+func (p *Pad) VirtualBoard(now func() time.Duration) hw.VirtualConfig {
+	c := hw.VirtualConfig{Inputs: InputOrder(), Now: now, Socket: p.Board.Socket}
+	for _, name := range c.Inputs {
+		l := p.Board.Line(name)
+		if l.NormallyClosed && isButton(name) {
+			c.NormallyClosed = append(c.NormallyClosed, name)
+		}
+		if l.ClosedLow {
+			c.ClosedLow = append(c.ClosedLow, name)
+		}
+	}
+	c.Converter.Absent = !p.LoadCell.Fitted
+	if p.LoadCell.Fitted {
+		c.Converter = hw.ConverterConfig{Zero: p.LoadCell.Zero, CountsPerNewton: 1 / p.LoadCell.NewtonsPerCount, Bits: converterBits, Rate: p.LoadCell.Rate}
+	}
+	return c
+}
+
+func isButton(line string) bool {
+	switch line {
+	case "hold", "reset", "start", "end":
+		return true
+	}
+	return false
+}

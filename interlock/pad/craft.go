@@ -1,0 +1,391 @@
+package pad
+
+import (
+	"fmt"
+	"net"
+	"net/netip"
+	"strconv"
+	"strings"
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+// standardGravity is 9.80665 m/s² (3rd General Conference on Weights and
+// Measures, 1901).
+const standardGravity = 9.80665
+
+// Pulse lengths that count as 0 and 1 where the file says nothing: common
+// practice of motor controllers, no source.
+const (
+	defaultIdle = 1000 * time.Microsecond
+	defaultFull = 2000 * time.Microsecond
+	longestPuls = 20 * time.Millisecond
+)
+
+func (r *reading) craft() {
+	t := r.root.Table("craft")
+	for _, id := range []struct {
+		key string
+		to  *uint8
+	}{{"system", &r.Craft.System}, {"component", &r.Craft.Component}} {
+		n, ok := t.Int(id.key, 1, 255)
+		if ok {
+			*id.to = uint8(n)
+		} else if !t.Has(id.key) {
+			t.Missing(id.key, "missing", "write the craft's MAVLink number, 1 to 255; listening on the link shows it")
+		}
+	}
+	r.Craft.Radius, _ = over0(t, "radius", rules.Length)
+	if n, ok := t.Int("motors", 1, derived.MaxMotors); ok {
+		r.Craft.Motors = int(n)
+	}
+	r.Craft.OutputIdle, r.Craft.OutputFull = defaultIdle, defaultFull
+	if d, ok := timeAt(t, "output_idle", longestPuls); ok {
+		r.Craft.OutputIdle = d
+	}
+	if d, ok := timeAt(t, "output_full", longestPuls); ok {
+		r.Craft.OutputFull = d
+	}
+	if r.Craft.OutputFull <= r.Craft.OutputIdle {
+		key := "output_full"
+		if !t.Has(key) {
+			key = "output_idle"
+		}
+		t.Fault(key, "the full output must be a longer pulse than the idle one", t.Got(key),
+			fmt.Sprintf("now: idle %s, full %s", rules.FormatDuration(r.Craft.OutputIdle), rules.FormatDuration(r.Craft.OutputFull)))
+	}
+}
+
+func (r *reading) reach() {
+	t := r.root.Table("reach")
+	how, ok := t.Choice("how", "wired pair", "enable line", "radio link")
+	if !ok && !t.Has("how") && r.guards() {
+		t.Missing("how", "missing: duty guard must say how the relay reaches the rotors", `write how = "wired pair", "enable line" or "radio link" under [reach]`)
+	}
+	r.Reach.How = how
+	r.Reach.Note, _ = t.Note("note")
+
+	s := r.root.Table("stop")
+	if d, ok := timeAt(s, "measured", time.Minute); ok {
+		r.Stop.Proven, r.Stop.Time = true, d
+	}
+	r.Stop.Method, _ = s.Note("method")
+	r.Stop.By, _ = s.Name("by")
+	if date, ok := s.String("date"); ok {
+		if _, err := time.Parse(time.DateOnly, date); err != nil {
+			s.Fault("date", "is no date", document.Quote(date), `write it as "2026-05-31"`)
+		} else {
+			r.Stop.Date = date
+		}
+	}
+	if !s.Present() {
+		return
+	}
+	for _, key := range []string{"measured", "method", "date", "by"} {
+		if !s.Has(key) {
+			s.Missing(key, "missing: a stop time counts only with how, when and by whom it was measured", "write it, or take [stop] out until it was measured")
+		}
+	}
+}
+
+var heightSources = []struct {
+	word    string
+	channel rules.ChannelID
+}{
+	{"global", rules.HeightGlobal}, {"local", rules.HeightLocal}, {"altitude", rules.HeightAltitude},
+	{"range", rules.HeightRange}, {"clearance", rules.HeightClearance},
+}
+
+func heightSource(word string) (rules.ChannelID, bool) {
+	for _, s := range heightSources {
+		if s.word == word {
+			return s.channel, true
+		}
+	}
+	return rules.NoChannel, false
+}
+
+func heightWords() []string {
+	words := make([]string, len(heightSources))
+	for i, s := range heightSources {
+		words[i] = s.word
+	}
+	return words
+}
+
+func (r *reading) height() {
+	t := r.root.Table("height")
+	r.anchor()
+	if source, ok := t.Choice("source", heightWords()...); ok {
+		id, _ := heightSource(source)
+		r.Height.Sources = []rules.ChannelID{id}
+	}
+	r.vote(t)
+	if t.Present() && !t.Has("source") && !t.Has("vote") {
+		t.Missing("source", "missing", "write one of "+document.List(heightWords(), "or"))
+	}
+	r.thrust(t)
+	var okHeight, okClimb, okReaction bool
+	r.Height.ErrorHeight, okHeight = from0(t, "error_height", rules.Length)
+	r.Height.ErrorClimb, okClimb = from0(t, "error_climb", rules.Speed)
+	r.Height.Reaction, okReaction = timeAt(t, "reaction", 10*time.Second)
+	if r.Height.MaxAcceleration == 0 {
+		return
+	}
+	for _, need := range []struct {
+		key  string
+		ok   bool
+		mend string
+	}{
+		{"error_height", okHeight, `write how far the height may be off: error_height = "0.3 m"`},
+		{"error_climb", okClimb, `write how far the climb may be off: error_climb = "0.2 m/s"`},
+		{"reaction", okReaction, `write the time from a sample to no thrust: reaction = "300 ms"`},
+	} {
+		if !need.ok && !t.Has(need.key) {
+			t.Missing(need.key, "missing: the predicted apex needs it", need.mend)
+		}
+	}
+}
+
+// vote reads several sources of height with how they become one.
+func (r *reading) vote(t *document.Table) {
+	words, ok := t.Strings("vote")
+	rule, okRule := t.Choice("rule", "highest", "lowest", "median")
+	apart, okApart := over0(t, "disagreement", rules.Length)
+	if !t.Has("vote") {
+		for _, key := range []string{"rule", "disagreement"} {
+			if t.Has(key) {
+				t.Fault(key, "only a vote has it", t.Got(key), "take it out, or write vote = [\"local\", \"range\"]")
+			}
+		}
+		return
+	}
+	if t.Has("source") {
+		t.Fault("vote", "one source and a vote", "", "keep one of the two: a source never switches in silence")
+	}
+	if !okRule && !t.Has("rule") {
+		t.Missing("rule", "missing: a vote must say which value wins", `write rule = "highest", "lowest" or "median"`)
+	}
+	if !okApart && !t.Has("disagreement") {
+		t.Missing("disagreement", "missing: a vote must say how far apart its sources may be", `write disagreement = "1 m"`)
+	}
+	if !ok {
+		return
+	}
+	if len(words) < 2 {
+		t.Fault("vote", "needs two sources or more", t.Got("vote"), "write source for a single one")
+		return
+	}
+	var ids []rules.ChannelID
+	for _, w := range words {
+		id, known := heightSource(w)
+		if !known {
+			t.Fault("vote", "no such source of height", document.Quote(w), "write some of "+document.List(heightWords(), "and"))
+			return
+		}
+		for _, before := range ids {
+			if before == id {
+				t.Fault("vote", "one source has two votes", document.Quote(w), "name each once")
+				return
+			}
+		}
+		ids = append(ids, id)
+	}
+	r.Height.Sources, r.Height.Disagreement = ids, apart
+	r.Height.Vote = map[string]derived.Vote{"highest": derived.Highest, "lowest": derived.Lowest, "median": derived.Median}[rule]
+}
+
+// thrust reads full thrust over mass, in either of its two forms.
+func (r *reading) thrust(t *document.Table) {
+	thrust, okThrust := over0(t, "max_thrust", rules.Force)
+	mass, okMass := over0(t, "mass", rules.Mass)
+	if t.Has("thrust_to_weight") {
+		for _, key := range []string{"max_thrust", "mass"} {
+			if t.Has(key) {
+				t.Fault(key, "stands beside thrust_to_weight", t.Got(key), "keep thrust_to_weight, or max_thrust with mass")
+			}
+		}
+		n, ok := t.Number("thrust_to_weight")
+		if ok && (n <= 0 || n > 20) {
+			t.Fault("thrust_to_weight", "must be more than 0 and at most 20", t.Got("thrust_to_weight"), "write full thrust over weight, such as 2.1")
+		} else if ok {
+			r.Height.MaxAcceleration = n * standardGravity
+		}
+		return
+	}
+	switch {
+	case okThrust && okMass:
+		r.Height.MaxAcceleration = thrust / mass
+	case t.Has("max_thrust") && !t.Has("mass"):
+		t.Missing("mass", "missing beside max_thrust", "write the mass of the lightest craft that flies here")
+	case t.Has("mass") && !t.Has("max_thrust"):
+		t.Missing("max_thrust", "missing beside mass", "write the thrust of all motors together at full output")
+	}
+}
+
+func (r *reading) anchor() {
+	t := r.root.Table("anchor")
+	for _, a := range []struct {
+		key string
+		to  *float64
+	}{{"north", &r.Anchor.North}, {"east", &r.Anchor.East}, {"height", &r.Anchor.Height}} {
+		if q, ok := rules.QuantityAt(t, a.key, rules.Length); ok {
+			*a.to = q.SI
+		}
+	}
+}
+
+const (
+	mostLinks   = 8
+	slowestBaud = 1200
+	fastestBaud = 12_000_000
+)
+
+func (r *reading) links() {
+	rows := r.root.Rows("link")
+	if len(rows) == 0 {
+		r.root.Missing("link", "no [[link]]: the craft is not heard", `write [[link]] with kind = "udp" and address = "0.0.0.0:40123", or another kind`)
+	}
+	if len(rows) > mostLinks {
+		rows[mostLinks].Fault("kind", fmt.Sprintf("more than %d links", mostLinks), strconv.Itoa(len(rows)), "take some out")
+	}
+	for i, t := range rows {
+		r.Links = append(r.Links, readLink(t, i))
+	}
+	for i := range r.Links {
+		for j := range i {
+			if key := sameLink(&r.Links[i], &r.Links[j]); key != "" {
+				rows[i].Fault(key, "another link has the same", rows[i].Got(key), fmt.Sprintf("mend one; the other is on line %d", rows[j].Line()))
+			}
+		}
+	}
+}
+
+// sameLink is the key in which two links clash, empty when they do not.
+func sameLink(a, b *Link) string {
+	switch {
+	case a.Name != "" && strings.EqualFold(a.Name, b.Name):
+		return "name"
+	case a.Kind == b.Kind && a.Address != "" && a.Address == b.Address:
+		return "address"
+	case a.Kind == b.Kind && a.Device != "" && a.Device == b.Device:
+		return "device"
+	}
+	return ""
+}
+
+func readLink(t *document.Table, number int) Link {
+	l := Link{Name: fmt.Sprintf("link %d", number+1)}
+	if name, ok := t.Name("name"); ok {
+		l.Name = name
+	}
+	kind, ok := t.Choice("kind", "udp", "tcp", "serial")
+	if !ok && !t.Has("kind") {
+		t.Missing("kind", "missing", `write kind = "udp", "tcp" or "serial"`)
+	}
+	l.Kind = LinkKind(kind)
+	address, okAddress := t.Note("address")
+	from, okFrom := t.Note("from")
+	device, okDevice := t.Note("device")
+	baud, okBaud := t.Int("baud", slowestBaud, fastestBaud)
+	if !ok {
+		return l
+	}
+	fits := map[LinkKind][]string{UDP: {"address", "from"}, TCP: {"address"}, Serial: {"device", "baud"}}[l.Kind]
+	for _, key := range []string{"address", "from", "device", "baud"} {
+		if t.Has(key) && !contains(fits, key) {
+			t.Fault(key, "a "+kind+" link has none", t.Got(key), "take it out; it takes "+document.List(fits, "and"))
+		}
+	}
+	switch l.Kind {
+	case UDP:
+		l.Address = address
+		if !okAddress && !t.Has("address") {
+			t.Missing("address", "missing", `write this computer's address and port: address = "0.0.0.0:40123"`)
+		} else if _, err := netip.ParseAddrPort(address); okAddress && err != nil {
+			t.Fault("address", "is no address in figures with a port", document.Quote(address), `write this computer's own, such as "0.0.0.0:40123" for every one of its addresses`)
+		}
+		if okFrom {
+			l.From = readFrom(t, from)
+		}
+	case TCP:
+		l.Address = address
+		if !okAddress && !t.Has("address") {
+			t.Missing("address", "missing", `write the server's host and port: address = "192.168.4.1:5760"`)
+		} else if okAddress && !hostPort(address) {
+			t.Fault("address", "is no host with a port", document.Quote(address), `write it as "192.168.4.1:5760"`)
+		}
+	case Serial:
+		l.Device, l.Baud = device, int(baud)
+		if !okDevice && !t.Has("device") {
+			t.Missing("device", "missing", "write the path under /dev/serial/by-id, which stays the same when it is plugged in again")
+		} else if okDevice && !strings.HasPrefix(device, "/") {
+			t.Fault("device", "is no whole path", document.Quote(device), "write it from the root, such as /dev/ttyUSB0")
+		}
+		if !okBaud && !t.Has("baud") {
+			t.Missing("baud", "missing", "write the speed that the craft's port is set to, such as baud = 57600")
+		}
+	}
+	return l
+}
+
+func readFrom(t *document.Table, text string) netip.AddrPort {
+	if a, err := netip.ParseAddrPort(text); err == nil && !a.Addr().IsUnspecified() {
+		return netip.AddrPortFrom(a.Addr().Unmap(), a.Port())
+	}
+	if a, err := netip.ParseAddr(text); err == nil && !a.IsUnspecified() {
+		return netip.AddrPortFrom(a.Unmap(), 0)
+	}
+	t.Fault("from", "is no address of a sender", document.Quote(text), `write it in figures, with or without a port: "192.168.4.1"`)
+	return netip.AddrPort{}
+}
+
+func hostPort(text string) bool {
+	host, port, err := net.SplitHostPort(text)
+	if err != nil || host == "" {
+		return false
+	}
+	n, err := strconv.Atoi(port)
+	return err == nil && n > 0 && n < 65536
+}
+
+func contains(list []string, s string) bool {
+	for _, e := range list {
+		if e == s {
+			return true
+		}
+	}
+	return false
+}
+
+const mostPacks, mostCells = 4, 28
+
+func (r *reading) packs() {
+	t := r.root.Table("packs")
+	p := &r.Packs
+	p.Source, _ = t.Choice("source", "battery_status", "sys_status")
+	if t.Present() && !t.Has("source") {
+		t.Missing("source", "missing", `write source = "battery_status" (each pack and its cells) or "sys_status" (one voltage)`)
+	}
+	p.Count = 1
+	if n, ok := t.Int("count", 1, mostPacks); ok {
+		p.Count = int(n)
+		if p.Source == "sys_status" && n > 1 {
+			t.Fault("count", "sys_status tells one voltage, whichever pack it is", t.Got("count"), `write source = "battery_status"`)
+		}
+	}
+	if n, ok := t.Int("cells", 1, mostCells); ok {
+		p.Cells = int(n)
+	}
+	p.Capacity, _ = over0(t, "capacity", rules.Charge)
+	p.Floor, _ = over0(t, "floor", rules.Voltage)
+	p.IdleCurrent, _ = over0(t, "idle_current", rules.Current)
+	// A cell is dead below 2 V and never above 4.5 V: from memory.
+	if p.Floor > 0 && p.Cells > 0 && (p.Floor < 2*float64(p.Cells) || p.Floor > 4.5*float64(p.Cells)) {
+		t.Fault("floor", fmt.Sprintf("no voltage for a pack of %d cells", p.Cells), t.Got("floor"),
+			fmt.Sprintf("write the whole pack's floor under load, %s to %s", rules.Format(2*float64(p.Cells), "V"), rules.Format(4.5*float64(p.Cells), "V")))
+	}
+}

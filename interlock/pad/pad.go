@@ -1,0 +1,322 @@
+package pad
+
+import (
+	"crypto/sha256"
+	"net/netip"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+// Pad is a pad file as read. Values are SI.
+type Pad struct {
+	Version int
+	Title   string
+	Duty    interlock.Duty
+	// Units is "metric" or "imperial".
+	Units string
+	// LogFolder is where session folders are made, Socket the path of the
+	// guard's local socket.
+	LogFolder, Socket string
+
+	Craft    Craft
+	Reach    Reach
+	Stop     Stop
+	Height   Height
+	Anchor   Anchor
+	Links    []Link
+	Packs    Packs
+	Wind     Wind
+	LoadCell LoadCell
+	Named    []Named
+	Board    Board
+
+	Contactor Contactor
+	// Discrepancy is how long the two emergency-stop contacts may differ.
+	Discrepancy time.Duration
+	// EndGrace is the grace of the controlled stop that the end button begins.
+	EndGrace time.Duration
+	// Absent is what this pad lacks, with the reasons.
+	Absent []Absence
+
+	// Hash is the SHA-256 of the file's bytes.
+	Hash [32]byte
+}
+
+// Craft is the one craft that is heard.
+type Craft struct {
+	System, Component uint8
+	// Radius is from the middle to the outermost rotor tip, m; 0 is not stated.
+	Radius float64
+	// Motors is the count of motors; 0 is not stated.
+	Motors int
+	// OutputIdle and OutputFull are the pulse lengths of SERVO_OUTPUT_RAW that
+	// count as 0 and 1.
+	OutputIdle, OutputFull time.Duration
+}
+
+// Reach is how the relay's contact reaches the rotors.
+type Reach struct {
+	// How is "wired pair", "enable line" or "radio link"; empty when the pad
+	// only watches.
+	How, Note string
+}
+
+// Stop is what commissioning measured from relay open to rotors stopped.
+type Stop struct {
+	// Proven says that it was measured at all.
+	Proven           bool
+	Time             time.Duration
+	Method, Date, By string
+}
+
+// Height is where craft.height comes from and what the predicted apex needs.
+type Height struct {
+	// Sources is empty when the pad names none.
+	Sources      []rules.ChannelID
+	Vote         derived.Vote
+	Disagreement float64 // m
+	// ErrorHeight (m) and ErrorClimb (m/s) are bias and resolution.
+	ErrorHeight, ErrorClimb float64
+	// Reaction is from a sample's taking to no thrust.
+	Reaction time.Duration
+	// MaxAcceleration is full thrust over mass, m/s²; 0 is not stated, and no
+	// apex is predicted then.
+	MaxAcceleration float64
+}
+
+// Anchor is where the tether is anchored, in m from the craft's local origin;
+// Height is on the scale of craft.height.
+type Anchor struct{ North, East, Height float64 }
+
+// LinkKind is the kind of a telemetry link: "udp", "tcp" or "serial".
+type LinkKind string
+
+// The kinds of link.
+const (
+	UDP    LinkKind = "udp"    // listens on Address
+	TCP    LinkKind = "tcp"    // connects to Address
+	Serial LinkKind = "serial" // reads Device at Baud
+)
+
+// Link is one telemetry link.
+type Link struct {
+	Name    string
+	Kind    LinkKind
+	Address string
+	// From is the only sender that is heard; zero is the first that names
+	// itself as the craft. Port 0 is any port of that address. UDP only.
+	From   netip.AddrPort
+	Device string
+	Baud   int
+}
+
+// Packs is what the pad knows of the craft's packs.
+type Packs struct {
+	// Source is "battery_status", "sys_status", or empty when not stated.
+	Source string
+	// Count is how many packs report, 1 to 4.
+	Count int
+	// Cells is the count in series, 0 when not stated.
+	Cells    int
+	Capacity float64 // C; 0 is not stated
+	Floor    float64 // V of the whole pack under load; 0 is not stated
+	// IdleCurrent is what may still flow after the relay opened, A; 0 means
+	// that the current is not used to verify the opening.
+	IdleCurrent float64
+}
+
+// Wind is the pad's anemometer.
+type Wind struct {
+	Fitted bool
+	// Slope is m of wind per pulse, Offset the speed at no pulses, m/s.
+	Slope, Offset float64
+	PulsesPerTurn int
+	// MaxHz is the pulse frequency at the highest believable wind.
+	MaxHz float64
+	// Bounce is the time in which a second pulse is the contact's bounce.
+	Bounce     time.Duration
+	StillAfter time.Duration
+	OnFall     bool
+	// Height and RotorHeight are above ground, m.
+	Height, RotorHeight float64
+	Method              derived.Method
+	Roughness           float64 // m
+	Exponent            float64
+}
+
+// LoadCell is the tether's load cell.
+type LoadCell struct {
+	// Fitted is a load cell of the pad's own; Winch says that the craft tells
+	// the tension of its winch instead.
+	Fitted, Winch   bool
+	Zero            int32
+	NewtonsPerCount float64
+	// Low and High are the counts at the ends of the range; both 0 leaves the
+	// converter's own ends.
+	Low, High int32
+	// Rate is conversions a second.
+	Rate float64
+}
+
+// Named turns a value that the craft sends by name (NAMED_VALUE_FLOAT) into a
+// channel: SI = value·Factor + Offset.
+type Named struct {
+	Name           string
+	Channel        rules.ChannelID
+	Unit           string
+	Factor, Offset float64
+}
+
+// Contactor is the last contactor of the chain.
+type Contactor struct {
+	// PickUp and DropOut bound how long the readback may take to follow.
+	PickUp, DropOut time.Duration
+	// Readback says that a mirror contact is wired.
+	Readback bool
+}
+
+// Absence is a device or a channel that this pad lacks.
+type Absence struct {
+	Name, Reason string
+	Line         int
+}
+
+// Defaults; ours, from judgement, no source.
+const (
+	defaultFolder = "/var/lib/downhaul"
+	defaultSocket = "/run/downhaul/guard.sock"
+	// Gloved hands and a long wire.
+	defaultDiscrepancy = 500 * time.Millisecond
+	defaultEndGrace    = 30 * time.Second
+	// Common contactors pick up and drop out well within these.
+	defaultPickUp  = 400 * time.Millisecond
+	defaultDropOut = 200 * time.Millisecond
+	// longestSocket is what a unix-domain address holds on every system (104
+	// bytes with the closing NUL on some).
+	longestSocket = 100
+)
+
+// reading is one pad file while it is read.
+type reading struct {
+	*Pad
+	root *document.Table
+}
+
+// guards says that the duty asks for everything that may close a relay.
+func (r *reading) guards() bool { return r.Duty == interlock.Guard }
+
+// Read reads a pad file. Either the pad is complete and there is no fault, or
+// it is nil and every fault is listed by line. The file's name is for the
+// faults only.
+func Read(file string, text []byte) (*Pad, document.Faults) {
+	d := document.Parse(file, text)
+	root := d.Root()
+	r := &reading{root: root, Pad: &Pad{Version: rules.FileVersion, Units: "metric", LogFolder: defaultFolder, Socket: defaultSocket, Hash: sha256.Sum256(text)}}
+	rules.CheckVersion(root)
+	r.Title, _ = root.Note("title")
+	duty, ok := root.Choice("duty", "watch", "guard")
+	if !ok && !root.Has("duty") {
+		root.Missing("duty", "missing", `write duty = "watch" (never closes the relay) or "guard"`)
+	}
+	if duty == "guard" {
+		r.Duty = interlock.Guard
+	}
+	if u, ok := root.Choice("units", "metric", "imperial"); ok {
+		r.Units = u
+	}
+	if s, ok := root.Note("log_folder"); ok {
+		r.LogFolder = s
+	}
+	if s, ok := socketAt(root, "socket"); ok {
+		r.Socket = s
+	}
+	r.absent()
+	r.craft()
+	r.links()
+	r.reach()
+	r.height()
+	r.packs()
+	r.board()
+	r.wind()
+	r.loadCell()
+	r.named()
+	r.latch()
+	if faults := d.Faults(); len(faults) > 0 {
+		return nil, faults
+	}
+	return r.Pad, nil
+}
+
+func socketAt(t *document.Table, key string) (string, bool) {
+	s, ok := t.Note(key)
+	if ok && len(s) > longestSocket {
+		t.Fault(key, "too long a path for a socket", document.Quote(s), "keep it to 100 bytes")
+		return "", false
+	}
+	return s, ok
+}
+
+// latch reads the times of the chain.
+func (r *reading) latch() {
+	r.Discrepancy, r.EndGrace = defaultDiscrepancy, defaultEndGrace
+	c := r.root.Table("contactor")
+	r.Contactor = Contactor{PickUp: defaultPickUp, DropOut: defaultDropOut}
+	if d, ok := timeAt(c, "pick_up", 5*time.Second); ok {
+		r.Contactor.PickUp = d
+	}
+	if d, ok := timeAt(c, "drop_out", 5*time.Second); ok {
+		r.Contactor.DropOut = d
+	}
+	wired := r.Board.Line("readback").Fitted
+	r.Contactor.Readback = wired
+	switch how, ok := c.Choice("readback", "mirror", "none"); {
+	case !ok:
+	case how == "mirror" && !wired:
+		c.Fault("readback", "there is no readback line", document.Quote(how), `name its pin under [board.lines], or write readback = "none"`)
+	case how == "none" && wired && r.Board.Kind == Virtual && !r.root.Table("board").Has("lines"):
+		r.Contactor.Readback = false
+		r.Board.unfit("readback")
+	case how == "none" && wired:
+		c.Fault("readback", "there is a readback line", document.Quote(how), `take the line out under [board.lines], or write readback = "mirror"`)
+	}
+	if d, ok := timeAt(r.root.Table("estop"), "discrepancy", 5*time.Second); ok {
+		r.Discrepancy = d
+	}
+	if d, ok := timeAt(r.root.Table("end"), "grace", 10*time.Minute); ok {
+		r.EndGrace = d
+	}
+}
+
+// timeAt is a time over 0 and up to longest.
+func timeAt(t *document.Table, key string, longest time.Duration) (time.Duration, bool) {
+	d, ok := rules.DurationAt(t, key)
+	if ok && (d == 0 || d > longest) {
+		t.Fault(key, "must be more than 0 and at most "+rules.FormatDuration(longest), t.Got(key), "write a time in that range")
+		return 0, false
+	}
+	return d, ok
+}
+
+// over0 is a quantity of more than 0.
+func over0(t *document.Table, key string, kind rules.Kind) (float64, bool) {
+	q, ok := rules.QuantityAt(t, key, kind)
+	if ok && q.SI <= 0 {
+		t.Fault(key, "must be more than 0", t.Got(key), "write a "+kind.String()+" of more than 0")
+		return 0, false
+	}
+	return q.SI, ok
+}
+
+// from0 is a quantity of 0 or more.
+func from0(t *document.Table, key string, kind rules.Kind) (float64, bool) {
+	q, ok := rules.QuantityAt(t, key, kind)
+	if ok && q.SI < 0 {
+		t.Fault(key, "is negative", t.Got(key), "write 0 or more")
+		return 0, false
+	}
+	return q.SI, ok
+}

@@ -27,8 +27,8 @@ const Gravity = 9.80665
 // added to it.
 //
 // Age grows with silence, so silence alone takes the apex past a limit. Due is
-// the first nanosecond at which it is past the next threshold. What Tick
-// publishes then is doubtful: it counts against a limit, and keeps nothing
+// the first nanosecond at which it is past the next threshold (none if that is
+// more than a day off). What Tick publishes then is doubtful: it counts against a limit, and keeps nothing
 // fresh. A missing height is no better than silence: it publishes missing, and
 // the last prediction goes on growing.
 type apex struct {

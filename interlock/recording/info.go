@@ -126,7 +126,11 @@ func (i Info) Notes() []string {
 	say(i.Skipped.OtherPort, "%d datagram(s) to other ports left out")
 	say(i.Cut, "%d datagram(s) of which the capture kept only the beginning")
 	say(i.Undated, "%d packet(s) carry no time; they take that of the packet before")
-	say(i.Backwards, "%d time(s) ran back; they take the time before")
+	if i.Form == Raw {
+		say(i.Backwards, "%d message(s) older than one before them; they take its time")
+	} else {
+		say(i.Backwards, "%d time(s) ran back; they take the time before")
+	}
 	say(i.Restarts, "%d restart(s) of the craft's clock; time goes on from there")
 	say(i.Leaps, "%d jump(s) of the craft's clock by more than a minute")
 	if i.Form == Raw && !i.Timed {

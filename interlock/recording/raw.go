@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"downhaul/interlock/telemetry"
@@ -24,36 +25,51 @@ const (
 // sender is whose messages a clock is taken from.
 type sender struct{ system, component uint8 }
 
+// timing is what one sender's boot clock did in the window.
+type timing struct {
+	who    sender
+	count  int
+	first  time.Duration
+	lowest time.Duration // of the readings close to the first: where time begins
+}
+
 // chooseClock is the sender with the most timed messages in the window; of
 // equal ones the first.
-func chooseClock(window []byte) (who sender, ok bool) {
+func chooseClock(window []byte) (best timing) {
 	var s telemetry.Scanner
-	var order []sender
-	count := map[sender]int{}
+	var all []timing
 	for {
 		f, used, found := s.NextWhole(window)
 		if !found {
 			break
 		}
 		window = window[used:]
-		if _, timed := telemetry.BootMillis(f); timed {
-			from := sender{f.System, f.Component}
-			if count[from]++; count[from] == 1 {
-				order = append(order, from)
-			}
+		millis, timed := telemetry.BootMillis(f)
+		if !timed {
+			continue
+		}
+		from, boot := sender{f.System, f.Component}, time.Duration(millis)*time.Millisecond
+		k := slices.IndexFunc(all, func(t timing) bool { return t.who == from })
+		if k < 0 {
+			k = len(all)
+			all = append(all, timing{who: from, first: boot, lowest: boot})
+		}
+		t := &all[k]
+		t.count++
+		if boot < t.lowest && boot >= t.first-agree {
+			t.lowest = boot
 		}
 	}
-	for _, from := range order {
-		if !ok || count[from] > count[who] {
-			who, ok = from, true
+	for _, t := range all {
+		if t.count > best.count {
+			best = t
 		}
 	}
-	return who, ok
+	return best
 }
 
 // bootTime makes one time that never runs back out of a craft's boot clock.
 type bootTime struct {
-	begun    bool
 	base     time.Duration // boot clock at time shift
 	shift    time.Duration
 	now      time.Duration
@@ -66,10 +82,6 @@ type bootTime struct {
 // see takes one boot clock reading and gives the time now.
 func (b *bootTime) see(millis uint32) time.Duration {
 	boot := time.Duration(millis) * time.Millisecond
-	if !b.begun {
-		b.begun, b.base, b.doubt = true, boot, -1
-		return 0
-	}
 	at := boot - b.base + b.shift
 	switch d := at - b.now; {
 	case d >= 0 && d <= leap:
@@ -106,7 +118,9 @@ type rawReader struct {
 
 func newRaw(br *bufio.Reader, window []byte) *rawReader {
 	r := &rawReader{br: br}
-	r.who, r.timed = chooseClock(window)
+	t := chooseClock(window)
+	r.who, r.timed = t.who, t.count > 0
+	r.clock = bootTime{base: t.lowest, doubt: -1}
 	return r
 }
 

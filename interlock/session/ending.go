@@ -1,0 +1,177 @@
+package session
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+
+	"downhaul/interlock/triplog"
+)
+
+// How says how a session ended.
+type How string
+
+// The ways to end.
+const (
+	Clean      How = "ended in order"
+	NotEnded   How = "broke off"      // without its `ended` record
+	InTrip     How = "in a trip"      // latched and not reset, ended in order or not
+	InFault    How = "in a fault"     // a self-test had failed
+	Unreadable How = "not to be read" // so nobody knows
+)
+
+// Ending is how one session ended.
+type Ending struct {
+	Session string
+	Dir     string
+	How     How
+	State   string        // last state of the latch in its log, empty if none
+	At      time.Duration // engine time of the last line
+	Log     triplog.Report
+	Says    string // one plain sentence, with what to do where there is something
+}
+
+// ComesUp is the latch state that the next session starts in: "tripped",
+// "fault", or empty for a start as on any power-up.
+func (e Ending) ComesUp() string {
+	switch e.How {
+	case Clean:
+		return ""
+	case InFault:
+		return stateFault
+	}
+	return stateTripped
+}
+
+// The latch's own words.
+const (
+	stateTripped = "tripped"
+	stateFault   = "fault"
+)
+
+// Unfinished tells how earlier sessions ended that the next one must know of:
+// the latest, and any whose session.json can no longer be read. It gives
+// nothing when the latest ended in order. Ask before Create.
+func Unfinished(logFolder string) ([]Ending, error) {
+	if err := checkFolder(logFolder); err != nil {
+		return nil, err
+	}
+	sessions, broken, err := earlier(logFolder)
+	if err != nil {
+		return nil, err
+	}
+	endings := broken
+	if len(sessions) > 0 {
+		latest := sessions[0]
+		for _, s := range sessions {
+			if s.Info.Number > latest.Info.Number {
+				latest = s
+			}
+		}
+		e, err := latest.Ending()
+		if err != nil {
+			return nil, err
+		}
+		if e.How != Clean {
+			endings = append([]Ending{e}, endings...)
+		}
+	}
+	return endings, nil
+}
+
+// earlier opens every session of the folder; broken are those whose
+// session.json cannot be read although they got as far as a trip log.
+func earlier(logFolder string) (sessions []*Session, broken []Ending, err error) {
+	entries, err := os.ReadDir(logFolder)
+	if err != nil {
+		return nil, nil, explain("look for earlier sessions", logFolder, err)
+	}
+	for _, entry := range entries {
+		if !entry.IsDir() {
+			continue
+		}
+		dir := filepath.Join(logFolder, entry.Name())
+		s, err := Open(dir)
+		if err == nil {
+			sessions = append(sessions, s)
+			continue
+		}
+		if _, serr := os.Stat(filepath.Join(dir, triplog.PartName(1))); errors.Is(serr, fs.ErrNotExist) {
+			continue // no session, or one that never got as far as to run
+		}
+		broken = append(broken, Ending{
+			Session: entry.Name(), Dir: dir, How: Unreadable,
+			Says: fmt.Sprintf("nobody can tell how session %s ended (%v); look into it, then move it out of the log folder", entry.Name(), err),
+		})
+	}
+	return sessions, broken, nil
+}
+
+func nextNumber(logFolder string) (int, error) {
+	sessions, _, err := earlier(logFolder)
+	if err != nil {
+		return 0, err
+	}
+	highest := 0
+	for _, s := range sessions {
+		highest = max(highest, s.Info.Number)
+	}
+	return highest + 1, nil
+}
+
+// Ending reads the trip log to its end. The error is that of reading.
+func (s *Session) Ending() (Ending, error) {
+	e := Ending{Session: s.Info.Session, Dir: s.Dir}
+	names, err := s.TripParts()
+	if err != nil {
+		return e, err
+	}
+	if e.Log, err = triplog.VerifyFiles(names...); err != nil {
+		return e, err
+	}
+	for _, name := range names {
+		if err := e.follow(name); err != nil {
+			return e, err
+		}
+	}
+	switch {
+	case e.State == stateFault:
+		e.How = InFault
+		e.Says = fmt.Sprintf("session %s ended in a fault; mend it and run the failed test again", e.Session)
+	case e.State == stateTripped:
+		e.How = InTrip
+		e.Says = fmt.Sprintf("session %s ended in a trip that was not reset", e.Session)
+	case e.Log.Verdict != triplog.Whole:
+		e.How = NotEnded
+		e.Says = fmt.Sprintf("session %s broke off after %.1f s without its end record (trip log %s: %s)", e.Session, e.At.Seconds(), e.Log.Verdict, e.Log.Reason)
+	default:
+		e.How = Clean
+		e.Says = fmt.Sprintf("session %s ended in order", e.Session)
+	}
+	return e, nil
+}
+
+// follow takes state and time from one file, as far as it can be believed.
+func (e *Ending) follow(name string) error {
+	f, err := os.Open(name)
+	if err != nil {
+		return fmt.Errorf("session %s: %w", e.Session, err)
+	}
+	defer f.Close()
+	for rec, err := range triplog.Lines(f) {
+		if err != nil {
+			if errors.Is(err, triplog.ErrBroken) {
+				return nil // the verdict says it
+			}
+			return fmt.Errorf("session %s: %w", e.Session, err)
+		}
+		e.At = rec.At()
+		if rec.State != "" {
+			e.State = rec.State
+		}
+	}
+	return nil
+}

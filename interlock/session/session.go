@@ -1,0 +1,304 @@
+package session
+
+import (
+	"crypto/rand"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"runtime"
+	"time"
+
+	"downhaul/interlock/recording"
+	"downhaul/interlock/triplog"
+)
+
+// Version is the schema version of session.json.
+const Version = 1
+
+// Names of the files in a session's folder.
+const (
+	infoName = "session.json"
+	Envelope = "envelope.toml"
+	Pad      = "pad.toml"
+	Card     = "card.toml"
+)
+
+// DefaultRoom is the free room that Create asks for unless Meta says
+// otherwise: ours, a long day of telemetry at 50 kB/s with as much again.
+const DefaultRoom = 1 << 30
+
+// Meta is what the guard says of itself and of its clock.
+type Meta struct {
+	Software string
+	Arch     string    // empty: the architecture of this program
+	Wall     time.Time // wall clock at engine time 0, read once
+	// Clock says in plain words how far the wall clock can be trusted.
+	Clock string
+	// Room is how many bytes must be free; 0 takes DefaultRoom.
+	Room uint64
+}
+
+// File is one of the files that the session runs on, as read.
+type File struct {
+	Name string // Envelope, Pad or Card
+	From string // where it was read
+	Text []byte
+}
+
+// Info is session.json.
+type Info struct {
+	V       int    `json:"v"`
+	Session string `json:"session"`
+	// Number counts the sessions of a log folder from 1. It tells which one is
+	// the latest where the wall clock cannot.
+	Number   int        `json:"number"`
+	Software string     `json:"software"`
+	Arch     string     `json:"arch"`
+	Wall     time.Time  `json:"wall_start"`
+	Clocks   Clocks     `json:"clocks"`
+	Files    []FileInfo `json:"files"`
+}
+
+// Clocks says what the times in the folder mean.
+type Clocks struct {
+	Engine string `json:"engine"`
+	Wall   string `json:"wall"`
+}
+
+// FileInfo is one of the files kept in the folder.
+type FileInfo struct {
+	Name   string `json:"name"`
+	From   string `json:"from"`
+	Bytes  int    `json:"bytes"`
+	SHA256 string `json:"sha256"` // hex
+}
+
+// Session is one session's folder.
+type Session struct {
+	Dir  string
+	Info Info
+	// Trips and Recording are open for writing after Create, nil after Open.
+	Trips     *triplog.Log
+	Recording *recording.Writer
+	lock      *os.File
+}
+
+// Create begins a session in the log folder. It checks that the folder can be
+// written and has room, and holds it against a second guard until Close.
+func Create(logFolder string, meta Meta, files []File) (*Session, error) {
+	if err := checkFolder(logFolder); err != nil {
+		return nil, err
+	}
+	if meta.Room == 0 {
+		meta.Room = DefaultRoom
+	}
+	if meta.Arch == "" {
+		meta.Arch = runtime.GOARCH
+	}
+	meta.Wall = meta.Wall.Round(0).UTC()
+	lock, err := takeLock(logFolder)
+	if err != nil {
+		return nil, err
+	}
+	s := &Session{lock: lock}
+	if err := s.begin(logFolder, meta, files); err != nil {
+		_ = s.Close()
+		if s.Dir != "" {
+			_ = os.RemoveAll(s.Dir) // holds nothing but what was made just now
+		}
+		return nil, err
+	}
+	return s, nil
+}
+
+func (s *Session) begin(logFolder string, meta Meta, files []File) error {
+	if err := checkRoom(logFolder, meta.Room); err != nil {
+		return err
+	}
+	if err := tryWriting(logFolder); err != nil {
+		return err
+	}
+	number, err := nextNumber(logFolder)
+	if err != nil {
+		return err
+	}
+	s.Info = Info{
+		V: Version, Number: number, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall,
+		Clocks: Clocks{Engine: "nanoseconds since wall_start, by a monotonic clock; nothing else decides", Wall: meta.Clock},
+	}
+	if err := s.makeFolder(logFolder); err != nil {
+		return explain("make session folder", logFolder, err)
+	}
+	if err := s.fill(files); err != nil {
+		return explain("begin session", logFolder, err)
+	}
+	if err := syncFolder(logFolder); err != nil {
+		return explain("begin session", logFolder, err)
+	}
+	return nil
+}
+
+// makeFolder names the session by its start and four random digits, and makes
+// its folder.
+func (s *Session) makeFolder(logFolder string) error {
+	for {
+		var id [2]byte
+		if _, err := rand.Read(id[:]); err != nil {
+			return err
+		}
+		name := s.Info.Wall.Format("2006-01-02T15-04-05Z-") + hex.EncodeToString(id[:])
+		dir := filepath.Join(logFolder, name)
+		err := os.Mkdir(dir, 0o755)
+		if errors.Is(err, fs.ErrExist) {
+			continue
+		}
+		if err == nil {
+			s.Info.Session, s.Dir = name, dir
+		}
+		return err
+	}
+}
+
+// fill writes everything that stands in a session's folder from the start.
+func (s *Session) fill(files []File) error {
+	head := triplog.Head{Session: s.Info.Session, Wall: s.Info.Wall, Software: s.Info.Software, Arch: s.Info.Arch}
+	s.Info.Files = []FileInfo{}
+	for _, f := range files {
+		switch f.Name {
+		case Envelope, Pad, Card:
+		default:
+			return fmt.Errorf("file %q: want %s, %s or %s", f.Name, Envelope, Pad, Card)
+		}
+		if err := writeNew(filepath.Join(s.Dir, f.Name), f.Text); err != nil {
+			return err
+		}
+		sum := sha256.Sum256(f.Text)
+		hash := hex.EncodeToString(sum[:])
+		s.Info.Files = append(s.Info.Files, FileInfo{Name: f.Name, From: f.From, Bytes: len(f.Text), SHA256: hash})
+		head.Files = append(head.Files, triplog.FileHash{Name: f.Name, SHA256: hash})
+	}
+	text, err := json.MarshalIndent(s.Info, "", "  ")
+	if err != nil {
+		return err
+	}
+	if err := writeNew(filepath.Join(s.Dir, infoName), append(text, '\n')); err != nil {
+		return err
+	}
+	if s.Trips, err = triplog.Create(s.Dir, head); err != nil {
+		return err
+	}
+	first, err := s.recordingFile(1)
+	if err != nil {
+		return err
+	}
+	s.Recording, err = recording.Create(first, recording.Start{
+		Session: s.Info.Session, Software: s.Info.Software, Wall: s.Info.Wall, Next: s.recordingFile,
+	})
+	if err != nil {
+		_ = first.Close()
+		return err
+	}
+	if err := s.Recording.Sync(); err != nil {
+		return err
+	}
+	return syncFolder(s.Dir)
+}
+
+func recordingName(part int) string {
+	if part <= 1 {
+		return "recording.pcapng"
+	}
+	return fmt.Sprintf("recording-%d.pcapng", part)
+}
+
+// recordingFile makes the recording's file of that number.
+func (s *Session) recordingFile(part int) (recording.File, error) {
+	f, err := os.OpenFile(filepath.Join(s.Dir, recordingName(part)), os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
+	if err != nil {
+		return nil, err
+	}
+	if part > 1 {
+		_ = syncFolder(s.Dir)
+	}
+	return dataFile{f}, nil
+}
+
+// Close closes trip log and recording and lets the log folder go. It adds no
+// `ended` record: the guard does, once it has ended in order.
+func (s *Session) Close() error {
+	var errs []error
+	if s.Trips != nil {
+		errs = append(errs, s.Trips.Close())
+	}
+	if s.Recording != nil {
+		errs = append(errs, s.Recording.Close())
+	}
+	if s.lock != nil {
+		errs = append(errs, s.lock.Close())
+		s.lock = nil
+	}
+	return errors.Join(errs...)
+}
+
+// Open opens a session's folder for reading.
+func Open(dir string) (*Session, error) {
+	text, err := os.ReadFile(filepath.Join(dir, infoName))
+	if err != nil {
+		if errors.Is(err, fs.ErrNotExist) {
+			return nil, fmt.Errorf("open session %s: no %s in it; name a session's own folder, such as LOGS/2026-05-30T18-04-11Z-3f2a", dir, infoName)
+		}
+		return nil, fmt.Errorf("open session: %w", err)
+	}
+	s := &Session{Dir: dir}
+	if err := json.Unmarshal(text, &s.Info); err != nil {
+		return nil, fmt.Errorf("open session %s: %s is damaged: %w", dir, infoName, err)
+	}
+	if s.Info.V != Version {
+		return nil, fmt.Errorf("open session %s: schema version %d; this program reads %d", dir, s.Info.V, Version)
+	}
+	return s, nil
+}
+
+// Text is the text of one of the three files as it was read on the day. An
+// error says when it is not there or is no longer what it was.
+func (s *Session) Text(name string) ([]byte, error) {
+	for _, f := range s.Info.Files {
+		if f.Name != name {
+			continue
+		}
+		text, err := os.ReadFile(filepath.Join(s.Dir, filepath.Base(name)))
+		if err != nil {
+			return nil, fmt.Errorf("session %s: %w", s.Info.Session, err)
+		}
+		sum := sha256.Sum256(text)
+		if got := hex.EncodeToString(sum[:]); got != f.SHA256 {
+			return text, fmt.Errorf("session %s: %s was changed since: SHA-256 is %s, session.json says %s", s.Info.Session, name, got, f.SHA256)
+		}
+		return text, nil
+	}
+	return nil, fmt.Errorf("session %s: has no %s: %w", s.Info.Session, name, fs.ErrNotExist)
+}
+
+// TripParts names the files of the trip log, in order.
+func (s *Session) TripParts() ([]string, error) { return triplog.Parts(s.Dir) }
+
+// RecordingParts names the files of the recording, in order, for
+// recording.OpenParts.
+func (s *Session) RecordingParts() ([]string, error) {
+	var names []string
+	for part := 1; ; part++ {
+		name := filepath.Join(s.Dir, recordingName(part))
+		if _, err := os.Stat(name); err != nil {
+			if errors.Is(err, fs.ErrNotExist) {
+				return names, nil
+			}
+			return names, fmt.Errorf("look for recording: %w", err)
+		}
+		names = append(names, name)
+	}
+}

@@ -1,0 +1,7 @@
+//go:build !linux
+
+package session
+
+import "os"
+
+type dataFile struct{ *os.File }

@@ -1,0 +1,92 @@
+package derived
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+)
+
+func TestSlope(t *testing.T) {
+	s := NewSlope(time.Second)
+	for k := range 10 {
+		if _, ok := s.Add(time.Duration(k)*ms(100), float64(k)); ok {
+			t.Fatalf("a rate after %d ms", k*100)
+		}
+	}
+	for k := 10; k < 200; k++ {
+		if rate, ok := s.Add(time.Duration(k)*ms(100), float64(k)); !ok || math.Abs(rate-10) > 1e-9 {
+			t.Fatalf("expected 10 per second, got %v, %v", rate, ok)
+		}
+	}
+	// A step counts in full over the span, then is gone.
+	if rate, _ := s.Add(ms(20000), 205); math.Abs(rate-15) > 1e-9 {
+		t.Fatalf("expected 15 per second, got %v", rate)
+	}
+	if _, ok := s.Add(ms(20100), math.NaN()); ok {
+		t.Fatal("a rate to no number")
+	}
+	s.Reset()
+	if _, ok := s.Add(ms(20200), 1); ok {
+		t.Fatal("a rate after a reset")
+	}
+}
+
+func TestSlopeOlderThanItsSpan(t *testing.T) {
+	s := NewSlope(ms(100))
+	s.Add(0, 1)
+	if rate, ok := s.Add(ms(250), 2); !ok || rate != 4 {
+		t.Fatalf("samples further apart than the span: expected 4, got %v, %v", rate, ok)
+	}
+}
+
+// Against the whole history: the starting point is a sample that is at least
+// the span old, and no older than the span, a 64th of it and one gap more.
+func TestSlopeAgainstHistory(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		over := time.Duration(rapid.Int64Range(1e6, 3e9).Draw(t, "over"))
+		gap := rapid.Int64Range(1, 1e9).Draw(t, "largest gap")
+		s := NewSlope(over)
+		type sample struct {
+			at time.Duration
+			v  float64
+		}
+		var all []sample
+		at := time.Duration(0)
+		var twin *Slope
+		for k := range rapid.IntRange(2, 300).Draw(t, "samples") {
+			at += time.Duration(rapid.Int64Range(1, gap).Draw(t, "gap"))
+			v := rapid.Float64Range(-100, 100).Draw(t, "value")
+			if k == 20 {
+				twin = s.Clone()
+			}
+			image := string(s.AppendState(nil, at))
+			rate, ok := s.Add(at, v)
+			if twin != nil && k == 20 {
+				if string(twin.AppendState(nil, at)) != image {
+					t.Fatal("a clone has another image")
+				}
+				r2, ok2 := twin.Add(at, v)
+				if r2 != rate || ok2 != ok {
+					t.Fatalf("a clone gives %v, %v instead of %v, %v", r2, ok2, rate, ok)
+				}
+			}
+			oldEnough := len(all) > 0 && at-all[0].at >= over
+			if ok != oldEnough {
+				t.Fatalf("expected ok %v, got %v", oldEnough, ok)
+			}
+			found := !ok
+			reach := over + over/slopeParts + 2*time.Duration(gap)
+			for _, o := range all {
+				if age := at - o.at; ok && age >= over && age <= reach && rate == (v-o.v)/seconds(age) {
+					found = true
+				}
+			}
+			if !found {
+				t.Fatalf("the rate %v starts at no sample of the right age", rate)
+			}
+			all = append(all, sample{at, v})
+		}
+	})
+}

@@ -200,7 +200,7 @@ func (a *autopilot) mix(c *Config, rotors []rotor) {
 	full := c.thrustAt(1, c.nominalVolts())
 	n := float64(len(rotors))
 	lever := n * c.ArmReach * c.ArmReach / 2 // Σ x² = Σ y² for an even ring
-	k := c.yawPerThrust()
+	k := c.yawArm
 	yaw := clamp(a.moment.z/(n*k), -0.1*full, 0.1*full)
 	var highest float64
 	share := func(r *rotor) float64 {

@@ -48,9 +48,10 @@ func (b *body) ground(c *Config, vel vec) (force, moment vec) {
 	if -b.pos.z > c.ArmReach+c.LegHeight+0.2 {
 		return vec{}, vec{}
 	}
+	back := b.att.inverse()
+	down := back.turn(vec{0, 0, 1})
 	for _, p := range b.feet {
-		r := b.att.turn(p)
-		depth := b.pos.z + r.z
+		depth := b.pos.z + down.dot(p)
 		if depth <= 0 {
 			continue
 		}
@@ -67,7 +68,7 @@ func (b *body) ground(c *Config, vel vec) (force, moment vec) {
 			f.x, f.y = -k*v.x, -k*v.y
 		}
 		force = force.add(f)
-		moment = moment.add(p.cross(b.att.inverse().turn(f)))
+		moment = moment.add(p.cross(back.turn(f)))
 	}
 	return force, moment
 }

@@ -81,7 +81,18 @@ type Config struct {
 	// Events happen by themselves; they must be in order of time.
 	Events []Event
 
-	rho float64 // kg/m³, worked out by New
+	// Worked out once by New.
+	rho           float64 // kg/m³
+	follow, decay float64 // shares of a rotor's lag that one tick covers and leaves
+	yawArm        float64 // m, see yawPerThrust
+}
+
+// settle works out what stays the same for a whole flight.
+func (c *Config) settle() {
+	c.rho = Density(c.Elevation, c.Celsius)
+	c.follow = 1 - math.Exp(-tickTime.Seconds()/c.MotorLag.Seconds())
+	c.decay = math.Exp(-tickTime.Seconds() / c.SpinDown.Seconds())
+	c.yawArm = c.yawPerThrust()
 }
 
 // HeronTwo is a fictional craft: eight 0.9 m propellers, 60 kg empty, a

@@ -71,7 +71,7 @@ func New(cfg Config) (*Craft, error) {
 		return nil, err
 	}
 	cfg.Events = append([]Event(nil), cfg.Events...)
-	cfg.rho = Density(cfg.Elevation, cfg.Celsius)
+	cfg.settle()
 	stream := func(n uint64) *rand.Rand { return rand.New(rand.NewPCG(cfg.Seed, n)) }
 	c := &Craft{
 		cfg: cfg, body: newBody(&cfg), pack: newPack(&cfg, stream(1)), wind: newWind(&cfg, stream(2)),
@@ -143,7 +143,7 @@ func (c *Craft) tick() {
 	power := c.cfg.Avionics
 	for i := range c.rotors {
 		r := &c.rotors[i]
-		r.step(&c.cfg, c.pack.voltage, c.powered, dt)
+		r.step(&c.cfg, c.pack.voltage, c.powered)
 		if c.powered && r.output > 0 && !r.dead {
 			power += r.power(&c.cfg)
 		}
@@ -165,7 +165,7 @@ func (c *Craft) forces(vel vec) (force, moment vec) {
 		r := &c.rotors[i]
 		lift += r.thrust
 		// A force (0, 0, −T) at (x, y, 0), and the rotor's own drag about the mast.
-		moment = moment.add(vec{-r.arm.y * r.thrust, r.arm.x * r.thrust, r.spin * c.cfg.yawPerThrust() * r.thrust})
+		moment = moment.add(vec{-r.arm.y * r.thrust, r.arm.x * r.thrust, r.spin * c.cfg.yawArm * r.thrust})
 	}
 	force = b.att.turn(vec{0, 0, -lift})
 	force.z += b.mass * Gravity

@@ -124,6 +124,9 @@ func (c *Craft) sinceBoot() time.Duration { return c.now - c.bootedAt }
 // sequence number.
 func (c *Craft) emit(m message.Message) {
 	l := &c.link
+	if c.cfg.Version1 && m.GetID() > 255 {
+		return // a version 1 frame has one byte for the id
+	}
 	seq := c.seq
 	c.seq++
 	lost := c.now < c.silentUntil

@@ -29,14 +29,14 @@ type rotor struct {
 	thrust float64 // N
 }
 
-// step lets the rotor follow its command for one step of dt seconds: speed in
-// proportion to command times loaded voltage, with a first-order lag.
-func (r *rotor) step(c *Config, voltage float64, powered bool, dt float64) {
+// step lets the rotor follow its command for one tick: speed in proportion to
+// command times loaded voltage, with a first-order lag (stepped without error).
+func (r *rotor) step(c *Config, voltage float64, powered bool) {
 	if powered && !r.dead && r.output > 0 {
 		want := c.SpeedPerVolt * r.output * voltage
-		r.n += (want - r.n) * (1 - math.Exp(-dt/c.MotorLag.Seconds()))
+		r.n += (want - r.n) * c.follow
 	} else {
-		r.n *= math.Exp(-dt / c.SpinDown.Seconds())
+		r.n *= c.decay
 		if r.n < 0.05 {
 			r.n = 0 // bearing friction ends what the exponential never would
 		}
@@ -56,7 +56,7 @@ func (r *rotor) power(c *Config) float64 {
 // metres: Q/T = CP D/(2π CT) with CP = CT^1.5 √(2/π)/FM, which is the power
 // above written as a coefficient (P = CP ρ n³ D⁵).
 func (c *Config) yawPerThrust() float64 {
-	cp := math.Pow(c.ThrustCoefficient, 1.5) * math.Sqrt(2/math.Pi) / c.FigureOfMerit
+	cp := c.ThrustCoefficient * math.Sqrt(c.ThrustCoefficient*2/math.Pi) / c.FigureOfMerit
 	return cp * c.Diameter / (2 * math.Pi * c.ThrustCoefficient)
 }
 

@@ -40,6 +40,8 @@ type Engine struct {
 	next    time.Duration // earliest deadline; may be early, never late
 	timers  [timerCount]time.Duration
 
+	fed      [rules.ChannelCount]bool
+	tracking bool
 	table    derived.Table
 	calcs    []derived.Calculator
 	calcDue  []time.Duration
@@ -113,8 +115,10 @@ type channelRun struct {
 }
 
 // New makes the engine of one session. The envelope and the site must have
-// been checked; New returns an error for what it cannot watch (a rule or a
-// permissive on a channel that nothing feeds and that is not under [without]).
+// been checked against each other. A rule on a channel that nothing feeds on
+// this pad never acts; that it is named under [without] is checked with the
+// files. New returns an error for what it cannot work out (a derived channel
+// whose part of the site is not stated) or too many rules.
 func New(env *rules.Envelope, site Site) (*Engine, error) {
 	if env == nil {
 		return nil, fmt.Errorf("interlock: no envelope given; read one first")
@@ -159,7 +163,7 @@ func (e *Engine) Wanted() [rules.ChannelCount]bool {
 		w[id] = true
 	}
 	for _, c := range e.calcs {
-		for _, id := range e.site.Derived.Needs(c.Output()) {
+		for _, id := range append(e.site.Derived.Needs(c.Output()), e.site.Derived.Helps(c.Output())...) {
 			w[id] = true
 		}
 	}
@@ -172,6 +176,16 @@ func (e *Engine) Wanted() [rules.ChannelCount]bool {
 var builtinChannels = []rules.ChannelID{
 	rules.CraftArmed, rules.CraftLanded, rules.CraftBootClock,
 	rules.Height, rules.Climb, rules.MotorHighest, rules.RotorSpeed,
+}
+
+// TrackHeadroom makes the engine remember each rule's least headroom.
+func (e *Engine) TrackHeadroom() { e.tracking = true }
+
+// LeastHeadroom is the least distance of rule i to its limit while it was in
+// force, SI, and when that was; ok is false if it never had a value.
+func (e *Engine) LeastHeadroom(i int) (least float64, at time.Duration, ok bool) {
+	r := &e.runs[i]
+	return r.least, r.leastAt, r.tracked
 }
 
 // Step takes one input at engine time at. Deadlines at or before at act first,

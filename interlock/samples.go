@@ -25,10 +25,22 @@ type ruleRun struct {
 	value       float64 // last value looked at (the rate for rate rules)
 	seen        bool    // value is set
 	slope       *derived.Slope
+	// Least headroom so far, when the engine is asked to track it. It decides
+	// nothing.
+	tracked bool
+	least   float64
+	leastAt time.Duration
+}
+
+func (r *ruleRun) track(at time.Duration, headroom float64) {
+	if !r.tracked || headroom < r.least {
+		r.tracked, r.least, r.leastAt = true, headroom, at
+	}
 }
 
 // lay sorts rules, permissives and calculators by channel.
 func (e *Engine) lay() error {
+	e.layFed()
 	count := len(e.env.Rules)
 	e.order = make([]int32, count)
 	for i := range e.order {
@@ -140,17 +152,17 @@ func (e *Engine) watches(id rules.ChannelID) bool {
 }
 
 // feeds says whether every channel that id rests on is fed on this pad.
-func (e *Engine) feeds(id rules.ChannelID) bool {
-	needs := e.site.Derived.Needs(id)
-	if len(needs) == 0 {
-		return e.site.Fed[id] != rules.NotFed
-	}
-	for _, n := range needs {
-		if e.site.Fed[n] == rules.NotFed {
-			return false
+func (e *Engine) feeds(id rules.ChannelID) bool { return e.fed[id] }
+
+// layFed works out feeds once; it is asked on the hot path.
+func (e *Engine) layFed() {
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		needs := e.site.Derived.Needs(id)
+		e.fed[id] = len(needs) > 0
+		for _, n := range needs {
+			e.fed[id] = e.fed[id] && e.site.Fed[n] != rules.NotFed
 		}
 	}
-	return true
 }
 
 // sample takes one measured sample: plausibility and freezing first, then the
@@ -282,6 +294,9 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 	}
 	run.value, run.seen = v, true
 	side := rule.Side(v)
+	if e.tracking && e.inForce(rule.While) {
+		run.track(at, rule.Headroom(v))
+	}
 	switch side {
 	case rules.Beyond:
 		if !run.beyond {

@@ -1,0 +1,75 @@
+package interlock
+
+import (
+	"fmt"
+	"time"
+
+	"downhaul/rules"
+)
+
+// Why says in one plain sentence why a need is not met. Status, page and log
+// all show this one text.
+func (v *View) Why(env *rules.Envelope, u Unmet) string {
+	switch u.Need {
+	case NeedGuardDuty:
+		return "duty is watch: the relay is never closed"
+	case NeedStop:
+		return "emergency stop pressed, or not read"
+	case NeedGate:
+		return "gate open"
+	case NeedPins:
+		return "the input lines are not being read"
+	case NeedReadback:
+		return "the contactor does not read open"
+	case NeedRelay:
+		return "the relay line can not be written"
+	case NeedLink:
+		return "nothing heard from the craft"
+	case NeedDisarmed:
+		return "the craft is armed, or its state is unknown"
+	case NeedDisk:
+		return "too little room on the disk for records"
+	case NeedProof:
+		return "a proof test is due"
+	case NeedStopProven:
+		return "stop not proven at the rotors"
+	case NeedKept:
+		return "a trip record is not on disk yet"
+	case NeedReset:
+		return "reset needed: search the area, then press and release reset"
+	case NeedNotEnded:
+		return "the guard is ending"
+	case NeedRule:
+		return fmt.Sprintf("%s: %s", env.Rules[u.Index].Name, v.RuleNow(env, u.Index))
+	case NeedPermissive:
+		p := &env.Permissives[u.Index]
+		return "wanted: " + p.Sentence()
+	case NeedChannel:
+		id := rules.ChannelID(u.Index)
+		if u.Since == rules.Never {
+			return id.String() + ": not heard, or not healthy"
+		}
+		return fmt.Sprintf("%s: healthy for %d s, wanted 10 s", id, int((v.At-u.Since)/time.Second))
+	}
+	return "something that has no name yet"
+}
+
+// RuleNow is where a rule stands in a few words, in its own unit.
+func (v *View) RuleNow(env *rules.Envelope, i int) string {
+	rule, now := &env.Rules[i], &v.Rules[i]
+	limit := rules.Format(rule.Limit, rule.Unit)
+	if rule.Form == rules.Outside {
+		limit += " to " + rules.Format(rule.LimitHigh, rule.Unit)
+	}
+	switch {
+	case !now.Fed:
+		return "not fed on this pad"
+	case now.Missing && now.Reading.Cause != rules.NoCause:
+		return "missing: " + now.Reading.Cause.String()
+	case now.Missing:
+		return "missing: too old or never heard"
+	case !now.HasValue:
+		return "no value yet"
+	}
+	return fmt.Sprintf("%s, limit %s", rules.Format(now.Value, rule.Unit), limit)
+}

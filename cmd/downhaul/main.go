@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"os/signal"
+	"strings"
 	"syscall"
 
 	"github.com/alecthomas/kong"
@@ -25,6 +26,8 @@ const columns = 80
 // commands is what the tool can do, in the order of a test day.
 type commands struct {
 	Board  boardCmd  `cmd:"" group:"day" help:"See and work the virtual board of a rehearsal."`
+	Listen listenCmd `cmd:"" group:"before" help:"Show who is heard on a link, and what is missing."`
+	Play   playCmd   `cmd:"" group:"before" help:"Send a recording to a guard on this computer, at its own pace."`
 	Verify verifyCmd `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
 }
 
@@ -112,9 +115,11 @@ func (s *streams) fail(err error) int {
 	if errors.Is(err, errFound) {
 		return somethingWas
 	}
-	fmt.Fprintf(s.err, "downhaul: %v\n", err)
+	for i, line := range strings.Split(err.Error(), "\n") {
+		wrap(s.err, []string{"downhaul: ", "  "}[min(i, 1)], "    ", line)
+	}
 	if h := new(hinted); errors.As(err, &h) {
-		fmt.Fprintf(s.err, "  %s\n", h.hint)
+		wrap(s.err, "  ", "  ", h.hint)
 	}
 	return couldNot
 }

@@ -40,6 +40,9 @@ func TestScripts(t *testing.T) {
 			"fits":  fits,
 			"log":   log,
 			"board": board,
+			"fly":   fly,
+			"port":  port,
+			"hear":  hear,
 		},
 	})
 }

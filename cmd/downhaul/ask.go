@@ -1,0 +1,52 @@
+package main
+
+import (
+	"bufio"
+	"fmt"
+	"io"
+	"strings"
+)
+
+// asker puts questions to a person, one line each. At the end of the input
+// every question left takes its default, and the answer is shown.
+type asker struct {
+	in    *bufio.Scanner
+	out   io.Writer
+	ended bool
+	asked int
+}
+
+func newAsker(in io.Reader, out io.Writer) *asker {
+	return &asker{in: bufio.NewScanner(in), out: out}
+}
+
+// ask puts the question until accept takes the answer. An empty answer is the
+// default, which accept must take.
+func (a *asker) ask(question, byDefault string, accept func(string) error) error {
+	a.asked++
+	for {
+		wrap(a.out, fmt.Sprintf("%2d. ", a.asked), "    ", question)
+		fmt.Fprintf(a.out, "    [%s] ", byDefault)
+		answer := ""
+		if !a.ended && a.in.Scan() {
+			answer = strings.TrimSpace(a.in.Text())
+		} else {
+			if err := a.in.Err(); err != nil {
+				return fmt.Errorf("read the answer: %w", err)
+			}
+			a.ended = true
+			fmt.Fprintln(a.out)
+		}
+		if answer == "" {
+			answer = byDefault
+		}
+		err := accept(answer)
+		if err == nil {
+			return nil
+		}
+		if a.ended {
+			return fmt.Errorf("question %d: %w", a.asked, err)
+		}
+		wrap(a.out, "    ", "    ", err.Error())
+	}
+}

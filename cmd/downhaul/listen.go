@@ -1,0 +1,244 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"net/netip"
+	"os"
+	"slices"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/telemetry"
+	"downhaul/interlock/telemetry/link"
+	"downhaul/rules"
+)
+
+type listenCmd struct {
+	Link  string        `arg:"" help:"udp://0.0.0.0:40123, tcp://192.168.4.1:5760 or serial:///dev/ttyUSB0?baud=57600."`
+	For   time.Duration `default:"10s" placeholder:"TIME" help:"How long to listen (${default})."`
+	Craft string        `placeholder:"S/C" help:"System and component of the craft, such as 1/1, where several are heard."`
+	JSON  bool          `help:"Print one JSON object."`
+}
+
+func (listenCmd) Help() string {
+	return "Shows who is heard on a link, each wanted channel with its rate, what is missing and which message to ask " +
+		"the craft for. Nothing is sent. Exit code 1 means that something wanted is missing or comes too seldom."
+}
+
+// Bounds of --for: a message that comes once a second shows its rate after a
+// few, and a link that is quiet for minutes is dead.
+const shortestListen, longestListen = time.Second, 10 * time.Minute
+
+func (c *listenCmd) Run(ctx context.Context, s *streams) error {
+	cfg, err := link.Parse(c.Link)
+	if err != nil {
+		return err
+	}
+	if c.For < shortestListen || c.For > longestListen {
+		return hint(fmt.Errorf("listen: --for must be from %v to %v (got %v)", shortestListen, longestListen, c.For), "write a time such as 30s or 2m")
+	}
+	var only identity
+	if c.Craft != "" {
+		if n, err := fmt.Sscanf(c.Craft, "%d/%d", &only.System, &only.Component); n != 2 || err != nil || only.String() != c.Craft {
+			return hint(fmt.Errorf("listen: want system and component, 1 to 255 each (got %q)", c.Craft), "write --craft 1/1")
+		}
+	}
+	ear, err := newEar(cfg.Kind == link.UDP)
+	if err != nil {
+		return err
+	}
+	l, err := link.Open(cfg)
+	if err != nil {
+		return err
+	}
+	defer l.Close()
+	if onTerminal(s.err) {
+		fmt.Fprintf(s.err, "listening on %s for %v; nothing is sent\n", cfg, c.For)
+	}
+	timed, stop := context.WithTimeout(ctx, c.For)
+	defer stop()
+	began := time.Now()
+	var down error
+	err = l.Run(timed,
+		func(p link.Packet) { ear.hear(time.Since(began), p) },
+		func(e link.Event) {
+			down = e.Err
+			if !e.Up {
+				ear.dropped()
+			}
+		})
+	if err != nil {
+		return err
+	}
+	if ctx.Err() != nil {
+		return hint(errors.New("listen: interrupted"), "the rates need the whole time; shorten it with --for")
+	}
+	if down != nil && len(ear.senders) == 0 {
+		return down
+	}
+	found := ear.judge(c.Link, c.For, only)
+	if c.JSON {
+		if err := printJSON(s.out, found); err != nil {
+			return err
+		}
+	} else {
+		found.print(s.out)
+	}
+	if found.complete() {
+		return nil
+	}
+	return errFound
+}
+
+// onTerminal says whether w is a terminal.
+func onTerminal(w any) bool {
+	f, ok := w.(*os.File)
+	if !ok {
+		return false
+	}
+	info, err := f.Stat()
+	return err == nil && info.Mode()&os.ModeCharDevice != 0
+}
+
+// identity is who sends, by MAVLink.
+type identity struct {
+	System    uint8 `json:"system"`
+	Component uint8 `json:"component"`
+}
+
+func (i identity) String() string { return fmt.Sprintf("%d/%d", i.System, i.Component) }
+
+// sender is one identity at one address.
+type sender struct {
+	identity
+	from    netip.AddrPort
+	frames  uint64
+	lost    uint64
+	version uint8
+	signed  bool
+	lastSeq uint8
+	// Of its last HEARTBEAT: MAV_TYPE and MAV_AUTOPILOT.
+	said            bool
+	kind, autopilot uint8
+	radio           bool // it sent RADIO_STATUS
+	channels        [rules.ChannelCount]heard
+}
+
+// heard is what came of one channel.
+type heard struct {
+	samples     uint64 // that had a value
+	first, last time.Duration
+	widest      time.Duration // longest time between two with a value
+	value       float64
+	unknown     uint64 // that said "unknown" or could not be right
+	cause       rules.Cause
+}
+
+// ear listens to frames and counts.
+type ear struct {
+	datagrams bool
+	scanner   telemetry.Scanner
+	stream    telemetry.Stream
+	fields    *telemetry.Fields
+	samples   []interlock.Sample
+	senders   []*sender
+	bytes     uint64
+}
+
+func newEar(datagrams bool) (*ear, error) {
+	fields, err := telemetry.NewFields(telemetry.FieldsConfig{})
+	if err != nil {
+		return nil, fmt.Errorf("listen: %w", err)
+	}
+	return &ear{datagrams: datagrams, fields: fields}, nil
+}
+
+func (e *ear) hear(at time.Duration, p link.Packet) {
+	e.bytes += uint64(len(p.Bytes))
+	if e.datagrams {
+		for b := p.Bytes; len(b) > 0; {
+			f, used, ok := e.scanner.NextWhole(b)
+			b = b[used:]
+			if ok {
+				e.frame(at, p.From, &f)
+			}
+		}
+		return
+	}
+	e.stream.Feed(p.Bytes)
+	for f, ok := e.stream.Next(); ok; f, ok = e.stream.Next() {
+		e.frame(at, netip.AddrPort{}, &f)
+	}
+}
+
+// dropped forgets the unfinished frame of a stream that broke off.
+func (e *ear) dropped() { e.stream.Drop() }
+
+// counts is what the scanner met.
+func (e *ear) counts() telemetry.Counts {
+	if e.datagrams {
+		return e.scanner.Counts
+	}
+	return e.stream.Counts
+}
+
+// mostSenders bounds the list: a flood of made-up identities must not fill the
+// memory.
+const mostSenders = 64
+
+// HEARTBEAT (MAVLink, minimal message set) has type and autopilot in bytes 4
+// and 5 of its payload. RADIO_STATUS (common) comes from a radio itself.
+const idHeartbeat, idRadioStatus = 0, 109
+
+func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
+	who := identity{f.System, f.Component}
+	i := slices.IndexFunc(e.senders, func(s *sender) bool { return s.identity == who && s.from == from })
+	if i < 0 {
+		if len(e.senders) == mostSenders {
+			return
+		}
+		i = len(e.senders)
+		e.senders = append(e.senders, &sender{identity: who, from: from, lastSeq: f.Seq - 1})
+	}
+	s := e.senders[i]
+	// More than half the circle ahead is a frame that was overtaken.
+	if gap := f.Seq - s.lastSeq - 1; gap < 128 {
+		s.lost += uint64(gap)
+		s.lastSeq = f.Seq
+	}
+	s.frames++
+	s.version, s.signed = f.Version, f.Signed
+	if f.ID == idHeartbeat && len(f.Payload) >= 6 {
+		s.said, s.kind, s.autopilot = true, f.Payload[4], f.Payload[5]
+	}
+	s.radio = s.radio || f.ID == idRadioStatus
+	e.samples = e.fields.Append(e.samples[:0], *f)
+	for _, sample := range e.samples {
+		s.channels[sample.Channel].take(at, sample)
+	}
+}
+
+func (h *heard) take(at time.Duration, s interlock.Sample) {
+	if s.Quality == rules.Missing {
+		h.unknown++
+		h.cause = s.Cause
+		return
+	}
+	if h.samples == 0 {
+		h.first = at
+	} else {
+		h.widest = max(h.widest, at-h.last)
+	}
+	h.samples++
+	h.last, h.value = at, s.Value
+}
+
+// rate is samples a second, 0 with fewer than two.
+func (h *heard) rate() float64 {
+	if h.samples < 2 || h.last <= h.first {
+		return 0
+	}
+	return float64(h.samples-1) / (h.last - h.first).Seconds()
+}

@@ -1,0 +1,297 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"time"
+
+	"downhaul/interlock/telemetry"
+	"downhaul/rules"
+)
+
+// wanted is what a guard asks of a craft's telemetry. In a row of several
+// channels one is enough.
+var wanted = []struct {
+	any []rules.ChannelID
+	why string
+}{
+	{[]rules.ChannelID{rules.CraftArmed}, "reset and the end of a run need it"},
+	{[]rules.ChannelID{rules.CraftLanded}, "without it the craft counts as airborne"},
+	{[]rules.ChannelID{rules.CraftBootClock}, "lag and restarts show by it"},
+	{[]rules.ChannelID{rules.HeightLocal, rules.HeightGlobal, rules.HeightAltitude, rules.HeightRange}, "height and predicted apex"},
+	{[]rules.ChannelID{rules.ClimbLocal, rules.ClimbGlobal}, "predicted apex"},
+	{[]rules.ChannelID{rules.North}, "distance and sway"},
+	{[]rules.ChannelID{rules.Roll}, "tilt"},
+	{[]rules.ChannelID{rules.Pitch}, "tilt"},
+	{[]rules.ChannelID{rules.Pack1Voltage, rules.SupplyVoltage}, "sag, and the lift forecast"},
+	{[]rules.ChannelID{rules.Pack1LowestCell}, "the pack's floor; a monitor of the whole pack cannot tell it"},
+	{[]rules.ChannelID{rules.Pack1Current, rules.SupplyCurrent}, "resistance, and whether power is really off"},
+	{[]rules.ChannelID{rules.Motor1Output}, "headroom, and whether the motors idle"},
+	{[]rules.ChannelID{rules.Motor1Speed}, "whether the rotors really stopped"},
+	{[]rules.ChannelID{rules.Vibration}, "loose parts"},
+}
+
+// verdict says how a channel comes.
+type verdict string
+
+// The verdicts.
+const (
+	comesWell   verdict = "well"
+	comesSlowly verdict = "slow"     // slower than expected, and still fresh in time
+	comesSeldom verdict = "too slow" // it would count as missing between two samples
+	saysUnknown verdict = "unknown"  // it is sent, and says that it is not known
+	isMissing   verdict = "missing"
+)
+
+// findings is what listen reports; listenSchema counts its shape.
+type findings struct {
+	Schema   int             `json:"schema"`
+	Link     string          `json:"link"`
+	Seconds  float64         `json:"duration_s"`
+	Bytes    uint64          `json:"bytes"`
+	BadBytes uint64          `json:"bad_bytes"`
+	Senders  []senderRow     `json:"senders"`
+	Craft    *identity       `json:"craft"` // null: nobody heard says that it is a craft
+	Several  bool            `json:"several_crafts"`
+	Channels []channelRow    `json:"channels"`
+	Ask      []messageWanted `json:"ask"`
+}
+
+const listenSchema = 1
+
+type senderRow struct {
+	identity
+	Says    string  `json:"says"`
+	From    string  `json:"from,omitempty"`
+	Rate    float64 `json:"frames_per_s"`
+	Lost    float64 `json:"lost"` // share of its frames
+	Version uint8   `json:"mavlink_version"`
+	Signed  bool    `json:"signed"`
+}
+
+type channelRow struct {
+	Channel string   `json:"channel"`
+	Verdict verdict  `json:"verdict"`
+	Rate    float64  `json:"rate_hz"`
+	Wanted  float64  `json:"wanted_hz"`
+	Value   *float64 `json:"value"`
+	Unit    string   `json:"unit"`
+	Cause   string   `json:"cause,omitempty"`
+	For     string   `json:"for"`
+	shown   string
+}
+
+type messageWanted struct {
+	Message string  `json:"message"`
+	ID      uint32  `json:"id"`
+	Rate    float64 `json:"at_least_hz"`
+	For     string  `json:"for"`
+	Instead string  `json:"or,omitempty"`
+}
+
+// MAV_TYPE and MAV_AUTOPILOT values (MAVLink, minimal message set).
+const (
+	typeGroundStation = 6
+	typeOnboard       = 18
+	typeGimbal        = 26
+	autopilotInvalid  = 8
+)
+
+// says is what a sender calls itself, in plain words.
+func (s *sender) says() string {
+	switch {
+	case !s.said && s.radio:
+		return "radio"
+	case !s.said:
+		return "does not say"
+	case s.kind == typeGroundStation:
+		return "ground station"
+	case s.kind == typeGimbal:
+		return "gimbal"
+	case s.kind == typeOnboard:
+		return "companion"
+	case s.autopilot == autopilotInvalid:
+		return fmt.Sprintf("part, type %d", s.kind)
+	}
+	switch s.kind {
+	case 2, 3, 4, 13, 14, 15, 29, 35:
+		return "rotorcraft"
+	case 0:
+		return "craft"
+	}
+	return fmt.Sprintf("craft, type %d", s.kind)
+}
+
+func (s *sender) isCraft() bool {
+	return s.said && s.autopilot != autopilotInvalid && s.kind != typeGroundStation && s.kind != typeGimbal && s.kind != typeOnboard
+}
+
+// judge sums up; only is the craft to take, or zero.
+func (e *ear) judge(name string, span time.Duration, only identity) *findings {
+	f := &findings{Schema: listenSchema, Link: name, Seconds: span.Seconds(), Bytes: e.bytes, BadBytes: e.counts().BadBytes,
+		Senders: []senderRow{}, Channels: []channelRow{}, Ask: []messageWanted{}}
+	var craft *sender
+	slices.SortStableFunc(e.senders, func(a, b *sender) int {
+		return (int(a.System)-int(b.System))*256 + int(a.Component) - int(b.Component)
+	})
+	for _, s := range e.senders {
+		row := senderRow{identity: s.identity, Says: s.says(), Rate: float64(s.frames) / span.Seconds(),
+			Lost: float64(s.lost) / float64(s.lost+s.frames), Version: s.version, Signed: s.signed}
+		if s.from.IsValid() {
+			row.From = s.from.String()
+		}
+		f.Senders = append(f.Senders, row)
+		if only != (identity{}) && s.identity != only || only == (identity{}) && !s.isCraft() {
+			continue
+		}
+		f.Several = f.Several || craft != nil
+		if craft == nil || s.frames > craft.frames {
+			craft = s
+		}
+	}
+	if craft == nil {
+		return f
+	}
+	f.Craft = &craft.identity
+	for _, w := range wanted {
+		best, rank := channelRow{}, -1
+		for _, id := range w.any {
+			row := craft.channels[id].row(id)
+			if r := slices.Index([]verdict{isMissing, saysUnknown, comesSeldom, comesSlowly, comesWell}, row.Verdict); r > rank {
+				best, rank = row, r
+			}
+		}
+		best.For = w.why
+		f.Channels = append(f.Channels, best)
+		if best.Verdict != comesWell {
+			f.ask(e.fields, w.any, best)
+		}
+	}
+	return f
+}
+
+// row judges one channel by what its staleness and its period want.
+func (h *heard) row(id rules.ChannelID) channelRow {
+	c := id.Channel()
+	row := channelRow{Channel: c.Name, Rate: h.rate(), Wanted: 1 / c.Period.Seconds(), Unit: rules.SIUnit(c.Kind)}
+	if h.samples > 0 {
+		v := h.value
+		row.Value = &v
+		row.shown = rules.Format(v, rules.DefaultUnit(c.Kind, "metric"))
+		if c.Kind == rules.Flag {
+			row.shown = map[bool]string{true: "yes", false: "no"}[v != 0]
+		}
+	}
+	switch {
+	case h.samples == 0 && h.unknown == 0:
+		row.Verdict = isMissing
+	case h.samples == 0:
+		row.Verdict, row.Cause = saysUnknown, h.cause.String()
+	case row.Rate*c.Stale.Seconds() < 1:
+		row.Verdict = comesSeldom
+	case row.Rate < 0.8*row.Wanted: // ours: links jitter
+		row.Verdict = comesSlowly
+	default:
+		row.Verdict = comesWell
+	}
+	return row
+}
+
+// ask adds the message to ask the craft for, once.
+func (f *findings) ask(fields *telemetry.Fields, any []rules.ChannelID, row channelRow) {
+	if row.Verdict == saysUnknown {
+		return // it is sent already; only the craft's own set-up can fill it
+	}
+	channel, _ := rules.Lookup(row.Channel)
+	sources := fields.Sources(channel.ID)
+	if len(sources) == 0 {
+		return
+	}
+	id := sources[0]
+	for i := range f.Ask {
+		if a := &f.Ask[i]; a.ID == id {
+			a.Rate = max(a.Rate, row.Wanted)
+			a.For += ", " + row.Channel
+			return
+		}
+	}
+	m := messageWanted{Message: telemetry.MessageName(id), ID: id, Rate: row.Wanted, For: row.Channel}
+	var instead []string
+	for _, other := range any {
+		for _, source := range fields.Sources(other) {
+			if name := telemetry.MessageName(source); source != id && !slices.Contains(instead, name) {
+				instead = append(instead, name)
+			}
+		}
+	}
+	m.Instead = strings.Join(instead, ", ")
+	f.Ask = append(f.Ask, m)
+}
+
+// complete says that nothing wanted is missing.
+func (f *findings) complete() bool {
+	return f.Craft != nil && !f.Several && !slices.ContainsFunc(f.Channels, func(c channelRow) bool {
+		return c.Verdict != comesWell && c.Verdict != comesSlowly
+	})
+}
+
+func (f *findings) print(w io.Writer) {
+	fmt.Fprintf(w, "%s, %g s: %s, %d of them in no good frame\n", f.Link, f.Seconds, plural(f.Bytes, "byte"), f.BadBytes)
+	if len(f.Senders) == 0 {
+		wrap(w, "", "", "Nobody is heard. Is the radio on, does the craft send here, and is this the right port or baud rate?")
+		return
+	}
+	fmt.Fprintf(w, "\n%-8s %-16s %-22s %9s %7s %s\n", "sender", "says", "from", "frames/s", "lost", "MAVLink")
+	for _, s := range f.Senders {
+		signed := ""
+		if s.Signed {
+			signed = ", signed"
+		}
+		from := s.From
+		if from == "" {
+			from = "-"
+		}
+		fmt.Fprintf(w, "%-8s %-16s %-22s %9.1f %5.1f %% %d%s\n", s.identity, s.Says, from, s.Rate, 100*s.Lost, s.Version, signed)
+	}
+	fmt.Fprintln(w)
+	switch {
+	case f.Craft == nil:
+		wrap(w, "", "", "None of them says that it is a craft. If one is, name it: --craft SYSTEM/COMPONENT.")
+		return
+	case f.Several:
+		wrap(w, "", "", "Several say that they are a craft, or one is heard from several places: a guard would trip on one identity from two addresses. "+
+			"Name the craft with --craft SYSTEM/COMPONENT, and mend the link.")
+		fmt.Fprintln(w)
+	}
+	fmt.Fprintf(w, "From %s %*s %8s  %-8s  %s\n", f.Craft, 31-len(f.Craft.String())-5, "a second", "wanted", "comes", "last value")
+	for _, c := range f.Channels {
+		value := c.shown
+		if c.Cause != "" {
+			value = c.Cause
+		}
+		wrap(w, fmt.Sprintf("%-22s %8.1f %8.1f  %-8s ", c.Channel, c.Rate, c.Wanted, c.Verdict), strings.Repeat(" ", 51), value)
+	}
+	if f.complete() && len(f.Ask) == 0 {
+		fmt.Fprintln(w, "\nNothing wanted is missing.")
+		return
+	}
+	if len(f.Ask) > 0 {
+		fmt.Fprintln(w, "\nAsk the craft for")
+		for _, a := range f.Ask {
+			text := fmt.Sprintf("%s (%d), %g a second or more, for %s", a.Message, a.ID, math.Ceil(a.Rate), a.For)
+			if a.Instead != "" {
+				text += "; " + a.Instead + " would do as well"
+			}
+			wrap(w, "  ", "    ", text)
+		}
+		wrap(w, "", "", "Set these rates in the craft's own set-up (message interval); nothing is sent from here.")
+	}
+	for _, c := range f.Channels {
+		if c.Verdict == saysUnknown {
+			wrap(w, "  ", "    ", fmt.Sprintf("%s is sent but not filled in (%s): %s", c.Channel, c.Cause, c.For))
+		}
+	}
+}

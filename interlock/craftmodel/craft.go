@@ -39,6 +39,9 @@ type Craft struct {
 	placeOff    float64
 	homeUp      float64
 	unsure      bool
+	frozen      *[3]float64 // roll, pitch, yaw that are told for good
+	cupsStuck   bool
+	cellStuck   bool
 	clipping    uint32
 
 	sensors *rand.Rand // the pad's own sensors
@@ -112,7 +115,8 @@ func (c *Craft) Advance(to time.Duration) {
 // that is past. Autopilot, telemetry and pack monitor stay powered.
 func (c *Craft) PowerCut(at time.Duration) { c.cutAt = at }
 
-// SetPower closes or opens the contactor now.
+// SetPower closes or opens the contactor now. Closing it also calls off a
+// PowerCut that is still to come.
 func (c *Craft) SetPower(on bool) {
 	if on {
 		c.powered, c.cutAt = true, never
@@ -232,7 +236,9 @@ func (c *Craft) landed() bool {
 // ownSensors steps what the pad itself measures.
 func (c *Craft) ownSensors(dt float64) {
 	if c.now%loadPeriod < tickTime {
-		c.cell = c.tether.tension + c.cfg.LoadCellNoise*c.sensors.NormFloat64()
+		if !c.cellStuck {
+			c.cell = c.tether.tension + c.cfg.LoadCellNoise*c.sensors.NormFloat64()
+		}
 		if len(c.loads) >= keepMost {
 			c.loads = append(c.loads[:0], c.loads[keepMost/2:]...)
 		}

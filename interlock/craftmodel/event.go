@@ -34,17 +34,20 @@ const (
 	PlaceDrift        // Value: m/s that the autopilot's place runs north
 	HomeMove          // Value: m that home jumps up
 	Estimator         // the estimator says that it is unhealthy
-	TetherParts       //
-	ClearFaults       // all of the above from Runaway on end, but the tether stays parted
-	End               // nothing happens; a scenario is over
+	Freeze            // the attitude told stays the same, bit for bit
+	CupsStick         // the anemometer stands still and gives no pulse
+	CellSticks        // the load cell's converter repeats its last reading
+	TetherParts
+	ClearFaults // all from Runaway on end; a home that moved and a parted tether stay
+	End         // nothing happens; a scenario is over
 	actCount
 )
 
 var actName = [actCount]string{
 	"", "arm", "disarm", "climb", "hold", "land", "gust", "wind", "power off", "power on", "say",
 	"runaway", "motor loss", "tumble", "telemetry off", "telemetry lag", "telemetry drop", "reboot",
-	"cell sag", "height drift", "height step", "place drift", "home move", "estimator", "tether parts",
-	"clear faults", "end",
+	"cell sag", "height drift", "height step", "place drift", "home move", "estimator", "attitude freeze",
+	"anemometer stop", "load cell stick", "tether parts", "clear faults", "end",
 }
 
 // String is the act in plain words.
@@ -233,6 +236,13 @@ func (c *Craft) fault(e Event) {
 		c.homeUp += e.Value
 	case Estimator:
 		c.unsure = true
+	case Freeze:
+		roll, pitch, yaw := c.body.att.angles()
+		c.frozen = &[3]float64{roll, pitch, yaw}
+	case CupsStick:
+		c.cupsStuck = true
+	case CellSticks:
+		c.cellStuck = true
 	case TetherParts:
 		c.tether.parted = true
 	}
@@ -248,6 +258,7 @@ func (c *Craft) clearFaults() {
 		c.pack.sagGoal[i] = 0
 	}
 	c.heightDrift, c.heightOff, c.placeDrift, c.placeOff, c.unsure = 0, 0, 0, 0, false
+	c.frozen, c.cupsStuck, c.cellStuck = nil, false, false
 }
 
 // bootTime is how long a restart takes when the event names no time.

@@ -8,6 +8,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 	"time"
 
@@ -16,6 +17,15 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/frame"
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 )
+
+// wholeDialect is the protocol library's own table of all common messages.
+var wholeDialect = sync.OnceValue(func() *dialect.ReadWriter {
+	all := &dialect.ReadWriter{Dialect: common.Dialect}
+	if err := all.Initialize(); err != nil {
+		panic(err)
+	}
+	return all
+})
 
 const scenarioDir = "../../testdata/scenarios"
 
@@ -68,10 +78,7 @@ func (f flown) highest(from, to float64, of func(State) float64) float64 {
 // CRC, and hands it to fn. It returns how many sequence numbers were left out.
 func (f flown) said(t *testing.T, fn func(at time.Duration, m message.Message)) (missing int) {
 	t.Helper()
-	all := &dialect.ReadWriter{Dialect: common.Dialect}
-	if err := all.Initialize(); err != nil {
-		t.Fatal(err)
-	}
+	all := wholeDialect()
 	var seq byte
 	for i, d := range f.frames {
 		r := &frame.Reader{BufByteReader: bufio.NewReader(bytes.NewReader(d.Bytes)), DialectRW: all}
@@ -254,6 +261,8 @@ func TestScenariosDoWhatTheySay(t *testing.T) {
 			near(t, "first hover", f.at(38).Height, 2, 0.2)
 			near(t, "second hover", f.at(72).Height, 3, 0.2)
 			near(t, "output", f.at(72).Output, f.craft.TrueHoverOutput(), 0.01)
+			x := f.at(72)
+			near(t, "power in hover by momentum theory", x.Voltage*x.Current, f.craft.TruePower(72*Gravity), 0.03*x.Voltage*x.Current)
 			if f.at(90).Mode != Disarmed {
 				t.Error("not disarmed at the end")
 			}

@@ -79,6 +79,12 @@ func (c *Craft) sendSystemTime() {
 func (c *Craft) sendAttitude() {
 	roll, pitch, yaw := c.body.att.angles()
 	r := c.body.rate
+	if f := c.frozen; f != nil {
+		c.emit(&common.MessageAttitude{
+			TimeBootMs: c.bootMillis(), Roll: float32(f[0]), Pitch: float32(f[1]), Yaw: float32(f[2]),
+		})
+		return
+	}
 	c.emit(&common.MessageAttitude{
 		TimeBootMs: c.bootMillis(),
 		Roll:       float32(clamp(c.near(roll, noiseAngle), -math.Pi, math.Pi)),

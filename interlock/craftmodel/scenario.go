@@ -61,6 +61,9 @@ func (s *Scenario) Configure(base Config) Config {
 //	at 12 s fault place drifts 0.5 m/s
 //	at 12 s fault home moves 2 m
 //	at 12 s fault estimator
+//	at 12 s fault attitude freezes
+//	at 12 s fault anemometer stops
+//	at 12 s fault load cell sticks
 //	at 12 s fault tether parts
 //	at 15 s clear faults
 //

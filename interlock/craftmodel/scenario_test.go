@@ -100,6 +100,9 @@ func TestScenarioActs(t *testing.T) {
 		"fault place drifts 1 m/s":      {Act: PlaceDrift, Value: 1},
 		"fault home moves 2 m":          {Act: HomeMove, Value: 2},
 		"fault estimator":               {Act: Estimator},
+		"fault attitude freezes":        {Act: Freeze},
+		"fault anemometer stops":        {Act: CupsStick},
+		"fault load cell sticks":        {Act: CellSticks},
 		"fault tether parts":            {Act: TetherParts},
 		"clear faults":                  {Act: ClearFaults},
 	} {

@@ -221,10 +221,19 @@ func readFault(w *words, e *Event) error {
 	case "estimator":
 		e.Act = Estimator
 		return nil
+	case "attitude":
+		e.Act = Freeze
+		return w.word("freezes")
+	case "anemometer":
+		e.Act = CupsStick
+		return w.word("stops")
+	case "load":
+		e.Act = CellSticks
+		return firstOf(w.word("cell"), w.word("sticks"))
 	case "tether":
 		e.Act = TetherParts
 		return w.word("parts")
 	default:
-		return fmt.Errorf("no such fault (got %q); known are runaway, motor, tumble, telemetry, reboot, cell, height, place, home, estimator, tether", head)
+		return fmt.Errorf("no such fault (got %q); known are runaway, motor, tumble, telemetry, reboot, cell, height, place, home, estimator, attitude, anemometer, load cell, tether", head)
 	}
 }

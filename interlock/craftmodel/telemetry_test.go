@@ -7,7 +7,6 @@ import (
 	"testing"
 	"time"
 
-	"github.com/bluenviron/gomavlib/v3/pkg/dialect"
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
 	"github.com/bluenviron/gomavlib/v3/pkg/frame"
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
@@ -247,10 +246,7 @@ func TestReboot(t *testing.T) {
 // Signed frames pass the library's own check with the right key only, and
 // their times rise; version 1 frames decode as such.
 func TestSignedAndVersion1(t *testing.T) {
-	all := &dialect.ReadWriter{Dialect: common.Dialect}
-	if err := all.Initialize(); err != nil {
-		t.Fatal(err)
-	}
+	all := wholeDialect()
 	key := [32]byte{1, 2, 3}
 	cfg := HeronTwo()
 	cfg.Key = &key
@@ -342,5 +338,45 @@ func TestToldHeights(t *testing.T) {
 	})
 	if !home || !unsure {
 		t.Errorf("home heard %v, estimator fault heard %v", home, unsure)
+	}
+}
+
+// A frozen attitude repeats its bits while its clock runs on; before that no
+// two readings in a row are alike, even on the ground. The pad's own sensors
+// can stick as well.
+func TestStuckSensors(t *testing.T) {
+	f := fly(t, "quiet-hover.txt", func(c *Config) {
+		c.Wind, c.Turbulence = 6, 0
+		c.Events = []Event{
+			{At: 10 * time.Second, Act: Freeze}, {At: 10 * time.Second, Act: CupsStick},
+			{At: 10 * time.Second, Act: CellSticks}, {At: 20 * time.Second, Act: ClearFaults},
+		}
+	})
+	var last common.MessageAttitude
+	f.said(t, func(at time.Duration, m message.Message) {
+		a, ok := m.(*common.MessageAttitude)
+		if !ok {
+			return
+		}
+		same := a.Roll == last.Roll && a.Pitch == last.Pitch
+		if stuck := at > 10030*ms && at <= 20*time.Second; same != stuck {
+			t.Fatalf("attitude at %v: same as before %v, want %v", at, same, stuck)
+		}
+		if a.TimeBootMs <= last.TimeBootMs {
+			t.Fatalf("boot clock stands at %v", at)
+		}
+		last = *a
+	})
+	for i := 1; i < len(f.loads); i++ {
+		at := f.loads[i].At
+		stuck := at > 10*time.Second && at <= 20*time.Second
+		if same := f.loads[i].Newton == f.loads[i-1].Newton; same != stuck {
+			t.Fatalf("load at %v: same as before %v, want %v", at, same, stuck)
+		}
+	}
+	for _, p := range f.craft.Pulses(nil) {
+		if p > 10100*ms && p < 20*time.Second {
+			t.Fatalf("a pulse at %v from an anemometer that stands still", p)
+		}
 	}
 }

@@ -9,12 +9,20 @@ import (
 // with its noise.
 func (c *Craft) Tension() float64 { return c.cell }
 
-// Wind is the wind speed in m/s that the cups of the anemometer show.
-func (c *Craft) Wind() float64 { return c.wind.cup }
+// Wind is the wind speed in m/s that the cups of the anemometer turn with.
+func (c *Craft) Wind() float64 {
+	if c.cupsStuck {
+		return 0
+	}
+	return c.wind.cup
+}
 
 // PulseHz is the anemometer's pulse rate: f = (U − offset)/slope, never below
 // zero. Below its offset the rotor stands still.
 func (c *Craft) PulseHz() float64 {
+	if c.cupsStuck {
+		return 0
+	}
 	return math.Max((c.wind.cup-c.cfg.PulseOffset)/c.cfg.PulseSlope, 0)
 }
 

@@ -1,6 +1,7 @@
 package telemetry
 
 import (
+	"bufio"
 	"bytes"
 	"errors"
 	"io"
@@ -142,7 +143,7 @@ func BenchmarkMillionFrames(b *testing.B) {
 		if err := rw.Initialize(); err != nil {
 			b.Fatal(err)
 		}
-		r := &frame.Reader{ByteReader: bytes.NewReader(data), DialectRW: rw}
+		r := &frame.Reader{BufByteReader: bufio.NewReaderSize(bytes.NewReader(data), 512), DialectRW: rw}
 		if err := r.Initialize(); err != nil {
 			b.Fatal(err)
 		}

@@ -64,7 +64,7 @@ func makeKnown() *knownSet {
 	for _, m := range furtherMessages {
 		s.rows = append(s.rows, known{id: m.id, full: m.full, base: m.base, seed: m.seed})
 	}
-	slices.SortFunc(s.rows[1:], func(a, b known) int { return cmp.Compare(a.id, b.id) })
+	slices.SortStableFunc(s.rows[1:], func(a, b known) int { return cmp.Compare(a.id, b.id) })
 	for i, k := range s.rows[1:] {
 		if k.id < uint32(len(s.low)) {
 			s.low[k.id] = uint16(i + 1)
@@ -103,6 +103,10 @@ func MessageName(id uint32) string {
 
 // BootMillis is the craft's own time since it started, in ms, when the message
 // carries it (time_boot_ms). It wraps after 49.7 days.
+//
+// Each message tells the instant that its own numbers are from, so between
+// messages of different ids the clock steps back in normal flight: by up to
+// 189 ms in two recordings of real and simulated autopilots.
 func BootMillis(f Frame) (uint32, bool) {
 	k := &knownMessages.rows[knownMessages.row(f.ID)]
 	if k.boot == 0 {

@@ -86,12 +86,11 @@ func (e expected) battery(m *common.MessageBatteryStatus, v2 bool, declared int)
 	e.unless(m.Temperature == 32767, rules.Pack1Temperature+at, float64(m.Temperature)/100)
 
 	all := append([]uint16(nil), m.Voltages[:]...)
-	for i, v := range m.VoltagesExt {
+	for _, v := range m.VoltagesExt {
 		if v == 0 || !v2 {
 			v = 65535
 		}
 		all = append(all, v)
-		_ = i
 	}
 	var filled []uint16
 	gap := false

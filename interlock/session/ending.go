@@ -1,6 +1,7 @@
 package session
 
 import (
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -8,6 +9,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"downhaul/interlock"
 	"downhaul/interlock/triplog"
 )
 
@@ -41,16 +43,10 @@ func (e Ending) ComesUp() string {
 	case Clean:
 		return ""
 	case InFault:
-		return stateFault
+		return interlock.Fault.String()
 	}
-	return stateTripped
+	return interlock.Tripped.String()
 }
-
-// The latch's own words.
-const (
-	stateTripped = "tripped"
-	stateFault   = "fault"
-)
 
 // Unfinished tells how earlier sessions ended that the next one must know of:
 // the latest, and any whose session.json can no longer be read. It gives
@@ -138,10 +134,10 @@ func (s *Session) Ending() (Ending, error) {
 		}
 	}
 	switch {
-	case e.State == stateFault:
+	case e.State == interlock.Fault.String():
 		e.How = InFault
 		e.Says = fmt.Sprintf("session %s ended in a fault; mend it and run the failed test again", e.Session)
-	case e.State == stateTripped:
+	case e.State == interlock.Tripped.String():
 		e.How = InTrip
 		e.Says = fmt.Sprintf("session %s ended in a trip that was not reset", e.Session)
 	case e.Log.Verdict != triplog.Whole:
@@ -169,9 +165,25 @@ func (e *Ending) follow(name string) error {
 			return fmt.Errorf("session %s: %w", e.Session, err)
 		}
 		e.At = rec.At()
-		if rec.State != "" {
-			e.State = rec.State
+		if state := stateAfter(rec); state != "" {
+			e.State = state
 		}
 	}
 	return nil
+}
+
+// stateAfter is the latch's state after a line: the line's own, or that of a
+// decision which moved the latch.
+func stateAfter(rec triplog.Record) string {
+	if rec.State != "" || rec.Kind != triplog.KindDecision {
+		return rec.State
+	}
+	var decision struct {
+		Kind  string `json:"kind"`
+		State string `json:"state"`
+	}
+	if json.Unmarshal(rec.Decision, &decision) != nil || decision.Kind != "state" {
+		return ""
+	}
+	return decision.State
 }

@@ -1,6 +1,7 @@
 package triplog
 
 import (
+	"bytes"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -63,7 +64,7 @@ type Head struct {
 type Continues struct {
 	File  string `json:"file"`
 	N     uint64 `json:"n"`
-	Chain string `json:"chain"` // hex
+	Chain string `json:"hash"` // hex; not "chain", which ends every line
 }
 
 // check refuses what would break the form of the log.
@@ -87,6 +88,9 @@ func (l *Line) check() error {
 			if c < 0x20 {
 				return errors.New("trip log decision: holds a control character; want one line of JSON")
 			}
+		}
+		if bytes.Contains(d, []byte(chainKey)) {
+			return errors.New("trip log decision: has a key \"chain\", which belongs to the log")
 		}
 	}
 	return nil

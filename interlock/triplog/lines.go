@@ -175,7 +175,7 @@ type lineReader struct {
 }
 
 func newLineReader(r io.Reader) *lineReader {
-	return &lineReader{r: bufio.NewReaderSize(r, 1<<16)}
+	return &lineReader{r: bufio.NewReaderSize(r, 8<<10)}
 }
 
 // next gives the next line without its break. whole false is the tail: what

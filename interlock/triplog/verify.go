@@ -254,7 +254,8 @@ func couldStart(text []byte, at place) bool {
 	}
 	// What there is must be the beginning of one JSON object.
 	dec := json.NewDecoder(bytes.NewReader(text))
-	for depth := 0; ; {
+	closed := false
+	for depth := 0; !closed; {
 		tok, err := dec.Token()
 		if err != nil {
 			if !errors.Is(err, io.EOF) && !errors.Is(err, io.ErrUnexpectedEOF) {
@@ -268,14 +269,15 @@ func couldStart(text []byte, at place) bool {
 		case json.Delim('}'), json.Delim(']'):
 			depth--
 		}
-		if depth == 0 && dec.InputOffset() != int64(len(text)) {
-			return false // something stands behind the object
-		}
+		closed = depth == 0
+	}
+	if closed && dec.InputOffset() != int64(len(text)) {
+		return false // something stands behind the object
 	}
 	// As far as the chain field is there, it must be right.
 	cut := bytes.LastIndex(text, []byte(chainKey))
 	if cut < 0 {
-		return text[len(text)-1] != '}' || json.Valid(append(append([]byte(nil), text...), '}'))
+		return !closed // the object cannot end without its chain
 	}
 	right := sum(at.head, text[:cut])
 	full := append([]byte(chainKey), right.String()...)

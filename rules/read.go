@@ -117,18 +117,20 @@ func watched(t *document.Table) (Channel, bool) {
 	}
 	c, ok := Lookup(name)
 	if !ok {
-		t.Fault("watch", "no such channel", document.Quote(name), document.Nearest(name, channelNames()))
+		t.Fault("watch", "no such channel", document.Quote(name), nearestChannel(name))
 	}
 	return c, ok
 }
 
-func channelNames() []string {
-	all := Catalogue()
-	names := make([]string, len(all))
-	for i, c := range all {
-		names[i] = c.Name
+func nearestChannel(got string) string {
+	var names []string
+	for _, c := range Catalogue() {
+		names = append(names, c.Name)
 	}
-	return names
+	if mend := document.Nearest(got, names); mend != "" {
+		return mend
+	}
+	return "take a name from the list of channels"
 }
 
 func readPermissive(t *document.Table, e *Envelope) {
@@ -166,7 +168,7 @@ func readWithout(t *document.Table, e *Envelope) {
 		c, ok := Lookup(key)
 		if !ok {
 			t.Has(key)
-			wrong, mend := "no such channel", document.Nearest(key, channelNames())
+			wrong, mend := "no such channel", nearestChannel(key)
 			if _, isTable := t.Value(key).(map[string]any); isTable {
 				wrong, mend = "the channel's name is not in quotes", `write it as "tether.tension" = "why the pad has none"`
 			}

@@ -116,7 +116,7 @@ func readLimit(t *document.Table, key string, c Channel, form Form) (limit, bool
 	}
 	list, ok := v.([]any)
 	if !ok || len(list) != 2 {
-		t.Fault(key, "takes two values in brackets, the low and the high one", document.Show(v), fmt.Sprintf("%s = [%s]", key, exampleRange(kind)))
+		t.Fault(key, "takes two values in brackets, the low and the high one", document.Show(v), fmt.Sprintf("write %s = [%s]", key, exampleRange(kind)))
 		return limit{}, false
 	}
 	low, okLow := readValue(t, key, "the low value ", list[0], kind)
@@ -144,7 +144,7 @@ func readValue(t *document.Table, key, which string, v any, kind Kind) (Quantity
 	case Flag:
 		b, ok := v.(bool)
 		if !ok {
-			t.Fault(key, which+"takes true or false, without quotes", document.Show(v), key+" = true")
+			t.Fault(key, which+"takes true or false, without quotes", document.Show(v), "write "+key+" = true")
 			return Quantity{}, false
 		}
 		if b {
@@ -154,7 +154,7 @@ func readValue(t *document.Table, key, which string, v any, kind Kind) (Quantity
 	case Number:
 		n, ok := document.Bare(v)
 		if !ok {
-			t.Fault(key, which+"takes a plain number, without quotes and unit", document.Show(v), key+" = 5")
+			t.Fault(key, which+"takes a plain number, without quotes and unit", document.Show(v), "write "+key+" = 5")
 			return Quantity{}, false
 		}
 		return Quantity{SI: n, Kind: Number}, true

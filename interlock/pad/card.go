@@ -62,6 +62,7 @@ func ReadCard(file string, text []byte) (*Card, document.Faults) {
 	for _, t := range rows {
 		c.readStep(t)
 	}
+	c.checkOrder(rows)
 	if faults := d.Faults(); len(faults) > 0 {
 		return nil, faults
 	}
@@ -88,15 +89,22 @@ func (c *Card) readStep(t *document.Table) {
 	case !s.Ground && !t.Has("ballast"):
 		t.Missing("ballast", "missing", `write what is added to the craft, "0 kg" for none, or kind = "ground"`)
 	}
-	needs, _ := t.Strings("needs")
-	for _, n := range needs {
-		if ok && strings.EqualFold(n, name) {
-			t.Fault("needs", "a step cannot need itself", document.Quote(n), "take it out")
-		}
-	}
-	s.Needs = needs
+	s.Needs, _ = t.Strings("needs")
 	s.Envelope, _ = t.Note("envelope")
 	c.Steps = append(c.Steps, s)
+}
+
+// checkOrder refuses a step that needs itself or a later one.
+func (c *Card) checkOrder(rows []*document.Table) {
+	for i, s := range c.Steps {
+		for _, need := range s.Needs {
+			for _, later := range c.Steps[i:] {
+				if later.Name != "" && strings.EqualFold(need, later.Name) {
+					rows[i].Fault("needs", "a step cannot need itself or a later one", document.Quote(need), "name earlier steps, or an inspection in your own words")
+				}
+			}
+		}
+	}
 }
 
 // Step finds a step by name, whatever the case of its letters.

@@ -342,8 +342,9 @@ func readNamed(t *document.Table) (Named, bool) {
 	// The unit's line through two points: exact for every unit without an
 	// offset, and within a rounding for the others.
 	at0, err := rules.ParseQuantity("0 "+unit, c.Kind)
-	if err != nil {
-		t.Refuse("unit", err)
+	if f, ok := err.(rules.Fault); ok {
+		f.Got = document.Quote(unit)
+		t.Refuse("unit", f)
 		return n, false
 	}
 	one, err := rules.ParseDifference("1 "+unit, c.Kind)
@@ -368,7 +369,10 @@ func nearestMeasured(got string) string {
 			names = append(names, c.Name)
 		}
 	}
-	return document.Nearest(got, names)
+	if mend := document.Nearest(got, names); mend != "" {
+		return mend
+	}
+	return "name a channel that is measured, such as told1"
 }
 
 // notAbsent refuses a sensor whose channel stands under [absent] too.

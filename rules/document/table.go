@@ -149,7 +149,7 @@ func Show(v any) string {
 
 // wrongType keeps the fault of a value that has the wrong TOML type.
 func (t *Table) wrongType(key, want, mend string) {
-	t.Fault(key, "takes "+want, t.Got(key), mend)
+	t.Fault(key, "takes "+want, t.Got(key), "write "+mend)
 }
 
 // String is text in quotes.
@@ -297,7 +297,7 @@ func (t *Table) Strings(key string) ([]string, bool) {
 	for i, e := range list {
 		s, isText := e.(string)
 		if !isText {
-			t.Fault(key, fmt.Sprintf("entry %d must be text in quotes", i+1), Show(e), key+` = ["…", "…"]`)
+			t.Fault(key, fmt.Sprintf("entry %d must be text in quotes", i+1), Show(e), "write "+key+` = ["…", "…"]`)
 			return nil, false
 		}
 		if err := checkText(s, longestNote); err != nil {
@@ -346,7 +346,7 @@ func (t *Table) Table(key string) *Table {
 	v, ok := t.raw(key)
 	values, isTable := v.(map[string]any)
 	if ok && !isTable {
-		t.wrongType(key, "a section", "write it as ["+t.Path(key)+"], one key a line")
+		t.wrongType(key, "a section", "["+t.Path(key)+"], one key a line below it")
 	}
 	n := t.node.kids[key]
 	if n == nil {
@@ -368,7 +368,7 @@ func (t *Table) Rows(key string) []*Table {
 	v, ok := t.raw(key)
 	list, isRows := v.([]map[string]any)
 	if ok && !isRows {
-		t.wrongType(key, "a repeated section", "write each row under a [["+t.Path(key)+"]] of its own")
+		t.wrongType(key, "a repeated section", "each row under a [["+t.Path(key)+"]] of its own")
 	}
 	out := make([]*Table, 0, len(list))
 	for i, values := range list {

@@ -29,7 +29,8 @@ func (t *Table) unasked() {
 }
 
 // Nearest is how to mend a word that is none of the known ones: it suggests the
-// nearest, or lists all when none is near and they are few.
+// nearest, then what holds it as a part, or lists all when they are few. Empty
+// when nothing is near among many.
 func Nearest(got string, words []string) string {
 	best, least := "", 1+max(1, min(3, len(got)/3))
 	for _, w := range words {
@@ -39,6 +40,17 @@ func Nearest(got string, words []string) string {
 	}
 	if best != "" {
 		return `did you mean "` + best + `"?`
+	}
+	if len(got) >= 3 {
+		var within []string
+		for _, w := range words {
+			if strings.Contains(w, strings.ToLower(got)) {
+				within = append(within, `"`+w+`"`)
+			}
+		}
+		if n := len(within); n > 0 && n <= 4 {
+			return "did you mean " + List(within, "or") + "?"
+		}
 	}
 	if n := len(words); n > 0 && n <= 20 {
 		return "known here: " + strings.Join(words, ", ")

@@ -162,7 +162,10 @@ func (c Config) checkClimb() error {
 }
 
 func (c Config) checkApex() error {
-	if !finite(c.ErrorHeight, c.ErrorClimb, c.MaxAcceleration) || c.ErrorHeight < 0 || c.ErrorClimb < 0 {
+	if !finite(c.ErrorHeight, c.ErrorClimb, c.MaxAcceleration) {
+		return fmt.Errorf("errors and full thrust over mass must be finite numbers, got %v m, %v m/s and %v m/s²", c.ErrorHeight, c.ErrorClimb, c.MaxAcceleration)
+	}
+	if c.ErrorHeight < 0 || c.ErrorClimb < 0 {
 		return fmt.Errorf("errors of height and climb must be 0 or more, got %v m and %v m/s", c.ErrorHeight, c.ErrorClimb)
 	}
 	if c.MaxAcceleration < 0 || c.MaxAcceleration > 1000 {

@@ -218,7 +218,7 @@ func TestTensionRateOnMeasuredTether(t *testing.T) {
 	if n < 1000 || math.Abs(got-want) > 1e-6*want {
 		t.Fatalf("%d samples: expected the fastest change to be %v N/s, got %v", n, want, got)
 	}
-	// The folder's own note: largest step in 0.1 s between 46 and 84 kgf.
+	// Noted beside the recordings: largest step in 0.1 s between 46 and 84 kgf.
 	if kgf := got / 9.80665 * 0.1; kgf < 45.5 || kgf > 84.5 {
 		t.Fatalf("largest step %v kgf, noted 46 to 84", kgf)
 	}

@@ -248,17 +248,12 @@ func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
 		clear(b[n:])
 	}
 	first := f.Version == 1
-	for i := range p.always {
-		dst = p.always[i].append(dst, b, first, x.cells)
-	}
+	dst = appendAll(dst, p.always, b, first, x.cells)
 	if p.selector >= 0 {
 		v := b[p.selector]
 		for i := range p.cases {
 			if p.cases[i].when == v {
-				ops := p.cases[i].ops
-				for j := range ops {
-					dst = ops[j].append(dst, b, first, x.cells)
-				}
+				dst = appendAll(dst, p.cases[i].ops, b, first, x.cells)
 				break
 			}
 		}

@@ -38,6 +38,10 @@ type ChainConfig struct {
 	// Bounce is how long the main contact bounces after closing, with one gap
 	// in the second half of it; 0 is no bounce. Shorter than DropOut.
 	Bounce time.Duration
+	// LongestGap is the longest good spacing of heartbeat edges; 0 takes
+	// MostGap. A longer one makes the watchdog let go later by as much. It is
+	// for rehearsals on a busy computer, not for a real watchdog.
+	LongestGap time.Duration
 }
 
 // ChainFault is one thing that can be wrong in a Chain.
@@ -102,7 +106,7 @@ func NewChain(cfg ChainConfig) (*Chain, error) {
 	for _, t := range []struct {
 		name string
 		d    time.Duration
-	}{{"pick-up time", cfg.PickUp}, {"drop-out time", cfg.DropOut}, {"bounce time", cfg.Bounce}} {
+	}{{"pick-up time", cfg.PickUp}, {"drop-out time", cfg.DropOut}, {"bounce time", cfg.Bounce}, {"longest gap of the heartbeat", cfg.LongestGap}} {
 		if t.d < 0 || t.d > mostChainTime {
 			return nil, fmt.Errorf("chain: %s must be from 0 to %v (got %v); give the time measured or published for the contactor", t.name, mostChainTime, t.d)
 		}
@@ -110,7 +114,12 @@ func NewChain(cfg ChainConfig) (*Chain, error) {
 	if cfg.Bounce >= cfg.DropOut {
 		return nil, fmt.Errorf("chain: bounce time must be shorter than the drop-out time %v (got %v); a contact that bounces longer is worn out", cfg.DropOut, cfg.Bounce)
 	}
-	return &Chain{cfg: cfg, stopA: true, stopB: true, moveAt: Never, gapAt: Never}, nil
+	if cfg.LongestGap == 0 {
+		cfg.LongestGap = MostGap
+	}
+	c := &Chain{cfg: cfg, stopA: true, stopB: true, moveAt: Never, gapAt: Never}
+	c.watchdog.most, c.watchdog.drop = cfg.LongestGap, cfg.LongestGap+WatchdogDrop-MostGap
+	return c, nil
 }
 
 // Advance lets everything happen that is due up to and including now.

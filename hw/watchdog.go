@@ -23,8 +23,10 @@ const (
 )
 
 // window is a retriggerable watchdog that accepts a window of edge spacings.
-// Levels mean nothing to it. The zero value has seen no edge and lets go.
+// Levels mean nothing to it. A new one has seen no edge and lets go.
 type window struct {
+	most    time.Duration // longest good gap
+	drop    time.Duration // from the last edge that counted to letting go
 	seen    bool
 	last    time.Duration // of the last edge, good or bad; valid if seen
 	good    int           // good gaps in a row, at most GoodGaps
@@ -39,7 +41,7 @@ func (w *window) edge(at time.Duration) {
 	gap := at - w.last
 	first := !w.seen
 	w.seen, w.last = true, at
-	if first || gap < LeastGap || gap > MostGap {
+	if first || gap < LeastGap || gap > w.most {
 		w.good = 0
 		return
 	}
@@ -47,7 +49,7 @@ func (w *window) edge(at time.Duration) {
 		w.good++
 	}
 	if w.good == GoodGaps {
-		w.holding, w.until = true, at+WatchdogDrop
+		w.holding, w.until = true, at+w.drop
 	}
 }
 

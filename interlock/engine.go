@@ -232,6 +232,7 @@ func (e *Engine) begin(at time.Duration) {
 	if !e.started {
 		e.started = true
 		e.powerUp()
+		e.settle(0)
 	}
 	if at < e.now {
 		at = e.now

@@ -44,6 +44,7 @@ func (p *Pad) Site() interlock.Site {
 	s.StopProven, s.StopTime = p.Stop.Proven, p.Stop.Time
 	s.PickUp, s.DropOut = p.Contactor.PickUp, p.Contactor.DropOut
 	s.Discrepancy, s.EndGrace = p.Discrepancy, p.EndGrace
+	s.PinStale = p.PinStale
 	s.IdleCurrent = p.Packs.IdleCurrent
 	return s
 }
@@ -118,6 +119,7 @@ const converterBits = 24
 // since it was opened.
 func (p *Pad) VirtualBoard(now func() time.Duration) hw.VirtualConfig {
 	c := hw.VirtualConfig{Inputs: InputOrder(), Now: now, Socket: p.Board.Socket}
+	c.Chain.LongestGap = p.LongestGap
 	for _, name := range c.Inputs {
 		l := p.Board.Line(name)
 		if l.NormallyClosed && isButton(name) {

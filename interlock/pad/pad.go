@@ -35,6 +35,11 @@ type Pad struct {
 	Board    Board
 
 	Contactor Contactor
+	// LongestGap is the longest spacing of heartbeat edges that the external
+	// watchdog bears, and so the longest that the guard's loop may be held up.
+	LongestGap time.Duration
+	// PinStale is how long the input lines may go unread.
+	PinStale time.Duration
 	// Discrepancy is how long the two emergency-stop contacts may differ.
 	Discrepancy time.Duration
 	// EndGrace is the grace of the controlled stop that the end button begins.
@@ -195,6 +200,10 @@ const (
 	// Common contactors pick up and drop out well within these.
 	defaultPickUp  = 400 * time.Millisecond
 	defaultDropOut = 200 * time.Millisecond
+	// The window of the watchdog that the wiring notes ask for, and twice the
+	// spacing at which the guard reads its lines.
+	defaultLongestGap = 50 * time.Millisecond
+	defaultPinStale   = 20 * time.Millisecond
 	// longestSocket is what a unix-domain address holds on every system (104
 	// bytes with the closing NUL on some).
 	longestSocket = 100
@@ -285,6 +294,19 @@ func (r *reading) latch() {
 	}
 	if d, ok := timeAt(r.root.Table("estop"), "discrepancy", 5*time.Second); ok {
 		r.Discrepancy = d
+	}
+	r.LongestGap, r.PinStale = defaultLongestGap, defaultPinStale
+	// A board in memory may be driven by a busy desk computer, whose hiccups
+	// are no news; pins that reach a contactor may not.
+	longest := 100 * time.Millisecond
+	if r.Board.Kind == Virtual {
+		longest = 2 * time.Second
+	}
+	if d, ok := timeAt(r.root.Table("watchdog"), "longest_gap", longest); ok {
+		r.LongestGap = d
+	}
+	if d, ok := timeAt(r.root.Table("board"), "stale_after", longest); ok {
+		r.PinStale = d
 	}
 	if d, ok := timeAt(r.root.Table("end"), "grace", 10*time.Minute); ok {
 		r.EndGrace = d

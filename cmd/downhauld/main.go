@@ -1,0 +1,99 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"flag"
+	"fmt"
+	"io"
+	"log"
+	"os"
+	"os/signal"
+	"runtime"
+	"runtime/debug"
+	"syscall"
+
+	"downhaul/interlock/guard"
+	"downhaul/rules/document"
+)
+
+// The exit codes: nothing found, a fault in a file, could not do it.
+const (
+	fine     = 0
+	faulty   = 1
+	couldNot = 2
+)
+
+func main() { os.Exit(run(os.Args[1:], os.Stdout, os.Stderr)) }
+
+func run(args []string, stdout, stderr io.Writer) int {
+	flags := flag.NewFlagSet("downhauld", flag.ContinueOnError)
+	flags.SetOutput(stderr)
+	padName := flags.String("pad", "", "the pad `FILE`; envelope.toml and card.toml are taken from beside it")
+	envelope := flags.String("envelope", "", "another envelope `FILE`")
+	card := flags.String("card", "", "another test card `FILE`")
+	check := flags.Bool("check", false, "check the files and end")
+	flags.Usage = func() {
+		fmt.Fprint(stderr, "usage: downhauld --pad FILE [--envelope FILE] [--card FILE] [--check]\n\n"+
+			"Guards an uncrewed, tethered craft until it gets SIGTERM or SIGINT.\n"+
+			"One layer beside a hard-wired emergency stop and an empty pad; never for\n"+
+			"use with anyone aboard.\n\n")
+		flags.PrintDefaults()
+	}
+	switch err := flags.Parse(args); {
+	case errors.Is(err, flag.ErrHelp):
+		return fine
+	case err != nil:
+		return couldNot
+	}
+	if *padName == "" || flags.NArg() > 0 {
+		fmt.Fprintln(stderr, "downhauld: want --pad FILE and nothing else; see downhauld --help")
+		return couldNot
+	}
+	files, err := guard.ReadFiles(*padName, *envelope, *card)
+	if err != nil {
+		return fail(stderr, err)
+	}
+	if *check {
+		if _, faults := files.Check(); len(faults) > 0 {
+			return fail(stderr, faults)
+		}
+		fmt.Fprintln(stdout, "downhauld: the files hold together")
+		return fine
+	}
+	tune()
+	// Libraries that log do so on standard error, never in the way.
+	log.SetOutput(stderr)
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM, os.Interrupt)
+	defer stop()
+	g, err := guard.Open(files, guard.Options{Software: guard.Software()})
+	if err != nil {
+		return fail(stderr, err)
+	}
+	for _, line := range g.Opening() {
+		fmt.Fprintln(stdout, line)
+	}
+	if err := g.Run(ctx); err != nil {
+		return fail(stderr, err)
+	}
+	fmt.Fprintln(stdout, "downhauld: ended; relay open, session in "+g.Folder())
+	return fine
+}
+
+// tune gives the loop room: never fewer than four threads that may run, so
+// that a busy writer can not hold the loop's thread off its turn, and a
+// collector that runs seldom within a bound on memory.
+func tune() {
+	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2))
+	debug.SetGCPercent(400)
+	debug.SetMemoryLimit(256 << 20)
+}
+
+func fail(stderr io.Writer, err error) int {
+	fmt.Fprintf(stderr, "downhauld: %v\n", err)
+	var faults document.Faults
+	if errors.As(err, &faults) {
+		return faulty
+	}
+	return couldNot
+}

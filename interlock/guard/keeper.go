@@ -1,0 +1,249 @@
+package guard
+
+import (
+	"context"
+	"fmt"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/intake"
+	"downhaul/interlock/triplog"
+	"downhaul/rules"
+)
+
+// tripLog and recorder are what the keeper needs of the session's two files.
+type tripLog interface {
+	Append(line triplog.Line, durable bool) error
+	Sync() error
+}
+
+type recorder interface {
+	Put(c intake.Chunk, comments ...string) error
+	Sync() error
+}
+
+// keepRoom is how many batches wait for the writer. At some 300 chunks a
+// second it is about seven seconds of a disk that does not answer.
+const keepRoom = 2048
+
+// heldTrips bounds the reserved place for trips while the queue is full.
+const heldTrips = 1024
+
+// keeper writes records in a goroutine of its own. The loop hands batches over
+// without ever waiting: a full queue costs chunks, which are counted, but a
+// trip goes to a reserved place and is kept.
+type keeper struct {
+	env   *rules.Envelope
+	log   tripLog
+	rec   recorder
+	kept  func(trip uint32) // called once trips up to this number are on disk
+	queue chan *record
+	free  chan *record
+
+	mu       sync.Mutex
+	held     []interlock.Effect // reserved: trips and latch moves while the queue was full
+	heldLost uint64
+
+	lostChunks    atomic.Uint64
+	lostDecisions atomic.Uint64
+	trouble       atomic.Pointer[string]
+
+	// The writer goroutine's own.
+	text       []byte
+	highest    uint32 // highest trip appended
+	told       uint32 // highest trip told as kept
+	saidChunks uint64
+	now        time.Duration
+	state      interlock.State
+}
+
+// record is a batch with bytes of its own.
+type record struct {
+	chunk     intake.Chunk
+	bytes     []byte
+	at        time.Duration
+	decisions []interlock.Effect
+}
+
+func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)) *keeper {
+	k := &keeper{env: env, log: log, rec: rec, kept: kept,
+		queue: make(chan *record, keepRoom), free: make(chan *record, keepRoom)}
+	return k
+}
+
+// put takes one batch from the loop; it never blocks.
+func (k *keeper) put(b *Batch) {
+	var r *record
+	select {
+	case r = <-k.free:
+	default:
+		r = new(record)
+	}
+	r.set(b)
+	select {
+	case k.queue <- r:
+		return
+	default:
+	}
+	if b.Chunk.Seq != 0 {
+		k.lostChunks.Add(1)
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	for _, f := range b.Decisions {
+		if lasting(f) && len(k.held) < heldTrips {
+			k.held = append(k.held, f)
+		} else {
+			k.lostDecisions.Add(1)
+		}
+	}
+}
+
+func (r *record) set(b *Batch) {
+	r.bytes = append(r.bytes[:0], b.Chunk.Bytes...)
+	r.chunk, r.at = b.Chunk, b.At
+	r.chunk.Bytes = r.bytes
+	r.decisions = append(r.decisions[:0], b.Decisions...)
+}
+
+// lasting says whether a decision must be on disk before a reset.
+func lasting(f interlock.Effect) bool {
+	return f.Kind == interlock.TripEffect ||
+		f.Kind == interlock.StateEffect && (f.State == interlock.Tripped || f.State == interlock.Fault)
+}
+
+// run writes until ctx ends, then what is left.
+func (k *keeper) run(ctx context.Context) {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		select {
+		case r := <-k.queue:
+			k.write(r)
+			k.recycle(r)
+		case <-tick.C:
+			k.sync()
+		case <-ctx.Done():
+			k.drain()
+			return
+		}
+	}
+}
+
+// drain writes everything that waits and syncs.
+func (k *keeper) drain() {
+	for {
+		select {
+		case r := <-k.queue:
+			k.write(r)
+			k.recycle(r)
+			continue
+		default:
+		}
+		break
+	}
+	k.sync()
+}
+
+func (k *keeper) recycle(r *record) {
+	select {
+	case k.free <- r:
+	default:
+	}
+}
+
+// write keeps one record: its decisions first, trips at once and safely, then
+// the chunk with the trips as comments on it.
+func (k *keeper) write(r *record) {
+	k.now = r.at
+	k.writeHeld()
+	k.note(r)
+	var comments []string
+	for _, f := range r.decisions {
+		k.decide(f)
+		if f.Kind == interlock.TripEffect {
+			comments = append(comments, string(interlock.AppendDecision(nil, k.env, f)))
+		}
+	}
+	if r.chunk.Seq != 0 {
+		k.failed("recording", k.rec.Put(r.chunk, comments...))
+		comments = nil
+	}
+	for _, f := range r.decisions {
+		k.text = interlock.AppendDecision(k.text[:0], k.env, f)
+		k.failed("recording", k.rec.Put(intake.Chunk{Source: intake.Decisions, At: r.at, Bytes: k.text}, comments...))
+		comments = nil
+	}
+}
+
+func (k *keeper) decide(f interlock.Effect) {
+	k.text = interlock.AppendDecision(k.text[:0], k.env, f)
+	if f.Kind == interlock.StateEffect {
+		k.state = f.State
+	}
+	if f.Kind == interlock.TripEffect {
+		k.highest = max(k.highest, f.Trip)
+	}
+	durable := lasting(f)
+	err := k.log.Append(triplog.Line{At: f.At, Kind: triplog.KindDecision, State: k.state.String(), Decision: k.text}, durable)
+	k.failed("trip log", err)
+	if durable && err == nil {
+		k.tell()
+	}
+}
+
+// note puts what people said or stamped into the trip log as text.
+func (k *keeper) note(r *record) {
+	if r.chunk.Source != intake.HostEvent || r.chunk.Seq == 0 {
+		return
+	}
+	m, ok := intake.DecodeHost(r.bytes)
+	if !ok || m.Text == "" {
+		return
+	}
+	k.failed("trip log", k.log.Append(triplog.Line{At: r.at, Kind: triplog.KindHost, State: k.state.String(), Text: m.Text}, false))
+}
+
+// writeHeld puts the reserved trips, and what was lost beside them, on record.
+func (k *keeper) writeHeld() {
+	k.mu.Lock()
+	held := k.held
+	k.held = nil
+	k.mu.Unlock()
+	for _, f := range held {
+		k.decide(f)
+	}
+	lost := k.lostChunks.Load() + k.lostDecisions.Load()
+	if lost > k.saidChunks {
+		k.failed("trip log", k.log.Append(triplog.Line{At: k.now, Kind: triplog.KindLost, Count: lost - k.saidChunks,
+			Text: "records could not be kept: the disk was too slow"}, false))
+		k.saidChunks = lost
+	}
+}
+
+func (k *keeper) sync() {
+	k.writeHeld()
+	err := k.log.Sync()
+	k.failed("trip log", err)
+	if err == nil {
+		k.tell()
+	}
+	k.failed("recording", k.rec.Sync())
+}
+
+// tell says that every trip appended so far is on disk.
+func (k *keeper) tell() {
+	if k.highest > k.told {
+		k.told = k.highest
+		k.kept(k.told)
+	}
+}
+
+func (k *keeper) failed(what string, err error) {
+	if err != nil {
+		s := fmt.Sprintf("%s: %v", what, err)
+		k.trouble.Store(&s)
+	}
+}

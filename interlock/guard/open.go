@@ -1,0 +1,270 @@
+package guard
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"downhaul/hw"
+	"downhaul/hw/localsocket"
+	"downhaul/interlock"
+	"downhaul/interlock/intake"
+	"downhaul/interlock/pad"
+	"downhaul/interlock/session"
+	"downhaul/interlock/telemetry/link"
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+// File is one of the three files as read.
+type File struct {
+	Name string
+	Text []byte
+}
+
+// Files are the files a guard runs on. Card may be empty.
+type Files struct {
+	Pad, Envelope, Card File
+}
+
+// ReadFiles reads the files from disk. Where envelope is empty it is
+// envelope.toml beside the pad file; a card.toml beside it is taken if it is
+// there.
+func ReadFiles(padName, envelopeName, cardName string) (Files, error) {
+	var f Files
+	if envelopeName == "" {
+		envelopeName = filepath.Join(filepath.Dir(padName), session.Envelope)
+	}
+	wanted := cardName != ""
+	if !wanted {
+		cardName = filepath.Join(filepath.Dir(padName), session.Card)
+	}
+	var errs []error
+	read := func(dst *File, name string, optional bool) {
+		text, err := os.ReadFile(name)
+		switch {
+		case err == nil:
+			*dst = File{Name: name, Text: text}
+		case optional && errors.Is(err, os.ErrNotExist):
+		default:
+			errs = append(errs, err)
+		}
+	}
+	read(&f.Pad, padName, false)
+	read(&f.Envelope, envelopeName, false)
+	read(&f.Card, cardName, !wanted)
+	return f, errors.Join(errs...)
+}
+
+// Checked is what the three files say, once nothing is wrong with them.
+type Checked struct {
+	Pad      *pad.Pad
+	Envelope *rules.Envelope
+	Card     *pad.Card // nil without one
+}
+
+// Check reads all files and gives every fault of all of them at once.
+func (f Files) Check() (Checked, document.Faults) {
+	var c Checked
+	var all document.Faults
+	var faults document.Faults
+	c.Pad, faults = pad.Read(f.Pad.Name, f.Pad.Text)
+	all = append(all, faults...)
+	c.Envelope, faults = rules.ReadEnvelope(f.Envelope.Name, f.Envelope.Text)
+	all = append(all, faults...)
+	if c.Pad != nil && c.Envelope != nil {
+		all = append(all, c.Envelope.CheckFed(f.Envelope.Name, c.Pad.Fed)...)
+	}
+	if f.Card.Name != "" {
+		c.Card, faults = pad.ReadCard(f.Card.Name, f.Card.Text)
+		all = append(all, faults...)
+	}
+	return c, all
+}
+
+// Options are what the files do not say. Only Software is required.
+type Options struct {
+	Software string
+	// Room is the free disk room asked for; 0 takes the session's default.
+	Room uint64
+	// Stepped runs the guard without goroutines of its own: the caller drives
+	// Turn with a clock of its own, and records are written within the turn.
+	// For rehearsals that do not wait.
+	Stepped bool
+	// Now is the clock of a stepped guard.
+	Now func() time.Duration
+}
+
+// Guard is a running guard with everything it holds open.
+type Guard struct {
+	opts    Options
+	pad     *pad.Pad
+	env     *rules.Envelope
+	session *session.Session
+	board   hw.Board
+	engine  *interlock.Engine
+	loop    *Loop
+	keeper  *keeper
+	links   []*link.Link
+	socket  *localsocket.Server
+	shot    snapshot
+	unseen  []string
+	before  []session.Ending
+	now     func() time.Duration
+	ended   bool
+}
+
+// Open checks the files, finds out how the last session ended, begins a new
+// one, and opens board, links and local socket. On an error nothing is left
+// held, and a session folder that was begun is kept only if it holds records.
+func Open(files Files, opts Options) (g *Guard, err error) {
+	c, faults := files.Check()
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	if opts.Stepped != (opts.Now != nil) {
+		return nil, errors.New("guard: a stepped guard needs a clock, and only that")
+	}
+	g = &Guard{opts: opts, pad: c.Pad, env: c.Envelope, unseen: []string{}}
+	for _, u := range c.Pad.Unseen(c.Envelope) {
+		g.unseen = append(g.unseen, u.String())
+	}
+	defer func() {
+		if err != nil {
+			err = errors.Join(err, g.release())
+			g = nil
+		}
+	}()
+	start := time.Now()
+	g.now = func() time.Duration { return time.Since(start) }
+	if opts.Stepped {
+		g.now = opts.Now
+	}
+	if g.before, err = session.Unfinished(g.pad.LogFolder); err != nil {
+		return nil, fmt.Errorf("look at the last session: %w", err)
+	}
+	kept := []session.File{
+		{Name: session.Pad, From: files.Pad.Name, Text: files.Pad.Text},
+		{Name: session.Envelope, From: files.Envelope.Name, Text: files.Envelope.Text},
+	}
+	if files.Card.Name != "" {
+		kept = append(kept, session.File{Name: session.Card, From: files.Card.Name, Text: files.Card.Text})
+	}
+	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Clock: "read once at the start from the system clock; not checked against any other"}
+	if g.session, err = session.Create(g.pad.LogFolder, meta, kept); err != nil {
+		return nil, err
+	}
+	if g.board, err = openBoard(g.pad, g.now); err != nil {
+		return nil, err
+	}
+	if err = g.assemble(); err != nil {
+		return nil, err
+	}
+	if !opts.Stepped {
+		if err = g.openLinks(); err != nil {
+			return nil, err
+		}
+		if err = g.serve(); err != nil {
+			return nil, err
+		}
+	}
+	return g, nil
+}
+
+func openBoard(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
+	switch p.Board.Kind {
+	case pad.Virtual:
+		b, err := hw.OpenVirtual(p.VirtualBoard(now))
+		if err != nil {
+			return nil, fmt.Errorf("open the virtual board: %w", err)
+		}
+		return b, nil
+	case pad.NoBoard:
+		return noBoard{}, nil
+	}
+	return nil, fmt.Errorf("open the board: this build drives only the virtual board (got kind %q); write kind = \"virtual\" for a rehearsal", p.Board.Kind)
+}
+
+// assemble puts intake, engine, keeper and loop together.
+func (g *Guard) assemble() error {
+	site := g.pad.Site()
+	if site.Duty == interlock.Guard {
+		site.PowerUp = powerUp(g.before)
+	}
+	var err error
+	if g.engine, err = interlock.New(g.env, site); err != nil {
+		return err
+	}
+	cfg := g.pad.Intake()
+	wanted := g.engine.Wanted()
+	cfg.Fields.Wanted = &wanted
+	in, err := intake.New(cfg)
+	if err != nil {
+		return err
+	}
+	g.keeper = newKeeper(g.env, g.session.Trips, g.session.Recording, func(trip uint32) {
+		g.loop.Host(intake.HostMessage{Host: interlock.HostKept, On: true, Seq: trip})
+	})
+	keep := g.keeper.put
+	if g.opts.Stepped {
+		var r record
+		keep = func(b *Batch) {
+			r.set(b)
+			g.keeper.write(&r)
+		}
+	}
+	pins := false
+	for _, fitted := range site.Fitted {
+		pins = pins || fitted
+	}
+	g.loop, err = NewLoop(LoopConfig{
+		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
+		LongestGap: g.pad.LongestGap, Keep: keep, Show: g.shot.take,
+	})
+	return err
+}
+
+// powerUp is the state that the sessions before leave behind: the worst.
+func powerUp(before []session.Ending) interlock.PowerUp {
+	worst := interlock.EndedCleanly
+	for _, e := range before {
+		switch e.ComesUp() {
+		case interlock.Fault.String():
+			worst = interlock.EndedInFault
+		case interlock.Tripped.String():
+			worst = max(worst, interlock.EndedInTrip)
+		}
+	}
+	return worst
+}
+
+func (g *Guard) openLinks() error {
+	for _, cfg := range g.pad.LinkConfigs() {
+		l, err := link.Open(cfg)
+		if err != nil {
+			return fmt.Errorf("open telemetry link %d: %w", cfg.Number, err)
+		}
+		g.links = append(g.links, l)
+	}
+	return nil
+}
+
+// release lets go of everything that is open.
+func (g *Guard) release() error {
+	var errs []error
+	if g.socket != nil {
+		errs = append(errs, g.socket.Close())
+	}
+	for _, l := range g.links {
+		errs = append(errs, l.Close())
+	}
+	if g.board != nil {
+		errs = append(errs, g.board.Close())
+	}
+	if g.session != nil {
+		errs = append(errs, g.session.Close())
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,188 @@
+package guard
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime"
+	"sync"
+	"time"
+
+	"downhaul/hw"
+	"downhaul/interlock"
+	"downhaul/interlock/intake"
+	"downhaul/interlock/session"
+	"downhaul/interlock/telemetry/link"
+	"downhaul/interlock/triplog"
+)
+
+// leastRoom is the free room below which a start is refused; ours, an hour of
+// records. diskEvery is how often it is looked at.
+const (
+	leastRoom = 256 << 20
+	diskEvery = 5 * time.Second
+)
+
+// Run guards until ctx ends, then opens the relay, writes what is left and
+// the `ended` record, and lets everything go. It returns nil after a clean
+// end.
+func (g *Guard) Run(ctx context.Context) error {
+	if g.opts.Stepped {
+		return errors.New("guard: a stepped guard is driven by Turn, not Run")
+	}
+	work, stop := context.WithCancel(context.Background())
+	defer stop()
+	var readers, writer sync.WaitGroup
+	for i, l := range g.links {
+		readers.Go(func() {
+			err := l.Run(work, func(p link.Packet) {
+				g.loop.Telemetry(intake.Chunk{Link: p.Link, From: p.From, To: p.To, Bytes: p.Bytes})
+			}, func(e link.Event) { g.linkEvent(e) })
+			if err != nil {
+				g.linkEvent(link.Event{Link: uint8(i), Err: err})
+			}
+		})
+	}
+	readers.Go(func() { g.readEdges(work) })
+	readers.Go(func() { g.readCounts(work) })
+	readers.Go(func() { g.watchDisk(work) })
+	writing, stopWriting := context.WithCancel(context.Background())
+	defer stopWriting()
+	writer.Go(func() { g.keeper.run(writing) })
+
+	g.turnUntil(ctx)
+
+	stop()
+	readers.Wait()
+	stopWriting()
+	writer.Wait()
+	return g.finish()
+}
+
+// turnUntil is the loop's life: one locked thread, woken by its own deadline
+// or by what comes in.
+func (g *Guard) turnUntil(ctx context.Context) {
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for ctx.Err() == nil {
+		next := g.loop.Turn(g.now())
+		wait := next - g.now()
+		if wait <= 0 {
+			continue
+		}
+		timer.Reset(wait)
+		select {
+		case <-timer.C:
+		case <-g.loop.Wake():
+		case <-ctx.Done():
+		}
+	}
+	g.loop.End(g.now())
+}
+
+// End opens the relay for good, as the last turn of a session.
+func (l *Loop) End(now time.Duration) {
+	l.advance(now)
+	l.hostNow(now, intake.HostMessage{Host: interlock.HostEnd, On: true, Text: "the guard ends"})
+	l.outputs(now)
+	l.cfg.Show(l)
+}
+
+// finish makes the board inert, writes the `ended` record and closes.
+func (g *Guard) finish() error {
+	if g.ended {
+		return nil
+	}
+	g.ended = true
+	errs := []error{g.board.Inert()}
+	g.keeper.drain()
+	g.shot.mu.Lock()
+	at, state := g.shot.view.At, g.shot.view.State
+	g.shot.mu.Unlock()
+	errs = append(errs, g.session.Trips.Append(triplog.Line{At: at, Kind: triplog.KindEnded, State: state.String()}, true))
+	errs = append(errs, g.release())
+	return errors.Join(errs...)
+}
+
+func (g *Guard) linkEvent(e link.Event) {
+	text := fmt.Sprintf("link %d up", e.Link)
+	if !e.Up {
+		text = fmt.Sprintf("link %d down", e.Link)
+		if e.Err != nil {
+			text += ": " + e.Err.Error()
+		}
+	}
+	g.loop.Host(intake.HostMessage{Host: interlock.HostLink, On: e.Up, Seq: uint32(e.Link), Text: text})
+}
+
+// readEdges hands the anemometer's edges over. It follows the input lines in
+// the order of the board.
+func (g *Guard) readEdges(ctx context.Context) {
+	err := g.board.Edges(ctx, func(e hw.Edge) {
+		if e.Line == int(interlock.LineCount) {
+			g.loop.WindEdge(intake.WindEdge{At: e.At, Rise: e.Rise, Lost: uint16(min(e.Lost, 65535))})
+		}
+	})
+	g.sensorFailed(ctx, "anemometer", err)
+}
+
+func (g *Guard) readCounts(ctx context.Context) {
+	err := g.board.Counts(ctx, func(c hw.Count) {
+		g.loop.Count(intake.Count{At: c.At, Value: c.Value, Failed: c.Failed})
+	})
+	g.sensorFailed(ctx, "load cell", err)
+}
+
+func (g *Guard) sensorFailed(ctx context.Context, what string, err error) {
+	if err != nil && ctx.Err() == nil {
+		g.loop.Host(intake.HostMessage{Host: interlock.HostSensor, On: true, Text: what + ": " + err.Error()})
+	}
+}
+
+// watchDisk says when the room for records runs low, and when it is back.
+func (g *Guard) watchDisk(ctx context.Context) {
+	tick := time.NewTicker(diskEvery)
+	defer tick.Stop()
+	low := false
+	for {
+		room, err := session.Room(g.pad.LogFolder)
+		if now := err != nil || room < leastRoom; now != low {
+			low = now
+			text := fmt.Sprintf("log folder: %d MB free", room>>20)
+			if err != nil {
+				text = "log folder: " + err.Error()
+			}
+			g.loop.Host(intake.HostMessage{Host: interlock.HostDisk, On: low, Text: text})
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// Folder is the session's folder.
+func (g *Guard) Folder() string { return g.session.Dir }
+
+// Opening is what a guard has to say when it starts: what it runs on, how the
+// last session ended, and what it can not see.
+func (g *Guard) Opening() []string {
+	duty := "duty watch: the relay is never closed"
+	if g.pad.Duty == interlock.Guard {
+		duty = "duty guard"
+	}
+	lines := []string{
+		fmt.Sprintf("downhauld: %s; %s", g.env.Title, duty),
+		"downhauld: session " + g.session.Dir,
+	}
+	for _, e := range g.before {
+		lines = append(lines, "downhauld: "+e.Says)
+	}
+	for _, u := range g.unseen {
+		lines = append(lines, "downhauld: this set-up cannot see: "+u)
+	}
+	return lines
+}

@@ -1,0 +1,70 @@
+package pad
+
+import (
+	"fmt"
+	"slices"
+
+	"downhaul/rules"
+)
+
+// Unseen is something that a set-up cannot see, and why.
+type Unseen struct {
+	What   string `json:"what"`
+	Reason string `json:"reason"`
+}
+
+// String is one line of the list "this set-up cannot see".
+func (u Unseen) String() string { return u.What + " (" + u.Reason + ")" }
+
+// hazards are what a crew would expect to be watched, with the channels any
+// one of which shows it.
+var hazards = []struct {
+	what string
+	any  []rules.ChannelID
+}{
+	{"the pull on the tether", []rules.ChannelID{rules.Tension}},
+	{"the wind", []rules.ChannelID{rules.WindSpeed, rules.CraftWind}},
+	{"how high the craft is", []rules.ChannelID{rules.Height}},
+	{"how high it would coast after a cut", []rules.ChannelID{rules.Apex}},
+	{"how far it tilts", []rules.ChannelID{rules.Tilt}},
+	{"how far it swings from the anchor", []rules.ChannelID{rules.Distance}},
+	{"the lowest cell of a pack", []rules.ChannelID{rules.Pack1LowestCell}},
+	{"whether the rotors turn", []rules.ChannelID{rules.RotorSpeed}},
+	{"how near the motors are to full output", []rules.ChannelID{rules.MotorHighest}},
+}
+
+// noChannel are hazards that no channel shows, whatever the pad has.
+const noChannel = "people inside the keep-out, a blade that comes loose, fire"
+
+// Unseen lists what this set-up cannot see: what the pad lacks, what the
+// envelopes do without, hazards that nothing feeds, and those that no channel
+// can show. Every check, page, trip and report carries it.
+func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
+	var out []Unseen
+	add := func(what, reason string) {
+		if !slices.ContainsFunc(out, func(u Unseen) bool { return u.What == what }) {
+			out = append(out, Unseen{what, reason})
+		}
+	}
+	says := func(name string) string {
+		if c, ok := rules.Lookup(name); ok {
+			return c.Says
+		}
+		return name
+	}
+	for _, a := range p.Absent {
+		add(says(a.Name), a.Reason)
+	}
+	for _, e := range envelopes {
+		for _, w := range e.Without {
+			add(w.Channel.Channel().Says, w.Reason)
+		}
+	}
+	for _, h := range hazards {
+		if !slices.ContainsFunc(h.any, func(id rules.ChannelID) bool { return p.Fed(id) != rules.NotFed }) {
+			add(h.what, fmt.Sprintf("nothing feeds %s", h.any[0]))
+		}
+	}
+	add(noChannel, "no channel at all: observer and emergency stop")
+	return out
+}

@@ -80,6 +80,11 @@ func TestPromise10_OnlyTheNamedCraftIsHeard(t *testing.T) {
 	if len(others) != 3 || others[0].System != 255 || others[0].Component != 190 || others[0].Frames != 2 || others[0].From != addrA {
 		t.Errorf("others %+v", others)
 	}
+	again := sender{system: 255, component: 190}
+	f.datagram(5*ms, addrA, again.frame(heartbeat()))
+	if o := f.in.Others()[0]; o.Frames != 3 || o.First != 0 || o.Last != 5*ms {
+		t.Errorf("other %+v, want 3 frames from 0 to 5 ms", o)
+	}
 	for i := range 200 {
 		s := sender{system: uint8(i) + 2, component: 7}
 		f.datagram(time.Second, addrB, s.frame(heartbeat()))

@@ -59,11 +59,36 @@ func TestOvertakingIsNoLoss(t *testing.T) {
 	}
 	// A restart counts anew and is no loss.
 	craft.seq += 100
-	var got []interlock.Input
 	for i := range 12 {
-		got = append(got, f.datagram(time.Duration(i)*time.Second+6*time.Second, addrA, craft.frame(attitude(uint32(i), 0)))...)
+		got := f.datagram(time.Duration(i)*time.Second+6*time.Second, addrA, craft.frame(attitude(uint32(i), 0)))
+		if s, _ := value(got, rules.LinkLoss); s.Value > 0.03 {
+			t.Errorf("loss %+v after a restart", s)
+		}
 	}
-	if s, _ := value(got, rules.LinkLoss); s.Value > 0.03 {
-		t.Errorf("loss %+v after a restart", s)
+}
+
+func TestLongSilenceIsLoss(t *testing.T) {
+	f := feed(t, Config{})
+	craft := sender{system: 1, component: 1}
+	at := time.Duration(0)
+	beat := func(d time.Duration) (last float64) {
+		for end := at + d; at < end; at += 100 * ms {
+			if s, ok := value(f.datagram(at, addrA, craft.frame(heartbeat())), rules.LinkLoss); ok {
+				last = s.Value
+			}
+		}
+		return last
+	}
+	beat(5 * time.Second)
+	// 200 frames lost in 4 s of silence: a long gap, no frame that came late.
+	at += 4 * time.Second
+	craft.seq += 200
+	if got := beat(1500 * ms); got < 0.7 {
+		t.Errorf("200 lost, some 60 heard: loss %v", got)
+	}
+	// 60 s of silence and no gap in the numbers: what was lost before is old.
+	at += 60 * time.Second
+	if got := beat(1500 * ms); got != 0 {
+		t.Errorf("a minute later: loss %v, want 0", got)
 	}
 }

@@ -39,6 +39,7 @@ func TestLoadCell(t *testing.T) {
 		{plain, 0xFFFFFE, -1, rules.NoCause},
 		{plain, 0xFFF000, -2048, rules.NoCause},
 		{plain, 0x7FFFFE, 0, rules.Implausible}, // 4.19 MN is past the channel's range
+		{plain, 0x800001, 0, rules.Implausible},
 		// Ends of the range: 7FFFFFh and 800000h (HX711 datasheet, p. 4). All
 		// ones: data line held high (common practice, no source).
 		{plain, 0x7FFFFF, 0, rules.Saturated},

@@ -179,6 +179,47 @@ func TestPromise03_SilenceOfTheAnemometerClearsNothing(t *testing.T) {
 	}
 }
 
+func TestFailedAnemometerNeedsANewPeriod(t *testing.T) {
+	c := p2546a
+	c.StillAfter = 300 * ms
+	v := newVane(t, c)
+	v.turn(5, time.Second) // 3.37 m/s
+	for range 5 {
+		v.next()
+	}
+	if s := v.next(); s.Cause != rules.SensorFailed {
+		t.Fatalf("500 ms after the last pulse: %+v", s)
+	}
+	v.pulse(v.now + 80*ms) // 580 ms after the last: a silence, no period
+	if s := v.next(); s.Cause != rules.SensorFailed {
+		t.Errorf("one pulse: %+v, want the sensor still failed", s)
+	}
+	v.pulse(v.now + 20*ms)
+	v.pulse(v.now + 240*ms)
+	if s := v.next(); s.Quality != rules.Good || math.Abs(s.Value-(0.27+0.62/0.205)) > 1e-6 {
+		t.Errorf("two periods in 410 ms: %+v", s)
+	}
+	// And then a chunk without a pulse holds the speed, it is no failure.
+	if s := v.next(); s.Quality != rules.Good || s.Value < 2.6 {
+		t.Errorf("the chunk after: %+v", s)
+	}
+}
+
+func TestLostChunkBreaksThePeriod(t *testing.T) {
+	v := newVane(t, p2546a)
+	v.turn(2, 2*time.Second) // 1.51 m/s
+	for range 8 {
+		v.next()
+	}
+	// The pulse at 2.5 s is in the lost chunks.
+	at := 3 * time.Second
+	b := AppendWindEdges(nil, []WindEdge{{At: at, Rise: true}})
+	got := v.chunk(Chunk{At: at, Source: Wind, Lost: 3, Bytes: b})
+	if s := got[1].Sample; s.Quality != rules.Doubtful || math.Abs(s.Value-1.51) > 1e-6 {
+		t.Errorf("after lost chunks: %+v, want a doubtful 1.51", s)
+	}
+}
+
 func TestWindDiesDownToCalm(t *testing.T) {
 	v := newVane(t, p2546a)
 	at := time.Duration(0)

@@ -190,6 +190,17 @@ func TestPromise05_KilledBoardComesBackInert(t *testing.T) {
 	}
 }
 
+// The lock alone refuses a second board, also while the first one's socket does
+// not answer yet or has been removed by hand.
+func TestLockRefusesASecondBoard(t *testing.T) {
+	path := socketPath(t)
+	_, _ = open(t, VirtualConfig{Socket: path})
+	must(t, os.Remove(path))
+	if _, err := OpenVirtual(VirtualConfig{Now: func() time.Duration { return 0 }, Socket: path}); !errors.Is(err, ErrHeld) {
+		t.Errorf("error %v, want %v", err, ErrHeld)
+	}
+}
+
 func TestSocketRefusesToReplaceAFile(t *testing.T) {
 	path := socketPath(t)
 	must(t, os.WriteFile(path, []byte("precious"), 0o600))

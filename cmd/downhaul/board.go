@@ -3,17 +3,20 @@ package main
 import (
 	"fmt"
 	"io"
+	"os"
 	"strconv"
 	"strings"
 
 	"downhaul/hw"
+	"downhaul/interlock/pad"
 	"downhaul/rules"
 )
 
 // boardCmd works a virtual board: the socket is all it knows, and a real board
 // has none, so a real board cannot be worked from here.
 type boardCmd struct {
-	Socket string `placeholder:"PATH" default:"${board_socket}" help:"Socket of the virtual board, as the pad file names it (${default})."`
+	Pad    string `placeholder:"FILE" xor:"where" required:"" help:"Pad file of the rehearsal, which names the socket."`
+	Socket string `placeholder:"PATH" xor:"where" required:"" help:"Socket of the virtual board."`
 
 	Show    boardShow    `cmd:"" help:"Show inputs, outputs and the kill chain."`
 	Press   boardPress   `cmd:"" help:"Press a button, or push the emergency stop (estop)."`
@@ -26,10 +29,6 @@ type boardCmd struct {
 	Mend    boardMend    `cmd:"" help:"Take a fault away."`
 }
 
-// boardSocket is where the virtual board listens unless the pad file says
-// otherwise.
-const boardSocket = "/run/downhaul/board.sock"
-
 func (boardCmd) Help() string {
 	return "The virtual board is a rehearsal and has no safety function. A real board has no such socket: its " +
 		"buttons are pressed by hand."
@@ -37,8 +36,24 @@ func (boardCmd) Help() string {
 
 // dial connects to the board's socket.
 func (b *boardCmd) dial() (*hw.Client, error) {
-	c, err := hw.Dial(b.Socket)
-	return c, hint(err, "a real board cannot be worked from here; --socket names the virtual board's socket")
+	socket := b.Socket
+	if b.Pad != "" {
+		text, err := os.ReadFile(b.Pad)
+		if err != nil {
+			return nil, fmt.Errorf("board: %w", err)
+		}
+		p, faults := pad.Read(b.Pad, text)
+		if err := faults.Err(); err != nil {
+			return nil, hint(fmt.Errorf("board: %w", err), "mend the pad file first")
+		}
+		if p.Board.Socket == "" {
+			return nil, hint(fmt.Errorf("board: %s names no virtual board with a socket", b.Pad),
+				`a real board cannot be worked from here; for a rehearsal write kind = "virtual" and a socket under [board]`)
+		}
+		socket = p.Board.Socket
+	}
+	c, err := hw.Dial(socket)
+	return c, hint(err, "a real board cannot be worked from here: only a virtual one has a socket")
 }
 
 // do is one act on the board.

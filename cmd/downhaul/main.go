@@ -26,6 +26,8 @@ const columns = 80
 // commands is what the tool can do, in the order of a test day.
 type commands struct {
 	Board  boardCmd  `cmd:"" group:"day" help:"See and work the virtual board of a rehearsal."`
+	New    newCmd    `cmd:"" group:"before" help:"Ask ten questions and write the three files to begin with."`
+	Check  checkCmd  `cmd:"" group:"before" help:"Say what is wrong with the files, or what they mean."`
 	Listen listenCmd `cmd:"" group:"before" help:"Show who is heard on a link, and what is missing."`
 	Play   playCmd   `cmd:"" group:"before" help:"Send a recording to a guard on this computer, at its own pace."`
 	Verify verifyCmd `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
@@ -90,7 +92,6 @@ func run(ctx context.Context, args []string, s *streams) (code int) {
 			{Key: "day", Title: "On the day:"},
 			{Key: "after", Title: "Afterwards:"},
 		}),
-		kong.Vars{"board_socket": boardSocket},
 		kong.Writers(s.out, s.err),
 		kong.Exit(func(code int) { panic(exit(code)) }),
 		kong.BindTo(ctx, (*context.Context)(nil)),

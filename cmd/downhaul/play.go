@@ -5,17 +5,16 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"io/fs"
 	"net"
 	"net/netip"
 	"net/url"
 	"os"
-	"path/filepath"
 	"syscall"
 	"time"
 
 	"downhaul/interlock/intake"
 	"downhaul/interlock/recording"
+	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry"
 )
 
@@ -96,16 +95,9 @@ func (c *playCmd) files() ([]string, error) {
 	if err != nil || !info.IsDir() {
 		return []string{c.Recording}, err
 	}
-	// The parts of a recording that had to be begun anew, in order.
-	var parts []string
-	for name := "recording.pcapng"; ; name = fmt.Sprintf("recording-%d.pcapng", len(parts)+1) {
-		path := filepath.Join(c.Recording, name)
-		if _, err := os.Stat(path); errors.Is(err, fs.ErrNotExist) {
-			break
-		} else if err != nil {
-			return nil, err
-		}
-		parts = append(parts, path)
+	parts, err := (&session.Session{Dir: c.Recording}).RecordingParts()
+	if err != nil {
+		return nil, err
 	}
 	if len(parts) == 0 {
 		return nil, fmt.Errorf("folder %s holds no recording.pcapng", c.Recording)

@@ -1,0 +1,330 @@
+package main
+
+import (
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+
+	"downhaul/interlock"
+	"downhaul/interlock/pad"
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+type checkCmd struct {
+	JSON  bool     `help:"Print one JSON object."`
+	Files []string `arg:"" name:"file" help:"Envelope, pad file or test card; several envelopes and cards may be given, one pad file."`
+}
+
+func (checkCmd) Help() string {
+	return "Reads the files and lists every fault with its line and how to mend it, or each rule in a sentence, whose " +
+		"word it rests on, and what this set-up cannot see. Which kind a file is shows by what stands in it. An envelope is held against " +
+		"the pad file when one is given beside it. The envelopes that a test card names are checked too. Exit code 1 means that there is a fault."
+}
+
+// kind is what a file is.
+type kind string
+
+// The kinds.
+const (
+	isEnvelope kind = "envelope"
+	isPad      kind = "pad file"
+	isCard     kind = "test card"
+	isNone     kind = "unknown"
+)
+
+// marks are the keys at the top of a file that only one kind has.
+var marks = []struct {
+	kind kind
+	keys []string
+}{
+	{isEnvelope, []string{"rule", "permissive", "tether", "without", "changed", "approved_by"}},
+	{isPad, []string{"duty", "link", "board", "reach", "stop", "height", "anchor", "packs", "wind", "load_cell", "named",
+		"contactor", "estop", "end", "absent", "log_folder", "socket"}},
+	{isCard, []string{"step"}},
+}
+
+// kindOf tells a file's kind by the keys at its top; a key of several kinds, or
+// one that is misspelt, decides nothing.
+func kindOf(text []byte) kind {
+	best, most := isNone, 0
+	keys := document.Parse("", text).Root().Keys()
+	for _, m := range marks {
+		n := 0
+		for _, key := range keys {
+			if slices.Contains(m.keys, key) {
+				n++
+			}
+		}
+		if n > most {
+			best, most = m.kind, n
+		}
+	}
+	return best
+}
+
+// checked is what check found; checkSchema counts its shape.
+type checked struct {
+	Schema   int           `json:"schema"`
+	Files    []checkedFile `json:"files"`
+	Unseen   []unseen      `json:"cannot_see"`
+	Warnings []string      `json:"warnings"`
+	pad      *pad.Pad
+}
+
+const checkSchema = 1
+
+type checkedFile struct {
+	File        string     `json:"file"`
+	Kind        kind       `json:"kind"`
+	Title       string     `json:"title"`
+	SHA256      string     `json:"sha256"`
+	Faults      []fault    `json:"faults"`
+	Rules       []ruleRow  `json:"rules,omitempty"`
+	Permissives []startRow `json:"permissives,omitempty"`
+	Says        []string   `json:"says,omitempty"` // what a pad file or a card says, in sentences
+	envelope    *rules.Envelope
+}
+
+type fault struct {
+	Line int    `json:"line"`
+	Key  string `json:"key"`
+	// Wrong says what is wrong, Got what was found, Mend how to put it right.
+	Wrong string `json:"wrong"`
+	Got   string `json:"got"`
+	Mend  string `json:"mend"`
+	text  string
+}
+
+type ruleRow struct {
+	Name     string `json:"name"`
+	Line     int    `json:"line"`
+	Channel  string `json:"channel"`
+	Sentence string `json:"sentence"`
+	// RestsOn is whose word the channel is; empty without a pad file.
+	RestsOn string `json:"rests_on,omitempty"`
+	// Without is the reason for a rule that nothing can feed.
+	Without string `json:"without,omitempty"`
+}
+
+type startRow struct {
+	Name     string `json:"name"`
+	Line     int    `json:"line"`
+	Channel  string `json:"channel"`
+	Sentence string `json:"sentence"`
+	RestsOn  string `json:"rests_on,omitempty"`
+}
+
+// unseen is something that this set-up cannot see.
+type unseen struct {
+	// Name is the channel or the line of the pad; empty for neither.
+	Name   string `json:"name,omitempty"`
+	Says   string `json:"says,omitempty"`
+	Reason string `json:"reason"`
+}
+
+func (c *checkCmd) Run(s *streams) error {
+	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []unseen{}, Warnings: []string{}}
+	pads := 0
+	for _, name := range c.Files {
+		if out.has(name) {
+			continue // a card named it already
+		}
+		text, err := os.ReadFile(name)
+		if err != nil {
+			return hint(fmt.Errorf("check: %w", err), `"downhaul new DIR" writes three files to begin with`)
+		}
+		f := out.read(name, text)
+		if f.Kind == isPad {
+			pads++
+		}
+		out.Files = append(out.Files, f)
+	}
+	if pads > 1 {
+		return hint(errors.New("check: more than one pad file, so nobody knows against which to hold the envelope"), "give one pad file at a time")
+	}
+	out.holdAgainstPad()
+	out.lookAround()
+	if c.JSON {
+		if err := printJSON(s.out, out); err != nil {
+			return err
+		}
+	} else {
+		out.print(s.out)
+	}
+	if slices.ContainsFunc(out.Files, func(f checkedFile) bool { return len(f.Faults) > 0 }) {
+		return errFound
+	}
+	return nil
+}
+
+// read reads one file of any kind. The envelopes that a card names are added to
+// c.Files in front of it.
+func (c *checked) read(name string, text []byte) checkedFile {
+	f := checkedFile{File: name, Kind: kindOf(text), Faults: []fault{}}
+	switch f.Kind {
+	case isEnvelope:
+		e, faults := rules.ReadEnvelope(name, text)
+		f.add(faults)
+		if e != nil {
+			f.envelope, f.Title, f.SHA256 = e, e.Title, hex.EncodeToString(e.Hash[:])
+		}
+	case isPad:
+		p, faults := pad.Read(name, text)
+		f.add(faults)
+		if p != nil {
+			c.pad = p
+			f.Title, f.SHA256, f.Says = p.Title, hex.EncodeToString(p.Hash[:]), padSays(p)
+		}
+	case isCard:
+		card, faults := pad.ReadCard(name, text)
+		f.add(faults)
+		if card != nil {
+			f.Title, f.SHA256, f.Says = card.Title, hex.EncodeToString(card.Hash[:]), cardSays(card)
+			c.stepEnvelopes(&f, card)
+		}
+	default:
+		f.add(document.Faults{{File: name, Line: 1, Wrong: "neither envelope, pad file nor test card",
+			Mend: "an envelope has [[rule]], a pad file duty and [[link]], a test card [[step]]"}})
+	}
+	return f
+}
+
+// has says whether the file was read already.
+func (c *checked) has(name string) bool {
+	return slices.ContainsFunc(c.Files, func(f checkedFile) bool { return filepath.Clean(f.File) == filepath.Clean(name) })
+}
+
+func (f *checkedFile) add(faults document.Faults) {
+	for _, x := range faults {
+		f.Faults = append(f.Faults, fault{x.Line, x.Key, x.Wrong, x.Got, x.Mend, x.Error()})
+	}
+}
+
+// stepEnvelopes reads the envelopes that the steps of a card name, each once.
+func (c *checked) stepEnvelopes(f *checkedFile, card *pad.Card) {
+	for i, step := range card.Steps {
+		if step.Envelope == "" {
+			continue
+		}
+		name := step.Envelope
+		if !filepath.IsAbs(name) {
+			name = filepath.Join(filepath.Dir(f.File), name)
+		}
+		if c.has(name) {
+			continue
+		}
+		wrong := document.Fault{File: f.File, Line: step.Line, Key: fmt.Sprintf("step[%d].envelope", i+1), Got: document.Quote(step.Envelope)}
+		text, err := os.ReadFile(name)
+		switch {
+		case errors.Is(err, fs.ErrNotExist):
+			wrong.Wrong, wrong.Mend = "there is no such file", "write its path from the card's own folder"
+		case err != nil:
+			wrong.Wrong, wrong.Mend = "cannot be read", err.Error()
+		case kindOf(text) != isEnvelope:
+			wrong.Wrong, wrong.Mend = "is no envelope", "name a file with [[rule]]"
+		default:
+			c.Files = append(c.Files, c.read(name, text))
+			continue
+		}
+		f.add(document.Faults{wrong})
+	}
+}
+
+// holdAgainstPad checks that the pad feeds what the envelopes watch, and turns
+// their rules into rows.
+func (c *checked) holdAgainstPad() {
+	for i := range c.Files {
+		f := &c.Files[i]
+		e := f.envelope
+		if e == nil {
+			continue
+		}
+		if c.pad != nil {
+			f.add(e.CheckFed(f.File, c.pad.Fed))
+		}
+		for j := range e.Rules {
+			r := &e.Rules[j]
+			row := ruleRow{Name: r.Name, Line: r.Line, Channel: r.Watch.String(), Sentence: r.Sentence(), RestsOn: c.restsOn(r.Watch)}
+			if a, ok := e.Absent(r.Watch); ok {
+				row.Without = a.Reason
+			}
+			f.Rules = append(f.Rules, row)
+		}
+		for j := range e.Permissives {
+			p := &e.Permissives[j]
+			f.Permissives = append(f.Permissives, startRow{p.Name, p.Line, p.Watch.String(), p.Sentence(), c.restsOn(p.Watch)})
+		}
+		for _, a := range e.Without {
+			c.unseen(a.Channel.String(), a.Channel.Channel().Says, a.Reason)
+		}
+	}
+}
+
+func (c *checked) restsOn(id rules.ChannelID) string {
+	if c.pad == nil {
+		return ""
+	}
+	return c.pad.Fed(id).String()
+}
+
+// hazards are what a tethered craft can do to people, and the channels that
+// would show it; the first that is fed will do.
+var hazards = []struct {
+	what string
+	any  []rules.ChannelID
+}{
+	{"the pull on the tether", []rules.ChannelID{rules.Tension}},
+	{"the wind", []rules.ChannelID{rules.WindSpeed}},
+	{"how high the craft is", []rules.ChannelID{rules.Height}},
+	{"how high it would coast after a cut", []rules.ChannelID{rules.Apex}},
+	{"how far it tilts", []rules.ChannelID{rules.Tilt}},
+	{"how far it swings from the anchor", []rules.ChannelID{rules.Distance}},
+	{"the lowest cell of a pack", []rules.ChannelID{rules.Pack1LowestCell}},
+	{"whether the rotors turn", []rules.ChannelID{rules.RotorSpeed}},
+	{"how near the motors are to full output", []rules.ChannelID{rules.MotorHighest}},
+}
+
+// noChannel are hazards that no channel shows, whatever the pad has.
+const noChannel = "people inside the keep-out, a blade that comes loose, fire: observer and emergency stop"
+
+// lookAround lists what the set-up cannot see and what else must be said.
+func (c *checked) lookAround() {
+	p := c.pad
+	if p == nil {
+		if slices.ContainsFunc(c.Files, func(f checkedFile) bool { return f.envelope != nil }) {
+			c.Warnings = append(c.Warnings, "no pad file was given, so nobody knows which rules anything feeds: check both together")
+		}
+		return
+	}
+	for _, a := range p.Absent {
+		ch, _ := rules.Lookup(a.Name)
+		c.unseen(a.Name, ch.Says, a.Reason)
+	}
+	for _, h := range hazards {
+		if !slices.ContainsFunc(h.any, func(id rules.ChannelID) bool { return p.Fed(id) != rules.NotFed }) {
+			c.unseen(h.any[0].String(), h.what, "nothing feeds it")
+		}
+	}
+	c.unseen("", noChannel, "no channel at all")
+	if p.Duty == interlock.Watch {
+		c.Warnings = append(c.Warnings, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
+	} else if !p.Stop.Proven {
+		c.Warnings = append(c.Warnings, "stop not proven at the rotors: start is refused until the time from relay open to rotors stopped was measured ([stop] in the pad file)")
+	}
+	if p.Board.Kind == pad.Virtual {
+		c.Warnings = append(c.Warnings, "the board is a virtual one: a rehearsal without any safety function")
+	}
+}
+
+// unseen adds one line for each channel or line of the pad: the first reason
+// counts, and a person's own comes before ours.
+func (c *checked) unseen(name, says, reason string) {
+	if !slices.ContainsFunc(c.Unseen, func(u unseen) bool { return u.Name == name && name != "" }) {
+		c.Unseen = append(c.Unseen, unseen{name, says, reason})
+	}
+}

@@ -1,0 +1,135 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"downhaul/interlock"
+	"downhaul/interlock/pad"
+	"downhaul/rules"
+)
+
+func (c *checked) print(w io.Writer) {
+	for i := range c.Files {
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		c.Files[i].print(w)
+	}
+	if len(c.Unseen) > 0 {
+		fmt.Fprintln(w, "\nThis set-up cannot see:")
+		for _, u := range c.Unseen {
+			what := u.Name
+			if u.Name != "" && u.Says != "" {
+				what += ", "
+			}
+			wrap(w, "  - ", "    ", fmt.Sprintf("%s%s: %s", what, u.Says, u.Reason))
+		}
+	}
+	for _, warning := range c.Warnings {
+		fmt.Fprintln(w)
+		wrap(w, "Warning: ", "  ", warning)
+	}
+}
+
+func (f *checkedFile) print(w io.Writer) {
+	what := string(f.Kind)
+	if f.Kind == isNone {
+		what = "of no known kind"
+	}
+	result := "no fault"
+	if n := len(f.Faults); n > 0 {
+		result = plural(n, "fault")
+	}
+	wrap(w, "", "  ", fmt.Sprintf("%s: %s, %s", f.File, what, result))
+	if f.Title != "" {
+		wrap(w, "  ", "  ", f.Title)
+	}
+	for _, x := range f.Faults {
+		wrap(w, "  ", "      ", x.text)
+	}
+	for _, text := range f.Says {
+		wrap(w, "  ", "    ", text)
+	}
+	for _, r := range f.Rules {
+		rests := ""
+		switch {
+		case r.Without != "":
+			rests = " CANNOT WORK HERE: nothing feeds it (" + r.Without + ")."
+		case r.RestsOn != "":
+			rests = " Rests on: " + r.RestsOn + "."
+		}
+		wrap(w, fmt.Sprintf("  %s: ", printable(r.Name)), "    ", r.Sentence+rests)
+	}
+	for _, p := range f.Permissives {
+		rests := ""
+		if p.RestsOn != "" {
+			rests = " Rests on: " + p.RestsOn + "."
+		}
+		wrap(w, "  start: ", "    ", p.Sentence+rests)
+	}
+}
+
+// padSays is the pad file in sentences.
+func padSays(p *pad.Pad) []string {
+	show := func(v float64, k rules.Kind) string { return rules.Format(v, rules.DefaultUnit(k, p.Units)) }
+	var out []string
+	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
+	if p.Duty == interlock.Guard {
+		say("Duty guard: the relay is held closed while everything is in order.")
+	} else {
+		say("Duty watch: the relay is never closed.")
+	}
+	say("Hears MAVLink system %d, component %d, and nobody else.", p.Craft.System, p.Craft.Component)
+	for i, l := range p.LinkConfigs() {
+		say("Link %q: %s", p.Links[i].Name, l)
+	}
+	if n := len(p.Height.Sources); n > 0 {
+		names := make([]string, n)
+		for i, id := range p.Height.Sources {
+			names[i] = id.String()
+		}
+		say("Height from %s.", strings.Join(names, ", "))
+	}
+	if a := p.Height.MaxAcceleration; a > 0 {
+		// 9.80665 m/s²: standard gravity.
+		say("Full thrust is %.3g times the weight; a reaction takes %s.", a/9.80665, rules.FormatDuration(p.Height.Reaction))
+	}
+	if p.Wind.Fitted {
+		say("Own anemometer: %s and %s for each pulse a second.", show(p.Wind.Offset, rules.Speed), show(p.Wind.Slope, rules.Speed))
+	}
+	if p.LoadCell.Fitted {
+		say("Own load cell: %s a count, no load at count %d, %g readings a second.", show(p.LoadCell.NewtonsPerCount, rules.Force), p.LoadCell.Zero, p.LoadCell.Rate)
+	} else if p.LoadCell.Winch {
+		say("Tether tension as the craft's winch tells it.")
+	}
+	if p.Reach.How != "" {
+		say("The relay reaches the rotors by %s.", p.Reach.How)
+	}
+	if p.Stop.Proven {
+		say("Measured from relay open to rotors stopped: %s (%s, %s, by %s).", rules.FormatDuration(p.Stop.Time), p.Stop.Method, p.Stop.Date, p.Stop.By)
+	}
+	return out
+}
+
+// cardSays is a test card in sentences.
+func cardSays(c *pad.Card) []string {
+	out := []string{fmt.Sprintf("Craft %s, %s ready to fly.", c.Craft, rules.Format(c.Mass, "kg"))}
+	for i, s := range c.Steps {
+		text := fmt.Sprintf("Step %d, %s: ", i+1, s.Name)
+		if s.Ground {
+			text += "on the ground"
+		} else {
+			text += fmt.Sprintf("%s of ballast, %s in all", rules.Format(s.Ballast, "kg"), rules.Format(c.Mass+s.Ballast, "kg"))
+		}
+		if len(s.Needs) > 0 {
+			text += "; first: " + strings.Join(s.Needs, ", ")
+		}
+		if s.Envelope != "" {
+			text += "; limits of " + s.Envelope
+		}
+		out = append(out, text+".")
+	}
+	return out
+}

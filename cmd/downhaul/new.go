@@ -1,0 +1,273 @@
+package main
+
+import (
+	"embed"
+	"errors"
+	"fmt"
+	"io/fs"
+	"math"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"text/template"
+	"unicode"
+
+	"downhaul/interlock/pad"
+	"downhaul/interlock/telemetry/link"
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+type newCmd struct {
+	Dir string `arg:"" help:"Folder for the three files; it is made if need be."`
+}
+
+func (newCmd) Help() string {
+	return "Asks ten questions, each with a default, and writes a commented envelope, pad file and test card that pass " +
+		"check. Nothing is overwritten. The files are a beginning: every limit in them is to be thought about."
+}
+
+// starter are the three files with gaps for the answers.
+//
+//go:embed starter
+var starter embed.FS
+
+var starterNames = []string{"envelope.toml", "pad.toml", "card.toml"}
+
+// answers fill the gaps. Quantities are text with the unit that was typed.
+type answers struct {
+	Title, Units                   string
+	Mass, Thrust                   string
+	Motors, Cells                  int
+	Tether, Breaking               string
+	Ceiling, CeilingCaution        string
+	Drift, DriftCaution            string
+	Tension, TensionCaution        string
+	Gust, GustCaution              string
+	LinkKind, LinkAddress          string
+	LinkDevice                     string
+	LinkBaud                       int
+	Ballast                        []ballastStep
+	mass, thrust, tether, breaking rules.Quantity
+	ceiling                        rules.Quantity
+}
+
+type ballastStep struct{ Name, Mass, After string }
+
+func (c *newCmd) Run(s *streams) error {
+	for _, name := range starterNames {
+		path := filepath.Join(c.Dir, name)
+		if _, err := os.Lstat(path); err == nil {
+			return hint(fmt.Errorf("new: %s is there already, and nothing is overwritten", path), "name another folder, or move the file away")
+		} else if !errors.Is(err, fs.ErrNotExist) {
+			return fmt.Errorf("new: %w", err)
+		}
+	}
+	wrap(s.out, "", "", "Ten questions; an empty answer takes what stands in brackets. Every limit that comes of them is a first guess: read the files, and change what you know better.")
+	fmt.Fprintln(s.out)
+	a, err := askAll(newAsker(s.in, s.out))
+	if err != nil {
+		return fmt.Errorf("new: %w", err)
+	}
+	texts, err := a.fill()
+	if err != nil {
+		return fmt.Errorf("new: %w", err)
+	}
+	if err := writeAll(c.Dir, texts); err != nil {
+		return fmt.Errorf("new: %w", err)
+	}
+	fmt.Fprintln(s.out)
+	for _, name := range starterNames {
+		fmt.Fprintf(s.out, "wrote %s\n", printable(filepath.Join(c.Dir, name)))
+	}
+	fmt.Fprintf(s.out, "next: downhaul check %s\n", printable(filepath.Join(c.Dir, "*.toml")))
+	return nil
+}
+
+// askAll puts the ten questions.
+func askAll(q *asker) (*answers, error) {
+	a := &answers{}
+	unit := func(k rules.Kind) string { return rules.DefaultUnit(k, a.Units) }
+	first := func(metric, imperial string) string {
+		if a.Units == "imperial" {
+			return imperial
+		}
+		return metric
+	}
+	var err error
+	ask := func(question, byDefault string, accept func(string) error) {
+		if err == nil {
+			err = q.ask(question, byDefault, accept)
+		}
+	}
+	ask("What do you call the place and the day?", "First day on the tether", func(text string) error {
+		if len(text) > 100 || strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+			return errors.New("write up to 100 plain characters")
+		}
+		a.Title = text
+		return nil
+	})
+	ask("Metric or imperial?", "metric", func(text string) error {
+		if text != "metric" && text != "imperial" {
+			return fmt.Errorf("write metric or imperial (got %q)", text)
+		}
+		a.Units = text
+		return nil
+	})
+	ask("Mass of the craft, ready to fly, without ballast?", first("30 kg", "66 lb"), quantity(rules.Mass, 0.1, 5000, &a.mass))
+	ask("How many motors?", "8", count(1, 16, &a.Motors))
+	ask("Full thrust of all motors together? (The default is twice the weight.)",
+		// 9.80665 m/s²: standard gravity.
+		rounded(2*9.80665*a.mass.SI, unit(rules.Force)), quantity(rules.Force, 1, 1e6, &a.thrust))
+	ask("Cells in series in the pack?", "12", count(1, 28, &a.Cells))
+	ask("Length of the tether?", first("9 m", "30 ft"), quantity(rules.Length, 0.5, 500, &a.tether))
+	ask("Breaking strength of the tether?", first("22 kN", "5000 lbf"), quantity(rules.Force, 10, 1e7, &a.breaking))
+	ask("How high may it go, with the coast after a cut counted in? (The default is three quarters of the tether.)",
+		rounded(0.75*a.tether.SI, unit(rules.Length)), func(text string) error {
+			if err := quantity(rules.Length, 0.3, 500, &a.ceiling)(text); err != nil {
+				return err
+			}
+			if a.ceiling.SI > a.tether.SI {
+				return fmt.Errorf("the tether is only %s long", a.tether.Text)
+			}
+			return nil
+		})
+	ask("Where does the telemetry come in? (udp://, tcp:// or serial://)", "udp://0.0.0.0:40123", func(text string) error {
+		l, err := link.Parse(text)
+		a.LinkKind, a.LinkAddress, a.LinkDevice, a.LinkBaud = l.Kind.String(), l.Address, l.Address, l.Baud
+		return err
+	})
+	return a, err
+}
+
+// quantity accepts a quantity of the kind from low to high (SI).
+func quantity(k rules.Kind, low, high float64, into *rules.Quantity) func(string) error {
+	return func(text string) error {
+		q, err := rules.ParseQuantity(text, k)
+		if err != nil {
+			return err
+		}
+		if q.SI < low || q.SI > high {
+			return fmt.Errorf("want from %s to %s (got %q)", rules.Format(low, q.Unit), rules.Format(high, q.Unit), text)
+		}
+		*into = q
+		return nil
+	}
+}
+
+// count accepts a whole number.
+func count(low, high int, into *int) func(string) error {
+	return func(text string) error {
+		n, err := strconv.Atoi(text)
+		if err != nil || n < low || n > high {
+			return fmt.Errorf("want a whole number from %d to %d (got %q)", low, high, text)
+		}
+		*into = n
+		return nil
+	}
+}
+
+// rounded is a value in the unit with two significant digits: a first guess
+// must not look exact.
+func rounded(si float64, unit string) string {
+	v, ok := rules.Convert(si, unit)
+	if !ok {
+		return rules.Format(si, unit)
+	}
+	if v != 0 {
+		size := math.Pow(10, math.Floor(math.Log10(math.Abs(v)))-1)
+		v = math.Round(v/size) * size
+	}
+	// Rounding by a power of ten below 1 leaves crumbs in the last digits.
+	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 6, 64), 64)
+	return strconv.FormatFloat(v, 'f', -1, 64) + " " + unit
+}
+
+// Shares from which the first guesses come; ours, from judgement.
+const (
+	cautionShare = 0.8 // a caution stands at four fifths of its limit
+	driftShare   = 0.5 // of the tether's length
+	designFactor = 10  // breaking strength over working load, as in the file
+	firstGust    = 8.0 // m/s
+	ballastShare = 0.1 // of the mass, for each step
+	ballastSteps = 5
+)
+
+// fill works the rest out, fills the gaps, and holds the files against the
+// same readers as check: what does not pass is not written.
+func (a *answers) fill() (map[string][]byte, error) {
+	a.Mass, a.Thrust, a.Tether, a.Breaking = a.mass.Text, a.thrust.Text, a.tether.Text, a.breaking.Text
+	a.Ceiling = a.ceiling.Text
+	a.CeilingCaution = rounded(cautionShare*a.ceiling.SI, a.ceiling.Unit)
+	a.Drift = rounded(driftShare*a.tether.SI, a.tether.Unit)
+	a.DriftCaution = rounded(cautionShare*driftShare*a.tether.SI, a.tether.Unit)
+	a.Tension = rounded(a.breaking.SI/designFactor, a.breaking.Unit)
+	a.TensionCaution = rounded(cautionShare*a.breaking.SI/designFactor, a.breaking.Unit)
+	wind := rules.DefaultUnit(rules.Speed, a.Units)
+	a.Gust, a.GustCaution = rounded(firstGust, wind), rounded(cautionShare*firstGust, wind)
+	after := "empty hover"
+	for n := 1; n <= ballastSteps; n++ {
+		step := ballastStep{Name: fmt.Sprintf("ballast %d", n), Mass: rounded(float64(n)*ballastShare*a.mass.SI, a.mass.Unit), After: after}
+		a.Ballast, after = append(a.Ballast, step), step.Name
+	}
+	all, err := template.New("").Funcs(template.FuncMap{"quote": strconv.Quote}).ParseFS(starter, "starter/*.toml")
+	if err != nil {
+		return nil, err
+	}
+	texts := map[string][]byte{}
+	for _, name := range starterNames {
+		var b strings.Builder
+		if err := all.ExecuteTemplate(&b, name, a); err != nil {
+			return nil, err
+		}
+		texts[name] = []byte(b.String())
+	}
+	return texts, passes(texts)
+}
+
+// passes holds the three files against their readers and each other.
+func passes(texts map[string][]byte) error {
+	e, faults := rules.ReadEnvelope("envelope.toml", texts["envelope.toml"])
+	p, more := pad.Read("pad.toml", texts["pad.toml"])
+	_, last := pad.ReadCard("card.toml", texts["card.toml"])
+	all := append(append(append(document.Faults(nil), faults...), more...), last...)
+	if e != nil && p != nil {
+		all = append(all, e.CheckFed("envelope.toml", p.Fed)...)
+	}
+	if err := all.Err(); err != nil {
+		return hint(fmt.Errorf("these answers do not fit together, and nothing was written:\n%w", err), "call it again with other answers")
+	}
+	return nil
+}
+
+// writeAll writes all files or none.
+func writeAll(dir string, texts map[string][]byte) (err error) {
+	var made []string
+	defer func() {
+		if err != nil {
+			for _, path := range made {
+				_ = os.Remove(path)
+			}
+		}
+	}()
+	if _, statErr := os.Stat(dir); errors.Is(statErr, fs.ErrNotExist) {
+		if err := os.MkdirAll(dir, 0o755); err != nil {
+			return err
+		}
+		made = append(made, dir)
+	}
+	for _, name := range starterNames {
+		path := filepath.Join(dir, name)
+		f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+		if err != nil {
+			return err
+		}
+		made = append([]string{path}, made...) // files go before their folder
+		_, err = f.Write(texts[name])
+		if err = errors.Join(err, f.Close()); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -325,6 +325,7 @@ func TestNewChainRefusesImpossibleTimes(t *testing.T) {
 		{ChainConfig{PickUp: -1}, "pick-up time"},
 		{ChainConfig{DropOut: 3 * time.Second}, "drop-out time"},
 		{ChainConfig{Bounce: -1}, "bounce time"},
+		{ChainConfig{LongestGap: 3 * time.Second}, "longest gap"},
 		{ChainConfig{Bounce: 20 * ms}, "shorter than the drop-out"},
 	} {
 		if _, err := NewChain(row.cfg); err == nil || !strings.Contains(err.Error(), row.want) {
@@ -352,5 +353,44 @@ func TestNoBounceWithoutAMove(t *testing.T) {
 	c.SetRelay(time.Second+19*ms, true)
 	if next := c.Next(); next != Never {
 		t.Errorf("something happens at %v, want never", next)
+	}
+}
+
+// A rehearsal on a busy computer may allow longer gaps. Only the far side of
+// the window moves, and the time to let go with it.
+func TestLongestGapMovesTheFarSideOnly(t *testing.T) {
+	cfg := ChainConfig{LongestGap: 300 * ms}
+	for _, row := range []struct {
+		gap   time.Duration
+		holds bool
+	}{{15*ms - 1, false}, {15 * ms, true}, {300 * ms, true}, {300*ms + 1, false}} {
+		c := newChain(t, cfg)
+		c.SetRelay(0, true)
+		last := beat(c, 0, row.gap, 10)
+		if c.Holding() != row.holds {
+			t.Errorf("an edge every %v: holds %v, want %v", row.gap, c.Holding(), row.holds)
+		}
+		c.Advance(last + 350*ms - 1)
+		if c.PowerOn() != row.holds {
+			t.Errorf("an edge every %v: power %v just before it must be off", row.gap, c.PowerOn())
+		}
+		c.Advance(last + 350*ms)
+		if c.PowerOn() {
+			t.Errorf("an edge every %v: power 350 ms after the last edge", row.gap)
+		}
+	}
+}
+
+// A board that closes with its relay stuck waits for its own watchdog, too.
+func TestCloseWaitsForTheLongerWatchdog(t *testing.T) {
+	v, clock := open(t, VirtualConfig{Chain: ChainConfig{LongestGap: 300 * ms}})
+	must(t, v.Break("relay_stuck"))
+	run(t, v, clock, time.Second)
+	if !v.PowerOn() {
+		t.Fatal("a stuck relay and pulses ought to bring power")
+	}
+	must(t, v.Close())
+	if v.PowerOn() {
+		t.Error("power after Close")
 	}
 }

@@ -368,7 +368,7 @@ func (v *Virtual) Close() error {
 			v.drive(l, false)
 		}
 		// Nobody will look again, so the contactor drops out now, at its time.
-		v.advance(v.at + WatchdogDrop + v.dropOut())
+		v.advance(v.at + v.chain.watchdog.drop + v.chain.cfg.DropOut)
 		v.closed = true
 		close(v.done)
 	}
@@ -378,5 +378,3 @@ func (v *Virtual) Close() error {
 	}
 	return err
 }
-
-func (v *Virtual) dropOut() time.Duration { return v.chain.cfg.DropOut }

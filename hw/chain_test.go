@@ -146,7 +146,7 @@ func TestWatchdogWindow(t *testing.T) {
 		// Each period of the mains has two changes of level.
 		{"mains hum of 50 Hz", time.Second / 100, false},
 		{"mains hum of 60 Hz", time.Second / 120, false},
-		{"mains hum of 16.7 Hz, railways", time.Second * 3 / 100, true}, // not kept out: said in the wiring notes
+		{"mains hum of 16.7 Hz, railways", time.Second * 3 / 100, true}, // not kept out: it looks like a heartbeat
 		{"noise", 50 * us, false},
 	} {
 		c := newChain(t, ChainConfig{})

@@ -197,12 +197,18 @@ func ParseDuration(text string) (time.Duration, error) {
 // QuantityAt reads the key as a quantity of the kind want; faults stay in the
 // document.
 func QuantityAt(t *document.Table, key string, want Kind) (Quantity, bool) {
+	if !inQuotes(t, key, want) {
+		return Quantity{}, false
+	}
 	return document.Parsed(t, key, func(text string) (Quantity, error) { return ParseQuantity(text, want) })
 }
 
 // DurationAt reads the key as a time that is not negative; faults stay in the
 // document.
 func DurationAt(t *document.Table, key string) (time.Duration, bool) {
+	if !inQuotes(t, key, Duration) {
+		return 0, false
+	}
 	return document.Parsed(t, key, func(text string) (time.Duration, error) {
 		d, err := ParseDuration(text)
 		if err == nil && d < 0 {
@@ -210,4 +216,15 @@ func DurationAt(t *document.Table, key string) (time.Duration, bool) {
 		}
 		return d, err
 	})
+}
+
+// inQuotes says that the key is absent or text; a bare value is kept as a
+// fault.
+func inQuotes(t *document.Table, key string, want Kind) bool {
+	v := t.Value(key)
+	if _, text := v.(string); text || v == nil {
+		return true
+	}
+	t.Fault(key, "has no unit", document.Show(v), "write it in quotes with one of the units "+want.listUnits())
+	return false
 }

@@ -135,7 +135,7 @@ func exampleRange(kind Kind) string {
 	if kind == Number {
 		return "1, 5"
 	}
-	unit := kind.Units()[0]
+	unit := DefaultUnit(kind, "metric")
 	return fmt.Sprintf(`"1 %s", "5 %s"`, unit, unit)
 }
 
@@ -380,7 +380,7 @@ func readDeadband(t *document.Table, c Channel, r *Rule) {
 	var ok bool
 	if kind == Number {
 		q, ok = readValue(t, "deadband", "", t.Value("deadband"), kind)
-	} else {
+	} else if inQuotes(t, "deadband", kind) {
 		q, ok = document.Parsed(t, "deadband", func(text string) (Quantity, error) { return ParseDifference(text, kind) })
 	}
 	switch {

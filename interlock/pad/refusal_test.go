@@ -92,11 +92,14 @@ var refusals = []refusal{
 	{"guard.toml", `vote         = ["local", "range"]`, `vote = "local"`,
 		`guard.toml:27: height.vote: takes a list of texts (got "local"); write vote = ["…", "…"]`},
 	{"guard.toml", `vote         = ["local", "range"]`, `source = "local"`,
-		"guard.toml:28: height.rule: only a vote has it (got \"highest\"); take it out, or write vote = [\"local\", \"range\"]\nguard.toml:29: height.disagreement: only a vote has it (got \"1 m\"); take it out, or write vote = [\"local\", \"range\"]"},
+		`guard.toml:28: height.rule: only a vote has it (got "highest"); take it out, or write vote = ["local", "range"]
+guard.toml:29: height.disagreement: only a vote has it (got "1 m"); take it out, or write vote = ["local", "range"]`},
 	{"guard.toml", `vote         = ["local", "range"]`, "source = \"local\"\nvote = [\"local\", \"range\"]",
 		`guard.toml:28: height.vote: one source and a vote; keep one of the two: a source never switches in silence`},
 	{"guard.toml", `vote         = ["local", "range"]`, ``,
-		"guard.toml:26: height.source: missing; write one of global, local, altitude, range or clearance\nguard.toml:28: height.rule: only a vote has it (got \"highest\"); take it out, or write vote = [\"local\", \"range\"]\nguard.toml:29: height.disagreement: only a vote has it (got \"1 m\"); take it out, or write vote = [\"local\", \"range\"]"},
+		`guard.toml:26: height.source: missing; write one of global, local, altitude, range or clearance
+guard.toml:28: height.rule: only a vote has it (got "highest"); take it out, or write vote = ["local", "range"]
+guard.toml:29: height.disagreement: only a vote has it (got "1 m"); take it out, or write vote = ["local", "range"]`},
 	{"guard.toml", `rule         = "highest"`, ``,
 		`guard.toml:26: height.rule: missing: a vote must say which value wins; write rule = "highest", "lowest" or "median"`},
 	{"guard.toml", `rule         = "highest"`, `rule = "mean"`,
@@ -120,7 +123,8 @@ var refusals = []refusal{
 	{"guard.toml", `max_thrust   = "900 N"`, `max_thrust = "900 kg"`,
 		`guard.toml:33: height.max_thrust: kg is a unit of mass, and this takes force (got "900 kg"); write a number and one of the units N, kN, kgf or lbf`},
 	{"guard.toml", `max_thrust   = "900 N"`, "max_thrust = \"900 N\"\nthrust_to_weight = 2",
-		"guard.toml:33: height.max_thrust: stands beside thrust_to_weight (got \"900 N\"); keep thrust_to_weight, or max_thrust with mass\nguard.toml:35: height.mass: stands beside thrust_to_weight (got \"31 kg\"); keep thrust_to_weight, or max_thrust with mass"},
+		`guard.toml:33: height.max_thrust: stands beside thrust_to_weight (got "900 N"); keep thrust_to_weight, or max_thrust with mass
+guard.toml:35: height.mass: stands beside thrust_to_weight (got "31 kg"); keep thrust_to_weight, or max_thrust with mass`},
 	{"guard.toml", `mass         = "31 kg"`, ``,
 		`guard.toml:26: height.mass: missing beside max_thrust; write the mass of the lightest craft that flies here`},
 	{"rehearse.toml", `thrust_to_weight = 2.1`, `thrust_to_weight = 0`,
@@ -158,15 +162,18 @@ var refusals = []refusal{
 	{"guard.toml", `edge            = "fall"`, `edge = "both"`,
 		`guard.toml:70: wind.edge: must be "rise" or "fall" (got "both"); known here: rise, fall`},
 	{"guard.toml", `method          = "log"`, ``,
-		"guard.toml:66: wind.rotor_height: means nothing without a method (got \"6 m\"); write method = \"log\" or \"power\"\nguard.toml:68: wind.roughness: means nothing without a method (got \"0.03 m\"); write method = \"log\" or \"power\""},
+		`guard.toml:66: wind.rotor_height: means nothing without a method (got "6 m"); write method = "log" or "power"
+guard.toml:68: wind.roughness: means nothing without a method (got "0.03 m"); write method = "log" or "power"`},
 	{"guard.toml", `method          = "log"`, `method = "power"`,
-		"guard.toml:60: wind.exponent: missing: method \"power\" needs it; write it, or take the method out\nguard.toml:68: wind.roughness: method \"power\" has none (got \"0.03 m\"); take it out"},
+		`guard.toml:60: wind.exponent: missing: method "power" needs it; write it, or take the method out
+guard.toml:68: wind.roughness: method "power" has none (got "0.03 m"); take it out`},
 	{"guard.toml", `roughness       = "0.03 m"`, ``,
 		`guard.toml:60: wind.roughness: missing: method "log" needs it; write it, or take the method out`},
 	{"guard.toml", `roughness       = "0.03 m"`, `roughness = "3 m"`,
 		`guard.toml:68: wind.roughness: must be less than both heights (got "3 m"); open grass 0.03 m, a sea 0.0002 m`},
 	{"guard.toml", `roughness       = "0.03 m"`, "roughness = \"0.03 m\"\nexponent = 1.5",
-		"guard.toml:69: wind.exponent: must be more than 0 and at most 1 (got the number 1.5); over open ground some 0.14\nguard.toml:69: wind.exponent: method \"log\" has none (got the number 1.5); take it out"},
+		`guard.toml:69: wind.exponent: must be more than 0 and at most 1 (got the number 1.5); over open ground some 0.14
+guard.toml:69: wind.exponent: method "log" has none (got the number 1.5); take it out`},
 	{"guard.toml", `anemometer = "gpiochip0:21"`, ``,
 		`guard.toml:1: wind: the anemometer has no line; name its pin under [board.lines]`},
 	{"guard.toml", `low  = -8000000`, ``,
@@ -188,13 +195,16 @@ var refusals = []refusal{
 	{"guard.toml", `counts = 204551`, ``,
 		`guard.toml:81: load_cell.known[2].counts: missing; a known load has two: load = "20 kg" and counts = 183204`},
 	{"guard.toml", `counts = 204551`, "counts = 204551\n[[load_cell.known]]\nload = \"10 kg\"\ncounts = 150000",
-		"guard.toml:78: load_cell.known[1].load: off the line through the others by 7.572 N (got \"0 kg\"); weigh it again, hanging free\nguard.toml:82: load_cell.known[2].load: off the line through the others by 19.65 N (got \"20 kg\"); weigh it again, hanging free\nguard.toml:85: load_cell.known[3].load: off the line through the others by 27.22 N (got \"10 kg\"); weigh it again, hanging free"},
+		`guard.toml:78: load_cell.known[1].load: off the line through the others by 7.572 N (got "0 kg"); weigh it again, hanging free
+guard.toml:82: load_cell.known[2].load: off the line through the others by 19.65 N (got "20 kg"); weigh it again, hanging free
+guard.toml:85: load_cell.known[3].load: off the line through the others by 27.22 N (got "10 kg"); weigh it again, hanging free`},
 	{"guard.toml", `load   = "20 kg"`, `load = "20 m"`,
 		`guard.toml:82: load_cell.known[2].load: m is a unit of length, and this takes force (got "20 m"); write a mass or a force, such as "20 kg" or "200 N"`},
 	{"rehearse.toml", `source = "winch"`, "source = \"winch\"\nzero = 5",
 		`rehearse.toml:30: load_cell.zero: a tension that the craft tells needs no calibration here; take it out`},
 	{"rehearse.toml", `source = "winch"`, `source = "own"`,
-		"rehearse.toml:28: load_cell.zero: missing; write the count at no load, or [[load_cell.known]] rows\nrehearse.toml:28: load_cell.newtons_per_count: missing; write it, or [[load_cell.known]] rows with a known load each"},
+		`rehearse.toml:28: load_cell.zero: missing; write the count at no load, or [[load_cell.known]] rows
+rehearse.toml:28: load_cell.newtons_per_count: missing; write it, or [[load_cell.known]] rows with a known load each`},
 	{"rehearse.toml", `source = "winch"`, "zero = 5\nnewtons_per_count = 0",
 		`rehearse.toml:30: load_cell.newtons_per_count: must be from 1e-06 to 1e+06 or the negative of that (got the number 0); load the cell with a known mass and divide; negative when the count falls as the tension grows`},
 	{"guard.toml", `name    = "fan_temp"`, `name = "fan_temperature"`,
@@ -212,7 +222,8 @@ var refusals = []refusal{
 	{"guard.toml", `channel = "told1"`, "channel = \"tether.tension\"\nunit = \"kgf\"",
 		`guard.toml:87: named[1].channel: this pad has another source of it (got "tether.tension"); keep one: a source never switches in silence`},
 	{"guard.toml", `channel = "esc.temperature"`, `channel = "told1"`,
-		"guard.toml:91: named[2].channel: two names feed one channel (got \"told1\"); keep one: a source never switches in silence\nguard.toml:92: named[2].unit: the channel has no unit (got \"°F\"); take it out"},
+		`guard.toml:91: named[2].channel: two names feed one channel (got "told1"); keep one: a source never switches in silence
+guard.toml:92: named[2].unit: the channel has no unit (got "°F"); take it out`},
 	{"guard.toml", `channel = "esc.temperature"`, `channel = "craft.wind"`,
 		`guard.toml:92: named[2].unit: °F is a unit of temperature, and this takes speed (got "°F"); write a number and one of the units m/s, km/h, kt, mph or ft/s`},
 	{"guard.toml", `unit    = "°F"`, ``,
@@ -250,7 +261,8 @@ var refusals = []refusal{
 	{"guard.toml", `readback = "mirror"`, `readback = "none"`,
 		`guard.toml:114: contactor.readback: there is a readback line (got "none"); take the line out under [board.lines], or write readback = "mirror"`},
 	{"guard.toml", "readback   = \"gpiochip0:20, closed is low\"\n", ``,
-		"guard.toml:97: board.lines.readback: missing, and not said to be absent; name its pin under [board.lines], or write readback = \"why this pad has none\" under [absent]\nguard.toml:113: contactor.readback: there is no readback line (got \"mirror\"); name its pin under [board.lines], or write readback = \"none\""},
+		`guard.toml:97: board.lines.readback: missing, and not said to be absent; name its pin under [board.lines], or write readback = "why this pad has none" under [absent]
+guard.toml:113: contactor.readback: there is no readback line (got "mirror"); name its pin under [board.lines], or write readback = "none"`},
 	{"guard.toml", `discrepancy = "300 ms"`, `discrepancy = "6 s"`,
 		`guard.toml:117: estop.discrepancy: must be more than 0 and at most 5 s (got "6 s"); write a time in that range`},
 	{"guard.toml", `grace = "25 s"`, `grace = "25"`,
@@ -260,7 +272,8 @@ var refusals = []refusal{
 	{"guard.toml", `hold          = `, "gate = \"none\"\nhold = ",
 		`guard.toml:104: board.lines.gate: stands under [absent] too (got "none"); keep one of the two`},
 	{"guard.toml", `hold          = `, "reset = \"none\"\nhold = ",
-		"guard.toml:105: board.lines.reset: stands under [absent] too (got \"none\"); keep one of the two\nguard.toml:123: absent.reset: duty guard needs it (got \"none\"); fit it, or write duty = \"watch\""},
+		`guard.toml:105: board.lines.reset: stands under [absent] too (got "none"); keep one of the two
+guard.toml:123: absent.reset: duty guard needs it (got "none"); fit it, or write duty = "watch"`},
 	{"guard.toml", `hold          = `, "\"craft.apex\" = \"none\"\nhold = ",
 		`guard.toml:123: absent."craft.apex": is worked out here from other channels; name the channel that it rests on`},
 	{"guard.toml", `hold          = `, "siren = \"none\"\nhold = ",
@@ -270,9 +283,11 @@ var refusals = []refusal{
 	{"guard.toml", `hold          = `, "\"tether.tension\" = \"none\"\nhold = ",
 		`guard.toml:123: absent."tether.tension": the pad file names a source of it on line 72; keep one of the two`},
 	{"rehearse.toml", `gate = "no fence at a table"`, `start = "none"`,
-		"rehearse.toml:31: board.lines.start: missing: duty guard needs it; name its pin under [board.lines], or write duty = \"watch\"\nrehearse.toml:36: absent.start: duty guard needs it (got \"none\"); fit it, or write duty = \"watch\""},
+		`rehearse.toml:31: board.lines.start: missing: duty guard needs it; name its pin under [board.lines], or write duty = "watch"
+rehearse.toml:36: absent.start: duty guard needs it (got "none"); fit it, or write duty = "watch"`},
 	{"guard.toml", `[wind]`, `[wnd]`,
-		"guard.toml:60: wnd: unknown key; did you mean \"wind\"?\nguard.toml:109: board.lines.anemometer: there is no [wind] that says what its pulses mean; write [wind] with slope and offset from the certificate, or take the line out"},
+		`guard.toml:60: wnd: unknown key; did you mean "wind"?
+guard.toml:109: board.lines.anemometer: there is no [wind] that says what its pulses mean; write [wind] with slope and offset from the certificate, or take the line out`},
 	{"card.toml", `name = "Heron"`, ``,
 		`card.toml:4: craft.name: missing; write the craft's name under [craft]`},
 	{"card.toml", `mass = "31 kg"`, ``,
@@ -288,7 +303,8 @@ var refusals = []refusal{
 	{"card.toml", `name    = "empty hover"`, ``,
 		`card.toml:12: step[2].name: missing; write a short name: name = "ballast 10 kg"`},
 	{"card.toml", `name    = "empty hover"`, `name = "First power-up"`,
-		"card.toml:13: step[2].name: two steps have this name (got \"First power-up\"); rename one; the other is on line 8\ncard.toml:15: step[2].needs: a step cannot need itself or a later one (got \"first power-up\"); name earlier steps, or an inspection in your own words"},
+		`card.toml:13: step[2].name: two steps have this name (got "First power-up"); rename one; the other is on line 8
+card.toml:15: step[2].needs: a step cannot need itself or a later one (got "first power-up"); name earlier steps, or an inspection in your own words`},
 	{"card.toml", `needs    = ["empty hover"]`, `needs = ["ballast 10"]`,
 		`card.toml:20: step[3].needs: a step cannot need itself or a later one (got "ballast 10"); name earlier steps, or an inspection in your own words`},
 	{"card.toml", `needs    = ["empty hover"]`, `needs = [5]`,
@@ -302,7 +318,8 @@ var refusals = []refusal{
 	{"guard.toml", `channel = "told1"`, `channel = "chocolate"`,
 		`guard.toml:87: named[1].channel: no such channel (got "chocolate"); name a channel that is measured, such as told1`},
 	{"guard.toml", `system      = 1`, `system = {id = 1}`,
-		"guard.toml:9: craft.system: a table in braces is not read here; write it as a [section] of its own, one key a line\nguard.toml:9: craft.system: takes a whole number without quotes (got a table); write system = 1"},
+		`guard.toml:9: craft.system: a table in braces is not read here; write it as a [section] of its own, one key a line
+guard.toml:9: craft.system: takes a whole number without quotes (got a table); write system = 1`},
 }
 
 func TestRefusals(t *testing.T) {

@@ -17,6 +17,9 @@ type outline struct {
 	keys [][]string
 	// inline holds the line and key of each inline table; our files have none.
 	inline []place
+	// twice holds keys that stand a second time where the library drops one of
+	// the two without a word (a.b = 1 and then a = 2).
+	twice []place
 }
 
 type place struct {
@@ -153,7 +156,10 @@ func (s *scanner) pair(context *node, path []string) {
 	full := append(append([]string(nil), path...), key...)
 	s.out.keys = append(s.out.keys, full)
 	n := context
-	for _, name := range key {
+	for i, name := range key {
+		if _, taken := n.kids[name]; taken && i == len(key)-1 {
+			s.out.twice = append(s.out.twice, place{line, strings.Join(full, ".")})
+		}
 		n = n.kid(name, line).last()
 	}
 	s.value(line, full)

@@ -82,6 +82,9 @@ func (d *Document) grow(text string, values map[string]any, md toml.MetaData) {
 	if len(out.inline) > 0 {
 		d.damaged = true
 	}
+	for _, p := range out.twice {
+		d.faults = append(d.faults, Fault{File: d.file, Line: p.line, Key: p.key, Wrong: "stands here a second time", Mend: "keep one of the two"})
+	}
 	d.root = d.table("", out.root, values)
 }
 
@@ -90,12 +93,15 @@ var unquoted = regexp.MustCompile(`^\s*([A-Za-z0-9_."-]+)\s*=\s*([-+]?[0-9][^"'#
 // leaveOut reports the syntax fault, blanks its line and says whether reading
 // on makes sense.
 func (d *Document) leaveOut(lines []string, err error) bool {
-	line, message := 1, err.Error()
+	line, message := 1, strings.TrimSuffix(err.Error(), ".")
 	var pe toml.ParseError
 	if errors.As(err, &pe) {
-		line, message = pe.Position.Line, pe.Message
+		// The library's line is one too many where a line ends too early; its
+		// offset is right.
+		read := strings.TrimPrefix(strings.Join(lines, ""), "\ufeff")
+		line = 1 + strings.Count(read[:min(pe.Position.Start, len(read))], "\n")
+		message = strings.TrimSuffix(pe.Message, ".")
 	}
-	// An unexpected end of line is told for the line after it.
 	for line > 1 && (line > len(lines) || strings.TrimSpace(lines[line-1]) == "") {
 		line--
 	}

@@ -47,13 +47,18 @@ func (t *Table) LineOf(key string) int {
 
 // Path is the full name of the key as it stands in faults.
 func (t *Table) Path(key string) string {
-	if !bare(key) {
-		key = strconv.Quote(key)
-	}
 	if t.path == "" {
+		return written(key)
+	}
+	return t.path + "." + written(key)
+}
+
+// written is the key as it stands in a file.
+func written(key string) string {
+	if bare(key) {
 		return key
 	}
-	return t.path + "." + key
+	return strconv.Quote(key)
 }
 
 func bare(key string) bool {
@@ -160,7 +165,7 @@ func (t *Table) String(key string) (string, bool) {
 	}
 	s, ok := v.(string)
 	if !ok {
-		t.wrongType(key, "text in quotes", key+` = "…"`)
+		t.wrongType(key, "text in quotes", written(key)+` = "…"`)
 	}
 	return s, ok
 }

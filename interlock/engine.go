@@ -421,5 +421,6 @@ func (e *Engine) timer(i int, due time.Duration) {
 		e.stillDone = true
 	case timerSound:
 		e.resetUntil = false
+		e.dirty = true
 	}
 }

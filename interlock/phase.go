@@ -142,10 +142,15 @@ func (e *Engine) isDown(at time.Duration) bool {
 
 func (e *Engine) grounded() bool { return !e.armed && !e.airborne }
 
+// setArmed moves the armed phase. A craft that may be armed and of which
+// nobody knows whether it is landed may be in the air.
 func (e *Engine) setArmed(at time.Duration, on bool) {
 	if e.armed != on {
 		e.armed = on
 		e.phaseMoved(at, rules.Armed)
+	}
+	if on && e.flag(rules.CraftLanded, at) < 0 {
+		e.setAirborne(at, true)
 	}
 }
 
@@ -160,7 +165,7 @@ func (e *Engine) setAirborne(at time.Duration, on bool) {
 // the craft counts as airborne.
 func (e *Engine) landedUnknown(at time.Duration) {
 	e.disarm(timerGrounded)
-	if e.flag(rules.CraftArmed, at) != 0 {
+	if e.armed || e.flag(rules.CraftArmed, at) != 0 {
 		e.setAirborne(at, true)
 	}
 }

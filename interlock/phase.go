@@ -116,12 +116,19 @@ func (e *Engine) outputsBelow(at time.Duration, limit float64) bool {
 	if !e.feeds(rules.MotorHighest) {
 		return true
 	}
-	stale := rules.MotorHighest.Stale()
-	r := e.table[rules.MotorHighest]
-	if r.Quality == rules.Missing {
-		return r.Cause == rules.Sentinel && at-r.At <= stale
+	if r := e.table.Fresh(rules.MotorHighest, at, rules.MotorHighest.Stale()); r.Quality != rules.Missing {
+		return r.Quality == rules.Good && r.Value <= limit
 	}
-	return r.Quality == rules.Good && at-r.At <= stale && r.Value <= limit
+	for i := range e.site.Derived.Motors {
+		id := rules.Motor1Output + rules.ChannelID(i)
+		r := e.table[id]
+		unused := r.Quality == rules.Missing && r.Cause == rules.Sentinel
+		low := r.Quality == rules.Good && r.Value <= limit
+		if !unused && !low || at-r.At > id.Stale() {
+			return false
+		}
+	}
+	return true
 }
 
 func (e *Engine) agreesDisarmed(at time.Duration) bool {

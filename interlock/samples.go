@@ -127,6 +127,11 @@ func (e *Engine) layChannel(id rules.ChannelID) {
 			c.frozenAfter = rule.FrozenAfter
 		}
 	}
+	if c.rulesTo == c.rulesFrom {
+		// No rule of its own, but one on a channel worked out from it may be:
+		// what rests on a frozen channel would stand still and look well.
+		c.frozenAfter = id.Channel().FrozenAfter
+	}
 	for _, p := range e.perms[c.permsFrom:c.permsTo] {
 		c.used = true
 		c.shortest = min(c.shortest, e.env.Permissives[p].StaleAfter)

@@ -179,9 +179,12 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 	}
 	switch next {
 	case Blocked:
-		// Losing a permissive in Ready keeps the reset: nobody went in. Any
-		// other way here needs one.
-		if from != Ready || why == ReasonGate {
+		// Losing something that stands for itself keeps the reset of Ready:
+		// nobody went in, and it shows when it is back. What is over in an
+		// instant (end, a stall, a second sender) would not hold it here. Any
+		// other way here needs a reset, too.
+		switch {
+		case from != Ready, why == ReasonGate, why == ReasonEnd, why == ReasonStalled, why == ReasonClash:
 			e.resetDone = false
 		}
 		if from == Live {

@@ -67,23 +67,24 @@ func (e *Engine) stopContact(at time.Duration) {
 	if a.known && b.known {
 		e.hold(timerDiscrepancy, at, e.site.Discrepancy, a.on != b.on)
 		if a.on && b.on {
+			if e.site.Duty == Watch {
+				e.builtinListed[ReasonEStop] = false // no latch: the next press is another
+			}
 			return
 		}
 	}
-	openA, openB := a.known && !a.on, b.known && !b.on
-	switch {
-	case openA && openB:
-		e.stopDemand(at, ReasonEStop)
-	case openA || openB:
-		e.stopDemand(at, ReasonEStopOne)
+	if a.known && !a.on || b.known && !b.on {
+		e.stopDemand(at)
 	}
 }
 
-func (e *Engine) stopDemand(at time.Duration, why Reason) {
-	e.dirty = true
+// stopDemand: no two contacts open in the same instant, so the first says no
+// more than "pressed"; "one contact only" is for the end of the discrepancy
+// time to say.
+func (e *Engine) stopDemand(at time.Duration) {
+	const why = ReasonEStop
 	// Pressed while the relay is open it still trips: a person saw a reason.
-	listed := e.builtinListed[ReasonEStop] || e.builtinListed[ReasonEStopOne]
-	if (e.state != Fault || e.site.Duty == Watch) && !listed {
+	if (e.state != Fault || e.site.Duty == Watch) && !e.builtinListed[why] {
 		e.builtinListed[why] = true
 		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
 	}

@@ -215,11 +215,10 @@ func (e *Engine) lowering(at time.Duration) {
 		e.arm(timerGrace, at+e.site.EndGrace)
 	}
 	if e.feeds(rules.Height) {
-		// Height may have been lost just before.
-		r := e.table[rules.Height]
+		// Height may have been lost just before; one bad sample is not lost.
 		due := at
-		if r.Quality == rules.Good {
-			due = max(at, r.At+rules.Height.Stale())
+		if c := &e.channels[rules.Height]; c.heard {
+			due = max(at, c.good+rules.Height.Stale())
 		}
 		e.arm(timerHeight, due)
 	}

@@ -38,45 +38,71 @@ func (e *Damaged) Error() string {
 // iface is one interface of a pcapng section, or the one of a pcap.
 type iface struct {
 	link    uint16
+	snap    uint32 // bytes kept of a packet at most; 0 for no limit
 	name    string
 	about   string
 	packets uint64
 	form    form
 	own     bool // form is set
+
+	// The clock: one unit is 2^-bits s, or scale ns, or one scale-th of a ns.
+	bits   uint8
+	scale  uint64
+	finer  bool
+	offset int64 // s
 }
 
-// gate stands between a file and the library that takes its packets apart. It
-// lets one checked block through at each Read, so that the library never sees a
-// length that contradicts itself, and the place of every block is known.
+// packet is one captured packet. Its bytes are valid until the next one.
+type packet struct {
+	id      int   // of the interface
+	ns      int64 // since 1970
+	dated   bool  // ns is set
+	data    []byte
+	options []byte // of an enhanced packet block, checked
+}
+
+// gate takes the blocks of a pcapng, or the records of a pcap, one by one out of
+// a file of any length with bounded memory, and checks each in itself before
+// anything in it is believed. It knows where each stands, which is what the
+// library does not tell: so torn ends and damage can be named.
 type gate struct {
 	br     *bufio.Reader
 	ng     bool // blocks of pcapng; else records of pcap
 	order  binary.ByteOrder
+	big    bool // order is big-endian
 	nano   bool // pcap: nanoseconds
 	off    int64
-	size   int    // of the block at off, still in br
-	cur    []byte // its part that was not read yet
-	end    error  // why there is no further block; io.EOF at a proper end
+	size   int   // of the block at off, still in br
+	end    error // why there is no further block; io.EOF at a proper end
 	blocks uint64
 
-	ifaces   []iface
-	sections int
-	// of the packet at hand
-	link uint16
-	id   int
-	stub bool // it carries no time
+	ifaces      []iface
+	application string // of the section
+	comment     string
+	pkt         packet
+	ready       bool // pkt is the block at off
 }
 
-func (g *gate) Read(p []byte) (int, error) {
-	for len(g.cur) == 0 {
+// next moves to the next packet.
+func (g *gate) next() (*packet, error) {
+	g.ready = false
+	for !g.ready {
 		if g.end != nil {
-			return 0, io.EOF
+			return nil, g.end
 		}
 		g.advance()
 	}
-	n := copy(p, g.cur)
-	g.cur = g.cur[n:]
-	return n, nil
+	return &g.pkt, nil
+}
+
+// header reads what stands in front of the packets: the section header, or the
+// header of a pcap.
+func (g *gate) header() error {
+	g.advance()
+	if errors.Is(g.end, io.EOF) {
+		return io.ErrUnexpectedEOF
+	}
+	return g.end
 }
 
 // advance moves to the next block.
@@ -93,7 +119,33 @@ func (g *gate) advance() {
 	}
 }
 
-// fail ends the file at the present block.
+func (g *gate) setOrder(order binary.ByteOrder) {
+	g.order, g.big = order, order == binary.ByteOrder(binary.BigEndian)
+}
+
+// u32 and u16 are what g.order does, without its call: they are asked often.
+func (g *gate) u32(b []byte) uint32 {
+	if g.big {
+		return binary.BigEndian.Uint32(b)
+	}
+	return binary.LittleEndian.Uint32(b)
+}
+
+func (g *gate) u16(b []byte) uint16 {
+	if g.big {
+		return binary.BigEndian.Uint16(b)
+	}
+	return binary.LittleEndian.Uint16(b)
+}
+
+func (g *gate) u64(b []byte) uint64 {
+	if g.big {
+		return binary.BigEndian.Uint64(b)
+	}
+	return binary.LittleEndian.Uint64(b)
+}
+
+// damaged and torn end the file at the present block.
 func (g *gate) damaged(format string, args ...any) {
 	g.end = &Damaged{Offset: g.off, Text: fmt.Sprintf(format, args...)}
 }
@@ -119,11 +171,10 @@ func (g *gate) zeros(n int) bool {
 		return false
 	}
 	for {
-		b, err := g.br.Peek(1)
-		if err != nil {
+		if _, err := g.br.Peek(1); err != nil {
 			return errors.Is(err, io.EOF)
 		}
-		b, _ = g.br.Peek(g.br.Buffered())
+		b, _ := g.br.Peek(g.br.Buffered())
 		if len(bytes.TrimLeft(b, "\x00")) > 0 {
 			return false
 		}
@@ -147,22 +198,22 @@ func (g *gate) nextBlock() {
 		}
 		return
 	}
-	kind := g.order.Uint32(head)
+	kind := g.u32(head)
 	if kind == blockSection {
 		switch uint32(orderMagic) {
 		case binary.LittleEndian.Uint32(head[8:]):
-			g.order = binary.LittleEndian
+			g.setOrder(binary.LittleEndian)
 		case binary.BigEndian.Uint32(head[8:]):
-			g.order = binary.BigEndian
+			g.setOrder(binary.BigEndian)
 		default:
 			g.damaged("a section header without its byte-order mark")
 			return
 		}
 	}
-	length := g.order.Uint32(head[4:])
+	length := g.u32(head[4:])
 	if length < 12 || length%4 != 0 || length > maxBlock {
 		switch {
-		case kind == 0 && g.zeros(0):
+		case g.zeros(len(bytes.TrimRight(head, "\x00"))):
 			g.torn(zeroTail)
 		default:
 			g.damaged("a block of %d bytes; want 12 to %d and a multiple of 4", length, maxBlock)
@@ -181,7 +232,7 @@ func (g *gate) nextBlock() {
 		}
 		return
 	}
-	if g.order.Uint32(block[length-4:]) != length {
+	if g.u32(block[length-4:]) != length {
 		kept := len(bytes.TrimRight(block, "\x00"))
 		if kept <= int(length)-4 && g.zeros(int(length)) {
 			g.torn("the last block was not finished, then zeros, as after a power cut")
@@ -191,137 +242,23 @@ func (g *gate) nextBlock() {
 		return
 	}
 	g.size = int(length)
-	if g.inside(kind, block) {
-		g.cur = block
-		g.blocks++
-	}
+	g.blocks++
+	g.inside(kind, block[8:length-4])
 }
 
 // holdsBlock says whether a whole packet or interface block stands somewhere
 // in b.
 func (g *gate) holdsBlock(b []byte) bool {
 	for ; len(b) >= 12; b = b[4:] {
-		kind, length := g.order.Uint32(b), g.order.Uint32(b[4:])
+		kind, length := g.u32(b), g.u32(b[4:])
 		if kind != blockPacket && kind != blockInterface && kind != blockSection && kind != blockSimple {
 			continue
 		}
-		if length >= 16 && length%4 == 0 && uint64(length) <= uint64(len(b)) && g.order.Uint32(b[length-4:]) == length {
+		if length >= 16 && length%4 == 0 && uint64(length) <= uint64(len(b)) && g.u32(b[length-4:]) == length {
 			return true
 		}
 	}
 	return false
-}
-
-// inside checks what the library will read of a block. False skips the block,
-// or ends the file when g.end is set.
-func (g *gate) inside(kind uint32, b []byte) bool {
-	body := b[8 : len(b)-4]
-	switch kind {
-	case blockSection:
-		if len(body) < 16 || !g.options(body[16:]) {
-			g.damaged("a section header whose options do not fit")
-			return false
-		}
-		if v := g.order.Uint16(body[4:]); v != 1 || g.order.Uint16(body[6:]) != 0 {
-			g.damaged("a section of pcapng version %d.%d; only 1.0 is known", v, g.order.Uint16(body[6:]))
-			return false
-		}
-		g.ifaces = g.ifaces[:0]
-		g.sections++
-	case blockInterface:
-		return g.addInterface(body)
-	case blockPacket, blockOldPacket:
-		if len(body) < 20 {
-			g.damaged("a packet block of %d bytes", len(b))
-			return false
-		}
-		id := int(g.order.Uint32(body))
-		if kind == blockOldPacket {
-			id = int(g.order.Uint16(body))
-		}
-		kept := g.order.Uint32(body[12:])
-		padded := (uint64(kept) + 3) &^ 3
-		if padded > uint64(len(body)-20) {
-			g.damaged("a packet of %d bytes in a block of %d", kept, len(b))
-			return false
-		}
-		if rest := body[20+padded:]; len(rest) > 0 && kind == blockPacket && !g.options(rest) {
-			g.damaged("a packet whose options do not fit")
-			return false
-		}
-		return g.packet(id, false)
-	case blockSimple:
-		if len(body) < 4 || uint64(g.order.Uint32(body)) > uint64(len(body)-4) {
-			g.damaged("a simple packet that does not fit its block")
-			return false
-		}
-		return g.packet(0, true)
-	default:
-		return false // statistics, names and the like: nothing is taken from them
-	}
-	return true
-}
-
-func (g *gate) packet(id int, stub bool) bool {
-	if id < 0 || id >= len(g.ifaces) {
-		g.damaged("a packet of interface %d; there are %d", id, len(g.ifaces))
-		return false
-	}
-	g.id, g.link, g.stub = id, g.ifaces[id].link, stub
-	g.ifaces[id].packets++
-	return true
-}
-
-func (g *gate) addInterface(body []byte) bool {
-	if len(body) < 8 || !g.options(body[8:]) {
-		g.damaged("an interface whose options do not fit")
-		return false
-	}
-	if len(g.ifaces) >= 1024 {
-		g.damaged("more than 1024 interfaces")
-		return false
-	}
-	f := iface{link: g.order.Uint16(body)}
-	for rest := body[8:]; len(rest) >= 4; {
-		code, size := g.order.Uint16(rest), int(g.order.Uint16(rest[2:]))
-		value := rest[4 : 4+size]
-		switch {
-		case code == 0:
-			rest = nil
-			continue
-		case code == 2:
-			f.name = string(value)
-		case code == 3:
-			f.about = string(value)
-		case code == 9 && len(value) > 0:
-			if r := value[0]; r&0x80 == 0 && r > 18 || r&0x7F > 62 {
-				g.damaged("an interface with a clock of 10^-%d or 2^-%d s", r, r&0x7F)
-				return false
-			}
-		}
-		rest = rest[4+(size+3)&^3:]
-	}
-	f.form, f.own = formOf(f.name, f.link)
-	g.ifaces = append(g.ifaces, f)
-	return true
-}
-
-// options says whether a list of options ends within its bytes.
-func (g *gate) options(b []byte) bool {
-	for len(b) > 0 {
-		if len(b) < 4 {
-			return false
-		}
-		code, size := g.order.Uint16(b), (int(g.order.Uint16(b[2:]))+3)&^3
-		if code == 0 {
-			return size == 0
-		}
-		if size > len(b)-4 {
-			return false
-		}
-		b = b[4+size:]
-	}
-	return true
 }
 
 // nextRecord is nextBlock for pcap.
@@ -336,8 +273,16 @@ func (g *gate) nextRecord() {
 			return
 		}
 		// The upper bits tell of a checksum at the end of each frame.
-		g.ifaces = append(g.ifaces[:0], iface{link: g.order.Uint16(linkBytes(head, g.order))})
-		g.cur, g.size = head, 24
+		low := head[20:]
+		if g.big {
+			low = head[22:]
+		}
+		if v, w := g.u16(head[4:]), g.u16(head[6:]); v != 2 || w != 4 {
+			g.damaged("a pcap of version %d.%d; only 2.4 is known", v, w)
+			return
+		}
+		g.ifaces = append(g.ifaces[:0], iface{link: g.u16(low)})
+		g.size = 24
 		g.blocks++
 		return
 	}
@@ -353,8 +298,8 @@ func (g *gate) nextRecord() {
 		}
 		return
 	}
-	frac, kept, length := g.order.Uint32(head[4:]), g.order.Uint32(head[8:]), g.order.Uint32(head[12:])
-	if length == 0 && kept == 0 && g.order.Uint32(head) == 0 {
+	frac, kept, length := g.u32(head[4:]), g.u32(head[8:]), g.u32(head[12:])
+	if length == 0 && kept == 0 && g.u32(head) == 0 {
 		if g.zeros(0) {
 			g.torn(zeroTail)
 			return
@@ -378,15 +323,13 @@ func (g *gate) nextRecord() {
 		g.torn("the last record has %d of its %d bytes", len(record), 16+kept)
 		return
 	}
-	g.cur, g.size = record, len(record)
+	g.size = len(record)
 	g.blocks++
-	g.packet(0, false)
-}
-
-// linkBytes is where the low half of the link type stands.
-func linkBytes(head []byte, order binary.ByteOrder) []byte {
-	if order == binary.ByteOrder(binary.BigEndian) {
-		return head[22:]
+	unit := int64(1000)
+	if g.nano {
+		unit = 1
 	}
-	return head[20:]
+	g.ifaces[0].packets++
+	g.pkt = packet{ns: int64(g.u32(head))*1e9 + int64(frac)*unit, dated: true, data: record[16:]}
+	g.ready = true
 }

@@ -10,9 +10,6 @@ import (
 	"time"
 
 	"downhaul/interlock/intake"
-
-	"github.com/gopacket/gopacket"
-	"github.com/gopacket/gopacket/pcapgo"
 )
 
 // Option changes how a recording is read.
@@ -29,16 +26,14 @@ type Reader struct {
 	file  io.Closer
 
 	gate *gate
-	ng   *pcapgo.NgReader
-	pcap *pcapgo.Reader
 	raw  *rawReader
 
 	port     uint16
 	onlyPort bool
 
 	own      bool
-	begun    bool      // first is set
-	first    time.Time // wall time of engine time 0
+	begun    bool  // first is set
+	first    int64 // wall time of engine time 0, ns since 1970
 	last     time.Duration
 	seq      uint64
 	lastPort int
@@ -50,6 +45,10 @@ type Reader struct {
 	err    error
 	info   Info
 }
+
+// leastSection is the size of a section header without options
+// (draft-ietf-opsawg-pcapng, section header block).
+const leastSection = 28
 
 // bufferSize holds the largest block twice over.
 const bufferSize = maxBlock + 64<<10
@@ -119,36 +118,26 @@ func (r *Reader) attach(in io.Reader) error {
 		return err
 	}
 	r.info.Form = form
-	r.gate, r.ng, r.pcap, r.raw = nil, nil, nil, nil
-	switch form {
-	case Raw:
+	r.gate, r.raw = nil, nil
+	if form == Raw {
 		r.raw = newRaw(br, head)
 		return nil
-	case PCAPNG:
-		r.gate = &gate{br: br, ng: true, order: order}
-		r.ng, err = pcapgo.NewNgReader(r.gate, pcapgo.NgReaderOptions{WantMixedLinkType: true})
-	case PCAP:
-		r.gate = &gate{br: br, order: order, nano: nano}
-		r.pcap, err = pcapgo.NewReader(r.gate)
 	}
-	if err != nil {
-		if r.gate.end != nil && !errors.Is(r.gate.end, io.EOF) {
-			return r.gate.end
+	r.gate = &gate{br: br, ng: form == PCAPNG, nano: nano}
+	r.gate.setOrder(order)
+	if err := r.gate.header(); err != nil {
+		return err
+	}
+	if form == PCAP {
+		if link := r.gate.ifaces[0].link; !knownLink(link) {
+			return fmt.Errorf("a pcap of link type %d, which carries no IP that is known here; capture on an Ethernet, Wi-Fi or loopback interface", link)
 		}
-		return fmt.Errorf("a %s file whose header cannot be read: %w", form, err)
+		return nil
 	}
-	if r.pcap != nil && !knownLink(r.gate.ifaces[0].link) {
-		return fmt.Errorf("a pcap of link type %d, which carries no IP that is known here; capture on an Ethernet, Wi-Fi or loopback interface", r.gate.ifaces[0].link)
-	}
-	if r.ng != nil {
-		info := r.ng.SectionInfo()
-		start, part, ok := readComment(info.Application, info.Comment)
-		if ok {
-			r.own, r.first, r.begun = true, start.Wall, true
-			r.info.Own, r.info.Start = true, start.Wall
-			r.info.Session, r.info.Software = start.Session, start.Software
-		}
-		r.info.Part = part
+	if start, part, ok := readComment(r.gate.application, r.gate.comment); ok {
+		r.own, r.first, r.begun = true, start.Wall.UnixNano(), true
+		r.info.Own, r.info.Start, r.info.Part = true, start.Wall, part
+		r.info.Session, r.info.Software = start.Session, start.Software
 	}
 	return nil
 }
@@ -207,30 +196,30 @@ func (r *Reader) read() (intake.Chunk, error) {
 }
 
 // nextPart goes on with the next file of the same recording. A torn end of a
-// part that was given up is what is expected of it.
+// part that was given up is what is expected of it, and so is a part that never
+// got as far as a whole header.
 func (r *Reader) nextPart(end error) (bool, error) {
-	if len(r.parts) == 0 {
-		return false, nil
-	}
-	var torn *Torn
-	if !errors.Is(end, io.EOF) && !errors.As(end, &torn) {
-		return false, nil
-	}
-	name := r.parts[0]
-	r.parts = r.parts[1:]
-	_ = r.Close()
-	f, err := os.Open(name)
-	if err != nil {
-		return false, fmt.Errorf("open next part of the recording: %w", err)
-	}
 	before, session := r.first, r.info.Session
-	if err := r.attach(f); err != nil {
-		return false, fmt.Errorf("open next part of the recording, %s: %w", name, err)
+	for torn := new(*Torn); len(r.parts) > 0 && (errors.Is(end, io.EOF) || errors.As(end, torn)); {
+		name := r.parts[0]
+		r.parts = r.parts[1:]
+		_ = r.Close()
+		f, err := os.Open(name)
+		if err != nil {
+			return false, fmt.Errorf("open next part of the recording: %w", err)
+		}
+		if err := r.attach(f); err != nil {
+			if st, serr := f.Stat(); errors.As(err, torn) || serr == nil && st.Size() < leastSection {
+				continue
+			}
+			return false, fmt.Errorf("open next part of the recording, %s: %w", name, err)
+		}
+		if !r.own || r.first != before || r.info.Session != session {
+			return false, fmt.Errorf("%s is no part of the recording of session %q", name, session)
+		}
+		return true, nil
 	}
-	if !r.own || !r.first.Equal(before) || r.info.Session != session {
-		return false, fmt.Errorf("%s is no part of the recording of session %q", name, session)
-	}
-	return true, nil
+	return false, nil
 }
 
 // packet reads one packet; ok false when it is no chunk.
@@ -239,51 +228,57 @@ func (r *Reader) packet() (c intake.Chunk, ok bool, err error) {
 	if r.raw != nil {
 		return r.rawChunk()
 	}
-	var data []byte
-	var ci gopacket.CaptureInfo
-	var options pcapgo.NgPacketOptions
-	if r.ng != nil {
-		data, ci, options, err = r.ng.ZeroCopyReadPacketDataWithOptions()
-	} else {
-		data, ci, err = r.pcap.ZeroCopyReadPacketData()
-	}
+	p, err := r.gate.next()
 	if err != nil {
-		if r.gate.end != nil {
-			return c, false, r.gate.end
-		}
-		// The gate let through what the library does not take.
-		r.gate.damaged("%v", err)
-		return c, false, r.gate.end
+		return c, false, err
 	}
 	r.info.Packets++
-	r.comments = options.Comments
-	at := r.timeOf(ci.Timestamp)
-	if r.own && r.gate.ifaces[r.gate.id].own {
-		return r.ownChunk(at, data, options)
+	at := r.timeOf(p)
+	f := &r.gate.ifaces[p.id]
+	if r.own && f.own {
+		return r.ownChunk(at, p, f.form)
 	}
-	if !knownLink(r.gate.link) {
+	if !knownLink(f.link) {
 		r.info.Skipped.Other++
 		return c, false, nil
 	}
-	if !r.unwrap(r.gate.link, data) {
+	if !r.unwrap(f.link, p.data) {
 		return c, false, nil
+	}
+	if len(p.options) > 0 {
+		r.takeOptions(p.options)
 	}
 	r.seq++
 	return intake.Chunk{At: at, Seq: r.seq, Source: intake.Telemetry, From: r.d.from, To: r.d.to, Bytes: r.d.payload}, true, nil
 }
 
+// takeOptions reads a packet's number and loss, and keeps its comments.
+func (r *Reader) takeOptions(options []byte) (number, lost uint64) {
+	for code, value := range r.gate.options(options) {
+		switch {
+		case code == optComment:
+			r.comments = append(r.comments, string(value))
+		case code == optPacketID && len(value) >= 8:
+			number = r.gate.u64(value)
+		case code == optDropCount && len(value) >= 8:
+			lost = r.gate.u64(value)
+		}
+	}
+	return number, lost
+}
+
 // timeOf is the engine time of a packet: never negative, never decreasing.
-func (r *Reader) timeOf(t time.Time) time.Duration {
-	if r.gate.stub {
+func (r *Reader) timeOf(p *packet) time.Duration {
+	if !p.dated {
 		r.info.Undated++
 		return r.last
 	}
 	if !r.begun {
-		r.first, r.begun = t, true
-		r.info.Start = t
+		r.first, r.begun = p.ns, true
+		r.info.Start = time.Unix(0, p.ns).UTC()
 	}
-	at := t.Sub(r.first)
-	if at < r.last {
+	at := time.Duration(p.ns - r.first)
+	if p.ns < r.first || at < r.last {
 		r.info.Backwards++
 		return r.last
 	}
@@ -292,11 +287,10 @@ func (r *Reader) timeOf(t time.Time) time.Duration {
 }
 
 // ownChunk is a packet of our own recording.
-func (r *Reader) ownChunk(at time.Duration, data []byte, options pcapgo.NgPacketOptions) (c intake.Chunk, ok bool, err error) {
-	f := r.gate.ifaces[r.gate.id].form
-	c = intake.Chunk{At: at, Source: f.source, Link: f.link, Bytes: data}
+func (r *Reader) ownChunk(at time.Duration, p *packet, f form) (c intake.Chunk, ok bool, err error) {
+	c = intake.Chunk{At: at, Source: f.source, Link: f.link, Bytes: p.data}
 	if f.datagram {
-		if !r.unwrap(r.gate.link, data) {
+		if !r.unwrap(linkRaw, p.data) {
 			return c, false, nil
 		}
 		c.From, c.To, c.Bytes = r.d.from, r.d.to, r.d.payload
@@ -304,17 +298,16 @@ func (r *Reader) ownChunk(at time.Duration, data []byte, options pcapgo.NgPacket
 			c.To = netip.AddrPort{}
 		}
 	}
-	if options.PacketID != nil {
-		c.Seq = *options.PacketID
-		if c.Seq != r.seq+1 {
-			r.info.gap(r.seq, c.Seq, at)
+	number, lost := r.takeOptions(p.options)
+	if number != 0 {
+		c.Seq = number
+		if number != r.seq+1 {
+			r.info.gap(r.seq, number, at)
 		}
-		r.seq = c.Seq
+		r.seq = number
 	}
-	if options.DropCount != nil {
-		c.Lost = uint32(min(*options.DropCount, 1<<32-1))
-		r.info.Lost += *options.DropCount
-	}
+	c.Lost = uint32(min(lost, 1<<32-1))
+	r.info.Lost += lost
 	return c, true, nil
 }
 

@@ -115,6 +115,9 @@ func (w *Writer) flush() error {
 // caused it). An error says that the chunk is not in the recording; its number
 // will be missing there, and whoever reads it is told.
 //
+// Chunks are numbered from 1, apart from decisions: they are no input, carry no
+// number and come back with 0.
+//
 // IPv6 zones are not kept. Addresses of two families are written as IPv6.
 func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 	f := form{source: c.Source, link: c.Link, datagram: c.Source == intake.Telemetry && c.From.IsValid()}
@@ -145,7 +148,7 @@ func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 		return fmt.Errorf("record chunk %d: %w", c.Seq, err)
 	}
 	if err := w.flush(); err != nil {
-		w.drop1(fmt.Errorf("write recording, file %d: %w", w.part, err))
+		w.giveUp(fmt.Errorf("write recording, file %d: %w", w.part, err))
 		return w.again(f, c, data, comments)
 	}
 	return nil
@@ -163,7 +166,10 @@ func (w *Writer) add(f form, c intake.Chunk, data []byte, comments []string) err
 		w.forms = append(w.forms, f)
 	}
 	w.seq, w.drop = c.Seq, uint64(c.Lost)
-	w.opts = pcapgo.NgPacketOptions{PacketID: &w.seq}
+	w.opts = pcapgo.NgPacketOptions{}
+	if c.Source != intake.Decisions { // no input, so outside the numbering
+		w.opts.PacketID = &w.seq
+	}
 	if c.Lost > 0 {
 		w.opts.DropCount = &w.drop
 	}
@@ -192,12 +198,10 @@ func cutText(s string) string {
 	return s
 }
 
-// drop1 gives the present file up: what was not a whole block is cut off again.
-func (w *Writer) drop1(cause error) {
-	if w.size > 0 {
-		_ = w.file.Truncate(w.size)
-		_ = w.file.Sync()
-	}
+// giveUp leaves the present file for good: what was not a whole block is cut off
+// again, and nothing more is asked of it.
+func (w *Writer) giveUp(cause error) {
+	_ = w.file.Truncate(w.size)
 	_ = w.file.Close()
 	w.file, w.cause = nil, cause
 }
@@ -216,7 +220,7 @@ func (w *Writer) again(f form, c intake.Chunk, data []byte, comments []string) e
 	if err != nil {
 		w.lost++
 		w.size = 0
-		w.drop1(err)
+		w.giveUp(err)
 		return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, err)
 	}
 	return nil
@@ -250,12 +254,11 @@ func (w *Writer) Sync() error {
 		return nil
 	}
 	err = fmt.Errorf("sync recording, file %d: %w", w.part, err)
-	_ = w.file.Close()
-	w.file, w.cause = nil, err
+	w.giveUp(err)
 	if w.start.Next != nil && w.nextFile() == nil {
 		if ferr := w.flush(); ferr != nil {
 			w.size = 0
-			w.drop1(ferr)
+			w.giveUp(ferr)
 		}
 	}
 	return err

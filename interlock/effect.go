@@ -188,7 +188,7 @@ var reasonText = [reasonCount]string{
 	ReasonRelayFailed: "the relay line could not be written", ReasonPinsSilent: "the input lines are silent",
 	ReasonLink: "nothing heard from the craft", ReasonRestart: "the craft restarted", ReasonClash: "two senders under one identity",
 	ReasonGraceOver: "grace time ended", ReasonClimbing: "climbing while being brought down",
-	ReasonHeightLost: "height lost while being brought down", ReasonDown: "down", ReasonEnd: "end pressed",
+	ReasonHeightLost: "height lost while being brought down", ReasonDown: "brought down", ReasonEnd: "end pressed",
 	ReasonSessionEnd: "the guard is ending", ReasonReset: "reset", ReasonStart: "start",
 	ReasonPermissivesHold: "everything needed is in order", ReasonPermissiveLost: "something needed to start is missing",
 	ReasonClosed: "chain closed and read back", ReasonNotIdle: "motor outputs are not idle",

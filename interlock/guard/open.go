@@ -95,6 +95,9 @@ type Options struct {
 	Stepped bool
 	// Now is the clock of a stepped guard.
 	Now func() time.Duration
+	// Watch sees every decision on the loop's own goroutine; it must be quick.
+	// Nil is nobody.
+	Watch func(interlock.Effect)
 }
 
 // Guard is a running guard with everything it holds open.
@@ -215,6 +218,15 @@ func (g *Guard) assemble() error {
 			g.keeper.write(&r)
 		}
 	}
+	if watch := g.opts.Watch; watch != nil {
+		inner := keep
+		keep = func(b *Batch) {
+			for _, f := range b.Decisions {
+				watch(f)
+			}
+			inner(b)
+		}
+	}
 	pins := false
 	for _, fitted := range site.Fitted {
 		pins = pins || fitted
@@ -223,7 +235,11 @@ func (g *Guard) assemble() error {
 		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
 		LongestGap: g.pad.LongestGap, Keep: keep, Show: g.shot.take,
 	})
-	return err
+	if err != nil {
+		return err
+	}
+	g.shot.take(g.loop) // so that whoever asks before the first turn gets an answer
+	return nil
 }
 
 // powerUp is the state that the sessions before leave behind: the worst.

@@ -14,6 +14,7 @@ import (
 	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/interlock/triplog"
+	"downhaul/rules"
 )
 
 // leastRoom is the free room below which a start is refused; ours, an hour of
@@ -120,19 +121,21 @@ func (g *Guard) linkEvent(e link.Event) {
 // readEdges hands the anemometer's edges over. It follows the input lines in
 // the order of the board.
 func (g *Guard) readEdges(ctx context.Context) {
-	err := g.board.Edges(ctx, func(e hw.Edge) {
-		if e.Line == int(interlock.LineCount) {
-			g.loop.WindEdge(intake.WindEdge{At: e.At, Rise: e.Rise, Lost: uint16(min(e.Lost, 65535))})
-		}
-	})
-	g.sensorFailed(ctx, "anemometer", err)
+	g.sensorFailed(ctx, "anemometer", g.board.Edges(ctx, g.edge))
+}
+
+func (g *Guard) edge(e hw.Edge) {
+	if e.Line == int(interlock.LineCount) {
+		g.loop.WindEdge(intake.WindEdge{At: e.At, Rise: e.Rise, Lost: uint16(min(e.Lost, 65535))})
+	}
 }
 
 func (g *Guard) readCounts(ctx context.Context) {
-	err := g.board.Counts(ctx, func(c hw.Count) {
-		g.loop.Count(intake.Count{At: c.At, Value: c.Value, Failed: c.Failed})
-	})
-	g.sensorFailed(ctx, "load cell", err)
+	g.sensorFailed(ctx, "load cell", g.board.Counts(ctx, g.count))
+}
+
+func (g *Guard) count(c hw.Count) {
+	g.loop.Count(intake.Count{At: c.At, Value: c.Value, Failed: c.Failed})
 }
 
 func (g *Guard) sensorFailed(ctx context.Context, what string, err error) {
@@ -186,3 +189,45 @@ func (g *Guard) Opening() []string {
 	}
 	return lines
 }
+
+// The following drive a stepped guard; see Options.Stepped.
+
+// Turn runs the loop once at engine time now and gives the time of the next.
+func (g *Guard) Turn(now time.Duration) time.Duration { return g.loop.Turn(now) }
+
+// Telemetry hands bytes of a link over, as a link would.
+func (g *Guard) Telemetry(c intake.Chunk) { g.loop.Telemetry(c) }
+
+// TakeSensors takes what the virtual board's sensors gave up to now, as the
+// board's own goroutines would.
+func (g *Guard) TakeSensors(now time.Duration) error {
+	b, ok := g.board.(*hw.Virtual)
+	if !ok {
+		return errors.New("guard: only a virtual board can be stepped")
+	}
+	for _, e := range b.TakeEdges(now) {
+		g.edge(e)
+	}
+	for _, c := range b.TakeCounts(now) {
+		g.count(c)
+	}
+	return nil
+}
+
+// Finish ends a stepped session: relay open, `ended` on record.
+func (g *Guard) Finish(now time.Duration) error {
+	g.loop.End(now)
+	return g.finish()
+}
+
+// Status is what the guard shows.
+func (g *Guard) Status() Status { return g.status() }
+
+// Board is the pad's board.
+func (g *Guard) Board() hw.Board { return g.board }
+
+// Now is the engine's clock.
+func (g *Guard) Now() time.Duration { return g.now() }
+
+// Envelope is what the guard enforces.
+func (g *Guard) Envelope() *rules.Envelope { return g.env }

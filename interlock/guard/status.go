@@ -249,7 +249,11 @@ func FirstCause(env *rules.Envelope, f interlock.Effect) string {
 		return text + ", " + rule.Watch.String() + " " + f.Cause.String()
 	}
 	if f.HasValue {
-		text += ", " + rules.Format(f.Value, rule.Unit) + " against " + rules.Format(f.Limit, rule.Unit)
+		value, limit := rules.Format(f.Value, rule.Unit), rules.Format(f.Limit, rule.Unit)
+		if value == limit {
+			return text + ", just past " + limit
+		}
+		text += ", " + value + " against " + limit
 	}
 	return text
 }

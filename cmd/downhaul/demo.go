@@ -1,0 +1,284 @@
+package main
+
+import (
+	"context"
+	"embed"
+	"errors"
+	"fmt"
+	"io"
+	"net"
+	"net/netip"
+	"os"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+
+	"downhaul/hw"
+	"downhaul/interlock"
+	"downhaul/interlock/bench"
+	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/guard"
+	"downhaul/interlock/session"
+	"downhaul/interlock/triplog"
+	"downhaul/rules"
+)
+
+//go:embed demo/*.toml
+var demoFiles embed.FS
+
+type demoCmd struct {
+	Fast bool   `help:"Make the same decisions without waiting."`
+	Out  string `placeholder:"DIR" help:"Keep files and session here (a new folder; otherwise a temporary one is made)."`
+}
+
+func (demoCmd) Help() string {
+	return "Plays a made-up day live on this computer: a modelled craft sends real telemetry over loopback to a real guard on a " +
+		"virtual board. One run ends in a controlled stop, one is cut. Needs no root, no network and no hardware."
+}
+
+// errStopped says that the reader pressed control-C.
+var errStopped = errors.New("stopped before the end; the guard opened the relay and ended its session")
+
+// teller prints the story in order of time, from several goroutines.
+type teller struct {
+	mu  sync.Mutex
+	out io.Writer
+}
+
+func (t *teller) tell(at time.Duration, who, says string) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	wrap(t.out, fmt.Sprintf("%6.2f s  %-8s", at.Seconds(), who), strings.Repeat(" ", 18), says)
+}
+
+func (t *teller) list(says string) {
+	t.mu.Lock()
+	defer t.mu.Unlock()
+	wrap(t.out, strings.Repeat(" ", 18)+"- ", strings.Repeat(" ", 20), says)
+}
+
+func (c *demoCmd) Run(ctx context.Context, s *streams) error {
+	dir, err := c.folder()
+	if err != nil {
+		return err
+	}
+	link, err := freePort()
+	if err != nil {
+		return err
+	}
+	files, err := writeDemoFiles(dir, link)
+	if err != nil {
+		return err
+	}
+	t := &teller{out: s.out}
+	wrap(s.out, "", "", "A made-up day at Long Meadow. Heron 2, uncrewed, eight motors, 60 kg, on a 9 m tether. Today: the step with 12 kg of water ballast.")
+	wrap(s.out, "", "", "Files and session: "+dir)
+	fmt.Fprintln(s.out)
+	d := &demo{dir: dir, tell: t, files: files, link: link}
+	if err := d.run(ctx, c.Fast); err != nil {
+		return err
+	}
+	return d.after(s)
+}
+
+func (c *demoCmd) folder() (string, error) {
+	if c.Out == "" {
+		dir, err := os.MkdirTemp("", "downhaul-")
+		if err != nil {
+			return "", fmt.Errorf("demo: %w", err)
+		}
+		return dir, nil
+	}
+	dir, err := filepath.Abs(c.Out)
+	if err != nil {
+		return "", fmt.Errorf("demo: %w", err)
+	}
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		return "", hint(fmt.Errorf("demo: %w", err), "--out names a folder that is not there yet; nothing is overwritten")
+	}
+	return dir, nil
+}
+
+// freePort finds a UDP port on loopback that is free now.
+func freePort() (netip.AddrPort, error) {
+	c, err := net.ListenUDP("udp", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
+	if err != nil {
+		return netip.AddrPort{}, fmt.Errorf("demo: find a free port: %w", err)
+	}
+	defer c.Close()
+	return c.LocalAddr().(*net.UDPAddr).AddrPort(), nil
+}
+
+func writeDemoFiles(dir string, link netip.AddrPort) (guard.Files, error) {
+	for _, name := range []string{session.Pad, session.Envelope, session.Card} {
+		text, err := demoFiles.ReadFile("demo/" + name)
+		if err != nil {
+			return guard.Files{}, err
+		}
+		fill := strings.NewReplacer("@FOLDER@", dir, "@LINK@", link.String())
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(fill.Replace(string(text))), 0o644); err != nil {
+			return guard.Files{}, fmt.Errorf("demo: %w", err)
+		}
+	}
+	return guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
+}
+
+// demo is one showing.
+type demo struct {
+	dir     string
+	tell    *teller
+	files   guard.Files
+	link    netip.AddrPort
+	moments moments
+	session string
+	env     *rules.Envelope
+	trace   []hw.OutputEdge
+
+	mu    sync.Mutex
+	trips []interlock.Effect
+}
+
+// watch tells what the guard decides, as it decides it.
+func (d *demo) watch(f interlock.Effect) {
+	switch f.Kind {
+	case interlock.StateEffect:
+		if f.From != f.State {
+			d.tell.tell(f.At, "guard", strings.ToUpper(f.State.String())+": "+f.Reason.String()+".")
+		}
+	case interlock.TripEffect:
+		d.mu.Lock()
+		d.trips = append(d.trips, f)
+		d.mu.Unlock()
+		d.tell.tell(f.At, "guard", stopWords(f.Stop)+": "+guard.FirstCause(d.env, f)+".")
+	case interlock.CautionEffect:
+		if f.On {
+			d.tell.tell(f.At, "guard", "Caution: "+guard.FirstCause(d.env, f)+".")
+		}
+	case interlock.SoundEffect:
+		if f.Sound != interlock.Silent {
+			d.tell.tell(f.At, "buzzer", "Sounds \""+f.Sound.String()+"\".")
+		}
+	}
+}
+
+func stopWords(s rules.Stop) string {
+	if s == rules.Immediate {
+		return "Power off now"
+	}
+	return "Controlled stop"
+}
+
+func (d *demo) run(ctx context.Context, fast bool) error {
+	var clock time.Duration
+	opts := guard.Options{Software: guard.Software(), Room: 64 << 20, Watch: d.watch}
+	if fast {
+		opts.Stepped, opts.Now = true, func() time.Duration { return clock }
+	}
+	checked, faults := d.files.Check()
+	if len(faults) > 0 {
+		return faults
+	}
+	d.env = checked.Envelope
+	g, err := guard.Open(d.files, opts)
+	if err != nil {
+		return err
+	}
+	d.session = g.Folder()
+	board := g.Board().(*hw.Virtual)
+	cfg := craftmodel.HeronTwo()
+	cfg.Ballast, cfg.Seed, cfg.Unpowered = 12, 7, true
+	craft, err := craftmodel.New(cfg)
+	if err != nil {
+		return errors.Join(err, g.Finish(0))
+	}
+	s := &stage{craft: craft, board: board, guard: g, crew: &crew{guard: g}}
+	s.crew.scenes = story(d.tell, craft, board, g, &d.moments)
+	if err := board.OpenContact("gate"); err != nil {
+		return errors.Join(err, g.Finish(0))
+	}
+	if fast {
+		s.send = straight(g, d.link)
+		err = runStepped(s, g, &clock)
+		d.trace, _ = board.Trace()
+		return errors.Join(err, g.Finish(clock))
+	}
+	conn, err := craftmodel.Dial(d.link.String())
+	if err != nil {
+		return err
+	}
+	defer conn.Close()
+	s.send = overUDP(conn)
+	guarding, stop := context.WithCancel(context.Background())
+	defer stop()
+	failed := make(chan error, 1)
+	go func() { failed <- g.Run(guarding) }()
+	err = runLive(s, g, ctx.Done(), failed)
+	d.trace, _ = board.Trace()
+	stop()
+	return errors.Join(err, <-failed)
+}
+
+// after prints what there is to know when the day is over.
+func (d *demo) after(s *streams) error {
+	fmt.Fprintln(s.out)
+	fmt.Fprintln(s.out, "What tripped:")
+	for _, f := range d.trips {
+		wrap(s.out, fmt.Sprintf("  trip %d  ", f.Trip), "          ", fmt.Sprintf("at %.2f s, %s: %s. %s", f.At.Seconds(), strings.ToLower(stopWords(f.Stop)), guard.FirstCause(d.env, f), d.timing(f)))
+	}
+	ses, err := session.Open(d.session)
+	if err != nil {
+		return err
+	}
+	parts, err := ses.TripParts()
+	if err != nil {
+		return err
+	}
+	report, err := triplog.VerifyFiles(parts...)
+	if err != nil {
+		return err
+	}
+	replay, err := bench.ReplaySession(ses)
+	if err != nil {
+		return err
+	}
+	fmt.Fprintln(s.out)
+	wrap(s.out, "Trip log:  ", "           ", fmt.Sprintf("%s, %s.", report.Verdict, plural(report.Lines, "line")))
+	wrap(s.out, "Replay:    ", "           ", replay.Equal.Says()+".")
+	wrap(s.out, "Session:   ", "           ", d.session)
+	fmt.Fprintln(s.out)
+	fmt.Fprintln(s.out, "Try next:")
+	for _, line := range []string{
+		"downhaul check " + filepath.Join(d.dir, "*.toml"),
+		"downhaul replay " + d.session,
+		"downhaul verify " + d.session,
+		"downhaul new my-pad      (your own three files)",
+	} {
+		fmt.Fprintln(s.out, "  "+line)
+	}
+	fmt.Fprintln(s.out)
+	wrap(s.out, "", "", "A rehearsal proves nothing about your relay, your wiring or your craft. A real pad has a hard-wired emergency stop, an empty keep-out, and nobody aboard.")
+	if !replay.Equal.Holds || report.Verdict != triplog.Whole {
+		return errFound
+	}
+	return nil
+}
+
+// timing is how long things took around a trip: from the moment the demo made
+// it happen to the decision, and from there to the contactor.
+func (d *demo) timing(f interlock.Effect) string {
+	from, what := d.moments.gust, "the gust began"
+	if f.Stop == rules.Immediate {
+		from, what = d.moments.runaway, "the autopilot went wrong"
+	}
+	if from == 0 || from > f.At {
+		return ""
+	}
+	text := fmt.Sprintf("Decided %.2f s after %s.", (f.At - from).Seconds(), what)
+	for _, e := range d.trace {
+		if f.Stop == rules.Immediate && e.Line == "contactor" && !e.On && e.At >= f.At {
+			return text + fmt.Sprintf(" Power was off the rotors %.0f ms later.", (e.At-f.At).Seconds()*1000)
+		}
+	}
+	return text
+}

@@ -1,0 +1,126 @@
+package main
+
+import (
+	"time"
+
+	"downhaul/hw"
+	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/guard"
+)
+
+// The story of the demo: a day at a made-up meadow. A first run ends in a
+// controlled stop because of a gust, a second one is cut because the autopilot
+// climbs away.
+
+const (
+	hoverAt  = 2.0 // m
+	demoGust = 9.0 // m/s on top of the mean
+)
+
+// moments are when the demo made things happen, to be told against when the
+// guard saw them.
+type moments struct {
+	gust, runaway time.Duration
+}
+
+func state(want string) func(time.Duration, guard.Status) bool {
+	return func(_ time.Duration, s guard.Status) bool { return s.State == want }
+}
+
+// story is the crew's part.
+func story(t *teller, c *craftmodel.Craft, b *hw.Virtual, g *guard.Guard, m *moments) []scene {
+	var at time.Duration // of the last act
+	after := func(d time.Duration) func(time.Duration, guard.Status) bool {
+		return func(now time.Duration, _ guard.Status) bool { return now-at >= d }
+	}
+	both := func(a, b func(time.Duration, guard.Status) bool) func(time.Duration, guard.Status) bool {
+		return func(now time.Duration, s guard.Status) bool { return a(now, s) && b(now, s) }
+	}
+	// press works a button: on now, off in the next scene.
+	press := func(name, says string) scene {
+		return scene{after(400 * time.Millisecond), "a moment", func(now time.Duration, _ guard.Status) error {
+			at = now
+			t.tell(now, "crew", says)
+			return b.Press(name)
+		}}
+	}
+	release := func(name string) scene {
+		return scene{after(300 * time.Millisecond), "a moment", func(now time.Duration, _ guard.Status) error {
+			at = now
+			return b.Release(name)
+		}}
+	}
+	order := func(until func(time.Duration, guard.Status) bool, waiting, who, says string, events ...craftmodel.Event) scene {
+		return scene{until, waiting, func(now time.Duration, _ guard.Status) error {
+			at = now
+			t.tell(now, who, says)
+			for _, e := range events {
+				if err := c.Do(e); err != nil {
+					return err
+				}
+			}
+			return nil
+		}}
+	}
+	hovering := func(time.Duration, guard.Status) bool {
+		s := c.Truth()
+		return s.Height > hoverAt-0.15 && s.Climb < 0.2
+	}
+	return []scene{
+		{after(1500 * time.Millisecond), "the first look", func(now time.Duration, s guard.Status) error {
+			at = now
+			t.tell(now, "crew", "Why not ready?")
+			for _, why := range s.NotReady {
+				t.list(why)
+			}
+			return nil
+		}},
+		{after(time.Second), "a moment", func(now time.Duration, _ guard.Status) error {
+			at = now
+			t.tell(now, "crew", "Pad searched, nobody inside. Gate closed.")
+			return b.CloseContact("gate")
+		}},
+		press("reset", "Reset, in view of the pad."),
+		release("reset"),
+		{state("ready"), "ready", func(now time.Duration, _ guard.Status) error { at = now; return nil }},
+		press("start", "Everybody clear. Start: the horn sounds, the chain is tested."),
+		release("start"),
+		order(state("live"), "live", "crew", "Arm, and climb to 2 m with 12 kg of ballast.",
+			craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt}),
+		order(both(after(3*time.Second), hovering), "the hover", "craft", "Hovers at 2 m."),
+		{after(1500 * time.Millisecond), "a moment", func(now time.Duration, _ guard.Status) error {
+			at, m.gust = now, now
+			t.tell(now, "wind", "A gust comes up over the hedge.")
+			return c.Do(craftmodel.Event{Act: craftmodel.Gust, Value: demoGust, For: 5 * time.Second})
+		}},
+		order(state("lowering"), "the guard to ask for it", "crew", "\"Bring it down\" sounds. The pilot lands.",
+			craftmodel.Event{Act: craftmodel.LandNow}),
+		{state("tripped"), "the end of the lowering", func(now time.Duration, _ guard.Status) error { at = now; return nil }},
+		{func(_ time.Duration, s guard.Status) bool { return !s.Armed && !s.KeepOut }, "disarmed and rotors at rest", func(now time.Duration, _ guard.Status) error {
+			at = now
+			t.tell(now, "guard", "Disarmed and rotors at rest: the keep-out is over.")
+			return nil
+		}},
+		press("reset", "Ballast checked, pad searched. Reset."),
+		release("reset"),
+		{state("ready"), "ready", func(now time.Duration, _ guard.Status) error { at = now; return nil }},
+		press("start", "Everybody clear. Start of the second run."),
+		release("start"),
+		order(state("live"), "live", "crew", "Arm, and climb again.",
+			craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt}),
+		{both(after(2*time.Second), hovering), "the hover", func(now time.Duration, _ guard.Status) error {
+			at, m.runaway = now, now
+			t.tell(now, "craft", "The autopilot goes wrong: full climb, and nobody asked for it.")
+			return c.Do(craftmodel.Event{Act: craftmodel.Runaway, Value: 1})
+		}},
+		{state("tripped"), "the cut", func(now time.Duration, _ guard.Status) error { at = now; return nil }},
+		{func(_ time.Duration, s guard.Status) bool { return !s.Armed && !s.KeepOut }, "disarmed and rotors at rest", func(now time.Duration, _ guard.Status) error {
+			at = now
+			t.tell(now, "craft", "Lies on the ground, disarmed, rotors at rest.")
+			return c.Do(craftmodel.Event{Act: craftmodel.ClearFaults})
+		}},
+		press("reset", "Pad searched. Reset, and that is enough for today."),
+		release("reset"),
+		{after(500 * time.Millisecond), "a moment", func(now time.Duration, _ guard.Status) error { return nil }},
+	}
+}

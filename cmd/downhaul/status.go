@@ -1,0 +1,115 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+	"time"
+
+	"downhaul/interlock/guard"
+)
+
+type statusCmd struct {
+	Socket string        `placeholder:"PATH" default:"/run/downhaul/guard.sock" help:"Socket of the guard, as the pad file names it (${default})."`
+	Watch  bool          `help:"Show it again and again."`
+	Every  time.Duration `hidden:"" default:"500ms"`
+	JSON   bool          `help:"Print one JSON object (with --watch, one a line)."`
+}
+
+func (statusCmd) Help() string {
+	return "Shows what the running guard sees: its state, why it is not ready, each rule against its limit, and what this set-up cannot see. It changes nothing."
+}
+
+func (c *statusCmd) Run(ctx context.Context, s *streams) error {
+	for {
+		reply, err := guard.Ask(c.Socket, guard.Request{Do: "status"})
+		if err != nil {
+			return hint(err, "--socket names another one")
+		}
+		if reply.Status == nil {
+			return errors.New("status: the guard answered without a status; are tool and guard of one version?")
+		}
+		if c.JSON {
+			if err := printJSON(s.out, reply.Status); err != nil {
+				return err
+			}
+		} else {
+			if c.Watch {
+				fmt.Fprint(s.out, "\x1b[H\x1b[2J") // to the top of an empty screen
+			}
+			printStatus(s.out, reply.Status)
+		}
+		if !c.Watch {
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(c.Every):
+		}
+	}
+}
+
+func printStatus(w io.Writer, st *guard.Status) {
+	wrap(w, "", "", st.Sentence)
+	fmt.Fprintln(w)
+	fmt.Fprintf(w, "Duty %s; state %s for %s; sound: %s\n", st.Duty, st.State, short(st.At-st.SinceS), st.Sound)
+	fmt.Fprintf(w, "Relay %s; craft %s, %s; trips %d, on disk %d\n",
+		pick(st.RelayOn, "closed", "open"), pick(st.Armed, "armed or unknown", "disarmed"), pick(st.Airborne, "airborne or unknown", "landed"), st.Trips, st.Kept)
+	if st.GraceLeft != nil {
+		fmt.Fprintf(w, "Power goes off in %.0f s at the latest\n", *st.GraceLeft)
+	}
+	if st.FirstCause != "" {
+		wrap(w, "First cause: ", "  ", st.FirstCause)
+	}
+	if len(st.NotReady) > 0 {
+		fmt.Fprintln(w, "\nNot ready because")
+		for _, why := range st.NotReady {
+			wrap(w, "  - ", "    ", why)
+		}
+	}
+	fmt.Fprintln(w, "\nRules")
+	for _, r := range st.Rules {
+		mark := "ok     "
+		switch {
+		case r.Demand:
+			mark = "STOP   "
+		case r.Missing:
+			mark = "MISSING"
+		case r.Caution:
+			mark = "CAUTION"
+		case !r.InForce:
+			mark = "resting"
+		}
+		wrap(w, fmt.Sprintf("  %s %-20s ", mark, r.Name), strings.Repeat(" ", 12), fmt.Sprintf("%s (%s)", r.Now, r.RestsOn))
+	}
+	fmt.Fprintf(w, "\nLink: %s, %d of other senders, %d from a wrong address, %d bad bytes\n",
+		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.BadBytes)
+	fmt.Fprintf(w, "Loop: longest gap %.1f ms, %s dropped, %s lost\n", st.Loop.WorstGapS*1000,
+		plural(st.Loop.Dropped, "chunk"), plural(st.Loop.LostRecords, "record"))
+	for _, t := range st.Trouble {
+		wrap(w, "TROUBLE: ", "  ", t)
+	}
+	fmt.Fprintln(w, "\nThis set-up cannot see")
+	for _, u := range st.Unseen {
+		wrap(w, "  - ", "    ", u)
+	}
+	wrap(w, "\nSession: ", "  ", st.Folder)
+}
+
+func pick(yes bool, a, b string) string {
+	if yes {
+		return a
+	}
+	return b
+}
+
+// short is a time in whole seconds or minutes.
+func short(s float64) string {
+	if s < 120 {
+		return fmt.Sprintf("%.0f s", s)
+	}
+	return fmt.Sprintf("%.0f min", s/60)
+}

@@ -328,11 +328,8 @@ func (e *Engine) fire(at time.Duration) bool {
 }
 
 func (e *Engine) fireAt(due time.Duration) {
-	for i := range e.timers {
-		if e.timers[i] <= due {
-			e.timers[i] = rules.Never
-			e.timer(i, due)
-		}
+	for i := range timerClosing {
+		e.act(i, due)
 	}
 	for i := range e.calcs {
 		if e.calcDue[i] <= due {
@@ -358,18 +355,32 @@ func (e *Engine) fireAt(due time.Duration) {
 			missing = true
 		}
 	}
-	if e.pending == 0 && !missing {
-		return
+	if e.pending > 0 || missing {
+		for i := range e.runs { // file order
+			r := &e.runs[i]
+			if r.due <= due {
+				e.lasted(due, i)
+			}
+			if r.goMissing {
+				r.goMissing = false
+				e.ruleMissing(due, i)
+			}
+		}
 	}
-	for i := range e.runs { // file order
-		r := &e.runs[i]
-		if r.due <= due {
-			e.lasted(due, i)
-		}
-		if r.goMissing {
-			r.goMissing = false
-			e.ruleMissing(due, i)
-		}
+	// Last what leads on: nothing closes in the instant in which it must open.
+	if e.state == Closing {
+		e.settle(due)
+	}
+	for i := timerClosing; i < timerCount; i++ {
+		e.act(i, due)
+	}
+}
+
+// act lets one of the engine's own timers act if it is due.
+func (e *Engine) act(i int, due time.Duration) {
+	if e.timers[i] <= due {
+		e.timers[i] = rules.Never
+		e.timer(i, due)
 	}
 }
 

@@ -103,10 +103,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		if !c.heard && r.Quality == rules.Missing && r.Cause == rules.NoCause {
 			continue
 		}
-		stale := max(id.Stale(), time.Second)
-		if c.shortest != rules.Never {
-			stale = max(stale, c.shortest)
-		}
+		stale := max(id.Stale(), time.Second, c.longest)
 		dst = binary.LittleEndian.AppendUint16(dst, uint16(id))
 		flag(c.heard, c.healthy)
 		dst = append(dst, byte(r.Quality), byte(r.Cause))

@@ -16,6 +16,7 @@ const (
 	timerDiscrepancy         // both emergency-stop contacts must agree by now
 	timerPins                // input lines must have been read by now
 	timerLink                // something must have been heard by now
+	timerLinkAge             // the age of the link passes a limit or caution
 	timerArmed               // the word "armed or not" is too old now
 	timerLanded              // the word "landed or not" is too old now
 	timerHeight              // height is lost now (while lowering)
@@ -47,6 +48,7 @@ type Engine struct {
 	calcDue  []time.Duration
 	channels [rules.ChannelCount]channelRun
 	used     []rules.ChannelID // channels that have rules or permissives
+	ages     []time.Duration   // ages of the link at which something changes
 	order    []int32           // rule indexes sorted by channel, file order within
 	perms    []int32           // permissive indexes sorted by channel
 	runs     []ruleRun         // by rule index
@@ -109,7 +111,8 @@ type channelRun struct {
 	last               float64
 	good               time.Duration // time of the last Good sample
 	streak             time.Duration // since when it is fresh; Never if it is not
-	shortest           time.Duration // shortest staleness of its rules
+	shortest           time.Duration // shortest staleness of its rules and permissives
+	longest            time.Duration // longest of them
 	stale              time.Duration // next staleness deadline
 	ready              time.Duration // when the streak is long enough
 }
@@ -404,6 +407,8 @@ func (e *Engine) timer(i int, due time.Duration) {
 	case timerLink:
 		e.linkUp = false
 		e.builtinTrip(due, EventImmediate, ReasonLink)
+	case timerLinkAge:
+		e.linkAged(due)
 	case timerArmed:
 		e.setArmed(due, true)
 	case timerLanded:

@@ -1,8 +1,10 @@
 package interlock
 
 import (
+	"slices"
 	"time"
 
+	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -229,26 +231,63 @@ func (e *Engine) frame(at time.Duration) {
 	}
 }
 
-// linkAge serves rules on the age of the link: it is 0 with every frame and
-// grows by itself, so the end of the on-delay is known at once.
+// linkAge serves rules and permissives on the age of the link: 0 with every
+// frame, and from then on it grows by itself.
 func (e *Engine) linkAge(at time.Duration) {
-	id := rules.LinkAge
-	c := &e.channels[id]
-	e.table[id].At, e.table[id].Value, e.table[id].Quality = at, 0, rules.Good
-	c.heard, c.good = true, at
-	e.refresh(at, c)
-	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		rule, run := &e.env.Rules[i], &e.runs[i]
-		if rule.Form != rules.Above {
-			continue
+	e.publish(at, rules.LinkAge, derived.Result{Quality: rules.Good})
+	e.armLinkAge(at, at)
+}
+
+// armLinkAge sets the timer to the first instant after now at which the age
+// is past the next limit or caution.
+func (e *Engine) armLinkAge(frame, now time.Duration) {
+	e.disarm(timerLinkAge)
+	for _, age := range e.ages {
+		if frame+age > now {
+			e.arm(timerLinkAge, frame+age)
+			return
 		}
-		e.look(at, int(i), 0, rules.Good)
-		run.beyond = true
-		run.due = at + seconds(rule.Limit) + rule.Lasting
-		run.value = rule.Limit
-		e.pending++
-		e.wake(run.due)
 	}
+}
+
+// linkAged: silence took the age past a limit or a caution. It is doubtful as
+// every value that silence makes: it counts, and keeps nothing fresh.
+func (e *Engine) linkAged(due time.Duration) {
+	frame := e.channels[rules.LinkAge].good
+	e.publish(due, rules.LinkAge, derived.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
+	e.armLinkAge(frame, due)
+}
+
+// layAges collects the ages at which a rule's side can change, rising: the
+// first nanosecond past each limit and caution.
+func (e *Engine) layAges() {
+	past := func(limit float64) {
+		age := seconds(limit)
+		for float64(age)/1e9 <= limit && age < rules.Never/4 {
+			age++
+		}
+		e.ages = append(e.ages, age)
+	}
+	c := &e.channels[rules.LinkAge]
+	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+		r := &e.env.Rules[i]
+		switch r.Form {
+		case rules.Above:
+			past(r.Limit)
+			if r.HasCaution {
+				past(r.Caution)
+			}
+		case rules.Outside:
+			past(r.LimitHigh)
+			if r.HasCaution {
+				past(r.CautionHigh)
+			}
+		}
+	}
+	for _, i := range e.perms[c.permsFrom:c.permsTo] {
+		past(e.env.Permissives[i].Limit)
+	}
+	slices.Sort(e.ages)
 }
 
 // seconds turns SI seconds into a duration; what does not fit becomes Never/4,

@@ -110,6 +110,7 @@ func (e *Engine) lay() error {
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		e.layChannel(id)
 	}
+	e.layAges()
 	return nil
 }
 
@@ -119,7 +120,7 @@ func (e *Engine) layChannel(id rules.ChannelID) {
 	for _, r := range e.order[c.rulesFrom:c.rulesTo] {
 		rule := &e.env.Rules[r]
 		c.used = true
-		c.shortest = min(c.shortest, rule.StaleAfter)
+		c.shortest, c.longest = min(c.shortest, rule.StaleAfter), max(c.longest, rule.StaleAfter)
 		if rule.Stop != rules.NoStop && rule.WhenMissing == rules.MissingTrips && e.feeds(id) {
 			c.needed = true
 		}
@@ -134,7 +135,8 @@ func (e *Engine) layChannel(id rules.ChannelID) {
 	}
 	for _, p := range e.perms[c.permsFrom:c.permsTo] {
 		c.used = true
-		c.shortest = min(c.shortest, e.env.Permissives[p].StaleAfter)
+		limit := e.env.Permissives[p].StaleAfter
+		c.shortest, c.longest = min(c.shortest, limit), max(c.longest, limit)
 	}
 	if c.used {
 		e.used = append(e.used, id)

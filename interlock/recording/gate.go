@@ -11,7 +11,7 @@ import (
 
 // Ours. No packet of a telemetry link needs a larger block; what claims more is
 // damaged. It also bounds the memory of a reader.
-const maxBlock = 1 << 20
+const maxBlock = 1 << 19
 
 // Torn is returned by Next at an end that a power cut can leave: a last block
 // that was not finished, or zeros. All before Offset was read.
@@ -311,7 +311,7 @@ func (g *gate) nextRecord() {
 	if g.nano {
 		limit = 1e9
 	}
-	if kept > maxBlock/4 || kept > length || frac >= limit {
+	if kept > maxBlock/2 || kept > length || frac >= limit {
 		g.damaged("a record that keeps %d of %d bytes, %d parts of a second", kept, length, frac)
 		return
 	}

@@ -11,15 +11,13 @@ import (
 	"downhaul/interlock/telemetry"
 )
 
-// Ours. rawWindow is looked at to choose whose clock counts; rawChunk bounds a
-// chunk. A boot clock that jumps by more than leap is believed only when a
-// second message agrees within agree; a step back by more than agree is a
-// restart, a smaller one is messages out of order.
+// Ours. rawChunk bounds a chunk. A boot clock that jumps by more than leap is
+// believed only when a second message agrees within agree; a step back by more
+// than agree is a restart, a smaller one is messages out of order.
 const (
-	rawWindow = 1 << 20
-	rawChunk  = 64 << 10
-	leap      = 60 * time.Second
-	agree     = time.Second
+	rawChunk = 64 << 10
+	leap     = 60 * time.Second
+	agree    = time.Second
 )
 
 // sender is whose messages a clock is taken from.

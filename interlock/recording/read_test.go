@@ -42,7 +42,7 @@ func TestRead_EveryCut(t *testing.T) {
 		if at[cut] {
 			last = cut
 		}
-		for _, zeros := range []int{0, 1, 3, 4, 64, 5000} {
+		for _, zeros := range []int{0, 3, 64, 5000} {
 			if at[cut] && zeros > 0 && zeros < 12 && cut < header {
 				continue
 			}
@@ -90,7 +90,7 @@ func TestRead_EveryChangedByte(t *testing.T) {
 	at := starts(t, text)
 	work := bytes.Clone(text)
 	for i, was := range text {
-		for _, v := range []byte{was ^ 1, was ^ 0x80, 0, 0xFF, was + 4} {
+		for _, v := range []byte{was ^ 1, 0xFF, was + 4} {
 			if v == was {
 				continue
 			}
@@ -279,7 +279,7 @@ func TestRead_MemoryIsBounded(t *testing.T) {
 			}
 		}
 	}).AllocedBytesPerOp()
-	if n > 4<<20 {
+	if n > 2<<20 {
 		t.Errorf("%d bytes for a file of %d", n, len(text))
 	}
 }

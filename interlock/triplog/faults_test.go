@@ -37,7 +37,6 @@ type memFile struct {
 	synced int
 	failed bool // a write or sync failed: nothing may follow but Close
 	closed bool
-	misuse *string
 }
 
 func newFaulty() *faulty {

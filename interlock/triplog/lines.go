@@ -81,7 +81,7 @@ type place struct {
 // further file the line that its head says it continues.
 func startOf(first []byte) place {
 	var rec Record
-	if json.Unmarshal(first, &rec) != nil || rec.Head == nil || rec.Head.Continues == nil {
+	if !bytes.Contains(first, []byte(`"continues"`)) || json.Unmarshal(first, &rec) != nil || rec.Head == nil || rec.Head.Continues == nil {
 		return place{}
 	}
 	var p place

@@ -1,0 +1,139 @@
+//go:build linux
+
+package session
+
+import (
+	"bytes"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/interlock/triplog"
+)
+
+// TestPromise05_TellsHowTheLastSessionEnded: without its end record, in a trip
+// or in a fault, the next session comes up tripped or in fault.
+func TestPromise05_TellsHowTheLastSessionEnded(t *testing.T) {
+	ended := triplog.Line{At: 9 * time.Second, Kind: triplog.KindEnded}
+	state := func(s string) triplog.Line { return triplog.Line{At: time.Second, Kind: triplog.KindHost, State: s} }
+	decided := func(d string) triplog.Line {
+		return triplog.Line{At: 2 * time.Second, Kind: triplog.KindDecision, Decision: []byte(d)}
+	}
+	trip := decided(`{"at_ns":2,"kind":"state","from":"live","state":"tripped"}`)
+	reset := decided(`{"at_ns":3,"kind":"state","from":"tripped","state":"blocked"}`)
+	lamp := decided(`{"at_ns":3,"kind":"lamp","state":"fault"}`)
+	for _, c := range []struct {
+		what  string
+		lines []triplog.Line
+		spoil func(text []byte) []byte
+		how   How
+		up    string
+	}{
+		{"in order", []triplog.Line{state("live"), ended}, nil, Clean, ""},
+		{"trip, reset, in order", []triplog.Line{trip, reset, ended}, nil, Clean, ""},
+		{"a lamp is no state", []triplog.Line{lamp, ended}, nil, Clean, ""},
+		{"nothing at all", nil, nil, NotEnded, "tripped"},
+		{"live and gone", []triplog.Line{state("live")}, nil, NotEnded, "tripped"},
+		{"tripped, then in order", []triplog.Line{trip, ended}, nil, InTrip, "tripped"},
+		{"tripped and gone", []triplog.Line{state("live"), state("tripped")}, nil, InTrip, "tripped"},
+		{"fault, then in order", []triplog.Line{state("fault"), ended}, nil, InFault, "fault"},
+		{"fault and gone", []triplog.Line{state("fault")}, nil, InFault, "fault"},
+		{"torn", []triplog.Line{state("live"), ended}, func(b []byte) []byte { return b[:len(b)-9] }, NotEnded, "tripped"},
+		{"tampered", []triplog.Line{state("live"), ended}, func(b []byte) []byte { return bytes.Replace(b, []byte("live"), []byte("dead"), 1) }, NotEnded, "tripped"},
+		{"emptied", []triplog.Line{ended}, func([]byte) []byte { return nil }, NotEnded, "tripped"},
+	} {
+		logs := t.TempDir()
+		s := create(t, logs)
+		for _, line := range c.lines {
+			if err := s.Trips.Append(line, true); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+		name := filepath.Join(s.Dir, "trips.jsonl")
+		if c.spoil != nil {
+			text, err := os.ReadFile(name)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if err := os.WriteFile(name, c.spoil(text), 0o644); err != nil {
+				t.Fatal(err)
+			}
+		}
+		endings, err := Unfinished(logs)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if c.how == Clean {
+			if len(endings) != 0 {
+				t.Errorf("%s: %+v", c.what, endings)
+			}
+			continue
+		}
+		if len(endings) != 1 || endings[0].How != c.how || endings[0].ComesUp() != c.up || !strings.Contains(endings[0].Says, s.Info.Session) {
+			t.Errorf("%s: %+v, want %s", c.what, endings, c.how)
+		}
+	}
+}
+
+// TestPromise07_LatestByNumberNotByClock: the session before last tripped, and
+// the last one, by a clock that had lost its battery, ended in order.
+func TestPromise07_LatestByNumberNotByClock(t *testing.T) {
+	logs := t.TempDir()
+	one := func(wall time.Time, lines ...triplog.Line) {
+		m := meta
+		m.Wall = wall
+		s, err := Create(logs, m, threeFiles)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, line := range lines {
+			if err := s.Trips.Append(line, true); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	tripped := triplog.Line{Kind: triplog.KindHost, State: "tripped"}
+	one(meta.Wall, tripped)
+	one(time.Unix(5, 0), triplog.Line{Kind: triplog.KindEnded, State: "blocked"})
+	if endings, err := Unfinished(logs); err != nil || len(endings) != 0 {
+		t.Errorf("%+v %v, want nothing: the latest ended in order", endings, err)
+	}
+	one(time.Unix(6, 0), tripped)
+	if endings, err := Unfinished(logs); err != nil || len(endings) != 1 || endings[0].How != InTrip {
+		t.Errorf("%+v %v", endings, err)
+	}
+}
+
+// TestUnfinished_Unreadable: a session whose own page is damaged counts as
+// unfinished until somebody moves it away; a stray folder does not.
+func TestUnfinished_Unreadable(t *testing.T) {
+	logs := t.TempDir()
+	if endings, err := Unfinished(logs); err != nil || len(endings) != 0 {
+		t.Fatalf("an empty folder: %+v %v", endings, err)
+	}
+	if err := os.Mkdir(filepath.Join(logs, "photos"), 0o755); err != nil {
+		t.Fatal(err)
+	}
+	s := create(t, logs)
+	if err := s.Trips.Append(triplog.Line{Kind: triplog.KindEnded}, true); err != nil {
+		t.Fatal(err)
+	}
+	if err := s.Close(); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(s.Dir, "session.json"), []byte("{"), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	endings, err := Unfinished(logs)
+	if err != nil || len(endings) != 1 || endings[0].How != Unreadable || endings[0].ComesUp() != "tripped" || !strings.Contains(endings[0].Says, "move it out") {
+		t.Errorf("%+v %v", endings, err)
+	}
+}

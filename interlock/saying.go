@@ -42,8 +42,7 @@ func (v *View) Why(env *rules.Envelope, u Unmet) string {
 	case NeedRule:
 		return fmt.Sprintf("%s: %s", env.Rules[u.Index].Name, v.RuleNow(env, u.Index))
 	case NeedPermissive:
-		p := &env.Permissives[u.Index]
-		return "wanted: " + p.Sentence()
+		return v.permissive(env, u.Index)
 	case NeedChannel:
 		id := rules.ChannelID(u.Index)
 		if u.Since == rules.Never {
@@ -72,4 +71,22 @@ func (v *View) RuleNow(env *rules.Envelope, i int) string {
 		return "no value yet"
 	}
 	return fmt.Sprintf("%s, limit %s", rules.Format(now.Value, rule.Unit), limit)
+}
+
+// permissive says what a row asks for and what is there instead.
+func (v *View) permissive(env *rules.Envelope, i int) string {
+	p, now := &env.Permissives[i], &v.Permissives[i]
+	text := p.Condition() + "; now "
+	switch {
+	case now.Quality != rules.Missing:
+		text += rules.Format(now.Value, p.Unit)
+	case now.Cause != rules.NoCause:
+		text += "missing: " + now.Cause.String()
+	default:
+		text += "not heard"
+	}
+	if p.Name != "" {
+		return p.Name + ": " + text
+	}
+	return text
 }

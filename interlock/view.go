@@ -31,6 +31,8 @@ type View struct {
 	Standing    int
 	Unmet       []Unmet
 	Rules       []RuleView
+	// Permissives is the last reading of each permissive's channel.
+	Permissives []derived.Reading
 }
 
 // RuleView is one rule as it stands.
@@ -50,7 +52,7 @@ type RuleView struct {
 
 // View fills dst with the state as of the last Step or Advance.
 func (e *Engine) View(dst *View) {
-	unmet, ruleViews := dst.Unmet[:0], dst.Rules[:0]
+	unmet, ruleViews, perms := dst.Unmet[:0], dst.Rules[:0], dst.Permissives[:0]
 	*dst = View{
 		At: e.now, Since: e.since, State: e.state, Duty: e.site.Duty, Sound: e.sound,
 		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
@@ -68,7 +70,10 @@ func (e *Engine) View(dst *View) {
 	for i := range e.env.Rules {
 		ruleViews = append(ruleViews, e.ruleView(i))
 	}
-	dst.Unmet, dst.Rules = unmet, ruleViews
+	for i := range e.env.Permissives {
+		perms = append(perms, e.table[e.env.Permissives[i].Watch])
+	}
+	dst.Unmet, dst.Rules, dst.Permissives = unmet, ruleViews, perms
 }
 
 func (e *Engine) ruleView(i int) RuleView {

@@ -33,6 +33,17 @@ var hazards = []struct {
 	{"how near the motors are to full output", []rules.ChannelID{rules.MotorHighest}},
 }
 
+// lineShows is what an input line would show.
+var lineShows = map[string]string{
+	"estop_a":    "whether the emergency stop is pressed",
+	"estop_b":    "whether both contacts of the emergency stop agree",
+	"gate":       "whether the gate is open",
+	"hold":       "whether anybody holds a hold-to-run switch",
+	"end":        "whether somebody asks for the end",
+	"readback":   "whether the contactor really opened",
+	"anemometer": "the wind at the pad",
+}
+
 // noChannel are hazards that no channel shows, whatever the pad has.
 const noChannel = "people inside the keep-out, a blade that comes loose, fire"
 
@@ -46,14 +57,14 @@ func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 			out = append(out, Unseen{what, reason})
 		}
 	}
-	says := func(name string) string {
-		if c, ok := rules.Lookup(name); ok {
-			return c.Says
-		}
-		return name
-	}
 	for _, a := range p.Absent {
-		add(says(a.Name), a.Reason)
+		what := a.Name
+		if c, ok := rules.Lookup(a.Name); ok {
+			what = c.Says
+		} else if says, ok := lineShows[a.Name]; ok {
+			what = says
+		}
+		add(what, a.Reason)
 	}
 	for _, e := range envelopes {
 		for _, w := range e.Without {

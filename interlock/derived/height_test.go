@@ -176,6 +176,42 @@ func TestPromise14_UnhealthyEstimatorMakesHeightMissing(t *testing.T) {
 	}
 }
 
+// Home beside the date line: from 180° east to 180° west is no way at all.
+func TestPromise14_HomeAcrossTheDateLine(t *testing.T) {
+	for _, c := range []struct {
+		from, to float64
+		moved    bool
+	}{{179.999999, -179.999999, false}, {-179.999999, 179.999999, false}, {179.99999, -179.99999, true}, {-179.99999, 179.99999, true}} {
+		r := newRig(t, whole(), rules.Height)
+		setHome(r, 0, -17, c.from, 10) // 0.2 m and 2.1 m apart
+		fly(r, 0, time.Second, constant(5), constant(0))
+		setHome(r, time.Second, -17, c.to, 10)
+		fly(r, time.Second, 2*time.Second, constant(5), constant(0))
+		if moved := r.last[rules.Height].Cause == rules.HomeMoved; moved != c.moved {
+			t.Errorf("from %v to %v: expected moved %v, got %v", c.from, c.to, c.moved, moved)
+		}
+	}
+}
+
+func TestPromise14_EstimatorFlagsThatCanNotBeRead(t *testing.T) {
+	for _, flags := range []float64{-1, 65536 + 4 + 32, 1e300, math.Inf(1), math.NaN()} {
+		var e estimator
+		var table Table
+		table[rules.EstimatorFlags] = Reading{Value: flags, Quality: rules.Good}
+		if e.look(&table); !e.unhealthy {
+			t.Errorf("flags %v were taken for healthy", flags)
+		}
+	}
+	for cause, unhealthy := range map[rules.Cause]bool{rules.NeverHeard: false, rules.Stale: false, rules.Implausible: true, rules.NotANumber: true} {
+		var e estimator
+		var table Table
+		table[rules.EstimatorFlags] = Reading{Cause: cause}
+		if e.look(&table); e.unhealthy != unhealthy {
+			t.Errorf("flags missing, %v: expected unhealthy %v", cause, unhealthy)
+		}
+	}
+}
+
 func TestHeightVote(t *testing.T) {
 	cfg := whole()
 	cfg.HeightSources = []rules.ChannelID{rules.HeightGlobal, rules.HeightLocal, rules.HeightAltitude, rules.HeightRange}

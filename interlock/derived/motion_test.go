@@ -175,7 +175,7 @@ func TestLeastSquares(t *testing.T) {
 	}
 }
 
-// A measured tether (Flightdata08102019, Kitepower / TU Delft, CC-BY 4.0), 10
+// A measured tether of a large kite (data set Flightdata08102019, CC-BY 4.0), 10
 // Hz: the largest rise and fall per sample give the largest rates.
 func TestTensionRateOnMeasuredTether(t *testing.T) {
 	f, err := os.Open("../../../shared/data/tension-kite/20191008_0004.csv")

@@ -106,6 +106,33 @@ func TestPackResistanceDistrustsTheCurrent(t *testing.T) {
 	r.wantMissing(t, rules.PackResistance, rules.InputMissing) // the current is older than 1 s
 }
 
+func TestPackResistanceNeedsFiveSteps(t *testing.T) {
+	r := newRig(t, whole(), rules.PackResistance)
+	for k := range 6 { // five steps of 50 A
+		amps := 50 * float64(k%2)
+		load(r, time.Duration(k)*ms(500), 12-0.04*amps, amps)
+		if k < 5 {
+			r.wantMissing(t, rules.PackResistance, rules.NotIdentified)
+		}
+	}
+	r.wantGood(t, rules.PackResistance, 0.04, 1e-12)
+}
+
+func TestPackResistanceDistrustsTheVoltage(t *testing.T) {
+	r, at := identified(t)
+	before := r.last[rules.PackResistance].Value
+	r.put(at, rules.SupplyCurrent, 5)
+	r.doubtful(at, rules.SupplyVoltage, 3, rules.OutOfRange)
+	r.wantDoubtful(t, rules.PackResistance, rules.OutOfRange)
+	load(r, at+ms(500), 11.4, 15) // the reading after it makes no step either
+	r.wantGood(t, rules.PackResistance, before, 0)
+	r.put(at+ms(1000), rules.SupplyCurrent, 5)
+	r.miss(at+ms(1000), rules.SupplyVoltage, rules.Sentinel)
+	r.wantMissing(t, rules.PackResistance, rules.InputMissing)
+	load(r, at+ms(1500), 3, 30)
+	r.wantGood(t, rules.PackResistance, before, 0)
+}
+
 func TestPackResistanceIsNeverNegative(t *testing.T) {
 	r := newRig(t, whole(), rules.PackResistance)
 	for k := range 40 {

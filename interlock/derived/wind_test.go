@@ -137,6 +137,37 @@ func TestWindMeans(t *testing.T) {
 	r.wantGood(t, rules.Lull10, 8*10/12.0, 1e-12) // the four calm samples among eight of 10
 }
 
+// More than half invalid is missing, also when samples come so fast that the
+// valid ones alone would do.
+func TestWindowHalfInvalid(t *testing.T) {
+	for valid, want := range map[int]rules.Quality{12: rules.Doubtful, 11: rules.Missing} {
+		w := newWindow(3*time.Second, ms(250))
+		for k := range 48 {
+			w.add(time.Duration(k)*ms(125), 5, k%24 < valid)
+		}
+		if q, _ := w.judge(47*ms(125), 0); q != want {
+			t.Errorf("%d of 24 valid: expected quality %d, got %d", valid, want, q)
+		}
+	}
+}
+
+func TestPeakSaysWhyItIsMissing(t *testing.T) {
+	r := newRig(t, whole(), rules.Peak10)
+	at := time.Duration(0)
+	blow(r, &at, 2450, 5)
+	r.wantGood(t, rules.Peak10, 5, 0)
+	r.miss(at, rules.WindSpeed, rules.SensorFailed)
+	r.wantMissing(t, rules.Peak10, rules.InputMissing)
+	// After more than half of 10 minutes of faults one good gust is not enough.
+	for range 1300 {
+		at += ms(250)
+		r.miss(at, rules.WindSpeed, rules.SensorFailed)
+	}
+	at += ms(250)
+	blow(r, &at, 20, 5)
+	r.wantMissing(t, rules.Peak10, rules.InputMissing)
+}
+
 func TestLongMeanToleratesSingleFaults(t *testing.T) {
 	r := newRig(t, whole(), rules.Mean2)
 	at := time.Duration(0)

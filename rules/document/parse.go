@@ -46,10 +46,10 @@ func Parse(file string, text []byte) *Document {
 	source := string(text)
 	lines := strings.SplitAfter(source, "\n")
 	for range mostSyntax {
-		values := make(map[string]any)
-		md, err := toml.Decode(strings.Join(lines, ""), &values)
+		text := strings.Join(lines, "")
+		values, md, err := decode(text)
 		if err == nil {
-			d.grow(strings.Join(lines, ""), values, md)
+			d.grow(text, values, md)
 			return d
 		}
 		d.damaged = true
@@ -58,6 +58,19 @@ func Parse(file string, text []byte) *Document {
 		}
 	}
 	return d
+}
+
+// decode reads TOML; where the library gives up on itself, that is an error as
+// any other.
+func decode(text string) (values map[string]any, md toml.MetaData, err error) {
+	defer func() {
+		if r := recover(); r != nil {
+			err = fmt.Errorf("cannot be read: %v", r)
+		}
+	}()
+	values = make(map[string]any)
+	md, err = toml.Decode(text, &values)
+	return values, md, err
 }
 
 // grow puts the tables on top of the outline.
@@ -99,7 +112,7 @@ func (d *Document) leaveOut(lines []string, err error) bool {
 		// The library's line is one too many where a line ends too early; its
 		// offset is right.
 		read := strings.TrimPrefix(strings.Join(lines, ""), "\ufeff")
-		line = 1 + strings.Count(read[:min(pe.Position.Start, len(read))], "\n")
+		line = 1 + strings.Count(read[:min(max(pe.Position.Start, 0), len(read))], "\n")
 		message = strings.TrimSuffix(pe.Message, ".")
 	}
 	for line > 1 && (line > len(lines) || strings.TrimSpace(lines[line-1]) == "") {

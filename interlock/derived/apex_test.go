@@ -114,6 +114,21 @@ func TestApexGrowsWithSilence(t *testing.T) {
 	}
 }
 
+// An apex that stands exactly on a limit is not past it; the next instant is.
+func TestApexOnTheLimit(t *testing.T) {
+	cfg := whole()
+	cfg.Reaction = 0
+	cfg.ApexThresholds = []float64{3}
+	r := newRig(t, cfg, rules.Apex)
+	r.put(0, rules.ClimbGlobal, 0)
+	r.put(0, rules.HeightGlobal, 3)
+	r.wantGood(t, rules.Apex, 3, 0)
+	due := r.calcs[len(r.calcs)-1].Due()
+	if due <= 0 || due > time.Microsecond { // g·T² must first show in the last bit of 3
+		t.Fatalf("expected the limit to be passed at once, got %v", due)
+	}
+}
+
 // A missing height is no better than silence: the prediction goes on growing.
 func TestApexMissingHeightKeepsGrowing(t *testing.T) {
 	r := newRig(t, whole(), rules.Apex)
@@ -184,4 +199,16 @@ func TestApexProperties(t *testing.T) {
 			}
 		}
 	})
+}
+
+func BenchmarkApex(b *testing.B) {
+	a := newApex(whole())
+	var table Table
+	b.ReportAllocs()
+	for i := 0; b.Loop(); i++ {
+		at := time.Duration(i) * ms(100)
+		table[rules.Climb] = Reading{At: at, Value: 1, Quality: rules.Good}
+		table[rules.Height] = Reading{At: at, Value: 3, Quality: rules.Good}
+		a.Sample(at, &table)
+	}
 }

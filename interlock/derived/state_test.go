@@ -364,3 +364,12 @@ func TestWildReadings(t *testing.T) {
 		r.advance(at + time.Hour)
 	})
 }
+
+// BenchmarkFrame is one frame of everything through every calculator.
+func BenchmarkFrame(b *testing.B) {
+	r, now := busy(b)
+	b.ReportAllocs()
+	for k := 1; b.Loop(); k++ {
+		lively(r, now+time.Duration(k)*ms(100), k)
+	}
+}

@@ -97,6 +97,14 @@ func TestGustSilence(t *testing.T) {
 	at += 1750 * time.Millisecond // 7 samples did not come; 5 and the new one are there
 	blow(r, &at, 1, 5)
 	r.wantMissing(t, rules.Gust, rules.InputMissing)
+	blow(r, &at, 40, 5)
+	at += ms(1000) // 4 samples did not come: 8 of 12 are there
+	blow(r, &at, 1, 5)
+	r.wantDoubtful(t, rules.Gust, rules.InputMissing)
+	blow(r, &at, 40, 5)
+	at += ms(750) // 9 of 12: the declared rate, a quarter slow
+	blow(r, &at, 1, 5)
+	r.wantGood(t, rules.Gust, 5, 0)
 	at += 4 * time.Second // nothing left
 	blow(r, &at, 11, 5)
 	r.wantMissing(t, rules.Gust, rules.NotFilled)

@@ -331,6 +331,8 @@ func TestHopelessFiles(t *testing.T) {
 		"bytes that are no ä":  "a = \"\xe4\"\n",
 		"a carriage return":    "a = 1\rb = 2\r",
 		"a key without value":  "a\n",
+		"a line without end":   strings.Repeat("a.", 100000) + "b = 1\n",
+		"braces without end":   "a = " + strings.Repeat("{a=", 60000) + "\n",
 		"a doubled table":      "[a]\n[a]\n",
 		"an array redefined":   "a = [1]\n[[a]]\n",
 		"a table in a value":   "a = {b = 1}\n",

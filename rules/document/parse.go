@@ -15,6 +15,9 @@ import (
 // and bounds how deep the library can recurse.
 const (
 	largest = 256 << 10
+	// longestLine bounds the dots and braces of one line, whose cost in the
+	// library grows with their square; 500 characters of text fit.
+	longestLine = 2500
 	// mostSyntax is the count of syntax faults after which reading stops:
 	// more of them say that this is no TOML at all.
 	mostSyntax = 12
@@ -45,6 +48,14 @@ func Parse(file string, text []byte) *Document {
 	}
 	source := string(text)
 	lines := strings.SplitAfter(source, "\n")
+	for i, line := range lines {
+		if len(line) > longestLine {
+			d.damaged = true
+			d.faults = append(d.faults, Fault{File: file, Line: i + 1, Wrong: fmt.Sprintf("a line of more than %d bytes", longestLine),
+				Got: fmt.Sprintf("%d bytes", len(line)), Mend: "break it, or shorten it"})
+			lines[i] = "\n"
+		}
+	}
 	for range mostSyntax {
 		text := strings.Join(lines, "")
 		values, md, err := decode(text)

@@ -278,7 +278,7 @@ func (r *Reader) timeOf(p *packet) time.Duration {
 		r.info.Start = time.Unix(0, p.ns).UTC()
 	}
 	at := time.Duration(p.ns - r.first)
-	if p.ns < r.first || at < r.last {
+	if at < r.last {
 		r.info.Backwards++
 		return r.last
 	}

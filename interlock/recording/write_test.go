@@ -409,6 +409,9 @@ func TestWriter_EveryFailureAtEveryOperation(t *testing.T) {
 						t.Fatal(err)
 					}
 					names = append(names, name)
+					if truncates {
+						endsInOrder(t, f.text)
+					}
 				}
 				r, err := OpenParts(names)
 				if err != nil {
@@ -432,6 +435,18 @@ func TestWriter_EveryFailureAtEveryOperation(t *testing.T) {
 				}
 			}
 		}
+	}
+}
+
+// endsInOrder: a file that was given up holds whole blocks only.
+func endsInOrder(t *testing.T, text []byte) {
+	t.Helper()
+	r, err := OpenReader(bytes.NewReader(text))
+	if err == nil {
+		_, err = read(t, r)
+	}
+	if !errors.Is(err, io.EOF) {
+		t.Errorf("a file that was given up: %v", err)
 	}
 }
 

@@ -11,7 +11,7 @@ import (
 
 // Ours. maxLine bounds a line, so that a reader needs no more memory than that.
 // maxHeld bounds what is kept in memory while no file takes it: some thousand
-// lines; trips are far fewer. syncAt bounds what waits for a sync on a good
+// lines, and four times that for durable ones; trips are far fewer. syncAt bounds what waits for a sync on a good
 // file when the caller forgets to ask. retry is how long a broken log waits
 // before lines that need not be durable try a new file.
 const (
@@ -137,7 +137,7 @@ func (l *Log) put(line *Line, head []byte) error {
 
 // hold copies the line so that it can be written anew.
 func (l *Log) hold(line Line, durable bool) bool {
-	if l.size > maxHeld && !durable {
+	if l.size > maxHeld && (!durable || l.size > 4*maxHeld) {
 		l.lost++
 		return false
 	}

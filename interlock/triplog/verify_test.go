@@ -94,6 +94,7 @@ func TestPromise11_LinesCutOutMovedOrRepeated(t *testing.T) {
 		{"an empty line put in", []byte(strings.Replace(string(text), "\n", "\n\n", 1)), 2, Changed},
 		{"CR LF line ends", bytes.ReplaceAll(text, []byte("\n"), []byte("\r\n")), 1, Changed},
 		{"zeros in the middle", bytes.Replace(text, []byte("link"), []byte("\x00\x00\x00\x00"), 1), 2, Changed},
+		{"a line chained anew under another number", rechained(t, join(0, 1, 2, 3), `{"v":1,"n":9,"at_ns":1,"wall":"","kind":"ended"`), 5, Cut},
 		{"text behind the end", append(bytes.Clone(text), "{\"v\":1,\"n\":9"...), 6, Changed},
 	} {
 		rep := verify(t, c.text)
@@ -101,6 +102,11 @@ func TestPromise11_LinesCutOutMovedOrRepeated(t *testing.T) {
 			t.Errorf("%s: %+v, want line %d %s", c.what, rep, c.bad, c.found)
 		}
 	}
+}
+
+// rechained adds a line with a chain value that fits.
+func rechained(t *testing.T, text []byte, body string) []byte {
+	return append(bytes.Clone(text), body+chainKey+chainOf(t, text, body)+chainEnd+"\n"...)
 }
 
 // TestPromise11_TornIsNotTampered: what a power cut leaves behind the last sync.

@@ -2,11 +2,16 @@ package rules
 
 import (
 	"crypto/sha256"
+	"fmt"
+	"math"
 	"os"
 	"path/filepath"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"pgregory.net/rapid"
 )
 
 func example(t testing.TB, name string) string {
@@ -266,8 +271,74 @@ func FuzzReadEnvelope(f *testing.F) {
 	})
 }
 
+// cautions is the rule's cautions as values of its channel or rate.
+func cautions(r *Rule) []float64 {
+	switch {
+	case !r.HasCaution:
+		return nil
+	case r.Form == FallingFaster:
+		return []float64{-r.Caution}
+	case r.Form == Outside:
+		return []float64{r.Caution, r.CautionHigh}
+	}
+	return []float64{r.Caution}
+}
+
+// Random rules on every channel: each is refused, or is fit for the engine.
+func TestRandomRulesAreRefusedOrSound(t *testing.T) {
+	accepted := 0
+	rapid.Check(t, func(t *rapid.T) {
+		c := ChannelID(rapid.IntRange(1, int(ChannelCount)-1).Draw(t, "channel")).Channel()
+		form := rapid.SampledFrom(ruleForms).Draw(t, "form")
+		kind := c.Kind
+		if form.form == RisingFaster || form.form == FallingFaster {
+			kind = kind.Rate()
+		}
+		value := func(label string) string {
+			v := c.Low + rapid.Float64Range(-0.05, 1.05).Draw(t, label)*min(c.High-c.Low, 1e4)
+			number := strconv.FormatFloat(v, 'g', 6, 64)
+			switch units := kind.Units(); {
+			case kind == Flag:
+				return strconv.FormatBool(v > 0.5)
+			case len(units) == 0:
+				return strconv.FormatFloat(v, 'f', 3, 64)
+			default:
+				shown, _ := Convert(v, units[len(units)-1])
+				number = strconv.FormatFloat(shown, 'g', 6, 64)
+				return strconv.Quote(number + " " + units[len(units)-1])
+			}
+		}
+		limit := func(label string) string {
+			if form.form == Outside {
+				return "[" + value(label+" low") + ", " + value(label+" high") + "]"
+			}
+			return value(label)
+		}
+		text := fmt.Sprintf("version = 1\n[[rule]]\nname = \"x\"\nwatch = %q\n%s = %s\n", c.Name, form.key, limit("limit"))
+		if rapid.Bool().Draw(t, "with caution") {
+			text += "caution = " + limit("caution") + "\n"
+		}
+		if rapid.Bool().Draw(t, "with deadband") {
+			text += "deadband = " + value("deadband") + "\n"
+		}
+		text += rapid.SampledFrom([]string{"stop = \"immediate\"\n", "stop = \"none\"\n", "stop = \"controlled\"\ngrace = \"7 s\"\n",
+			"stop = \"controlled\"\ngrace = \"7 s\"\nwhen_missing = \"caution\"\n"}).Draw(t, "stop")
+		e, faults := ReadEnvelope("x.toml", []byte(text))
+		if (e == nil) != (len(faults) > 0) {
+			t.Fatalf("%s: %v, %v", text, e, faults)
+		}
+		if e != nil {
+			accepted++
+			checkEnvelope(t, e)
+		}
+	})
+	if accepted == 0 {
+		t.Error("not one was accepted: nothing was checked")
+	}
+}
+
 // checkEnvelope holds what every envelope that was read promises to the engine.
-func checkEnvelope(t *testing.T, e *Envelope) {
+func checkEnvelope(t rapid.TB, e *Envelope) {
 	t.Helper()
 	for i := range e.Rules {
 		r := &e.Rules[i]
@@ -279,8 +350,11 @@ func checkEnvelope(t *testing.T, e *Envelope) {
 		if r.Stop != NoStop && r.WhenMissing == MissingTrips && r.MissingStop == NoStop {
 			t.Errorf("a missing channel would not stop: %+v", r)
 		}
-		if r.HasCaution && (r.Side(r.Caution) == Beyond || r.Headroom(r.Caution) < r.Deadband) && r.Form != FallingFaster {
-			t.Errorf("the caution is not inside the deadband: %+v", r)
+		for _, v := range cautions(r) {
+			// A unit's rounding may lie between the two.
+			if r.Side(v) == Beyond || r.Headroom(v) < r.Deadband-1e-9*(1+math.Abs(r.Limit)) {
+				t.Errorf("the deadband reaches past the caution: %+v", r)
+			}
 		}
 		if rate := r.Form == RisingFaster || r.Form == FallingFaster; rate != (r.Over > 0) {
 			t.Errorf("over does not fit the form: %+v", r)

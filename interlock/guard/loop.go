@@ -43,6 +43,9 @@ type LoopConfig struct {
 	// LongestGap is the longest time between two turns. It is the window of
 	// the external watchdog: after a longer gap the contactor has dropped.
 	LongestGap time.Duration
+	// Clock is the time right now: a turn can be held up in its middle, and a
+	// heartbeat edge must be spaced from when the last one really was written.
+	Clock func() time.Duration
 	// Keep takes the records of one turn. It must not block.
 	Keep func(*Batch)
 	// Show takes a chance to copy what can be shown. It must not block.
@@ -61,6 +64,7 @@ type Batch struct {
 // goroutine; Offer may be called from any.
 type Loop struct {
 	cfg    LoopConfig
+	pin    struct{ relay, heartbeat, buzzer, lamp hw.Output }
 	inbox  *inbox
 	parcel parcel
 	inputs []interlock.Input
@@ -108,17 +112,21 @@ func NewLoop(cfg LoopConfig) (*Loop, error) {
 	missing(cfg.Engine == nil, "engine")
 	missing(cfg.Intake == nil, "intake")
 	missing(cfg.Board == nil, "board")
+	missing(cfg.Clock == nil, "clock")
 	missing(cfg.Keep == nil, "keeper of records")
 	missing(cfg.Show == nil, "place to show")
 	missing(cfg.LongestGap <= 0, "longest gap between turns")
 	if err := errors.Join(errs...); err != nil {
 		return nil, err
 	}
-	return &Loop{
+	l := &Loop{
 		cfg: cfg, inbox: newInbox(), lampUntil: rules.Never,
 		inputs: make([]interlock.Input, 0, 512),
 		edges:  make([]intake.WindEdge, 0, 256),
-	}, nil
+	}
+	b := cfg.Board
+	l.pin.relay, l.pin.heartbeat, l.pin.buzzer, l.pin.lamp = b.Relay(), b.Heartbeat(), b.Buzzer(), b.Lamp()
+	return l, nil
 }
 
 // Telemetry leaves bytes of a link for the loop. Any goroutine.
@@ -249,9 +257,10 @@ func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
 		f := &effects[i]
 		switch f.Kind {
 		case interlock.RelayEffect:
-			l.output(l.cfg.Board.Relay(), f.On)
+			l.output(l.pin.relay, f.On)
 		case interlock.BeatEffect:
-			l.beatOn = f.On
+			// It comes behind the relay's effect: that write may have failed.
+			l.beatOn = f.On && !l.relayBad
 			if f.On {
 				l.beatAt = now - beatEvery
 			}
@@ -289,20 +298,32 @@ func (l *Loop) output(line hw.Output, on bool) {
 // once a turn and never catches up in a burst.
 func (l *Loop) outputs(now time.Duration) {
 	if l.beatOn && now-l.beatAt >= beatEvery {
-		l.beat = !l.beat
-		l.beatAt = now
-		l.output(l.cfg.Board.Heartbeat(), l.beat)
+		l.heartbeat()
 	}
 	if l.relayBad && now >= l.retryAt {
 		// Try the safe level again: until a write works no reset is taken.
 		l.retryAt = now + relayRetry
-		l.output(l.cfg.Board.Relay(), false)
+		l.output(l.pin.relay, false)
 	}
 	l.buzz(now)
 	if now >= l.lampUntil {
 		l.lampUntil = rules.Never
 		l.light(false)
 	}
+}
+
+// heartbeat writes one edge, stamped when it is written: were it stamped with
+// the turn's begin, a turn that is held up in its middle would be followed by
+// an edge too soon. After a hold-up longer than the watchdog's window there is
+// none: the next turn finds the stall.
+func (l *Loop) heartbeat() {
+	at := l.cfg.Clock()
+	if at-l.last > l.cfg.LongestGap {
+		return
+	}
+	l.beat = !l.beat
+	l.beatAt = at
+	l.output(l.pin.heartbeat, l.beat)
 }
 
 func (l *Loop) buzz(now time.Duration) {
@@ -312,7 +333,7 @@ func (l *Loop) buzz(now time.Duration) {
 	}
 	if on != l.buzzing {
 		l.buzzing = on
-		if err := l.cfg.Board.Buzzer().Set(on); err != nil {
+		if err := l.pin.buzzer.Set(on); err != nil {
 			l.outputErr = err
 		}
 	}
@@ -321,7 +342,7 @@ func (l *Loop) buzz(now time.Duration) {
 func (l *Loop) light(on bool) {
 	if on != l.lit {
 		l.lit = on
-		if err := l.cfg.Board.Lamp().Set(on); err != nil {
+		if err := l.pin.lamp.Set(on); err != nil {
 			l.outputErr = err
 		}
 	}
@@ -369,6 +390,12 @@ func (l *Loop) nextTurn(now time.Duration) time.Duration {
 	}
 	if l.cfg.Wind {
 		next = min(next, l.windAt)
+	}
+	if l.relayBad {
+		next = min(next, l.retryAt)
+	}
+	if half := l.lampUntil - lampFor/2; l.lampUntil != rules.Never && half > now {
+		next = min(next, half) // the sound of the flash ends
 	}
 	if _, hold := sounding(l.sound, now-l.soundSince); hold > 0 {
 		next = min(next, now+hold)

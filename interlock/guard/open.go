@@ -233,7 +233,7 @@ func (g *Guard) assemble() error {
 	}
 	g.loop, err = NewLoop(LoopConfig{
 		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
-		LongestGap: g.pad.LongestGap, Keep: keep, Show: g.shot.take,
+		LongestGap: g.pad.LongestGap, Clock: g.now, Keep: keep, Show: g.shot.take,
 	})
 	if err != nil {
 		return err

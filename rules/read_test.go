@@ -296,7 +296,6 @@ func TestRandomRulesAreRefusedOrSound(t *testing.T) {
 		}
 		value := func(label string) string {
 			v := c.Low + rapid.Float64Range(-0.05, 1.05).Draw(t, label)*min(c.High-c.Low, 1e4)
-			number := strconv.FormatFloat(v, 'g', 6, 64)
 			switch units := kind.Units(); {
 			case kind == Flag:
 				return strconv.FormatBool(v > 0.5)
@@ -304,8 +303,7 @@ func TestRandomRulesAreRefusedOrSound(t *testing.T) {
 				return strconv.FormatFloat(v, 'f', 3, 64)
 			default:
 				shown, _ := Convert(v, units[len(units)-1])
-				number = strconv.FormatFloat(shown, 'g', 6, 64)
-				return strconv.Quote(number + " " + units[len(units)-1])
+				return strconv.Quote(strconv.FormatFloat(shown, 'g', 6, 64) + " " + units[len(units)-1])
 			}
 		}
 		limit := func(label string) string {

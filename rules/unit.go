@@ -120,22 +120,6 @@ func rat(text string) *big.Rat {
 
 func quo(a, b *big.Rat) *big.Rat { return new(big.Rat).Quo(a, b) }
 
-// base is the kind whose rate k is, 0 when it is none.
-func (k Kind) base() Kind {
-	switch k {
-	case Speed:
-		return Length
-	case Acceleration:
-		return Speed
-	case AngularRate:
-		return Angle
-	}
-	if k&perSecond != 0 {
-		return k &^ perSecond
-	}
-	return 0
-}
-
 // findUnit finds a unit by any of its spellings. A rate may be any unit "/s"
 // or "/min"; the rate of a plain number is "/s".
 func findUnit(text string) (unit, bool) {

@@ -204,7 +204,7 @@ func (r *reading) fittings(lines *document.Table) {
 			lines.Fault(rule.name, "stands under [absent] too", document.Quote(a.Reason), "keep one of the two")
 		case fitted || !r.guards():
 		case needed(rule.name):
-			lines.Missing(rule.name, "missing: duty guard needs it", fmt.Sprintf(`name its pin under [board.lines], or write duty = "watch"`))
+			lines.Missing(rule.name, "missing: duty guard needs it", `name its pin under [board.lines], or write duty = "watch"`)
 		case !absent && rule.name != "anemometer" && rule.name != "lamp":
 			lines.Missing(rule.name, "missing, and not said to be absent", fmt.Sprintf("name its pin under [board.lines], or write %s = \"why this pad has none\" under [absent]", rule.name))
 		}

@@ -14,12 +14,13 @@ const (
 	laneSensors lane = iota // wind edges and converter counts
 	laneLinks               // telemetry
 	laneHost                // what the host says
+	laneSaid                // what people say: however much, it costs no word of the host
 	laneCount
 )
 
 // laneRoom is how many chunks a lane keeps. At 400 frames a second the links'
 // lane holds over half a second; whatever is older is worth nothing.
-var laneRoom = [laneCount]int{laneSensors: 64, laneLinks: 256, laneHost: 64}
+var laneRoom = [laneCount]int{laneSensors: 64, laneLinks: 256, laneHost: 64, laneSaid: 64}
 
 // parcel is a chunk on its way to the loop; its bytes are its own.
 type parcel struct {
@@ -55,9 +56,9 @@ func newInbox() *inbox {
 	return b
 }
 
-// put copies a chunk into its lane and wakes the loop. It never blocks: a full
-// lane drops its oldest.
-func (b *inbox) put(l lane, p parcel) {
+// put copies a chunk, whose bytes come beside the parcel, into its lane and
+// wakes the loop. It never blocks: a full lane drops its oldest.
+func (b *inbox) put(l lane, p parcel, bytes []byte) {
 	b.mu.Lock()
 	r := &b.lanes[l]
 	if r.count == len(r.slots) {
@@ -67,7 +68,7 @@ func (b *inbox) put(l lane, p parcel) {
 		b.lost++
 	}
 	slot := &r.slots[(r.first+r.count)%len(r.slots)]
-	keep := append(slot.bytes[:0], p.bytes...)
+	keep := append(slot.bytes[:0], bytes...)
 	*slot = p
 	slot.bytes = keep
 	r.count++

@@ -3,6 +3,7 @@ package guard
 import (
 	"context"
 	"fmt"
+	"slices"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -52,8 +53,9 @@ type keeper struct {
 
 	// The writer goroutine's own.
 	text       []byte
-	highest    uint32 // highest trip appended
-	told       uint32 // highest trip told as kept
+	highest    uint32   // every trip up to this one was appended
+	early      []uint32 // trips appended before one of lower number
+	told       uint32   // highest trip told as kept
 	saidChunks uint64
 	now        time.Duration
 	state      interlock.State
@@ -184,13 +186,25 @@ func (k *keeper) decide(f interlock.Effect) {
 		k.state = f.State
 	}
 	if f.Kind == interlock.TripEffect {
-		k.highest = max(k.highest, f.Trip)
+		k.appended(f.Trip)
 	}
 	durable := lasting(f)
 	err := k.log.Append(triplog.Line{At: f.At, Kind: triplog.KindDecision, State: k.state.String(), Decision: k.text}, durable)
 	k.failed("trip log", err)
 	if durable && err == nil {
 		k.tell()
+	}
+}
+
+// appended notes that trip n is in the log. A trip from the reserved place can
+// come before an earlier one that still waits in the queue, and "kept" means
+// every trip up to its number.
+func (k *keeper) appended(n uint32) {
+	k.early = append(k.early, n)
+	slices.Sort(k.early)
+	for len(k.early) > 0 && k.early[0] <= k.highest+1 {
+		k.highest = max(k.highest, k.early[0])
+		k.early = k.early[1:]
 	}
 }
 

@@ -131,26 +131,30 @@ func NewLoop(cfg LoopConfig) (*Loop, error) {
 
 // Telemetry leaves bytes of a link for the loop. Any goroutine.
 func (l *Loop) Telemetry(c intake.Chunk) {
-	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To, bytes: c.Bytes})
+	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
 }
 
 // WindEdge leaves one edge of the anemometer for the loop. Any goroutine.
 func (l *Loop) WindEdge(e intake.WindEdge) {
 	var room [intake.WindEdgeSize]byte
 	one := [1]intake.WindEdge{e}
-	l.inbox.put(laneSensors, parcel{source: intake.Wind, bytes: intake.AppendWindEdges(room[:0], one[:])})
+	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
 }
 
 // Count leaves one conversion of the load cell for the loop. Any goroutine.
 func (l *Loop) Count(c intake.Count) {
 	var room [intake.CountSize]byte
 	one := [1]intake.Count{c}
-	l.inbox.put(laneSensors, parcel{source: intake.LoadCell, bytes: intake.AppendCounts(room[:0], one[:])})
+	l.inbox.put(laneSensors, parcel{source: intake.LoadCell}, intake.AppendCounts(room[:0], one[:]))
 }
 
 // Host leaves a host event for the loop. Any goroutine.
 func (l *Loop) Host(m intake.HostMessage) {
-	l.inbox.put(laneHost, parcel{source: intake.HostEvent, bytes: intake.EncodeHost(nil, m)})
+	to := laneHost
+	if m.Host == interlock.HostMark || m.Host == interlock.HostDeclared {
+		to = laneSaid
+	}
+	l.inbox.put(to, parcel{source: intake.HostEvent}, intake.EncodeHost(nil, m))
 }
 
 // Wake is signalled when something was left for the loop.

@@ -99,10 +99,11 @@ func (g *Guard) finish() error {
 	g.ended = true
 	errs := []error{g.board.Inert()}
 	g.keeper.drain()
-	g.shot.mu.Lock()
-	at, state := g.shot.view.At, g.shot.view.State
-	g.shot.mu.Unlock()
-	errs = append(errs, g.session.Trips.Append(triplog.Line{At: at, Kind: triplog.KindEnded, State: state.String()}, true))
+	// From the engine itself: the last snapshot is left out while somebody
+	// reads one, and the next session comes up by this state.
+	var last interlock.View
+	g.engine.View(&last)
+	errs = append(errs, g.session.Trips.Append(triplog.Line{At: last.At, Kind: triplog.KindEnded, State: last.State.String()}, true))
 	errs = append(errs, g.release())
 	return errors.Join(errs...)
 }

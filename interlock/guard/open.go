@@ -121,7 +121,7 @@ type Guard struct {
 
 // Open checks the files, finds out how the last session ended, begins a new
 // one, and opens board, links and local socket. On an error nothing is left
-// held, and a session folder that was begun is kept only if it holds records.
+// held, and no session is left behind.
 func Open(files Files, opts Options) (g *Guard, err error) {
 	c, faults := files.Check()
 	if len(faults) > 0 {
@@ -136,6 +136,11 @@ func Open(files Files, opts Options) (g *Guard, err error) {
 	}
 	defer func() {
 		if err != nil {
+			if g.session != nil {
+				// Nothing was decided yet. Left behind, it would count as a
+				// session that broke off.
+				err = errors.Join(err, os.RemoveAll(g.session.Dir))
+			}
 			err = errors.Join(err, g.release())
 			g = nil
 		}

@@ -56,8 +56,13 @@ func (g *Guard) answer(line []byte) Reply {
 		return Reply{OK: true, Status: &s}
 	case "mark":
 		text := strings.TrimSpace(r.Text)
-		if text == "" || utf8.RuneCountInString(text) > mostMark || strings.ContainsFunc(text, unicode.IsControl) {
-			return Reply{Error: fmt.Sprintf("a mark is one line of 1 to %d characters (got %d)", mostMark, utf8.RuneCountInString(text))}
+		if n := utf8.RuneCountInString(text); n == 0 || n > mostMark {
+			return Reply{Error: fmt.Sprintf("a mark is one line of 1 to %d characters (got %d)", mostMark, n)}
+		}
+		// Beside control characters, those that turn the direction of writing
+		// or show nothing: a log must read the way it is.
+		if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+			return Reply{Error: "a mark is one line of printable characters; leave out what can not be seen"}
 		}
 		g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text})
 		return Reply{OK: true}

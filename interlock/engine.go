@@ -78,7 +78,6 @@ type Engine struct {
 	bootKnown       bool
 	linkHeard       bool
 	linkUp          bool
-	climbing        bool
 
 	standing      int // stop demands in force
 	trips         uint32

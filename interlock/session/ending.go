@@ -128,9 +128,16 @@ func (s *Session) Ending() (Ending, error) {
 	if e.Log, err = triplog.VerifyFiles(names...); err != nil {
 		return e, err
 	}
-	for _, name := range names {
-		if err := e.follow(name); err != nil {
-			return e, err
+	for rec, err := range triplog.FileLines(names...) {
+		if errors.Is(err, triplog.ErrBroken) {
+			break // the verdict says it
+		}
+		if err != nil {
+			return e, fmt.Errorf("session %s: %w", e.Session, err)
+		}
+		e.At = rec.At()
+		if state := stateAfter(rec); state != "" {
+			e.State = state
 		}
 	}
 	switch {
@@ -148,28 +155,6 @@ func (s *Session) Ending() (Ending, error) {
 		e.Says = fmt.Sprintf("session %s ended in order", e.Session)
 	}
 	return e, nil
-}
-
-// follow takes state and time from one file, as far as it can be believed.
-func (e *Ending) follow(name string) error {
-	f, err := os.Open(name)
-	if err != nil {
-		return fmt.Errorf("session %s: %w", e.Session, err)
-	}
-	defer f.Close()
-	for rec, err := range triplog.Lines(f) {
-		if err != nil {
-			if errors.Is(err, triplog.ErrBroken) {
-				return nil // the verdict says it
-			}
-			return fmt.Errorf("session %s: %w", e.Session, err)
-		}
-		e.At = rec.At()
-		if state := stateAfter(rec); state != "" {
-			e.State = state
-		}
-	}
-	return nil
 }
 
 // stateAfter is the latch's state after a line: the line's own, or that of a

@@ -218,31 +218,33 @@ func synced(t *testing.T, d *faulty) []string {
 	return kept(t, never.parts(nil))
 }
 
-// kept reads the texts that count: of each file up to where a later one goes on.
+// kept reads the texts that count, as whoever replays the log does.
 func kept(t *testing.T, parts []io.Reader) []string {
-	var files [][]Record
-	for _, p := range parts {
-		var recs []Record
-		for rec, err := range Lines(p) {
-			if err != nil {
-				t.Fatal(err)
-			}
-			recs = append(recs, rec)
+	t.Helper()
+	dir := t.TempDir()
+	var names []string
+	for i, p := range parts {
+		text, err := io.ReadAll(p)
+		if err != nil {
+			t.Fatal(err)
 		}
-		files = append(files, recs)
+		names = append(names, filepath.Join(dir, PartName(i+1)))
+		if err := os.WriteFile(names[i], text, 0o644); err != nil {
+			t.Fatal(err)
+		}
 	}
 	var texts []string
-	limit := ^uint64(0)
-	for i := len(files) - 1; i >= 0; i-- {
-		var here []string
-		for _, rec := range files[i] {
-			if rec.Text != "" && rec.N <= limit {
-				here = append(here, rec.Text)
-			}
+	var n uint64
+	for rec, err := range FileLines(names...) {
+		if err != nil {
+			t.Fatal(err)
 		}
-		texts = append(here, texts...)
-		if len(files[i]) > 0 && files[i][0].Head.Continues != nil {
-			limit = files[i][0].Head.Continues.N
+		if rec.N != n+1 {
+			t.Fatalf("line %d behind line %d", rec.N, n)
+		}
+		n = rec.N
+		if rec.Text != "" {
+			texts = append(texts, rec.Text)
 		}
 	}
 	return texts

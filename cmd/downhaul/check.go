@@ -74,6 +74,7 @@ type checked struct {
 	Unseen   []unseen      `json:"cannot_see"`
 	Warnings []string      `json:"warnings"`
 	pad      *pad.Pad
+	heaviest float64 // kg, of all cards; 0 without one
 }
 
 const checkSchema = 1
@@ -107,8 +108,12 @@ type ruleRow struct {
 	Sentence string `json:"sentence"`
 	// RestsOn is whose word the channel is; empty without a pad file.
 	RestsOn string `json:"rests_on,omitempty"`
+	// Reaction is the longest that the rule may take on this pad; null without
+	// a pad file, and where nothing feeds the rule.
+	Reaction *budget `json:"reaction"`
 	// Without is the reason for a rule that nothing can feed.
 	Without string `json:"without,omitempty"`
+	reacts  string
 }
 
 type startRow struct {
@@ -186,6 +191,9 @@ func (c *checked) read(name string, text []byte) checkedFile {
 		if card != nil {
 			f.Title, f.SHA256, f.Says = card.Title, hex.EncodeToString(card.Hash[:]), cardSays(card)
 			c.stepEnvelopes(&f, card)
+			for _, step := range card.Steps {
+				c.heaviest = max(c.heaviest, card.Mass+step.Ballast)
+			}
 		}
 	default:
 		f.add(document.Faults{{File: name, Line: 1, Wrong: "neither envelope, pad file nor test card",
@@ -253,11 +261,20 @@ func (c *checked) holdAgainstPad() {
 			if a, ok := e.Absent(r.Watch); ok {
 				row.Without = a.Reason
 			}
+			if c.pad != nil && c.pad.Fed(r.Watch) != rules.NotFed {
+				b := reaction(r, c.pad)
+				row.Reaction, row.reacts = &b, b.says(r.Stop)
+			}
 			f.Rules = append(f.Rules, row)
 		}
 		for j := range e.Permissives {
 			p := &e.Permissives[j]
 			f.Permissives = append(f.Permissives, startRow{p.Name, p.Line, p.Watch.String(), p.Sentence(), c.restsOn(p.Watch)})
+		}
+		if c.pad != nil {
+			says, warnings := judge(e, c.pad, c.heaviest)
+			f.Says = append(f.Says, says...)
+			c.Warnings = append(c.Warnings, warnings...)
 		}
 		for _, a := range e.Without {
 			c.unseen(a.Channel.String(), a.Channel.Channel().Says, a.Reason)

@@ -49,8 +49,8 @@ func (f *checkedFile) print(w io.Writer) {
 	for _, x := range f.Faults {
 		wrap(w, "  ", "      ", x.text)
 	}
-	for _, text := range f.Says {
-		wrap(w, "  ", "    ", text)
+	if f.Kind != isEnvelope {
+		f.printSays(w)
 	}
 	for _, r := range f.Rules {
 		rests := ""
@@ -60,7 +60,7 @@ func (f *checkedFile) print(w io.Writer) {
 		case r.RestsOn != "":
 			rests = " Rests on: " + r.RestsOn + "."
 		}
-		wrap(w, fmt.Sprintf("  %s: ", printable(r.Name)), "    ", r.Sentence+rests)
+		wrap(w, fmt.Sprintf("  %s: ", printable(r.Name)), "    ", r.Sentence+" "+r.reacts+rests)
 	}
 	for _, p := range f.Permissives {
 		rests := ""
@@ -68,6 +68,16 @@ func (f *checkedFile) print(w io.Writer) {
 			rests = " Rests on: " + p.RestsOn + "."
 		}
 		wrap(w, "  start: ", "    ", p.Sentence+rests)
+	}
+	if f.Kind == isEnvelope {
+		f.printSays(w)
+	}
+}
+
+// printSays prints what the file means as a whole.
+func (f *checkedFile) printSays(w io.Writer) {
+	for _, text := range f.Says {
+		wrap(w, "  ", "    ", text)
 	}
 }
 

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/sha256"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -105,7 +106,7 @@ func fits(ts *testscript.TestScript, neg bool, args []string) {
 }
 
 // log FOLDER LINES [ended] writes a trip log of that many lines, with its head
-// and, when asked, its end.
+// and, when asked, its end, and beside it the envelope that its head names.
 func log(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
 		ts.Fatalf("usage: log FOLDER LINES [ended]")
@@ -114,7 +115,10 @@ func log(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 	dir := ts.MkAbs(args[0])
 	ts.Check(os.MkdirAll(dir, 0o755))
-	l, err := triplog.Create(dir, triplog.Head{Session: args[0], Wall: time.Date(2026, 5, 2, 9, 0, 0, 0, time.UTC)})
+	limits := []byte("the limits of the day\n")
+	ts.Check(os.WriteFile(filepath.Join(dir, "envelope.toml"), limits, 0o644))
+	l, err := triplog.Create(dir, triplog.Head{Session: args[0], Wall: time.Date(2026, 5, 2, 9, 0, 0, 0, time.UTC),
+		Files: []triplog.FileHash{{Name: "envelope.toml", SHA256: fmt.Sprintf("%x", sha256.Sum256(limits))}}})
 	ts.Check(err)
 	for n := 2; n < lines; n++ {
 		ts.Check(l.Append(triplog.Line{At: time.Duration(n) * time.Second, Kind: triplog.KindNote, Text: fmt.Sprintf("remark %d", n)}, false))

@@ -1,7 +1,11 @@
 package main
 
 import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 
@@ -15,7 +19,7 @@ type verifyCmd struct {
 
 func (verifyCmd) Help() string {
 	return "Says of each trip log whether it is whole, cut short, torn by a power cut or tampered with, and names " +
-		"the first line that was changed, cut out or moved. Exit code 0 means that every log is whole. The chain " +
+		"the first line that was changed, cut out or moved. Exit code 0 means that every log is whole, and that the files beside it are those read on the day. The chain " +
 		"has no key: it finds accident and careless editing, not somebody who writes the whole log anew."
 }
 
@@ -24,6 +28,9 @@ type verified struct {
 	Log   string   `json:"log"`
 	Files []string `json:"files"`
 	triplog.Report
+	// Changed are the files beside the log (limits, pad, card) that are not
+	// what its first line says was read on the day.
+	Changed []string `json:"changed"`
 }
 
 const verifySchema = 1
@@ -40,8 +47,12 @@ func (c *verifyCmd) Run(s *streams) error {
 		if err != nil {
 			return fmt.Errorf("verify %s: %w", log, err)
 		}
-		found = found || report.Verdict != triplog.Whole
-		all = append(all, verified{log, files, report})
+		changed, err := changedFiles(files[0])
+		if err != nil {
+			return fmt.Errorf("verify %s: %w", log, err)
+		}
+		found = found || report.Verdict != triplog.Whole || len(changed) > 0
+		all = append(all, verified{log, files, report, changed})
 	}
 	if c.JSON {
 		if err := printJSON(s.out, struct {
@@ -81,6 +92,34 @@ func logFiles(log string) ([]string, error) {
 	return files, nil
 }
 
+// changedFiles names the files beside the log whose SHA-256 is not the one in
+// its first line. A log without a good first line names none: Verify says what
+// is wrong with it.
+func changedFiles(log string) ([]string, error) {
+	changed := []string{}
+	f, err := os.Open(log)
+	if err != nil {
+		return nil, err
+	}
+	defer f.Close()
+	for line, err := range triplog.Lines(f) {
+		if err != nil || line.Head == nil {
+			break
+		}
+		for _, file := range line.Head.Files {
+			text, err := os.ReadFile(filepath.Join(filepath.Dir(log), filepath.Base(file.Name)))
+			if err != nil && !errors.Is(err, fs.ErrNotExist) {
+				return nil, err
+			}
+			if sum := sha256.Sum256(text); err != nil || hex.EncodeToString(sum[:]) != file.SHA256 {
+				changed = append(changed, file.Name)
+			}
+		}
+		break
+	}
+	return changed, nil
+}
+
 func (v *verified) print(s *streams) {
 	fmt.Fprintf(s.out, "%s: %s\n", printable(v.Log), v.Verdict)
 	if v.Verdict == triplog.Tampered {
@@ -90,6 +129,9 @@ func (v *verified) print(s *streams) {
 	if v.Continues != nil {
 		wrap(s.out, "  ", "  ", fmt.Sprintf("this file continues %q from line %d; what it says of that was not checked: verify the whole folder",
 			v.Continues.File, v.Continues.N))
+	}
+	for _, name := range v.Changed {
+		wrap(s.out, "  ", "  ", fmt.Sprintf("%s is gone, or is not what was read on the day", name))
 	}
 	fmt.Fprintf(s.out, "  %s good, last chain value\n  %s\n", plural(v.Lines, "line"), v.Head)
 }

@@ -15,7 +15,7 @@ import (
 // Derived is what the derived channels need of the pad.
 func (p *Pad) Derived() derived.Config {
 	return derived.Config{
-		HeightSources: p.Height.Sources, Vote: p.Height.Vote, Disagreement: p.Height.Disagreement,
+		HeightSources: p.Height.Sources, ClimbSource: p.Height.Climb, Vote: p.Height.Vote, Disagreement: p.Height.Disagreement,
 		ErrorHeight: p.Height.ErrorHeight, ErrorClimb: p.Height.ErrorClimb,
 		Reaction: p.Height.Reaction, MaxAcceleration: p.Height.MaxAcceleration,
 		AnchorNorth: p.Anchor.North, AnchorEast: p.Anchor.East, AnchorHeight: p.Anchor.Height,

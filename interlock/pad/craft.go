@@ -124,6 +124,9 @@ func (r *reading) height() {
 		r.Height.Sources = []rules.ChannelID{id}
 	}
 	r.vote(t)
+	if climb, ok := t.Choice("climb", "global", "local", "hud"); ok {
+		r.Height.Climb = map[string]rules.ChannelID{"global": rules.ClimbGlobal, "local": rules.ClimbLocal, "hud": rules.ClimbHUD}[climb]
+	}
 	if t.Present() && !t.Has("source") && !t.Has("vote") {
 		t.Missing("source", "missing", "write one of "+document.List(heightWords(), "or"))
 	}

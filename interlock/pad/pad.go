@@ -81,7 +81,11 @@ type Stop struct {
 // Height is where craft.height comes from and what the predicted apex needs.
 type Height struct {
 	// Sources is empty when the pad names none.
-	Sources      []rules.ChannelID
+	Sources []rules.ChannelID
+	// Climb is the channel of climb; NoChannel takes the partner of the first
+	// source. Some craft tell a climb beside the height that is off by metres
+	// a second; VFR_HUD's may be the better one.
+	Climb        rules.ChannelID
 	Vote         derived.Vote
 	Disagreement float64 // m
 	// ErrorHeight (m) and ErrorClimb (m/s) are bias and resolution.

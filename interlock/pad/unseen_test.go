@@ -1,0 +1,55 @@
+package pad
+
+import (
+	"strings"
+	"testing"
+
+	"downhaul/rules"
+)
+
+func TestUnseenNamesWhatNothingShows(t *testing.T) {
+	p, faults := Read("pad.toml", []byte(`version = 1
+duty = "watch"
+[craft]
+system = 1
+component = 1
+[height]
+source = "global"
+climb = "hud"
+[[link]]
+kind = "udp"
+address = "127.0.0.1:40123"
+`))
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	if got := p.Derived().ClimbSource; got != rules.ClimbHUD {
+		t.Errorf("climb comes from %v, the file says hud", got)
+	}
+	env, faults := rules.ReadEnvelope("e.toml", []byte(`version = 1
+title = "t"
+[without]
+"wind.gust3s" = "no anemometer"
+`))
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	var all []string
+	for _, u := range p.Unseen(env) {
+		all = append(all, u.String())
+	}
+	text := strings.Join(all, "\n")
+	for _, want := range []string{
+		"mean over 3 s (WMO-No. 8: the measure of a gust) (no anemometer)",
+		"the pull on the tether (nothing feeds tether.tension)",
+		"people inside the keep-out, a blade that comes loose, fire (no channel at all: observer and emergency stop)",
+	} {
+		if !strings.Contains(text, want) {
+			t.Errorf("want %q in\n%s", want, text)
+		}
+	}
+	// What is fed is not listed.
+	if strings.Contains(text, "how high the craft is") {
+		t.Errorf("height is fed and yet called unseen:\n%s", text)
+	}
+}

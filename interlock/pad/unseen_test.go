@@ -28,6 +28,11 @@ address = "127.0.0.1:40123"
 	}
 	env, faults := rules.ReadEnvelope("e.toml", []byte(`version = 1
 title = "t"
+[[rule]]
+name = "gust"
+watch = "wind.gust3s"
+above = "8 m/s"
+stop = "immediate"
 [without]
 "wind.gust3s" = "no anemometer"
 `))

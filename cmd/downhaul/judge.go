@@ -43,6 +43,9 @@ var filters = map[rules.ChannelID]time.Duration{
 // lost) + lasting, stale_after) + the longest turn of the loop, then the chain.
 func reaction(r *rules.Rule, p *pad.Pad) budget {
 	period := r.Watch.Channel().Period
+	if p.LoadCell.Fitted && (r.Watch == rules.Tension || r.Watch == rules.TensionRate) {
+		period = time.Duration(float64(time.Second) / p.LoadCell.Rate)
+	}
 	value := filters[r.Watch] + r.Over + (1+lost)*period + r.Lasting
 	b := budget{Value: value.Seconds(), Silence: r.StaleAfter.Seconds(), Grace: r.Grace.Seconds()}
 	b.Relay = max(b.Value, b.Silence) + p.LongestGap.Seconds()

@@ -51,6 +51,10 @@ func TestReactionBudget(t *testing.T) {
 	if b.Rotors != nil || !strings.Contains(b.says(rules.Immediate), "not measured") {
 		t.Errorf("a stop time that nobody measured is told: %s", b.says(rules.Immediate))
 	}
+	// A converter of 10 readings a second is slower.
+	p.LoadCell = pad.LoadCell{Fitted: true, Rate: 10}
+	b = reaction(&rules.Rule{Watch: rules.Tension, Lasting: 40 * time.Millisecond, StaleAfter: 50 * time.Millisecond}, p)
+	near(t, "by value of a slow converter", b.Value, 0.24, 1e-12)
 	// Silence is the longer way.
 	b = reaction(&rules.Rule{Watch: rules.Height, StaleAfter: 2 * time.Second}, p)
 	near(t, "to relay by silence", b.Relay, 2.05, 1e-12)

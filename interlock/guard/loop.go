@@ -177,14 +177,18 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	l.started, l.last = true, now
 
 	l.pins(now)
+	more := false
 	for lane := range laneCount {
-		for range perLane {
+		taken := 0
+		for taken < perLane {
 			l.parcel.lost = 0
 			if !l.inbox.take(lane, &l.parcel) {
 				break
 			}
 			l.takeIn(now, &l.parcel)
+			taken++
 		}
+		more = more || taken == perLane
 	}
 	l.wind(now)
 	l.advance(now)
@@ -192,6 +196,9 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	if now >= l.shownAt {
 		l.shownAt = now + showEvery
 		l.cfg.Show(l)
+	}
+	if more {
+		return now // what is left must not wait for something new to come in
 	}
 	return l.nextTurn(now)
 }

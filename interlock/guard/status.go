@@ -41,7 +41,7 @@ func (s *snapshot) take(l *Loop) {
 	for _, id := range shownChannels {
 		s.table = append(s.table, l.cfg.Engine.Reading(id))
 	}
-	s.counts = l.cfg.Intake.Counts()
+	l.cfg.Intake.CountsTo(&s.counts)
 	s.turns, s.worst, s.drops, s.output = l.turns, l.worst, l.Dropped(), l.outputErr
 }
 

@@ -101,13 +101,22 @@ func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
 
 // Counts is what came in so far. The slice is the caller's own.
 func (in *Intake) Counts() Counts {
-	n := in.n
-	n.Links = make([]LinkCounts, len(in.links))
+	var n Counts
+	in.CountsTo(&n)
+	return n
+}
+
+// CountsTo is Counts into dst, whose slice is used again: for a loop that
+// must not allocate.
+func (in *Intake) CountsTo(dst *Counts) {
+	links := dst.Links[:0]
 	for i := range in.links {
 		l := &in.links[i]
-		n.Links[i] = l.n
-		n.Links[i].UnknownIDs = l.whole.Counts.UnknownID + l.stream.Counts.UnknownID
-		n.Links[i].BadBytes = l.whole.Counts.BadBytes + l.stream.Counts.BadBytes
+		n := l.n
+		n.UnknownIDs = l.whole.Counts.UnknownID + l.stream.Counts.UnknownID
+		n.BadBytes = l.whole.Counts.BadBytes + l.stream.Counts.BadBytes
+		links = append(links, n)
 	}
-	return n
+	*dst = in.n
+	dst.Links = links
 }

@@ -140,7 +140,7 @@ type demo struct {
 }
 
 // watch tells what the guard decides, as it decides it.
-func (d *demo) watch(f interlock.Effect) {
+func (d *demo) watch(env *rules.Envelope, f interlock.Effect) {
 	switch f.Kind {
 	case interlock.StateEffect:
 		if f.From != f.State {
@@ -150,10 +150,10 @@ func (d *demo) watch(f interlock.Effect) {
 		d.mu.Lock()
 		d.trips = append(d.trips, f)
 		d.mu.Unlock()
-		d.tell.tell(f.At, "guard", stopWords(f.Stop)+": "+guard.FirstCause(d.env, f)+".")
+		d.tell.tell(f.At, "guard", stopWords(f.Stop)+": "+guard.FirstCause(env, f)+".")
 	case interlock.CautionEffect:
 		if f.On {
-			d.tell.tell(f.At, "guard", "Caution: "+guard.FirstCause(d.env, f)+".")
+			d.tell.tell(f.At, "guard", "Caution: "+guard.FirstCause(env, f)+".")
 		}
 	case interlock.SoundEffect:
 		if f.Sound != interlock.Silent {

@@ -12,8 +12,11 @@ import (
 	"runtime"
 	"runtime/debug"
 	"syscall"
+	"time"
 
+	"downhaul/interlock"
 	"downhaul/interlock/guard"
+	"downhaul/rules"
 	"downhaul/rules/document"
 )
 
@@ -66,18 +69,48 @@ func run(args []string, stdout, stderr io.Writer) int {
 	log.SetOutput(stderr)
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM, os.Interrupt)
 	defer stop()
-	g, err := guard.Open(files, guard.Options{Software: guard.Software()})
+	say := make(chan string, 256)
+	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Watch: tell(say)})
 	if err != nil {
 		return fail(stderr, err)
 	}
+	said := make(chan struct{})
+	go func() {
+		defer close(said)
+		for line := range say {
+			fmt.Fprintln(stdout, line)
+		}
+	}()
 	for _, line := range g.Opening() {
 		fmt.Fprintln(stdout, line)
 	}
-	if err := g.Run(ctx); err != nil {
+	err = g.Run(ctx)
+	close(say)
+	select {
+	case <-said:
+	case <-time.After(time.Second): // nobody reads; the records have it all
+	}
+	if err != nil {
 		return fail(stderr, err)
 	}
 	fmt.Fprintln(stdout, "downhauld: ended; relay open, session in "+g.Folder())
 	return fine
+}
+
+// tell hands what happens over to be printed. It is called on the guard's loop
+// and never waits: what a slow terminal does not take is left out there; the
+// trip log has it.
+func tell(say chan<- string) func(*rules.Envelope, interlock.Effect) {
+	return func(env *rules.Envelope, f interlock.Effect) {
+		line, ok := guard.Line(env, f)
+		if !ok {
+			return
+		}
+		select {
+		case say <- "downhauld: " + line:
+		default:
+		}
+	}
 }
 
 // tune gives the loop room: never fewer than four threads that may run, so

@@ -97,7 +97,7 @@ type Options struct {
 	Now func() time.Duration
 	// Watch sees every decision on the loop's own goroutine; it must be quick.
 	// Nil is nobody.
-	Watch func(interlock.Effect)
+	Watch func(*rules.Envelope, interlock.Effect)
 }
 
 // Guard is a running guard with everything it holds open.
@@ -227,7 +227,7 @@ func (g *Guard) assemble() error {
 		inner := keep
 		keep = func(b *Batch) {
 			for _, f := range b.Decisions {
-				watch(f)
+				watch(g.env, f)
 			}
 			inner(b)
 		}

@@ -1,6 +1,8 @@
 package guard
 
 import (
+	"fmt"
+	"strings"
 	"sync"
 	"time"
 
@@ -256,4 +258,26 @@ func FirstCause(env *rules.Envelope, f interlock.Effect) string {
 		text += ", " + value + " against " + limit
 	}
 	return text
+}
+
+// Line is what an effect is worth telling in one line, such as on a terminal;
+// ok is false for what is not.
+func Line(env *rules.Envelope, f interlock.Effect) (line string, ok bool) {
+	at := fmt.Sprintf("%9.2f s  ", f.At.Seconds())
+	switch f.Kind {
+	case interlock.StateEffect:
+		return at + strings.ToUpper(f.State.String()) + ": " + f.Reason.String(), f.From != f.State
+	case interlock.TripEffect:
+		first := ""
+		if f.FirstOut {
+			first = ", first cause"
+		}
+		return at + fmt.Sprintf("TRIP %d (%s stop%s): %s", f.Trip, f.Stop, first, FirstCause(env, f)), true
+	case interlock.CautionEffect:
+		if !f.On {
+			return "", false
+		}
+		return at + "caution: " + FirstCause(env, f), true
+	}
+	return "", false
 }

@@ -208,6 +208,8 @@ const (
 	// spacing at which the guard reads its lines.
 	defaultLongestGap = 50 * time.Millisecond
 	defaultPinStale   = 20 * time.Millisecond
+	// In duty watch a late loop is only late.
+	watchingGap = time.Second
 	// longestSocket is what a unix-domain address holds on every system (104
 	// bytes with the closing NUL on some).
 	longestSocket = 100
@@ -305,6 +307,9 @@ func (r *reading) latch() {
 	longest := 100 * time.Millisecond
 	if r.Board.Kind == Virtual {
 		longest = 2 * time.Second
+	}
+	if !r.guards() {
+		r.LongestGap = watchingGap // no heartbeat holds anything
 	}
 	if d, ok := timeAt(r.root.Table("watchdog"), "longest_gap", longest); ok {
 		r.LongestGap = d

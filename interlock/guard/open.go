@@ -122,7 +122,7 @@ type Guard struct {
 // Open checks the files, finds out how the last session ended, begins a new
 // one, and opens board, links and local socket. On an error nothing is left
 // held, and no session is left behind.
-func Open(files Files, opts Options) (g *Guard, err error) {
+func Open(files Files, opts Options) (opened *Guard, err error) {
 	c, faults := files.Check()
 	if len(faults) > 0 {
 		return nil, faults
@@ -130,7 +130,7 @@ func Open(files Files, opts Options) (g *Guard, err error) {
 	if opts.Stepped != (opts.Now != nil) {
 		return nil, errors.New("guard: a stepped guard needs a clock, and only that")
 	}
-	g = &Guard{opts: opts, pad: c.Pad, env: c.Envelope, unseen: []string{}}
+	g := &Guard{opts: opts, pad: c.Pad, env: c.Envelope, unseen: []string{}}
 	for _, u := range c.Pad.Unseen(c.Envelope) {
 		g.unseen = append(g.unseen, u.String())
 	}
@@ -142,7 +142,6 @@ func Open(files Files, opts Options) (g *Guard, err error) {
 				err = errors.Join(err, os.RemoveAll(g.session.Dir))
 			}
 			err = errors.Join(err, g.release())
-			g = nil
 		}
 	}()
 	start := time.Now()

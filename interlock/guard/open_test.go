@@ -297,3 +297,27 @@ func TestTripLogOfACleanSessionIsWhole(t *testing.T) {
 		t.Errorf("%+v", report)
 	}
 }
+
+// linesOf reads the lines of one file of a trip log, as far as they are whole.
+func linesOf(t testing.TB, name string) (out []triplog.Record) {
+	t.Helper()
+	f, err := os.Open(name)
+	must(t, err)
+	defer f.Close()
+	for line, err := range triplog.Lines(f) {
+		if err != nil {
+			break
+		}
+		line.Decision = append([]byte(nil), line.Decision...)
+		out = append(out, line)
+	}
+	return out
+}
+
+// tripText is the trip log as it stands on the disk now.
+func tripText(t testing.TB, dir string) string {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join(dir, triplog.PartName(1)))
+	must(t, err)
+	return string(text)
+}

@@ -1,0 +1,162 @@
+package interlock
+
+import (
+	"strconv"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/rules"
+)
+
+func siteOption(t *testing.T, s *Site, text string) {
+	switch text {
+	case "duty watch":
+		s.Duty = Watch
+	case "after a trip":
+		s.PowerUp = EndedInTrip
+	case "after a fault":
+		s.PowerUp = EndedInFault
+	case "hold fitted":
+		s.Fitted[Hold] = true
+	case "no readback":
+		s.Fitted[Readback] = false
+	case "stop not proven":
+		s.StopProven = false
+	case "rotor speed not told":
+		s.Fed[rules.Motor1Speed] = rules.NotFed
+	case "landed not told":
+		s.Fed[rules.CraftLanded] = rules.NotFed
+	case "current checked":
+		s.IdleCurrent = 5
+	default:
+		t.Fatalf("no site option %q", text)
+	}
+}
+
+func (r *rig) command(line string) {
+	r.t.Helper()
+	f := strings.Fields(line)
+	channel := func(name string) rules.ChannelID {
+		c, ok := rules.Lookup(name)
+		if !ok {
+			r.t.Fatalf("%q: no channel %q", line, name)
+		}
+		return c.ID
+	}
+	lineOf := func(name string) Line {
+		for l := range LineCount {
+			if l.String() == name {
+				return l
+			}
+		}
+		r.t.Fatalf("%q: no line %q", line, name)
+		return 0
+	}
+	span := func(s string) time.Duration {
+		d, err := time.ParseDuration(s)
+		if err != nil {
+			r.t.Fatalf("%q: %v", line, err)
+		}
+		return d
+	}
+	switch f[0] {
+	case "run":
+		r.run(span(f[1]))
+	case "live":
+		r.live()
+		r.out = nil
+	case "set":
+		v, err := strconv.ParseFloat(f[2], 64)
+		if err != nil {
+			r.t.Fatal(err)
+		}
+		q := rules.Good
+		if len(f) > 3 && f[3] == "doubtful" {
+			q = rules.Doubtful
+		}
+		r.set(channel(f[1]), v, q)
+	case "missing":
+		r.set(channel(f[1]), 0, rules.Missing)
+	case "silence":
+		r.silence(channel(f[1]))
+	case "fly": // at once 3 m up: the height disagrees with the climb
+		r.fly()
+		r.set(rules.HeightGlobal, 3, rules.Good)
+	case "ascend": // ascend METRES DURATION: in the air, with the climb that belongs to it
+		r.fly()
+		h, err := strconv.ParseFloat(f[1], 64)
+		if err != nil {
+			r.t.Fatal(err)
+		}
+		r.glide(h, span(f[2]))
+	case "descend":
+		r.glide(0, span(f[1]))
+	case "land":
+		r.land()
+	case "again":
+		r.again()
+		r.out = nil
+	case "on", "off":
+		r.lines[lineOf(f[1])] = f[0] == "on"
+		r.run(r.tick)
+	case "press":
+		r.press(lineOf(f[1]), span(f[2]))
+	case "pins":
+		r.pins = f[1] == "on"
+	case "frames":
+		r.frames = f[1] == "on"
+	case "keep":
+		r.kept = f[1] == "on"
+	case "stick": // the contactor stays as it is, whatever is commanded
+		r.follow = time.Hour
+	case "unstick": // and is again as commanded
+		r.follow = 30 * time.Millisecond
+		r.change = r.now + r.follow
+	case "bridge": // one half of the chain alone closes the contactor
+		r.bridge = f[1]
+	case "tick":
+		r.tick = span(f[1])
+	case "wiggle", "freeze":
+		id := channel(f[1])
+		for i := range r.values {
+			if r.values[i].id == id {
+				r.values[i].wiggle = f[0] == "wiggle"
+			}
+		}
+	case "chatter": // chatter CHANNEL OUT IN HOW-LONG-OUT HOW-LONG-IN TIMES
+		out, _ := strconv.ParseFloat(f[2], 64)
+		in, _ := strconv.ParseFloat(f[3], 64)
+		times, _ := strconv.Atoi(f[6])
+		for range times {
+			r.set(channel(f[1]), out, rules.Good)
+			r.run(span(f[4]))
+			r.set(channel(f[1]), in, rules.Good)
+			r.run(span(f[5]))
+		}
+	case "why":
+		var v View
+		r.e.View(&v)
+		for _, u := range v.Unmet {
+			r.out = append(r.out, v.Why(r.e.env, u))
+		}
+	case "reboot":
+		r.boot = 0
+	case "kept":
+		n, _ := strconv.Atoi(f[1])
+		r.step(Input{Kind: HostInput, Host: HostKept, Seq: uint32(n)})
+	case "host":
+		hosts := map[string]Host{"stalled": HostStalled, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "lost": HostLost}
+		h, ok := hosts[f[1]]
+		if !ok {
+			r.t.Fatalf("%q: no host event", line)
+		}
+		r.step(Input{Kind: HostInput, Host: h, On: len(f) < 3 || f[2] != "off", Seq: 1})
+	case "sleep":
+		// Nothing comes in and nobody wakes the engine; then one Advance.
+		r.now += span(f[1])
+		r.apply(r.e.Advance(r.now))
+	default:
+		r.t.Fatalf("no command %q", line)
+	}
+}

@@ -62,8 +62,9 @@ type Site struct {
 	// DownHeight is the height below which a landed craft counts as down (m);
 	// LowHeight is the height that agrees with leaving a phase.
 	DownHeight, LowHeight float64
-	// IdleOutput is the highest motor output that counts as idle, LowOutput
-	// the highest that counts as low (fractions).
+	// IdleOutput is the highest motor output that counts as idle (armed rotors
+	// that turn over on the ground count), LowOutput the highest that counts as
+	// low (fractions).
 	IdleOutput, LowOutput float64
 	// StillRotor is the rotor speed below which a rotor counts as standing (Hz).
 	StillRotor float64
@@ -106,6 +107,6 @@ func DefaultSite() Site {
 		// A shortest pulse of 400 ms is one maker's example; ours is shorter
 		// because a gloved hand taps.
 		ResetShortest: 100 * time.Millisecond, ResetLongest: 3 * time.Second,
-		DownHeight: 0.3, LowHeight: 1, IdleOutput: 0.05, LowOutput: 0.25, StillRotor: 1,
+		DownHeight: 0.3, LowHeight: 1, IdleOutput: 0.15, LowOutput: 0.25, StillRotor: 1,
 	}
 }

@@ -48,8 +48,22 @@ func (e *Engine) rotorWindow() time.Duration {
 	return 10 * time.Second
 }
 
+// mirrorClosed says that the contactor is known to be closed: lines that are
+// not read tell nothing.
 func (e *Engine) mirrorClosed() bool {
-	return e.site.Fitted[Readback] && e.lines[Readback].known && e.lines[Readback].on
+	r := &e.lines[Readback]
+	return e.site.Fitted[Readback] && e.pinsKnown && r.known && r.on
+}
+
+// pinsBack: the input lines are read again. A stall may have opened the chain
+// and run through its drop-out time before the relay could be written; so what
+// was last known closed gets its time anew.
+func (e *Engine) pinsBack(at time.Duration) {
+	e.pinsKnown = true
+	e.dirty = true
+	if !e.closed && e.mirrorClosed() {
+		e.arm(timerDropOut, at+e.site.DropOut)
+	}
 }
 
 // mirror takes a change of the readback: external device monitoring, compared

@@ -21,8 +21,7 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 		return
 	}
 	if !e.pinsKnown {
-		e.pinsKnown = true
-		e.dirty = true
+		e.pinsBack(at)
 	}
 	e.arm(timerPins, at+e.site.PinStale)
 	r := &e.lines[l]

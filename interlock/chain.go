@@ -129,6 +129,9 @@ func (e *Engine) pickUpOver(at time.Duration) {
 	}
 }
 
+// powerCurrents are the currents that can tell that power was not removed.
+var powerCurrents = [...]rules.ChannelID{rules.Pack1Current, rules.SupplyCurrent}
+
 // powerRemains says that a rotor is known to turn or that current is known to
 // flow. What is not told can not be seen: it does not count.
 func (e *Engine) powerRemains(at time.Duration) bool {
@@ -139,7 +142,7 @@ func (e *Engine) powerRemains(at time.Duration) bool {
 	if e.site.IdleCurrent <= 0 {
 		return false
 	}
-	for _, id := range [...]rules.ChannelID{rules.Pack1Current, rules.SupplyCurrent} {
+	for _, id := range powerCurrents {
 		r := e.table.Fresh(id, at, id.Stale())
 		if r.Quality == rules.Good && r.Value > e.site.IdleCurrent {
 			return true

@@ -90,6 +90,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, r.cautionTold, r.inForce[0], r.inForce[1], r.listed[0], r.listed[1], r.seen)
 		due(r.due)
 		number(r.value)
+		number(r.past)
 		if r.slope != nil {
 			dst = r.slope.AppendState(dst, e.now)
 		}

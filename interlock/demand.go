@@ -73,8 +73,11 @@ func (e *Engine) recorded(event Event) bool {
 		return true
 	}
 	switch e.state {
-	case Live, Lowering, Tripped:
+	case Live, Lowering:
 		return true
+	case Tripped:
+		// Who goes in to the craft opens the gate and lets go of the switch.
+		return event != EventGate && event != EventHold
 	case Closing:
 		return event != EventControlled
 	}
@@ -124,14 +127,21 @@ func (e *Engine) builtinTrip(at time.Duration, event Event, why Reason) {
 func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
 	rule, run := &e.env.Rules[i], &e.runs[i]
 	f := Effect{Kind: kind, At: at, On: on, Reason: why, Rule: i, Permissive: -1, Channel: rule.Watch, Limit: rule.Limit}
-	if rule.Form == rules.Outside && run.value > rule.Limit {
+	value := run.value
+	if kind == TripEffect {
+		value = run.past // not what came into the deadband since
+	}
+	if rule.Form == rules.Outside && value > rule.Limit {
 		f.Limit = rule.LimitHigh
 	}
 	if kind == CautionEffect && rule.HasCaution {
 		f.Limit = rule.Caution
-		if rule.Form == rules.Outside && run.value > rule.Caution {
+		if rule.Form == rules.Outside && value > rule.Caution {
 			f.Limit = rule.CautionHigh
 		}
+	}
+	if why == ReasonRuleMissing && kind == ClearEffect {
+		return f // it is heard again
 	}
 	if why == ReasonRuleMissing {
 		f.Cause = e.table[rule.Watch].Cause
@@ -140,7 +150,7 @@ func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason
 		}
 		return f
 	}
-	f.HasValue, f.Value = run.seen, run.value
+	f.HasValue, f.Value = run.seen, value
 	return f
 }
 

@@ -172,6 +172,11 @@ func (e *Engine) Wanted() [rules.ChannelCount]bool {
 	for _, id := range builtinChannels {
 		w[id] = true
 	}
+	if e.site.IdleCurrent > 0 {
+		for _, id := range powerCurrents {
+			w[id] = true
+		}
+	}
 	return w
 }
 

@@ -23,6 +23,7 @@ type ruleRun struct {
 	inForce     [2]bool // demand, missing: counted in standing
 	listed      [2]bool // told once in this trip episode
 	value       float64 // last value looked at (the rate for rate rules)
+	past        float64 // last value past the limit
 	seen        bool    // value is set
 	slope       *derived.Slope
 	// Least headroom so far, when the engine is asked to track it. It decides
@@ -306,6 +307,7 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 	}
 	switch side {
 	case rules.Beyond:
+		run.past = v
 		if !run.beyond {
 			run.beyond = true
 			if rule.Lasting == 0 {

@@ -70,7 +70,6 @@ type Engine struct {
 	beatOn      bool
 	closed      bool // the chain is commanded closed
 	closingStep int
-	openedAt    time.Duration
 	stillDone   bool
 
 	armed, airborne bool
@@ -102,7 +101,10 @@ type channelRun struct {
 	permsFrom, permsTo int32
 	calcFrom, calcTo   int32
 	used               bool // has rules or permissives
+	plain              bool // nothing acts on its samples as they come
+	builtin            bool // built-in interlocks or phases look at it
 	needed             bool // a rule needs it to start
+	missed             bool // a rule has turned missing since the last Good sample
 	heard              bool // a Good sample came once
 	healthy            bool // streak has lasted long enough
 	frozenAfter        int
@@ -199,17 +201,24 @@ func (e *Engine) LeastHeadroom(i int) (least float64, at time.Duration, ok bool)
 // each at its own instant; only then is the input applied, so at a tie the
 // timer wins. A time before the last one counts as the last one. The answer is
 // valid until the next call; relay and heartbeat effects come first.
-func (e *Engine) Step(at time.Duration, in Input) []Effect {
-	e.begin(at)
+func (e *Engine) Step(at time.Duration, in Input) []Effect { return e.StepFrom(at, &in) }
+
+// StepFrom is Step for an input that stays where it is; it is not kept.
+func (e *Engine) StepFrom(at time.Duration, in *Input) []Effect {
+	if e.started && at >= e.now && at < e.next {
+		e.out, e.front, e.now = e.out[:0], e.front[:0], at // nothing is due
+	} else {
+		e.begin(at)
+	}
 	switch in.Kind {
 	case SampleInput:
-		e.sample(e.now, in.Sample)
+		e.sample(e.now, &in.Sample)
 	case LineInput:
 		e.line(e.now, in.Line, in.On)
 	case FrameInput:
 		e.frame(e.now)
 	case HostInput:
-		e.host(e.now, in)
+		e.host(e.now, *in)
 	}
 	if len(e.out) == 0 && !e.dirty && len(e.front) == 0 {
 		return nil

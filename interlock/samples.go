@@ -25,15 +25,64 @@ type ruleRun struct {
 	value       float64 // last value looked at (the rate for rate rules)
 	past        float64 // last value past the limit
 	seen        bool    // value is set
-	slope       *derived.Slope
+	// Between these the rule is Inside and a sample changes nothing.
+	calmLow, calmHigh float64
+	slope             *derived.Slope
 	// Least headroom so far, when the engine is asked to track it. It decides
 	// nothing.
 	tracked bool
 	least   float64
 	leastAt time.Duration
+	// The values that were tracked lie between these.
+	trackLow, trackHigh float64
 }
 
-func (r *ruleRun) track(at time.Duration, headroom float64) {
+// calm says that v changes nothing for the rule: it is well inside, and so was
+// what came before. Most samples of a day are.
+func (r *ruleRun) calm(v float64) bool {
+	return v >= r.calmLow && v <= r.calmHigh && !r.beyond && !r.caution
+}
+
+// known says that the headroom of v was tracked already: v lies between two
+// values that were.
+func (r *ruleRun) known(v float64) bool {
+	return r.tracked && v >= r.trackLow && v <= r.trackHigh
+}
+
+// layCalm works out between which values the rule is Inside. The bounds are
+// held against Side itself; where they do not stand up to it the rule has none.
+func (r *ruleRun) layCalm(rule *rules.Rule) {
+	low, high := math.Inf(-1), math.Inf(1)
+	switch rule.Form {
+	case rules.Above:
+		high = rule.Limit - rule.Deadband
+		if rule.HasCaution {
+			high = min(high, rule.Caution)
+		}
+	case rules.Below:
+		low = rule.Limit + rule.Deadband
+		if rule.HasCaution {
+			low = max(low, rule.Caution)
+		}
+	case rules.Outside:
+		low, high = rule.Limit+rule.Deadband, rule.LimitHigh-rule.Deadband
+		if rule.HasCaution {
+			low, high = max(low, rule.Caution), min(high, rule.CautionHigh)
+		}
+	default:
+		low, high = math.Inf(1), math.Inf(-1)
+	}
+	if rule.Side(low) != rules.Inside || rule.Side(high) != rules.Inside {
+		low, high = math.Inf(1), math.Inf(-1)
+	}
+	r.calmLow, r.calmHigh = low, high
+}
+
+func (r *ruleRun) track(at time.Duration, v, headroom float64) {
+	if !r.tracked {
+		r.trackLow, r.trackHigh = v, v
+	}
+	r.trackLow, r.trackHigh = min(r.trackLow, v), max(r.trackHigh, v)
 	if !r.tracked || headroom < r.least {
 		r.tracked, r.least, r.leastAt = true, headroom, at
 	}
@@ -64,6 +113,7 @@ func (e *Engine) lay() error {
 			return fmt.Errorf("interlock: rule %q watches no known channel", r.Name)
 		}
 		e.runs[i].due = rules.Never
+		e.runs[i].layCalm(r)
 		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
 			e.runs[i].slope = derived.NewSlope(r.Over)
 		}
@@ -142,6 +192,8 @@ func (e *Engine) layChannel(id rules.ChannelID) {
 	if c.used {
 		e.used = append(e.used, id)
 	}
+	c.builtin = slices.Contains(builtinChannels, id)
+	c.plain = !c.used && c.frozenAfter == 0 && c.calcTo == 0 && !c.builtin
 }
 
 // watches says whether a rule or a permissive of the envelope watches id.
@@ -175,8 +227,15 @@ func (e *Engine) layFed() {
 
 // sample takes one measured sample: plausibility and freezing first, then the
 // table, the rules of the channel, and what is derived from it.
-func (e *Engine) sample(at time.Duration, s Sample) {
+func (e *Engine) sample(at time.Duration, s *Sample) {
 	if s.Channel == rules.NoChannel || s.Channel >= rules.ChannelCount {
+		return
+	}
+	if c := &e.channels[s.Channel]; c.plain && s.Quality == rules.Good && s.Channel.Plausible(s.Value) {
+		// Nothing rests on it by itself; it is only read by others.
+		c.heard, c.good = true, at
+		r := &e.table[s.Channel]
+		r.At, r.Value, r.Quality, r.Cause = at, s.Value+0, rules.Good, rules.NoCause
 		return
 	}
 	e.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
@@ -186,12 +245,12 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 	c := &e.channels[id]
 	if r.Quality != rules.Missing {
 		switch {
+		case id.Plausible(r.Value): // no NaN and no infinity is
+			r.Value += 0 // −0 becomes 0
 		case math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
 			r = derived.Result{Cause: rules.NotANumber}
-		case !id.Plausible(r.Value):
-			r = derived.Result{Cause: rules.Implausible}
 		default:
-			r.Value += 0 // −0 becomes 0
+			r = derived.Result{Cause: rules.Implausible}
 		}
 	} else {
 		r.Value = 0
@@ -217,13 +276,19 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 	}
 	if r.Quality != rules.Missing {
 		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+			if run := &e.runs[i]; run.calm(r.Value) && (!e.tracking || run.known(r.Value)) {
+				run.value, run.seen = r.Value, true
+				continue
+			}
 			e.look(at, int(i), r.Value, r.Quality)
 		}
 	}
 	if c.permsTo > c.permsFrom {
 		e.lookPermissives(c, r)
 	}
-	e.builtins(at, id, r)
+	if c.builtin {
+		e.builtins(at, id, r)
+	}
 	for i := c.calcFrom; i < c.calcTo; i++ {
 		out, ok := e.calcs[i].Sample(at, &e.table)
 		due := e.calcs[i].Due()
@@ -247,6 +312,10 @@ func (e *Engine) refresh(at time.Duration, c *channelRun) {
 		c.stale = due
 		e.wake(due)
 	}
+	if !c.missed {
+		return
+	}
+	c.missed = false
 	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
 		if e.runs[i].missing {
 			e.runs[i].missing = false
@@ -268,6 +337,7 @@ func (e *Engine) channelStale(due time.Duration, c *channelRun) bool {
 		}
 		if age >= r.StaleAfter {
 			e.runs[i].goMissing = true
+			c.missed = true
 			any = true
 		} else {
 			c.stale = min(c.stale, c.good+r.StaleAfter)
@@ -303,7 +373,7 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 	run.value, run.seen = v, true
 	side := rule.Side(v)
 	if e.tracking && e.inForce(rule.While) {
-		run.track(at, rule.Headroom(v))
+		run.track(at, v, rule.Headroom(v))
 	}
 	switch side {
 	case rules.Beyond:

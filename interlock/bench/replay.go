@@ -120,9 +120,9 @@ func replay(file string, rec *recording.Reader, setup Setup, watch watcher) (*Re
 	}
 	var inputs []interlock.Input
 	var end time.Duration
+	var c intake.Chunk
 	for {
-		c, err := rec.Next()
-		if err != nil {
+		if err := rec.NextInto(&c); err != nil {
 			if err := endOf(err, out); err != nil {
 				return nil, fmt.Errorf("%s: %w", file, err)
 			}
@@ -132,12 +132,14 @@ func replay(file string, rec *recording.Reader, setup Setup, watch watcher) (*Re
 		if c.Source == intake.Decisions {
 			continue
 		}
-		inputs = in.Append(inputs[:0], c)
+		inputs = in.AppendFrom(inputs[:0], &c)
 		if len(inputs) == 0 {
 			take(c.At, engine.Advance(c.At))
 		}
 		for i := range inputs {
-			take(c.At, engine.Step(c.At, inputs[i]))
+			if effects := engine.StepFrom(c.At, &inputs[i]); len(effects) > 0 {
+				take(c.At, effects)
+			}
 		}
 	}
 	take(end, engine.Advance(end))

@@ -244,8 +244,8 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 		// that a replay of the chunks ends every timer at the same place.
 		l.apply(now, l.cfg.Engine.Advance(now))
 	}
-	for _, in := range l.inputs {
-		l.apply(now, l.cfg.Engine.Step(now, in))
+	for i := range l.inputs {
+		l.apply(now, l.cfg.Engine.StepFrom(now, &l.inputs[i]))
 	}
 	l.cfg.Keep(&l.batch)
 }

@@ -48,7 +48,7 @@ const (
 
 // clockKey tells apart the frames that have a clock each; never 0. Two names
 // meet by chance once in 2^62 and would then lose samples as repeated ones.
-func clockKey(f telemetry.Frame) uint64 {
+func clockKey(f *telemetry.Frame) uint64 {
 	var low, high uint64
 	switch f.ID {
 	case idDistanceSensor:
@@ -82,7 +82,7 @@ func byteAt(b []byte, i int) byte {
 
 // look tells how old the frame is and remembers its clock when that is fresh.
 // A restart forgets every other clock.
-func (c *bootClocks) look(f telemetry.Frame, ms uint32) age {
+func (c *bootClocks) look(f *telemetry.Frame, ms uint32) age {
 	key := clockKey(f)
 	i := key * 0x9E3779B97F4A7C15 >> 56 // the top 8 bits: one of clockSlots
 	for c.slot[i].key != 0 && c.slot[i].key != key {

@@ -62,13 +62,20 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 	}
 	l := &in.links[c.Link]
 	p := place{link: c.Link}
+	if c.Checked != nil {
+		for _, start := range c.Checked {
+			f := telemetry.Recut(c.Bytes[start:])
+			dst = in.frame(dst, c.At, l, &p, &f)
+		}
+		return dst
+	}
 	if l.cfg.Stream {
 		if c.Lost > 0 {
 			l.stream.Drop() // the bytes behind the gap do not finish it
 		}
 		l.stream.Feed(c.Bytes)
 		for f, ok := l.stream.Next(); ok; f, ok = l.stream.Next() {
-			dst = in.frame(dst, c.At, l, p, f)
+			dst = in.frame(dst, c.At, l, &p, &f)
 		}
 		return dst
 	}
@@ -79,20 +86,20 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 			break
 		}
 		b = b[used:]
-		dst = in.frame(dst, c.At, l, p, f)
+		dst = in.frame(dst, c.At, l, &p, &f)
 	}
 	return dst
 }
 
 // frame takes one checked frame.
-func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p place, f telemetry.Frame) []interlock.Input {
+func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *place, f *telemetry.Frame) []interlock.Input {
 	named := f.System == in.cfg.Craft.System && f.Component == in.cfg.Craft.Component
 	if f.ID == idRadioStatus {
-		return in.radio(dst, at, l, p, f, named)
+		return in.radio(dst, at, l, *p, *f, named)
 	}
 	if !named {
 		l.n.Others++
-		in.others.note(at, p, f)
+		in.others.note(at, *p, *f)
 		return dst
 	}
 	if in.elsewhere(at, l, p) {
@@ -100,9 +107,11 @@ func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p plac
 		return in.foreign(dst, at)
 	}
 	k := &in.craft
-	moved := k.known && k.at != p
-	k.known, k.at = true, p
-	ms, clocked := telemetry.BootMillis(f)
+	moved := k.known && k.at != *p
+	if moved || !k.known {
+		k.known, k.at = true, *p
+	}
+	ms, clocked := f.BootMillis()
 	var restarted bool
 	if clocked {
 		switch k.clocks.look(f, ms) {
@@ -129,15 +138,21 @@ func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p plac
 }
 
 // elsewhere says that the craft's identity must not come from there now.
-func (in *Intake) elsewhere(at time.Duration, l *link, p place) bool {
-	return !l.pinned(p.from) || (in.craft.alive(at) && in.craft.at != p)
+func (in *Intake) elsewhere(at time.Duration, l *link, p *place) bool {
+	return !l.pinned(p.from) || (in.craft.alive(at) && in.craft.at != *p)
 }
 
 // fields adds the samples of one frame.
-func (in *Intake) fields(dst []interlock.Input, f telemetry.Frame) []interlock.Input {
-	in.samples = in.table.Append(in.samples[:0], f)
-	for _, s := range in.samples {
-		dst = append(dst, sampleInput(s))
+func (in *Intake) fields(dst []interlock.Input, f *telemetry.Frame) []interlock.Input {
+	in.samples = in.table.AppendFrom(in.samples[:0], f)
+	for i := range in.samples {
+		// Field by field: to copy the sample whole right after its parts were
+		// written stalls the processor for longer than the copy takes.
+		s := &in.samples[i]
+		dst = append(dst, interlock.Input{})
+		d := &dst[len(dst)-1]
+		d.Kind = interlock.SampleInput
+		d.Sample.Channel, d.Sample.Quality, d.Sample.Cause, d.Sample.Value = s.Channel, s.Quality, s.Cause, s.Value
 	}
 	return dst
 }
@@ -152,7 +167,7 @@ func (in *Intake) radio(dst []interlock.Input, at time.Duration, l *link, p plac
 		same = true // a line has one far end
 	}
 	if !same {
-		if named && in.elsewhere(at, l, p) {
+		if named && in.elsewhere(at, l, &p) {
 			l.n.WrongAddress++
 			return in.foreign(dst, at)
 		}

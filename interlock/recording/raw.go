@@ -108,14 +108,15 @@ type rawReader struct {
 	timed   bool
 	clock   bootTime
 	off     int64
-	size    int // bytes of the chunk given last, still in br
-	opening int // bytes of the frame that begins the next chunk, already seen
+	size    int     // bytes of the chunk given last, still in br
+	opening int     // bytes of the frame that begins the next chunk, already seen
+	starts  []int32 // where the good frames of the chunk given last begin
 	frames  uint64
 	end     error
 }
 
 func newRaw(br *bufio.Reader, window []byte) *rawReader {
-	r := &rawReader{br: br}
+	r := &rawReader{br: br, starts: make([]int32, 0, 64)}
 	t := chooseClock(window)
 	r.who, r.timed = t.who, t.count > 0
 	r.clock = bootTime{base: t.lowest, doubt: -1}
@@ -145,6 +146,10 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 	}
 	at = r.clock.now
 	i := r.opening
+	r.starts = r.starts[:0]
+	if r.opening > 0 {
+		r.starts = append(r.starts, 0)
+	}
 	r.opening = 0
 	for i < rawChunk {
 		var f telemetry.Frame
@@ -160,19 +165,21 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 			break
 		}
 		r.frames++
+		start := i - len(f.Raw)
+		r.starts = append(r.starts, int32(start))
 		if f.System != r.who.system || f.Component != r.who.component {
 			continue
 		}
-		boot, timed := telemetry.BootMillis(f)
+		boot, timed := f.BootMillis()
 		if !timed {
 			continue
 		}
 		if now := r.clock.see(boot); now > at {
-			start := i - len(f.Raw)
 			if start == 0 {
 				at = now
 				continue
 			}
+			r.starts = r.starts[:len(r.starts)-1]
 			r.size, r.opening = start, len(f.Raw)
 			return at, b[:start], nil
 		}

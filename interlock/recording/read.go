@@ -97,7 +97,7 @@ func newReader(in io.Reader, parts []string, options []Option) (*Reader, error) 
 	}
 	// The first chunk is read ahead, so that a capture of something else is
 	// refused here and not in the middle of a replay.
-	r.chunk, r.err = r.read()
+	r.err = r.read(&r.chunk)
 	r.primed = true
 	if errors.Is(r.err, io.EOF) && !r.own {
 		return nil, r.nothing()
@@ -145,20 +145,25 @@ func (r *Reader) attach(in io.Reader) error {
 // Next is the next chunk. Its bytes are valid until Next is called again. The
 // error is io.EOF at a proper end, *Torn or *Damaged where the recording breaks
 // off, and stays so.
-func (r *Reader) Next() (intake.Chunk, error) {
+func (r *Reader) Next() (c intake.Chunk, err error) {
+	err = r.NextInto(&c)
+	return c, err
+}
+
+// NextInto is Next into a chunk of the caller's; on an error it is empty.
+func (r *Reader) NextInto(c *intake.Chunk) error {
 	if r.primed {
 		r.primed = false
-		return r.chunk, r.err
+		*c = r.chunk
+		return r.err
+	}
+	if r.err == nil {
+		r.err = r.read(c)
 	}
 	if r.err != nil {
-		return intake.Chunk{}, r.err
+		*c = intake.Chunk{}
 	}
-	c, err := r.read()
-	if err != nil {
-		r.err = err
-		return intake.Chunk{}, err
-	}
-	return c, nil
+	return r.err
 }
 
 // Comments are those of the packet of the last chunk.
@@ -174,23 +179,23 @@ func (r *Reader) Close() error {
 	return err
 }
 
-func (r *Reader) read() (intake.Chunk, error) {
+func (r *Reader) read(c *intake.Chunk) error {
 	for {
-		c, ok, err := r.packet()
+		ok, err := r.packet(c)
 		if err == nil {
 			if !ok {
 				continue
 			}
 			r.info.Chunks++
 			r.info.Span = c.At
-			return c, nil
+			return nil
 		}
 		more, err2 := r.nextPart(err)
 		if err2 != nil {
-			return c, err2
+			return err2
 		}
 		if !more {
-			return c, err
+			return err
 		}
 	}
 }
@@ -223,33 +228,34 @@ func (r *Reader) nextPart(end error) (bool, error) {
 }
 
 // packet reads one packet; ok false when it is no chunk.
-func (r *Reader) packet() (c intake.Chunk, ok bool, err error) {
+func (r *Reader) packet(c *intake.Chunk) (ok bool, err error) {
 	r.comments = nil
 	if r.raw != nil {
-		return r.rawChunk()
+		return true, r.rawChunk(c)
 	}
 	p, err := r.gate.next()
 	if err != nil {
-		return c, false, err
+		return false, err
 	}
 	r.info.Packets++
 	at := r.timeOf(p)
 	f := &r.gate.ifaces[p.id]
 	if r.own && f.own {
-		return r.ownChunk(at, p, f.form)
+		return r.ownChunk(c, at, p, f.form), nil
 	}
 	if !knownLink(f.link) {
 		r.info.Skipped.Other++
-		return c, false, nil
+		return false, nil
 	}
 	if !r.unwrap(f.link, p.data) {
-		return c, false, nil
+		return false, nil
 	}
 	if len(p.options) > 0 {
 		r.takeOptions(p.options)
 	}
 	r.seq++
-	return intake.Chunk{At: at, Seq: r.seq, Source: intake.Telemetry, From: r.d.from, To: r.d.to, Bytes: r.d.payload}, true, nil
+	*c = intake.Chunk{At: at, Seq: r.seq, Source: intake.Telemetry, From: r.d.from, To: r.d.to, Bytes: r.d.payload}
+	return true, nil
 }
 
 // takeOptions reads a packet's number and loss, and keeps its comments.
@@ -287,11 +293,11 @@ func (r *Reader) timeOf(p *packet) time.Duration {
 }
 
 // ownChunk is a packet of our own recording.
-func (r *Reader) ownChunk(at time.Duration, p *packet, f form) (c intake.Chunk, ok bool, err error) {
-	c = intake.Chunk{At: at, Source: f.source, Link: f.link, Bytes: p.data}
+func (r *Reader) ownChunk(c *intake.Chunk, at time.Duration, p *packet, f form) bool {
+	*c = intake.Chunk{At: at, Source: f.source, Link: f.link, Bytes: p.data}
 	if f.datagram {
 		if !r.unwrap(linkRaw, p.data) {
-			return c, false, nil
+			return false
 		}
 		c.From, c.To, c.Bytes = r.d.from, r.d.to, r.d.payload
 		if c.To.Port() == 0 && c.To.Addr().IsUnspecified() {
@@ -308,7 +314,7 @@ func (r *Reader) ownChunk(at time.Duration, p *packet, f form) (c intake.Chunk, 
 	}
 	c.Lost = uint32(min(lost, 1<<32-1))
 	r.info.Lost += lost
-	return c, true, nil
+	return true
 }
 
 // unwrap finds the datagram in a packet and counts what is none.
@@ -349,14 +355,15 @@ func (r *Reader) unwrap(link uint16, data []byte) bool {
 	return true
 }
 
-func (r *Reader) rawChunk() (c intake.Chunk, ok bool, err error) {
+func (r *Reader) rawChunk(c *intake.Chunk) error {
 	at, b, err := r.raw.next()
 	r.info.Frames, r.info.BadBytes = r.raw.frames, r.raw.scan.Counts.BadBytes
 	r.info.Backwards, r.info.Restarts, r.info.Leaps = r.raw.clock.backward, r.raw.clock.restarts, r.raw.clock.leaps
 	r.info.Timed = r.raw.timed
 	if err != nil {
-		return c, false, err
+		return err
 	}
 	r.seq++
-	return intake.Chunk{At: at, Seq: r.seq, Source: intake.Telemetry, Bytes: b}, true, nil
+	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.starts
+	return nil
 }

@@ -235,6 +235,11 @@ func (x *Fields) Sources(id rules.ChannelID) []uint32 {
 // RADIO_STATUS comes from the radio itself, which has an identity of its own,
 // and a frame's identity is not looked at here.
 func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
+	return x.AppendFrom(dst, &f)
+}
+
+// AppendFrom is Append for a frame that stays where it is.
+func (x *Fields) AppendFrom(dst []interlock.Sample, f *Frame) []interlock.Sample {
 	k := x.ofRow[knownMessages.row(f.ID)]
 	if k == 0 {
 		return dst

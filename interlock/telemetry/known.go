@@ -2,6 +2,7 @@ package telemetry
 
 import (
 	"cmp"
+	"encoding/binary"
 	"slices"
 	"strconv"
 
@@ -107,10 +108,16 @@ func MessageName(id uint32) string {
 // Each message tells the instant that its own numbers are from, so between
 // messages of different ids the clock steps back in normal flight: by up to
 // 189 ms in two recordings of real and simulated autopilots.
-func BootMillis(f Frame) (uint32, bool) {
+func BootMillis(f Frame) (uint32, bool) { return f.BootMillis() }
+
+// BootMillis is the function of that name for a frame that stays where it is.
+func (f *Frame) BootMillis() (uint32, bool) {
 	k := &knownMessages.rows[knownMessages.row(f.ID)]
 	if k.boot == 0 {
 		return 0, false
+	}
+	if at := int(k.boot) - 1; at+4 <= len(f.Payload) {
+		return binary.LittleEndian.Uint32(f.Payload[at:]), true
 	}
 	var ms uint32
 	for i := range 4 { // byte by byte: zeros at the end may have been cut

@@ -168,6 +168,21 @@ func (s *Scanner) try(b []byte) (int, found) {
 	return size, good
 }
 
+// Recut takes apart the frame at the beginning of b, which the caller had from a
+// Scanner before and only put away. It checks nothing.
+func Recut(b []byte) Frame {
+	n := int(b[1])
+	switch {
+	case b[0] == startV1:
+		n += headV1 + crcSize
+	case b[2]&flagSigned != 0:
+		n += headV2 + crcSize + signatureLen
+	default:
+		n += headV2 + crcSize
+	}
+	return cutFrame(b[:n])
+}
+
 // cutFrame takes a checked frame apart.
 func cutFrame(raw []byte) Frame {
 	raw = raw[:len(raw):len(raw)]

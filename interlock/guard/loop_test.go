@@ -71,8 +71,8 @@ func TestPromise01_HeartbeatStopsWithEveryOpening(t *testing.T) {
 		{"gate", func(r *rig) { must(r.t, r.board.OpenContact("gate")) }, interlock.Tripped},
 		{"end on the ground", func(r *rig) { must(r.t, r.board.Press("end")) }, interlock.Blocked},
 		{"silence of the craft", func(r *rig) { r.mute = true }, interlock.Tripped},
-		// Nobody can read that the contactor opened, so it is taken for closed.
-		{"inputs that can not be read", func(r *rig) { must(r.t, r.board.Break("inputs")) }, interlock.Fault},
+		// Nobody can read whether the contactor opened: no reset until it can be.
+		{"inputs that can not be read", func(r *rig) { must(r.t, r.board.Break("inputs")) }, interlock.Tripped},
 		{"relay that can not be written", func(r *rig) { r.board.failBeat = errPin }, interlock.Fault},
 		{"end of the session", func(r *rig) { r.loop.End(r.now) }, interlock.Blocked},
 	} {
@@ -294,7 +294,7 @@ func TestPinsThatFailToReadTripByStaleness(t *testing.T) {
 	must(t, err)
 	failed := r.now
 	r.board.levels = func() (uint32, error) { return good, errPin }
-	r.run(100 * ms) // the opening itself can not be read either, which is a fault in the end
+	r.run(100 * ms)
 	r.want(interlock.Tripped)
 	if trips := r.trips(); len(trips) == 0 || trips[0] != interlock.ReasonPinsSilent {
 		t.Fatalf("trips %v", trips)

@@ -32,7 +32,6 @@ func (e *Engine) open(at time.Duration) {
 	}
 	e.closed = false
 	e.stillDone = false
-	e.openedAt = at
 	if e.site.Fitted[Readback] {
 		e.arm(timerDropOut, at+e.site.DropOut)
 	}

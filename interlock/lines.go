@@ -304,7 +304,7 @@ func (e *Engine) host(at time.Duration, in Input) {
 	note := Effect{Kind: NoteEffect, At: at, Rule: -1, Permissive: -1, On: in.On, Trip: in.Seq}
 	switch in.Host {
 	case HostKept:
-		e.kept = max(e.kept, in.Seq)
+		e.kept = max(e.kept, min(in.Seq, e.trips)) // nothing is kept before it is told
 		e.dirty = true
 		return
 	case HostLost:

@@ -153,9 +153,7 @@ func (r *rig) command(line string) {
 		}
 		r.step(Input{Kind: HostInput, Host: h, On: len(f) < 3 || f[2] != "off", Seq: 1})
 	case "sleep":
-		// Nothing comes in and nobody wakes the engine; then one Advance.
-		r.now += span(f[1])
-		r.apply(r.e.Advance(r.now))
+		r.sleep(span(f[1]))
 	default:
 		r.t.Fatalf("no command %q", line)
 	}

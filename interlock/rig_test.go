@@ -2,6 +2,7 @@ package interlock
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -32,6 +33,9 @@ type rig struct {
 	tick   time.Duration
 	bridge string // what alone closes the modelled contactor: "relay", "heartbeat"
 	turns  int
+	quiet  bool                        // keep no lines of effects
+	tap    func(time.Duration, *Input) // sees every input; nil is an Advance
+	seen   func([]Effect)              // sees every answer
 }
 
 type rigValue struct {
@@ -99,6 +103,9 @@ func (r *rig) silence(id rules.ChannelID) {
 }
 
 func (r *rig) apply(effects []Effect) {
+	if r.seen != nil {
+		r.seen(effects)
+	}
 	for _, f := range effects {
 		switch f.Kind {
 		case RelayEffect:
@@ -106,7 +113,9 @@ func (r *rig) apply(effects []Effect) {
 		case BeatEffect:
 			r.beat = f.On
 		}
-		r.out = append(r.out, r.say(f))
+		if !r.quiet {
+			r.out = append(r.out, r.say(f))
+		}
 		if f.Kind == TripEffect && r.kept {
 			defer func() { r.step(Input{Kind: HostInput, Host: HostKept, Seq: f.Trip}) }()
 		}
@@ -173,7 +182,28 @@ func onOff(on bool) string {
 	return "off"
 }
 
-func (r *rig) step(in Input) { r.apply(r.e.Step(r.now, in)) }
+func (r *rig) step(in Input) {
+	if r.tap != nil {
+		r.tap(r.now, &in)
+	}
+	r.apply(r.e.Step(r.now, in))
+}
+
+// sleep lets time pass with nothing coming in, and then wakes the engine once.
+func (r *rig) sleep(d time.Duration) {
+	r.now += d
+	if r.tap != nil {
+		r.tap(r.now, nil)
+	}
+	r.apply(r.e.Advance(r.now))
+}
+
+// twin is a second pad in the same state that shares nothing.
+func (r *rig) twin(t testing.TB) *rig {
+	c := *r
+	c.t, c.e, c.values, c.out = t, r.e.Clone(), slices.Clone(r.values), nil
+	return &c
+}
 
 // run lets time pass.
 func (r *rig) run(d time.Duration) {

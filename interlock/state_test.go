@@ -1,0 +1,144 @@
+package interlock
+
+import (
+	"fmt"
+	"reflect"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+	"unsafe"
+
+	"downhaul/rules"
+)
+
+// untold are the fields that AppendState leaves out, each with the reason.
+var untold = map[string]string{
+	"env": "never changes", "site": "never changes", "fed": "never changes", "used": "never changes",
+	"ages": "never changes", "order": "never changes", "perms": "never changes",
+	"channels.rulesFrom": "never changes", "channels.rulesTo": "never changes", "channels.permsFrom": "never changes",
+	"channels.permsTo": "never changes", "channels.calcFrom": "never changes", "channels.calcTo": "never changes",
+	"channels.used": "never changes", "channels.needed": "never changes", "channels.frozenAfter": "never changes",
+	"channels.plain": "never changes", "channels.builtin": "never changes", "runs.calmLow": "never changes", "runs.calmHigh": "never changes",
+	"channels.missed": "says that a rule of the channel is missing", "kept": "decides only by being less than trips or not",
+	"channels.shortest": "never changes", "channels.longest": "never changes",
+	"now": "times are told relative to it", "next": "may be early; what is due is told by its owner",
+	"calcs": "each tells its own state, and the tests of derived hold it whole", "calcDue": "follows from the calculator's own state",
+	"runs.slope":     "tells its own state, and the tests of derived hold it whole",
+	"channels.stale": "a cache of the time of the last Good sample plus a staleness; may be early",
+	"pending":        "counts the rules whose on-delay runs", "standing": "counts the demands in force", "cautions": "counts the cautions told",
+	"first": "for the view only", "tracking": "decides nothing", "runs.tracked": "decides nothing", "runs.trackLow": "decides nothing", "runs.trackHigh": "decides nothing",
+	"runs.least": "decides nothing", "runs.leastAt": "decides nothing",
+	"out": "only lives until the next call", "front": "only lives until the next call",
+}
+
+// sampleStates are engines in states in which, between them, everything that
+// AppendState tells only at times is told.
+func sampleStates(t *testing.T) []*Engine {
+	var out []*Engine
+	keep := func(r *rig) { out = append(out, r.e.Clone()) }
+	r := busyRig(t)
+	keep(r)
+	r.run(100 * time.Millisecond)
+	r.lines[Reset] = true
+	r.run(50 * time.Millisecond)
+	keep(r)
+	r.run(50 * time.Millisecond)
+	r.lines[Reset] = false
+	r.run(12 * time.Second)
+	keep(r)
+	r.press(Start, 200*time.Millisecond)
+	keep(r)
+	r.run(4 * time.Second)
+	keep(r)
+	r.set(rules.Tension, 1900, rules.Good)
+	r.run(20 * time.Millisecond)
+	keep(r)
+	return out
+}
+
+// TestAppendStateTellsEveryField changes every field of the engine, one at a
+// time, and wants the image to change with it, or a reason why it need not.
+func TestAppendStateTellsEveryField(t *testing.T) {
+	told, met := map[string]bool{}, map[string]bool{}
+	for _, e := range sampleStates(t) {
+		before := string(e.AppendState(nil))
+		walkFields(reflect.ValueOf(e).Elem(), "", func(path string, change, restore func()) {
+			met[path] = true
+			change()
+			if string(e.AppendState(nil)) != before {
+				told[path] = true
+			}
+			restore()
+		})
+		if string(e.AppendState(nil)) != before {
+			t.Fatal("the test itself changed the engine")
+		}
+	}
+	var paths []string
+	for path := range met {
+		paths = append(paths, path)
+	}
+	slices.Sort(paths)
+	for _, path := range paths {
+		excused := ""
+		for p := range untold {
+			if path == p || strings.HasPrefix(path, p+".") {
+				excused = untold[p]
+			}
+		}
+		switch {
+		case !told[path] && excused == "":
+			t.Errorf("%s can change without a trace in the image", path)
+		}
+	}
+	for p, why := range untold {
+		if !slices.ContainsFunc(paths, func(path string) bool { return path == p || strings.HasPrefix(path, p+".") }) {
+			t.Errorf("%s is excused (%s) but is no field", p, why)
+		}
+	}
+}
+
+// walkFields visits every leaf under v by its path without indexes. Interfaces,
+// pointers and channels are leaves that cannot be changed.
+func walkFields(v reflect.Value, path string, visit func(path string, change, restore func())) {
+	v = reflect.NewAt(v.Type(), unsafe.Pointer(v.UnsafeAddr())).Elem()
+	switch v.Kind() {
+	case reflect.Struct:
+		if path != "" && untold[path] != "" {
+			visit(path, func() {}, func() {})
+			return
+		}
+		for i := range v.NumField() {
+			walkFields(v.Field(i), strings.TrimPrefix(path+"."+v.Type().Field(i).Name, "."), visit)
+		}
+	case reflect.Array, reflect.Slice:
+		if untold[path] != "" {
+			visit(path, func() {}, func() {})
+			return
+		}
+		for i := range v.Len() {
+			walkFields(v.Index(i), path, visit)
+		}
+	case reflect.Bool:
+		old := v.Bool()
+		visit(path, func() { v.SetBool(!old) }, func() { v.SetBool(old) })
+	case reflect.Int, reflect.Int8, reflect.Int16, reflect.Int32, reflect.Int64:
+		old := v.Int()
+		change := old + 1
+		if old == int64(rules.Never) {
+			change = 5
+		}
+		visit(path, func() { v.SetInt(change) }, func() { v.SetInt(old) })
+	case reflect.Uint8, reflect.Uint16, reflect.Uint32, reflect.Uint64:
+		old := v.Uint()
+		visit(path, func() { v.SetUint(old + 1) }, func() { v.SetUint(old) })
+	case reflect.Float64:
+		old := v.Float()
+		visit(path, func() { v.SetFloat(old + 1) }, func() { v.SetFloat(old) })
+	case reflect.Pointer, reflect.Interface:
+		visit(path, func() {}, func() {})
+	default:
+		panic(fmt.Sprintf("%s: no way to change a %v", path, v.Kind()))
+	}
+}

@@ -3,6 +3,8 @@ package intake
 import (
 	"net/netip"
 	"time"
+
+	"downhaul/interlock/telemetry"
 )
 
 // Source says where a chunk came from.
@@ -35,9 +37,9 @@ type Chunk struct {
 	// Bytes is the payload; its form depends on Source. The chunk does not own
 	// it: it is valid until the next chunk is asked for.
 	Bytes []byte
-	// Checked, where a reader sets it, says where in Bytes the frames begin
-	// whose checksum that reader has already verified; there are no others. It
-	// spares a replay the second look, is no part of a recording, and a live
-	// guard never sets it. Like Bytes it is valid until the next chunk.
-	Checked []int32
+	// Checked, where a reader sets it, is every frame in Bytes whose checksum
+	// that reader has already verified; there are no others. It spares a replay
+	// the second look, is no part of a recording, and a live guard never sets
+	// it. Like Bytes it is valid until the next chunk.
+	Checked []telemetry.Frame
 }

@@ -63,9 +63,8 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 	l := &in.links[c.Link]
 	p := place{link: c.Link}
 	if c.Checked != nil {
-		for _, start := range c.Checked {
-			f := telemetry.Recut(c.Bytes[start:])
-			dst = in.frame(dst, c.At, l, &p, &f)
+		for i := range c.Checked {
+			dst = in.frame(dst, c.At, l, &p, &c.Checked[i])
 		}
 		return dst
 	}

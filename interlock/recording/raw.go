@@ -15,7 +15,7 @@ import (
 // believed only when a second message agrees within agree; a step back by more
 // than agree is a restart, a smaller one is messages out of order.
 const (
-	rawChunk = 64 << 10
+	rawChunk = 16 << 10
 	leap     = 60 * time.Second
 	agree    = time.Second
 )
@@ -108,15 +108,15 @@ type rawReader struct {
 	timed   bool
 	clock   bootTime
 	off     int64
-	size    int     // bytes of the chunk given last, still in br
-	opening int     // bytes of the frame that begins the next chunk, already seen
-	starts  []int32 // where the good frames of the chunk given last begin
+	size    int               // bytes of the chunk given last, still in br
+	opening int               // bytes of the frame that begins the next chunk, already seen
+	found   []telemetry.Frame // the good frames of the chunk given last
 	frames  uint64
 	end     error
 }
 
 func newRaw(br *bufio.Reader, window []byte) *rawReader {
-	r := &rawReader{br: br, starts: make([]int32, 0, 64)}
+	r := &rawReader{br: br, found: make([]telemetry.Frame, 0, 64)}
 	t := chooseClock(window)
 	r.who, r.timed = t.who, t.count > 0
 	r.clock = bootTime{base: t.lowest, doubt: -1}
@@ -146,9 +146,9 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 	}
 	at = r.clock.now
 	i := r.opening
-	r.starts = r.starts[:0]
+	r.found = r.found[:0]
 	if r.opening > 0 {
-		r.starts = append(r.starts, 0)
+		r.found = append(r.found, telemetry.Recut(b))
 	}
 	r.opening = 0
 	for i < rawChunk {
@@ -166,7 +166,7 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 		}
 		r.frames++
 		start := i - len(f.Raw)
-		r.starts = append(r.starts, int32(start))
+		r.found = append(r.found, f)
 		if f.System != r.who.system || f.Component != r.who.component {
 			continue
 		}
@@ -179,7 +179,7 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 				at = now
 				continue
 			}
-			r.starts = r.starts[:len(r.starts)-1]
+			r.found = r.found[:len(r.found)-1]
 			r.size, r.opening = start, len(f.Raw)
 			return at, b[:start], nil
 		}

@@ -364,6 +364,6 @@ func (r *Reader) rawChunk(c *intake.Chunk) error {
 		return err
 	}
 	r.seq++
-	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.starts
+	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.found
 	return nil
 }

@@ -1,5 +1,7 @@
 package telemetry
 
+import "encoding/binary"
+
 // The checksum is CRC-16/MCRF4XX: polynomial 0x1021 reflected, start 0xFFFF,
 // no final change; "123456789" gives 0x6F91 (MAVLink C library, checksum.h).
 const (
@@ -8,11 +10,11 @@ const (
 )
 
 // crcTable[k][b] is the checksum of byte b followed by k zero bytes, so that
-// eight bytes cost eight loads and no chain of eight dependent steps. It is
-// written once, here.
+// sixteen bytes cost sixteen loads and no chain of sixteen dependent steps. It
+// is written once, here.
 var crcTable = makeCRCTable()
 
-func makeCRCTable() (t [8][256]uint16) {
+func makeCRCTable() (t [16][256]uint16) {
 	for b := range 256 {
 		c := uint16(b)
 		for range 8 {
@@ -24,7 +26,7 @@ func makeCRCTable() (t [8][256]uint16) {
 		}
 		t[0][b] = c
 	}
-	for k := 1; k < 8; k++ {
+	for k := 1; k < len(t); k++ {
 		for b := range 256 {
 			c := t[k-1][b]
 			t[k][b] = c>>8 ^ t[0][c&0xFF]
@@ -35,15 +37,28 @@ func makeCRCTable() (t [8][256]uint16) {
 
 // crcOf carries the checksum c on over b.
 func crcOf(c uint16, b []byte) uint16 {
-	for len(b) >= 8 {
-		c ^= uint16(b[0]) | uint16(b[1])<<8
-		c = crcTable[7][c&0xFF] ^ crcTable[6][c>>8] ^
-			crcTable[5][b[2]] ^ crcTable[4][b[3]] ^ crcTable[3][b[4]] ^
-			crcTable[2][b[5]] ^ crcTable[1][b[6]] ^ crcTable[0][b[7]]
+	for len(b) >= 16 {
+		x, y := binary.LittleEndian.Uint64(b), binary.LittleEndian.Uint64(b[8:])
+		x ^= uint64(c)
+		c = crcTable[15][byte(x)] ^ crcTable[14][byte(x>>8)] ^ crcTable[13][byte(x>>16)] ^ crcTable[12][byte(x>>24)] ^
+			crcTable[11][byte(x>>32)] ^ crcTable[10][byte(x>>40)] ^ crcTable[9][byte(x>>48)] ^ crcTable[8][byte(x>>56)] ^
+			crcTable[7][byte(y)] ^ crcTable[6][byte(y>>8)] ^ crcTable[5][byte(y>>16)] ^ crcTable[4][byte(y>>24)] ^
+			crcTable[3][byte(y>>32)] ^ crcTable[2][byte(y>>40)] ^ crcTable[1][byte(y>>48)] ^ crcTable[0][byte(y>>56)]
+		b = b[16:]
+	}
+	if len(b) >= 8 {
+		x := binary.LittleEndian.Uint64(b) ^ uint64(c)
+		c = crcTable[7][byte(x)] ^ crcTable[6][byte(x>>8)] ^ crcTable[5][byte(x>>16)] ^ crcTable[4][byte(x>>24)] ^
+			crcTable[3][byte(x>>32)] ^ crcTable[2][byte(x>>40)] ^ crcTable[1][byte(x>>48)] ^ crcTable[0][byte(x>>56)]
 		b = b[8:]
 	}
+	if len(b) >= 4 {
+		x := binary.LittleEndian.Uint32(b) ^ uint32(c)
+		c = crcTable[3][byte(x)] ^ crcTable[2][byte(x>>8)] ^ crcTable[1][byte(x>>16)] ^ crcTable[0][byte(x>>24)]
+		b = b[4:]
+	}
 	for _, v := range b {
-		c = c>>8 ^ crcTable[0][byte(c)^v]
+		c = crcByte(c, v)
 	}
 	return c
 }

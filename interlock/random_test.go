@@ -193,15 +193,15 @@ func (r *rig) happen(rt *rapid.T) {
 	case "glide":
 		r.glide(rapid.SampledFrom([]float64{0, 2, 4, 6}).Draw(rt, "height"), max(spell(), 100*time.Millisecond))
 	case "start over":
-		r.startOver()
+		r.startOver(rapid.IntRange(0, 3).Draw(rt, "and start") > 0)
 	case "run":
 		r.run(spell())
 	}
 }
 
-// startOver puts everything in order and goes the whole way to Live if the
-// engine lets it.
-func (r *rig) startOver() {
+// startOver puts everything in order and goes the whole way to Ready, and then
+// to Live, if the engine lets it.
+func (r *rig) startOver(start bool) {
 	r.land()
 	for _, v := range busyRig(r.t).values {
 		if !slices.Contains([]rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.ClimbGlobal, rules.HeightGlobal, rules.Motor1Output, rules.Motor1Speed}, v.id) {
@@ -226,8 +226,10 @@ func (r *rig) startOver() {
 		}
 		r.run(100 * time.Millisecond)
 	}
-	r.press(Start, 200*time.Millisecond)
-	r.run(4 * time.Second)
+	if start {
+		r.press(Start, 200*time.Millisecond)
+		r.run(4 * time.Second)
+	}
 }
 
 // decide feeds a recorded stream to an engine and gives every effect. Calls

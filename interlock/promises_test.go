@@ -1,0 +1,514 @@
+package interlock
+
+import (
+	"fmt"
+	"slices"
+	"testing"
+	"time"
+
+	"pgregory.net/rapid"
+
+	"downhaul/rules"
+)
+
+// The promises as far as the engine keeps them. What else belongs to them is
+// tested where it lives: the heartbeat's edges and pins (1) in hw and guard,
+// the loop's clock (7) in guard, the files and their hashes (9) in rules and
+// pad, the named craft (10) in telemetry and intake, the trip log (11) in
+// triplog, the network (12) in guard and panel. The scripts show each at work.
+
+// alongStreams lets things happen at a pad and looks at every answer.
+func alongStreams(t *testing.T, look func(rt *rapid.T, r *rig, effects []Effect)) {
+	all := append(bases(t), bases(t, watchDuty)[1])
+	rapid.Check(t, func(rt *rapid.T) {
+		r := rapid.SampledFrom(all).Draw(rt, "base").twin(t)
+		r.seen = func(effects []Effect) { look(rt, r, effects) }
+		for range rapid.IntRange(1, 12).Draw(rt, "happenings") {
+			r.happen(rt)
+		}
+	})
+}
+
+func TestPromise01_DeEnergiseToTrip(t *testing.T) {
+	opened, closed := 0, 0
+	alongStreams(t, func(rt *rapid.T, r *rig, effects []Effect) {
+		if wrong := wrongAfter(r.e, r.e); wrong != "" {
+			rt.Fatalf("%v at %v: %s", r.e.state, r.e.now, wrong)
+		}
+		relayOff, beatOff, sawOther := -1, -1, false
+		for i, f := range effects {
+			switch {
+			case f.Kind != RelayEffect && f.Kind != BeatEffect:
+				sawOther = true
+			case sawOther:
+				rt.Fatalf("a relay or heartbeat effect stands behind another: %v", effects)
+			case f.Kind == RelayEffect && !f.On:
+				relayOff = i
+			case f.Kind == BeatEffect && !f.On:
+				beatOff = i
+			}
+		}
+		left := slices.ContainsFunc(effects, func(f Effect) bool {
+			return f.Kind == StateEffect && (f.From == Live || f.From == Lowering) && f.State != Live && f.State != Lowering
+		})
+		if left {
+			opened++
+			if relayOff < 0 || beatOff < 0 {
+				rt.Fatalf("live was left without opening relay and stopping the heartbeat in the same call: %v", effects)
+			}
+		}
+		if r.e.closed {
+			closed++
+		}
+	})
+	if opened < 20 || closed < 1000 {
+		t.Errorf("opened %d times, closed for %d calls: too few to say anything", opened, closed)
+	}
+}
+
+func TestPromise02_ImmediateStopInTheVeryCall(t *testing.T) {
+	live := bases(t)[1]
+	opens := func(what string, effects []Effect) {
+		t.Helper()
+		if len(effects) < 2 || effects[0].Kind != RelayEffect || effects[0].On || effects[1].Kind != BeatEffect || effects[1].On {
+			t.Errorf("%s: the answer does not begin with relay off and heartbeat off: %v", what, effects)
+		}
+	}
+	for _, s := range []Sample{
+		{Channel: rules.ESCFailures, Value: 1}, {Channel: rules.Roll, Value: 0.6}, {Channel: rules.Roll, Value: -0.6},
+		{Channel: rules.ESCFailures, Value: 1, Quality: rules.Doubtful},
+	} {
+		r := live.twin(t)
+		if s.Quality == rules.Missing {
+			s.Quality = rules.Good
+		}
+		opens(s.Channel.String(), r.e.Step(r.now+time.Millisecond, Input{Kind: SampleInput, Sample: s}))
+	}
+	// The predicted top: 3.1 m, and 7 m/s up for 0.3 s and the coast.
+	r := live.twin(t)
+	r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.ClimbGlobal, Value: 7, Quality: rules.Good}})
+	opens("craft.apex", r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.HeightGlobal, Value: 3.1, Quality: rules.Good}}))
+	// By time alone: the end of an on-delay, of a staleness, of the link.
+	r = live.twin(t)
+	r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.Tension, Value: 1801, Quality: rules.Good}})
+	for at := r.now; at < r.now+19*time.Millisecond; at += time.Millisecond {
+		if f := r.e.Advance(at); len(f) > 0 {
+			t.Fatalf("too early, at %v after: %v", at-r.now, f)
+		}
+	}
+	for at := r.now + 20*time.Millisecond; at < r.now+40*time.Millisecond; at += 10 * time.Millisecond {
+		r.e.Step(at-1, Input{Kind: LineInput, Line: Gate, On: true})
+	}
+	if f := r.e.Advance(r.now + 40*time.Millisecond - 1); len(f) > 0 {
+		t.Fatalf("a nanosecond too early: %v", f)
+	}
+	opens("the end of the on-delay", r.e.Advance(r.now+40*time.Millisecond))
+	r = live.twin(t)
+	opens("a late wake-up", r.e.Advance(r.now+time.Hour))
+	for _, in := range []Input{
+		{Kind: HostInput, Host: HostStalled}, {Kind: HostInput, Host: HostClash}, {Kind: HostInput, Host: HostRelayFailed, On: true},
+		{Kind: LineInput, Line: EStopA}, {Kind: LineInput, Line: EStopB}, {Kind: LineInput, Line: Gate}, {Kind: LineInput, Line: Readback},
+		{Kind: SampleInput, Sample: Sample{Channel: rules.CraftBootClock, Value: 1, Quality: rules.Good}},
+	} {
+		r := live.twin(t)
+		opens(fmt.Sprintf("%+v", in), r.e.Step(r.now, in))
+	}
+}
+
+func TestPromise03_MissingIsViolating(t *testing.T) {
+	immediate := func(id rules.ChannelID) bool {
+		return slices.Contains([]rules.ChannelID{
+			rules.HeightGlobal, rules.HeightLocal, rules.HeightAltitude, rules.HeightClearance, rules.HeightRange, rules.AltitudeSea,
+			rules.ClimbGlobal, rules.ClimbLocal, rules.ClimbHUD, rules.Roll, rules.Pitch, rules.Yaw,
+			rules.RollRate, rules.PitchRate, rules.YawRate, rules.Tension, rules.WinchTension, rules.LinkLoss}, id)
+	}
+	tried := 0
+	for _, c := range rules.Catalogue() {
+		if c.Derived || c.Kind == rules.Flag || c.ID == rules.LinkAge || c.ID == rules.CraftBootClock {
+			continue
+		}
+		tried++
+		rule := rules.Rule{Name: "r", Watch: c.ID, Form: rules.Above, Limit: c.High - (c.High-c.Low)/4, Stop: rules.Controlled, Grace: 10 * time.Second,
+			StaleAfter: c.Stale, MissingStop: rules.Controlled, MissingGrace: 5 * time.Second}
+		if immediate(c.ID) {
+			rule.MissingStop, rule.MissingGrace = rules.Immediate, 0
+		}
+		site := DefaultSite()
+		site.Duty = Guard
+		site.Fed[c.ID] = rules.CraftSays
+		e, err := New(&rules.Envelope{Rules: []rules.Rule{rule}}, site)
+		if err != nil {
+			t.Fatal(err)
+		}
+		e.state, e.closed, e.relayOn, e.beatOn = Live, true, true, true // as if started
+		good := Sample{Channel: c.ID, Value: c.Low, Quality: rules.Good}
+		e.Step(0, Input{Kind: SampleInput, Sample: good})
+		// What is no reading keeps nothing fresh.
+		for i, bad := range []Sample{{Channel: c.ID}, {Channel: c.ID, Value: c.Low, Quality: rules.Doubtful}, {Channel: c.ID, Value: c.High + 1, Quality: rules.Good}} {
+			if f := e.Step(time.Duration(i+1), Input{Kind: SampleInput, Sample: bad}); len(f) > 0 {
+				t.Errorf("%s: %+v brought %v", c.Name, bad, f)
+			}
+		}
+		if f := e.Advance(c.Stale - 1); len(f) > 0 {
+			t.Errorf("%s: missing too early: %v", c.Name, f)
+		}
+		want, effects := Lowering, e.Advance(c.Stale)
+		if immediate(c.ID) {
+			want = Tripped
+		}
+		if e.state != want || !slices.ContainsFunc(effects, func(f Effect) bool { return f.Kind == TripEffect && f.At == c.Stale && f.FirstOut }) {
+			t.Errorf("%s: silent for %v is %v, want %v: %v", c.Name, c.Stale, e.state, want, effects)
+		}
+	}
+	if tried < 90 {
+		t.Errorf("only %d channels tried", tried)
+	}
+	// Unknown means armed and airborne.
+	var v View
+	busyRig(t).e.View(&v)
+	if !v.Armed || !v.Airborne {
+		t.Error("a craft that was never heard counts as disarmed or as landed")
+	}
+}
+
+func TestPromise04_TripLatches(t *testing.T) {
+	moves := map[[2]State]int{}
+	var in *Input
+	var heldFor time.Duration
+	all := bases(t)
+	rapid.Check(t, func(rt *rapid.T) {
+		r := rapid.SampledFrom(all).Draw(rt, "base").twin(t)
+		var pressed time.Duration
+		r.tap = func(at time.Duration, i *Input) {
+			in = i
+			if i == nil || i.Kind != LineInput || i.Line != Reset {
+				return
+			}
+			if l := &r.e.lines[Reset]; i.On && !l.on {
+				pressed = at
+			} else {
+				heldFor = at - pressed
+			}
+		}
+		r.seen = func(effects []Effect) {
+			byLine := func(l Line, on bool) bool {
+				return in != nil && in.Kind == LineInput && in.Line == l && in.On == on
+			}
+			for _, f := range effects {
+				if f.Kind != StateEffect || f.From == f.State {
+					continue
+				}
+				e := r.e
+				moves[[2]State{f.From, f.State}]++
+				switch {
+				case f.From == Tripped && f.State == Fault:
+				case f.From == Tripped || f.From == Fault:
+					if f.State != Blocked || f.Reason != ReasonReset || !byLine(Reset, false) {
+						rt.Fatalf("%v was left to %v by %v", f.From, f.State, f.Reason)
+					}
+					if e.standing > 0 || e.armed || e.kept < e.trips || e.mirrorClosed() || e.powerRemains(f.At) {
+						rt.Fatalf("a reset passed with %d causes standing, armed %v, %d of %d records kept", e.standing, e.armed, e.kept, e.trips)
+					}
+					if heldFor < e.site.ResetShortest || heldFor > e.site.ResetLongest {
+						rt.Fatalf("a reset held for %v passed", heldFor)
+					}
+				case f.State == Closing:
+					if f.From != Ready || !byLine(Start, true) {
+						rt.Fatalf("closing from %v by %v", f.From, f.Reason)
+					}
+				case f.State == Live:
+					if f.From != Closing {
+						rt.Fatalf("live from %v", f.From)
+					}
+				case f.From == Lowering:
+					if f.State != Tripped && f.State != Fault && f.Reason != ReasonHold && f.Reason != ReasonSessionEnd {
+						rt.Fatalf("a controlled stop ended in %v by %v", f.State, f.Reason)
+					}
+				}
+			}
+		}
+		for range rapid.IntRange(1, 12).Draw(rt, "happenings") {
+			r.happen(rt)
+		}
+	})
+	for _, m := range [][2]State{{Tripped, Blocked}, {Fault, Blocked}, {Ready, Closing}, {Closing, Live}, {Live, Tripped}, {Live, Lowering},
+		{Lowering, Tripped}, {Tripped, Fault}, {Ready, Blocked}, {Blocked, Ready}} {
+		if moves[m] == 0 {
+			t.Errorf("%v to %v was never seen: the streams do not reach far enough", m[0], m[1])
+		}
+	}
+}
+
+// A button that is found pressed or never released does nothing, in whatever
+// state.
+func TestPromise04_TapedDownButtonDoesNothing(t *testing.T) {
+	for _, l := range []Line{Reset, Start} {
+		r := busyRig(t)
+		r.lines[l] = true
+		other := Reset + Start - l
+		for range 20 {
+			r.press(other, 300*time.Millisecond)
+			r.run(time.Second)
+			if r.e.closed || l == Reset && r.e.resetDone || r.e.state == Closing {
+				t.Fatalf("with %v taped down: %v", l, r.e.state)
+			}
+		}
+	}
+}
+
+func TestPromise05_NothingResumesByItself(t *testing.T) {
+	for _, c := range []struct {
+		before PowerUp
+		duty   Duty
+		want   State
+	}{{EndedCleanly, Guard, Blocked}, {EndedInTrip, Guard, Tripped}, {EndedInFault, Guard, Fault}, {EndedCleanly, Watch, Blocked}} {
+		r := busyRig(t, func(s *Site) { s.PowerUp, s.Duty = c.before, c.duty })
+		effects := r.e.Advance(0)
+		if r.e.state != c.want || len(effects) < 3 || effects[0].Kind != RelayEffect || effects[0].On || effects[1].Kind != BeatEffect || effects[1].On {
+			t.Errorf("power-up after %v came up %v with %v, want %v", c.before, r.e.state, effects, c.want)
+		}
+		r.run(15 * time.Second)
+		if r.e.state == Ready || r.e.relayOn || r.e.beatOn {
+			t.Errorf("power-up after %v went on to %v by itself", c.before, r.e.state)
+		}
+	}
+	// Without the two buttons nothing that happens closes the chain, and what
+	// is opened stays open.
+	forStreams(t, func(rt *rapid.T, base *rig, log []stamped) {
+		e := base.e.Clone()
+		open := !e.closed
+		for _, s := range log {
+			if s.in == nil {
+				e.Advance(s.at)
+			} else if s.in.Kind != LineInput || s.in.Line != Reset && s.in.Line != Start {
+				e.Step(s.at, *s.in)
+			}
+			if open && (e.closed || e.relayOn || e.beatOn) {
+				rt.Fatalf("it closed by itself at %v", s.at)
+			}
+			open = open || !e.closed
+		}
+	})
+}
+
+func TestPromise06_OpeningIsVerified(t *testing.T) {
+	live := bases(t)[1]
+	faults := 0
+	for _, ms := range []int{1, 30, 199, 200, 201, 250, 500} {
+		r := live.twin(t)
+		r.tick = time.Millisecond
+		r.step(Input{Kind: HostInput, Host: HostStalled})
+		r.change = r.now + time.Duration(ms)*time.Millisecond // when the contactor follows
+		r.set(rules.Motor1Speed, 0, rules.Good)
+		r.run(700 * time.Millisecond)
+		// Read open at the very end of the drop-out time is too late.
+		if want := ms >= 200; (r.e.state == Fault) != want {
+			t.Errorf("a contactor that drops out after %d ms is %v", ms, r.e.state)
+		} else if want {
+			faults++
+		}
+	}
+	if faults != 4 {
+		t.Errorf("%d faults", faults)
+	}
+	// Rotors: what they do before the window is over does not matter, what they
+	// do at its end does.
+	for _, c := range []struct {
+		stops time.Duration
+		want  State
+	}{{1990 * time.Millisecond, Tripped}, {2010 * time.Millisecond, Fault}} {
+		r := live.twin(t)
+		r.step(Input{Kind: HostInput, Host: HostStalled})
+		r.run(c.stops - 10*time.Millisecond)
+		r.set(rules.Motor1Speed, 0.9, rules.Good)
+		r.run(time.Second)
+		if r.e.state != c.want {
+			t.Errorf("rotors that stop after %v: %v, want %v", c.stops, r.e.state, c.want)
+		}
+	}
+}
+
+func TestPromise07_TimeNeverRunsBack(t *testing.T) {
+	forStreams(t, func(rt *rapid.T, base *rig, log []stamped) {
+		// A time before the last one counts as the last one.
+		back := slices.Clone(log)
+		last := base.e.now
+		for i := range back {
+			if back[i].at == last && rapid.Bool().Draw(rt, "back") {
+				back[i].at -= time.Duration(rapid.Int64Range(1, 5e9).Draw(rt, "by"))
+			} else {
+				last = back[i].at
+			}
+		}
+		sameDecisions(rt, "with times that run back", told(base.e.env, decide(base.e.Clone(), log)), told(base.e.env, decide(base.e.Clone(), back)))
+	})
+}
+
+func TestPromise08_SameInputsSameDecisions(t *testing.T) {
+	// The other half, the same on every architecture, is the test of that name.
+	forStreams(t, func(rt *rapid.T, base *rig, log []stamped) {
+		a, b := base.e.Clone(), base.e.Clone()
+		sameDecisions(rt, "twice the same", told(a.env, decide(a, log)), told(b.env, decide(b, log)))
+		if string(a.AppendState(nil)) != string(b.AppendState(nil)) {
+			rt.Fatal("the images differ")
+		}
+	})
+}
+
+func TestPromise09_RefusedWhole(t *testing.T) {
+	site := DefaultSite()
+	many := make([]rules.Rule, maxRules+1)
+	for i := range many {
+		many[i] = rules.Rule{Watch: rules.Tension, Form: rules.Above, Limit: 1, StaleAfter: time.Second}
+	}
+	for name, env := range map[string]*rules.Envelope{
+		"none":                   nil,
+		"too many rules":         {Rules: many},
+		"no channel":             {Rules: []rules.Rule{{Name: "r"}}},
+		"a channel past the end": {Rules: []rules.Rule{{Name: "r", Watch: rules.ChannelCount}}},
+		"a derived channel whose part of the pad is not stated": {Rules: []rules.Rule{{Name: "r", Watch: rules.Apex, Form: rules.Above, Limit: 7}}},
+	} {
+		if e, err := New(env, site); err == nil || e != nil {
+			t.Errorf("%s: taken", name)
+		}
+	}
+}
+
+func TestPromise10_TwoSendersTrip(t *testing.T) {
+	want := map[State]State{Blocked: Blocked, Ready: Blocked, Closing: Tripped, Live: Tripped, Lowering: Tripped, Tripped: Tripped, Fault: Fault}
+	seen := map[State]bool{}
+	for _, e := range exploreSeeds(t) {
+		from := e.state
+		seen[from] = true
+		e.Step(e.now, Input{Kind: HostInput, Host: HostClash})
+		if e.state != want[from] || e.closed {
+			t.Errorf("two senders in %v: %v, want %v", from, e.state, want[from])
+		}
+	}
+	if len(seen) != int(stateCount) {
+		t.Errorf("only %d states tried", len(seen))
+	}
+}
+
+// What comes by the network comes as frames, samples and host events: none of
+// them resets, starts or closes anything.
+func TestPromise12_NothingButAButtonLeadsOn(t *testing.T) {
+	for _, seed := range exploreSeeds(t) {
+		for host := Host(0); host <= HostEnd+1; host++ {
+			for _, on := range []bool{false, true} {
+				e := seed.Clone()
+				closed := e.closed
+				for _, f := range e.Step(e.now, Input{Kind: HostInput, Host: host, On: on, Seq: 1}) {
+					if (f.Kind == RelayEffect || f.Kind == BeatEffect) && f.On {
+						t.Errorf("host event %d in %v closed something", host, seed.state)
+					}
+				}
+				if e.state == Closing && seed.state != Closing || e.closed && !closed || e.resetDone && !seed.resetDone || seed.state >= Tripped && e.state < Tripped {
+					t.Errorf("host event %d led from %v to %v", host, seed.state, e.state)
+				}
+			}
+		}
+	}
+}
+
+func TestPromise13_PhasesAndRestart(t *testing.T) {
+	left := 0
+	rapid.Check(t, func(rt *rapid.T) {
+		// A naive second opinion on the phases: agreement is looked at after
+		// every turn, and must have stood for 2 s without a break.
+		r := busyRig(t)
+		r.run(3 * time.Second)
+		var armedSince, airSince time.Duration = rules.Never, rules.Never // agreement since
+		for range rapid.IntRange(1, 30).Draw(rt, "happenings") {
+			switch rapid.IntRange(0, 3).Draw(rt, "what") {
+			case 0:
+				r.set(rules.CraftArmed, float64(rapid.IntRange(0, 1).Draw(rt, "armed")), rules.Good)
+			case 1:
+				r.set(rules.CraftLanded, float64(rapid.IntRange(0, 1).Draw(rt, "landed")), rules.Good)
+			case 2:
+				r.set(rules.Motor1Output, rapid.SampledFrom([]float64{0, 0.15, 0.16, 0.6}).Draw(rt, "output"), rules.Good)
+			}
+			for range rapid.SampledFrom([]int{1, 5, 150, 199, 200, 210}).Draw(rt, "turns") {
+				wasArmed, wasAir := r.e.armed, r.e.airborne
+				r.run(r.tick)
+				value := func(id rules.ChannelID) float64 {
+					for _, v := range r.values {
+						if v.id == id {
+							return v.v
+						}
+					}
+					return -1
+				}
+				idle := value(rules.Motor1Output) <= 0.15
+				// may: it has stood for 2 s, be it only until this very turn (at a
+				// tie the timer wins); must: it still does.
+				agree := func(since *time.Duration, holds bool) (may, must bool) {
+					may = *since != rules.Never && r.now-*since >= 2*time.Second
+					if !holds {
+						*since = rules.Never
+					} else if *since == rules.Never {
+						*since = r.now
+					}
+					return may, may && holds
+				}
+				disarmed, mustDisarm := agree(&armedSince, value(rules.CraftArmed) == 0 && idle)
+				landed, mustLand := agree(&airSince, value(rules.CraftLanded) == 1 && idle)
+				if wasArmed && !r.e.armed || wasAir && !r.e.airborne {
+					left++
+				}
+				if wasArmed && !r.e.armed && !disarmed || wasAir && !r.e.airborne && !landed {
+					rt.Fatalf("a phase was left at %v without 2 s of agreement", r.now)
+				}
+				if value(rules.CraftArmed) == 1 && !r.e.armed || value(rules.CraftLanded) == 0 && !r.e.airborne {
+					rt.Fatalf("a phase was not entered at once, at %v", r.now)
+				}
+				if mustDisarm && r.e.armed || mustLand && r.e.airborne {
+					rt.Fatalf("a phase still stands at %v, after 2 s of agreement", r.now)
+				}
+			}
+		}
+	})
+	if left == 0 {
+		t.Error("no phase was ever left")
+	}
+	// A boot clock that runs back by more than a second while live.
+	live := bases(t)[1]
+	for _, c := range []struct {
+		back float64
+		want State
+	}{{0.5, Live}, {1, Live}, {1.5, Tripped}, {100, Tripped}} {
+		r := live.twin(t)
+		r.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftBootClock, Value: r.boot - c.back, Quality: rules.Good}})
+		if r.e.state != c.want {
+			t.Errorf("a boot clock that runs back %v s: %v, want %v", c.back, r.e.state, c.want)
+		}
+	}
+}
+
+func TestPromise14_HeightStepMakesHeightMissing(t *testing.T) {
+	live := bases(t)[1]
+	for _, c := range []struct {
+		step float64
+		want rules.Quality
+	}{{0.9, rules.Good}, {-0.9, rules.Good}, {1.01, rules.Missing}, {-1.01, rules.Missing}} {
+		r := live.twin(t)
+		r.set(rules.HeightGlobal, 3+c.step, rules.Good)
+		r.run(10 * time.Millisecond)
+		if got := r.e.Reading(rules.Height).Quality; got != c.want {
+			t.Errorf("a step of %v m without climb leaves the height %v, want %v", c.step, got, c.want)
+		}
+		r.run(300 * time.Millisecond)
+		if tripped := r.e.state == Tripped; tripped != (c.want == rules.Missing) {
+			t.Errorf("a step of %v m: %v", c.step, r.e.state)
+		}
+	}
+	// No other source takes over: a fed second height changes nothing.
+	r := live.twin(t)
+	r.silence(rules.HeightGlobal)
+	r.set(rules.HeightLocal, 3, rules.Good)
+	r.set(rules.ClimbLocal, 0, rules.Good)
+	r.run(310 * time.Millisecond)
+	if r.e.state != Tripped {
+		t.Errorf("another source of height took over in silence: %v", r.e.state)
+	}
+}

@@ -43,9 +43,8 @@ type keeper struct {
 	queue chan *record
 	free  chan *record
 
-	mu       sync.Mutex
-	held     []interlock.Effect // reserved: trips and latch moves while the queue was full
-	heldLost uint64
+	mu   sync.Mutex
+	held []interlock.Effect // reserved: trips and latch moves while the queue was full
 
 	lostChunks    atomic.Uint64
 	lostDecisions atomic.Uint64

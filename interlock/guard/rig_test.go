@@ -227,8 +227,7 @@ func (r *rig) want(state interlock.State) {
 	}
 }
 
-// wantOpen wants a latched opening: a stall is longer than the contactor may
-// take to drop out, so that the opening counts as not read in time.
+// wantOpen wants a latched opening.
 func (r *rig) wantOpen() {
 	r.t.Helper()
 	if s := r.state(); s != interlock.Tripped && s != interlock.Fault {

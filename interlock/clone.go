@@ -19,6 +19,9 @@ func (e *Engine) Clone() *Engine {
 	}
 	c.calcDue = slices.Clone(e.calcDue)
 	c.used = slices.Clone(e.used)
+	c.awake = append(make([]rules.ChannelID, 0, cap(e.awake)), e.awake...)
+	c.waiting = append(make([]int32, 0, cap(e.waiting)), e.waiting...)
+	c.acting = make([]int32, 0, cap(e.acting))
 	c.runs = slices.Clone(e.runs)
 	for i := range c.runs {
 		if c.runs[i].slope != nil {

@@ -52,7 +52,9 @@ type Engine struct {
 	order    []int32           // rule indexes sorted by channel, file order within
 	perms    []int32           // permissive indexes sorted by channel
 	runs     []ruleRun         // by rule index
-	pending  int               // rules whose on-delay runs
+	awake    []rules.ChannelID // channels with a deadline, and some without
+	waiting  []int32           // rules whose on-delay runs, and some others
+	acting   []int32           // rules that act in this very instant
 
 	lines     [LineCount]lineRun
 	pinsKnown bool
@@ -97,6 +99,7 @@ type Engine struct {
 }
 
 type channelRun struct {
+	id                 rules.ChannelID
 	rulesFrom, rulesTo int32
 	permsFrom, permsTo int32
 	calcFrom, calcTo   int32
@@ -104,6 +107,7 @@ type channelRun struct {
 	plain              bool // nothing acts on its samples as they come
 	builtin            bool // built-in interlocks or phases look at it
 	needed             bool // a rule needs it to start
+	awake              bool // stands in the engine's list
 	missed             bool // a rule has turned missing since the last Good sample
 	heard              bool // a Good sample came once
 	healthy            bool // streak has lasted long enough
@@ -149,6 +153,8 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	default:
 		e.state = Blocked
 	}
+	e.awake = make([]rules.ChannelID, 0, len(e.used))
+	e.waiting, e.acting = make([]int32, 0, len(e.runs)), make([]int32, 0, 2*len(e.runs))
 	e.out = make([]Effect, 0, 64+8*len(env.Rules))
 	e.front = make([]Effect, 0, 16)
 	return e, nil
@@ -279,177 +285,4 @@ func (e *Engine) emit(f Effect) {
 		return
 	}
 	e.out = append(e.out, f)
-}
-
-// arm sets one of the engine's own timers.
-func (e *Engine) arm(timer int, due time.Duration) {
-	e.timers[timer] = due
-	if due < e.next {
-		e.next = due
-	}
-}
-
-func (e *Engine) disarm(timer int) { e.timers[timer] = rules.Never }
-
-// wake makes sure that the engine is woken at due.
-func (e *Engine) wake(due time.Duration) {
-	if due < e.next {
-		e.next = due
-	}
-}
-
-// fire finds the earliest deadline; if it is at or before at it acts, all that
-// fall on that instant in their order, and true is returned. Otherwise the
-// cached deadline is brought up to date.
-func (e *Engine) fire(at time.Duration) bool {
-	due := rules.Never
-	for _, t := range e.timers {
-		if t < due {
-			due = t
-		}
-	}
-	for _, id := range e.used {
-		c := &e.channels[id]
-		if c.stale < due {
-			due = c.stale
-		}
-		if c.ready < due {
-			due = c.ready
-		}
-	}
-	for _, t := range e.calcDue {
-		if t < due {
-			due = t
-		}
-	}
-	if e.pending > 0 {
-		for i := range e.runs {
-			if e.runs[i].due < due {
-				due = e.runs[i].due
-			}
-		}
-	}
-	e.next = due
-	if due > at {
-		return false
-	}
-	if due < e.now {
-		due = e.now // armed in the past: acts at once, time never runs back
-	}
-	e.now = due
-	e.fireAt(due)
-	e.settle(due)
-	e.next = due // look again: more may fall on this instant or soon after
-	return true
-}
-
-func (e *Engine) fireAt(due time.Duration) {
-	for i := range timerClosing {
-		e.act(i, due)
-	}
-	for i := range e.calcs {
-		if e.calcDue[i] <= due {
-			r, ok := e.calcs[i].Tick(due, &e.table)
-			e.calcDue[i] = e.calcs[i].Due()
-			if e.calcDue[i] <= due {
-				e.calcDue[i] = due + 1 // a calculator must move on
-			}
-			if ok {
-				e.publish(due, e.calcs[i].Output(), r)
-			}
-		}
-	}
-	missing := false
-	for _, id := range e.used {
-		c := &e.channels[id]
-		if c.ready <= due {
-			c.ready = rules.Never
-			c.healthy = true
-			e.dirty = true
-		}
-		if c.stale <= due && e.channelStale(due, c) {
-			missing = true
-		}
-	}
-	if e.pending > 0 || missing {
-		for i := range e.runs { // file order
-			r := &e.runs[i]
-			if r.due <= due {
-				e.lasted(due, i)
-			}
-			if r.goMissing {
-				r.goMissing = false
-				e.ruleMissing(due, i)
-			}
-		}
-	}
-	// Last what leads on: nothing closes in the instant in which it must open.
-	if e.state == Closing {
-		e.settle(due)
-	}
-	for i := timerClosing; i < timerCount; i++ {
-		e.act(i, due)
-	}
-}
-
-// act lets one of the engine's own timers act if it is due.
-func (e *Engine) act(i int, due time.Duration) {
-	if e.timers[i] <= due {
-		e.timers[i] = rules.Never
-		e.timer(i, due)
-	}
-}
-
-func (e *Engine) timer(i int, due time.Duration) {
-	switch i {
-	case timerDropOut:
-		if e.mirrorClosed() {
-			e.event(due, EventMirrorClosed, ReasonPowerRemains, -1)
-		}
-	case timerPowerRemains:
-		e.checkPowerGone(due)
-	case timerPickUp:
-		e.pickUpOver(due)
-	case timerDiscrepancy:
-		if e.lines[EStopA].on != e.lines[EStopB].on {
-			e.event(due, EventSelfTest, ReasonEStopOne, -1)
-		}
-	case timerPins:
-		e.pinsKnown = false
-		e.builtinTrip(due, EventImmediate, ReasonPinsSilent)
-	case timerLink:
-		e.linkUp = false
-		e.builtinTrip(due, EventImmediate, ReasonLink)
-	case timerLinkAge:
-		e.linkAged(due)
-	case timerArmed:
-		e.setArmed(due, true)
-	case timerLanded:
-		e.landedUnknown(due)
-	case timerHeight:
-		e.event(due, EventHeightLost, ReasonHeightLost, -1)
-	case timerClimb:
-		e.event(due, EventClimbing, ReasonClimbing, -1)
-	case timerGrace:
-		e.event(due, EventGraceOver, ReasonGraceOver, -1)
-	case timerDown:
-		if e.isDown(due) {
-			e.event(due, EventDown, ReasonDown, -1)
-		}
-	case timerClosing:
-		e.closingOn(due)
-	case timerDisarmed:
-		if e.agreesDisarmed(due) {
-			e.setArmed(due, false)
-		}
-	case timerGrounded:
-		if e.agreesGrounded(due) {
-			e.setAirborne(due, false)
-		}
-	case timerStill:
-		e.stillDone = true
-	case timerSound:
-		e.resetUntil = false
-		e.dirty = true
-	}
 }

@@ -2,6 +2,7 @@ package interlock
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -210,12 +211,9 @@ func wrongAfter(before, after *Engine) string {
 	case after.dirty:
 		return "something was left unsettled"
 	}
-	pending, standing, cautions := 0, 0, 0
+	standing, cautions := 0, 0
 	for i := range after.runs {
 		r := &after.runs[i]
-		if r.due != rules.Never {
-			pending++
-		}
 		for _, on := range r.inForce {
 			if on {
 				standing++
@@ -227,14 +225,30 @@ func wrongAfter(before, after *Engine) string {
 		switch {
 		case r.due <= after.now:
 			return "an on-delay that is over was left"
+		case r.due < after.next:
+			return "an on-delay ends before the deadline"
+		case r.due != rules.Never && !slices.Contains(after.waiting, int32(i)):
+			return "an on-delay runs that is not looked at"
 		case r.goMissing:
 			return "a rule that turns missing was left"
 		case r.demand && !r.beyond:
 			return "a demand without a violation"
 		}
 	}
-	if pending != after.pending || standing != after.standing || cautions != after.cautions {
-		return fmt.Sprintf("counts are %d, %d, %d and should be %d, %d, %d", after.pending, after.standing, after.cautions, pending, standing, cautions)
+	if standing != after.standing || cautions != after.cautions {
+		return fmt.Sprintf("counts are %d and %d and should be %d and %d", after.standing, after.cautions, standing, cautions)
+	}
+	for _, id := range after.used {
+		c := &after.channels[id]
+		switch due := min(c.stale, c.ready); {
+		case due == rules.Never:
+		case due <= after.now:
+			return "a channel's deadline was left"
+		case due < after.next:
+			return "a channel's deadline stands before the engine's"
+		case !slices.Contains(after.awake, id):
+			return "a channel's deadline is not looked at"
+		}
 	}
 	for i, due := range after.timers {
 		if due <= after.now && after.started {

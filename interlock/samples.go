@@ -17,6 +17,7 @@ type ruleRun struct {
 	beyond      bool          // past the limit and not back by the deadband
 	demand      bool          // the value's stop demand stands
 	missing     bool          // the missing channel's demand stands
+	waiting     bool          // stands in the engine's list
 	goMissing   bool          // turned stale at this very instant
 	caution     bool
 	cautionTold bool    // caution, and its phase is on
@@ -167,6 +168,7 @@ func (e *Engine) lay() error {
 
 func (e *Engine) layChannel(id rules.ChannelID) {
 	c := &e.channels[id]
+	c.id = id
 	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
 	for _, r := range e.order[c.rulesFrom:c.rulesTo] {
 		rule := &e.env.Rules[r]
@@ -305,12 +307,12 @@ func (e *Engine) refresh(at time.Duration, c *channelRun) {
 	if c.streak == rules.Never {
 		c.streak = at
 		c.ready = at + e.site.ReadyAfter
-		e.wake(c.ready)
+		e.wakeChannel(c, c.ready)
 	}
 	due := at + c.shortest
 	if c.stale == rules.Never || due < c.stale {
 		c.stale = due
-		e.wake(due)
+		e.wakeChannel(c, due)
 	}
 	if !c.missed {
 		return
@@ -325,11 +327,10 @@ func (e *Engine) refresh(at time.Duration, c *channelRun) {
 }
 
 // channelStale is called when a channel's cached staleness deadline has come.
-// It marks the rules that turn missing now and says whether there is any.
-func (e *Engine) channelStale(due time.Duration, c *channelRun) bool {
+// It has the rules that turn missing now act.
+func (e *Engine) channelStale(due time.Duration, c *channelRun) {
 	c.stale = rules.Never
 	age := due - c.good
-	any := false
 	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
 		r := &e.env.Rules[i]
 		if e.runs[i].missing {
@@ -338,7 +339,7 @@ func (e *Engine) channelStale(due time.Duration, c *channelRun) bool {
 		if age >= r.StaleAfter {
 			e.runs[i].goMissing = true
 			c.missed = true
-			any = true
+			e.acting = append(e.acting, i)
 		} else {
 			c.stale = min(c.stale, c.good+r.StaleAfter)
 		}
@@ -356,7 +357,6 @@ func (e *Engine) channelStale(due time.Duration, c *channelRun) bool {
 		c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
 		e.dirty = true
 	}
-	return any
 }
 
 // look judges one value against one rule. A Doubtful value may count against
@@ -384,18 +384,13 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 				run.demand = true
 				e.demandMoved(at, i, valueDemand)
 			} else {
-				run.due = at + rule.Lasting
-				e.pending++
-				e.wake(run.due)
+				e.wait(i, at+rule.Lasting)
 			}
 		}
 	case rules.Inside, rules.InCaution:
 		if run.beyond && q == rules.Good {
 			run.beyond = false
-			if run.due != rules.Never {
-				run.due = rules.Never
-				e.pending--
-			}
+			run.due = rules.Never
 			if run.demand {
 				run.demand = false
 				e.demandMoved(at, i, valueDemand)
@@ -424,7 +419,6 @@ func cautionOver(rule *rules.Rule, v float64) bool {
 func (e *Engine) lasted(due time.Duration, i int) {
 	run := &e.runs[i]
 	run.due = rules.Never
-	e.pending--
 	run.demand = true
 	e.demandMoved(due, i, valueDemand)
 }

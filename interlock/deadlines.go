@@ -1,0 +1,221 @@
+package interlock
+
+import (
+	"slices"
+	"time"
+
+	"downhaul/rules"
+)
+
+// Deadlines. What is due is looked for among the engine's own timers, the
+// calculators, the channels that are heard and the rules whose on-delay runs:
+// a rule or channel that stands still costs nothing.
+
+// arm sets one of the engine's own timers.
+func (e *Engine) arm(timer int, due time.Duration) {
+	e.timers[timer] = due
+	if due < e.next {
+		e.next = due
+	}
+}
+
+func (e *Engine) disarm(timer int) { e.timers[timer] = rules.Never }
+
+// wake makes sure that the engine is woken at due.
+func (e *Engine) wake(due time.Duration) {
+	if due < e.next {
+		e.next = due
+	}
+}
+
+// wakeChannel has the deadlines of a channel looked at from now on.
+func (e *Engine) wakeChannel(c *channelRun, due time.Duration) {
+	e.wake(due)
+	if !c.awake {
+		c.awake = true
+		e.awake = append(e.awake, c.id)
+	}
+}
+
+// wait has the on-delay of a rule run until due.
+func (e *Engine) wait(i int, due time.Duration) {
+	run := &e.runs[i]
+	run.due = due
+	e.wake(due)
+	if !run.waiting {
+		run.waiting = true
+		e.waiting = append(e.waiting, int32(i))
+	}
+}
+
+// earliest is the next deadline. What has none is no longer looked at.
+func (e *Engine) earliest() time.Duration {
+	due := rules.Never
+	for _, t := range e.timers {
+		due = min(due, t)
+	}
+	for _, t := range e.calcDue {
+		due = min(due, t)
+	}
+	n := 0
+	for _, id := range e.awake {
+		c := &e.channels[id]
+		first := min(c.stale, c.ready)
+		if first == rules.Never {
+			c.awake = false
+			continue
+		}
+		e.awake[n] = id
+		n++
+		due = min(due, first)
+	}
+	e.awake = e.awake[:n]
+	n = 0
+	for _, i := range e.waiting {
+		run := &e.runs[i]
+		if run.due == rules.Never {
+			run.waiting = false
+			continue
+		}
+		e.waiting[n] = i
+		n++
+		due = min(due, run.due)
+	}
+	e.waiting = e.waiting[:n]
+	return due
+}
+
+// fire finds the earliest deadline; if it is at or before at it acts, all that
+// fall on that instant in their order, and true is returned. Otherwise the
+// cached deadline is brought up to date.
+func (e *Engine) fire(at time.Duration) bool {
+	due := e.earliest()
+	e.next = due
+	if due > at {
+		return false
+	}
+	if due < e.now {
+		due = e.now // armed in the past: acts at once, time never runs back
+	}
+	e.now = due
+	e.fireAt(due)
+	e.settle(due)
+	e.next = due // look again: more may fall on this instant or soon after
+	return true
+}
+
+func (e *Engine) fireAt(due time.Duration) {
+	for i := range timerClosing {
+		e.act(i, due)
+	}
+	for i := range e.calcs {
+		if e.calcDue[i] <= due {
+			r, ok := e.calcs[i].Tick(due, &e.table)
+			e.calcDue[i] = e.calcs[i].Due()
+			if e.calcDue[i] <= due {
+				e.calcDue[i] = due + 1 // a calculator must move on
+			}
+			if ok {
+				e.publish(due, e.calcs[i].Output(), r)
+			}
+		}
+	}
+	e.acting = e.acting[:0]
+	for _, id := range e.awake {
+		c := &e.channels[id]
+		if c.ready <= due {
+			c.ready = rules.Never
+			c.healthy = true
+			e.dirty = true
+		}
+		if c.stale <= due {
+			e.channelStale(due, c)
+		}
+	}
+	for _, i := range e.waiting {
+		if e.runs[i].due <= due {
+			e.acting = append(e.acting, i)
+		}
+	}
+	slices.Sort(e.acting) // file order
+	for _, i := range e.acting {
+		// A rule may stand here twice; the second time nothing is left to do.
+		run := &e.runs[i]
+		if run.due <= due {
+			e.lasted(due, int(i))
+		}
+		if run.goMissing {
+			run.goMissing = false
+			e.ruleMissing(due, int(i))
+		}
+	}
+	// Last what leads on: nothing closes in the instant in which it must open.
+	if e.state == Closing {
+		e.settle(due)
+	}
+	for i := timerClosing; i < timerCount; i++ {
+		e.act(i, due)
+	}
+}
+
+// act lets one of the engine's own timers act if it is due.
+func (e *Engine) act(i int, due time.Duration) {
+	if e.timers[i] <= due {
+		e.timers[i] = rules.Never
+		e.timer(i, due)
+	}
+}
+
+func (e *Engine) timer(i int, due time.Duration) {
+	switch i {
+	case timerDropOut:
+		if e.mirrorClosed() {
+			e.event(due, EventMirrorClosed, ReasonPowerRemains, -1)
+		}
+	case timerPowerRemains:
+		e.checkPowerGone(due)
+	case timerPickUp:
+		e.pickUpOver(due)
+	case timerDiscrepancy:
+		if e.lines[EStopA].on != e.lines[EStopB].on {
+			e.event(due, EventSelfTest, ReasonEStopOne, -1)
+		}
+	case timerPins:
+		e.pinsKnown = false
+		e.builtinTrip(due, EventImmediate, ReasonPinsSilent)
+	case timerLink:
+		e.linkUp = false
+		e.builtinTrip(due, EventImmediate, ReasonLink)
+	case timerLinkAge:
+		e.linkAged(due)
+	case timerArmed:
+		e.setArmed(due, true)
+	case timerLanded:
+		e.landedUnknown(due)
+	case timerHeight:
+		e.event(due, EventHeightLost, ReasonHeightLost, -1)
+	case timerClimb:
+		e.event(due, EventClimbing, ReasonClimbing, -1)
+	case timerGrace:
+		e.event(due, EventGraceOver, ReasonGraceOver, -1)
+	case timerDown:
+		if e.isDown(due) {
+			e.event(due, EventDown, ReasonDown, -1)
+		}
+	case timerClosing:
+		e.closingOn(due)
+	case timerDisarmed:
+		if e.agreesDisarmed(due) {
+			e.setArmed(due, false)
+		}
+	case timerGrounded:
+		if e.agreesGrounded(due) {
+			e.setAirborne(due, false)
+		}
+	case timerStill:
+		e.stillDone = true
+	case timerSound:
+		e.resetUntil = false
+		e.dirty = true
+	}
+}

@@ -1,7 +1,6 @@
 package interlock
 
 import (
-	"slices"
 	"time"
 
 	"downhaul/interlock/derived"
@@ -255,38 +254,6 @@ func (e *Engine) linkAged(due time.Duration) {
 	frame := e.channels[rules.LinkAge].good
 	e.publish(due, rules.LinkAge, derived.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
 	e.armLinkAge(frame, due)
-}
-
-// layAges collects the ages at which a rule's side can change, rising: the
-// first nanosecond past each limit and caution.
-func (e *Engine) layAges() {
-	past := func(limit float64) {
-		age := seconds(limit)
-		for float64(age)/1e9 <= limit && age < rules.Never/4 {
-			age++
-		}
-		e.ages = append(e.ages, age)
-	}
-	c := &e.channels[rules.LinkAge]
-	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		r := &e.env.Rules[i]
-		switch r.Form {
-		case rules.Above:
-			past(r.Limit)
-			if r.HasCaution {
-				past(r.Caution)
-			}
-		case rules.Outside:
-			past(r.LimitHigh)
-			if r.HasCaution {
-				past(r.CautionHigh)
-			}
-		}
-	}
-	for _, i := range e.perms[c.permsFrom:c.permsTo] {
-		past(e.env.Permissives[i].Limit)
-	}
-	slices.Sort(e.ages)
 }
 
 // seconds turns SI seconds into a duration; what does not fit becomes Never/4,

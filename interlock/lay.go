@@ -1,0 +1,210 @@
+package interlock
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// lay sorts rules, permissives and calculators by channel.
+func (e *Engine) lay() error {
+	e.layFed()
+	count := len(e.env.Rules)
+	e.order = make([]int32, count)
+	for i := range e.order {
+		e.order[i] = int32(i)
+	}
+	slices.SortStableFunc(e.order, func(a, b int32) int {
+		return int(e.env.Rules[a].Watch) - int(e.env.Rules[b].Watch)
+	})
+	e.perms = make([]int32, len(e.env.Permissives))
+	for i := range e.perms {
+		e.perms[i] = int32(i)
+	}
+	slices.SortStableFunc(e.perms, func(a, b int32) int {
+		return int(e.env.Permissives[a].Watch) - int(e.env.Permissives[b].Watch)
+	})
+	var thresholds []float64
+	for i := range e.env.Rules {
+		r := &e.env.Rules[i]
+		if r.Watch == rules.NoChannel || r.Watch >= rules.ChannelCount {
+			return fmt.Errorf("interlock: rule %q watches no known channel", r.Name)
+		}
+		e.runs[i].due = rules.Never
+		e.runs[i].layCalm(r)
+		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
+			e.runs[i].slope = derived.NewSlope(r.Over)
+		}
+		if r.Watch == rules.Apex {
+			thresholds = append(thresholds, r.Limit)
+			if r.HasCaution {
+				thresholds = append(thresholds, r.Caution)
+			}
+		}
+	}
+	e.site.Derived.ApexThresholds = thresholds
+	calcs, err := derived.New(e.site.Derived, func(id rules.ChannelID) bool {
+		return e.watches(id) || slices.Contains(builtinChannels, id) && e.feeds(id)
+	})
+	if err != nil {
+		return fmt.Errorf("interlock: %w", err)
+	}
+	// Sorted by trigger; among equals the order of derived.New, in which what
+	// feeds another comes first.
+	slices.SortStableFunc(calcs, func(a, b derived.Calculator) int { return int(a.Trigger()) - int(b.Trigger()) })
+	e.calcs = calcs
+	e.calcDue = make([]time.Duration, len(calcs))
+	for i, c := range calcs {
+		e.calcDue[i] = c.Due()
+		run := &e.channels[c.Trigger()]
+		if run.calcTo == 0 {
+			run.calcFrom = int32(i)
+		}
+		run.calcTo = int32(i) + 1
+	}
+	for i, r := range e.order {
+		run := &e.channels[e.env.Rules[r].Watch]
+		if run.rulesTo == 0 {
+			run.rulesFrom = int32(i)
+		}
+		run.rulesTo = int32(i) + 1
+	}
+	for i, p := range e.perms {
+		run := &e.channels[e.env.Permissives[p].Watch]
+		if run.permsTo == 0 {
+			run.permsFrom = int32(i)
+		}
+		run.permsTo = int32(i) + 1
+	}
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		e.layChannel(id)
+	}
+	e.layAges()
+	return nil
+}
+
+func (e *Engine) layChannel(id rules.ChannelID) {
+	c := &e.channels[id]
+	c.id = id
+	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
+	for _, r := range e.order[c.rulesFrom:c.rulesTo] {
+		rule := &e.env.Rules[r]
+		c.used = true
+		c.shortest, c.longest = min(c.shortest, rule.StaleAfter), max(c.longest, rule.StaleAfter)
+		if rule.Stop != rules.NoStop && rule.WhenMissing == rules.MissingTrips && e.feeds(id) {
+			c.needed = true
+		}
+		if rule.FrozenAfter > 0 && (c.frozenAfter == 0 || rule.FrozenAfter < c.frozenAfter) {
+			c.frozenAfter = rule.FrozenAfter
+		}
+	}
+	if c.rulesTo == c.rulesFrom {
+		// No rule of its own, but one on a channel worked out from it may be:
+		// what rests on a frozen channel would stand still and look well.
+		c.frozenAfter = id.Channel().FrozenAfter
+	}
+	for _, p := range e.perms[c.permsFrom:c.permsTo] {
+		c.used = true
+		limit := e.env.Permissives[p].StaleAfter
+		c.shortest, c.longest = min(c.shortest, limit), max(c.longest, limit)
+	}
+	if c.used {
+		e.used = append(e.used, id)
+	}
+	c.builtin = slices.Contains(builtinChannels, id)
+	c.plain = !c.used && c.frozenAfter == 0 && c.calcTo == 0 && !c.builtin
+}
+
+// watches says whether a rule or a permissive of the envelope watches id.
+func (e *Engine) watches(id rules.ChannelID) bool {
+	for i := range e.env.Rules {
+		if e.env.Rules[i].Watch == id {
+			return true
+		}
+	}
+	for i := range e.env.Permissives {
+		if e.env.Permissives[i].Watch == id {
+			return true
+		}
+	}
+	return false
+}
+
+// feeds says whether every channel that id rests on is fed on this pad.
+func (e *Engine) feeds(id rules.ChannelID) bool { return e.fed[id] }
+
+// layFed works out feeds once; it is asked on the hot path.
+func (e *Engine) layFed() {
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		needs := e.site.Derived.Needs(id)
+		e.fed[id] = len(needs) > 0
+		for _, n := range needs {
+			e.fed[id] = e.fed[id] && e.site.Fed[n] != rules.NotFed
+		}
+	}
+}
+
+// layCalm works out between which values the rule is Inside. The bounds are
+// held against Side itself; where they do not stand up to it the rule has none.
+func (r *ruleRun) layCalm(rule *rules.Rule) {
+	low, high := math.Inf(-1), math.Inf(1)
+	switch rule.Form {
+	case rules.Above:
+		high = rule.Limit - rule.Deadband
+		if rule.HasCaution {
+			high = min(high, rule.Caution)
+		}
+	case rules.Below:
+		low = rule.Limit + rule.Deadband
+		if rule.HasCaution {
+			low = max(low, rule.Caution)
+		}
+	case rules.Outside:
+		low, high = rule.Limit+rule.Deadband, rule.LimitHigh-rule.Deadband
+		if rule.HasCaution {
+			low, high = max(low, rule.Caution), min(high, rule.CautionHigh)
+		}
+	default:
+		low, high = math.Inf(1), math.Inf(-1)
+	}
+	if rule.Side(low) != rules.Inside || rule.Side(high) != rules.Inside {
+		low, high = math.Inf(1), math.Inf(-1)
+	}
+	r.calmLow, r.calmHigh = low, high
+}
+
+// layAges collects the ages at which a rule's side can change, rising: the
+// first nanosecond past each limit and caution.
+func (e *Engine) layAges() {
+	past := func(limit float64) {
+		age := seconds(limit)
+		for float64(age)/1e9 <= limit && age < rules.Never/4 {
+			age++
+		}
+		e.ages = append(e.ages, age)
+	}
+	c := &e.channels[rules.LinkAge]
+	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+		r := &e.env.Rules[i]
+		switch r.Form {
+		case rules.Above:
+			past(r.Limit)
+			if r.HasCaution {
+				past(r.Caution)
+			}
+		case rules.Outside:
+			past(r.LimitHigh)
+			if r.HasCaution {
+				past(r.CautionHigh)
+			}
+		}
+	}
+	for _, i := range e.perms[c.permsFrom:c.permsTo] {
+		past(e.env.Permissives[i].Limit)
+	}
+	slices.Sort(e.ages)
+}

@@ -177,7 +177,7 @@ func (e *Engine) Wanted() [rules.ChannelCount]bool {
 			w[id] = true
 		}
 	}
-	for _, id := range builtinChannels {
+	for _, id := range e.builtinChannels() {
 		w[id] = true
 	}
 	if e.site.IdleCurrent > 0 {
@@ -188,9 +188,14 @@ func (e *Engine) Wanted() [rules.ChannelCount]bool {
 	return w
 }
 
-var builtinChannels = []rules.ChannelID{
-	rules.CraftArmed, rules.CraftLanded, rules.CraftBootClock,
-	rules.Height, rules.Climb, rules.MotorHighest, rules.RotorSpeed,
+// builtinChannels are what built-in interlocks and phases look at: with no
+// latch to move, duty watch needs no rotor speed and no climb for them.
+func (e *Engine) builtinChannels() []rules.ChannelID {
+	ids := []rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.CraftBootClock, rules.Height, rules.MotorHighest}
+	if e.site.Duty == Guard {
+		ids = append(ids, rules.Climb, rules.RotorSpeed)
+	}
+	return ids
 }
 
 // TrackHeadroom makes the engine remember each rule's least headroom.

@@ -47,8 +47,9 @@ func (e *Engine) lay() error {
 		}
 	}
 	e.site.Derived.ApexThresholds = thresholds
+	builtins := e.builtinChannels()
 	calcs, err := derived.New(e.site.Derived, func(id rules.ChannelID) bool {
-		return e.watches(id) || slices.Contains(builtinChannels, id) && e.feeds(id)
+		return e.watches(id) || slices.Contains(builtins, id) && e.feeds(id)
 	})
 	if err != nil {
 		return fmt.Errorf("interlock: %w", err)
@@ -81,13 +82,13 @@ func (e *Engine) lay() error {
 		run.permsTo = int32(i) + 1
 	}
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
-		e.layChannel(id)
+		e.layChannel(id, builtins)
 	}
 	e.layAges()
 	return nil
 }
 
-func (e *Engine) layChannel(id rules.ChannelID) {
+func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 	c := &e.channels[id]
 	c.id = id
 	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
@@ -115,7 +116,7 @@ func (e *Engine) layChannel(id rules.ChannelID) {
 	if c.used {
 		e.used = append(e.used, id)
 	}
-	c.builtin = slices.Contains(builtinChannels, id)
+	c.builtin = slices.Contains(builtins, id)
 	c.plain = !c.used && c.frozenAfter == 0 && c.calcTo == 0 && !c.builtin
 }
 

@@ -18,7 +18,8 @@ type View struct {
 	RelayOn, Closed bool
 	Armed, Airborne bool
 	// KeepOut stands from every closing until the craft is disarmed and the
-	// rotors are known to stand.
+	// rotors are known to stand; in duty watch, which opens nothing, while the
+	// craft may be armed.
 	KeepOut bool
 	// ResetDone says that a reset was made and still counts.
 	ResetDone bool
@@ -56,7 +57,7 @@ func (e *Engine) View(dst *View) {
 	*dst = View{
 		At: e.now, Since: e.since, State: e.state, Duty: e.site.Duty, Sound: e.sound,
 		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
-		KeepOut:   e.closed || e.armed || !e.still(e.now),
+		KeepOut:   e.closed || e.armed || e.site.Duty == Guard && !e.still(e.now),
 		ResetDone: e.resetDone, Grace: e.timers[timerGrace], Closing: rules.Never,
 		First: e.first, Trips: e.trips, Kept: e.kept, Standing: e.standing,
 	}

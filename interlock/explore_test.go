@@ -141,7 +141,7 @@ func TestEqualImagesHaveEqualFutures(t *testing.T) {
 			}
 			checkStep(t, e, next)
 			image := string(next.AppendState(nil))
-			s += fmt.Sprintf("%x|", hash(image))
+			s += fmt.Sprintf("%x|", fnv(image))
 			visit(next, image)
 		}
 		return s
@@ -178,8 +178,8 @@ func TestEqualImagesHaveEqualFutures(t *testing.T) {
 	t.Logf("%d images, %d met again", len(known), again)
 }
 
-// hash is FNV-1a.
-func hash(s string) uint64 {
+// fnv is FNV-1a.
+func fnv(s string) uint64 {
 	h := uint64(14695981039346656037)
 	for i := range len(s) {
 		h = (h ^ uint64(s[i])) * 1099511628211

@@ -235,7 +235,7 @@ func (r *rig) run(d time.Duration) {
 			if !v.silent {
 				s := Sample{Channel: v.id, Value: v.v, Quality: v.q}
 				if v.wiggle {
-					s.Value += 1e-4 * float64(r.turns%2)
+					s.Value += float64(1e-4 * float64(r.turns%2))
 				}
 				if v.q == rules.Missing {
 					s.Cause = rules.Sentinel
@@ -265,7 +265,7 @@ func (r *rig) glide(h float64, d time.Duration) {
 	steps := int(d / r.tick)
 	r.set(rules.ClimbGlobal, (h-from)/d.Seconds(), rules.Good)
 	for i := 1; i <= steps; i++ {
-		r.set(rules.HeightGlobal, from+(h-from)*float64(i)/float64(steps), rules.Good)
+		r.set(rules.HeightGlobal, from+float64((h-from)*float64(i))/float64(steps), rules.Good)
 		r.run(r.tick)
 	}
 	r.set(rules.ClimbGlobal, 0, rules.Good)

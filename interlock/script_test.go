@@ -26,7 +26,22 @@ func TestScripts(t *testing.T) {
 	}
 }
 
+// playScript plays a script and compares what was said.
 func playScript(t *testing.T, name string, extra time.Duration) {
+	head, body, got := runScript(t, name, extra, nil)
+	if *rewrite && extra == 0 {
+		if err := os.WriteFile(name, []byte(head+"\n----\n"+got), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		return
+	}
+	if got != body {
+		t.Errorf("%s:\ngot\n%s\nwant\n%s", name, got, body)
+	}
+}
+
+// runScript plays a script; seen, if there is one, sees every answer.
+func runScript(t *testing.T, name string, extra time.Duration, seen func(*Engine, []Effect)) (head, body, said string) {
 	text, err := os.ReadFile(name)
 	if err != nil {
 		t.Fatal(err)
@@ -46,6 +61,9 @@ func playScript(t *testing.T, name string, extra time.Duration) {
 	}
 	r = newRig(t, envelope, site)
 	r.extra = extra
+	if seen != nil {
+		r.seen = func(effects []Effect) { seen(r.e, effects) }
+	}
 	var got strings.Builder
 	for _, line := range strings.Split(body, "\n") {
 		if line == "" || strings.HasPrefix(line, "    ") {
@@ -61,13 +79,5 @@ func playScript(t *testing.T, name string, extra time.Duration) {
 		}
 		fmt.Fprintf(&got, "    = %v\n", r.e.state)
 	}
-	if *rewrite && extra == 0 {
-		if err := os.WriteFile(name, []byte(head+"\n----\n"+got.String()), 0o644); err != nil {
-			t.Fatal(err)
-		}
-		return
-	}
-	if got.String() != body {
-		t.Errorf("%s:\ngot\n%s\nwant\n%s", name, got.String(), body)
-	}
+	return head, body, got.String()
 }

@@ -1,34 +1,25 @@
 package hw
 
 import (
-	"bufio"
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"net"
-	"time"
+
+	"downhaul/hw/localsocket"
 )
 
 // Client sees and works a virtual board in another process. For one goroutine.
 type Client struct {
-	conn net.Conn
-	in   *bufio.Reader
+	conn *localsocket.Conn
 }
-
-const (
-	dialWithin  = 2 * time.Second
-	replyWithin = 5 * time.Second
-	mostReply   = 64 << 10
-)
 
 // Dial connects to the socket of a virtual board.
 func Dial(socket string) (*Client, error) {
-	conn, err := net.DialTimeout("unix", socket, dialWithin)
+	conn, err := localsocket.Dial(socket)
 	if err != nil {
 		return nil, fmt.Errorf("no virtual board answers (%w); start the guard with a pad file that has a virtual board, and give the socket named there", err)
 	}
-	return &Client{conn: conn, in: bufio.NewReaderSize(conn, mostReply)}, nil
+	return &Client{conn: conn}, nil
 }
 
 // Close hangs up.
@@ -37,35 +28,14 @@ func (c *Client) Close() error { return c.conn.Close() }
 // Do sends one request and waits for its reply. A refusal is an error with the
 // board's own words. It does not watch; see Watch.
 func (c *Client) Do(r Request) (Reply, error) {
-	text, err := json.Marshal(r)
-	if err != nil {
-		return Reply{}, fmt.Errorf("%s: %w", r.Do, err)
-	}
-	if err := c.conn.SetDeadline(time.Now().Add(replyWithin)); err != nil {
-		return Reply{}, fmt.Errorf("%s: %w", r.Do, err)
-	}
-	// The board may have hung up with a reason ("16 clients already"), so a
-	// failed write still looks for a reply.
-	_, wrote := c.conn.Write(append(text, '\n'))
 	var reply Reply
-	if err := c.read(&reply); err != nil {
-		return Reply{}, fmt.Errorf("%s: %w", r.Do, errors.Join(wrote, err))
+	if err := c.conn.Ask(r, &reply); err != nil {
+		return Reply{}, fmt.Errorf("%s: the board: %w", r.Do, err)
 	}
 	if !reply.OK {
 		return reply, errors.New(reply.Error)
 	}
 	return reply, nil
-}
-
-func (c *Client) read(into any) error {
-	text, err := c.in.ReadSlice('\n')
-	if err != nil {
-		return fmt.Errorf("the board does not answer: %w", err)
-	}
-	if err := json.Unmarshal(text, into); err != nil {
-		return fmt.Errorf("the board's answer is no JSON of this version: %w", err)
-	}
-	return nil
 }
 
 // Show asks for the state of the board.
@@ -126,12 +96,9 @@ func (c *Client) Watch(ctx context.Context, beats bool, fn func(Event) error) er
 	stop := context.AfterFunc(ctx, func() { c.conn.Close() })
 	defer stop()
 	for {
-		// The board writes once a second at least.
-		if err := c.conn.SetReadDeadline(time.Now().Add(replyWithin)); err != nil && ctx.Err() == nil {
-			return fmt.Errorf("watch: %w", err)
-		}
+		// The board writes once a second at least, well within what Read waits.
 		var e Event
-		if err := c.read(&e); err != nil {
+		if err := c.conn.Read(&e); err != nil {
 			if ctx.Err() != nil {
 				return nil
 			}

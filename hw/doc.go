@@ -4,8 +4,9 @@
 // with a model of the kill chain from relay pin to rotors.
 //
 // It delivers raw edges, levels and counts with monotonic times and knows
-// nothing of rules, units of channels or MAVLink. It imports nothing of ours,
-// and it never decides: no level coming in changes a pin going out.
+// nothing of rules, units of channels or MAVLink. It imports nothing of ours
+// but the socket that stands below it, and it never decides: no level coming
+// in changes a pin going out.
 //
 // The virtual board is a rehearsal and has no safety function. Its relay, its
 // watchdog and its contactor live in the memory of the very process that they

@@ -48,8 +48,6 @@ type Event struct {
 	MostGap  *float64 `json:"most_gap_s,omitempty"`
 }
 
-const mostLine = 4096 // bytes of a request with its newline
-
 const doWords = "show, press, release, open, close, turn, load, break, mend, watch"
 
 // parseRequest reads one line. Every fault is the sender's and names its mend.

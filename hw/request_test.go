@@ -8,6 +8,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"downhaul/hw/localsocket"
 )
 
 func TestRequestsThatAreRefused(t *testing.T) {
@@ -26,7 +28,7 @@ func TestRequestsThatAreRefused(t *testing.T) {
 		{`{"do":"load","newtons":5,"name":"x"}`, `load takes no \"name\"`},
 		{`{"do":"show","heartbeat":true}`, `takes no \"heartbeat\"`},
 		{`{"do":"press","nmae":"reset"}`, "unknown field"},
-		{strings.Repeat(" ", mostLine), "longer than 4096 bytes"},
+		{strings.Repeat(" ", localsocket.MostLine), "longer than 4096 bytes"},
 	} {
 		_, err := fmt.Fprintln(c, row.send)
 		must(t, err)
@@ -64,7 +66,7 @@ func FuzzBoardRequest(f *testing.F) {
 			t.Errorf("reply %+v is both or neither", reply)
 		}
 		line, err := json.Marshal(reply)
-		if err != nil || bytes.ContainsRune(line, '\n') || len(line) >= mostReply {
+		if err != nil || bytes.ContainsRune(line, '\n') || len(line) >= 64<<10 {
 			t.Errorf("reply %s, %v is no line", line, err)
 		}
 		// No request drives an output; power comes from faults alone.

@@ -1,27 +1,17 @@
 package hw
 
 import (
-	"bufio"
-	"encoding/json"
 	"errors"
 	"fmt"
-	"net"
-	"os"
-	"sync"
 	"time"
+
+	"downhaul/hw/localsocket"
 )
 
-// Bounds of the socket, all ours: however many clients call and whatever they
-// send or leave unread, the board's own work waits for one short act at most.
+// ErrHeld says that another living process holds the virtual board.
+var ErrHeld = errors.New("another guard holds this board")
+
 const (
-	mostClients = 16
-	// writeWithin is how long a client may leave a reply or an event unread
-	// before it is let go.
-	writeWithin = time.Second
-	// idleWithin frees the place of a client that sends nothing.
-	idleWithin = time.Minute
-	// actEvery paces the requests of all clients together: 500 a second.
-	actEvery = 2 * time.Millisecond
 	// lookEvery is how often a watcher looks for new edges. Their times are
 	// exact whenever it looks.
 	lookEvery = 10 * time.Millisecond
@@ -30,151 +20,41 @@ const (
 	sumEvery = time.Second
 )
 
-type server struct {
-	v        *Virtual
-	lock     *os.File
-	listener *net.UnixListener
-	work     sync.WaitGroup
-
-	mu      sync.Mutex
-	clients map[net.Conn]bool
-	closed  bool
-
-	pace sync.Mutex
-	next time.Time // of the next act; guarded by pace
+// serve lets other processes see and work the board: its owner's alone.
+func serve(v *Virtual, path string) (*localsocket.Server, error) {
+	s, err := localsocket.Serve(localsocket.Config{
+		Path: path, Mode: 0o600, Group: -1, Handle: v.handle,
+		Refusal: Reply{Error: fmt.Sprintf("the board has %d clients already; end one of them", localsocket.MostClients)},
+		TooLong: Reply{Error: fmt.Sprintf("the line is longer than %d bytes; send one short request a line", localsocket.MostLine)},
+	})
+	if errors.Is(err, localsocket.ErrHeld) {
+		return nil, fmt.Errorf("%w: %w", ErrHeld, err)
+	}
+	return s, err
 }
 
-func serve(v *Virtual, path string) (*server, error) {
-	lock, err := hold(path)
-	if err != nil {
-		return nil, err
+// handle answers one line; false hangs up.
+func (v *Virtual) handle(c *localsocket.Client, text []byte) bool {
+	r, err := parseRequest(text)
+	switch {
+	case err != nil:
+		err = c.Send(Reply{Error: err.Error()})
+	case r.Do == "watch":
+		v.watch(c, r.Heartbeat)
+		return false
+	default:
+		err = c.Send(v.answer(r))
 	}
-	l, err := listen(path)
-	if err != nil {
-		lock.Close()
-		return nil, err
-	}
-	s := &server{v: v, lock: lock, listener: l, clients: map[net.Conn]bool{}}
-	s.work.Go(s.accept)
-	return s, nil
-}
-
-// close ends every client, removes the socket and lets the lock go last, so
-// that the next board finds no socket in its way.
-func (s *server) close() error {
-	s.mu.Lock()
-	s.closed = true
-	err := s.listener.Close()
-	for c := range s.clients {
-		c.Close()
-	}
-	s.mu.Unlock()
-	s.work.Wait()
-	return errors.Join(err, s.lock.Close())
-}
-
-func (s *server) accept() {
-	for {
-		c, err := s.listener.Accept()
-		if errors.Is(err, net.ErrClosed) {
-			return
-		}
-		if err != nil { // such as no file left; the clients there go on
-			select {
-			case <-s.v.done:
-				return
-			case <-time.After(100 * time.Millisecond):
-			}
-			continue
-		}
-		s.mu.Lock()
-		full := len(s.clients) >= mostClients
-		if full || s.closed {
-			s.mu.Unlock()
-			if full {
-				text, _ := json.Marshal(Reply{Error: fmt.Sprintf("the board has %d clients already; end one of them", mostClients)})
-				// A fresh connection's buffer takes this line without waiting.
-				c.SetWriteDeadline(time.Now().Add(50 * time.Millisecond))
-				c.Write(append(text, '\n'))
-			}
-			c.Close()
-			continue
-		}
-		s.clients[c] = true
-		s.work.Go(func() { s.client(c) })
-		s.mu.Unlock()
-	}
-}
-
-func (s *server) client(c net.Conn) {
-	defer func() {
-		c.Close()
-		s.mu.Lock()
-		delete(s.clients, c)
-		s.mu.Unlock()
-	}()
-	in := bufio.NewReaderSize(c, mostLine)
-	for {
-		c.SetReadDeadline(time.Now().Add(idleWithin))
-		text, err := in.ReadSlice('\n')
-		if errors.Is(err, bufio.ErrBufferFull) {
-			s.send(c, Reply{Error: fmt.Sprintf("the line is longer than %d bytes; send one short request a line", mostLine)})
-			return
-		}
-		if err != nil {
-			return
-		}
-		if !s.turn() {
-			return
-		}
-		r, err := parseRequest(text)
-		switch {
-		case err != nil:
-			err = s.send(c, Reply{Error: err.Error()})
-		case r.Do == "watch":
-			s.watch(c, r.Heartbeat)
-			return
-		default:
-			err = s.send(c, s.v.answer(r))
-		}
-		if err != nil {
-			return
-		}
-	}
-}
-
-// turn waits for this client's turn to act; false when the board closes.
-func (s *server) turn() bool {
-	s.pace.Lock()
-	defer s.pace.Unlock()
-	if wait := time.Until(s.next); wait > 0 {
-		select {
-		case <-s.v.done:
-			return false
-		case <-time.After(wait):
-		}
-	}
-	s.next = time.Now().Add(actEvery)
-	return true
-}
-
-func (s *server) send(c net.Conn, what any) error {
-	text, err := json.Marshal(what)
-	if err != nil {
-		return fmt.Errorf("write reply: %w", err)
-	}
-	c.SetWriteDeadline(time.Now().Add(writeWithin))
-	_, err = c.Write(append(text, '\n'))
-	return err
+	return err == nil
 }
 
 // watch sends what changes from now on until the client or the board goes. It
 // reads the rings by number: a slow client loses edges, and is told so; nothing
 // waits for it.
-func (s *server) watch(c net.Conn, beats bool) {
-	edge, beat := s.v.mark()
+func (v *Virtual) watch(c *localsocket.Client, beats bool) {
+	edge, beat := v.mark()
 	summed := beat
-	if s.send(c, Reply{OK: true}) != nil {
+	if c.Send(Reply{OK: true}) != nil {
 		return
 	}
 	tick := time.NewTicker(lookEvery)
@@ -182,20 +62,20 @@ func (s *server) watch(c net.Conn, beats bool) {
 	due := time.Now().Add(sumEvery)
 	for {
 		select {
-		case <-s.v.done:
+		case <-v.done:
 			return
 		case <-tick.C:
 		}
-		now, edges, missed := s.v.edgesSince(&edge)
+		now, edges, missed := v.edgesSince(&edge)
 		if beats {
-			_, more, lost := s.v.beatsSince(&beat)
+			_, more, lost := v.beatsSince(&beat)
 			edges, missed = byTime(edges, more), missed+lost
 		}
-		if missed > 0 && s.send(c, Event{At: now.Seconds(), Line: "missed", Edges: missed}) != nil {
+		if missed > 0 && c.Send(Event{At: now.Seconds(), Line: "missed", Edges: missed}) != nil {
 			return
 		}
 		for _, e := range edges {
-			if s.send(c, Event{At: e.At.Seconds(), Line: e.Line, On: e.On}) != nil {
+			if c.Send(Event{At: e.At.Seconds(), Line: e.Line, On: e.On}) != nil {
 				return
 			}
 		}
@@ -204,13 +84,13 @@ func (s *server) watch(c net.Conn, beats bool) {
 		}
 		due = time.Now().Add(sumEvery)
 		from := summed
-		now, all, _ := s.v.beatsSince(&summed)
+		now, all, _ := v.beatsSince(&summed)
 		sum := Event{At: now.Seconds(), Line: "beats", Edges: summed - from}
 		if least, most, ok := gaps(all); ok {
 			a, b := least.Seconds(), most.Seconds()
 			sum.LeastGap, sum.MostGap = &a, &b
 		}
-		if s.send(c, sum) != nil {
+		if c.Send(sum) != nil {
 			return
 		}
 	}

@@ -15,6 +15,8 @@ import (
 	"sync"
 	"testing"
 	"time"
+
+	"downhaul/hw/localsocket"
 )
 
 // secondProcess names the environment variable that makes this test binary
@@ -296,7 +298,7 @@ func TestClientsAreBounded(t *testing.T) {
 	path := socketPath(t)
 	_, _ = open(t, VirtualConfig{Socket: path})
 	var clients []*Client
-	for range mostClients {
+	for range localsocket.MostClients {
 		c := dial(t, path)
 		_, err := c.Show()
 		must(t, err)
@@ -345,13 +347,11 @@ func TestStuckClientsDelayNobody(t *testing.T) {
 	}
 	soon(t, "rid of the clients that read nothing", func() bool {
 		run(t, v, clock, time.Second)
-		v.server.mu.Lock()
-		defer v.server.mu.Unlock()
-		return len(v.server.clients) <= 6 // the crew, the hanging one, and watchers whose buffers last
+		return v.server.Clients() <= 6 // the crew, the hanging one, and watchers whose buffers last
 	})
 	must(t, v.Close())
 	work.Wait()
-	if n := len(v.server.clients); n != 0 {
+	if n := v.server.Clients(); n != 0 {
 		t.Errorf("%d clients after Close", n)
 	}
 }

@@ -7,6 +7,8 @@ import (
 	"slices"
 	"sync"
 	"time"
+
+	"downhaul/hw/localsocket"
 )
 
 // ErrClosed is the error of everything asked of a board after Close.
@@ -45,7 +47,7 @@ type VirtualConfig struct {
 type Virtual struct {
 	cfg    VirtualConfig
 	done   chan struct{}
-	server *server
+	server *localsocket.Server
 
 	mu        sync.Mutex
 	at        time.Duration // the latest instant everything was advanced to
@@ -374,7 +376,7 @@ func (v *Virtual) Close() error {
 	}
 	v.mu.Unlock()
 	if err == nil && v.server != nil {
-		err = v.server.close()
+		err = v.server.Close()
 	}
 	return err
 }

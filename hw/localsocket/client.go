@@ -3,6 +3,7 @@ package localsocket
 import (
 	"bufio"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"net"
 	"time"
@@ -39,27 +40,28 @@ func (c *Conn) Ask(request, reply any) error {
 	if err != nil {
 		return err
 	}
-	if err := c.conn.SetDeadline(time.Now().Add(replyWithin)); err != nil {
+	if err := c.conn.SetWriteDeadline(time.Now().Add(replyWithin)); err != nil {
 		return err
 	}
 	_, wrote := c.conn.Write(append(text, '\n'))
 	if err := c.Read(reply); err != nil {
-		if wrote != nil {
-			return wrote
-		}
-		return err
+		return errors.Join(wrote, err)
 	}
 	return nil
 }
 
-// Read reads one more line of a client that was promised more.
+// Read reads one more line of a client that was promised more, within five
+// seconds.
 func (c *Conn) Read(into any) error {
+	if err := c.conn.SetReadDeadline(time.Now().Add(replyWithin)); err != nil {
+		return err
+	}
 	line, err := c.in.ReadSlice('\n')
 	if err != nil {
-		return fmt.Errorf("read reply: %w", err)
+		return fmt.Errorf("no answer: %w", err)
 	}
 	if err := json.Unmarshal(line, into); err != nil {
-		return fmt.Errorf("read reply: %w", err)
+		return fmt.Errorf("the answer is no JSON of this version: %w", err)
 	}
 	return nil
 }

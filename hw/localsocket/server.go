@@ -14,7 +14,8 @@ import (
 
 // Bounds, all ours.
 const (
-	mostClients = 16
+	// MostClients is how many there is place for at a time.
+	MostClients = 16
 	// MostLine is the longest request in bytes.
 	MostLine = 4 << 10
 	// writeWithin is how long a client may leave a reply unread.
@@ -36,8 +37,9 @@ type Config struct {
 	Group int
 	// Handle answers one line. It may send more than once; false hangs up.
 	Handle func(c *Client, line []byte) bool
-	// Refusal is what a client is told that finds no place.
-	Refusal any
+	// Refusal is what a client is told that finds no place, TooLong what one is
+	// told whose line is longer than MostLine, before it is let go.
+	Refusal, TooLong any
 }
 
 // Client is one client as its handler sees it.
@@ -80,8 +82,8 @@ type Server struct {
 // Serve takes the socket and its lock. A socket file that a dead process left
 // is replaced; a live one gives ErrHeld.
 func Serve(cfg Config) (*Server, error) {
-	if cfg.Handle == nil {
-		return nil, errors.New("local socket: no handler given")
+	if cfg.Handle == nil || cfg.Refusal == nil || cfg.TooLong == nil {
+		return nil, errors.New("local socket: a handler and both refusals must be given")
 	}
 	lock, err := hold(cfg.Path)
 	if err != nil {
@@ -116,6 +118,13 @@ func (s *Server) Close() error {
 	return errors.Join(err, s.lock.Close())
 }
 
+// Clients is how many there are now.
+func (s *Server) Clients() int {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	return len(s.clients)
+}
+
 func (s *Server) accept() {
 	for {
 		c, err := s.listener.Accept()
@@ -131,7 +140,7 @@ func (s *Server) accept() {
 			continue
 		}
 		s.mu.Lock()
-		full := len(s.clients) >= mostClients
+		full := len(s.clients) >= MostClients
 		if full || s.closed {
 			s.mu.Unlock()
 			if full {
@@ -161,13 +170,11 @@ func (s *Server) client(conn net.Conn) {
 	for {
 		conn.SetReadDeadline(time.Now().Add(idleWithin))
 		line, err := in.ReadSlice('\n')
-		if err != nil && !errors.Is(err, bufio.ErrBufferFull) {
+		if errors.Is(err, bufio.ErrBufferFull) {
+			_ = c.Send(s.cfg.TooLong) // what is in the middle of a line can not go on
 			return
 		}
-		// A line that is too long goes to the handler cut off, which can not
-		// read it and says so; then the client is let go.
-		cut := err != nil
-		if !s.turn() || !s.cfg.Handle(c, line) || cut {
+		if err != nil || !s.turn() || !s.cfg.Handle(c, line) {
 			return
 		}
 	}

@@ -38,6 +38,7 @@ func (g *Guard) serve() (err error) {
 		Path: g.pad.Socket, Mode: 0o660, Group: -1,
 		Handle:  func(c *localsocket.Client, line []byte) bool { return c.Send(g.answer(line)) == nil },
 		Refusal: Reply{Error: "too many ask already; end one of them"},
+		TooLong: Reply{Error: fmt.Sprintf("the line is longer than %d bytes; send one short request a line", localsocket.MostLine)},
 	})
 	if err != nil {
 		return fmt.Errorf("open the guard's local socket: %w", err)

@@ -131,7 +131,8 @@ var mayImport = map[string][]string{
 	"interlock/telemetry":      {"rules", "interlock/derived", "interlock"},
 	"interlock/telemetry/link": {"rules", "interlock", "interlock/telemetry"},
 	"interlock/intake":         {"rules", "interlock/derived", "interlock", "interlock/telemetry"},
-	"hw":                       {},
+	"hw":                       {"hw/localsocket"},
+	"hw/localsocket":           {},
 	"rules/house":              {},
 }
 
@@ -158,7 +159,7 @@ func TestArrowsGoOneWay(t *testing.T) {
 		wrong    bool
 	}{
 		{"rules", "interlock", true}, {"interlock", "interlock/derived", false}, {"interlock/derived", "interlock", true},
-		{"hw", "rules", true}, {"interlock/guard", "cmd/downhauld", true}, {"cmd/downhaul", "interlock/report", false},
+		{"hw", "rules", true}, {"hw", "hw/localsocket", false}, {"interlock/guard", "cmd/downhauld", true}, {"cmd/downhaul", "interlock/report", false},
 		{"interlock/guard", "interlock/report", true}, {"cmd/downhauld", "interlock/guard", false},
 	} {
 		if got := arrowFault(c.from, c.to); (got != "") != c.wrong {

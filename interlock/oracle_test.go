@@ -153,51 +153,55 @@ func (o *oracleRule) expect(history []heard, end time.Duration) []string {
 // against an oracle that remembers everything.
 func TestAgainstTheWholeHistory(t *testing.T) {
 	told := map[string]int{}
-	rapid.Check(t, func(rt *rapid.T) {
-		o := drawOracleRule(rt)
-		r := newRig(t, o.text, watchDuty)
-		var history []heard
-		var got []string
-		take := func(effects []Effect) {
-			for _, f := range effects {
-				switch {
-				case f.Kind == TripEffect && f.Rule == 0:
-					got = append(got, fmt.Sprintf("%012d trip, %v", f.At, f.Reason))
-				case f.Kind == ClearEffect && f.Rule == 0:
-					got = append(got, fmt.Sprintf("%012d clear, %v", f.At, f.Reason))
-				}
-			}
-		}
-		at := time.Duration(0)
-		for range rapid.IntRange(1, 80).Draw(rt, "samples") {
-			// At least 2 ms: a slope of 100 ms keeps one sample in 1.6 ms.
-			at += time.Duration(rapid.SampledFrom([]int{2, 3, 5, 10, 13, 40, 99, 230, 1100}).Draw(rt, "gap")) * time.Millisecond
-			h := heard{at: at, v: float64(rapid.IntRange(int(o.low), int(o.high)).Draw(rt, "value")),
-				q: rapid.SampledFrom([]rules.Quality{rules.Good, rules.Good, rules.Good, rules.Doubtful, rules.Missing}).Draw(rt, "quality")}
-			in := Input{Kind: SampleInput, Sample: Sample{Channel: o.channel, Value: h.v, Quality: h.q}}
-			if h.q == rules.Missing && rapid.Bool().Draw(rt, "as a number") {
-				in.Sample.Quality, in.Sample.Value = rules.Good, rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), 1e9}).Draw(rt, "bad")
-			}
-			history = append(history, h)
-			take(r.e.Step(at, in))
-		}
-		end := at + time.Duration(rapid.IntRange(0, 300).Draw(rt, "rest"))*time.Millisecond
-		take(r.e.Advance(end))
-		// In one instant the engine lets staleness and on-delays come in their
-		// order and then the input; the oracle's order there is its own.
-		slices.Sort(got)
-		want := o.expect(history, end)
-		slices.Sort(want)
-		if !slices.Equal(got, want) {
-			rt.Fatalf("%s\nhistory %v\ngot\n%s\nwant\n%s", o.text, history, strings.Join(got, "\n"), strings.Join(want, "\n"))
-		}
-		for _, w := range want {
-			told[w[13:]]++
-		}
-	})
+	for range 10 { // short histories: many
+		rapid.Check(t, func(rt *rapid.T) { againstHistory(rt, t, told) })
+	}
 	for _, what := range []string{"trip, limit left", "clear, limit left", "trip, channel missing", "clear, channel missing"} {
 		if told[what] == 0 {
 			t.Errorf("no history brought %q", what)
 		}
+	}
+}
+
+func againstHistory(rt *rapid.T, t *testing.T, told map[string]int) {
+	o := drawOracleRule(rt)
+	r := newRig(t, o.text, watchDuty)
+	var history []heard
+	var got []string
+	take := func(effects []Effect) {
+		for _, f := range effects {
+			switch {
+			case f.Kind == TripEffect && f.Rule == 0:
+				got = append(got, fmt.Sprintf("%012d trip, %v", f.At, f.Reason))
+			case f.Kind == ClearEffect && f.Rule == 0:
+				got = append(got, fmt.Sprintf("%012d clear, %v", f.At, f.Reason))
+			}
+		}
+	}
+	at := time.Duration(0)
+	for range rapid.IntRange(1, 80).Draw(rt, "samples") {
+		// At least 2 ms: a slope of 100 ms keeps one sample in 1.6 ms.
+		at += time.Duration(rapid.SampledFrom([]int{2, 3, 5, 10, 13, 40, 99, 230, 1100}).Draw(rt, "gap")) * time.Millisecond
+		h := heard{at: at, v: float64(rapid.IntRange(int(o.low), int(o.high)).Draw(rt, "value")),
+			q: rapid.SampledFrom([]rules.Quality{rules.Good, rules.Good, rules.Good, rules.Doubtful, rules.Missing}).Draw(rt, "quality")}
+		in := Input{Kind: SampleInput, Sample: Sample{Channel: o.channel, Value: h.v, Quality: h.q}}
+		if h.q == rules.Missing && rapid.Bool().Draw(rt, "as a number") {
+			in.Sample.Quality, in.Sample.Value = rules.Good, rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), 1e9}).Draw(rt, "bad")
+		}
+		history = append(history, h)
+		take(r.e.Step(at, in))
+	}
+	end := at + time.Duration(rapid.IntRange(0, 300).Draw(rt, "rest"))*time.Millisecond
+	take(r.e.Advance(end))
+	// In one instant the engine lets staleness and on-delays come in their
+	// order and then the input; the oracle's order there is its own.
+	slices.Sort(got)
+	want := o.expect(history, end)
+	slices.Sort(want)
+	if !slices.Equal(got, want) {
+		rt.Fatalf("%s\nhistory %v\ngot\n%s\nwant\n%s", o.text, history, strings.Join(got, "\n"), strings.Join(want, "\n"))
+	}
+	for _, w := range want {
+		told[w[13:]]++
 	}
 }

@@ -267,7 +267,7 @@ stale_after = "10 s"
 // Every record must be one that a reader can read.
 func TestDecisionsAreJSON(t *testing.T) {
 	kinds := map[string]int{}
-	forStreams(t, func(rt *rapid.T, base *rig, log []stamped) {
+	check := func(rt *rapid.T, base *rig, log []stamped) {
 		for line := range strings.SplitSeq(strings.TrimSuffix(told(base.e.env, decide(base.e.Clone(), log)), "\n"), "\n") {
 			if line == "" {
 				continue
@@ -281,10 +281,13 @@ func TestDecisionsAreJSON(t *testing.T) {
 			}
 			kinds[v.Kind]++
 		}
-	})
-	for k := RelayEffect; k < effectKindCount; k++ {
-		if kinds[effectName[k]] == 0 {
-			t.Errorf("no stream brought an effect of kind %q", effectName[k])
-		}
 	}
+	untilSeen(t, func() { forStreams(t, check) }, func() string {
+		for k := RelayEffect; k < effectKindCount; k++ {
+			if kinds[effectName[k]] == 0 {
+				return fmt.Sprintf("no effect of kind %q", effectName[k])
+			}
+		}
+		return ""
+	})
 }

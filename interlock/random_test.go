@@ -1,7 +1,9 @@
 package interlock
 
 import (
+	"flag"
 	"math"
+	"os"
 	"slices"
 	"testing"
 	"time"
@@ -270,4 +272,31 @@ func told(env *rules.Envelope, effects []Effect) string {
 		b = append(AppendDecision(b, env, f), '\n')
 	}
 	return string(b)
+}
+
+// untilSeen runs check until missing has nothing more to wish for, at most 30
+// times: what chance brings seldom is waited for, and not hoped for.
+func untilSeen(t *testing.T, check func(), missing func() string) {
+	t.Helper()
+	for range 30 {
+		check()
+		if t.Failed() || missing() == "" {
+			return
+		}
+	}
+	t.Errorf("the streams do not reach far enough: %s", missing())
+}
+
+// TestMain keeps the streams of chance short unless more are asked for with
+// -rapid.checks: one is some thousand calls long.
+func TestMain(m *testing.M) {
+	flag.Parse()
+	asked := false
+	flag.Visit(func(f *flag.Flag) { asked = asked || f.Name == "rapid.checks" })
+	if !asked {
+		if err := flag.Set("rapid.checks", "40"); err != nil {
+			panic(err)
+		}
+	}
+	os.Exit(m.Run())
 }

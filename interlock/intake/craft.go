@@ -129,7 +129,7 @@ func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *pla
 	k.last = at
 	l.n.Frames++
 	dst = append(dst, interlock.Input{Kind: interlock.FrameInput, Seq: uint32(f.Seq)})
-	dst = in.fields(dst, f)
+	dst = in.table.AppendInputs(dst, f)
 	if s, ok := k.loss.take(at, f.Seq, restarted || moved); ok {
 		dst = append(dst, sampleInput(s))
 	}
@@ -139,21 +139,6 @@ func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *pla
 // elsewhere says that the craft's identity must not come from there now.
 func (in *Intake) elsewhere(at time.Duration, l *link, p *place) bool {
 	return !l.pinned(p.from) || (in.craft.alive(at) && in.craft.at != *p)
-}
-
-// fields adds the samples of one frame.
-func (in *Intake) fields(dst []interlock.Input, f *telemetry.Frame) []interlock.Input {
-	in.samples = in.table.AppendFrom(in.samples[:0], f)
-	for i := range in.samples {
-		// Field by field: to copy the sample whole right after its parts were
-		// written stalls the processor for longer than the copy takes.
-		s := &in.samples[i]
-		dst = append(dst, interlock.Input{})
-		d := &dst[len(dst)-1]
-		d.Kind = interlock.SampleInput
-		d.Sample.Channel, d.Sample.Quality, d.Sample.Cause, d.Sample.Value = s.Channel, s.Quality, s.Cause, s.Value
-	}
-	return dst
 }
 
 // radio takes RADIO_STATUS: a radio of the link tells of itself, under an

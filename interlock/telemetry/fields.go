@@ -51,6 +51,7 @@ type Fields struct {
 	cells   int
 	sources [rules.ChannelCount][]uint32
 	scratch [256]byte
+	inputs  []interlock.Input // room for Append
 }
 
 // plan is what is done with one message.
@@ -94,7 +95,7 @@ func NewFields(c FieldsConfig) (*Fields, error) {
 	if want(rules.CraftBootClock) {
 		for i, k := range knownMessages.rows {
 			if k.boot != 0 {
-				o := op{form: plain, typ: u32, at: uint16(k.boot) - 1, mul: 1, div: 1000}
+				o := op{form: plain, typ: u32, at: uint16(k.boot) - 1, mul: 1, div: 1000, scaled: true}
 				o.setChannel(rules.CraftBootClock)
 				p := x.planOf(i)
 				p.always = append(p.always, o)
@@ -235,11 +236,16 @@ func (x *Fields) Sources(id rules.ChannelID) []uint32 {
 // RADIO_STATUS comes from the radio itself, which has an identity of its own,
 // and a frame's identity is not looked at here.
 func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
-	return x.AppendFrom(dst, &f)
+	x.inputs = x.AppendInputs(x.inputs[:0], &f)
+	for i := range x.inputs {
+		dst = append(dst, x.inputs[i].Sample)
+	}
+	return dst
 }
 
-// AppendFrom is Append for a frame that stays where it is.
-func (x *Fields) AppendFrom(dst []interlock.Sample, f *Frame) []interlock.Sample {
+// AppendInputs is Append for a frame that stays where it is, and gives the
+// samples as the engine takes them.
+func (x *Fields) AppendInputs(dst []interlock.Input, f *Frame) []interlock.Input {
 	k := x.ofRow[knownMessages.row(f.ID)]
 	if k == 0 {
 		return dst

@@ -16,6 +16,7 @@ type op struct {
 	extension  bool
 	onlyPack   bool
 	hasUnknown bool
+	scaled     bool // mul or div is not 1
 	channel    rules.ChannelID
 	at         uint16
 	further    [3]uint16
@@ -49,6 +50,7 @@ func newOp(l *layout, r row) (op, error) {
 	if r.div != 0 {
 		o.div = r.div
 	}
+	o.scaled = o.mul != 1 || o.div != 1
 	for i, name := range r.further {
 		q, ok := l.find(name)
 		if !ok {
@@ -78,7 +80,7 @@ func (o *op) setChannel(id rules.ChannelID) {
 // length; first says that the frame is of version 1, which has no extensions.
 // The way of nearly every sample stands here in one piece, since a call each
 // for reading and judging took half of its time.
-func appendAll(dst []interlock.Sample, ops []op, b []byte, first bool, cells int) []interlock.Sample {
+func appendAll(dst []interlock.Input, ops []op, b []byte, first bool, cells int) []interlock.Input {
 	for i := range ops {
 		o := &ops[i]
 		if o.extension && first {
@@ -99,7 +101,9 @@ func appendAll(dst []interlock.Sample, ops []op, b []byte, first bool, cells int
 				continue
 			}
 		}
-		v = float64(v*o.mul) / o.div
+		if o.scaled {
+			v = float64(v*o.mul) / o.div
+		}
 		if !(v >= o.low && v <= o.high) {
 			dst = o.strange(dst, v)
 			continue
@@ -107,7 +111,7 @@ func appendAll(dst []interlock.Sample, ops []op, b []byte, first bool, cells int
 		if v == 0 {
 			v = 0 // never -0
 		}
-		dst = append(dst, interlock.Sample{Channel: o.channel, Quality: rules.Good, Value: v})
+		dst = append(dst, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: o.channel, Quality: rules.Good, Value: v}})
 	}
 	return dst
 }
@@ -142,18 +146,18 @@ func (o *op) read(b []byte) (v float64, raw int64) {
 }
 
 // good adds a value that is plausible; anything else is missing.
-func (o *op) good(dst []interlock.Sample, v float64) []interlock.Sample {
+func (o *op) good(dst []interlock.Input, v float64) []interlock.Input {
 	if v >= o.low && v <= o.high {
 		if v == 0 {
 			v = 0 // never -0
 		}
-		return append(dst, interlock.Sample{Channel: o.channel, Quality: rules.Good, Value: v})
+		return append(dst, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: o.channel, Quality: rules.Good, Value: v}})
 	}
 	return o.strange(dst, v)
 }
 
 // strange adds a value that is not within the channel's range.
-func (o *op) strange(dst []interlock.Sample, v float64) []interlock.Sample {
+func (o *op) strange(dst []interlock.Input, v float64) []interlock.Input {
 	switch {
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		return o.missing(dst, rules.NotANumber)
@@ -166,15 +170,15 @@ func (o *op) strange(dst []interlock.Sample, v float64) []interlock.Sample {
 	return o.missing(dst, rules.Implausible)
 }
 
-func (o *op) missing(dst []interlock.Sample, why rules.Cause) []interlock.Sample {
-	return append(dst, interlock.Sample{Channel: o.channel, Quality: rules.Missing, Cause: why})
+func (o *op) missing(dst []interlock.Input, why rules.Cause) []interlock.Input {
+	return append(dst, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: o.channel, Quality: rules.Missing, Cause: why}})
 }
 
 // doubtful adds a value that may count against a limit and for nothing else.
-func (o *op) doubtful(dst []interlock.Sample, v float64, why rules.Cause) []interlock.Sample {
+func (o *op) doubtful(dst []interlock.Input, v float64, why rules.Cause) []interlock.Input {
 	n := len(dst)
 	dst = o.good(dst, v)
-	if s := &dst[n]; s.Quality == rules.Good {
+	if s := &dst[n].Sample; s.Quality == rules.Good {
 		s.Quality, s.Cause = rules.Doubtful, why
 	}
 	return dst

@@ -117,7 +117,7 @@ func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 		e.used = append(e.used, id)
 	}
 	c.builtin = slices.Contains(builtins, id)
-	c.plain = !c.used && c.frozenAfter == 0 && c.calcTo == 0 && !c.builtin
+	c.plain = c.permsTo == c.permsFrom && c.frozenAfter == 0 && c.calcTo == 0 && !c.builtin
 }
 
 // watches says whether a rule or a permissive of the envelope watches id.

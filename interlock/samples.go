@@ -65,13 +65,35 @@ func (e *Engine) sample(at time.Duration, s *Sample) {
 		return
 	}
 	if c := &e.channels[s.Channel]; c.plain && s.Quality == rules.Good && s.Channel.Plausible(s.Value) {
-		// Nothing rests on it by itself; it is only read by others.
-		c.heard, c.good = true, at
-		r := &e.table[s.Channel]
-		r.At, r.Value, r.Quality, r.Cause = at, s.Value+0, rules.Good, rules.NoCause
+		e.plainSample(at, s, c)
 		return
 	}
 	e.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
+}
+
+// plainSample is publish for a good sample of a channel on which nothing but
+// rules, or nothing at all, acts.
+func (e *Engine) plainSample(at time.Duration, s *Sample, c *channelRun) {
+	v := s.Value + 0 // −0 becomes 0
+	c.heard, c.good = true, at
+	r := &e.table[s.Channel]
+	r.At, r.Value, r.Quality, r.Cause = at, v, rules.Good, rules.NoCause
+	if !c.used {
+		return
+	}
+	e.refresh(at, c)
+	e.judge(at, c, v, rules.Good)
+}
+
+// judge shows a value to the rules of its channel.
+func (e *Engine) judge(at time.Duration, c *channelRun, v float64, q rules.Quality) {
+	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+		if run := &e.runs[i]; run.calm(v) && (!e.tracking || run.known(v)) {
+			run.value, run.seen = v, true
+			continue
+		}
+		e.look(at, int(i), v, q)
+	}
 }
 
 func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
@@ -108,13 +130,7 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 		}
 	}
 	if r.Quality != rules.Missing {
-		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-			if run := &e.runs[i]; run.calm(r.Value) && (!e.tracking || run.known(r.Value)) {
-				run.value, run.seen = r.Value, true
-				continue
-			}
-			e.look(at, int(i), r.Value, r.Quality)
-		}
+		e.judge(at, c, r.Value, r.Quality)
 	}
 	if c.permsTo > c.permsFrom {
 		e.lookPermissives(c, r)

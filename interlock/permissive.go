@@ -43,9 +43,15 @@ type Unmet struct {
 // says stop. It is the one list that readiness, status, page and log show.
 func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 	say := func(bad bool, n Need) bool { return bad && !fn(Unmet{Need: n}) }
+	if e.site.Duty == Watch {
+		// Nothing is ever started: only what can not be watched counts.
+		if !say(true, NeedGuardDuty) && !say(!e.linkUp, NeedLink) {
+			e.eachChannelUnmet(fn)
+		}
+		return
+	}
 	switch {
-	case say(e.site.Duty == Watch, NeedGuardDuty),
-		say(e.ended, NeedNotEnded),
+	case say(e.ended, NeedNotEnded),
 		say(!e.stopHealthy(), NeedStop),
 		say(!e.onIfFitted(Gate), NeedGate),
 		say(!e.pinsKnown, NeedPins),
@@ -59,11 +65,8 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(e.kept < e.trips, NeedKept):
 		return
 	}
-	for _, id := range e.used {
-		c := &e.channels[id]
-		if c.needed && !c.healthy && !fn(Unmet{Need: NeedChannel, Index: int(id), Since: c.streak}) {
-			return
-		}
+	if !e.eachChannelUnmet(fn) {
+		return
 	}
 	for i := range e.runs {
 		if (e.runs[i].inForce[valueDemand] || e.runs[i].inForce[missingDemand]) && !fn(Unmet{Need: NeedRule, Index: i}) {
@@ -75,6 +78,18 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 			return
 		}
 	}
+}
+
+// eachChannelUnmet is eachUnmet for the channels that rules need; false when fn
+// said stop.
+func (e *Engine) eachChannelUnmet(fn func(Unmet) bool) bool {
+	for _, id := range e.used {
+		c := &e.channels[id]
+		if c.needed && !c.healthy && !fn(Unmet{Need: NeedChannel, Index: int(id), Since: c.streak}) {
+			return false
+		}
+	}
+	return true
 }
 
 func (e *Engine) allMet() bool {

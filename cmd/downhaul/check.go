@@ -71,7 +71,7 @@ func kindOf(text []byte) kind {
 type checked struct {
 	Schema   int           `json:"schema"`
 	Files    []checkedFile `json:"files"`
-	Unseen   []unseen      `json:"cannot_see"`
+	Unseen   []pad.Unseen  `json:"cannot_see"`
 	Warnings []string      `json:"warnings"`
 	pad      *pad.Pad
 	heaviest float64 // kg, of all cards; 0 without one
@@ -124,16 +124,8 @@ type startRow struct {
 	RestsOn  string `json:"rests_on,omitempty"`
 }
 
-// unseen is something that this set-up cannot see.
-type unseen struct {
-	// Name is the channel or the line of the pad; empty for neither.
-	Name   string `json:"name,omitempty"`
-	Says   string `json:"says,omitempty"`
-	Reason string `json:"reason"`
-}
-
 func (c *checkCmd) Run(s *streams) error {
-	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []unseen{}, Warnings: []string{}}
+	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}}
 	pads := 0
 	for _, name := range c.Files {
 		if out.has(name) {
@@ -276,9 +268,6 @@ func (c *checked) holdAgainstPad() {
 			f.Says = append(f.Says, says...)
 			c.Warnings = append(c.Warnings, warnings...)
 		}
-		for _, a := range e.Without {
-			c.unseen(a.Channel.String(), a.Channel.Channel().Says, a.Reason)
-		}
 	}
 }
 
@@ -289,26 +278,6 @@ func (c *checked) restsOn(id rules.ChannelID) string {
 	return c.pad.Fed(id).String()
 }
 
-// hazards are what a tethered craft can do to people, and the channels that
-// would show it; the first that is fed will do.
-var hazards = []struct {
-	what string
-	any  []rules.ChannelID
-}{
-	{"the pull on the tether", []rules.ChannelID{rules.Tension}},
-	{"the wind", []rules.ChannelID{rules.WindSpeed}},
-	{"how high the craft is", []rules.ChannelID{rules.Height}},
-	{"how high it would coast after a cut", []rules.ChannelID{rules.Apex}},
-	{"how far it tilts", []rules.ChannelID{rules.Tilt}},
-	{"how far it swings from the anchor", []rules.ChannelID{rules.Distance}},
-	{"the lowest cell of a pack", []rules.ChannelID{rules.Pack1LowestCell}},
-	{"whether the rotors turn", []rules.ChannelID{rules.RotorSpeed}},
-	{"how near the motors are to full output", []rules.ChannelID{rules.MotorHighest}},
-}
-
-// noChannel are hazards that no channel shows, whatever the pad has.
-const noChannel = "people inside the keep-out, a blade that comes loose, fire: observer and emergency stop"
-
 // lookAround lists what the set-up cannot see and what else must be said.
 func (c *checked) lookAround() {
 	p := c.pad
@@ -318,16 +287,13 @@ func (c *checked) lookAround() {
 		}
 		return
 	}
-	for _, a := range p.Absent {
-		ch, _ := rules.Lookup(a.Name)
-		c.unseen(a.Name, ch.Says, a.Reason)
-	}
-	for _, h := range hazards {
-		if !slices.ContainsFunc(h.any, func(id rules.ChannelID) bool { return p.Fed(id) != rules.NotFed }) {
-			c.unseen(h.any[0].String(), h.what, "nothing feeds it")
+	var envelopes []*rules.Envelope
+	for i := range c.Files {
+		if e := c.Files[i].envelope; e != nil {
+			envelopes = append(envelopes, e)
 		}
 	}
-	c.unseen("", noChannel, "no channel at all")
+	c.Unseen = p.Unseen(envelopes...)
 	if p.Duty == interlock.Watch {
 		c.Warnings = append(c.Warnings, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
 	} else if !p.Stop.Proven {
@@ -335,13 +301,5 @@ func (c *checked) lookAround() {
 	}
 	if p.Board.Kind == pad.Virtual {
 		c.Warnings = append(c.Warnings, "the board is a virtual one: a rehearsal without any safety function")
-	}
-}
-
-// unseen adds one line for each channel or line of the pad: the first reason
-// counts, and a person's own comes before ours.
-func (c *checked) unseen(name, says, reason string) {
-	if !slices.ContainsFunc(c.Unseen, func(u unseen) bool { return u.Name == name && name != "" }) {
-		c.Unseen = append(c.Unseen, unseen{name, says, reason})
 	}
 }

@@ -20,11 +20,7 @@ func (c *checked) print(w io.Writer) {
 	if len(c.Unseen) > 0 {
 		fmt.Fprintln(w, "\nThis set-up cannot see:")
 		for _, u := range c.Unseen {
-			what := u.Name
-			if u.Name != "" && u.Says != "" {
-				what += ", "
-			}
-			wrap(w, "  - ", "    ", fmt.Sprintf("%s%s: %s", what, u.Says, u.Reason))
+			wrap(w, "  - ", "    ", u.String())
 		}
 	}
 	for _, warning := range c.Warnings {

@@ -33,6 +33,12 @@ func (newCmd) Help() string {
 //go:embed starter
 var starter embed.FS
 
+// sessionsFolder is made beside the files, so that a guard can start at once.
+const sessionsFolder = "sessions"
+
+// longestSocket is what the address of a local socket holds (see the pad file).
+const longestSocket = 100
+
 var starterNames = []string{"envelope.toml", "pad.toml", "card.toml"}
 
 // answers fill the gaps. Quantities are text with the unit that was typed.
@@ -49,6 +55,7 @@ type answers struct {
 	LinkDevice                     string
 	LinkBaud                       int
 	Ballast                        []ballastStep
+	Sessions, Socket               string // absolute paths; Socket empty when too long
 	mass, thrust, tether, breaking rules.Quantity
 	ceiling                        rules.Quantity
 }
@@ -69,6 +76,14 @@ func (c *newCmd) Run(s *streams) error {
 	a, err := askAll(newAsker(s.in, s.out))
 	if err != nil {
 		return fmt.Errorf("new: %w", err)
+	}
+	dir, err := filepath.Abs(c.Dir)
+	if err != nil {
+		return fmt.Errorf("new: %w", err)
+	}
+	a.Sessions = filepath.Join(dir, sessionsFolder)
+	if socket := filepath.Join(dir, "guard.sock"); len(socket) <= longestSocket {
+		a.Socket = socket
 	}
 	texts, err := a.fill()
 	if err != nil {
@@ -256,6 +271,12 @@ func writeAll(dir string, texts map[string][]byte) (err error) {
 			return err
 		}
 		made = append(made, dir)
+	}
+	sessions := filepath.Join(dir, sessionsFolder)
+	if err := os.Mkdir(sessions, 0o755); err == nil {
+		made = append([]string{sessions}, made...)
+	} else if !errors.Is(err, fs.ErrExist) {
+		return err
 	}
 	for _, name := range starterNames {
 		path := filepath.Join(dir, name)

@@ -108,14 +108,13 @@ func TestHeartbeatKeepsItsDistanceAfterALateEdge(t *testing.T) {
 	r.live()
 	r.forget()
 	for range 40 {
+		r.untilBeat()
 		r.board.slow = 12 * ms // within the turn, after its begin was taken
+		r.loop.pinsAt = 0      // the lines are taken in this turn, so that they do not grow stale
 		r.loop.Turn(r.now)
 		r.board.slow = 0
-		r.air()
-		for range 3 {
-			r.loop.Turn(r.now)
-			r.now += 2 * ms
-		}
+		r.untilBeat()
+		r.loop.Turn(r.now)
 	}
 	r.want(interlock.Live)
 	if len(r.board.beats) < 20 {
@@ -232,7 +231,7 @@ func TestPromise05_PausedForASecondAndGoneOn(t *testing.T) {
 func TestPromise05_PausedInTheMiddleOfATurn(t *testing.T) {
 	r := newRig(t)
 	r.live()
-	r.run(23 * ms)
+	r.untilBeat()
 	r.forget()
 	r.board.slow = time.Second
 	r.loop.Turn(r.now)
@@ -283,6 +282,26 @@ func TestFailedRelayWriteStopsTheHeartbeatAndIsRetried(t *testing.T) {
 	r.press("reset")
 	r.run(200 * ms)
 	r.want(interlock.Ready)
+}
+
+// The instants between a failed write and the engine's knowing of it.
+func TestPromise01_NoEdgeBetweenAFailedWriteAndItsFault(t *testing.T) {
+	for _, effects := range [][]interlock.Effect{
+		{{Kind: interlock.RelayEffect, On: true}, {Kind: interlock.BeatEffect, On: true}},
+		{{Kind: interlock.BeatEffect, On: true}, {Kind: interlock.RelayEffect}},
+	} {
+		r := newRig(t)
+		r.run(100 * ms)
+		r.board.failRelay = errPin
+		r.loop.apply(r.now, effects)
+		for range 10 {
+			r.loop.outputs(r.now)
+			r.now += 5 * ms
+		}
+		if n := len(r.board.beats); n != 0 {
+			t.Errorf("%d edges after %v", n, effects)
+		}
+	}
 }
 
 func TestPinsThatFailToReadTripByStaleness(t *testing.T) {

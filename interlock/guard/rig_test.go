@@ -107,7 +107,7 @@ func (b *spyBoard) Buzzer() hw.Output    { return spyOutput{"buzzer", b.Virtual.
 func (b *spyBoard) Lamp() hw.Output      { return spyOutput{"lamp", b.Virtual.Lamp(), b} }
 
 func (b *spyBoard) Levels() (uint32, error) {
-	b.rig.now += b.slow
+	defer func() { b.rig.now += b.slow }() // the levels are those of before
 	if b.levels != nil {
 		return b.levels()
 	}
@@ -203,6 +203,18 @@ func (r *rig) air() {
 
 func (r *rig) say(b []byte) {
 	r.loop.Telemetry(intake.Chunk{From: craftFrom, To: guardPort, Bytes: b})
+}
+
+// untilBeat lets time pass in millisecond turns up to the first instant at
+// which an edge is due, and does not turn the loop there.
+func (r *rig) untilBeat() {
+	for r.now < r.loop.beatAt+beatEvery-ms {
+		r.now += ms
+		r.air()
+		r.loop.Turn(r.now)
+	}
+	r.now = r.loop.beatAt + beatEvery
+	r.air()
 }
 
 // press works a button as a hand does.

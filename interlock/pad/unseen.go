@@ -1,7 +1,6 @@
 package pad
 
 import (
-	"fmt"
 	"slices"
 
 	"downhaul/rules"
@@ -9,12 +8,20 @@ import (
 
 // Unseen is something that a set-up cannot see, and why.
 type Unseen struct {
+	// Name is the channel or the line of the pad; empty for neither.
+	Name   string `json:"name,omitempty"`
 	What   string `json:"what"`
 	Reason string `json:"reason"`
 }
 
 // String is one line of the list "this set-up cannot see".
-func (u Unseen) String() string { return u.What + " (" + u.Reason + ")" }
+func (u Unseen) String() string {
+	text := u.What + ": " + u.Reason
+	if u.Name != "" {
+		return u.Name + ", " + text
+	}
+	return text
+}
 
 // hazards are what a crew would expect to be watched, with the channels any
 // one of which shows it.
@@ -23,7 +30,7 @@ var hazards = []struct {
 	any  []rules.ChannelID
 }{
 	{"the pull on the tether", []rules.ChannelID{rules.Tension}},
-	{"the wind", []rules.ChannelID{rules.WindSpeed, rules.CraftWind}},
+	{"the wind", []rules.ChannelID{rules.WindSpeed}},
 	{"how high the craft is", []rules.ChannelID{rules.Height}},
 	{"how high it would coast after a cut", []rules.ChannelID{rules.Apex}},
 	{"how far it tilts", []rules.ChannelID{rules.Tilt}},
@@ -52,9 +59,10 @@ const noChannel = "people inside the keep-out, a blade that comes loose, fire"
 // can show. Every check, page, trip and report carries it.
 func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 	var out []Unseen
-	add := func(what, reason string) {
-		if !slices.ContainsFunc(out, func(u Unseen) bool { return u.What == what }) {
-			out = append(out, Unseen{what, reason})
+	// The first reason counts: a person's own comes before ours.
+	add := func(name, what, reason string) {
+		if !slices.ContainsFunc(out, func(u Unseen) bool { return u.Name == name }) {
+			out = append(out, Unseen{name, what, reason})
 		}
 	}
 	for _, a := range p.Absent {
@@ -64,18 +72,18 @@ func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 		} else if says, ok := lineShows[a.Name]; ok {
 			what = says
 		}
-		add(what, a.Reason)
+		add(a.Name, what, a.Reason)
 	}
 	for _, e := range envelopes {
 		for _, w := range e.Without {
-			add(w.Channel.Channel().Says, w.Reason)
+			add(w.Channel.String(), w.Channel.Channel().Says, w.Reason)
 		}
 	}
 	for _, h := range hazards {
 		if !slices.ContainsFunc(h.any, func(id rules.ChannelID) bool { return p.Fed(id) != rules.NotFed }) {
-			add(h.what, fmt.Sprintf("nothing feeds %s", h.any[0]))
+			add(h.any[0].String(), h.what, "nothing feeds it")
 		}
 	}
-	add(noChannel, "no channel at all: observer and emergency stop")
+	add("", noChannel, "no channel at all, so observer and emergency stop")
 	return out
 }

@@ -45,9 +45,9 @@ stop = "immediate"
 	}
 	text := strings.Join(all, "\n")
 	for _, want := range []string{
-		"mean over 3 s (WMO-No. 8: the measure of a gust) (no anemometer)",
-		"the pull on the tether (nothing feeds tether.tension)",
-		"people inside the keep-out, a blade that comes loose, fire (no channel at all: observer and emergency stop)",
+		"wind.gust3s, mean over 3 s (WMO-No. 8: the measure of a gust): no anemometer",
+		"tether.tension, the pull on the tether: nothing feeds it",
+		"people inside the keep-out, a blade that comes loose, fire: no channel at all, so observer and emergency stop",
 	} {
 		if !strings.Contains(text, want) {
 			t.Errorf("want %q in\n%s", want, text)

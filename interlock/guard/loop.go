@@ -14,9 +14,11 @@ import (
 // Times of the loop, ours.
 const (
 	// pinEvery: levels are taken every turn, and handed to the engine when one
-	// changed or this has passed, so that half the staleness of the pins is
-	// left for a late turn.
-	pinEvery = 10 * time.Millisecond
+	// changed or this has passed.
+	pinEvery = 4 * time.Millisecond
+	// pinTurn is the spacing of turns where there are pins: a staleness of
+	// 20 ms then bears a turn that comes 15 ms late.
+	pinTurn = 5 * time.Millisecond
 	// beatEvery is the spacing of heartbeat edges.
 	beatEvery = 25 * time.Millisecond
 	// windEvery is the sampling of wind speed: 4 Hz (WMO-No. 8 practice).
@@ -394,7 +396,7 @@ func (l *Loop) wind(now time.Duration) {
 func (l *Loop) nextTurn(now time.Duration) time.Duration {
 	next := min(l.cfg.Engine.Deadline(), l.shownAt, l.lampUntil)
 	if l.cfg.Pins {
-		next = min(next, now+pinEvery/2)
+		next = min(next, now+pinTurn)
 	}
 	if l.beatOn {
 		next = min(next, l.beatAt+beatEvery)

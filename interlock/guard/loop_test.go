@@ -321,7 +321,7 @@ func TestPinsThatFailToReadTripByStaleness(t *testing.T) {
 	for _, f := range r.decisions {
 		if f.Kind == interlock.TripEffect {
 			stale := r.pad.Site().PinStale
-			if wait := f.At - failed; wait > stale || wait < stale-pinEvery {
+			if wait := f.At - failed; wait > stale || wait < stale-pinTurn {
 				t.Errorf("it tripped %v after the last good read, want about %v", wait, stale)
 			}
 			break

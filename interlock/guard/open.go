@@ -160,6 +160,9 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		kept = append(kept, session.File{Name: session.Card, From: files.Card.Name, Text: files.Card.Text})
 	}
 	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Clock: "read once at the start from the system clock; not checked against any other"}
+	if g.pad.Duty == interlock.Watch {
+		meta.Duty = session.DutyWatch
+	}
 	if g.session, err = session.Create(g.pad.LogFolder, meta, kept); err != nil {
 		return nil, err
 	}

@@ -49,8 +49,8 @@ func (e Ending) ComesUp() string {
 }
 
 // Unfinished tells how earlier sessions ended that the next one must know of:
-// the latest, and any whose session.json can no longer be read. It gives
-// nothing when the latest ended in order. Ask before Create.
+// the latest that did not only watch, and any whose session.json can no longer
+// be read. It gives nothing when the latest ended in order. Ask before Create.
 func Unfinished(logFolder string) ([]Ending, error) {
 	if err := checkFolder(logFolder); err != nil {
 		return nil, err
@@ -60,13 +60,15 @@ func Unfinished(logFolder string) ([]Ending, error) {
 		return nil, err
 	}
 	endings := broken
-	if len(sessions) > 0 {
-		latest := sessions[0]
-		for _, s := range sessions {
-			if s.Info.Number > latest.Info.Number {
-				latest = s
-			}
+	var latest *Session
+	for _, s := range sessions {
+		// One that only watched held no relay: it must not hide how the last
+		// one that did has ended.
+		if s.Info.Duty != DutyWatch && (latest == nil || s.Info.Number > latest.Info.Number) {
+			latest = s
 		}
+	}
+	if latest != nil {
 		e, err := latest.Ending()
 		if err != nil {
 			return nil, err

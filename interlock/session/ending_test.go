@@ -137,3 +137,34 @@ func TestUnfinished_Unreadable(t *testing.T) {
 		t.Errorf("%+v %v", endings, err)
 	}
 }
+
+// A session that only watched held no relay: whether it ended in order or not,
+// it hides nothing of the one before that did hold one, and says nothing itself.
+func TestPromise05_WatchingHidesNoTrip(t *testing.T) {
+	logs := t.TempDir()
+	one := func(duty, state string) {
+		m := meta
+		m.Duty = duty
+		s, err := Create(logs, m, threeFiles)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if state != "" {
+			if err := s.Trips.Append(triplog.Line{Kind: triplog.KindEnded, State: state}, true); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	one(DutyWatch, "") // broke off
+	if endings, err := Unfinished(logs); err != nil || len(endings) != 0 {
+		t.Errorf("%+v %v, want nothing of a session that only watched", endings, err)
+	}
+	one("", "tripped")
+	one(DutyWatch, "blocked")
+	if endings, err := Unfinished(logs); err != nil || len(endings) != 1 || endings[0].How != InTrip {
+		t.Errorf("%+v %v, want the trip of the session before", endings, err)
+	}
+}

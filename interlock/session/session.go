@@ -32,6 +32,9 @@ const (
 // otherwise: ours, a long day of telemetry at 50 kB/s with as much again.
 const DefaultRoom = 1 << 30
 
+// DutyWatch is the duty of a session that holds no relay.
+const DutyWatch = "watch"
+
 // Meta is what the guard says of itself and of its clock.
 type Meta struct {
 	Software string
@@ -39,6 +42,8 @@ type Meta struct {
 	Wall     time.Time // wall clock at engine time 0, read once
 	// Clock says in plain words how far the wall clock can be trusted.
 	Clock string
+	// Duty is DutyWatch for a session that holds no relay.
+	Duty string
 	// Room is how many bytes must be free; 0 takes DefaultRoom.
 	Room uint64
 }
@@ -60,6 +65,7 @@ type Info struct {
 	Software string     `json:"software"`
 	Arch     string     `json:"arch"`
 	Wall     time.Time  `json:"wall_start"`
+	Duty     string     `json:"duty,omitempty"`
 	Clocks   Clocks     `json:"clocks"`
 	Files    []FileInfo `json:"files"`
 }

@@ -134,7 +134,7 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 		return err
 	}
 	s.Info = Info{
-		V: Version, Number: number, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall,
+		V: Version, Number: number, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall, Duty: meta.Duty,
 		Clocks: Clocks{Engine: "nanoseconds since wall_start, by a monotonic clock; nothing else decides", Wall: meta.Clock},
 	}
 	if err := s.makeFolder(logFolder); err != nil {

@@ -2,6 +2,7 @@ package interlock
 
 import (
 	"fmt"
+	"slices"
 	"time"
 
 	"downhaul/interlock/derived"
@@ -42,6 +43,7 @@ type Engine struct {
 	timers  [timerCount]time.Duration
 
 	fed      [rules.ChannelCount]bool
+	byPhase  bool // something is decided by the phase
 	tracking bool
 	table    derived.Table
 	calcs    []derived.Calculator
@@ -189,13 +191,23 @@ func (e *Engine) Wanted() [rules.ChannelCount]bool {
 }
 
 // builtinChannels are what built-in interlocks and phases look at: with no
-// latch to move, duty watch needs no rotor speed and no climb for them.
+// latch to move, duty watch needs no rotor speed and no climb for them, and no
+// height and outputs where no rule asks for a phase.
 func (e *Engine) builtinChannels() []rules.ChannelID {
-	ids := []rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.CraftBootClock, rules.Height, rules.MotorHighest}
+	ids := []rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.CraftBootClock}
+	if e.phased() {
+		ids = append(ids, rules.Height, rules.MotorHighest)
+	}
 	if e.site.Duty == Guard {
 		ids = append(ids, rules.Climb, rules.RotorSpeed)
 	}
 	return ids
+}
+
+// phased says that something is decided by the phase. Where nothing is, armed
+// and airborne are only shown, and the craft's plain word will do.
+func (e *Engine) phased() bool {
+	return e.site.Duty == Guard || slices.ContainsFunc(e.env.Rules, func(r rules.Rule) bool { return r.While != rules.Always })
 }
 
 // TrackHeadroom makes the engine remember each rule's least headroom.
@@ -235,6 +247,9 @@ func (e *Engine) StepFrom(at time.Duration, in *Input) []Effect {
 		return nil
 	}
 	e.settle(e.now)
+	for e.next <= e.now && e.fire(e.now) {
+		// What the input made due at once acts in the same call.
+	}
 	return e.answer()
 }
 

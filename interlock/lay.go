@@ -47,6 +47,7 @@ func (e *Engine) lay() error {
 		}
 	}
 	e.site.Derived.ApexThresholds = thresholds
+	e.byPhase = e.phased()
 	builtins := e.builtinChannels()
 	calcs, err := derived.New(e.site.Derived, func(id rules.ChannelID) bool {
 		return e.watches(id) || slices.Contains(builtins, id) && e.feeds(id)
@@ -117,7 +118,7 @@ func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 		e.used = append(e.used, id)
 	}
 	c.builtin = slices.Contains(builtins, id)
-	c.plain = c.permsTo == c.permsFrom && c.frozenAfter == 0 && c.calcTo == 0 && !c.builtin
+	c.plain = c.permsTo == c.permsFrom && c.frozenAfter == 0 && c.calcTo == 0
 }
 
 // watches says whether a rule or a permissive of the envelope watches id.

@@ -102,7 +102,7 @@ func (e *Engine) flag(id rules.ChannelID, at time.Duration) int {
 // low says that the height is known to be at most limit; true where no height
 // is fed, because then other signs must do.
 func (e *Engine) low(at time.Duration, limit float64) bool {
-	if !e.feeds(rules.Height) {
+	if !e.byPhase || !e.feeds(rules.Height) {
 		return true
 	}
 	r := e.table.Fresh(rules.Height, at, rules.Height.Stale())
@@ -113,7 +113,7 @@ func (e *Engine) low(at time.Duration, limit float64) bool {
 // where outputs are not fed. Outputs that the craft marks as unused (it does
 // so while disarmed) are idle.
 func (e *Engine) outputsBelow(at time.Duration, limit float64) bool {
-	if !e.feeds(rules.MotorHighest) {
+	if !e.byPhase || !e.feeds(rules.MotorHighest) {
 		return true
 	}
 	if r := e.table.Fresh(rules.MotorHighest, at, rules.MotorHighest.Stale()); r.Quality != rules.Missing {

@@ -71,18 +71,20 @@ func (e *Engine) sample(at time.Duration, s *Sample) {
 	e.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
 }
 
-// plainSample is publish for a good sample of a channel on which nothing but
-// rules, or nothing at all, acts.
+// plainSample is publish for a good sample of a channel that is not watched for
+// freezing, has no permissives, and from which nothing is derived.
 func (e *Engine) plainSample(at time.Duration, s *Sample, c *channelRun) {
 	v := s.Value + 0 // −0 becomes 0
 	c.heard, c.good = true, at
 	r := &e.table[s.Channel]
 	r.At, r.Value, r.Quality, r.Cause = at, v, rules.Good, rules.NoCause
-	if !c.used {
-		return
+	if c.used {
+		e.refresh(at, c)
+		e.judge(at, c, v, rules.Good)
 	}
-	e.refresh(at, c)
-	e.judge(at, c, v, rules.Good)
+	if c.builtin {
+		e.builtins(at, s.Channel, derived.Result{Value: v, Quality: rules.Good})
+	}
 }
 
 // judge shows a value to the rules of its channel.

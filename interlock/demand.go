@@ -230,6 +230,10 @@ func (e *Engine) lowering(at time.Duration) {
 		if c := &e.channels[rules.Height]; c.heard {
 			due = max(at, c.good+rules.Height.Stale())
 		}
+		if due == at {
+			e.event(at, EventHeightLost, ReasonHeightLost, -1) // in this very call
+			return
+		}
 		e.arm(timerHeight, due)
 	}
 	if c := e.table[rules.Climb]; c.Quality != rules.Missing && c.Value > climbLimit {

@@ -44,6 +44,8 @@ func TestScripts(t *testing.T) {
 			"fly":   fly,
 			"port":  port,
 			"hear":  hear,
+			"guard": runGuard,
+			"files": demoFilesTo,
 		},
 	})
 }

@@ -96,7 +96,8 @@ func printStatus(w io.Writer, st *guard.Status) {
 	for _, u := range st.Unseen {
 		wrap(w, "  - ", "    ", u)
 	}
-	wrap(w, "\nSession: ", "  ", st.Folder)
+	fmt.Fprintln(w, "\nSession")
+	wrap(w, "  ", "  ", st.Folder)
 }
 
 func pick(yes bool, a, b string) string {

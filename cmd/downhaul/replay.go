@@ -243,5 +243,9 @@ func eventText(e bench.Event, env *rules.Envelope) string {
 	if e.Value == nil {
 		return fmt.Sprintf("%s: %s %s", e.Rule, e.Channel, e.Cause)
 	}
-	return fmt.Sprintf("%s: %s %s against %s", e.Rule, e.Channel, rules.Format(*e.Value, rule.Unit), rules.Format(*e.Limit, rule.Unit))
+	value, limit := rules.Format(*e.Value, rule.Unit), rules.Format(*e.Limit, rule.Unit)
+	if value == limit {
+		return fmt.Sprintf("%s: %s just past %s", e.Rule, e.Channel, limit)
+	}
+	return fmt.Sprintf("%s: %s %s against %s", e.Rule, e.Channel, value, limit)
 }

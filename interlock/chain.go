@@ -41,8 +41,8 @@ func (e *Engine) open(at time.Duration) {
 
 // rotorWindow is twice the proven stop time; without proof a long one of ours.
 func (e *Engine) rotorWindow() time.Duration {
-	if e.site.StopProven && e.site.StopTime > 0 {
-		return 2 * e.site.StopTime
+	if e.stopProven && e.stopTime > 0 {
+		return 2 * e.stopTime
 	}
 	return 10 * time.Second
 }

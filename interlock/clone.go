@@ -66,11 +66,12 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	number := func(v float64) { dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(v)) }
 
-	flag(e.started, e.pinsKnown, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
+	flag(e.started, e.stopProven, e.pinsKnown, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
 		e.relayOn, e.beatOn, e.closed, e.stillDone, e.armed, e.airborne, e.bootKnown, e.linkUp,
 		e.linkHeard, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode)
 	dst = append(dst, byte(e.state), byte(e.closingStep), byte(e.sound))
 	dst = binary.LittleEndian.AppendUint64(dst, e.overdue)
+	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.stopTime))
 	for _, t := range e.timers {
 		due(t)
 	}

@@ -173,8 +173,9 @@ const (
 	ReasonDeclared        // somebody declared something
 	ReasonLost            // inputs were lost in front of the engine
 	ReasonDisk            // disk room
-	ReasonProof           // proof test overdue, or stop not proven
+	ReasonProof           // proof test overdue, or in force again
 	ReasonSensor          // own sensor failed
+	ReasonStopProven      // commissioning measured the stop time
 	reasonCount
 )
 
@@ -198,6 +199,7 @@ var reasonText = [reasonCount]string{
 	ReasonStuck: "was on before it counted", ReasonNotNow: "not in this state", ReasonDuty: "duty watch never closes the relay",
 	ReasonMark: "look here", ReasonDeclared: "declared", ReasonLost: "inputs were lost", ReasonDisk: "too little room on the disk",
 	ReasonProof: "stop not proven at the rotors, or a proof test is due", ReasonSensor: "a sensor of the pad failed",
+	ReasonStopProven: "stop proven at the rotors",
 }
 
 // String is the reason in plain words.

@@ -70,6 +70,8 @@ type Engine struct {
 	relayBad    bool
 	diskLow     bool
 	overdue     uint64 // proof tests overdue, by number
+	stopProven  bool   // stop proven at the rotors, which take stopTime
+	stopTime    time.Duration
 	relayOn     bool
 	beatOn      bool
 	closed      bool // the chain is commanded closed
@@ -136,7 +138,7 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	if len(env.Rules) > maxRules {
 		return nil, fmt.Errorf("interlock: %d rules, at most %d fit", len(env.Rules), maxRules)
 	}
-	e := &Engine{env: env, site: site, next: 0, sound: Silent}
+	e := &Engine{env: env, site: site, next: 0, sound: Silent, stopProven: site.StopProven, stopTime: site.StopTime}
 	for i := range e.timers {
 		e.timers[i] = rules.Never
 	}

@@ -80,7 +80,14 @@ const (
 	HostDeclared
 	// HostEnd: the session ends. Opens the relay for good.
 	HostEnd
+	// HostStopTime: commissioning measured relay-open to rotors-stopped, Seq
+	// milliseconds. The numbers stand in recordings: what is new comes last.
+	HostStopTime
+	hostCount
 )
+
+// Known says whether there is such a host event.
+func (h Host) Known() bool { return h >= HostKept && h < hostCount }
 
 // Input is one thing the engine is told. It is a value; nothing is shared.
 type Input struct {

@@ -302,6 +302,12 @@ func (e *Engine) host(at time.Duration, in Input) {
 		}
 		e.dirty = true
 		note.Reason = ReasonProof
+	case HostStopTime:
+		if in.On {
+			e.stopProven, e.stopTime = true, time.Duration(in.Seq)*time.Millisecond
+		}
+		e.dirty = true
+		note.Reason = ReasonStopProven
 	case HostClash:
 		e.builtinTrip(at, EventImmediate, ReasonClash)
 		return

@@ -61,7 +61,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(e.armed && !e.closed, NeedDisarmed),
 		say(e.diskLow, NeedDisk),
 		say(e.overdue != 0, NeedProof),
-		say(!e.site.StopProven, NeedStopProven),
+		say(!e.stopProven, NeedStopProven),
 		say(e.kept < e.trips, NeedKept):
 		return
 	}

@@ -76,7 +76,7 @@ func TestPromise10_TwoSendersTrip(t *testing.T) {
 // them resets, starts or closes anything.
 func TestPromise12_NothingButAButtonLeadsOn(t *testing.T) {
 	for _, seed := range exploreSeeds(t) {
-		for host := Host(0); host <= HostEnd+1; host++ {
+		for host := Host(0); host <= hostCount; host++ {
 			for _, on := range []bool{false, true} {
 				e := seed.Clone()
 				closed := e.closed

@@ -140,7 +140,7 @@ func TestSentences(t *testing.T) {
 
 func TestFormatDuration(t *testing.T) {
 	for want, d := range map[string]time.Duration{
-		"40 ms": 40 * time.Millisecond, "1.5 s": 1500 * time.Millisecond, "2 min": 2 * time.Minute, "90 s": 90 * time.Second, "0 s": 0,
+		"40 ms": 40 * time.Millisecond, "1.5 s": 1500 * time.Millisecond, "2 min": 2 * time.Minute, "30 d": 720 * time.Hour, "90 s": 90 * time.Second, "0 s": 0,
 		"1.001 s": 1001 * time.Millisecond, "100 us": 100 * time.Microsecond, "-1.5 s": -1500 * time.Millisecond, "0.001 us": 1, "-0.5 us": -500,
 		"2.000000001 s": 2*time.Second + 1,
 	} {

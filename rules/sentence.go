@@ -7,10 +7,13 @@ import (
 	"time"
 )
 
-// FormatDuration is a time for people: "40 ms", "1.5 s", "2 min".
+// FormatDuration is a time for people: "40 ms", "1.5 s", "2 min", "30 d".
 func FormatDuration(d time.Duration) string {
+	const day = 24 * time.Hour
 	size := d.Abs()
 	switch {
+	case size >= 2*day && size%day == 0:
+		return strconv.FormatInt(int64(d/day), 10) + " d"
 	case size >= 2*time.Minute && size%time.Minute == 0:
 		return strconv.FormatInt(int64(d/time.Minute), 10) + " min"
 	case size >= time.Second || d == 0:

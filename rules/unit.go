@@ -82,6 +82,7 @@ var units = []unit{
 	{text: "ms", kind: Duration, factor: rat("1/1000")},
 	{text: "us", kind: Duration, factor: rat("1/1000000"), aliases: []string{"\u00b5s", "\u03bcs"}},
 	{text: "min", kind: Duration, factor: rat("60")},
+	{text: "d", kind: Duration, factor: rat("86400")},
 
 	{text: "rad", kind: Angle, factor: rat("1")},
 	{text: "deg", kind: Angle, factor: quo(rat(pi), rat(halfTurn)), aliases: []string{"°"}},

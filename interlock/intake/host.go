@@ -57,7 +57,7 @@ func hostInput(b []byte) (interlock.Input, bool) {
 		return interlock.Input{}, false
 	}
 	host, ch := interlock.Host(b[0]), rules.ChannelID(binary.LittleEndian.Uint16(b[6:]))
-	if host < interlock.HostKept || host > interlock.HostEnd || b[1] > 1 || ch >= rules.ChannelCount {
+	if !host.Known() || b[1] > 1 || ch >= rules.ChannelCount {
 		return interlock.Input{}, false
 	}
 	return interlock.Input{

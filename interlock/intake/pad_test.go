@@ -143,7 +143,7 @@ func TestFailedOrDamagedPinsGiveNothing(t *testing.T) {
 
 func TestHostRoundTrip(t *testing.T) {
 	f := feed(t, Config{})
-	for h := interlock.HostKept; h <= interlock.HostEnd; h++ {
+	for h := interlock.HostKept; h.Known(); h++ {
 		m := HostMessage{Host: h, On: h%2 == 0, Seq: 0xA1B2C3D4 + uint32(h), Channel: rules.ChannelID(h), Text: "look — here"}
 		b := EncodeHost(nil, m)
 		if got, ok := DecodeHost(b); !ok || got != m {
@@ -160,7 +160,7 @@ func TestHostRoundTrip(t *testing.T) {
 		t.Errorf("a text that is not UTF-8 came back as %+v %v", m, ok)
 	}
 	for _, b := range [][]byte{
-		nil, good[:7], {0, 0, 0, 0, 0, 0, 0, 0}, {byte(interlock.HostEnd) + 1, 0, 0, 0, 0, 0, 0, 0},
+		nil, good[:7], {0, 0, 0, 0, 0, 0, 0, 0}, {byte(interlock.HostStopTime) + 1, 0, 0, 0, 0, 0, 0, 0},
 		{1, 2, 0, 0, 0, 0, 0, 0}, {1, 0, 0, 0, 0, 0, 0xFF, 0xFF},
 	} {
 		if got := f.chunk(Chunk{Source: HostEvent, Bytes: b}); len(got) != 0 {
@@ -274,7 +274,7 @@ func FuzzIntake(f *testing.F) {
 				ok := x.Kind == interlock.SampleInput && s.Channel > rules.NoChannel && s.Channel < rules.ChannelCount && s.Quality <= rules.Good ||
 					x.Kind == interlock.LineInput && x.Line < interlock.LineCount ||
 					x.Kind == interlock.FrameInput && x.Seq < 256 ||
-					x.Kind == interlock.HostInput && x.Host >= interlock.HostKept && x.Host <= interlock.HostEnd
+					x.Kind == interlock.HostInput && x.Host.Known()
 				if !ok || math.IsNaN(s.Value) || math.IsInf(s.Value, 0) || (s.Value == 0 && math.Signbit(s.Value)) {
 					t.Errorf("input %+v", x)
 				}

@@ -44,6 +44,9 @@ type Pad struct {
 	Discrepancy time.Duration
 	// EndGrace is the grace of the controlled stop that the end button begins.
 	EndGrace time.Duration
+
+	Commission Commission
+	Upkeep     Upkeep
 	// Absent is what this pad lacks, with the reasons.
 	Absent []Absence
 
@@ -260,6 +263,7 @@ func Read(file string, text []byte) (*Pad, document.Faults) {
 	r.loadCell()
 	r.named()
 	r.latch()
+	r.upkeep()
 	if faults := d.Faults(); len(faults) > 0 {
 		return nil, faults
 	}

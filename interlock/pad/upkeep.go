@@ -1,0 +1,86 @@
+package pad
+
+import (
+	"strings"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/rules"
+)
+
+// Commission is when the proof tests of the pad's outputs and inputs are due.
+type Commission struct {
+	// Every is how long a passed test counts.
+	Every time.Duration
+	// Required says that no start is taken without tests in force. A rehearsal
+	// on a virtual board may do without.
+	Required bool
+}
+
+// Upkeep is what watches over the guard's own process.
+type Upkeep struct {
+	// Device is the path of the computer's hardware watchdog, which resets a
+	// board that hangs; empty for none. Timeout is what it is set to.
+	Device  string
+	Timeout time.Duration
+	// RealTime asks for memory that is never paged out and for a thread that
+	// no ordinary work holds up.
+	RealTime bool
+}
+
+// Ours, from judgement, no source: a month in which a wire chafes through, and
+// a reset that comes well before anybody has walked back to a hung board.
+const (
+	defaultEvery   = 30 * 24 * time.Hour
+	longestEvery   = 400 * 24 * time.Hour
+	defaultTimeout = 15 * time.Second
+	// The kernel counts whole seconds, and the last words of a session must
+	// fit in.
+	shortestTimeout = 2 * time.Second
+	longestTimeout  = 2 * time.Minute
+)
+
+// upkeep reads [commission], [computer] and the device of [watchdog]. It comes
+// after the board.
+func (r *reading) upkeep() {
+	t := r.root.Table("commission")
+	r.Commission = Commission{Every: defaultEvery, Required: r.guards()}
+	if d, ok := timeAt(t, "every", longestEvery); ok {
+		r.Commission.Every = d
+	}
+	desk := r.Board.Kind != GPIO
+	if b, ok := t.Bool("required"); ok {
+		if !b && !desk {
+			t.Fault("required", "pins that reach a contactor are tested before a start", t.Got("required"), "take it out; only a virtual board goes without")
+		}
+		r.Commission.Required = b && r.guards()
+	}
+
+	r.Upkeep.RealTime = true
+	c := r.root.Table("computer")
+	if b, ok := c.Bool("real_time"); ok {
+		if !b && !desk && r.Duty == interlock.Guard {
+			c.Fault("real_time", "a guard of a real relay asks for it; where it is not permitted it only warns", c.Got("real_time"), "take it out; only a rehearsal goes without")
+		}
+		r.Upkeep.RealTime = b
+	}
+
+	w := r.root.Table("watchdog")
+	device, ok := w.Note("device")
+	if ok && !strings.HasPrefix(device, "/") {
+		w.Fault("device", "is no whole path", w.Got("device"), "write it from the root, such as /dev/watchdog")
+	}
+	r.Upkeep.Device, r.Upkeep.Timeout = device, defaultTimeout
+	if !w.Has("device") {
+		if w.Has("timeout") {
+			w.Fault("timeout", "there is no device to set it on", w.Got("timeout"), "write device = \"/dev/watchdog\", or take it out")
+		}
+		return
+	}
+	if d, ok := timeAt(w, "timeout", longestTimeout); ok {
+		if d < shortestTimeout || d%time.Second != 0 {
+			w.Fault("timeout", "must be whole seconds from "+rules.FormatDuration(shortestTimeout)+" on", w.Got("timeout"), "write a time such as \"15 s\"")
+		}
+		r.Upkeep.Timeout = d
+	}
+}

@@ -146,7 +146,7 @@ func (r *rig) command(line string) {
 		n, _ := strconv.Atoi(f[1])
 		r.step(Input{Kind: HostInput, Host: HostKept, Seq: uint32(n)})
 	case "host":
-		hosts := map[string]Host{"stalled": HostStalled, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "lost": HostLost}
+		hosts := map[string]Host{"stalled": HostStalled, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "proof": HostProof, "lost": HostLost}
 		h, ok := hosts[f[1]]
 		if !ok {
 			r.t.Fatalf("%q: no host event", line)

@@ -8,8 +8,8 @@ import (
 )
 
 type markCmd struct {
-	Socket string   `placeholder:"PATH" default:"/run/downhaul/guard.sock" help:"Socket of the guard, as the pad file names it (${default})."`
-	Text   []string `arg:"" name:"text" help:"A few words, such as \"hum from motor 3\"."`
+	guardAt
+	Text []string `arg:"" name:"text" help:"A few words, such as \"hum from motor 3\"."`
 }
 
 func (markCmd) Help() string {
@@ -17,8 +17,8 @@ func (markCmd) Help() string {
 }
 
 func (c *markCmd) Run(s *streams) error {
-	if _, err := guard.Ask(c.Socket, guard.Request{Do: "mark", Text: strings.Join(c.Text, " ")}); err != nil {
-		return hint(err, "--socket names another guard; a mark is one line of at most 200 characters")
+	if _, err := c.ask(guard.Request{Do: "mark", Text: strings.Join(c.Text, " ")}); err != nil {
+		return fmt.Errorf("mark: %w", err)
 	}
 	fmt.Fprintln(s.out, "Marked.")
 	return nil

@@ -2,20 +2,50 @@ package main
 
 import (
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
+	"os"
 	"strings"
 	"time"
 
 	"downhaul/interlock/guard"
+	"downhaul/interlock/pad"
 )
 
+// guardAt says which guard is meant.
+type guardAt struct {
+	Pad    string `placeholder:"FILE" xor:"where" help:"Pad file of the running guard, which names its socket."`
+	Socket string `placeholder:"PATH" xor:"where" help:"Socket of the guard (without either: /run/downhaul/guard.sock)."`
+}
+
+// ask puts one request to that guard.
+func (g *guardAt) ask(r guard.Request) (guard.Reply, error) {
+	socket := g.Socket
+	switch {
+	case g.Pad != "":
+		text, err := os.ReadFile(g.Pad)
+		if err != nil {
+			return guard.Reply{}, err
+		}
+		p, faults := pad.Read(g.Pad, text)
+		if err := faults.Err(); err != nil {
+			return guard.Reply{}, hint(err, "mend the pad file first")
+		}
+		socket = p.Socket
+	case socket == "":
+		socket = "/run/downhaul/guard.sock"
+	}
+	reply, err := guard.Ask(socket, r)
+	return reply, hint(err, "--pad or --socket names another guard")
+}
+
 type statusCmd struct {
-	Socket string        `placeholder:"PATH" default:"/run/downhaul/guard.sock" help:"Socket of the guard, as the pad file names it (${default})."`
-	Watch  bool          `help:"Show it again and again."`
-	Every  time.Duration `hidden:"" default:"500ms"`
-	JSON   bool          `help:"Print one JSON object (with --watch, one a line)."`
+	guardAt
+	Watch bool          `help:"Show it again and again."`
+	Every time.Duration `hidden:"" default:"500ms"`
+	JSON  bool          `help:"Print one JSON object (with --watch, one a line)."`
 }
 
 func (statusCmd) Help() string {
@@ -24,18 +54,25 @@ func (statusCmd) Help() string {
 
 func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 	for {
-		reply, err := guard.Ask(c.Socket, guard.Request{Do: "status"})
+		reply, err := c.ask(guard.Request{Do: "status"})
 		if err != nil {
-			return hint(err, "--socket names another one")
+			return fmt.Errorf("status: %w", err)
 		}
 		if reply.Status == nil {
 			return errors.New("status: the guard answered without a status; are tool and guard of one version?")
 		}
-		if c.JSON {
+		switch {
+		case c.JSON && c.Watch:
+			line, err := json.Marshal(reply.Status)
+			if err != nil {
+				return err
+			}
+			fmt.Fprintf(s.out, "%s\n", line)
+		case c.JSON:
 			if err := printJSON(s.out, reply.Status); err != nil {
 				return err
 			}
-		} else {
+		default:
 			if c.Watch {
 				fmt.Fprint(s.out, "\x1b[H\x1b[2J") // to the top of an empty screen
 			}

@@ -138,7 +138,7 @@ func (r *rig) command(line string) {
 		var v View
 		r.e.View(&v)
 		for _, u := range v.Unmet {
-			r.out = append(r.out, v.Why(r.e.env, u))
+			r.out = append(r.out, v.Say(r.e.env, u))
 		}
 	case "reboot":
 		r.boot = 0

@@ -170,7 +170,7 @@ func (e *Engine) event(at time.Duration, event Event, why Reason, rule int) bool
 // move is the only place where the latch changes state.
 func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 	from := e.state
-	e.state, e.since = next, at
+	e.state, e.since, e.why = next, at, why
 	e.dirty = true
 	switch next {
 	case Blocked, Tripped, Fault:

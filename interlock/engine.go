@@ -63,6 +63,7 @@ type Engine struct {
 
 	state       State
 	since       time.Duration
+	why         Reason // of the last move; only shown
 	resetDone   bool
 	resetOK     bool // conditions held when reset was pressed
 	startArmed  bool // start was seen off in Ready

@@ -7,9 +7,9 @@ import (
 	"downhaul/rules"
 )
 
-// Why says in one plain sentence why a need is not met. Status, page and log
+// Say says in one plain sentence why a need is not met. Status, page and log
 // all show this one text.
-func (v *View) Why(env *rules.Envelope, u Unmet) string {
+func (v *View) Say(env *rules.Envelope, u Unmet) string {
 	switch u.Need {
 	case NeedGuardDuty:
 		return "duty is watch: the relay is never closed"

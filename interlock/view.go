@@ -12,8 +12,10 @@ import (
 type View struct {
 	At, Since time.Duration
 	State     State
-	Duty      Duty
-	Sound     Sound
+	// Why is the reason of the last move of the latch.
+	Why   Reason
+	Duty  Duty
+	Sound Sound
 	// RelayOn is the relay command; Closed says that power may reach the rotors.
 	RelayOn, Closed bool
 	Armed, Airborne bool
@@ -55,7 +57,7 @@ type RuleView struct {
 func (e *Engine) View(dst *View) {
 	unmet, ruleViews, perms := dst.Unmet[:0], dst.Rules[:0], dst.Permissives[:0]
 	*dst = View{
-		At: e.now, Since: e.since, State: e.state, Duty: e.site.Duty, Sound: e.sound,
+		At: e.now, Since: e.since, State: e.state, Why: e.why, Duty: e.site.Duty, Sound: e.sound,
 		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
 		KeepOut:   e.closed || e.armed || e.site.Duty == Guard && !e.still(e.now),
 		ResetDone: e.resetDone, Grace: e.timers[timerGrace], Closing: rules.Never,

@@ -2,6 +2,7 @@ package guard
 
 import (
 	"fmt"
+	"strings"
 	"testing"
 	"time"
 
@@ -140,5 +141,19 @@ func TestMostUrgentSoundWins(t *testing.T) {
 	r.run(time.Second)
 	if r.loop.sound != interlock.SoundFault {
 		t.Errorf("%v is heard with a welded contactor", r.loop.sound)
+	}
+}
+
+// A contactor that stays or comes closed is the one thing to be told in the
+// largest letters (promise 6).
+func TestPromise06_PowerNotRemovedIsSaidFirst(t *testing.T) {
+	for why, want := range map[interlock.Reason]bool{
+		interlock.ReasonPowerRemains: true, interlock.ReasonReadbackClosed: true,
+		interlock.ReasonReadbackNot: false, interlock.ReasonRelayFailed: false,
+	} {
+		text := Sentence(&interlock.View{State: interlock.Fault, Duty: interlock.Guard, Why: why})
+		if got := strings.HasPrefix(text, "POWER NOT REMOVED: use the hard-wired stop"); got != want {
+			t.Errorf("%v: %s", why, text)
+		}
 	}
 }

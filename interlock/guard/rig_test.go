@@ -252,7 +252,7 @@ func (r *rig) unmet() (why []string) {
 	var v interlock.View
 	r.eng.View(&v)
 	for _, u := range v.Unmet {
-		why = append(why, v.Why(r.env, u))
+		why = append(why, v.Say(r.env, u))
 	}
 	return why
 }

@@ -141,7 +141,7 @@ func Sentence(v *interlock.View) string {
 		}
 		return "TRIPPED. Relay open."
 	case interlock.Fault:
-		if v.First.Reason == interlock.ReasonPowerRemains {
+		if v.Why == interlock.ReasonPowerRemains || v.Why == interlock.ReasonReadbackClosed {
 			return "POWER NOT REMOVED: use the hard-wired stop."
 		}
 		return "FAULT. Relay commanded open. Trust only the hard-wired stop."
@@ -185,7 +185,7 @@ func (g *Guard) status() Status {
 	}
 	if v.State != interlock.Live && v.State != interlock.Lowering {
 		for _, u := range v.Unmet {
-			out.NotReady = append(out.NotReady, v.Why(env, u))
+			out.NotReady = append(out.NotReady, v.Say(env, u))
 		}
 	}
 	for i := range v.Rules {

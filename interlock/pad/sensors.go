@@ -206,7 +206,7 @@ func (c *LoadCell) checkZero(t *document.Table) {
 func (c *LoadCell) fit(t *document.Table, known []*document.Table) {
 	var counts, loads []float64
 	for _, row := range known {
-		load, okLoad := document.Parsed(row, "load", parseLoad)
+		load, okLoad := document.Parsed(row, "load", ParseLoad)
 		n, okCounts := row.Int("counts", -mostCount, mostCount)
 		for _, key := range []string{"load", "counts"} {
 			if !row.Has(key) {
@@ -260,8 +260,9 @@ func (c *LoadCell) fit(t *document.Table, known []*document.Table) {
 	}
 }
 
-// parseLoad reads a force, or a mass that hangs free.
-func parseLoad(text string) (float64, error) {
+// ParseLoad reads a force, or a mass that hangs free, in newtons. The error is a
+// Fault without a place.
+func ParseLoad(text string) (float64, error) {
 	if q, err := rules.ParseQuantity(text, rules.Mass); err == nil {
 		return q.SI * standardGravity, nil
 	}

@@ -1,0 +1,79 @@
+package hw
+
+import (
+	"encoding/binary"
+	"fmt"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// eventSize is the length of one event: struct gpio_v2_line_event.
+const eventSize = 48
+
+// lineEvent is what is used of an event.
+type lineEvent struct {
+	at   time.Duration // of the kernel's monotonic clock
+	rise bool
+	seq  uint32 // number of the event among all of its request, from 1
+}
+
+// decodeEvent reads one event, in the byte order of this computer.
+func decodeEvent(b []byte) (lineEvent, error) {
+	if len(b) < eventSize {
+		return lineEvent{}, fmt.Errorf("an event has %d bytes (got %d)", eventSize, len(b))
+	}
+	e := lineEvent{
+		at:  time.Duration(binary.NativeEndian.Uint64(b) & (1<<63 - 1)),
+		seq: binary.NativeEndian.Uint32(b[16:]),
+	}
+	switch id := binary.NativeEndian.Uint32(b[8:]); id {
+	case unix.GPIO_V2_LINE_EVENT_RISING_EDGE:
+		e.rise = true
+	case unix.GPIO_V2_LINE_EVENT_FALLING_EDGE:
+	default:
+		return lineEvent{}, fmt.Errorf("an event is a rise (1) or a fall (2), and the kernel gave %d; this is no GPIO line", id)
+	}
+	return e, nil
+}
+
+// firstHalf puts v into the first four of eight bytes, in the byte order of
+// this computer.
+func firstHalf(v uint32) uint64 {
+	var b [8]byte
+	binary.NativeEndian.PutUint32(b[:], v)
+	return binary.NativeEndian.Uint64(b[:])
+}
+
+// edges turns the events of one line into edges.
+type edges struct {
+	line int
+	// since is the kernel's monotonic clock at the time 0 of the board.
+	since time.Duration
+	seq   uint32        // of the last event
+	last  time.Duration // time of the last edge
+}
+
+// take gives the edges of whole events. Numbers that are missing are edges that
+// the kernel dropped because nobody read in time; it drops the oldest. now is
+// the board's time: an edge is never later than that, nor earlier than the one
+// before it.
+func (s *edges) take(b []byte, now time.Duration, fn func(Edge)) error {
+	if len(b)%eventSize != 0 {
+		return fmt.Errorf("events have %d bytes each (got %d bytes)", eventSize, len(b))
+	}
+	for ; len(b) > 0; b = b[eventSize:] {
+		e, err := decodeEvent(b)
+		if err != nil {
+			return err
+		}
+		lost := e.seq - s.seq - 1 // wraps with the kernel's counter
+		if lost >= 1<<31 {
+			return fmt.Errorf("the edges' numbers run back from %d to %d; the line was taken over, start again", s.seq, e.seq)
+		}
+		s.seq = e.seq
+		s.last = max(s.last, min(e.at-s.since, now))
+		fn(Edge{Line: s.line, Rise: e.rise, At: s.last, Lost: int(lost)})
+	}
+	return nil
+}

@@ -1,0 +1,273 @@
+package hw
+
+import (
+	"bytes"
+	"encoding/binary"
+	"os"
+	"sync"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+	periphgpio "periph.io/x/conn/v3/gpio"
+)
+
+// fakeKernel is chips in memory that hold to what the kernel's documentation
+// says (userspace-api/gpio: chardev.html, gpio-v2-get-line-ioctl): a line is
+// held by one request, an output has the level that its request says, and a
+// removed chip answers ENODEV.
+type fakeKernel struct {
+	t       *testing.T
+	chips   map[string]*fakeChip
+	trail   []string // what was done to outputs, in order
+	openErr error
+}
+
+type fakeChip struct {
+	k       *fakeKernel
+	name    string
+	names   []string // of the lines
+	high    []bool
+	heldBy  []string
+	refuse  map[uint32]error
+	gone    bool
+	opened  int
+	asked   []unix.GPIOV2LineRequest
+	held    []*fakeRequest
+	setErrs map[uint32]error
+}
+
+type fakeRequest struct {
+	c      *fakeChip
+	lines  []uint32
+	output bool
+	closed bool
+
+	mu     sync.Mutex
+	cond   *sync.Cond
+	events bytes.Buffer
+	until  time.Time
+	end    error
+}
+
+func newFakeKernel(t *testing.T, lines int, chips ...string) *fakeKernel {
+	k := &fakeKernel{t: t, chips: map[string]*fakeChip{}}
+	for _, name := range chips {
+		k.chips[name] = &fakeChip{
+			k: k, name: name, names: make([]string, lines), high: make([]bool, lines), heldBy: make([]string, lines),
+			refuse: map[uint32]error{}, setErrs: map[uint32]error{},
+		}
+	}
+	return k
+}
+
+func (k *fakeKernel) open(chip string) (chipDevice, error) {
+	c := k.chips[chip]
+	switch {
+	case k.openErr != nil:
+		return nil, k.openErr
+	case c == nil:
+		return nil, &os.PathError{Op: "open", Path: "/dev/" + chip, Err: unix.ENOENT}
+	}
+	c.opened++
+	return c, nil
+}
+
+func (c *fakeChip) info() (i unix.GPIOChipInfo, err error) {
+	copy(i.Name[:], c.name)
+	i.Lines = uint32(len(c.high))
+	return i, nil
+}
+
+func (c *fakeChip) lineInfo(line uint32) (i unix.GPIOV2LineInfo, err error) {
+	if int(line) >= len(c.high) {
+		return i, unix.EINVAL
+	}
+	i.Offset = line
+	copy(i.Name[:], c.names[line])
+	copy(i.Consumer[:], c.heldBy[line])
+	if c.heldBy[line] != "" {
+		i.Flags |= lineUsed
+	}
+	return i, nil
+}
+
+func (c *fakeChip) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
+	if c.gone {
+		return nil, unix.ENODEV
+	}
+	q := &fakeRequest{c: c, output: r.Config.Flags&lineOutput != 0}
+	q.cond = sync.NewCond(&q.mu)
+	for _, l := range r.Offsets[:r.Num_lines] {
+		switch {
+		case int(l) >= len(c.high):
+			return nil, unix.EINVAL
+		case c.heldBy[l] != "":
+			return nil, unix.EBUSY
+		case c.refuse[l] != nil:
+			return nil, c.refuse[l]
+		}
+		q.lines = append(q.lines, l)
+	}
+	for _, l := range q.lines {
+		c.heldBy[l] = text(r.Consumer[:])
+		if q.output {
+			c.high[l] = false
+			for _, a := range r.Config.Attrs[:r.Config.Num_attrs] {
+				if a.Attr.Id == unix.GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES && a.Attr.Flags&1 == 1 {
+					c.high[l] = true
+				}
+			}
+		}
+	}
+	c.asked = append(c.asked, *r)
+	c.held = append(c.held, q)
+	return q, nil
+}
+
+func (c *fakeChip) close() error { c.opened--; return nil }
+
+// values must never be asked of an output: the project's drivers may answer by
+// turning it round.
+func (q *fakeRequest) values(mask uint64) (uint64, error) {
+	switch {
+	case q.output:
+		q.c.k.t.Errorf("line %d: an output was read back", q.lines[0])
+	case q.closed:
+		q.c.k.t.Error("inputs were read after they were let go")
+	case q.c.gone:
+		return 0, unix.ENODEV
+	}
+	var bits uint64
+	for i, l := range q.lines {
+		if mask>>i&1 == 1 && q.c.high[l] {
+			bits |= 1 << i
+		}
+	}
+	return bits, nil
+}
+
+func (q *fakeRequest) set(mask, bits uint64) error {
+	line := q.lines[0]
+	switch {
+	case q.closed:
+		q.c.k.t.Errorf("line %d was written after it was let go", line)
+	case mask != 1 || len(q.lines) != 1:
+		q.c.k.t.Errorf("mask %b on %d lines: an output is a request of its own", mask, len(q.lines))
+	case q.c.gone:
+		return unix.ENODEV
+	case q.c.setErrs[line] != nil:
+		return q.c.setErrs[line]
+	}
+	q.c.high[line] = bits&1 == 1
+	q.c.k.trail = append(q.c.k.trail, map[bool]string{true: "high ", false: "low "}[bits&1 == 1]+Pin{Chip: q.c.name, Line: int(line)}.String())
+	return nil
+}
+
+func (q *fakeRequest) close() error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.closed {
+		return unix.EBADF
+	}
+	q.closed, q.end = true, os.ErrClosed
+	for _, l := range q.lines {
+		q.c.heldBy[l] = ""
+	}
+	q.cond.Broadcast()
+	if q.output {
+		q.c.k.trail = append(q.c.k.trail, "let go "+Pin{Chip: q.c.name, Line: int(q.lines[0])}.String())
+	}
+	return nil
+}
+
+// The following make it an edgeRequest.
+
+func (q *fakeRequest) read(b []byte) (int, error) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	for {
+		switch {
+		case q.end != nil:
+			return 0, q.end
+		case q.events.Len() > 0:
+			return q.events.Read(b[:len(b)/eventSize*eventSize])
+		case !q.until.IsZero() && !time.Now().Before(q.until):
+			return 0, os.ErrDeadlineExceeded
+		}
+		q.cond.Wait()
+	}
+}
+
+func (q *fakeRequest) deadline(t time.Time) error {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	q.until = t
+	q.cond.Broadcast()
+	time.AfterFunc(time.Until(t), func() {
+		q.mu.Lock()
+		defer q.mu.Unlock()
+		q.cond.Broadcast()
+	})
+	return q.end
+}
+
+func (q *fakeRequest) alive() error {
+	_, err := q.values(1)
+	return err
+}
+
+// give puts bytes in front of whoever waits for events.
+func (q *fakeRequest) give(b ...[]byte) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	for _, e := range b {
+		q.events.Write(e)
+	}
+	q.cond.Broadcast()
+}
+
+// event is one event as the kernel lays it out.
+func event(at time.Duration, id, seq uint32) []byte {
+	b := make([]byte, eventSize)
+	binary.NativeEndian.PutUint64(b, uint64(at))
+	binary.NativeEndian.PutUint32(b[8:], id)
+	binary.NativeEndian.PutUint32(b[16:], seq)
+	binary.NativeEndian.PutUint32(b[20:], seq)
+	return b
+}
+
+// fakePlain is periph's lines in memory.
+type fakePlain struct {
+	t     *testing.T
+	lines []*fakePlainLine
+	err   error
+}
+
+type fakePlainLine struct {
+	t      *testing.T
+	chip   string
+	line   int
+	levels []periphgpio.Level
+	closed bool
+	err    error
+}
+
+func (p *fakePlain) open(chip string, line int) (plainLine, error) {
+	if p.err != nil {
+		return nil, p.err
+	}
+	l := &fakePlainLine{t: p.t, chip: chip, line: line}
+	p.lines = append(p.lines, l)
+	return l, nil
+}
+
+func (l *fakePlainLine) Out(level periphgpio.Level) error {
+	if l.closed {
+		l.t.Errorf("line %d was written after it was let go; periph would request it again", l.line)
+	}
+	l.levels = append(l.levels, level)
+	return l.err
+}
+
+func (l *fakePlainLine) Close() { l.closed = true }

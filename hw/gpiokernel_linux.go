@@ -1,0 +1,162 @@
+package hw
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+	"unsafe"
+
+	"golang.org/x/sys/unix"
+)
+
+// The flags of a line (include/uapi/linux/gpio.h, enum gpio_v2_line_flag); the
+// numbers of the calls and the layouts come from golang.org/x/sys/unix.
+const (
+	lineInput    = 1 << 2
+	lineOutput   = 1 << 3
+	lineRising   = 1 << 4
+	lineFalling  = 1 << 5
+	linePullUp   = 1 << 8
+	linePullDown = 1 << 9
+)
+
+// kernel is the character devices of the GPIO chips, so far as the board uses
+// them. Tests put a chip of their own behind it.
+type kernel interface {
+	open(chip string) (chipDevice, error)
+}
+
+type chipDevice interface {
+	info() (unix.GPIOChipInfo, error)
+	lineInfo(line uint32) (unix.GPIOV2LineInfo, error)
+	// request asks for lines. They are held until close, also when the device
+	// was closed.
+	request(*unix.GPIOV2LineRequest) (lineRequest, error)
+	close() error
+}
+
+// lineRequest is lines that are held. values and set belong to one goroutine.
+type lineRequest interface {
+	values(mask uint64) (uint64, error)
+	set(mask, bits uint64) error
+	close() error
+}
+
+// edgeRequest is a held line that is watched for edges.
+type edgeRequest interface {
+	// read waits for events; it gives os.ErrDeadlineExceeded at the deadline
+	// and os.ErrClosed after close.
+	read(b []byte) (int, error)
+	deadline(t time.Time) error
+	// alive asks the chip for the line's level, to see whether it is there.
+	alive() error
+	close() error
+}
+
+// device is the real kernel.
+type device struct{}
+
+func (device) open(chip string) (chipDevice, error) {
+	path := filepath.Join("/dev", chip)
+	for {
+		fd, err := unix.Open(path, unix.O_RDWR|unix.O_CLOEXEC, 0)
+		if err == nil {
+			return chipFile(fd), nil
+		}
+		if !errors.Is(err, unix.EINTR) {
+			return nil, &os.PathError{Op: "open", Path: path, Err: err}
+		}
+	}
+}
+
+// ioctl keeps the error number, which says what is wrong and how to mend it.
+func ioctl(fd int, call uint, arg unsafe.Pointer) error {
+	for {
+		_, _, errno := unix.Syscall(unix.SYS_IOCTL, uintptr(fd), uintptr(call), uintptr(arg))
+		switch errno {
+		case 0:
+			return nil
+		case unix.EINTR:
+		default:
+			return errno
+		}
+	}
+}
+
+type chipFile int
+
+func (c chipFile) info() (i unix.GPIOChipInfo, err error) {
+	// GPIO_GET_CHIPINFO_IOCTL is older than the calls that x/sys lists:
+	// _IOR(0xB4, 0x01, struct gpiochip_info), 68 bytes.
+	const getChipInfo = 0x8044b401
+	err = ioctl(int(c), getChipInfo, unsafe.Pointer(&i))
+	return i, err
+}
+
+func (c chipFile) lineInfo(line uint32) (i unix.GPIOV2LineInfo, err error) {
+	i.Offset = line
+	err = ioctl(int(c), unix.GPIO_V2_GET_LINEINFO_IOCTL, unsafe.Pointer(&i))
+	return i, err
+}
+
+func (c chipFile) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
+	if err := ioctl(int(c), unix.GPIO_V2_GET_LINE_IOCTL, unsafe.Pointer(r)); err != nil {
+		return nil, err
+	}
+	unix.CloseOnExec(int(r.Fd))
+	return lineFile(r.Fd), nil
+}
+
+func (c chipFile) close() error { return unix.Close(int(c)) }
+
+type lineFile int
+
+func (l lineFile) values(mask uint64) (uint64, error) {
+	v := unix.GPIOV2LineValues{Mask: mask}
+	err := ioctl(int(l), unix.GPIO_V2_LINE_GET_VALUES_IOCTL, unsafe.Pointer(&v))
+	return v.Bits & mask, err
+}
+
+func (l lineFile) set(mask, bits uint64) error {
+	v := unix.GPIOV2LineValues{Mask: mask, Bits: bits}
+	return ioctl(int(l), unix.GPIO_V2_LINE_SET_VALUES_IOCTL, unsafe.Pointer(&v))
+}
+
+func (l lineFile) close() error { return unix.Close(int(l)) }
+
+// edgeFile is a line whose events are read through the runtime's poller, so
+// that waiting can be ended by a deadline and by closing.
+type edgeFile struct{ f *os.File }
+
+// watched turns held lines into ones whose events can be waited for.
+func watched(l lineRequest) (edgeRequest, error) {
+	if e, ok := l.(edgeRequest); ok {
+		return e, nil // a test's own
+	}
+	fd, ok := l.(lineFile)
+	if !ok {
+		return nil, errors.New("these lines cannot be watched for edges")
+	}
+	if err := unix.SetNonblock(int(fd), true); err != nil {
+		return nil, fmt.Errorf("read edges without blocking: %w", err)
+	}
+	return edgeFile{os.NewFile(uintptr(fd), "edges")}, nil
+}
+
+func (e edgeFile) read(b []byte) (int, error) { return e.f.Read(b) }
+func (e edgeFile) deadline(t time.Time) error { return e.f.SetReadDeadline(t) }
+func (e edgeFile) close() error               { return e.f.Close() }
+
+func (e edgeFile) alive() error {
+	raw, err := e.f.SyscallConn()
+	if err != nil {
+		return err
+	}
+	var asked error
+	if err := raw.Control(func(fd uintptr) { _, asked = lineFile(fd).values(1) }); err != nil {
+		return err
+	}
+	return asked
+}

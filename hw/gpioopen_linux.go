@@ -1,0 +1,331 @@
+package hw
+
+import (
+	"errors"
+	"fmt"
+	"slices"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// lineKey is a line by its numbers, however it was named.
+type lineKey struct {
+	chip string // the kernel's name of the chip
+	line uint32
+}
+
+// openChip is a chip while its lines are requested.
+type openChip struct {
+	chipDevice
+	pinChip string // as in Pin
+	name    string // the kernel's, the same for two names of one chip
+	lines   uint32
+}
+
+// OpenGPIO opens the board's lines. Every output is low from the moment it is
+// one. On an error nothing is held, and the error says which line, who holds it
+// and how to mend it.
+func OpenGPIO(cfg GPIOConfig) (Board, error) {
+	b, err := openGPIO(cfg, parts{device{}, periphLines{}, kernelTime, openLoadCell})
+	if err != nil {
+		return nil, fmt.Errorf("open the board: %w", err)
+	}
+	return b, nil
+}
+
+// parts are what the board stands on; tests put others in their place.
+type parts struct {
+	kernel   kernel
+	plain    plainLines
+	clock    func() (time.Duration, error) // the kernel's monotonic clock
+	loadCell func(LoadCellConfig) (converterReader, error)
+}
+
+// opening is a board while it is opened.
+type opening struct {
+	*gpio
+	cfg   GPIOConfig
+	parts parts
+	chips map[string]*openChip
+	taken map[lineKey]string // by which line of the board
+}
+
+func openGPIO(cfg GPIOConfig, with parts) (_ *gpio, err error) {
+	if err := cfg.check(); err != nil {
+		return nil, err
+	}
+	if cfg.Consumer == "" {
+		cfg.Consumer = defaultConsumer
+	}
+	o := &opening{
+		gpio: &gpio{now: cfg.Now, rate: cfg.LoadCell.Rate, buzzer: notFitted{}, lamp: notFitted{}},
+		cfg:  cfg, parts: with, chips: map[string]*openChip{}, taken: map[lineKey]string{},
+	}
+	defer func() {
+		// The chips' own files are for requests only; the lines stay held.
+		for _, c := range o.chips {
+			err = errors.Join(err, c.close())
+		}
+		if err != nil {
+			err = errors.Join(err, o.release())
+		}
+	}()
+	// The relay first: whatever is wrong with another line, it is low by then.
+	if o.relay, err = o.holdOutput("relay", cfg.Relay); err != nil {
+		return nil, err
+	}
+	if o.heartbeat, err = o.holdOutput("heartbeat", cfg.Heartbeat); err != nil {
+		return nil, err
+	}
+	if err = o.holdInputs(); err != nil {
+		return nil, err
+	}
+	if err = o.holdAnemometer(); err != nil {
+		return nil, err
+	}
+	if err = o.holdPlain(); err != nil {
+		return nil, err
+	}
+	if cfg.LoadCell.Fitted {
+		cell, err := with.loadCell(cfg.LoadCell)
+		if err != nil {
+			return nil, fmt.Errorf("load cell: %w", err)
+		}
+		o.cell = cell // only now: a failed one is nil of a type, which is not nil
+	}
+	return o.gpio, nil
+}
+
+// find opens the chip of a pin and finds its line, which nobody else of this
+// board may have.
+func (o *opening) find(what string, p Pin) (*openChip, uint32, error) {
+	c := o.chips[p.Chip]
+	if c == nil {
+		d, err := o.parts.kernel.open(p.Chip)
+		if err != nil {
+			return nil, 0, fmt.Errorf("%s on %s: %w%s", what, p, err, mend(err))
+		}
+		c = &openChip{chipDevice: d, pinChip: p.Chip}
+		o.chips[p.Chip] = c
+		info, err := d.info()
+		if err != nil {
+			return nil, 0, fmt.Errorf("%s on %s: ask the chip: %w%s", what, p, err, mend(err))
+		}
+		c.name, c.lines = text(info.Name[:]), info.Lines
+	}
+	line := uint32(p.Line)
+	if p.Name != "" {
+		found := false
+		for i := range c.lines {
+			info, err := c.lineInfo(i)
+			if err != nil {
+				return nil, 0, fmt.Errorf("%s on %s: ask for line %d: %w%s", what, p, i, err, mend(err))
+			}
+			if text(info.Name[:]) != p.Name {
+				continue
+			}
+			if found {
+				return nil, 0, fmt.Errorf("%s on %s: two lines have that name (%d and %d); write the number", what, p, line, i)
+			}
+			found, line = true, i
+		}
+		if !found {
+			return nil, 0, fmt.Errorf("%s on %s: no line of the chip has that name; write the number, from 0 to %d", what, p, int(c.lines)-1)
+		}
+	}
+	if p.Line < 0 || line >= c.lines {
+		return nil, 0, fmt.Errorf("%s on %s: the chip has lines 0 to %d; look up the line on the board's own chart", what, p, int(c.lines)-1)
+	}
+	key := lineKey{c.name, line}
+	if other := o.taken[key]; other != "" {
+		return nil, 0, fmt.Errorf("%s on %s: %s has the same line; give each a line of its own", what, p, other)
+	}
+	o.taken[key] = what
+	return c, line, nil
+}
+
+// refused says why the kernel did not give a line.
+func refused(what string, p Pin, c *openChip, line uint32, err error) error {
+	if errors.Is(err, unix.EBUSY) {
+		who := "something else"
+		if info, e := c.lineInfo(line); e == nil && text(info.Consumer[:]) != "" {
+			who = fmt.Sprintf("%q", text(info.Consumer[:]))
+		}
+		return fmt.Errorf("%s on %s: the line is held by %s (%w); stop that, or use another line", what, p, who, err)
+	}
+	return fmt.Errorf("%s on %s: %w%s", what, p, err, mend(err))
+}
+
+// mend says what to do about an error number of the kernel's.
+func mend(err error) string {
+	switch {
+	case errors.Is(err, unix.ENOENT):
+		return "; there is no such chip, see /dev/gpiochip*"
+	case errors.Is(err, unix.EACCES), errors.Is(err, unix.EPERM):
+		return "; put the user that runs the guard in the group that owns the chip"
+	case errors.Is(err, unix.ENODEV), errors.Is(err, unix.ENXIO):
+		return "; the chip is gone, or the line has no interrupt that it needs for edges and debounce: plug it in, or use a line of the computer's own"
+	case errors.Is(err, unix.ENOTTY):
+		return "; that is no GPIO chip, or the kernel is older than 5.10"
+	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.EOPNOTSUPP):
+		return "; the chip cannot do what the line needs, use another chip"
+	}
+	return ""
+}
+
+func text(b []byte) string {
+	if i := slices.Index(b, 0); i >= 0 {
+		b = b[:i]
+	}
+	return string(b)
+}
+
+func (o *opening) holdOutput(what string, p Pin) (*heldOutput, error) {
+	c, line, err := o.find(what, p)
+	if err != nil {
+		return nil, err
+	}
+	req, err := c.request(outputRequest(line, o.cfg.Consumer))
+	if err != nil {
+		return nil, refused(what, p, c, line, err)
+	}
+	return &heldOutput{what: what, pin: p, req: req}, nil
+}
+
+func (o *opening) holdInputs() error {
+	type wanted struct {
+		chip   *openChip
+		lines  []uint32
+		inputs []GPIOInput
+		bits   []int
+	}
+	var groups []*wanted
+	for bit, in := range o.cfg.Inputs {
+		if !in.Pin.Fitted() {
+			continue
+		}
+		c, line, err := o.find(in.Name, in.Pin)
+		if err != nil {
+			return err
+		}
+		i := slices.IndexFunc(groups, func(w *wanted) bool { return w.chip.name == c.name })
+		if i < 0 {
+			i, groups = len(groups), append(groups, &wanted{chip: c})
+		}
+		w := groups[i]
+		w.lines, w.inputs, w.bits = append(w.lines, line), append(w.inputs, in), append(w.bits, bit)
+	}
+	for _, w := range groups {
+		r, err := inputRequest(w.lines, w.inputs, o.cfg.Consumer)
+		if err != nil {
+			return fmt.Errorf("inputs on %s: %w", w.chip.pinChip, err)
+		}
+		req, err := w.chip.request(r)
+		if err != nil {
+			return o.whichInput(w.chip, w.lines, w.inputs, err)
+		}
+		o.inputs = append(o.inputs, inputGroup{chip: w.chip.pinChip, req: req, mask: 1<<len(w.lines) - 1, bits: w.bits})
+	}
+	return nil
+}
+
+// whichInput finds the line for which the kernel refused them all.
+func (o *opening) whichInput(c *openChip, lines []uint32, inputs []GPIOInput, err error) error {
+	for i, in := range inputs {
+		one, e := inputRequest(lines[i:i+1], inputs[i:i+1], o.cfg.Consumer)
+		if e != nil {
+			return e
+		}
+		req, e := c.request(one)
+		if e != nil {
+			return refused(in.Name, in.Pin, c, lines[i], e)
+		}
+		if e := req.close(); e != nil {
+			return e
+		}
+	}
+	return fmt.Errorf("inputs on %s: %w%s", c.pinChip, err, mend(err))
+}
+
+func (o *opening) holdAnemometer() error {
+	in := o.cfg.Anemometer
+	if !in.Pin.Fitted() {
+		return nil
+	}
+	c, line, err := o.find(in.Name, in.Pin)
+	if err != nil {
+		return err
+	}
+	req, err := c.request(edgeRequestOf(line, in, o.cfg.Consumer))
+	if err != nil {
+		return refused(in.Name, in.Pin, c, line, err)
+	}
+	if o.edge, err = watched(req); err != nil {
+		return errors.Join(err, req.close())
+	}
+	since, err := o.epoch()
+	if err != nil {
+		return err
+	}
+	o.edges = edges{line: len(o.cfg.Inputs), since: since}
+	return nil
+}
+
+// epoch is the kernel's monotonic clock at the board's time 0. Of a few
+// readings the quickest counts: between its two ends the guard was not held up.
+func (o *opening) epoch() (time.Duration, error) {
+	var best, since time.Duration
+	for i := range 5 {
+		before := o.cfg.Now()
+		kernel, err := o.parts.clock()
+		if err != nil {
+			return 0, fmt.Errorf("read the kernel's clock: %w", err)
+		}
+		after := o.cfg.Now()
+		if took := after - before; i == 0 || took < best {
+			best, since = took, kernel-before-took/2
+		}
+	}
+	return since, nil
+}
+
+// kernelTime is the clock of the edges' times.
+func kernelTime() (time.Duration, error) {
+	var t unix.Timespec
+	err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &t)
+	return time.Duration(t.Nano()), err
+}
+
+func (o *opening) holdPlain() error {
+	for _, p := range []struct {
+		what string
+		pin  Pin
+		out  *Output
+	}{{"buzzer", o.cfg.Buzzer, &o.buzzer}, {"lamp", o.cfg.Lamp, &o.lamp}} {
+		if !p.pin.Fitted() {
+			continue
+		}
+		c, line, err := o.find(p.what, p.pin)
+		if err != nil {
+			return err
+		}
+		// periph loses the error number, so the kernel is asked first.
+		info, err := c.lineInfo(line)
+		if err != nil {
+			return fmt.Errorf("%s on %s: %w%s", p.what, p.pin, err, mend(err))
+		}
+		if info.Flags&lineUsed != 0 {
+			return refused(p.what, p.pin, c, line, unix.EBUSY)
+		}
+		out, err := o.parts.plain.open(c.name, int(line))
+		if err != nil {
+			return fmt.Errorf("%s on %s: %w", p.what, p.pin, err)
+		}
+		*p.out = &plainOutput{what: p.what, pin: p.pin, out: out}
+		if err := (*p.out).Set(false); err != nil {
+			return err
+		}
+	}
+	return nil
+}

@@ -101,11 +101,7 @@ type GPIOConfig struct {
 // would be full in a sixth of one.
 const EdgeRoom = 1024
 
-const (
-	defaultConsumer = "downhauld"
-	mostDebounce    = time.Second
-	mostLines       = 64 // in one request of the kernel's
-)
+const mostDebounce = time.Second
 
 // check names everything that is wrong with the config.
 func (c *GPIOConfig) check() error {

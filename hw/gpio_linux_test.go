@@ -173,12 +173,12 @@ func TestLevelsStandInTheOrderOfTheInputs(t *testing.T) {
 func TestAChipThatIsGoneIsAnErrorNotALevel(t *testing.T) {
 	g, k := openFake(t, nil)
 	k.chips["gpiochip0"].high[5] = true
-	k.chips["gpiochip1"].gone = true
+	k.chips["gpiochip1"].gone.Store(true)
 	levels, err := g.Levels()
 	if levels != 0 || !errors.Is(err, unix.ENODEV) || !strings.Contains(err.Error(), "gpiochip1") {
 		t.Errorf("got %b, %v", levels, err)
 	}
-	k.chips["gpiochip0"].gone = true
+	k.chips["gpiochip0"].gone.Store(true)
 	if err := g.Relay().Set(true); !errors.Is(err, unix.ENODEV) || !strings.Contains(err.Error(), "relay on gpiochip0:17") {
 		t.Errorf("writing the relay of a chip that is gone: %v", err)
 	}

@@ -2,9 +2,15 @@
 
 package hw
 
-import "errors"
+import (
+	"errors"
+	"fmt"
+)
 
 // OpenGPIO needs the GPIO character devices of Linux.
-func OpenGPIO(GPIOConfig) (Board, error) {
+func OpenGPIO(cfg GPIOConfig) (Board, error) {
+	if err := cfg.check(); err != nil {
+		return nil, fmt.Errorf("open the board: %w", err)
+	}
 	return nil, errors.New("open the board: only Linux has the GPIO lines that a board needs; rehearse with the virtual board")
 }

@@ -76,7 +76,7 @@ func TestWaitingForEdgesEnds(t *testing.T) {
 		says string
 	}{
 		{"when the board is closed", func(g *gpio, _ *fakeRequest) { _ = g.Close() }, ErrClosed, "wait for edges: the board is closed; open it again"},
-		{"when the chip is gone and nothing turns", func(g *gpio, l *fakeRequest) { l.c.gone = true }, unix.ENODEV, "wait for edges: no such device; the chip is gone"},
+		{"when the chip is gone and nothing turns", func(g *gpio, l *fakeRequest) { l.c.gone.Store(true) }, unix.ENODEV, "wait for edges: no such device; the chip is gone"},
 		{"when half an event comes", func(g *gpio, l *fakeRequest) { l.give(make([]byte, 10)) }, nil, "wait for edges: events have 48 bytes each (got 10 bytes)"},
 		{"when what comes is no edge", func(g *gpio, l *fakeRequest) { l.give(event(0, 3, 1)) }, nil, "wait for edges: an event is a rise (1) or a fall (2), and the kernel gave 3"},
 		{"when the numbers run back", func(g *gpio, l *fakeRequest) { l.give(event(0, rise, 9), event(0, fall, 9)) }, nil, "wait for edges: the edges' numbers run back from 9 to 9"},

@@ -5,6 +5,7 @@ import (
 	"encoding/binary"
 	"os"
 	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -30,7 +31,7 @@ type fakeChip struct {
 	high    []bool
 	heldBy  []string
 	refuse  map[uint32]error
-	gone    bool
+	gone    atomic.Bool
 	opened  int
 	asked   []unix.GPIOV2LineRequest
 	held    []*fakeRequest
@@ -93,7 +94,7 @@ func (c *fakeChip) lineInfo(line uint32) (i unix.GPIOV2LineInfo, err error) {
 }
 
 func (c *fakeChip) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
-	if c.gone {
+	if c.gone.Load() {
 		return nil, unix.ENODEV
 	}
 	q := &fakeRequest{c: c, output: r.Config.Flags&lineOutput != 0}
@@ -135,7 +136,7 @@ func (q *fakeRequest) values(mask uint64) (uint64, error) {
 		q.c.k.t.Errorf("line %d: an output was read back", q.lines[0])
 	case q.closed:
 		q.c.k.t.Error("inputs were read after they were let go")
-	case q.c.gone:
+	case q.c.gone.Load():
 		return 0, unix.ENODEV
 	}
 	var bits uint64
@@ -154,7 +155,7 @@ func (q *fakeRequest) set(mask, bits uint64) error {
 		q.c.k.t.Errorf("line %d was written after it was let go", line)
 	case mask != 1 || len(q.lines) != 1:
 		q.c.k.t.Errorf("mask %b on %d lines: an output is a request of its own", mask, len(q.lines))
-	case q.c.gone:
+	case q.c.gone.Load():
 		return unix.ENODEV
 	case q.c.setErrs[line] != nil:
 		return q.c.setErrs[line]

@@ -34,6 +34,8 @@ func OpenGPIO(cfg GPIOConfig) (Board, error) {
 	return b, nil
 }
 
+const defaultConsumer = "downhauld"
+
 // parts are what the board stands on; tests put others in their place.
 type parts struct {
 	kernel   kernel

@@ -10,6 +10,9 @@ import (
 // What is asked of the kernel, and how its events read: bytes only, so that
 // all of it can be tested without a chip.
 
+// mostLines is the most lines of one request.
+const mostLines = 64
+
 // outputRequest asks for one output that is low from the moment it is one. The
 // level is set in the same call that makes the line an output: there is no
 // instant in which it could be high, and no first write that pulses it.

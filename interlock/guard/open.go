@@ -194,7 +194,7 @@ func openBoard(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
 	case pad.NoBoard:
 		return noBoard{}, nil
 	}
-	return nil, fmt.Errorf("open the board: this build drives only the virtual board (got kind %q); write kind = \"virtual\" for a rehearsal", p.Board.Kind)
+	return hw.OpenGPIO(p.GPIOBoard(now))
 }
 
 // assemble puts intake, engine, keeper and loop together.

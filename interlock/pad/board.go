@@ -2,9 +2,9 @@ package pad
 
 import (
 	"fmt"
-	"regexp"
 	"strings"
 
+	"downhaul/hw"
 	"downhaul/rules"
 	"downhaul/rules/document"
 )
@@ -34,8 +34,8 @@ type Board struct {
 type Line struct {
 	Name   string
 	Fitted bool
-	// Pin is the chip and line, such as "gpiochip0:17"; empty on a virtual
-	// board.
+	// Pin is the chip and line, such as "gpiochip0:17" or, by the kernel's name
+	// of the line, "gpiochip0:GPIO17"; empty on a virtual board.
 	Pin string
 	// NormallyClosed says that the contact is closed at rest: not pressed, gate
 	// closed, contactor open. For inputs.
@@ -153,8 +153,6 @@ func (r *reading) board() {
 	r.fittings(lines)
 }
 
-var pinText = regexp.MustCompile(`^gpiochip[0-9]{1,3}:[0-9]{1,3}$`)
-
 // readLine reads "gpiochip0:17, normally closed, closed is low"; on a virtual
 // board the pin is "virtual".
 func readLine(t *document.Table, rule lineRule, board BoardKind) Line {
@@ -165,10 +163,11 @@ func readLine(t *document.Table, rule lineRule, board BoardKind) Line {
 	}
 	parts := strings.Split(text, ",")
 	pin := strings.TrimSpace(parts[0])
+	_, noPin := hw.ParsePin(pin)
 	switch {
 	case board == Virtual && pin != "virtual":
 		t.Fault(rule.name, "a virtual board has no pins", document.Quote(text), `write "virtual", with words behind it if need be`)
-	case board == GPIO && !pinText.MatchString(pin):
+	case board == GPIO && noPin != nil:
 		t.Fault(rule.name, "is no pin", document.Quote(text), `write chip and line: "gpiochip0:17"`)
 	case board == GPIO:
 		l.Pin = pin
@@ -176,7 +175,7 @@ func readLine(t *document.Table, rule lineRule, board BoardKind) Line {
 	for _, part := range parts[1:] {
 		switch word := strings.TrimSpace(part); {
 		case rule.output:
-			t.Fault(rule.name, "an output is on when its pin is high, and says nothing more", document.Quote(word), "write the pin alone")
+			t.Fault(rule.name, "an output is on when its pin is high, and says nothing more", document.Quote(word), outputMend(rule.name))
 		case word == "normally closed" && rule.closed == mustOpen, word == "normally open" && rule.closed == mustClose:
 			t.Fault(rule.name, rule.why, document.Quote(word), "wire the other contact")
 		case word == "normally closed":
@@ -192,6 +191,15 @@ func readLine(t *document.Table, rule lineRule, board BoardKind) Line {
 		}
 	}
 	return l
+}
+
+// outputMend says why no output can be told to be on when low: until the guard
+// has its lines, and after it ended, they are what the chip makes of them.
+func outputMend(name string) string {
+	if name == "relay" {
+		return "write the pin alone, and fit a relay board that is on when its input is high: one that is on when low may pull in while the computer starts"
+	}
+	return "write the pin alone"
 }
 
 // fittings holds the lines against the duty and against [absent].

@@ -136,6 +136,55 @@ func (p *Pad) VirtualBoard(now func() time.Duration) hw.VirtualConfig {
 	return c
 }
 
+// buttonDebounce is how long a button that readies or starts must stand before
+// it shows; ours: contacts bounce for some milliseconds, and nobody waits 20.
+const buttonDebounce = 20 * time.Millisecond
+
+// GPIOBoard sets up the board on this computer's lines; now is the monotonic
+// time since it was opened.
+//
+// Only reset and start are debounced: a debounce delays both directions, and
+// whatever takes the power off (emergency stop, gate, hold, end, and the
+// readback that finds it open) must act at once. Bounce does those no harm: the
+// first opening latches.
+func (p *Pad) GPIOBoard(now func() time.Duration) hw.GPIOConfig {
+	input := func(name string) hw.GPIOInput {
+		l := p.Board.Line(name)
+		in := hw.GPIOInput{Name: name, Pin: boardPin(l), Bias: hw.PullDown}
+		if l.ClosedLow {
+			// The resistor is always the contact's opposite, so that an open
+			// contact and a cut wire read alike.
+			in.Bias = hw.PullUp
+		}
+		if name == "reset" || name == "start" {
+			in.Debounce = buttonDebounce
+		}
+		return in
+	}
+	c := hw.GPIOConfig{
+		Relay: boardPin(p.Board.Line("relay")), Heartbeat: boardPin(p.Board.Line("heartbeat")),
+		Buzzer: boardPin(p.Board.Line("buzzer")), Lamp: boardPin(p.Board.Line("lamp")),
+		Anemometer: input("anemometer"), Now: now,
+	}
+	for l := range interlock.LineCount {
+		c.Inputs = append(c.Inputs, input(l.String()))
+	}
+	if p.LoadCell.Fitted {
+		c.LoadCell = hw.LoadCellConfig{Fitted: true, Raw: p.LoadCell.Channel, NAU7802: p.LoadCell.Bus, Rate: p.LoadCell.Rate}
+	}
+	return c
+}
+
+// boardPin is the pin of a line, none where it is not fitted. The file was read
+// already: its text holds.
+func boardPin(l Line) hw.Pin {
+	if !l.Fitted {
+		return hw.Pin{}
+	}
+	pin, _ := hw.ParsePin(l.Pin)
+	return pin
+}
+
 func isButton(line string) bool {
 	switch line {
 	case "hold", "reset", "start", "end":

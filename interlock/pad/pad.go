@@ -172,6 +172,11 @@ type LoadCell struct {
 	Low, High int32
 	// Rate is conversions a second.
 	Rate float64
+	// Channel is the file of the converter's channel under /sys/bus/iio/devices;
+	// where it is empty, Bus is the I²C bus of a NAU7802. Both are for a board
+	// on pins.
+	Channel string
+	Bus     int
 }
 
 // Named turns a value that the craft sends by name (NAMED_VALUE_FLOAT) into a

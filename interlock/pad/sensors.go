@@ -144,7 +144,7 @@ func (r *reading) loadCell() {
 	r.notAbsent(t, rules.Tension)
 	if source == "winch" {
 		c.Winch = true
-		for _, key := range []string{"zero", "newtons_per_count", "low", "high", "rate", "known"} {
+		for _, key := range []string{"zero", "newtons_per_count", "low", "high", "rate", "device", "known"} {
 			if t.Has(key) {
 				t.Fault(key, "a tension that the craft tells needs no calibration here", "", "take it out")
 			}
@@ -159,6 +159,7 @@ func (r *reading) loadCell() {
 			c.Rate = rate.SI
 		}
 	}
+	r.device(t)
 	if okLow != okHigh && t.Has("low") != t.Has("high") {
 		t.Missing(map[bool]string{true: "high", false: "low"}[okLow], "missing: the range has two ends", "write both, or neither for the converter's own")
 	}

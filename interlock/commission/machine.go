@@ -1,0 +1,37 @@
+package commission
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"os"
+	"strings"
+
+	"downhaul/interlock/pad"
+)
+
+// Machine tells this computer from others, so that a record made on another
+// board does not count here. The machine's own number is only given hashed, as
+// the manual of /etc/machine-id asks.
+func Machine(p *pad.Pad) string {
+	if p.Board.Kind != pad.GPIO {
+		return "virtual"
+	}
+	id, err := os.ReadFile("/etc/machine-id")
+	text := strings.TrimSpace(string(id))
+	if err != nil || text == "" {
+		name, _ := os.Hostname()
+		return "host " + name
+	}
+	sum := sha256.Sum256([]byte("downhaul board " + text))
+	return "machine " + hex.EncodeToString(sum[:8])
+}
+
+func boardID(p *pad.Pad) BoardID {
+	id := BoardID{Kind: string(p.Board.Kind), Machine: Machine(p), Lines: []string{}}
+	for _, l := range p.Board.Lines {
+		if l.Fitted {
+			id.Lines = append(id.Lines, strings.TrimSpace(l.Name+" "+l.Pin))
+		}
+	}
+	return id
+}

@@ -1,0 +1,105 @@
+package commission
+
+import (
+	"encoding/hex"
+	"time"
+
+	"downhaul/interlock/pad"
+	"downhaul/rules"
+)
+
+// Proof is where one test stands for a pad.
+type Proof struct {
+	Test Test
+	// Passed is when it was last passed, zero if never; Failed is set when a
+	// later run failed it.
+	Passed, Failed time.Time
+	// Left is how long it still counts; 0 or less is due now.
+	Left time.Duration
+}
+
+// Due says that the test does not count now.
+func (p Proof) Due() bool { return p.Left <= 0 }
+
+// Says is the proof in one sentence.
+func (p Proof) Says() string {
+	text := "proof test due: " + p.Test.String()
+	if !p.Due() {
+		text = p.Test.String() + ": in force for " + rules.FormatDuration(p.Left.Truncate(24*time.Hour))
+		if p.Left < 24*time.Hour {
+			text = p.Test.String() + ": in force for less than a day"
+		}
+	}
+	switch {
+	case !p.Failed.IsZero():
+		return text + ", failed " + p.Failed.Format(time.DateOnly)
+	case p.Passed.IsZero():
+		return text + ", never passed"
+	}
+	return text + ", last passed " + p.Passed.Format(time.DateOnly)
+}
+
+// Standing is what the records say of a pad.
+type Standing struct {
+	Proofs []Proof
+	// StopTime is relay-open to rotors-stopped as commissioning measured it;
+	// 0 when it did not.
+	StopTime time.Duration
+	// ClockBehind says that the clock stands before the newest record: ages
+	// are then at least as told, and nobody can tell how much more.
+	ClockBehind bool
+}
+
+// Stand judges the records of exactly this pad file on this machine. For each
+// test the newest run that passed or failed it counts; one that skipped it, or
+// broke off, takes nothing back.
+//
+// A clock that stands before the newest record (a board without a battery for
+// it) counts as the time of that record: it must not make old tests young.
+func Stand(p *pad.Pad, records []*Record, now time.Time, machine string) Standing {
+	var s Standing
+	hash := hex.EncodeToString(p.Hash[:])
+	for _, r := range records {
+		if r.Made.After(now) {
+			now, s.ClockBehind = r.Made, true
+		}
+	}
+	for _, test := range Fitting(p) {
+		proof := Proof{Test: test}
+		for _, r := range records { // oldest first
+			if r.Pad.SHA256 != hash || r.Board.Machine != machine {
+				continue
+			}
+			result, ok := r.Test(test)
+			if !ok {
+				continue
+			}
+			switch result.Outcome {
+			case Passed:
+				proof.Passed, proof.Failed = result.At, time.Time{}
+				if f, ok := result.Figure(stopTimeFigure); ok && test == Rotors {
+					s.StopTime = time.Duration(f.Value * float64(time.Second))
+				}
+			case Failed:
+				proof.Failed = result.At
+				if test == Rotors {
+					s.StopTime = 0
+				}
+			}
+		}
+		if test == Rotors && proof.Passed.IsZero() && proof.Failed.IsZero() {
+			// The pad file may tell it instead. Without either the stop is not
+			// proven, which is a reason of its own not to start.
+			at, err := time.Parse(time.DateOnly, p.Stop.Date)
+			if !p.Stop.Proven || err != nil {
+				continue
+			}
+			proof.Passed = at
+		}
+		if proof.Failed.IsZero() && !proof.Passed.IsZero() {
+			proof.Left = p.Commission.Every - now.Sub(proof.Passed)
+		}
+		s.Proofs = append(s.Proofs, proof)
+	}
+	return s
+}

@@ -1,0 +1,137 @@
+package commission
+
+import (
+	"bytes"
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"time"
+)
+
+// Schema is the version of Record as JSON.
+const Schema = 1
+
+// Outcome is how a test ended.
+type Outcome string
+
+// The outcomes.
+const (
+	Passed  Outcome = "passed"
+	Failed  Outcome = "failed"
+	Skipped Outcome = "skipped" // the crew left it out, with a reason
+	// Unfinished: the run broke off; what had passed before does not count.
+	Unfinished Outcome = "not finished"
+)
+
+// Figure is one thing measured.
+type Figure struct {
+	Name  string  `json:"name"`
+	Value float64 `json:"value"`
+	Unit  string  `json:"unit"`
+}
+
+// Result is one test.
+type Result struct {
+	Test    Test    `json:"test"`
+	Outcome Outcome `json:"outcome"`
+	// Found is what was wrong, a sentence each; Notes what else is worth
+	// knowing, such as that something was judged by eye.
+	Found []string `json:"found"`
+	Notes []string `json:"notes"`
+	// Reason is why a test was skipped.
+	Reason  string    `json:"reason,omitempty"`
+	Figures []Figure  `json:"figures"`
+	By      string    `json:"by"`
+	At      time.Time `json:"at"`
+}
+
+// Figure finds what was measured by its name.
+func (r *Result) Figure(name string) (Figure, bool) {
+	for _, f := range r.Figures {
+		if f.Name == name {
+			return f, true
+		}
+	}
+	return Figure{}, false
+}
+
+// PadFile names the pad file that was tested.
+type PadFile struct {
+	File   string `json:"file"`
+	Title  string `json:"title"`
+	SHA256 string `json:"sha256"`
+}
+
+// BoardID says which board was tested.
+type BoardID struct {
+	Kind    string   `json:"kind"`
+	Machine string   `json:"machine"`
+	Lines   []string `json:"lines"`
+}
+
+// Record is one run. As a file its last field is the SHA-256 of every byte
+// before that field: it finds accident, not a forger, who can hash as well.
+type Record struct {
+	Schema int `json:"schema"`
+	// Number counts the runs of a log folder from 1: the highest is the newest,
+	// whatever the clock said.
+	Number      int       `json:"number"`
+	Made        time.Time `json:"made"`
+	By          string    `json:"by"`
+	Software    string    `json:"software"`
+	Pad         PadFile   `json:"pad"`
+	Board       BoardID   `json:"board"`
+	Interrupted bool      `json:"interrupted"`
+	Tests       []Result  `json:"tests"`
+}
+
+// Test finds the result of a test.
+func (r *Record) Test(t Test) (*Result, bool) {
+	for i := range r.Tests {
+		if r.Tests[i].Test == t {
+			return &r.Tests[i], true
+		}
+	}
+	return nil, false
+}
+
+// ErrDamaged says that a record is not as it was written.
+var ErrDamaged = errors.New("the record is not as it was written")
+
+const hashField = ",\n  \"sha256\": \""
+
+// encode is the record as it stands in its file.
+func (r *Record) encode() ([]byte, error) {
+	var b bytes.Buffer
+	e := json.NewEncoder(&b)
+	e.SetEscapeHTML(false)
+	e.SetIndent("", "  ")
+	if err := e.Encode(r); err != nil {
+		return nil, fmt.Errorf("encode the record: %w", err)
+	}
+	body := bytes.TrimSuffix(b.Bytes(), []byte("\n}\n"))
+	sum := sha256.Sum256(body)
+	return append(body, hashField+hex.EncodeToString(sum[:])+"\"\n}\n"...), nil
+}
+
+// decode reads a record and holds it against its own hash.
+func decode(text []byte) (*Record, error) {
+	at := bytes.LastIndex(text, []byte(hashField))
+	if at < 0 {
+		return nil, fmt.Errorf("%w: it does not end in its sha256", ErrDamaged)
+	}
+	sum := sha256.Sum256(text[:at])
+	if want := hashField + hex.EncodeToString(sum[:]) + "\"\n}\n"; string(text[at:]) != want {
+		return nil, fmt.Errorf("%w: its sha256 is another", ErrDamaged)
+	}
+	r := new(Record)
+	if err := json.Unmarshal(text, r); err != nil {
+		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
+	}
+	if r.Schema != Schema {
+		return nil, fmt.Errorf("the record has schema %d; this software reads %d", r.Schema, Schema)
+	}
+	return r, nil
+}

@@ -1,0 +1,121 @@
+package commission
+
+import (
+	"fmt"
+
+	"downhaul/interlock"
+	"downhaul/interlock/pad"
+)
+
+// Test is one proof test. Its number is the Seq of interlock.HostProof and
+// stands in recordings: never renumber.
+type Test uint8
+
+// The tests, in the order in which they are done.
+const (
+	Chain      Test = iota // relay, watchdog, contactor and readback
+	Signals                // buzzer and lamp
+	Stop                   // both contacts of the emergency stop
+	Buttons                // reset, start, end, hold and gate
+	Anemometer             // turned by hand
+	LoadCell               // tared, and loaded with a known mass
+	Rotors                 // relay open to rotors stopped
+	Latency                // pin to contact on this board
+	testCount
+)
+
+var testKey = [testCount]string{"chain", "signals", "stop", "buttons", "anemometer", "load_cell", "rotors", "latency"}
+
+var testTitle = [testCount]string{
+	"relay and chain", "buzzer and lamp", "emergency stop", "buttons and gate", "anemometer", "load cell",
+	"relay open to rotors stopped", "pin to contact",
+}
+
+// Key is the name of the test in records and on the command line.
+func (t Test) Key() string {
+	if t < testCount {
+		return testKey[t]
+	}
+	return fmt.Sprintf("test_%d", t)
+}
+
+// String is the test in a few plain words.
+func (t Test) String() string {
+	if t < testCount {
+		return testTitle[t]
+	}
+	return fmt.Sprintf("unknown test %d", t)
+}
+
+// Named finds a test by its key.
+func Named(key string) (Test, bool) {
+	for t := range testCount {
+		if testKey[t] == key {
+			return t, true
+		}
+	}
+	return 0, false
+}
+
+// Keys are the keys of all tests.
+func Keys() []string { return append([]string(nil), testKey[:]...) }
+
+// MarshalText and UnmarshalText are the key, so that a record can be read.
+func (t Test) MarshalText() ([]byte, error) { return []byte(t.Key()), nil }
+
+// UnmarshalText reads a key.
+func (t *Test) UnmarshalText(b []byte) error {
+	got, ok := Named(string(b))
+	if !ok {
+		return fmt.Errorf("no test is called %q", b)
+	}
+	*t = got
+	return nil
+}
+
+// Fitting are the tests that what is fitted on a pad needs.
+func Fitting(p *pad.Pad) []Test {
+	var out []Test
+	has := func(names ...string) bool {
+		for _, n := range names {
+			if p.Board.Line(n).Fitted {
+				return true
+			}
+		}
+		return false
+	}
+	for t := range testCount {
+		need := false
+		switch t {
+		case Chain, Rotors:
+			need = has("relay")
+		case Signals:
+			need = has("buzzer", "lamp")
+		case Stop:
+			need = has("estop_a", "estop_b")
+		case Buttons:
+			need = has(buttonNames()...)
+		case Anemometer:
+			need = p.Wind.Fitted
+		case LoadCell:
+			need = p.LoadCell.Fitted
+		case Latency:
+			need = has("relay") && p.Contactor.Readback
+		}
+		if need {
+			out = append(out, t)
+		}
+	}
+	return out
+}
+
+// buttons are the lines that the crew works one by one.
+var buttons = [...]interlock.Line{interlock.Reset, interlock.Start, interlock.End, interlock.Hold, interlock.Gate}
+
+func buttonNames() []string {
+	names := make([]string, len(buttons))
+	for i, l := range buttons {
+		names[i] = l.String()
+	}
+	return names
+}

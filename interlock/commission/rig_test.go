@@ -39,7 +39,6 @@ type hands struct {
 	script []cue
 	met    map[string]bool
 	said   []string
-	relay  func() bool
 }
 
 // cue answers a question, or acts on what is said, that holds the phrase. The

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"downhaul/hw"
@@ -116,6 +117,8 @@ type Guard struct {
 	unseen  []string
 	before  []session.Ending
 	now     func() time.Duration
+	proofs  standing
+	due     atomic.Pointer[[]string] // proof tests due, in words
 	ended   bool
 }
 
@@ -166,10 +169,13 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if g.session, err = session.Create(g.pad.LogFolder, meta, kept); err != nil {
 		return nil, err
 	}
-	if g.board, err = openBoard(g.pad, g.now); err != nil {
+	if g.board, err = OpenBoard(g.pad, g.now); err != nil {
 		return nil, err
 	}
 	if err = g.assemble(); err != nil {
+		return nil, err
+	}
+	if err = g.commissioned(start); err != nil {
 		return nil, err
 	}
 	if !opts.Stepped {
@@ -183,7 +189,9 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	return g, nil
 }
 
-func openBoard(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
+// OpenBoard opens the board that a pad file names; now is the monotonic time
+// since. It fails while another process holds the board.
+func OpenBoard(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
 	switch p.Board.Kind {
 	case pad.Virtual:
 		b, err := hw.OpenVirtual(p.VirtualBoard(now))

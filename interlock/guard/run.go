@@ -47,6 +47,7 @@ func (g *Guard) Run(ctx context.Context) error {
 	readers.Go(func() { g.readEdges(work) })
 	readers.Go(func() { g.readCounts(work) })
 	readers.Go(func() { g.watchDisk(work) })
+	readers.Go(func() { g.watchProofs(work) })
 	writing, stopWriting := context.WithCancel(context.Background())
 	defer stopWriting()
 	writer.Go(func() { g.keeper.run(writing) })
@@ -185,6 +186,7 @@ func (g *Guard) Opening() []string {
 	for _, e := range g.before {
 		lines = append(lines, "downhauld: "+e.Says)
 	}
+	lines = append(lines, g.openingProofs()...)
 	for _, u := range g.unseen {
 		lines = append(lines, "downhauld: this set-up cannot see: "+u)
 	}

@@ -185,6 +185,10 @@ func (g *Guard) status() Status {
 	}
 	if v.State != interlock.Live && v.State != interlock.Lowering {
 		for _, u := range v.Unmet {
+			if due := g.dueTests(); u.Need == interlock.NeedProof && len(due) > 0 {
+				out.NotReady = append(out.NotReady, due...)
+				continue
+			}
 			out.NotReady = append(out.NotReady, v.Say(env, u))
 		}
 	}

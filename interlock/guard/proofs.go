@@ -1,0 +1,105 @@
+package guard
+
+import (
+	"context"
+	"fmt"
+	"slices"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/commission"
+	"downhaul/interlock/intake"
+)
+
+// standing is what commissioning says of this pad when the guard starts.
+type standing struct {
+	commission.Standing
+	trouble []error
+}
+
+// commissioned reads the records and tells the engine by host events, so that
+// a replay is told the same: which proof tests are due, and the stop time.
+func (g *Guard) commissioned(wall time.Time) error {
+	if g.pad.Duty != interlock.Guard {
+		return nil
+	}
+	records, trouble, err := commission.Records(g.pad.LogFolder)
+	if err != nil {
+		return err
+	}
+	g.proofs = standing{commission.Stand(g.pad, records, wall, commission.Machine(g.pad)), trouble}
+	g.due.Store(new([]string))
+	if g.pad.Commission.Required {
+		for _, p := range g.proofs.Proofs {
+			if p.Due() {
+				g.proofDue(p)
+			}
+		}
+	}
+	// The pad file may tell a stop time as well. People are kept out for the
+	// longer of the two.
+	if t := g.proofs.StopTime; t > 0 && (!g.pad.Stop.Proven || t > g.pad.Stop.Time) {
+		g.loop.Host(intake.HostMessage{Host: interlock.HostStopTime, On: true, Seq: uint32((t + time.Millisecond - 1) / time.Millisecond),
+			Text: fmt.Sprintf("stop proven at the rotors by commissioning: %.2f s", t.Seconds())})
+	}
+	return nil
+}
+
+// proofDue refuses every start from now on. One goroutine at a time.
+func (g *Guard) proofDue(p commission.Proof) {
+	due := append(slices.Clone(*g.due.Load()), p.Says())
+	g.due.Store(&due)
+	g.loop.Host(intake.HostMessage{Host: interlock.HostProof, On: true, Seq: uint32(p.Test), Text: p.Says()})
+}
+
+// watchProofs says when a test comes due while the guard runs.
+func (g *Guard) watchProofs(ctx context.Context) {
+	if g.pad.Duty != interlock.Guard || !g.pad.Commission.Required {
+		return
+	}
+	var left []commission.Proof
+	for _, p := range g.proofs.Proofs {
+		if !p.Due() {
+			left = append(left, p)
+		}
+	}
+	slices.SortFunc(left, func(a, b commission.Proof) int { return int(a.Left/time.Second) - int(b.Left/time.Second) })
+	for _, p := range left {
+		// By the engine's clock: a stepped time of day changes nothing here.
+		timer := time.NewTimer(p.Left - g.now())
+		select {
+		case <-timer.C:
+			p.Left = 0
+			g.proofDue(p)
+		case <-ctx.Done():
+			timer.Stop()
+			return
+		}
+	}
+}
+
+// dueTests are the proof tests that keep this guard from being ready.
+func (g *Guard) dueTests() []string {
+	if due := g.due.Load(); due != nil {
+		return *due
+	}
+	return nil
+}
+
+// openingProofs is what is to be said of them at the start.
+func (g *Guard) openingProofs() []string {
+	var lines []string
+	if g.pad.Duty == interlock.Guard && !g.pad.Commission.Required {
+		lines = append(lines, "downhauld: a rehearsal: no proof tests are asked for")
+	}
+	for _, err := range g.proofs.trouble {
+		lines = append(lines, "downhauld: "+err.Error())
+	}
+	if g.proofs.ClockBehind {
+		lines = append(lines, "downhauld: the clock stands before the newest commissioning; set it, or the age of proof tests is not known")
+	}
+	for _, text := range g.dueTests() {
+		lines = append(lines, "downhauld: "+text+"; start is refused")
+	}
+	return lines
+}

@@ -1,0 +1,137 @@
+package guard
+
+import (
+	"encoding/hex"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/interlock/bench"
+	"downhaul/interlock/commission"
+	"downhaul/interlock/session"
+)
+
+// commissionedFiles are files of a pad whose proof tests are asked for.
+func commissionedFiles(t testing.TB, dir string) Files {
+	t.Helper()
+	f := liveFiles(t, dir)
+	text := strings.ReplaceAll(string(f.Pad.Text), "required = false", "every = \"30 d\"")
+	f.Pad.Text = []byte(text)
+	return f
+}
+
+// keepRecord writes a record for the pad file: every test passed but those
+// left out, at that time.
+func keepRecord(t testing.TB, files Files, at time.Time, not ...commission.Test) {
+	t.Helper()
+	c, faults := files.Check()
+	must(t, faults.Err())
+	r := &commission.Record{Schema: commission.Schema, Made: at, Pad: commission.PadFile{SHA256: hex.EncodeToString(c.Pad.Hash[:])},
+		Board: commission.BoardID{Machine: commission.Machine(c.Pad)}}
+	for _, test := range commission.Fitting(c.Pad) {
+		if slices.Contains(not, test) {
+			continue
+		}
+		one := commission.Result{Test: test, Outcome: commission.Passed, At: at}
+		if test == commission.Rotors {
+			one.Figures = []commission.Figure{{Name: "relay open to rotors stopped", Value: 3.25, Unit: "s"}}
+		}
+		r.Tests = append(r.Tests, one)
+	}
+	_, err := r.Write(c.Pad.LogFolder)
+	must(t, err)
+}
+
+// replayEqual ends the guard and wants its session to replay as it was.
+func replayEqual(t testing.TB, g *Guard, stop func() error) {
+	t.Helper()
+	must(t, stop())
+	s, err := session.Open(g.Folder())
+	must(t, err)
+	r, err := bench.ReplaySession(s)
+	must(t, err)
+	if !r.Equal.Claimed || !r.Equal.Holds {
+		t.Errorf("%s\nlive   %s\nreplay %s", r.Equal.Says(), r.Equal.Log, r.Equal.Here)
+	}
+}
+
+func dueIn(s Status) (due []string) {
+	for _, why := range s.NotReady {
+		if strings.HasPrefix(why, "proof test due") {
+			due = append(due, why)
+		}
+	}
+	return due
+}
+
+// Without a record every test is due, and the page names each; with one none
+// is; and one that comes due while the guard runs is told then. All of it
+// comes by the host, so that the session replays.
+func TestProofTestsRefuseAStart(t *testing.T) {
+	dir := shortDir(t)
+	files := commissionedFiles(t, dir)
+	g := openLive(t, files)
+	stop := running(t, g)
+	soon(t, "told what is due", func() bool { return len(dueIn(g.Status())) > 0 })
+	due := dueIn(g.Status())
+	if !slices.Contains(due, "proof test due: relay and chain, never passed") || !slices.Contains(due, "proof test due: load cell, never passed") {
+		t.Errorf("due: %q", due)
+	}
+	if opening := strings.Join(g.Opening(), "\n"); !strings.Contains(opening, "proof test due: emergency stop, never passed; start is refused") {
+		t.Errorf("the opening says\n%s", opening)
+	}
+	replayEqual(t, g, stop)
+
+	// One test short, and the others in force for a moment only.
+	last := time.Now().Add(-30*24*time.Hour + 5*time.Second)
+	keepRecord(t, files, last, commission.Buttons)
+	g = openLive(t, files)
+	stop = running(t, g)
+	soon(t, "the one that is missing", func() bool { return len(dueIn(g.Status())) == 1 })
+	if due := dueIn(g.Status()); due[0] != "proof test due: buttons and gate, never passed" {
+		t.Errorf("due: %q", due)
+	}
+	wait := time.Now().Add(20 * time.Second)
+	for len(dueIn(g.Status())) < 3 && time.Now().Before(wait) {
+		time.Sleep(50 * time.Millisecond)
+	}
+	if due := dueIn(g.Status()); !slices.Contains(due, "proof test due: relay and chain, last passed "+last.Format(time.DateOnly)) {
+		t.Errorf("due after the interval: %q", due)
+	}
+	replayEqual(t, g, stop)
+
+	keepRecord(t, files, time.Now())
+	g = openLive(t, files)
+	stop = running(t, g)
+	if due := dueIn(g.Status()); len(due) != 0 {
+		t.Errorf("due after all was passed: %q", due)
+	}
+	replayEqual(t, g, stop)
+}
+
+// The stop time that commissioning measured proves the stop where the pad file
+// tells none.
+func TestStopTimeOfTheRecord(t *testing.T) {
+	dir := shortDir(t)
+	files := commissionedFiles(t, dir)
+	text := string(files.Pad.Text)
+	if from := strings.Index(text, "[stop]"); from >= 0 {
+		text = text[:from] + text[from+strings.Index(text[from:], "\n\n"):]
+	}
+	files.Pad.Text = []byte(text)
+	const unproven = "stop not proven at the rotors"
+	g := openLive(t, files)
+	stop := running(t, g)
+	if !slices.ContainsFunc(g.Status().NotReady, func(s string) bool { return strings.Contains(s, unproven) }) {
+		t.Fatalf("a stop that nobody measured counts as proven: %q", g.Status().NotReady)
+	}
+	must(t, stop())
+	keepRecord(t, files, time.Now())
+	g = openLive(t, files)
+	stop = running(t, g)
+	if slices.ContainsFunc(g.Status().NotReady, func(s string) bool { return strings.Contains(s, unproven) }) {
+		t.Errorf("the record proves nothing: %q", g.Status().NotReady)
+	}
+	replayEqual(t, g, stop)
+}

@@ -25,16 +25,17 @@ const columns = 80
 
 // commands is what the tool can do, in the order of a test day.
 type commands struct {
-	Demo   demoCmd   `cmd:"" group:"before" help:"Play a whole made-up day with a virtual board."`
-	Board  boardCmd  `cmd:"" group:"day" help:"See and work the virtual board of a rehearsal."`
-	New    newCmd    `cmd:"" group:"before" help:"Ask ten questions and write the three files to begin with."`
-	Check  checkCmd  `cmd:"" group:"before" help:"Say what is wrong with the files, or what they mean."`
-	Listen listenCmd `cmd:"" group:"before" help:"Show who is heard on a link, and what is missing."`
-	Play   playCmd   `cmd:"" group:"before" help:"Send a recording to a guard on this computer, at its own pace."`
-	Replay replayCmd `cmd:"" group:"before" help:"Run recordings through an envelope, or a session through its own."`
-	Status statusCmd `cmd:"" group:"day" help:"Show what the running guard sees."`
-	Mark   markCmd   `cmd:"" group:"day" help:"Stamp a remark into the records of the running guard."`
-	Verify verifyCmd `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
+	Demo       demoCmd       `cmd:"" group:"before" help:"Play a whole made-up day with a virtual board."`
+	Board      boardCmd      `cmd:"" group:"day" help:"See and work the virtual board of a rehearsal."`
+	New        newCmd        `cmd:"" group:"before" help:"Ask ten questions and write the three files to begin with."`
+	Check      checkCmd      `cmd:"" group:"before" help:"Say what is wrong with the files, or what they mean."`
+	Listen     listenCmd     `cmd:"" group:"before" help:"Show who is heard on a link, and what is missing."`
+	Play       playCmd       `cmd:"" group:"before" help:"Send a recording to a guard on this computer, at its own pace."`
+	Replay     replayCmd     `cmd:"" group:"before" help:"Run recordings through an envelope, or a session through its own."`
+	Commission commissionCmd `cmd:"" group:"day" help:"Test the pad's outputs and inputs with the crew, propellers off."`
+	Status     statusCmd     `cmd:"" group:"day" help:"Show what the running guard sees."`
+	Mark       markCmd       `cmd:"" group:"day" help:"Stamp a remark into the records of the running guard."`
+	Verify     verifyCmd     `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
 }
 
 // errFound ends a command that did its work and found something: exit code 1.

@@ -46,6 +46,8 @@ func TestScripts(t *testing.T) {
 			"hear":  hear,
 			"guard": runGuard,
 			"files": demoFilesTo,
+			"crew":  workCrew,
+			"fill":  fill,
 		},
 	})
 }

@@ -14,6 +14,20 @@ import (
 // Folder is where the records of a log folder stand, beside its sessions.
 func Folder(logFolder string) string { return filepath.Join(logFolder, "commission") }
 
+// CanWrite says whether a record could be kept: better asked before the crew
+// works for half an hour.
+func CanWrite(logFolder string) error {
+	dir := Folder(logFolder)
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("make the folder of records: %w", err)
+	}
+	f, err := os.CreateTemp(dir, ".unfinished-*")
+	if err != nil {
+		return fmt.Errorf("the record could not be kept: %w", err)
+	}
+	return errors.Join(f.Close(), os.Remove(f.Name()))
+}
+
 // Write numbers the record and keeps it in the log folder: whole or not at
 // all. It gives the path.
 func (r *Record) Write(logFolder string) (string, error) {

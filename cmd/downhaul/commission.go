@@ -1,0 +1,189 @@
+package main
+
+import (
+	"bufio"
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"runtime"
+	"slices"
+	"strings"
+	"time"
+
+	"downhaul/hw"
+	"downhaul/interlock/commission"
+	"downhaul/interlock/guard"
+	"downhaul/interlock/pad"
+	"downhaul/interlock/telemetry/link"
+)
+
+type commissionCmd struct {
+	Pad  string   `required:"" placeholder:"FILE" help:"Pad file of the board."`
+	Only []string `placeholder:"TEST" help:"Do only this test: chain, signals, stop, buttons, anemometer, load_cell, rotors or latency. May be given several times."`
+	JSON bool     `help:"Print the record as one JSON object; the questions go to standard error."`
+}
+
+func (commissionCmd) Help() string {
+	return "Walks the crew through every output and input with the real devices, propellers off, while no guard runs. " +
+		"Each answer is one line: yes, no, a value with its unit, or skip and the reason. The dated record is kept in the log folder; " +
+		"a guard refuses to start while a test is due. Local codes and licensed practice come first."
+}
+
+const commissionSchema = 1
+
+func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
+	only, err := c.tests()
+	if err != nil {
+		return err
+	}
+	text, err := os.ReadFile(c.Pad)
+	if err != nil {
+		return fmt.Errorf("commission: %w", err)
+	}
+	p, faults := pad.Read(c.Pad, text)
+	if err := faults.Err(); err != nil {
+		return hint(fmt.Errorf("commission: %w", err), "mend the pad file first")
+	}
+	if err := commission.CanWrite(p.LogFolder); err != nil {
+		return hint(fmt.Errorf("commission: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
+	}
+	// One thread for all of it: times are taken on it.
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	began := time.Now()
+	now := func() time.Duration { return time.Since(began) }
+	board, err := guard.OpenBoard(p, now)
+	if err != nil {
+		err = fmt.Errorf("commission: %w", err)
+		if errors.Is(err, hw.ErrHeld) {
+			return hint(err, "end the guard first; it and these tests can not share a board")
+		}
+		return hint(err, "no guard may run meanwhile")
+	}
+	out := s.out
+	if c.JSON {
+		out = s.err
+	}
+	record, err := commission.Run(ctx, commission.Config{
+		Pad: p, File: c.Pad, Board: board, Crew: newPeople(s.in, out), Now: now, Sleep: commission.Sleep, Wall: time.Now,
+		Software: guard.Software(), Only: only, Hear: link.Open,
+	})
+	if cerr := board.Close(); cerr != nil {
+		err = errors.Join(err, fmt.Errorf("close the board: %w", cerr))
+	}
+	if record == nil || len(record.Tests) == 0 {
+		return hint(err, "nothing was tested, and nothing is kept")
+	}
+	path, werr := record.Write(p.LogFolder)
+	if werr != nil {
+		return errors.Join(err, werr)
+	}
+	fmt.Fprintln(out)
+	printRecord(out, record, path)
+	if c.JSON {
+		if jerr := printJSON(s.out, struct {
+			Schema int                `json:"schema"`
+			File   string             `json:"file"`
+			Record *commission.Record `json:"record"`
+		}{commissionSchema, path, record}); jerr != nil {
+			return jerr
+		}
+	}
+	if err != nil {
+		return hint(fmt.Errorf("commission: %w", err), "nothing of this run counts as passed; what failed stays failed")
+	}
+	if slices.ContainsFunc(record.Tests, func(t commission.Result) bool { return t.Outcome != commission.Passed }) {
+		return errFound
+	}
+	return nil
+}
+
+func (c *commissionCmd) tests() (only []commission.Test, err error) {
+	for _, key := range c.Only {
+		test, ok := commission.Named(key)
+		if !ok {
+			return nil, hint(fmt.Errorf("commission: no test is called %q", key), "there are %s", strings.Join(commission.Keys(), ", "))
+		}
+		if !slices.Contains(only, test) {
+			only = append(only, test)
+		}
+	}
+	return only, nil
+}
+
+func printRecord(w io.Writer, r *commission.Record, path string) {
+	for _, t := range r.Tests {
+		says := string(t.Outcome)
+		if t.Reason != "" {
+			says += ": " + t.Reason
+		}
+		wrap(w, fmt.Sprintf("  %-30s", t.Test), strings.Repeat(" ", 32), says)
+		for _, f := range t.Found {
+			wrap(w, "      - ", "        ", f)
+		}
+		for _, f := range t.Figures {
+			unit := f.Unit
+			value := f.Value
+			switch unit {
+			case "1":
+				unit = ""
+			case "s":
+				unit, value = "ms", value*1e3
+			}
+			wrap(w, "      ", "        ", strings.TrimSpace(fmt.Sprintf("%s: %.6g %s", f.Name, value, unit)))
+		}
+		for _, n := range t.Notes {
+			wrap(w, "      ", "        ", n)
+		}
+	}
+	fmt.Fprintln(w)
+	wrap(w, "Record: ", "        ", path)
+}
+
+// people are the crew at a terminal, or a script of answers.
+type people struct {
+	out   io.Writer
+	lines <-chan string
+	echo  bool // a script's answers are shown; a terminal does so itself
+}
+
+// newPeople reads answers in a goroutine of its own, so that a run can be
+// broken off while a question stands.
+func newPeople(in io.Reader, out io.Writer) *people {
+	lines := make(chan string)
+	go func() {
+		defer close(lines)
+		for scan := bufio.NewScanner(in); scan.Scan(); {
+			lines <- scan.Text()
+		}
+	}()
+	terminal := false
+	if f, ok := in.(*os.File); ok {
+		info, err := f.Stat()
+		terminal = err == nil && info.Mode()&os.ModeCharDevice != 0
+	}
+	return &people{out, lines, !terminal}
+}
+
+func (p *people) Say(text string) { wrap(p.out, "* ", "  ", text) }
+
+func (p *people) Ask(ctx context.Context, question, answers string) (string, error) {
+	wrap(p.out, "? ", "  ", question)
+	fmt.Fprintf(p.out, "  [%s] ", answers)
+	select {
+	case line, ok := <-p.lines:
+		if !ok {
+			fmt.Fprintln(p.out)
+			return "", io.ErrUnexpectedEOF
+		}
+		if p.echo {
+			fmt.Fprintln(p.out, printable(line))
+		}
+		return line, nil
+	case <-ctx.Done():
+		fmt.Fprintln(p.out)
+		return "", ctx.Err()
+	}
+}

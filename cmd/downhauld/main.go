@@ -70,9 +70,13 @@ func run(args []string, stdout, stderr io.Writer) int {
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM, os.Interrupt)
 	defer stop()
 	say := make(chan string, 256)
-	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Watch: tell(say)})
+	keep := &keeping{say: say}
+	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Watch: tell(say), Alive: keep, Thread: keep.thread})
 	if err != nil {
 		return fail(stderr, err)
+	}
+	if err := keep.arm(g.Upkeep(), g.RealBoard(), stderr); err != nil {
+		return fail(stderr, errors.Join(err, g.Abandon()))
 	}
 	said := make(chan struct{})
 	go func() {
@@ -85,6 +89,7 @@ func run(args []string, stdout, stderr io.Writer) int {
 		fmt.Fprintln(stdout, line)
 	}
 	err = g.Run(ctx)
+	keep.rest(g.VerifiedOpen(), stderr)
 	close(say)
 	select {
 	case <-said:
@@ -92,6 +97,10 @@ func run(args []string, stdout, stderr io.Writer) int {
 	}
 	if err != nil {
 		return fail(stderr, err)
+	}
+	if !g.VerifiedOpen() {
+		fmt.Fprintln(stdout, "downhauld: ended; POWER NOT REMOVED, or not known to be: use the hard-wired stop. Session in "+g.Folder())
+		return faulty
 	}
 	fmt.Fprintln(stdout, "downhauld: ended; relay open, session in "+g.Folder())
 	return fine

@@ -52,6 +52,8 @@ type LoopConfig struct {
 	Keep func(*Batch)
 	// Show takes a chance to copy what can be shown. It must not block.
 	Show func(*Loop)
+	// Turned comes at the end of every turn. It must not block. Nil is nobody.
+	Turned func(now time.Duration)
 }
 
 // Batch is what one chunk, or one wake by a timer, brought: the chunk (none if
@@ -198,6 +200,9 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	if now >= l.shownAt {
 		l.shownAt = now + showEvery
 		l.cfg.Show(l)
+	}
+	if l.cfg.Turned != nil {
+		l.cfg.Turned(now)
 	}
 	if more {
 		return now // what is left must not wait for something new to come in

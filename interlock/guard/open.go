@@ -99,6 +99,19 @@ type Options struct {
 	// Watch sees every decision on the loop's own goroutine; it must be quick.
 	// Nil is nobody.
 	Watch func(*rules.Envelope, interlock.Effect)
+	// Alive hears that the loop turns; nil is nobody.
+	Alive Alive
+	// Thread is called once on the loop's own thread, before its first turn.
+	Thread func()
+}
+
+// Alive is told by the loop itself, on its goroutine, that it runs. Neither
+// call may wait for anything.
+type Alive interface {
+	// Turned comes at the end of every turn.
+	Turned(now time.Duration)
+	// Says comes when the state's sentence has changed.
+	Says(sentence string)
 }
 
 // Guard is a running guard with everything it holds open.
@@ -119,6 +132,8 @@ type Guard struct {
 	now     func() time.Duration
 	proofs  standing
 	due     atomic.Pointer[[]string] // proof tests due, in words
+	said    string                   // the loop's own: last sentence told to Alive
+	isOpen  bool                     // after the end: the relay was verified open
 	ended   bool
 }
 
@@ -248,7 +263,7 @@ func (g *Guard) assemble() error {
 	}
 	g.loop, err = NewLoop(LoopConfig{
 		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
-		LongestGap: g.pad.LongestGap, Clock: g.now, Keep: keep, Show: g.shot.take,
+		LongestGap: g.pad.LongestGap, Clock: g.now, Keep: keep, Show: g.show, Turned: g.turned,
 	})
 	if err != nil {
 		return err

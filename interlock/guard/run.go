@@ -66,6 +66,9 @@ func (g *Guard) Run(ctx context.Context) error {
 func (g *Guard) turnUntil(ctx context.Context) {
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
+	if g.opts.Thread != nil {
+		g.opts.Thread()
+	}
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	for ctx.Err() == nil {
@@ -98,7 +101,9 @@ func (g *Guard) finish() error {
 		return nil
 	}
 	g.ended = true
-	errs := []error{g.board.Inert()}
+	inert := g.board.Inert()
+	g.isOpen = inert == nil && g.seenOpen()
+	errs := []error{inert}
 	g.keeper.drain()
 	// From the engine itself: the last snapshot is left out while somebody
 	// reads one, and the next session comes up by this state.

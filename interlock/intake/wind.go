@@ -127,6 +127,11 @@ type wind struct {
 	quiet  time.Duration // since when the line was watched and gave no pulse
 	period time.Duration // the last period
 	speed  float64       // m/s, of the last sample made from periods
+
+	// The count as a check of the periods: see compare.
+	checking           bool
+	checkEdge, checkAt time.Duration
+	apart              bool
 }
 
 func (c *AnemometerConfig) check() error {
@@ -199,12 +204,39 @@ func (w *wind) append(dst []interlock.Input, c *Chunk, n *Counts) []interlock.In
 		}
 		w.edge(e, c.At, &s, n)
 	}
+	if s.pulses > 0 {
+		w.compare(c.At)
+	}
 	return append(dst, sampleInput(w.sample(c.At, &s)))
+}
+
+// Limits of compare; ours: wide enough for a loop on a busy desk computer.
+const (
+	compareEvery = 10 * time.Second
+	compareSlack = time.Second
+	compareShare = 5
+)
+
+// compare holds the periods, which rest on the edges' own times, against the
+// count of the same pulses over the loop's time. Both have the same pulses, so
+// that they agree when the two times do: edges stamped by another clock, or in
+// bunches, would read a wind that is not there.
+func (w *wind) compare(at time.Duration) {
+	if w.checking {
+		loop := at - w.checkAt
+		if loop < compareEvery {
+			return
+		}
+		off := w.last - w.checkEdge - loop
+		w.apart = max(off, -off) > compareSlack+loop/compareShare
+	}
+	w.checking, w.checkEdge, w.checkAt = true, w.last, at
 }
 
 // miss notes that pulses may have gone unseen.
 func (w *wind) miss(at time.Duration, s *span) {
 	w.gap, w.quiet, s.doubt = true, at, rules.InputMissing
+	w.checking = false // the count is not known over it
 }
 
 func (w *wind) edge(e WindEdge, at time.Duration, s *span, n *Counts) {
@@ -276,6 +308,9 @@ func (w *wind) sample(at time.Duration, s *span) interlock.Sample {
 	case s.pulses > 0:
 		w.speed = w.line(s.pulses, s.sum)
 		w.timed, w.failed = true, false
+		if w.apart && s.doubt == rules.NoCause {
+			s.doubt = rules.Disagreement
+		}
 		return doubt(measured(id, w.speed), s.doubt)
 	}
 

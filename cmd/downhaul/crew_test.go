@@ -16,21 +16,21 @@ import (
 	"downhaul/hw"
 )
 
-// transcript is what a command has printed, with its line breaks taken out.
-type transcript struct {
+// printout is what a command has printed, with its line breaks taken out.
+type printout struct {
 	mu   sync.Mutex
 	text strings.Builder
 	read int
 }
 
-func (h *transcript) Write(b []byte) (int, error) {
+func (h *printout) Write(b []byte) (int, error) {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	return h.text.Write(b)
 }
 
 // meets says whether the phrase came since the one met before.
-func (h *transcript) meets(phrase string) bool {
+func (h *printout) meets(phrase string) bool {
 	h.mu.Lock()
 	defer h.mu.Unlock()
 	text := strings.Join(strings.Fields(h.text.String()), " ")
@@ -52,7 +52,7 @@ func workCrew(ts *testscript.TestScript, neg bool, args []string) {
 	want, err := strconv.Atoi(args[0])
 	ts.Check(err)
 	answers, answer := io.Pipe()
-	out, errs := &transcript{}, &bytes.Buffer{}
+	out, errs := &printout{}, &bytes.Buffer{}
 	ended := make(chan int, 1)
 	ctx, cancel := context.WithCancel(context.Background())
 	defer cancel()
@@ -126,7 +126,7 @@ func workCrew(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(err)
 }
 
-func fail2(ts *testscript.TestScript, out *transcript, errs *bytes.Buffer, format string, args ...any) {
+func fail2(ts *testscript.TestScript, out *printout, errs *bytes.Buffer, format string, args ...any) {
 	ts.Logf("%s\n%s", out.text.String(), errs.String())
 	ts.Fatalf(format, args...)
 }

@@ -2,12 +2,15 @@ package commission
 
 import (
 	"context"
+	"net"
 	"testing"
 	"testing/synctest"
 	"time"
 
 	"downhaul/hw"
 	"downhaul/interlock"
+	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
 )
 
@@ -89,4 +92,63 @@ func TestRotorsByTelemetry(t *testing.T) {
 			})
 		})
 	}
+}
+
+// The craft is heard over a real link by the guard's own reading of it, and
+// the links are let go afterwards.
+func TestRotorsAreHeardOverTheLink(t *testing.T) {
+	c, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
+	if err != nil {
+		t.Fatal(err)
+	}
+	port := c.LocalAddr().String()
+	c.Close()
+	p := testPad(t, t.TempDir(), "127.0.0.1:40123", port)
+	began := time.Now()
+	b := &bench{cfg: Config{Pad: p, Now: func() time.Duration { return time.Since(began) }, Hear: link.Open}}
+	ctx, stop := context.WithCancel(context.Background())
+	rotors, wait, err := b.listen(ctx)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer wait()
+	defer stop()
+	cfg := craftmodel.HeronTwo()
+	cfg.Motors = p.Craft.Motors
+	craft, err := craftmodel.New(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	conn, err := net.Dial("udp4", port)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer conn.Close()
+	fly := func(what string, ok func(hz float64, known bool) bool) {
+		t.Helper()
+		for until := time.Now().Add(time.Minute); ; time.Sleep(10 * time.Millisecond) {
+			craft.Advance(time.Since(began))
+			for _, f := range craft.Frames(nil) {
+				_, _ = conn.Write(f.Bytes)
+			}
+			if ok(rotors.speed(b.cfg.Now())) {
+				return
+			}
+			if time.Now().After(until) {
+				t.Fatalf("never %s", what)
+			}
+		}
+	}
+	fly("heard to stand", func(hz float64, known bool) bool { return known && hz <= stillRotor })
+	if err := craft.Do(craftmodel.Event{Act: craftmodel.Arm}); err != nil {
+		t.Fatal(err)
+	}
+	fly("heard to turn", func(hz float64, known bool) bool { return known && hz > 5 })
+	stop()
+	wait()
+	again, err := net.ListenPacket("udp4", port)
+	if err != nil {
+		t.Fatalf("the link is still held: %v", err)
+	}
+	again.Close()
 }

@@ -3,34 +3,24 @@ module downhaul
 go 1.26.0
 
 require (
-	codeberg.org/go-fonts/liberation v0.5.0 // indirect
-	codeberg.org/go-latex/latex v0.2.0 // indirect
-	codeberg.org/go-pdf/fpdf v0.11.1 // indirect
-	git.sr.ht/~sbinet/gg v0.7.0 // indirect
-	github.com/BurntSushi/toml v1.6.0 // indirect
-	github.com/ajstarks/svgo v0.0.0-20211024235047-1546f124cd8b // indirect
-	github.com/alecthomas/kong v1.17.0 // indirect
-	github.com/bluenviron/gomavlib/v3 v3.3.0 // indirect
-	github.com/coreos/go-systemd/v22 v22.7.0 // indirect
-	github.com/creack/goselect v0.1.2 // indirect
-	github.com/golang/freetype v0.0.0-20170609003504-e2365dfdc4a0 // indirect
-	github.com/google/go-cmp v0.7.0 // indirect
-	github.com/gopacket/gopacket v1.7.7 // indirect
+	github.com/BurntSushi/toml v1.6.0
+	github.com/alecthomas/kong v1.17.0
+	github.com/bluenviron/gomavlib/v3 v3.3.0
+	github.com/coreos/go-systemd/v22 v22.7.0
+	github.com/google/go-cmp v0.7.0
+	github.com/gopacket/gopacket v1.7.7
+	github.com/rogpeppe/go-internal v1.16.0
+	github.com/rs/zerolog v1.35.1
+	go.bug.st/serial v1.8.0
+	golang.org/x/sys v0.50.0
+	periph.io/x/conn/v3 v3.7.3
+	periph.io/x/host/v3 v3.8.5
+	pgregory.net/rapid v1.3.0
+)
+
+require (
 	github.com/mattn/go-colorable v0.1.14 // indirect
 	github.com/mattn/go-isatty v0.0.20 // indirect
-	github.com/pion/logging v0.2.2 // indirect
-	github.com/pion/transport/v2 v2.2.10 // indirect
-	github.com/rogpeppe/go-internal v1.16.0 // indirect
-	github.com/rs/zerolog v1.35.1 // indirect
-	go.bug.st/serial v1.8.0 // indirect
-	golang.org/x/image v0.30.0 // indirect
 	golang.org/x/net v0.55.0 // indirect
-	golang.org/x/sys v0.50.0 // indirect
-	golang.org/x/text v0.37.0 // indirect
 	golang.org/x/tools v0.44.0 // indirect
-	gonum.org/v1/gonum v0.17.0 // indirect
-	gonum.org/v1/plot v0.17.0 // indirect
-	periph.io/x/conn/v3 v3.7.3 // indirect
-	periph.io/x/host/v3 v3.8.5 // indirect
-	pgregory.net/rapid v1.3.0 // indirect
 )

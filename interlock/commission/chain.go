@@ -8,8 +8,13 @@ import (
 	"downhaul/interlock"
 )
 
-// operations is how often the chain is worked: at least ten.
-const operations = 10
+// operations is how often the chain is worked: at least ten. bounceFor is how
+// long contacts may bounce after they have closed; ours: several times the
+// longest that is published for a small relay.
+const (
+	operations = 10
+	bounceFor  = 4 * hw.SignalBounce
+)
 
 // seen asks the crew where no readback tells.
 func (b *bench) seen(t *Result, question, wrong string) error {
@@ -187,11 +192,21 @@ func (b *bench) mustBeOpen(t *Result) error {
 func (b *bench) operate(t *Result) error {
 	p := b.cfg.Pad
 	var ups, downs []time.Duration
+	var bounce time.Duration
 	for range operations {
 		var up, down time.Duration
 		var shut, opened bool
 		err := b.patient(t, func() (err error) {
 			if up, shut, err = b.rig.closeChain(b.ctx, sampleEvery); err != nil || !shut {
+				return err
+			}
+			shutAt := b.rig.now()
+			if _, _, err := b.rig.watch(b.ctx, bounceFor, func(l *look) bool {
+				if open(l) {
+					bounce = max(bounce, l.at-shutAt)
+				}
+				return false
+			}); err != nil {
 				return err
 			}
 			if _, fell, err := b.rig.watch(b.ctx, leastHold, open); err != nil {
@@ -228,6 +243,7 @@ func (b *bench) operate(t *Result) error {
 	t.figure("operations", float64(len(ups)), "1")
 	up.figures(t, "pick-up")
 	down.figures(t, "drop-out")
+	t.figure("bounce after closing, most", bounce.Seconds(), "s")
 	if up.most > p.Contactor.PickUp {
 		t.found("pick-up took %.0f ms, and the pad file allows %.0f ms ([contactor] pick_up)", up.most.Seconds()*1e3, p.Contactor.PickUp.Seconds()*1e3)
 	}

@@ -3,6 +3,7 @@ package commission
 import (
 	"strings"
 	"testing"
+	"testing/synctest"
 	"time"
 
 	"downhaul/hw"
@@ -226,4 +227,49 @@ func TestChainByEye(t *testing.T) {
 	r, _, _ = run(t, p, []Test{Chain, Stop}, nil, cue{phrase: "Did the contactor stay open", answer: "no"}, cue{phrase: "open when the stop was pressed", answer: "no"})
 	finds(t, result(t, r, Chain, Failed), "watchdog is bridged")
 	finds(t, result(t, r, Stop, Failed), "did not open the contactor")
+}
+
+// Contacts that bounce after closing are no contactor that opens by itself.
+func TestBounceIsNoOpening(t *testing.T) {
+	p := testPad(t, t.TempDir())
+	synctest.Test(t, func(t *testing.T) {
+		began := time.Now()
+		now := func() time.Duration { return time.Since(began) }
+		cfg := p.VirtualBoard(now)
+		cfg.Chain.Bounce = 8 * time.Millisecond
+		board, err := hw.OpenVirtual(cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		h := &hands{t: t, board: board, met: map[string]bool{}, script: goodCrew()}
+		r, err := Run(t.Context(), Config{Pad: p, Board: board, Crew: h, Now: now, Sleep: time.Sleep, Wall: time.Now, Only: []Test{Chain, Stop, Latency}, Patience: 4 * time.Second})
+		if err != nil {
+			t.Fatal(err)
+		}
+		got := result(t, r, Chain, Passed)
+		// The gap is the second half of the bounce.
+		between(t, got, "bounce after closing, most", 0.004, 0.009)
+		result(t, r, Stop, Passed)
+		result(t, r, Latency, Passed)
+		time.Sleep(2 * time.Second)
+		_ = board.Close()
+	})
+}
+
+// A contactor that drops while the crew are still on their way to the stop
+// proves nothing for the stop.
+func TestContactorThatOpensBeforeTheStopIsPressed(t *testing.T) {
+	r, _, err := run(t, testPad(t, t.TempDir()), []Test{Stop}, nil, cue{phrase: "Press the emergency stop", act: func(b *hw.Virtual) error {
+		_ = b.Break("relay")
+		time.Sleep(1500 * time.Millisecond)
+		return b.Press("estop")
+	}})
+	if err != nil {
+		t.Fatal(err)
+	}
+	got := result(t, r, Stop, Failed)
+	finds(t, got, "opened by itself")
+	if _, ok := got.Figure("the emergency stop, to open contactor"); ok {
+		t.Error("the stop has a time though it opened nothing")
+	}
 }

@@ -297,7 +297,7 @@ func (c *checked) lookAround() {
 	if p.Duty == interlock.Watch {
 		c.Warnings = append(c.Warnings, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
 	} else if !p.Stop.Proven {
-		c.Warnings = append(c.Warnings, "stop not proven at the rotors: start is refused until the time from relay open to rotors stopped was measured ([stop] in the pad file)")
+		c.Warnings = append(c.Warnings, "stop not proven at the rotors: start is refused until the time from relay open to rotors stopped was measured (downhaul commission, or [stop] in the pad file)")
 	}
 	if p.Board.Kind == pad.Virtual {
 		c.Warnings = append(c.Warnings, "the board is a virtual one: a rehearsal without any safety function")

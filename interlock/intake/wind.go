@@ -236,7 +236,6 @@ func (w *wind) compare(at time.Duration) {
 // miss notes that pulses may have gone unseen.
 func (w *wind) miss(at time.Duration, s *span) {
 	w.gap, w.quiet, s.doubt = true, at, rules.InputMissing
-	w.checking = false // the count is not known over it
 }
 
 func (w *wind) edge(e WindEdge, at time.Duration, s *span, n *Counts) {

@@ -372,7 +372,7 @@ func TestFaultText(t *testing.T) {
 
 func FuzzParse(f *testing.F) {
 	f.Add(outlined)
-	for _, s := range []string{"a = 1", "[[a]]\nb=1", "a.b.c = '''\n'''\n", "a = 12 N", "\ufeffa = 1\r\n", "a = [\n{b=1},\n]", `"\u0041" = "\U00000041"`, "a = 1 # \"\"\"\nb = 2", "x.y=1\nx=2"} {
+	for _, s := range []string{"a = 1", "[[a]]\nb=1", "a.b.c = '''\n'''\n", "a = 12 N", "\ufeffa = 1\r\n", "a = [\n{b=1},\n]", `"\u0041" = "\U00000041"`, "a = 1 # \"\"\"\nb = 2", "x.y=1\nx=2", "\xfe\xff", "\xff\xfea = 1"} {
 		f.Add(s)
 	}
 	f.Fuzz(func(t *testing.T, text string) {

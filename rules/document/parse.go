@@ -47,6 +47,13 @@ func Parse(file string, text []byte) *Document {
 		return d
 	}
 	source := string(text)
+	if strings.HasPrefix(source, "\xfe\xff") || strings.HasPrefix(source, "\xff\xfe") {
+		// The library takes these marks off in silence and reads on.
+		d.damaged = true
+		d.faults = append(d.faults, Fault{File: file, Line: 1, Wrong: "not UTF-8 text, but UTF-16 by its first bytes",
+			Got: fmt.Sprintf("%q", source[:2]), Mend: "save it as UTF-8"})
+		return d
+	}
 	lines := strings.SplitAfter(source, "\n")
 	for i, line := range lines {
 		if len(line) > longestLine {

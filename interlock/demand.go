@@ -35,8 +35,8 @@ func (e *Engine) demandMoved(at time.Duration, i, kind int) {
 		if run.listed[kind] {
 			e.emit(e.ruleEffect(ClearEffect, at, i, demandReason(kind), false))
 		}
-		if e.site.Duty == Watch {
-			run.listed[kind] = false
+		if e.site.Duty == Watch || !e.inEpisode {
+			run.listed[kind] = false // what was told before a reset is told; the next time is another
 		}
 		return
 	}

@@ -1,0 +1,355 @@
+package prove
+
+import (
+	"fmt"
+	"math"
+	"strings"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/rules"
+)
+
+// needs are the measured channels that the rule rests on.
+func (t *trial) needs() []rules.ChannelID {
+	switch t.rule.Watch {
+	case rules.LinkLag, rules.LinkLoss:
+		return t.d.moves
+	}
+	return t.p.setup.Site.Derived.Needs(t.rule.Watch)
+}
+
+// gone judges a rig on which the channel went missing: the rule trips when its
+// own staleness is over, not before and not after, with the missing stop.
+func (t *trial) gone(r *rig) (took time.Duration, fault string) {
+	f := t.verdict(r.log, interlock.ReasonRuleMissing)
+	due := r.good + t.rule.StaleAfter
+	switch {
+	case f == nil && t.verdict(r.log, interlock.ReasonRule) != nil:
+		return 0, "" // the silence itself made the value worse, and that tripped first
+	case f == nil:
+		return 0, fmt.Sprintf("no trip within %s of the last good value; stale after %s", ms(r.now-r.good), ms(t.rule.StaleAfter))
+	case f.At != due:
+		fault = fmt.Sprintf("acted %s after the last good value, not after %s", ms(f.At-r.good), ms(t.rule.StaleAfter))
+	case f.Kind == interlock.TripEffect && f.Stop != t.rule.MissingStop:
+		fault = fmt.Sprintf("asked for a stop %q, and missing means %q here", f.Stop, t.rule.MissingStop)
+	case t.rule.StaleAfter > t.budget.Relay:
+		fault = fmt.Sprintf("stale after %s, and the whole budget is %s", ms(t.rule.StaleAfter), ms(t.budget.Relay))
+	}
+	return f.At - r.good, fault
+}
+
+// silence: nothing more tells of the channel.
+func (t *trial) silence() {
+	r := t.fresh(t.b.air)
+	for _, k := range t.p.sourcesOf(t.needs()) {
+		r.mute[k] = true
+	}
+	r.run(t.rule.StaleAfter + 3*t.period + 20*time.Millisecond)
+	took, fault := t.gone(r)
+	if took > 0 {
+		s := took.Seconds()
+		t.row.Silence = &s
+	}
+	t.add("silence", fault, "acts after %s", ms(max(took, 0)))
+	if f := t.verdict(r.log, interlock.ReasonRuleMissing); fault == "" && f != nil && f.Kind == interlock.TripEffect {
+		t.stop("stop when missing", r, f, t.rule.MissingStop, t.rule.MissingGrace)
+	}
+}
+
+// frozen: the same digits again and again, where that is watched.
+func (t *trial) frozen() {
+	const name = "frozen"
+	n := 0
+	for _, m := range append(t.needs(), t.rule.Watch) {
+		k := m.Channel().FrozenAfter
+		if m == t.rule.Watch && t.rule.FrozenAfter > 0 {
+			k = t.rule.FrozenAfter
+		}
+		n = max(n, k)
+	}
+	if n == 0 {
+		t.skip(name, "the channel is not watched for freezing")
+		return
+	}
+	r := t.fresh(t.b.air)
+	r.still = true
+	from := r.now
+	most := time.Duration(n+1) * t.period
+	r.run(most + t.rule.StaleAfter + 3*t.period)
+	_, fault := t.gone(r)
+	if fault == "" && r.good-from > most {
+		fault = fmt.Sprintf("still believed %s after it froze; that should be %d samples", ms(r.good-from), n)
+	}
+	t.add(name, fault, "the same digits for %d samples count as missing", n)
+}
+
+// unknown: not a number, the field's own word for it, and what no sensor says.
+func (t *trial) unknown() {
+	var nan, word []rules.ChannelID
+	for _, m := range t.needs() {
+		switch {
+		case t.p.carriesNaN(m):
+			nan = append(nan, m)
+		case t.p.hasWord(m):
+			word = append(word, m)
+		}
+	}
+	try := func(name string, ids []rules.ChannelID, spoil func(s *scene, m rules.ChannelID), why, what string) {
+		if len(ids) == 0 {
+			t.skip(name, why)
+			return
+		}
+		var names []string
+		for k, m := range ids {
+			if k > 0 && k < len(ids)-1 && len(ids) > 4 {
+				continue // the ones between are as the first and the last
+			}
+			r := t.fresh(t.b.air)
+			spoil(&r.sc, m)
+			r.run(2 * t.p.period([]rules.ChannelID{m}))
+			if r.core.Reading(m).Quality != rules.Missing {
+				if name != "implausible" {
+					t.add(name, fmt.Sprintf("%v: it passed for a value", m), "")
+					return
+				}
+				continue // the field cannot hold such a number
+			}
+			r.run(t.rule.StaleAfter + 2*t.period + 20*time.Millisecond)
+			if _, fault := t.gone(r); fault != "" {
+				t.add(name, fmt.Sprintf("%v: %s", m, fault), "")
+				return
+			}
+			names = append(names, m.String())
+		}
+		if len(names) == 0 {
+			t.skip(name, "no field of it can hold such a number")
+			return
+		}
+		if len(names) > 2 {
+			names = append(names[:1], fmt.Sprintf("%d more", len(ids)-1))
+		}
+		t.add(name, "", "%s in %s counts as missing", what, strings.Join(names, ", "))
+	}
+	force := func(s *scene, m rules.ChannelID) { s.force(m, math.NaN()) }
+	try("not a number", nan, force, "its field is a whole number and holds no such thing", "what is not a number")
+	what := "the word for unknown"
+	if !t.told() {
+		what = "a failed reading"
+	}
+	try("unknown", word, force, "its field has no word for unknown", what)
+	far := t.needs()
+	if t.rule.Watch == rules.LinkLag || t.rule.Watch == rules.LinkLoss {
+		far = nil
+	}
+	try("implausible", far, func(s *scene, m rules.ChannelID) { s.force(m, 1.2*m.Channel().High+1) }, "it is counted here, not told", "an impossible number")
+	if id := t.rule.Watch; id >= rules.Pack1Voltage && id <= rules.Pack4CellSpread {
+		if what := rules.Pack1Voltage + (id-rules.Pack1Voltage)%eachPack; what != rules.Pack1LowestCell && what != rules.Pack1CellSpread {
+			return
+		}
+		r := t.fresh(t.b.air)
+		r.sc.wholePack = true
+		r.run(t.rule.StaleAfter + 3*t.period)
+		_, fault := t.gone(r)
+		t.add("whole pack in one cell", fault, "counts as missing, not as a good cell")
+	}
+}
+
+// told says whether the craft tells the channel over the link, and so whether
+// somebody else could.
+func (t *trial) told() bool {
+	for _, k := range t.p.sourcesOf(t.needs()) {
+		if t.p.sources[k].kind != craftFrame {
+			return false
+		}
+	}
+	return true
+}
+
+// astray is a scene with the excursion in it.
+func (t *trial) astray(s scene) scene {
+	if t.rate {
+		t.d.set(&s, t.from(&s)+t.way*math.Abs(t.limit)*t.rule.Over.Seconds()*3)
+		for _, id := range slow {
+			s.v[id] = s.to[id]
+		}
+		return s
+	}
+	t.d.set(&s, t.x)
+	for _, id := range slow {
+		s.v[id] = s.to[id]
+	}
+	return s
+}
+
+// wrongSender: another system's frames are neither values nor a sign of life.
+func (t *trial) wrongSender() {
+	const name = "wrong sender"
+	switch {
+	case !t.told():
+		t.skip(name, "the pad's own sensor: nobody else can send it")
+		return
+	case t.rule.Watch == rules.RadioRSSI || t.rule.Watch == rules.RadioRemoteRSSI || t.rule.Watch == rules.RadioErrors:
+		t.skip(name, "a radio tells of itself under a number of its own")
+		return
+	}
+	other := t.p.setup.Intake.Craft.System%250 + 1
+	r := t.fresh(t.near)
+	r.rogue = &rogue{scene: t.astray(r.sc), system: other}
+	r.run(t.hold())
+	v, ok := t.furthest(r)
+	fault := ""
+	if f := t.verdict(r.log, interlock.ReasonRule); f != nil || ok && t.left(v) {
+		fault = fmt.Sprintf("a value of system %d was taken for the craft's", other)
+	}
+	if fault == "" {
+		fault = t.asLife(&rogue{system: other}, fmt.Sprintf("frames of system %d kept it fresh", other))
+	}
+	t.add(name, fault, "frames of system %d are neither values nor a sign of life", other)
+}
+
+// asLife: the craft tells nothing more, and the rogue goes on with what is
+// inside.
+func (t *trial) asLife(g *rogue, says string) string {
+	r := t.fresh(t.b.air)
+	g.scene = r.sc
+	if g.bootOnly {
+		g.fixed = r.bootMicros(&r.sc) // said again and again, clock and all
+	}
+	r.rogue = g
+	for _, k := range t.p.sourcesOf(t.needs()) {
+		r.mute[k] = true
+	}
+	r.run(t.rule.StaleAfter + 3*t.period + 20*time.Millisecond)
+	if _, fault := t.gone(r); fault != "" {
+		return says + ": " + fault
+	}
+	return ""
+}
+
+// lateData: what was overtaken, and what is said twice, is no sample.
+func (t *trial) lateData() {
+	const name = "late data"
+	boots := t.told() && t.rule.Watch != rules.LinkLoss && t.rule.Watch != rules.LinkLag
+	for _, k := range t.p.sourcesOf(t.needs()) {
+		boots = boots && t.p.sources[k].boot
+	}
+	if !boots {
+		t.skip(name, "its message carries no boot clock, so that late and repeated ones cannot be told")
+		return
+	}
+	for _, old := range [...]time.Duration{0, 300 * time.Millisecond} {
+		r := t.fresh(t.near)
+		r.rogue = &rogue{scene: t.astray(r.sc), system: t.p.setup.Intake.Craft.System, old: old, bootOnly: true}
+		r.run(t.hold())
+		v, ok := t.furthest(r)
+		if f := t.verdict(r.log, interlock.ReasonRule); f != nil || ok && t.left(v) {
+			t.add(name, fmt.Sprintf("a frame whose clock lies %s back was taken for a sample", ms(old)), "")
+			return
+		}
+	}
+	fault := t.asLife(&rogue{system: t.p.setup.Intake.Craft.System, bootOnly: true}, "a repeated frame kept it fresh")
+	t.add(name, fault, "overtaken and repeated frames are no samples")
+}
+
+// phase: out of its phase the rule must not trip; unknown counts as in it.
+func (t *trial) phase() {
+	const name = "out of its phase"
+	if t.rule.While == rules.Always {
+		return
+	}
+	if t.rule.Stop == rules.NoStop || t.rate {
+		t.skip(name, "a caution, or a rate: not tried on the ground")
+		return
+	}
+	r := t.b.ground.clone()
+	if t.d.jump < math.Inf(1) {
+		t.d.set(&r.sc, t.limit-t.way*0.3*t.d.jump)
+		r.rest()
+	}
+	r.heed(t.rule.Watch, -1)
+	t.out(r, t.x)
+	r.run(t.hold() + t.budget.Relay)
+	v, ok := t.furthest(r)
+	fault := ""
+	word := map[rules.Phase]string{rules.Armed: "disarmed", rules.Airborne: "on the ground"}[t.rule.While]
+	if f := t.verdict(r.log, interlock.NoReason); f != nil {
+		fault = "tripped while the craft was " + word
+	} else if !ok || !t.left(v) {
+		fault = "the excursion never reached the rule"
+	}
+	t.add(name, fault, "past it while %s: no trip", word)
+	if t.rule.Watch == rules.CraftArmed || t.rule.Watch == rules.CraftLanded {
+		return
+	}
+	for _, k := range t.p.sourcesOf([]rules.ChannelID{rules.CraftArmed, rules.CraftLanded}) {
+		r.mute[k] = true
+	}
+	r.run(rules.CraftArmed.Stale() + t.hold())
+	fault = ""
+	if t.verdict(r.log, interlock.ReasonRule) == nil {
+		fault = "nobody knew any more whether it was armed or landed, and the rule did not act"
+	}
+	t.add("phase unknown", fault, "counts as in its phase")
+}
+
+// age proves a rule on the age of the link: silence itself is the excursion.
+func (t *trial) age() {
+	if t.way < 0 || t.plain || t.rate || t.rule.Stop == rules.NoStop {
+		t.row.Outcome, t.row.Why = NotProven, "only a limit above, with a stop, is proved for the age of the link"
+		return
+	}
+	limit := time.Duration(math.Round(t.limit * 1e9))
+	quiet := func(d time.Duration) *rig {
+		r := t.b.air.clone()
+		r.heed(rules.LinkAge, -1)
+		r.run(20 * time.Millisecond)
+		r.silent = true
+		r.until(r.frame + d)
+		return r
+	}
+	r := quiet(limit)
+	r.silent = false
+	for i := range r.p.sources {
+		if r.p.sources[i].kind == craftFrame {
+			r.sendFrame(i)
+			break
+		}
+	}
+	held := limit.Seconds()
+	t.row.Held, t.row.Exact = &held, true
+	fault := ""
+	r.run(time.Second)
+	if t.verdict(r.log, interlock.ReasonRule) != nil {
+		fault = fmt.Sprintf("a frame after exactly %s came too late", ms(limit))
+	}
+	t.add("inside", fault, "a frame after exactly %s is in time", ms(limit))
+	r = quiet(limit + t.rule.Lasting + t.budget.Relay + time.Millisecond)
+	f := t.verdict(r.log, interlock.ReasonRule)
+	if f == nil {
+		f = t.verdict(r.log, interlock.ReasonRuleMissing)
+	}
+	if f == nil {
+		t.add("outside", fmt.Sprintf("no trip after %s of silence", ms(r.now-r.frame)), "")
+		return
+	}
+	took := (f.At - r.frame - limit).Seconds()
+	t.row.Detect, t.row.Tripped = &took, &f.Value
+	s := (f.At - r.frame).Seconds()
+	t.row.Silence = &s
+	fault = ""
+	if f.At-r.frame > max(limit+t.rule.Lasting+time.Microsecond, min(t.rule.StaleAfter, limit+t.rule.Lasting+time.Microsecond)) {
+		fault = fmt.Sprintf("tripped after %s of silence, and the limit is %s", ms(f.At-r.frame), ms(limit))
+	}
+	t.add("outside", fault, "silence trips after %s", ms(f.At-r.frame))
+	r = t.b.air.clone()
+	r.heed(rules.LinkAge, -1)
+	r.silent = true
+	r.rogue = &rogue{scene: r.sc, system: t.p.setup.Intake.Craft.System%250 + 1}
+	r.run(limit + t.rule.Lasting + t.budget.Relay + time.Second)
+	fault = ""
+	if t.verdict(r.log, interlock.NoReason) == nil {
+		fault = "frames of another system kept the link young"
+	}
+	t.add("wrong sender", fault, "frames of another system are no sign of life")
+}

@@ -1,0 +1,88 @@
+package prove
+
+import (
+	"os"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/interlock/pad"
+	"downhaul/rules"
+)
+
+// budgetOf is generous: how the real one is worked out is the command's.
+func budgetOf(r *rules.Rule) Budget {
+	v := map[rules.ChannelID]time.Duration{rules.Gust: 3 * time.Second, rules.Sway: 5 * time.Second, rules.LinkLoss: 10 * time.Second}[r.Watch] +
+		r.Over + 2*r.Watch.Channel().Period + r.Lasting
+	return Budget{Value: v, Silence: r.StaleAfter, Relay: max(v, r.StaleAfter) + 50*time.Millisecond}
+}
+
+func demoFile(t testing.TB, name string) []byte {
+	t.Helper()
+	b, err := os.ReadFile("../../../cmd/downhaul/demo/" + name)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return []byte(strings.NewReplacer("@FOLDER@", "/tmp/proof", "@LINK@", "127.0.0.1:40123").Replace(string(b)))
+}
+
+func setupOf(t testing.TB, envelope, padText []byte) Setup {
+	t.Helper()
+	env, faults := rules.ReadEnvelope("envelope.toml", envelope)
+	if env == nil || len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	p, faults := pad.Read("pad.toml", padText)
+	if p == nil || len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	return Setup{Envelope: env, Site: p.Site(), Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: p.Fed, Budget: budgetOf}
+}
+
+func report(t testing.TB, s Setup) *Report {
+	t.Helper()
+	r, err := Run(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	return r
+}
+
+// faults lists the failed cases as "rule: case: what".
+func faults(r *Report) []string {
+	var out []string
+	for _, row := range r.Rules {
+		for _, c := range row.Cases {
+			if c.Outcome == Fail {
+				out = append(out, row.Rule+" "+row.Side+": "+c.Name+": "+c.Says)
+			}
+		}
+	}
+	for _, c := range r.Builtins {
+		if c.Outcome == Fail {
+			out = append(out, "built-in: "+c.Name+": "+c.Says)
+		}
+	}
+	return out
+}
+
+func TestTheDemosFilesAreProved(t *testing.T) {
+	began := time.Now()
+	r := report(t, setupOf(t, demoFile(t, "envelope.toml"), demoFile(t, "pad.toml")))
+	t.Logf("%d cases in %v", r.Count(Pass), time.Since(began))
+	for _, f := range faults(r) {
+		t.Error(f)
+	}
+	for _, row := range r.Rules {
+		if row.Outcome != Pass {
+			t.Errorf("%s: %s %s", row.Rule, row.Outcome, row.Why)
+		}
+		for _, c := range row.Cases {
+			t.Logf("%s: %s: %s: %s", row.Rule, c.Name, c.Outcome, c.Says)
+		}
+	}
+	for _, c := range r.Builtins {
+		t.Logf("%s: %s: %s", c.Name, c.Outcome, c.Says)
+	}
+	t.Log(r.Notes)
+}

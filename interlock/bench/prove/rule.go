@@ -1,0 +1,344 @@
+package prove
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/rules"
+)
+
+// trial is the proof of one side of one rule.
+type trial struct {
+	p    *plan
+	b    *bases
+	i    int // in the core's envelope
+	rule *rules.Rule
+	d    *drive
+	row  *Row
+
+	way    float64 // +1 when the way out is up, −1 when it is down
+	limit  float64 // past it the rule is left
+	rate   bool
+	plain  bool // is, is_not: a value and not a way
+	near   *rig // in the air, inside, from where every excursion sets out
+	period time.Duration
+	budget Budget
+	x, in  float64 // the excursion, and the last value inside, as they are set
+	q      float64 // between the two
+}
+
+// side is one way out of a rule.
+type side struct {
+	name       string
+	way, limit float64
+}
+
+func sidesOf(r *rules.Rule) []side {
+	low, high := r.Limit, r.LimitHigh
+	switch {
+	case r.Stop != rules.NoStop || !r.HasCaution:
+	default: // it only warns, and does so at its caution
+		low, high = r.Caution, r.CautionHigh
+	}
+	switch r.Form {
+	case rules.Above:
+		return []side{{"above", 1, low}}
+	case rules.Below:
+		return []side{{"below", -1, low}}
+	case rules.Outside:
+		return []side{{"below", -1, low}, {"above", 1, high}}
+	case rules.RisingFaster:
+		return []side{{"rising", 1, low}}
+	case rules.FallingFaster:
+		return []side{{"falling", -1, -low}}
+	case rules.Is:
+		return []side{{"is", 1, r.Limit}}
+	}
+	return []side{{"is_not", 1, r.Limit}}
+}
+
+// left says that a value is past the limit, as the rule's word reads.
+func (t *trial) left(v float64) bool {
+	switch t.rule.Form {
+	case rules.Is:
+		return v == t.limit
+	case rules.IsNot:
+		return v != t.limit
+	}
+	return t.way*v > t.way*t.limit
+}
+
+// furthest is how far out the watched channel came.
+func (t *trial) furthest(r *rig) (float64, bool) {
+	if t.way > 0 {
+		return r.hi, r.read
+	}
+	return r.lo, r.read
+}
+
+// out sets a rig's scene to the excursion x.
+func (t *trial) out(r *rig, x float64) {
+	r.outward = 1
+	if t.way*x < 0 {
+		r.outward = -1
+	}
+	if t.rate {
+		r.sc.ramp, r.sc.rampAt, r.sc.rampRate, r.sc.rampFrom = t.d, r.now, x, t.from(&r.sc)
+		t.climb(r, x)
+		return
+	}
+	t.d.set(&r.sc, x)
+}
+
+// climb has the craft tell the climb that belongs to a height that moves.
+func (t *trial) climb(r *rig, x float64) {
+	cfg := &t.p.setup.Site.Derived
+	for _, m := range t.d.moves {
+		if isHeight(m) {
+			for _, id := range cfg.Needs(rules.Climb) {
+				r.sc.force(id, x)
+			}
+			return
+		}
+	}
+}
+
+// from is where a ramp of the watched channel starts.
+func (t *trial) from(s *scene) float64 {
+	if v, ok := t.p.valueIn(s, t.d); ok {
+		return v
+	}
+	return 0
+}
+
+// inside sets a rig to the value x with the last digit moving away from the
+// limit.
+func (t *trial) inside(r *rig, x float64) {
+	t.out(r, x)
+	r.outward = -r.outward
+}
+
+// back brings everything to where it was before.
+func (t *trial) back(r *rig) { r.sc, r.outward = t.near.sc, 1 }
+
+// fresh is a pad inside the limit just after a sample, with the rule heeded.
+func (t *trial) fresh(base *rig) *rig {
+	r := base.clone()
+	if list := t.p.sourcesOf(t.d.moves); len(list) > 0 {
+		r.until(r.due[list[len(list)-1]] + time.Millisecond)
+	}
+	rateOf := -1
+	if t.rate {
+		rateOf = t.i
+	}
+	r.heed(t.rule.Watch, rateOf)
+	return r
+}
+
+// tell has the drive's sources tell of the scene at once.
+func (t *trial) tell(r *rig) {
+	r.pass(r.now)
+	for _, i := range t.p.sourcesOf(t.d.moves) {
+		if t.p.sources[i].kind == windPulses {
+			continue // pulses come when they come
+		}
+		r.send(i)
+	}
+}
+
+// hold is how long a value must be held so that the rule must have decided.
+func (t *trial) hold() time.Duration {
+	return t.d.settle + t.rule.Over + t.rule.Lasting + 4*t.period + 20*time.Millisecond
+}
+
+// verdict is the rule's own decision in a log: its trip, or its caution for a
+// rule that only warns.
+func (t *trial) verdict(log []event, why interlock.Reason) *event {
+	kind := interlock.TripEffect
+	if t.rule.Stop == rules.NoStop || why == interlock.ReasonRuleMissing && t.rule.MissingStop == rules.NoStop {
+		kind = interlock.CautionEffect
+	}
+	for i := range log {
+		if f := &log[i]; f.Kind == kind && f.Rule == t.i && f.On && (why == interlock.NoReason || f.Reason == why) {
+			return f
+		}
+	}
+	return nil
+}
+
+// add puts a case into the row.
+func (t *trial) add(name string, fault string, format string, args ...any) {
+	c := Case{Name: name, Outcome: Pass, Says: fmt.Sprintf(format, args...)}
+	if fault != "" {
+		c.Outcome, c.Says = Fail, fault
+	}
+	t.row.Cases = append(t.row.Cases, c)
+}
+
+// skip puts in a case that cannot be tried, with the reason.
+func (t *trial) skip(name, why string) {
+	t.row.Cases = append(t.row.Cases, Case{Name: name, Outcome: NotProven, Says: why})
+}
+
+// say is a value in the unit of the limit, with digits enough to tell two
+// steps of a field apart.
+func (t *trial) say(v float64) string { return Say(v, t.rule.Unit) }
+
+// Say is a value in a unit with digits enough to tell two steps of a field
+// apart: eight, what a 32-bit number holds.
+func Say(v float64, unit string) string {
+	if c, ok := rules.Convert(v, unit); ok {
+		return strings.TrimSpace(strconv.FormatFloat(c, 'g', 8, 64) + " " + unit)
+	}
+	return rules.Format(v, unit)
+}
+
+func ms(d time.Duration) string { return rules.FormatDuration(d.Round(time.Microsecond)) }
+
+// prove proves one rule: a row for each side.
+func (p *plan) prove(i int, b *bases) []Row {
+	rule := &p.env.Rules[i]
+	var rows []Row
+	for _, s := range sidesOf(rule) {
+		row := Row{Rule: rule.Name, Line: rule.Line, Channel: rule.Watch.String(), Side: s.name, Unit: unitOf(rule), Limit: s.limit,
+			Stop: rule.Stop.String(), StaleAfter: rule.StaleAfter.Seconds(), Cases: []Case{}, Index: p.origin(i)}
+		t := &trial{p: p, b: b, i: i, rule: rule, row: &row, way: s.way, limit: s.limit,
+			rate:  rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster,
+			plain: rule.Form == rules.Is || rule.Form == rules.IsNot, budget: p.setup.Budget(rule)}
+		budget := t.budget.Relay.Seconds()
+		row.Budget = &budget
+		if rule.Watch == rules.LinkAge {
+			t.d = &drive{id: rules.LinkAge, moves: []rules.ChannelID{rules.LinkAge}}
+			t.period = time.Millisecond
+			t.age()
+		} else if why := t.ready(); why != "" {
+			row.Outcome, row.Why = NotProven, why
+		} else {
+			t.all()
+		}
+		rows = append(rows, row)
+	}
+	return rows
+}
+
+func unitOf(r *rules.Rule) string {
+	kind := r.Watch.Channel().Kind
+	if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
+		kind = kind.Rate()
+	}
+	return rules.SIUnit(kind)
+}
+
+// ready finds the drive and the pad from which excursions set out; the reason
+// if there is none.
+func (t *trial) ready() string {
+	d, why := t.p.driveOf(t.rule.Watch)
+	if d == nil {
+		return why
+	}
+	t.d = d
+	t.period = t.p.period(d.moves)
+	if t.rate && (d.average || d.jump < 1) {
+		// A height may move as long as its climb says so; a delay may not.
+		if d.id == rules.LinkLag || d.average {
+			return "the rate of a channel that is itself worked out over a span: no inverse is written for it"
+		}
+	}
+	t.near = t.b.air.clone()
+	if d.jump < math.Inf(1) && !t.rate && !t.plain {
+		room := math.Min(0.3*d.jump+t.rule.Deadband, 0.9*d.jump)
+		t.d.set(&t.near.sc, t.limit-t.way*room)
+		t.near.rest()
+		t.near.run(2500 * time.Millisecond)
+	}
+	t.near.core.View(&t.near.view)
+	switch v := &t.near.view.Rules[t.i]; {
+	case t.near.view.State != interlock.Live:
+		return fmt.Sprintf("the craft cannot be brought near the limit and stay live (%v)", t.near.view.Why)
+	case !v.HasValue || v.Reading.Quality != rules.Good:
+		return fmt.Sprintf("%v has no good value here (%s)", t.rule.Watch, v.Reading.Cause)
+	case v.Side == rules.Beyond || v.Side == rules.InDeadband:
+		return fmt.Sprintf("%v cannot be brought inside its limit beside the other rules (it reads %s)", t.rule.Watch, t.say(v.Value))
+	case !v.InForce && t.rule.While != rules.Always:
+		return "its phase cannot be brought about beside the other rules"
+	}
+	return ""
+}
+
+// probe tries the value x for as long as it takes to be read, and says whether
+// the core read it as past the limit, and what it read.
+func (t *trial) probe(x float64) (v float64, past bool) {
+	r := t.fresh(t.near)
+	t.inside(r, x)
+	r.run(t.d.settle + t.rule.Over + 3*t.period)
+	v, ok := t.furthest(r)
+	return v, ok && t.left(v)
+}
+
+// edge finds two values next to each other, as finely as the field can tell
+// them apart, the one inside and the other past the limit.
+func (t *trial) edge() string {
+	if t.plain {
+		t.x, t.in = t.limit, other(t.rule)
+		if t.rule.Form == rules.IsNot {
+			t.x, t.in = t.in, t.x
+		}
+		return ""
+	}
+	step := t.d.step
+	t.q = step(t.limit)
+	if t.rate {
+		t.q = step(t.from(&t.near.sc)) / t.rule.Over.Seconds()
+	}
+	at := func(k int) float64 { return t.limit + t.way*float64(k)*t.q }
+	tries := 0
+	past := func(k int) bool { tries++; _, p := t.probe(at(k)); return p }
+	in, out := 0, 0
+	if past(0) {
+		for in = -1; past(in); in *= 2 {
+			if tries > 24 {
+				return fmt.Sprintf("no value inside the limit was found near it (down to %s)", t.say(at(in)))
+			}
+			out = in
+		}
+	} else {
+		for out = 1; !past(out); out *= 2 {
+			if tries > 24 {
+				return fmt.Sprintf("no value past the limit reached the rule (up to %s)", t.say(at(out)))
+			}
+			in = out
+		}
+	}
+	for out-in > 1 && tries < 60 {
+		if mid := in + (out-in)/2; past(mid) {
+			out = mid
+		} else {
+			in = mid
+		}
+	}
+	t.x, t.in = at(out), at(in)
+	return ""
+}
+
+// others names the rules that tripped before the rule did.
+func (t *trial) others(log []event, until *event) []string {
+	var names []string
+	for i := range log {
+		f := &log[i]
+		if f.Kind == interlock.TripEffect && f.Rule != t.i && (until == nil || f.call <= until.call) {
+			name := f.Reason.String()
+			if f.Rule >= 0 {
+				name = t.p.env.Rules[f.Rule].Name
+			}
+			if !slices.Contains(names, name) {
+				names = append(names, name)
+			}
+		}
+	}
+	return names
+}

@@ -1,0 +1,72 @@
+package prove
+
+import (
+	"downhaul/rules"
+)
+
+// Run makes the whole proof test. An error means that it could not be made; a
+// rule that fails, or cannot be proved, is in the report.
+func Run(setup Setup) (*Report, error) {
+	p, err := newPlan(setup)
+	if err != nil {
+		return nil, err
+	}
+	say := func(what string) {
+		if setup.Progress != nil {
+			setup.Progress(what)
+		}
+	}
+	out := &Report{Schema: Schema, Rules: []Row{}, Builtins: []Case{}}
+	say("the way to live")
+	p.unfed()
+	b, err := p.begin()
+	if err != nil {
+		return nil, err
+	}
+	rows := map[int][]Row{}
+	for i := range p.env.Rules {
+		if p.asideWhy[p.origin(i)] != "" {
+			continue
+		}
+		say(p.env.Rules[i].Name)
+		rows[p.origin(i)] = p.prove(i, b)
+	}
+	for i := range setup.Envelope.Rules {
+		if r, ok := rows[i]; ok {
+			out.Rules = append(out.Rules, r...)
+			continue
+		}
+		out.Rules = append(out.Rules, p.unproven(i))
+	}
+	say("built-in interlocks")
+	t := &builtins{p: p, b: b}
+	t.all()
+	out.Builtins = t.out
+	out.Notes = append([]string{}, p.notes...)
+	out.close()
+	return out, nil
+}
+
+// unfed notes the rules that nothing feeds on this pad.
+func (p *plan) unfed() {
+	e := p.setup.Envelope
+	for i := range e.Rules {
+		r := &e.Rules[i]
+		if p.setup.Fed(r.Watch) != rules.NotFed {
+			continue
+		}
+		why := "nothing on this pad feeds " + r.Watch.String()
+		if a, ok := e.Absent(r.Watch); ok {
+			why += " (" + a.Reason + ")"
+		}
+		p.asideWhy[i] = why
+	}
+}
+
+// unproven is the row of a rule that was not tried.
+func (p *plan) unproven(i int) Row {
+	r := &p.setup.Envelope.Rules[i]
+	s := sidesOf(r)[0]
+	return Row{Rule: r.Name, Line: r.Line, Channel: r.Watch.String(), Side: s.name, Unit: unitOf(r), Limit: s.limit,
+		Stop: r.Stop.String(), StaleAfter: r.StaleAfter.Seconds(), Outcome: NotProven, Why: p.asideWhy[i], Cases: []Case{}, Index: i}
+}

@@ -51,6 +51,8 @@ func (t *trial) within() {
 		fault = fmt.Sprintf("the core read %s, past the limit, for a value set inside it", t.say(v))
 	case f != nil:
 		fault = fmt.Sprintf("tripped at %s, which is not past %s", t.say(v), t.say(t.limit))
+	case t.stranger(r.log) != "":
+		fault = fmt.Sprintf("%q tripped, and nothing that it rests on had moved", t.stranger(r.log))
 	case !t.rate && !t.plain && !t.as(v, t.in):
 		fault = fmt.Sprintf("read %s where %s was sent", t.say(v), t.say(t.in))
 	}
@@ -115,6 +117,8 @@ func (t *trial) beyond() {
 		fault = fmt.Sprintf("took %s, and may take %s", ms(took), ms(t.budget.Relay))
 	case took < t.rule.Lasting:
 		fault = fmt.Sprintf("tripped after %s, before it had lasted %s", ms(took), ms(t.rule.Lasting))
+	case t.stranger(r.log[:indexOf(r.log, f)]) != "":
+		fault = fmt.Sprintf("%q tripped before it, and nothing that it rests on had moved", t.stranger(r.log))
 	case t.rule.Stop != rules.NoStop && f.HasValue && !t.left(f.Value):
 		fault = fmt.Sprintf("the record says %s, which is not past the limit", t.say(f.Value))
 	}
@@ -178,6 +182,15 @@ func whyOpen(log []event) interlock.Reason {
 		return e.Reason
 	}
 	return interlock.NoReason
+}
+
+func indexOf(log []event, f *event) int {
+	for i := range log {
+		if &log[i] == f {
+			return i
+		}
+	}
+	return len(log)
 }
 
 func find(log []event, kind interlock.EffectKind, is func(*event) bool) *event {

@@ -60,8 +60,10 @@ type rig struct {
 	silent bool
 	// still stops the last digit that moves, as a frozen sensor does.
 	still bool
-	// outward is the way in which the last digit moves.
+	// outward is the way in which the last digit of the moved channels moves,
+	// 0 not at all; all others have theirs move.
 	outward float64
+	moved   []rules.ChannelID
 	restart time.Duration // what a restart took off the craft's clock
 
 	lines   [interlock.LineCount]bool
@@ -139,10 +141,10 @@ func (r *rig) at(s *scene, id rules.ChannelID) float64 {
 	if math.Abs(x) < 1e-3 {
 		q = max(q, 1e-6)
 	}
-	if s.v[id] < 0 {
-		return x - r.outward*q
+	if slices.Contains(r.moved, id) {
+		return x + math.Copysign(r.outward*q, r.outward*x)
 	}
-	return x + r.outward*q
+	return x + q
 }
 
 func (r *rig) f32(s *scene, id rules.ChannelID) float32 { return float32(r.at(s, id)) }

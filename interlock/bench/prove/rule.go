@@ -132,6 +132,7 @@ func (t *trial) fresh(base *rig) *rig {
 	if list := t.p.sourcesOf(t.d.moves); len(list) > 0 {
 		r.until(r.due[list[len(list)-1]] + time.Millisecond)
 	}
+	r.moved = t.d.moves
 	rateOf := -1
 	if t.rate {
 		rateOf = t.i
@@ -262,7 +263,7 @@ func (t *trial) ready() string {
 		return fmt.Sprintf("the craft cannot be brought near the limit and stay live (%v)", t.near.view.Why)
 	case !v.HasValue || v.Reading.Quality != rules.Good:
 		return fmt.Sprintf("%v has no good value here (%s)", t.rule.Watch, v.Reading.Cause)
-	case v.Side == rules.Beyond || v.Side == rules.InDeadband:
+	case t.rule.Side(v.Value) >= rules.InDeadband:
 		return fmt.Sprintf("%v cannot be brought inside its limit beside the other rules (it reads %s)", t.rule.Watch, t.say(v.Value))
 	case !v.InForce && t.rule.While != rules.Always:
 		return "its phase cannot be brought about beside the other rules"
@@ -341,4 +342,31 @@ func (t *trial) others(log []event, until *event) []string {
 		}
 	}
 	return names
+}
+
+// stranger names a rule or an interlock that tripped although nothing that it
+// rests on was moved; empty if none did.
+func (t *trial) stranger(log []event) string {
+	moved := t.needs()
+	for i := range log {
+		f := &log[i]
+		if f.Kind != interlock.TripEffect || f.Rule == t.i {
+			continue
+		}
+		if f.Rule < 0 {
+			return f.Reason.String()
+		}
+		rests := t.p.setup.Site.Derived.Needs(t.p.env.Rules[f.Rule].Watch)
+		if !slices.ContainsFunc(rests, func(id rules.ChannelID) bool { return slices.Contains(moved, id) || t.akin(id) }) {
+			return t.p.env.Rules[f.Rule].Name
+		}
+	}
+	return ""
+}
+
+// akin says that a channel comes in the same telling as one that is moved, so
+// that moving the one may move the other: the cells of a pack and its voltage.
+func (t *trial) akin(id rules.ChannelID) bool {
+	same := t.p.sourcesOf([]rules.ChannelID{id})
+	return slices.ContainsFunc(t.p.sourcesOf(t.needs()), func(k int) bool { return slices.Contains(same, k) })
 }

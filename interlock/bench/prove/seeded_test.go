@@ -1,0 +1,267 @@
+package prove
+
+import (
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/intake"
+	"downhaul/rules"
+)
+
+// wrongCore is the guard's engine behind something that changes what goes in or
+// comes out: a seeded defect.
+type wrongCore struct {
+	core
+	in  func(c core, in *interlock.Input) bool // false: the engine never hears of it
+	out func(effects []interlock.Effect) []interlock.Effect
+}
+
+func (w *wrongCore) clone() core { return &wrongCore{w.core.clone(), w.in, w.out} }
+
+func (w *wrongCore) StepFrom(at time.Duration, in *interlock.Input) []interlock.Effect {
+	x := *in
+	if w.in != nil && !w.in(w.core, &x) {
+		return w.change(w.core.Advance(at))
+	}
+	return w.change(w.core.StepFrom(at, &x))
+}
+
+func (w *wrongCore) Advance(at time.Duration) []interlock.Effect { return w.change(w.core.Advance(at)) }
+
+func (w *wrongCore) change(effects []interlock.Effect) []interlock.Effect {
+	if w.out == nil {
+		return effects
+	}
+	return w.out(slices.Clone(effects))
+}
+
+// wrongDoor is the guard's intake behind something that changes the bytes.
+type wrongDoor struct {
+	door
+	change func(c *intake.Chunk) []byte
+	after  func(in []interlock.Input) []interlock.Input
+}
+
+func (w *wrongDoor) clone() door { return &wrongDoor{w.door.clone(), w.change, w.after} }
+
+func (w *wrongDoor) AppendFrom(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
+	x := *c
+	if w.change != nil && c.Source == intake.Telemetry {
+		x.Bytes = w.change(c)
+	}
+	got := w.door.AppendFrom(dst, &x)
+	if w.after != nil {
+		got = w.after(got)
+	}
+	return got
+}
+
+// rule finds a rule by name.
+func ruleOf(env *rules.Envelope, name string) *rules.Rule {
+	for i := range env.Rules {
+		if env.Rules[i].Name == name {
+			return &env.Rules[i]
+		}
+	}
+	panic("no rule " + name)
+}
+
+// defect is one thing that is wrong in the core under proof.
+type defect struct {
+	name string
+	// rule changes one rule of the envelope that the core is given.
+	rule   string
+	change func(r *rules.Rule)
+	// site and doors change what the core knows of the pad and hears.
+	site  func(s *interlock.Site)
+	in    func(c core, in *interlock.Input) bool
+	out   func(effects []interlock.Effect) []interlock.Effect
+	bytes func(c *intake.Chunk) []byte
+	after func(in []interlock.Input) []interlock.Input
+	// found is what the proof must say, as "rule: case"; "" any.
+	found string
+}
+
+// deaf never hears that a line went off.
+func deaf(l interlock.Line) func(core, *interlock.Input) bool {
+	return func(c core, in *interlock.Input) bool {
+		if in.Kind == interlock.LineInput && in.Line == l {
+			in.On = true
+		}
+		return true
+	}
+}
+
+func withoutHost(h interlock.Host) func(core, *interlock.Input) bool {
+	return func(_ core, in *interlock.Input) bool { return in.Kind != interlock.HostInput || in.Host != h }
+}
+
+// seeded are wrong engines and intakes, one fault each.
+var seeded = []defect{
+	{name: "one rule ignores its lasting", rule: "tether overload", change: func(r *rules.Rule) { r.Lasting = 0 }, found: "tether overload above: back in time"},
+	{name: "lasting is twice as long", rule: "tilt", change: func(r *rules.Rule) { r.Lasting *= 20 }, found: "tilt above: outside"},
+	{name: "clears in the deadband", rule: "tether overload", change: func(r *rules.Rule) { r.Deadband = 0 }, found: "tether overload above: held in the deadband"},
+	{name: "clears in the deadband below", rule: "pack floor", change: func(r *rules.Rule) { r.Deadband = 0 }, found: "pack floor below: dither in the deadband"},
+	{name: "never clears", rule: "gust", change: func(r *rules.Rule) { r.Deadband = 7 }, found: "gust above: fully back"},
+	{name: "trips at the limit itself", rule: "tether overload", change: func(r *rules.Rule) { r.Limit -= 1e-9 }, found: "tether overload above: inside"},
+	{name: "limit a step too high", rule: "pack floor", change: func(r *rules.Rule) { r.Limit -= 0.0015 }, found: "pack floor below: outside"},
+	{name: "limit in the wrong unit", rule: "gust", change: func(r *rules.Rule) { r.Limit *= 1.944; r.Caution *= 1.944 }, found: "gust above: outside"},
+	{name: "misses silence", rule: "tether overload", change: func(r *rules.Rule) { r.WhenMissing = rules.MissingCautions }, found: "tether overload above: silence"},
+	{name: "stale too late", rule: "ceiling", change: func(r *rules.Rule) { r.StaleAfter += time.Millisecond }, found: "ceiling above: silence"},
+	{name: "stale too soon", rule: "pack floor", change: func(r *rules.Rule) { r.StaleAfter -= 100 * time.Millisecond }, found: "pack floor below: silence"},
+	{name: "not watched for freezing", rule: "tilt", in: func(_ core, in *interlock.Input) bool {
+		// A digit that nobody sent moves.
+		if in.Kind == interlock.SampleInput && (in.Sample.Channel == rules.Roll || in.Sample.Channel == rules.Pitch) && in.Sample.Quality == rules.Good {
+			in.Sample.Value += wobble()
+		}
+		return true
+	}, found: "tilt above: frozen"},
+	{name: "a missing channel stops softly", rule: "ceiling", change: func(r *rules.Rule) { r.MissingStop, r.MissingGrace = rules.Controlled, 5*time.Second }, found: "ceiling above: silence"},
+	{name: "the wrong stop", rule: "tilt", change: func(r *rules.Rule) { r.Stop, r.Grace = rules.Controlled, 5*time.Second }, found: "tilt above: stop"},
+	{name: "grace too long", rule: "pack floor", change: func(r *rules.Rule) { r.Grace += 5 * time.Second }, found: "pack floor below: stop"},
+	{name: "acts out of its phase", rule: "tilt", change: func(r *rules.Rule) { r.While = rules.Always }, found: "tilt above: out of its phase"},
+	{name: "unknown is not airborne", rule: "tilt", in: stillKnown(), found: "tilt above: phase unknown"},
+	{name: "watches another channel", rule: "tilt", change: func(r *rules.Rule) { r.Watch = rules.Pitch }, found: "tilt above: "},
+	{name: "not a number passes for upright", after: func(in []interlock.Input) []interlock.Input {
+		for i := range in {
+			if s := &in[i].Sample; in[i].Kind == interlock.SampleInput && s.Cause == rules.NotANumber {
+				s.Quality, s.Cause, s.Value = rules.Good, rules.NoCause, wobble()
+			}
+		}
+		return in
+	}, found: "tilt above: not a number"},
+	{name: "the word for unknown passes for a good cell", after: func(in []interlock.Input) []interlock.Input {
+		for i := range in {
+			if s := &in[i].Sample; in[i].Kind == interlock.SampleInput && s.Channel == rules.Pack1LowestCell && s.Cause == rules.Sentinel {
+				s.Quality, s.Cause, s.Value = rules.Good, rules.NoCause, 4
+			}
+		}
+		return in
+	}, found: "pack floor below: unknown"},
+	{name: "counts another system's frames", bytes: func(c *intake.Chunk) []byte {
+		b := slices.Clone(c.Bytes)
+		if b[5] == 2 {
+			return resigned(b, 1)
+		}
+		return b
+	}, found: "pack floor below: wrong sender"},
+	{name: "an overtaken frame is a sample", after: nil, bytes: renewClock(), found: "tilt above: late data"},
+	{name: "the gate is not heard", in: deaf(interlock.Gate), found: "built-in: gate"},
+	{name: "one contact of the stop is not heard", in: deaf(interlock.EStopB), found: "built-in: emergency stop, estop_b only"},
+	{name: "the readback is not heard opening", in: func(c core, in *interlock.Input) bool {
+		if in.Kind != interlock.LineInput || in.Line != interlock.Readback || in.On {
+			return true
+		}
+		var v interlock.View
+		c.View(&v)
+		return v.State != interlock.Live
+	}, found: "built-in: readback opens"},
+	{name: "a held-up loop is not told", in: withoutHost(interlock.HostStalled), found: "built-in: loop held up"},
+	{name: "a clash is not told", in: withoutHost(interlock.HostClash), found: "built-in: two senders under one identity"},
+	{name: "silence of the craft for too long", site: func(s *interlock.Site) { s.LinkStale *= 2 }, found: "built-in: silence of the craft"},
+	{name: "lines unread for too long", site: func(s *interlock.Site) { s.PinStale += 10 * time.Millisecond }, found: "built-in: input lines unread"},
+	{name: "a restart passes", in: func(_ core, in *interlock.Input) bool {
+		return in.Kind != interlock.SampleInput || in.Sample.Channel != rules.CraftBootClock
+	}, found: "built-in: craft restarts in flight"},
+	{name: "a short reset will do", site: func(s *interlock.Site) { s.ResetShortest = time.Millisecond }, found: "built-in: reset too short"},
+	{name: "a taped-down reset will do", site: func(s *interlock.Site) { s.ResetLongest = time.Hour }, found: "built-in: reset taped down"},
+	{name: "no horn", site: func(s *interlock.Site) { s.Horn = 1800 * time.Millisecond }, found: "built-in: start"},
+	{name: "outputs up will do", site: func(s *interlock.Site) { s.IdleOutput = 1 }, found: "built-in: start with outputs up"},
+	{name: "the relay is told a call late", out: lateRelay(), found: "tilt above: stop"},
+	{name: "the end's grace is too long", site: func(s *interlock.Site) { s.EndGrace += time.Second }, found: "built-in: end in the air"},
+}
+
+// wobble is a digit that moves, for two channels in turn.
+var wobbles = 0
+
+func wobble() float64 {
+	wobbles++
+	return 1e-7 * float64(wobbles/2%2)
+}
+
+// stillKnown makes "landed" and "disarmed" never grow old.
+func stillKnown() func(core, *interlock.Input) bool {
+	return func(c core, in *interlock.Input) bool {
+		if in.Kind != interlock.LineInput || in.Line != interlock.EStopA {
+			return true
+		}
+		var v interlock.View
+		c.View(&v)
+		for _, id := range [...]rules.ChannelID{rules.CraftArmed, rules.CraftLanded} {
+			if now := c.Reading(id); now.Quality == rules.Good && v.At-now.At > time.Second {
+				c.StepFrom(v.At, &interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: now.Value}})
+			}
+		}
+		return true
+	}
+}
+
+// lateRelay holds a relay that opens back until the next call.
+func lateRelay() func([]interlock.Effect) []interlock.Effect {
+	var held []interlock.Effect
+	return func(effects []interlock.Effect) []interlock.Effect {
+		var out []interlock.Effect
+		out = append(out, held...)
+		held = nil
+		for _, f := range effects {
+			if (f.Kind == interlock.RelayEffect || f.Kind == interlock.BeatEffect) && !f.On {
+				held = append(held, f)
+				continue
+			}
+			out = append(out, f)
+		}
+		return out
+	}
+}
+
+// build puts a defect between the proof and the core.
+func (d *defect) build(env *rules.Envelope, site interlock.Site, in intake.Config) (core, door, error) {
+	if d.change != nil {
+		e := *env
+		e.Rules = slices.Clone(env.Rules)
+		d.change(ruleOf(&e, d.rule))
+		env = &e
+	}
+	if d.site != nil {
+		d.site(&site)
+	}
+	c, k, err := openReal(env, site, in)
+	if err != nil {
+		return nil, nil, err
+	}
+	if d.in != nil || d.out != nil {
+		c = &wrongCore{c, d.in, d.out}
+	}
+	if d.bytes != nil || d.after != nil {
+		k = &wrongDoor{k, d.bytes, d.after}
+	}
+	return c, k, nil
+}
+
+// A proof that finds nothing in a wrong core proves nothing.
+func TestSeededFaultsAreFound(t *testing.T) {
+	envelope, padText := demoFile(t, "envelope.toml"), demoFile(t, "pad.toml")
+	for _, d := range seeded {
+		t.Run(d.name, func(t *testing.T) {
+			s := setupOf(t, envelope, padText)
+			s.open = d.build
+			r, err := Run(s)
+			if err != nil {
+				if d.found != "" {
+					t.Fatalf("the proof could not be made: %v", err)
+				}
+				return
+			}
+			all := faults(r)
+			if r.Pass || len(all) == 0 {
+				t.Fatal("the proof passed")
+			}
+			if !slices.ContainsFunc(all, func(f string) bool { return strings.HasPrefix(f, d.found) }) {
+				t.Errorf("%q was not among what it found:\n%s", d.found, strings.Join(all, "\n"))
+			}
+		})
+	}
+}

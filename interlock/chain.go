@@ -75,11 +75,21 @@ func (e *Engine) mirror(at time.Duration, closed bool) {
 		}
 		e.failed(at, EventMirrorClosed, ReasonReadbackClosed)
 	case closed && e.state == Closing:
+		e.arm(timerBounce, at+contactBounce)
 		e.event(at, EventClosed, ReasonClosed, -1)
 	case !closed && (e.state == Live || e.state == Lowering):
+		if e.timers[timerBounce] != rules.Never {
+			return // still bouncing; the end of that time judges
+		}
 		e.builtinTrip(at, EventMirrorOpened, ReasonReadbackOpened)
 	}
 }
+
+// contactBounce is how long after its first closing a mirror contact may open
+// again before that counts as an opening. Ours: several times the few
+// milliseconds that contacts bounce, and less than a person notices. Opening
+// the chain takes no notice of it.
+const contactBounce = 20 * time.Millisecond
 
 // closingOn does the next step of the closing sequence: relay without pulses,
 // pulses without relay, and at the end of the horn both.

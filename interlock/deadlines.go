@@ -176,6 +176,10 @@ func (e *Engine) timer(i int, due time.Duration) {
 		e.checkPowerGone(due)
 	case timerPickUp:
 		e.pickUpOver(due)
+	case timerBounce:
+		if !e.mirrorClosed() {
+			e.builtinTrip(due, EventMirrorOpened, ReasonReadbackOpened)
+		}
 	case timerDiscrepancy:
 		if e.lines[EStopA].on != e.lines[EStopB].on {
 			e.event(due, EventSelfTest, ReasonEStopOne, -1)

@@ -181,6 +181,9 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 		e.disarm(timerClosing)
 		e.disarm(timerPickUp)
 	}
+	if next != Live && next != Lowering {
+		e.disarm(timerBounce)
+	}
 	if next != Lowering {
 		e.disarm(timerGrace)
 		e.disarm(timerDown)

@@ -14,6 +14,7 @@ const (
 	timerDropOut      = iota // readback must say open by now
 	timerPowerRemains        // rotors and current must be gone by now
 	timerPickUp              // readback must say closed by now
+	timerBounce              // its contact must have come to rest by now
 	timerDiscrepancy         // both emergency-stop contacts must agree by now
 	timerPins                // input lines must have been read by now
 	timerLink                // something must have been heard by now

@@ -120,6 +120,7 @@ const converterBits = 24
 func (p *Pad) VirtualBoard(now func() time.Duration) hw.VirtualConfig {
 	c := hw.VirtualConfig{Inputs: InputOrder(), Now: now, Socket: p.Board.Socket}
 	c.Chain.LongestGap = p.LongestGap
+	c.Chain.Bounce = hw.SignalBounce // as real contacts do: a guard that can not bear it shows here first
 	for _, name := range c.Inputs {
 		l := p.Board.Line(name)
 		if l.NormallyClosed && isButton(name) {

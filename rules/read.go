@@ -57,7 +57,7 @@ func CheckVersion(root *document.Table) {
 }
 
 func readTether(t *document.Table, out *Tether) {
-	if q, ok := positive(t, "breaking_strength", Force); ok {
+	if q, ok := PositiveAt(t, "breaking_strength", Force); ok {
 		out.BreakingStrength = q.SI
 	}
 	if n, ok := t.Number("design_factor"); ok {
@@ -67,7 +67,7 @@ func readTether(t *document.Table, out *Tether) {
 			out.DesignFactor = n
 		}
 	}
-	if q, ok := positive(t, "length", Length); ok {
+	if q, ok := PositiveAt(t, "length", Length); ok {
 		out.Length = q.SI
 	}
 	text, ok := t.String("stretch")
@@ -97,10 +97,21 @@ func readTether(t *document.Table, out *Tether) {
 	out.Stretch, out.StretchAt = s.SI, f.SI
 }
 
-func positive(t *document.Table, key string, kind Kind) (Quantity, bool) {
+// PositiveAt is a quantity of more than 0; faults stay in the document.
+func PositiveAt(t *document.Table, key string, kind Kind) (Quantity, bool) {
 	q, ok := QuantityAt(t, key, kind)
 	if ok && q.SI <= 0 {
 		t.Fault(key, "must be more than 0", t.Got(key), "write a "+kind.String()+" of more than 0")
+		return Quantity{}, false
+	}
+	return q, ok
+}
+
+// NotNegativeAt is a quantity of 0 or more; faults stay in the document.
+func NotNegativeAt(t *document.Table, key string, kind Kind) (Quantity, bool) {
+	q, ok := QuantityAt(t, key, kind)
+	if ok && q.SI < 0 {
+		t.Fault(key, "is negative", t.Got(key), "write 0 or more")
 		return Quantity{}, false
 	}
 	return q, ok

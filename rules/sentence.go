@@ -12,7 +12,7 @@ func FormatDuration(d time.Duration) string {
 	const day = 24 * time.Hour
 	size := d.Abs()
 	switch {
-	case size >= 2*day && size%day == 0:
+	case size >= day && size%day == 0:
 		return strconv.FormatInt(int64(d/day), 10) + " d"
 	case size >= 2*time.Minute && size%time.Minute == 0:
 		return strconv.FormatInt(int64(d/time.Minute), 10) + " min"

@@ -260,3 +260,17 @@ func (k Kind) listUnits() string {
 	}
 	return document.List(all, "or")
 }
+
+// KindOf is the kind of quantity that a text with a unit, such as "40 mm", can
+// only be. ok is false where there is no number or no unit that is known.
+func KindOf(text string) (Kind, bool) {
+	number, unitText := split(strings.TrimSpace(text))
+	if number == "" || unitText == "" {
+		return 0, false
+	}
+	u, ok := findUnit(unitText)
+	if !ok || u.inside {
+		return 0, false
+	}
+	return u.kind, true
+}

@@ -4,7 +4,6 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -12,6 +11,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
+	"downhaul/rules/card"
 	"downhaul/rules/document"
 )
 
@@ -45,7 +45,7 @@ var marks = []struct {
 	{isEnvelope, []string{"rule", "permissive", "tether", "without", "changed", "approved_by"}},
 	{isPad, []string{"duty", "link", "board", "reach", "stop", "height", "anchor", "packs", "wind", "load_cell", "named",
 		"contactor", "estop", "end", "absent", "log_folder", "socket"}},
-	{isCard, []string{"step"}},
+	{isCard, []string{"step", "motors", "motor", "pack"}},
 }
 
 // kindOf tells a file's kind by the keys at its top; a key of several kinds, or
@@ -178,14 +178,12 @@ func (c *checked) read(name string, text []byte) checkedFile {
 			f.Title, f.SHA256, f.Says = p.Title, hex.EncodeToString(p.Hash[:]), padSays(p)
 		}
 	case isCard:
-		card, faults := pad.ReadCard(name, text)
+		crd, faults := card.Read(name, text)
 		f.add(faults)
-		if card != nil {
-			f.Title, f.SHA256, f.Says = card.Title, hex.EncodeToString(card.Hash[:]), cardSays(card)
-			c.stepEnvelopes(&f, card)
-			for _, step := range card.Steps {
-				c.heaviest = max(c.heaviest, card.Mass+step.Ballast)
-			}
+		if crd != nil {
+			f.Title, f.SHA256, f.Says = crd.Title, hex.EncodeToString(crd.Hash[:]), cardSays(crd)
+			c.stepEnvelopes(&f, crd)
+			c.heaviest = max(c.heaviest, crd.Heaviest())
 		}
 	default:
 		f.add(document.Faults{{File: name, Line: 1, Wrong: "neither envelope, pad file nor test card",
@@ -202,36 +200,6 @@ func (c *checked) has(name string) bool {
 func (f *checkedFile) add(faults document.Faults) {
 	for _, x := range faults {
 		f.Faults = append(f.Faults, fault{x.Line, x.Key, x.Wrong, x.Got, x.Mend, x.Error()})
-	}
-}
-
-// stepEnvelopes reads the envelopes that the steps of a card name, each once.
-func (c *checked) stepEnvelopes(f *checkedFile, card *pad.Card) {
-	for i, step := range card.Steps {
-		if step.Envelope == "" {
-			continue
-		}
-		name := step.Envelope
-		if !filepath.IsAbs(name) {
-			name = filepath.Join(filepath.Dir(f.File), name)
-		}
-		if c.has(name) {
-			continue
-		}
-		wrong := document.Fault{File: f.File, Line: step.Line, Key: fmt.Sprintf("step[%d].envelope", i+1), Got: document.Quote(step.Envelope)}
-		text, err := os.ReadFile(name)
-		switch {
-		case errors.Is(err, fs.ErrNotExist):
-			wrong.Wrong, wrong.Mend = "there is no such file", "write its path from the card's own folder"
-		case err != nil:
-			wrong.Wrong, wrong.Mend = "cannot be read", err.Error()
-		case kindOf(text) != isEnvelope:
-			wrong.Wrong, wrong.Mend = "is no envelope", "name a file with [[rule]]"
-		default:
-			c.Files = append(c.Files, c.read(name, text))
-			continue
-		}
-		f.add(document.Faults{wrong})
 	}
 }
 

@@ -118,24 +118,3 @@ func padSays(p *pad.Pad) []string {
 	}
 	return out
 }
-
-// cardSays is a test card in sentences.
-func cardSays(c *pad.Card) []string {
-	out := []string{fmt.Sprintf("Craft %s, %s ready to fly.", c.Craft, rules.Format(c.Mass, "kg"))}
-	for i, s := range c.Steps {
-		text := fmt.Sprintf("Step %d, %s: ", i+1, s.Name)
-		if s.Ground {
-			text += "on the ground"
-		} else {
-			text += fmt.Sprintf("%s of ballast, %s in all", rules.Format(s.Ballast, "kg"), rules.Format(c.Mass+s.Ballast, "kg"))
-		}
-		if len(s.Needs) > 0 {
-			text += "; first: " + strings.Join(s.Needs, ", ")
-		}
-		if s.Envelope != "" {
-			text += "; limits of " + s.Envelope
-		}
-		out = append(out, text+".")
-	}
-	return out
-}

@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
+	"downhaul/rules/card"
 	"downhaul/rules/document"
 )
 
@@ -55,6 +56,8 @@ type answers struct {
 	LinkDevice                     string
 	LinkBaud                       int
 	Ballast                        []ballastStep
+	Clearance, ClearanceLoad       string
+	CardWind                       string
 	Sessions, Socket               string // absolute paths; Socket empty when too long
 	mass, thrust, tether, breaking rules.Quantity
 	ceiling                        rules.Quantity
@@ -207,7 +210,16 @@ const (
 	firstGust    = 8.0 // m/s
 	ballastShare = 0.1 // of the mass, for each step
 	ballastSteps = 5
+	// from a blade's tip to whatever is next to it, m
+	firstClearance = 0.04
 )
+
+func smallLength(units string) string {
+	if units == "imperial" {
+		return "in"
+	}
+	return "mm"
+}
 
 // fill works the rest out, fills the gaps, and holds the files against the
 // same readers as check: what does not pass is not written.
@@ -221,6 +233,8 @@ func (a *answers) fill() (map[string][]byte, error) {
 	a.TensionCaution = rounded(cautionShare*a.breaking.SI/designFactor, a.breaking.Unit)
 	wind := rules.DefaultUnit(rules.Speed, a.Units)
 	a.Gust, a.GustCaution = rounded(firstGust, wind), rounded(cautionShare*firstGust, wind)
+	a.Clearance, a.ClearanceLoad = rounded(firstClearance, smallLength(a.Units)), rounded(firstClearance/2, smallLength(a.Units))
+	a.CardWind = rounded(cautionShare*firstGust, wind)
 	after := "empty hover"
 	for n := 1; n <= ballastSteps; n++ {
 		step := ballastStep{Name: fmt.Sprintf("ballast %d", n), Mass: rounded(float64(n)*ballastShare*a.mass.SI, a.mass.Unit), After: after}
@@ -245,7 +259,7 @@ func (a *answers) fill() (map[string][]byte, error) {
 func passes(texts map[string][]byte) error {
 	e, faults := rules.ReadEnvelope("envelope.toml", texts["envelope.toml"])
 	p, more := pad.Read("pad.toml", texts["pad.toml"])
-	_, last := pad.ReadCard("card.toml", texts["card.toml"])
+	_, last := card.Read("card.toml", texts["card.toml"])
 	all := append(append(append(document.Faults(nil), faults...), more...), last...)
 	if e != nil && p != nil {
 		all = append(all, e.CheckFed("envelope.toml", p.Fed)...)

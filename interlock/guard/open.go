@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
+	"downhaul/rules/card"
 	"downhaul/rules/document"
 )
 
@@ -63,7 +64,7 @@ func ReadFiles(padName, envelopeName, cardName string) (Files, error) {
 type Checked struct {
 	Pad      *pad.Pad
 	Envelope *rules.Envelope
-	Card     *pad.Card // nil without one
+	Card     *card.Card // nil without one
 }
 
 // Check reads all files and gives every fault of all of them at once.
@@ -79,7 +80,7 @@ func (f Files) Check() (Checked, document.Faults) {
 		all = append(all, c.Envelope.CheckFed(f.Envelope.Name, c.Pad.Fed)...)
 	}
 	if f.Card.Name != "" {
-		c.Card, faults = pad.ReadCard(f.Card.Name, f.Card.Text)
+		c.Card, faults = card.Read(f.Card.Name, f.Card.Text)
 		all = append(all, faults...)
 	}
 	return c, all

@@ -343,20 +343,12 @@ func timeAt(t *document.Table, key string, longest time.Duration) (time.Duration
 
 // over0 is a quantity of more than 0.
 func over0(t *document.Table, key string, kind rules.Kind) (float64, bool) {
-	q, ok := rules.QuantityAt(t, key, kind)
-	if ok && q.SI <= 0 {
-		t.Fault(key, "must be more than 0", t.Got(key), "write a "+kind.String()+" of more than 0")
-		return 0, false
-	}
+	q, ok := rules.PositiveAt(t, key, kind)
 	return q.SI, ok
 }
 
 // from0 is a quantity of 0 or more.
 func from0(t *document.Table, key string, kind rules.Kind) (float64, bool) {
-	q, ok := rules.QuantityAt(t, key, kind)
-	if ok && q.SI < 0 {
-		t.Fault(key, "is negative", t.Got(key), "write 0 or more")
-		return 0, false
-	}
+	q, ok := rules.NotNegativeAt(t, key, kind)
 	return q.SI, ok
 }

@@ -209,19 +209,6 @@ func TestFed(t *testing.T) {
 	}
 }
 
-func TestCard(t *testing.T) {
-	c, faults := ReadCard("card.toml", example(t, "card.toml"))
-	if faults != nil {
-		t.Fatal(faults)
-	}
-	if c.Craft != "Heron" || c.Mass != 31 || len(c.Steps) != 3 || !c.Steps[0].Ground || c.Steps[2].Ballast != 10 || c.Steps[2].Envelope != "heavy.toml" {
-		t.Errorf("the card is wrong: %+v", c)
-	}
-	if s, ok := c.Step("EMPTY hover"); !ok || len(s.Needs) != 2 {
-		t.Errorf("the step is wrong: %+v", s)
-	}
-}
-
 // seeds gives a fuzz target the example files, whole and with pieces missing.
 func seeds(f *testing.F, names ...string) {
 	for _, name := range names {
@@ -243,14 +230,6 @@ func FuzzReadPad(f *testing.F) {
 				t.Errorf("read without a fault, and yet: %v", err)
 			}
 		}
-	})
-}
-
-func FuzzReadCard(f *testing.F) {
-	seeds(f, "card.toml")
-	f.Fuzz(func(t *testing.T, text []byte) {
-		c, faults := ReadCard("card.toml", text)
-		checkOutcome(t, c != nil, faults)
 	})
 }
 

@@ -21,6 +21,7 @@ const module = "downhaul"
 // Their sub-packages are not in it unless named (links do I/O).
 var pure = []string{
 	"rules",
+	"rules/card",
 	"rules/document",
 	"interlock",
 	"interlock/derived",

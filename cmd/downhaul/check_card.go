@@ -1,0 +1,61 @@
+package main
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"downhaul/rules"
+	"downhaul/rules/card"
+	"downhaul/rules/document"
+)
+
+// cardSays is a test card in sentences.
+func cardSays(c *card.Card) []string {
+	out := []string{fmt.Sprintf("Craft %s, %s ready to fly.", c.Craft.Name, c.Show(c.Craft.Mass, rules.Mass))}
+	for i := range c.Steps {
+		out = append(out, fmt.Sprintf("Step %d, %s", i+1, c.Steps[i].Says(c)))
+	}
+	return out
+}
+
+// stepEnvelopes reads the envelopes that the steps of a card name, each once,
+// and holds them against the hashes on the card.
+func (c *checked) stepEnvelopes(f *checkedFile, crd *card.Card) {
+	for i := range crd.Steps {
+		step := &crd.Steps[i]
+		if step.Envelope == "" {
+			continue
+		}
+		name := step.Envelope
+		if !filepath.IsAbs(name) {
+			name = filepath.Join(filepath.Dir(f.File), name)
+		}
+		wrong := document.Fault{File: f.File, Line: step.Line, Key: fmt.Sprintf("step[%d].envelope", i+1), Got: document.Quote(step.Envelope)}
+		text, err := os.ReadFile(name)
+		switch sum := sha256.Sum256(text); {
+		case errors.Is(err, fs.ErrNotExist):
+			wrong.Wrong, wrong.Mend = "there is no such file", "write its path from the card's own folder"
+		case err != nil:
+			wrong.Wrong, wrong.Mend = "cannot be read", err.Error()
+		case kindOf(text) != isEnvelope:
+			wrong.Wrong, wrong.Mend = "is no envelope", "name a file with [[rule]]"
+		case sum != step.EnvelopeHash:
+			wrong.Key += "_sha256"
+			wrong.Wrong, wrong.Got = "the file is another than the one that was agreed", "a file of "+hex.EncodeToString(sum[:])
+			wrong.Mend = "read the file again; if it is right, write this hash"
+		default:
+			wrong.Wrong = ""
+		}
+		if wrong.Wrong != "" {
+			f.add(document.Faults{wrong})
+		}
+		if err == nil && !c.has(name) && kindOf(text) == isEnvelope {
+			c.Files = append(c.Files, c.read(name, text))
+		}
+	}
+}

@@ -1,0 +1,213 @@
+package card
+
+import (
+	"strings"
+	"time"
+
+	"downhaul/rules"
+)
+
+// Card is a test card. Values are SI.
+type Card struct {
+	Version int
+	Title   string
+	Units   string // "metric" or "imperial", for people
+	Craft   Craft
+	Motors  Motors
+	Packs   []Pack
+	Steps   []Step
+	// Hash is the SHA-256 of the file's bytes.
+	Hash [32]byte
+}
+
+// Craft is the craft without ballast.
+type Craft struct {
+	Name string
+	// Mass is the mass ready to fly, kg.
+	Mass float64
+	// Structure is the part of Mass that is not packs, kg; 0 is not stated.
+	Structure float64
+	// Radius is from the middle to the outermost blade tip, m; 0 is not stated.
+	Radius float64
+}
+
+// Motors is what lifts the craft. Count 0 is not stated.
+type Motors struct {
+	Count int
+	// Thrust is the static thrust of each motor, N; 0 is not stated. Where the
+	// rig gave it, it is reading times lever.
+	Thrust float64
+	// LossLow and LossHigh are what mounting, wakes, ducts and heat take of
+	// the static thrust, as shares; HasLosses says that they are stated.
+	LossLow, LossHigh float64
+	HasLosses         bool
+	Rig               Rig
+	// Places is where each motor stands; empty is not stated.
+	Places []Place
+}
+
+// Rig is how a thrust was measured with a lever and a scale.
+type Rig struct {
+	Measured bool
+	// Reading is what the scale showed, N; Lever is thrust over reading.
+	Reading, Lever float64
+	Volts          float64 // at the motor while it ran
+	// CleanTo is the thrust up to which it ran without stumbling, shaking or
+	// overheating, N; 0 is not stated.
+	CleanTo  float64
+	Date, By string
+}
+
+// Spin is which way a rotor turns, seen from above.
+type Spin string
+
+// The spins.
+const (
+	Clockwise        Spin = "cw"
+	CounterClockwise Spin = "ccw"
+)
+
+// Place is where one motor stands, in m from the middle of the craft; Number is
+// its output, from 1.
+type Place struct {
+	Number       int
+	Ahead, Right float64
+	Spin         Spin
+	Line         int
+}
+
+// Usable is the static thrust of one motor that may be counted on, N: no more
+// than it was seen to run clean.
+func (m *Motors) Usable() float64 {
+	if m.Rig.CleanTo > 0 && m.Rig.CleanTo < m.Thrust {
+		return m.Rig.CleanTo
+	}
+	return m.Thrust
+}
+
+// Pack is one pack of the set.
+type Pack struct {
+	Name     string
+	Cells    int
+	Capacity float64 // C; 0 is not stated
+	Mass     float64 // kg; 0 is not stated
+	Line     int
+}
+
+// Kind is what a step is.
+type Kind uint8
+
+// The kinds of step.
+const (
+	// Flight is a tethered flight with the step's ballast.
+	Flight Kind = iota
+	// Ground is done without leaving the ground, its result told as passed.
+	Ground
+	// Inspection has a typed value that is held against a limit.
+	Inspection
+)
+
+var kindName = [...]string{Flight: "flight", Ground: "ground", Inspection: "inspection"}
+
+// String is the kind as it stands in the file.
+func (k Kind) String() string {
+	if int(k) < len(kindName) {
+		return kindName[k]
+	}
+	return "unknown"
+}
+
+// Step is one step of the card.
+type Step struct {
+	Name string
+	Kind Kind
+	// How says what is done, in the crew's words.
+	How string
+	// Ballast is added to the craft's mass, kg; 0 for what does not fly.
+	Ballast float64
+	// Needs names earlier steps, as the card spells them, that must be in
+	// force. One that flew is in force once it was the step of a run.
+	Needs []string
+	// Also is what must be so besides, in the crew's words: shown, and for the
+	// crew to see to.
+	Also  []string
+	Shown Shown
+	// Envelope is the file of the step's own limits, from the card's own
+	// folder; empty for those of the day. EnvelopeHash is the SHA-256 of its
+	// bytes.
+	Envelope     string
+	EnvelopeHash [32]byte
+	Limit        Limit
+	// Lasts is how long a result stays in force; 0 is for good.
+	Lasts time.Duration
+	Line  int
+}
+
+// Shown is what must have been shown before a flight step.
+type Shown struct {
+	Hover      time.Duration // steady hover, 0 is not asked
+	NoTrips    bool          // no trip in the last step that flew
+	HasReserve bool
+	Reserve    float64 // share of lift to spare in the last report
+	HasWind    bool
+	Wind       float64 // m/s, at most
+	WindUnit   string
+	// Packs names those that may fly; empty asks nothing.
+	Packs []string
+}
+
+// Form is how an inspection's value is held against its limit.
+type Form uint8
+
+// The forms.
+const (
+	// Passes: the answer is "pass" or "fail". Ground steps have it too.
+	Passes Form = iota
+	AtLeast
+	AtMost
+)
+
+// Limit is what an inspection's value must keep.
+type Limit struct {
+	Form Form
+	// Kind, Value and Unit are of AtLeast and AtMost.
+	Kind  rules.Kind
+	Value float64
+	Unit  string
+	// Pass says what "pass" means.
+	Pass string
+}
+
+// Step finds a step by name, whatever the case of its letters.
+func (c *Card) Step(name string) (*Step, bool) {
+	for i := range c.Steps {
+		if strings.EqualFold(c.Steps[i].Name, name) {
+			return &c.Steps[i], true
+		}
+	}
+	return nil, false
+}
+
+// Pack finds a pack by name, whatever the case of its letters.
+func (c *Card) Pack(name string) (*Pack, bool) {
+	for i := range c.Packs {
+		if strings.EqualFold(c.Packs[i].Name, name) {
+			return &c.Packs[i], true
+		}
+	}
+	return nil, false
+}
+
+// Heaviest is the mass of the heaviest step that flies, kg.
+func (c *Card) Heaviest() float64 {
+	most := c.Craft.Mass
+	for i := range c.Steps {
+		most = max(most, c.Craft.Mass+c.Steps[i].Ballast)
+	}
+	return most
+}
+
+// Show is a value in the card's own units.
+func (c *Card) Show(v float64, k rules.Kind) string {
+	return rules.Format(v, rules.DefaultUnit(k, c.Units))
+}

@@ -1,0 +1,222 @@
+package card
+
+import (
+	"crypto/sha256"
+	"strings"
+	"time"
+
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+// Read reads a test card. Either the card is complete and there is no fault, or
+// it is nil and every fault is listed by line. The file's name is for the faults
+// only.
+func Read(file string, text []byte) (*Card, document.Faults) {
+	d := document.Parse(file, text)
+	root := d.Root()
+	c := &Card{Version: rules.FileVersion, Units: "metric", Hash: sha256.Sum256(text)}
+	rules.CheckVersion(root)
+	c.Title, _ = root.Note("title")
+	if u, ok := root.Choice("units", "metric", "imperial"); ok {
+		c.Units = u
+	}
+	c.readCraft(root.Table("craft"))
+	c.readMotors(root.Table("motors"), root.Rows("motor"))
+	for _, t := range root.Rows("pack") {
+		c.readPack(t)
+	}
+	rows := root.Rows("step")
+	if len(rows) == 0 {
+		root.Missing("step", "no [[step]]: the card names nothing to do", "write at least one step")
+	}
+	for _, t := range rows {
+		c.readStep(t)
+	}
+	c.checkNames(rows)
+	if faults := d.Faults(); len(faults) > 0 {
+		return nil, faults
+	}
+	return c, nil
+}
+
+func (c *Card) readCraft(t *document.Table) {
+	c.Craft.Name, _ = t.Name("name")
+	if !t.Has("name") {
+		t.Missing("name", "missing", `write the craft's name under [craft]`)
+	}
+	if q, ok := rules.PositiveAt(t, "mass", rules.Mass); ok {
+		c.Craft.Mass = q.SI
+	}
+	if !t.Has("mass") {
+		t.Missing("mass", "missing", `write the mass ready to fly, without ballast: mass = "31 kg"`)
+	}
+	if q, ok := rules.PositiveAt(t, "structure", rules.Mass); ok {
+		c.Craft.Structure = q.SI
+		if c.Craft.Mass > 0 && q.SI > c.Craft.Mass {
+			t.Fault("structure", "is more than the mass ready to fly", t.Got("structure"), "structure is a part of mass: all but the packs")
+		}
+	}
+	if q, ok := rules.PositiveAt(t, "radius", rules.Length); ok {
+		c.Craft.Radius = q.SI
+	}
+	if q, ok := rules.PositiveAt(t, "width", rules.Length); ok {
+		if t.Has("radius") {
+			t.Fault("width", "stands beside radius", t.Got("width"), "keep one of the two")
+		}
+		c.Craft.Radius = q.SI / 2
+	}
+}
+
+// rigAgrees is how far a thrust that is written may be from reading times
+// lever; ours: what a hand scale reads apart twice over.
+const rigAgrees = 0.02
+
+func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
+	m := &c.Motors
+	if n, ok := t.Int("count", 1, 32); ok {
+		m.Count = int(n)
+	} else if (t.Present() || len(rows) > 0) && !t.Has("count") {
+		t.Missing("count", "missing", "write how many motors there are under [motors]: count = 8")
+	}
+	if q, ok := rules.PositiveAt(t, "thrust", rules.Force); ok {
+		m.Thrust = q.SI
+	}
+	m.readLosses(t)
+	m.readRig(t.Table("rig"))
+	if m.Rig.Measured {
+		measured := float64(m.Rig.Reading * m.Rig.Lever)
+		switch d := measured - m.Thrust; {
+		case m.Thrust == 0:
+			m.Thrust = measured
+		case d > float64(rigAgrees*measured) || -d > float64(rigAgrees*measured):
+			t.Fault("thrust", "is not what the rig gave: reading times lever is "+rules.Format(measured, "N"), t.Got("thrust"),
+				"take thrust out, so that the measure counts, or mend reading and lever")
+		}
+	}
+	for _, row := range rows {
+		m.readPlace(row)
+	}
+	if n := len(m.Places); n > 0 && m.Count > 0 && n != m.Count {
+		t.Fault("count", "there are not as many [[motor]]", t.Got("count"), "write one [[motor]] for each, or none")
+	}
+}
+
+func (m *Motors) readLosses(t *document.Table) {
+	text, ok := t.String("losses")
+	if !ok {
+		return
+	}
+	const how = `write it as losses = "10 % to 15 %"`
+	low, high, found := strings.Cut(text, " to ")
+	if !found {
+		t.Fault("losses", "is no range", document.Quote(text), how)
+		return
+	}
+	a, err := rules.ParseQuantity(low, rules.Ratio)
+	if err != nil {
+		t.Refuse("losses", err)
+		return
+	}
+	b, err := rules.ParseQuantity(high, rules.Ratio)
+	if err != nil {
+		t.Refuse("losses", err)
+		return
+	}
+	if a.SI < 0 || b.SI < a.SI || b.SI >= 1 {
+		t.Fault("losses", "must rise from 0 % or more to less than 100 %", document.Quote(text), how)
+		return
+	}
+	m.LossLow, m.LossHigh, m.HasLosses = a.SI, b.SI, true
+}
+
+func (m *Motors) readRig(t *document.Table) {
+	if !t.Present() {
+		return
+	}
+	r := &m.Rig
+	need := func(key, mend string) {
+		if !t.Has(key) {
+			t.Missing(key, "missing", mend)
+		}
+	}
+	if q, ok := rules.PositiveAt(t, "reading", rules.Force); ok {
+		r.Reading = q.SI
+	}
+	need("reading", `write what the scale showed: reading = "27 lbf"`)
+	if n, ok := t.Number("lever"); ok {
+		if n <= 0 || n > 100 {
+			t.Fault("lever", "must be more than 0 and at most 100", t.Got("lever"), "write thrust over reading: the motor's thrust is reading times lever")
+		} else {
+			r.Lever = n
+		}
+	}
+	need("lever", "write thrust over reading, 1 without a lever: lever = 2")
+	if q, ok := rules.PositiveAt(t, "volts", rules.Voltage); ok {
+		r.Volts = q.SI
+	}
+	need("volts", `write the voltage at the motor while it ran: volts = "48 V"`)
+	if q, ok := rules.PositiveAt(t, "clean_to", rules.Force); ok {
+		r.CleanTo = q.SI
+	}
+	r.Date, _ = t.Name("date")
+	if r.Date != "" {
+		if _, err := time.Parse(time.DateOnly, r.Date); err != nil {
+			t.Fault("date", "is no date", document.Quote(r.Date), `write year, month and day: date = "2026-05-16"`)
+		}
+	}
+	r.By, _ = t.Name("by")
+	r.Measured = r.Reading > 0 && r.Lever > 0
+}
+
+func (m *Motors) readPlace(t *document.Table) {
+	p := Place{Line: t.Line()}
+	n, ok := t.Int("number", 1, 32)
+	if !ok && !t.Has("number") {
+		t.Missing("number", "missing", "write the number of its output, from 1: number = 1")
+	}
+	p.Number = int(n)
+	for i := range m.Places {
+		if ok && m.Places[i].Number == p.Number {
+			t.Fault("number", "two motors have this number", t.Got("number"), "give each output once")
+		}
+	}
+	where := func(key string) float64 {
+		q, _ := rules.QuantityAt(t, key, rules.Length)
+		if !t.Has(key) {
+			t.Missing(key, "missing", `write how far from the middle: `+key+` = "0.9 m", negative for the other side`)
+		}
+		return q.SI
+	}
+	p.Ahead, p.Right = where("ahead"), where("right")
+	s, ok := t.Choice("spin", string(Clockwise), string(CounterClockwise))
+	if !ok && !t.Has("spin") {
+		t.Missing("spin", "missing", `write how it turns, seen from above: spin = "cw" or "ccw"`)
+	}
+	p.Spin = Spin(s)
+	m.Places = append(m.Places, p)
+}
+
+func (c *Card) readPack(t *document.Table) {
+	p := Pack{Line: t.Line()}
+	name, ok := t.Name("name")
+	if !ok && !t.Has("name") {
+		t.Missing("name", "missing", `write what stands on the pack: name = "A1"`)
+	}
+	if before, taken := c.Pack(name); ok && taken {
+		t.Fault("name", "two packs have this name", document.Quote(name), "rename one; the other is on line "+lineText(before.Line))
+	}
+	p.Name = name
+	if n, ok := t.Int("cells", 1, 28); ok {
+		p.Cells = int(n)
+	} else if !t.Has("cells") {
+		t.Missing("cells", "missing", "write how many cells are in series: cells = 14")
+	}
+	if q, ok := rules.PositiveAt(t, "capacity", rules.Charge); ok {
+		p.Capacity = q.SI
+	}
+	if q, ok := rules.PositiveAt(t, "mass", rules.Mass); ok {
+		p.Mass = q.SI
+	}
+	c.Packs = append(c.Packs, p)
+}

@@ -1,0 +1,199 @@
+package card
+
+import (
+	"encoding/hex"
+	"strconv"
+	"strings"
+
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+func lineText(n int) string { return strconv.Itoa(n) }
+
+func (c *Card) readStep(t *document.Table) {
+	s := Step{Line: t.Line()}
+	name, ok := t.Name("name")
+	if !ok && !t.Has("name") {
+		t.Missing("name", "missing", `write a short name: name = "ballast 10 kg"`)
+	}
+	s.Name = name
+	if before, taken := c.Step(name); ok && taken {
+		t.Fault("name", "two steps have this name", document.Quote(name), "rename one; the other is on line "+lineText(before.Line))
+	}
+	if kind, given := t.Choice("kind", "ground", "inspection", "flight"); given {
+		for k, word := range kindName {
+			if word == kind {
+				s.Kind = Kind(k)
+			}
+		}
+	}
+	s.How, _ = t.Note("how")
+	s.Needs, _ = t.Strings("needs")
+	s.Also, _ = t.Strings("also")
+	s.readFlight(t)
+	s.readLimit(t)
+	if d, ok := rules.DurationAt(t, "lasts"); ok {
+		if d == 0 {
+			t.Fault("lasts", "must be more than 0", t.Got("lasts"), `write how long the result counts: lasts = "1 d"`)
+		}
+		s.Lasts = d
+	}
+	switch {
+	case s.Kind == Flight && t.Has("lasts"):
+		t.Fault("lasts", "what flew does not lapse", t.Got("lasts"), "take it out, and let the step need an inspection that lapses")
+	case s.Kind == Inspection && !t.Has("lasts"):
+		t.Missing("lasts", "missing", `write how long an inspection counts: lasts = "1 d"`)
+	}
+	c.Steps = append(c.Steps, s)
+}
+
+// readFlight reads what only a step that flies has.
+func (s *Step) readFlight(t *document.Table) {
+	if q, ok := rules.NotNegativeAt(t, "ballast", rules.Mass); ok {
+		s.Ballast = q.SI
+	}
+	if s.Kind != Flight {
+		for _, key := range []string{"ballast", "hover", "no_trips", "reserve", "wind", "packs", "envelope", "envelope_sha256"} {
+			if t.Has(key) {
+				wrong := "only a step that flies has it"
+				if key == "ballast" {
+					wrong = "only a step that flies lifts any"
+				}
+				t.Fault(key, wrong, t.Got(key), "take it out")
+			}
+		}
+		return
+	}
+	if !t.Has("ballast") {
+		t.Missing("ballast", "missing", `write what is added to the craft, "0 kg" for none, or kind = "ground" or "inspection"`)
+	}
+	if d, ok := rules.DurationAt(t, "hover"); ok {
+		s.Shown.Hover = d
+	}
+	s.Shown.NoTrips, _ = t.Bool("no_trips")
+	if q, ok := rules.NotNegativeAt(t, "reserve", rules.Ratio); ok {
+		s.Shown.Reserve, s.Shown.HasReserve = q.SI, true
+	}
+	if q, ok := rules.PositiveAt(t, "wind", rules.Speed); ok {
+		s.Shown.Wind, s.Shown.WindUnit, s.Shown.HasWind = q.SI, q.Unit, true
+	}
+	s.Shown.Packs, _ = t.Strings("packs")
+	s.readEnvelope(t)
+}
+
+func (s *Step) readEnvelope(t *document.Table) {
+	s.Envelope, _ = t.Note("envelope")
+	text, ok := t.String("envelope_sha256")
+	switch {
+	case !t.Has("envelope") && ok:
+		t.Fault("envelope_sha256", "there is no envelope beside it", document.Quote(text), `name the file: envelope = "heavy.toml"`)
+		return
+	case t.Has("envelope") && !t.Has("envelope_sha256"):
+		t.Missing("envelope_sha256", "missing: nobody could tell whether the limits are still the ones that were agreed",
+			"write the 64 digits that sha256sum prints for the file; check prints them too")
+		return
+	case !ok:
+		return
+	}
+	sum, err := hex.DecodeString(text)
+	if err != nil || len(sum) != len(s.EnvelopeHash) {
+		t.Fault("envelope_sha256", "is no SHA-256", document.Quote(text), "write the 64 digits that sha256sum prints for the file")
+		return
+	}
+	copy(s.EnvelopeHash[:], sum)
+}
+
+// readLimit reads what an inspection's value must keep.
+func (s *Step) readLimit(t *document.Table) {
+	given := 0
+	for form, key := range [...]string{AtLeast: "at_least", AtMost: "at_most"} {
+		if key == "" || !t.Has(key) {
+			continue
+		}
+		given++
+		q, ok := anyQuantity(t, key)
+		if !ok {
+			continue
+		}
+		s.Limit.Form, s.Limit.Kind, s.Limit.Value, s.Limit.Unit = Form(form), q.Kind, q.SI, q.Unit
+	}
+	if text, ok := t.Note("pass"); ok {
+		s.Limit.Pass = text
+	}
+	if s.Kind == Flight {
+		for _, key := range []string{"at_least", "at_most", "pass"} {
+			if t.Has(key) {
+				t.Fault(key, "a flight has no value to type in", t.Got(key), `take it out, or write kind = "inspection"`)
+			}
+		}
+		return
+	}
+	if s.Kind == Ground {
+		for _, key := range []string{"at_least", "at_most"} {
+			if t.Has(key) {
+				t.Fault(key, "a ground step is passed or not", t.Got(key), `take it out, or write kind = "inspection"`)
+			}
+		}
+		return
+	}
+	if t.Has("pass") {
+		given++
+	}
+	switch {
+	case given == 0:
+		t.Missing("pass", "missing: nobody could tell a good value from a bad one",
+			`write at_least = "40 mm", at_most = "2 mm", or pass = "what must be so"`)
+	case given > 1:
+		t.Fault("name", "has more than one limit", document.Quote(s.Name), "keep one of at_least, at_most and pass, and make two inspections of it")
+	}
+}
+
+// anyQuantity is a quantity whose unit says its kind.
+func anyQuantity(t *document.Table, key string) (rules.Quantity, bool) {
+	text, ok := t.String(key)
+	if !ok {
+		return rules.Quantity{}, false
+	}
+	kind, ok := rules.KindOf(text)
+	if !ok {
+		t.Fault(key, "is no number with a unit that is known", document.Quote(text), `write such as "40 mm", "12 N" or "2 deg"`)
+		return rules.Quantity{}, false
+	}
+	return rules.QuantityAt(t, key, kind)
+}
+
+// checkNames refuses needs and packs that name nothing, and a step that needs
+// itself or a later one.
+func (c *Card) checkNames(rows []*document.Table) {
+	for i := range c.Steps {
+		s := &c.Steps[i]
+		var earlier []string
+		for j := range i {
+			earlier = append(earlier, c.Steps[j].Name)
+		}
+		for n, need := range s.Needs {
+			before, ok := c.Step(need)
+			switch {
+			case !ok:
+				mend := document.Nearest(need, earlier)
+				if !strings.HasPrefix(mend, "did you mean") {
+					mend = `name an earlier step, add one with kind = "inspection", or write it under also = ["…"]`
+				}
+				rows[i].Fault("needs", "no step has this name", document.Quote(need), mend)
+			case before.Line >= s.Line:
+				rows[i].Fault("needs", "a step cannot need itself or a later one", document.Quote(need), "name earlier steps")
+			default:
+				s.Needs[n] = before.Name
+			}
+		}
+		for n, name := range s.Shown.Packs {
+			p, ok := c.Pack(name)
+			if !ok {
+				rows[i].Fault("packs", "no [[pack]] has this name", document.Quote(name), "add the pack, or take it out here")
+				continue
+			}
+			s.Shown.Packs[n] = strings.Clone(p.Name)
+		}
+	}
+}

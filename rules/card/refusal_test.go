@@ -1,0 +1,74 @@
+package card
+
+import (
+	"strings"
+	"testing"
+)
+
+// refusals change one place of the example card each: what is wrong is told
+// with its line, its key, what was found and how to mend it, and nothing more.
+var refusals = []struct{ old, new, want string }{
+	{`version = 1`, ``, `card.toml:1: version: missing; write version = 1 at the top`},
+	{`title   = "Water`, "units = \"feet\"\ntitle   = \"Water", `card.toml:2: units: must be "metric" or "imperial" (got "feet"); known here: metric, imperial`},
+	{`name      = "Heron"`, ``, `card.toml:4: craft.name: missing; write the craft's name under [craft]`},
+	{`mass      = "31 kg"`, ``, `card.toml:4: craft.mass: missing; write the mass ready to fly, without ballast: mass = "31 kg"`},
+	{`mass      = "31 kg"`, `mass = "31 N"`, `card.toml:6: craft.mass: N is a unit of force, and this takes mass (got "31 N"); write a number and one of the units kg, g or lb`},
+	{`structure = "22 kg"`, `structure = "32 kg"`, `card.toml:7: craft.structure: is more than the mass ready to fly (got "32 kg"); structure is a part of mass: all but the packs`},
+	{`width     = "2.8 m"`, "width = \"2.8 m\"\nradius = \"1.4 m\"", `card.toml:8: craft.width: stands beside radius (got "2.8 m"); keep one of the two`},
+	{`count  = 2`, ``, `card.toml:10: motors.count: missing; write how many motors there are under [motors]: count = 8`},
+	{`count  = 2`, `count  = 8`, `card.toml:11: motors.count: there are not as many [[motor]] (got the number 8); write one [[motor]] for each, or none`},
+	{`losses = "10 % to 15 %"`, `losses = "10 %"`, `card.toml:12: motors.losses: is no range (got "10 %"); write it as losses = "10 % to 15 %"`},
+	{`losses = "10 % to 15 %"`, `losses = "15 % to 10 %"`, `card.toml:12: motors.losses: must rise from 0 % or more to less than 100 % (got "15 % to 10 %"); write it as losses = "10 % to 15 %"`},
+	{`losses = "10 % to 15 %"`, `losses = "10 % to 15 N"`, `card.toml:12: motors.losses: N is a unit of force, and this takes share (got "15 N"); write a number and one of the units %`},
+	{`losses = "10`, "thrust = \"150 N\"\nlosses = \"10", `card.toml:12: motors.thrust: is not what the rig gave: reading times lever is 200 N (got "150 N"); take thrust out, so that the measure counts, or mend reading and lever`},
+	{`reading  = "80 N"`, ``, `card.toml:14: motors.rig.reading: missing; write what the scale showed: reading = "27 lbf"`},
+	{`lever    = 2.5`, ``, `card.toml:14: motors.rig.lever: missing; write thrust over reading, 1 without a lever: lever = 2`},
+	{`lever    = 2.5`, `lever = 0`, `card.toml:16: motors.rig.lever: must be more than 0 and at most 100 (got the number 0); write thrust over reading: the motor's thrust is reading times lever`},
+	{`volts    = "48 V"`, ``, `card.toml:14: motors.rig.volts: missing; write the voltage at the motor while it ran: volts = "48 V"`},
+	{`date     = "2026-05-16"`, `date = "last week"`, `card.toml:19: motors.rig.date: is no date (got "last week"); write year, month and day: date = "2026-05-16"`},
+	{`number = 2`, `number = 1`, `card.toml:29: motor[2].number: two motors have this number (got the number 1); give each output once`},
+	{`spin   = "ccw"`, `spin = "left"`, `card.toml:32: motor[2].spin: must be "cw" or "ccw" (got "left"); known here: cw, ccw`},
+	{`cells    = 14`, ``, `card.toml:34: pack[1].cells: missing; write how many cells are in series: cells = 14`},
+	{`at_least = "40 mm"`, ``, `card.toml:40: step[1].pass: missing: nobody could tell a good value from a bad one; write at_least = "40 mm", at_most = "2 mm", or pass = "what must be so"`},
+	{`at_least = "40 mm"`, `at_least = 40`, `card.toml:43: step[1].at_least: takes text in quotes (got the number 40); write at_least = "…"`},
+	{`at_least = "40 mm"`, `at_least = "forty"`, `card.toml:43: step[1].at_least: is no number with a unit that is known (got "forty"); write such as "40 mm", "12 N" or "2 deg"`},
+	{`at_least = "40 mm"`, "at_least = \"40 mm\"\nat_most = \"50 mm\"", `card.toml:41: step[1].name: has more than one limit (got "blade clearance"); keep one of at_least, at_most and pass, and make two inspections of it`},
+	{`lasts    = "1 d"`, ``, `card.toml:40: step[1].lasts: missing; write how long an inspection counts: lasts = "1 d"`},
+	{`lasts    = "1 d"`, `lasts = "0 s"`, `card.toml:44: step[1].lasts: must be more than 0 (got "0 s"); write how long the result counts: lasts = "1 d"`},
+	{`how   = "one motor at a time"`, `ballast = "1 kg"`, `card.toml:55: step[3].ballast: only a step that flies lifts any (got "1 kg"); take it out`},
+	{`how   = "one motor at a time"`, `at_least = "1 kg"`, `card.toml:55: step[3].at_least: a ground step is passed or not (got "1 kg"); take it out, or write kind = "inspection"`},
+	{`needs = ["Blade Clearance"]`, `needs = ["blade clearence"]`, `card.toml:56: step[3].needs: no step has this name (got "blade clearence"); did you mean "blade clearance"?`},
+	{`ballast = "0 kg"`, ``, `card.toml:58: step[4].ballast: missing; write what is added to the craft, "0 kg" for none, or kind = "ground" or "inspection"`},
+	{`ballast = "0 kg"`, `ballast = "-1 kg"`, `card.toml:60: step[4].ballast: is negative (got "-1 kg"); write 0 or more`},
+	{`also    = ["keep-out empty"]`, `lasts = "1 d"`, `card.toml:62: step[4].lasts: what flew does not lapse (got "1 d"); take it out, and let the step need an inspection that lapses`},
+	{`also    = ["keep-out empty"]`, `pass = "it flew"`, `card.toml:62: step[4].pass: a flight has no value to type in (got "it flew"); take it out, or write kind = "inspection"`},
+	{`packs   = ["a1"]`, `packs = ["A2"]`, `card.toml:64: step[4].packs: no [[pack]] has this name (got "A2"); add the pack, or take it out here`},
+	{`name    = "empty hover"`, `name = "Fasteners"`, `card.toml:59: step[4].name: two steps have this name (got "Fasteners"); rename one; the other is on line 46
+card.toml:69: step[5].needs: no step has this name (got "empty hover"); name an earlier step, add one with kind = "inspection", or write it under also = ["…"]`},
+	{`needs    = ["empty hover"]`, `needs = ["ballast 10"]`, `card.toml:69: step[5].needs: a step cannot need itself or a later one (got "ballast 10"); name earlier steps`},
+	{`needs    = ["empty hover"]`, `needs = [5]`, `card.toml:69: step[5].needs: entry 1 must be text in quotes (got the number 5); write needs = ["…", "…"]`},
+	{`envelope = "heavy.toml"`, ``, `card.toml:74: step[5].envelope_sha256: there is no envelope beside it (got "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852…"); name the file: envelope = "heavy.toml"`},
+	{`envelope_sha256 = "e3`, `envelope_sha256 = "zz`, `card.toml:74: step[5].envelope_sha256: is no SHA-256 (got "zzb0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852…"); write the 64 digits that sha256sum prints for the file`},
+	{`envelope_sha256 = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"`, ``,
+		`card.toml:66: step[5].envelope_sha256: missing: nobody could tell whether the limits are still the ones that were agreed; write the 64 digits that sha256sum prints for the file; check prints them too`},
+	{`no_trips = true`, `no_trip = true`, `card.toml:71: step[5].no_trip: unknown key; did you mean "no_trips"?`},
+}
+
+func TestRefusals(t *testing.T) {
+	for _, c := range refusals {
+		text := string(example(t))
+		if strings.Count(text, c.old) != 1 {
+			t.Errorf("%q stands %d times", c.old, strings.Count(text, c.old))
+			continue
+		}
+		_, faults := Read("card.toml", []byte(strings.Replace(text, c.old, c.new, 1)))
+		if got := faults.Error(); got != c.want {
+			t.Errorf("with %q\n got: %s\nwant: %s", c.new, got, c.want)
+		}
+	}
+	// All at once, in the order of the file.
+	_, faults := Read("card.toml", []byte("version = 1\n[craft]\nmass = \"0 kg\"\n[[step]]\nkind = \"walk\"\n"))
+	if len(faults) != 5 {
+		t.Errorf("%d faults:\n%v", len(faults), faults)
+	}
+}

@@ -166,33 +166,3 @@ func (e *Engine) checkPowerGone(at time.Duration) {
 		e.failed(at, EventMirrorClosed, ReasonPowerRemains)
 	}
 }
-
-// soundNow is the most urgent thing to say.
-func (e *Engine) soundNow() Sound {
-	switch {
-	case e.state == Fault:
-		return SoundFault
-	case e.state == Tripped:
-		return SoundTripped
-	case e.state == Lowering:
-		return SoundBringDown
-	case e.state == Closing:
-		return SoundClosing
-	}
-	if e.site.Duty == Watch && e.standing > 0 {
-		for i := range e.runs {
-			if e.runs[i].inForce[valueDemand] && e.env.Rules[i].Stop == rules.Immediate ||
-				e.runs[i].inForce[missingDemand] && e.env.Rules[i].MissingStop == rules.Immediate {
-				return SoundTripped
-			}
-		}
-		return SoundBringDown
-	}
-	if e.cautions > 0 && (e.state == Live || e.site.Duty == Watch) {
-		return SoundCaution
-	}
-	if e.resetUntil {
-		return SoundReset
-	}
-	return Silent
-}

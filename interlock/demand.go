@@ -99,6 +99,7 @@ func (e *Engine) record(f Effect) {
 		e.first = f
 	}
 	e.inEpisode = true
+	e.newTrip(f)
 	e.emit(f)
 }
 
@@ -200,7 +201,7 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 		case from != Ready, why == ReasonGate, why == ReasonEnd, why == ReasonStalled, why == ReasonClash:
 			e.resetDone = false
 		}
-		if from == Live {
+		if from == Live || from == Lowering {
 			e.lamp(at)
 		}
 	case Ready:
@@ -209,16 +210,23 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 		e.closingStep = 0
 		e.arm(timerClosing, at+min(testRelayFrom, e.site.Horn))
 	case Live:
+		e.cautionHushed = false
 		copy(e.permTold, e.permHolds)
 		e.lamp(at)
 	case Lowering:
 		e.lowering(at)
 	case Tripped:
 		e.lamp(at)
+	case Fault:
+		// A run that ends in a fault ends. One that tripped has flashed.
+		if from == Closing || from == Live || from == Lowering {
+			e.lamp(at)
+		}
 	}
 }
 
 func (e *Engine) lamp(at time.Duration) {
+	e.flash, e.flashState = at, e.state
 	e.emit(Effect{Kind: LampEffect, At: at, On: true, Rule: -1, Permissive: -1, State: e.state})
 }
 

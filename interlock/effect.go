@@ -176,6 +176,7 @@ const (
 	ReasonProof           // proof test overdue, or in force again
 	ReasonSensor          // own sensor failed
 	ReasonStopProven      // commissioning measured the stop time
+	ReasonSilenced        // a sound was acknowledged by the reset button
 	reasonCount
 )
 
@@ -199,7 +200,7 @@ var reasonText = [reasonCount]string{
 	ReasonStuck: "was on before it counted", ReasonNotNow: "not in this state", ReasonDuty: "duty watch never closes the relay",
 	ReasonMark: "look here", ReasonDeclared: "declared", ReasonLost: "inputs were lost", ReasonDisk: "too little room on the disk",
 	ReasonProof: "stop not proven at the rotors, or a proof test is due", ReasonSensor: "a sensor of the pad failed",
-	ReasonStopProven: "stop proven at the rotors",
+	ReasonStopProven: "stop proven at the rotors", ReasonSilenced: "sound silenced; nothing else changed",
 }
 
 // String is the reason in plain words.

@@ -30,6 +30,7 @@ const (
 	timerGrounded            // the airborne phase may be left
 	timerStill               // rotors count as standing without rpm
 	timerSound               // "reset accepted" ends
+	timerLoud                // the time in which a trip can not be silenced ends
 	timerCount
 )
 
@@ -95,6 +96,9 @@ type Engine struct {
 	cautions      int
 	sound         Sound
 	resetUntil    bool
+	silence
+	flash      time.Duration // of the last lamp flash; only shown, as is its state
+	flashState State
 
 	dirty     bool // something that permissives or the sound depend on moved
 	permHolds []bool
@@ -140,7 +144,7 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	if len(env.Rules) > maxRules {
 		return nil, fmt.Errorf("interlock: %d rules, at most %d fit", len(env.Rules), maxRules)
 	}
-	e := &Engine{env: env, site: site, next: 0, sound: Silent, stopProven: site.StopProven, stopTime: site.StopTime}
+	e := &Engine{env: env, site: site, next: 0, sound: Silent, flash: rules.Never, stopProven: site.StopProven, stopTime: site.StopTime}
 	for i := range e.timers {
 		e.timers[i] = rules.Never
 	}

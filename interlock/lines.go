@@ -126,6 +126,10 @@ func (e *Engine) reset(at time.Duration, on, first bool) {
 	r := &e.lines[Reset]
 	if on {
 		e.resetOK = !first && e.resetBar(at) == NoReason
+		e.hushing = Silent
+		if !first {
+			e.hushing = e.hushable()
+		}
 		return
 	}
 	if first {
@@ -140,8 +144,13 @@ func (e *Engine) reset(at time.Duration, on, first bool) {
 		bar = ReasonPressTooShort
 	case held > e.site.ResetLongest:
 		bar = ReasonPressTooLong
-	case bar == NoReason && !e.resetOK:
-		bar = ReasonCausePresent
+	default:
+		if bar == NoReason && !e.resetOK {
+			bar = ReasonCausePresent
+		}
+		if bar != NoReason {
+			e.hush(at) // as a reset it is ignored all the same
+		}
 	}
 	if bar != NoReason {
 		e.ignored(at, Reset, bar)

@@ -147,5 +147,9 @@ func (e *Engine) powerUp() {
 	e.emit(Effect{Kind: BeatEffect, Rule: -1, Permissive: -1})
 	e.emit(Effect{Kind: StateEffect, From: e.state, State: e.state, Reason: why, Rule: -1, Permissive: -1})
 	e.arm(timerStill, e.rotorWindow())
+	if e.state == Tripped {
+		e.loud = true
+		e.arm(timerLoud, loudFor)
+	}
 	e.dirty = true
 }

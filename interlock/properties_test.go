@@ -174,7 +174,7 @@ func sayRules(env *rules.Envelope, effects []Effect, but string) string {
 	var b strings.Builder
 	for _, f := range effects {
 		switch {
-		case f.Kind == SoundEffect, f.Rule >= 0 && env.Rules[f.Rule].Name == but:
+		case f.Kind == SoundEffect, f.Reason == ReasonSilenced, f.Rule >= 0 && env.Rules[f.Rule].Name == but:
 			continue
 		}
 		f.Trip, f.FirstOut = 0, false

@@ -300,6 +300,7 @@ func (e *Engine) cautionMoved(at time.Duration, i int, why Reason) {
 	run.cautionTold = told
 	if told {
 		e.cautions++
+		e.newCaution()
 	} else {
 		e.cautions--
 	}

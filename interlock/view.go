@@ -23,6 +23,14 @@ type View struct {
 	// rotors are known to stand; in duty watch, which opens nothing, while the
 	// craft may be armed.
 	KeepOut bool
+	// Hushed says that a sound was silenced although its cause stands.
+	Hushed bool
+	// ResetBar is what stands against a reset now, NoReason for nothing.
+	ResetBar Reason
+	// Flash is the instant of the last flash of the lamp, FlashState the state
+	// that it marked; Never if there was none.
+	Flash      time.Duration
+	FlashState State
 	// ResetDone says that a reset was made and still counts.
 	ResetDone bool
 	// Grace is the instant at which a controlled stop takes the power off,
@@ -61,6 +69,7 @@ func (e *Engine) View(dst *View) {
 		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
 		KeepOut:   e.closed || e.armed || e.site.Duty == Guard && !e.still(e.now),
 		ResetDone: e.resetDone, Grace: e.timers[timerGrace], Closing: rules.Never,
+		Hushed: e.hushed(), ResetBar: e.resetBar(e.now), Flash: e.flash, FlashState: e.flashState,
 		First: e.first, Trips: e.trips, Kept: e.kept, Standing: e.standing,
 	}
 	if e.state == Closing {

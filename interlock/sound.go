@@ -1,0 +1,142 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// loudFor is how long a trip sounds at least: until then nothing silences it.
+const loudFor = 10 * time.Second
+
+// silence is what a person did about the sounds. It decides about the buzzer
+// and nothing else: no latch, no reset and no readiness looks at it.
+type silence struct {
+	loud          bool // a trip came in the last ten seconds
+	alarm         bool // a built-in interlock tripped in duty watch just now
+	tripHushed    bool // until the next trip
+	cautionHushed bool // until the next caution
+	// hushing is the sound that reset was pressed for, Silent if it can not be
+	// silenced or something new came since.
+	hushing Sound
+}
+
+// newTrip: whatever was silenced before, this is heard.
+func (e *Engine) newTrip(f Effect) {
+	e.loud, e.tripHushed, e.hushing = true, false, Silent
+	if e.site.Duty == Watch && f.Rule < 0 {
+		e.alarm = true
+	}
+	e.arm(timerLoud, f.At+loudFor)
+	e.dirty = true
+}
+
+func (e *Engine) newCaution() {
+	e.cautionHushed = false
+	if e.hushing == SoundCaution {
+		e.hushing = Silent
+	}
+}
+
+// hushable is the sound now if a person may silence it: a caution at any time,
+// a trip after its first ten seconds, and in duty watch, which latches nothing,
+// every demand as a trip. A fault, a controlled stop and the start warning can
+// not be silenced.
+func (e *Engine) hushable() Sound {
+	switch s := e.soundNow(); {
+	case s == SoundCaution:
+		return s
+	case s == SoundTripped && !e.loud, s == SoundBringDown && e.site.Duty == Watch && !e.loud:
+		return s
+	}
+	return Silent
+}
+
+// hush silences what reset was pressed for, if that is still what is heard.
+// Reset is the only button that does nothing else while something sounds.
+func (e *Engine) hush(at time.Duration) {
+	s := e.hushing
+	e.hushing = Silent
+	if s == Silent || s != e.hushable() {
+		return
+	}
+	if s == SoundCaution {
+		e.cautionHushed = true
+	} else {
+		e.tripHushed = true
+	}
+	e.dirty = true
+	e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: ReasonSilenced, Rule: -1, Permissive: -1, Line: Reset})
+}
+
+// hushed says that something is silent that would sound.
+func (e *Engine) hushed() bool {
+	return e.tripHushed && (e.state == Tripped || e.site.Duty == Watch && e.watchSound() != Silent) ||
+		e.cautionHushed && e.cautioned()
+}
+
+// cautioned says that a caution stands that is worth hearing.
+func (e *Engine) cautioned() bool {
+	return e.cautions > 0 && (e.state == Live || e.site.Duty == Watch)
+}
+
+// soundNow is the most urgent thing to say.
+func (e *Engine) soundNow() Sound {
+	switch {
+	case e.state == Fault:
+		return SoundFault
+	case e.state == Tripped && !e.tripHushed:
+		return SoundTripped
+	case e.state == Lowering:
+		return SoundBringDown
+	case e.state == Closing:
+		return SoundClosing
+	}
+	if e.site.Duty == Watch && !e.tripHushed {
+		if s := e.watchSound(); s != Silent {
+			return s
+		}
+	}
+	if e.cautioned() && !e.cautionHushed {
+		return SoundCaution
+	}
+	if e.resetUntil {
+		return SoundReset
+	}
+	return Silent
+}
+
+// watchSound is what the demands of duty watch sound like: as long as a rule's
+// stands, or a built-in interlock's, and the latter for ten seconds at least,
+// because most of those are over in an instant.
+func (e *Engine) watchSound() Sound {
+	if e.alarm || e.builtinStands() {
+		return SoundTripped
+	}
+	if e.standing == 0 {
+		return Silent
+	}
+	for i := range e.runs {
+		if e.runs[i].inForce[valueDemand] && e.env.Rules[i].Stop == rules.Immediate ||
+			e.runs[i].inForce[missingDemand] && e.env.Rules[i].MissingStop == rules.Immediate {
+			return SoundTripped
+		}
+	}
+	return SoundBringDown
+}
+
+// builtinStands says, for duty watch, that the cause of a built-in interlock
+// is still there: emergency stop pressed, lines silent, craft silent. A gate
+// may stay open: whoever goes in was heard.
+func (e *Engine) builtinStands() bool {
+	if e.linkHeard && !e.linkUp {
+		return true
+	}
+	for l := range e.lines {
+		r := &e.lines[l]
+		if r.known && !e.pinsKnown || (Line(l) == EStopA || Line(l) == EStopB) && r.known && !r.on {
+			return true
+		}
+	}
+	return false
+}

@@ -1,0 +1,277 @@
+package emulated
+
+import (
+	"bufio"
+	"bytes"
+	"context"
+	"errors"
+	"fmt"
+	"net"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"strings"
+	"sync"
+	"time"
+)
+
+// TelemetryPort is the UDP port on which the guest hears the craft.
+const TelemetryPort = 40123
+
+// Config says what is on the board.
+type Config struct {
+	// Programs are copied from this computer, by their path in the guest.
+	Programs map[string]string
+	// Texts are files of the guest by path.
+	Texts map[string]string
+	// Dir is a folder for sockets and image. Its path must be short: a socket's
+	// address has room for about 100 bytes.
+	Dir string
+	// Changed is called for every change of an output pin, in order, by one
+	// goroutine. It must not block.
+	Changed func(at time.Time, pin int, high bool)
+}
+
+// Line is one line of the console, with the time at which its end was read.
+type Line struct {
+	At   time.Time
+	Text string
+}
+
+// Machine is a running emulated computer.
+type Machine struct {
+	// Telemetry is the loopback address whose datagrams reach the guest's
+	// TelemetryPort.
+	Telemetry string
+	// Booted is how long it took until commands were taken.
+	Booted time.Duration
+
+	cmd     *exec.Cmd
+	exited  chan struct{} // closed when the emulator has ended
+	exitErr error         // valid then
+	pins    *pins
+	monitor *monitor
+	command net.Conn
+	answers *bufio.Reader
+	said    bytes.Buffer // of the emulator itself
+
+	mu    sync.Mutex
+	lines []Line
+	more  chan struct{} // closed and made anew with every line
+}
+
+// connectWithin is how long the emulator may take to open its sockets, and
+// bootWithin how long the guest may take to boot, on a busy computer.
+const (
+	connectWithin = 20 * time.Second
+	bootWithin    = 2 * time.Minute
+)
+
+// Boot starts the machine and waits until it takes commands. Every input pin is
+// low. Output pins are reported from before the first instruction on.
+func (p Parts) Boot(ctx context.Context, cfg Config) (_ *Machine, err error) {
+	image := filepath.Join(cfg.Dir, "image.gz")
+	if err := p.writeImage(image, cfg.Programs, cfg.Texts); err != nil {
+		return nil, fmt.Errorf("write the image: %w", err)
+	}
+	port, err := freePort()
+	if err != nil {
+		return nil, err
+	}
+	m := &Machine{Telemetry: fmt.Sprintf("127.0.0.1:%d", port), exited: make(chan struct{}), more: make(chan struct{})}
+	socket := func(name string) string { return filepath.Join(cfg.Dir, name) }
+	chardev := func(name string) string {
+		return fmt.Sprintf("socket,id=%s,path=%s,server=on,wait=off", name, socket(name))
+	}
+	// One processor: with two, the guest's interrupt thread runs edges together.
+	m.cmd = exec.CommandContext(ctx, p.Emulator, "-M", "virt", "-cpu", "cortex-a72", "-accel", "tcg,thread=multi", "-smp", "1", "-m", "512",
+		"-nodefaults", "-no-reboot", "-display", "none", "-S",
+		"-kernel", p.Kernel, "-initrd", image, "-append", "console=ttyAMA0 mitigations=off nokaslr quiet panic=-1",
+		"-chardev", chardev("console"), "-serial", "chardev:console",
+		"-chardev", chardev("command"), "-device", "virtio-serial-device", "-device", "virtserialport,chardev=command,name=command",
+		"-netdev", fmt.Sprintf("user,id=net,restrict=on,hostfwd=udp:%s-10.0.2.15:%d", m.Telemetry, TelemetryPort), "-device", "virtio-net-device,netdev=net",
+		"-qtest", "unix:"+socket("pins")+",server=on,wait=off", "-qtest-log", "none",
+		"-qmp", "unix:"+socket("monitor")+",server=on,wait=off")
+	m.cmd.Stdout, m.cmd.Stderr = &m.said, &m.said
+	if err := m.cmd.Start(); err != nil {
+		return nil, err
+	}
+	go func() { m.exitErr = m.cmd.Wait(); close(m.exited) }()
+	defer func() {
+		if err != nil {
+			m.Close()
+			err = fmt.Errorf("%w\nemulator: %s\nconsole: %s", err, strings.TrimSpace(m.said.String()), m.Console())
+		}
+	}()
+	var conns [4]net.Conn
+	for i, name := range []string{"console", "command", "pins", "monitor"} {
+		if conns[i], err = m.connect(socket(name)); err != nil {
+			return nil, err
+		}
+	}
+	go m.readConsole(conns[0])
+	m.command, m.answers = conns[1], bufio.NewReader(conns[1])
+	if m.monitor, err = newMonitor(conns[3]); err != nil {
+		return nil, err
+	}
+	m.pins = &pins{conn: conns[2], changed: cfg.Changed}
+	if m.pins.chip, err = m.monitor.findChip(); err != nil {
+		return nil, err
+	}
+	go m.pins.read()
+	if err := m.pins.intercept(); err != nil {
+		return nil, err
+	}
+	began := time.Now()
+	if err := m.monitor.do("cont", nil, nil); err != nil {
+		return nil, err
+	}
+	if _, err := m.answer("@@up", bootWithin); err != nil {
+		return nil, fmt.Errorf("boot: %w", err)
+	}
+	m.Booted = time.Since(began)
+	return m, nil
+}
+
+// freePort finds a UDP port of the loopback address that nobody has.
+func freePort() (int, error) {
+	c, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
+	if err != nil {
+		return 0, err
+	}
+	return c.LocalAddr().(*net.UDPAddr).Port, c.Close()
+}
+
+func (m *Machine) connect(path string) (net.Conn, error) {
+	for end := time.Now().Add(connectWithin); ; time.Sleep(10 * time.Millisecond) {
+		c, err := net.Dial("unix", path)
+		switch {
+		case err == nil:
+			return c, nil
+		case m.Ended():
+			return nil, errors.New("the emulator ended at once")
+		case time.Now().After(end):
+			return nil, err
+		}
+	}
+}
+
+func (m *Machine) readConsole(c net.Conn) {
+	for s := bufio.NewScanner(c); s.Scan(); {
+		line := Line{time.Now(), strings.TrimRight(s.Text(), "\r")}
+		m.mu.Lock()
+		m.lines = append(m.lines, line)
+		close(m.more)
+		m.more = make(chan struct{})
+		m.mu.Unlock()
+	}
+}
+
+// answer reads the command port up to the line that starts with end.
+func (m *Machine) answer(end string, within time.Duration) (before string, err error) {
+	if err := m.command.SetReadDeadline(time.Now().Add(within)); err != nil {
+		return "", err
+	}
+	var b strings.Builder
+	for {
+		line, err := m.answers.ReadString('\n')
+		if err != nil {
+			return b.String(), fmt.Errorf("waiting for the guest: %w (so far %q)", err, b.String()+line)
+		}
+		if rest, ok := strings.CutPrefix(line, end); ok {
+			if code := strings.TrimSpace(rest); code != "" && code != "0" {
+				return b.String(), fmt.Errorf("it ended with code %s: %s", code, strings.TrimSpace(b.String()))
+			}
+			return b.String(), nil
+		}
+		b.WriteString(line)
+	}
+}
+
+// Do runs one line of shell in the guest and gives what it printed. A line that
+// leaves something running must send its output elsewhere.
+func (m *Machine) Do(line string) (string, error) {
+	if _, err := fmt.Fprintln(m.command, line); err != nil {
+		return "", err
+	}
+	out, err := m.answer(done, time.Minute)
+	if err != nil {
+		return out, fmt.Errorf("in the guest, %s: %w", line, err)
+	}
+	return out, nil
+}
+
+// Set drives an input pin of the guest's GPIO chip.
+func (m *Machine) Set(pin int, high bool) error { return m.pins.set(pin, high) }
+
+// Lines gives the console's lines from number from on, and the number of the
+// next one.
+func (m *Machine) Lines(from int) ([]Line, int) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	from = min(from, len(m.lines))
+	return append([]Line(nil), m.lines[from:]...), len(m.lines)
+}
+
+// Wait waits for a console line, from number from on, that holds text. It gives
+// the line and the number of the one behind it.
+func (m *Machine) Wait(from int, text string, within time.Duration) (Line, int, error) {
+	late := time.After(within)
+	for {
+		m.mu.Lock()
+		for ; from < len(m.lines); from++ {
+			if strings.Contains(m.lines[from].Text, text) {
+				found := m.lines[from]
+				m.mu.Unlock()
+				return found, from + 1, nil
+			}
+		}
+		more := m.more
+		m.mu.Unlock()
+		select {
+		case <-more:
+		case <-m.exited:
+			return Line{}, from, fmt.Errorf("the machine ended without saying %q", text)
+		case <-late:
+			return Line{}, from, fmt.Errorf("in %v the console did not say %q", within, text)
+		}
+	}
+}
+
+// Console is everything the console said.
+func (m *Machine) Console() string {
+	lines, _ := m.Lines(0)
+	var b strings.Builder
+	for _, l := range lines {
+		b.WriteString(l.Text + "\n")
+	}
+	return b.String()
+}
+
+// Ended says that the machine has stopped: a reset ends it.
+func (m *Machine) Ended() bool {
+	select {
+	case <-m.exited:
+		return true
+	default:
+		return false
+	}
+}
+
+// WaitEnd waits until the machine stops.
+func (m *Machine) WaitEnd(within time.Duration) error {
+	select {
+	case <-m.exited:
+		return nil
+	case <-time.After(within):
+		return fmt.Errorf("the machine still runs after %v", within)
+	}
+}
+
+// Close stops the emulator, if it still runs, by the process that Boot started.
+func (m *Machine) Close() {
+	if !m.Ended() {
+		_ = m.cmd.Process.Signal(os.Kill) // an error means that it has just ended
+	}
+	<-m.exited
+}

@@ -1,0 +1,104 @@
+// Command pinwork works the pins of an emulated board through the package that
+// the daemon uses, for what the daemon never does: a wrong heartbeat, a count of
+// edges, a line taken twice.
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"strconv"
+	"time"
+
+	"downhaul/hw"
+)
+
+func main() {
+	if err := run(os.Args[1:]); err != nil {
+		fmt.Println("pinwork:", err)
+		os.Exit(2)
+	}
+}
+
+func run(args []string) error {
+	if len(args) < 2 {
+		return fmt.Errorf("want beat SPACING FOR, or edges FOR, or hold FOR")
+	}
+	began := time.Now()
+	on := func(line int) hw.Pin { return hw.Pin{Chip: "gpiochip0", Line: line} }
+	b, err := hw.OpenGPIO(hw.GPIOConfig{
+		Relay: on(0), Heartbeat: on(1),
+		Inputs:     []hw.GPIOInput{{Name: "readback", Pin: on(2)}, {Name: "reset", Pin: on(5), Debounce: 20 * time.Millisecond}},
+		Anemometer: hw.GPIOInput{Name: "anemometer", Pin: on(7)},
+		Consumer:   "pinwork",
+		Now:        func() time.Duration { return time.Since(began) },
+	})
+	if err != nil {
+		return err
+	}
+	defer b.Close()
+	length, err := time.ParseDuration(args[len(args)-1])
+	if err != nil {
+		return err
+	}
+	ctx, stop := context.WithTimeout(context.Background(), length)
+	defer stop()
+	switch args[0] {
+	case "hold":
+		<-ctx.Done()
+		return nil
+	case "edges":
+		return count(ctx, b)
+	case "beat":
+		return beat(ctx, b, args[1])
+	}
+	return fmt.Errorf("nothing is called %s", args[0])
+}
+
+// beat closes the relay and gives the heartbeat that spacing, 0 for a level
+// that stands.
+func beat(ctx context.Context, b hw.Board, spacing string) error {
+	every, err := time.ParseDuration(spacing)
+	if err != nil {
+		return err
+	}
+	if err := b.Relay().Set(true); err != nil {
+		return err
+	}
+	level := true
+	if err := b.Heartbeat().Set(level); err != nil {
+		return err
+	}
+	for due := time.Now(); every > 0 && ctx.Err() == nil; {
+		due = due.Add(every)
+		time.Sleep(time.Until(due))
+		level = !level
+		if err := b.Heartbeat().Set(level); err != nil {
+			return err
+		}
+	}
+	<-ctx.Done()
+	return b.Inert()
+}
+
+// count counts the anemometer's edges, what the kernel says was lost, and edges
+// that do not alternate.
+func count(ctx context.Context, b hw.Board) error {
+	var got, lost, same int
+	var last hw.Edge
+	var first time.Duration
+	err := b.Edges(ctx, func(e hw.Edge) {
+		if got == 0 {
+			first = e.At
+		} else if e.Rise == last.Rise && e.Lost == 0 {
+			same++
+		}
+		got, lost, last = got+1, lost+e.Lost, e
+	})
+	hz := 0.0
+	if got > 1 && last.At > first {
+		hz = float64(got-1) / (last.At - first).Seconds() / 2
+	}
+	fmt.Println("edges", got, "lost", lost, "same", same, "hz", strconv.FormatFloat(hz, 'f', 3, 64))
+	return err
+}

@@ -1,0 +1,28 @@
+package emulated
+
+import (
+	"testing"
+	"time"
+)
+
+// The kernel's watchdog resets a board whose guard stands still, and not one
+// whose guard ended as it should.
+func TestEmulatedWatchdog(t *testing.T) {
+	if testing.Short() {
+		t.Skip("boots a computer; left out with -short")
+	}
+	r := boot(t)
+	r.do("insmod /modules/" + watchdogModule + ".ko; ls /dev/watchdog")
+	r.guard(hangPad, true)
+	r.end()
+	time.Sleep(hangTimeout + time.Second)
+	r.do("true") // it still answers
+
+	r.guard(hangPad, false)
+	time.Sleep(hangTimeout + time.Second)
+	r.do("true") // fed, it stays on
+	began := time.Now()
+	r.do("kill -STOP $GUARD")
+	must(t, r.m.WaitEnd(patience))
+	t.Logf("reset %v after the guard stood still; the watchdog is set to %v", time.Since(began).Round(10*time.Millisecond), hangTimeout)
+}

@@ -116,7 +116,7 @@ func boot(t *testing.T) *rig {
 	programs := map[string]string{}
 	for name, from := range map[string]string{"downhauld": "downhaul/cmd/downhauld", "downhaul": "downhaul/cmd/downhaul", "pinwork": "./testdata/pinwork"} {
 		to := filepath.Join(dir, name)
-		build := exec.Command("go", "build", "-o", to, from)
+		build := exec.Command("go", "build", "-trimpath", "-o", to, from)
 		build.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux", "GOARCH=arm64")
 		if out, err := build.CombinedOutput(); err != nil {
 			t.Fatalf("build %s for the board: %v\n%s", name, err, out)

@@ -409,4 +409,14 @@ func pinsAlone(r *rig) {
 	if n["edges"] < 50 || n["edges"] > 204 || n["hz"] > 51 {
 		r.t.Errorf("50 Hz: %v", n)
 	}
+	// A reader that is held up: what does not fit into the kernel's room is told
+	// as lost, by number, and the room is as large as it was asked to be.
+	r.out.Turn(500)
+	r.do("pinwork edges 6s >/tmp/edges & P=$!; sleep 1; kill -STOP $P; sleep 3; kill -CONT $P; sleep 0.5")
+	r.out.Turn(0)
+	n = number(r.t, r.do("wait $P; cat /tmp/edges"))
+	r.t.Logf("500 Hz, held up for 3 s: %v", n)
+	if n["lost"] < 100 || n["edges"] < hw.EdgeRoom || n["edges"]+n["lost"] > 4700 {
+		r.t.Errorf("500 Hz, held up for 3 s: %v", n)
+	}
 }

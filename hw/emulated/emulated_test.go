@@ -84,9 +84,7 @@ func gateScenarios(r *rig) {
 	r.contact("gate", false)
 	r.opensWithin(from, "TRIPPED: gate open")
 	r.press("reset", tap)
-	if s := r.status(); s.State != "tripped" {
-		r.t.Errorf("a reset with the gate open led to %s", s.State)
-	}
+	r.until("tripped after a reset with the gate open", inState("tripped"))
 	r.contact("gate", true)
 	r.staysOpen(500 * time.Millisecond)
 	r.makeLive()
@@ -193,9 +191,7 @@ func start(r *rig) {
 	if alone < 4 {
 		r.t.Errorf("the heartbeat alone gave %d edges; the watchdog would not have held", alone)
 	}
-	if s := r.status(); s.State != "live" || !s.RelayOn || !s.Closed {
-		r.t.Errorf("live: %+v", s)
-	}
+	r.until("live with its relay on", func(s guard.Status) bool { return s.State == "live" && s.RelayOn && s.Closed })
 }
 
 // opensWithin wants relay and rotors off after something was done just now, and
@@ -234,9 +230,7 @@ func stops(r *rig) {
 	r.opensWithin(from, "TRIPPED: emergency stop")
 	// A reset while it is pressed is none.
 	r.press("reset", tap)
-	if s := r.status(); s.State != "tripped" {
-		r.t.Errorf("a reset with the stop pressed led to %s", s.State)
-	}
+	r.until("tripped after a reset with the stop pressed", inState("tripped"))
 	// Freed with start held down: nothing closes.
 	r.contact("start", true)
 	r.contact("estop_a", true)
@@ -251,9 +245,7 @@ func stops(r *rig) {
 	r.says("FAULT: emergency stop, one contact only")
 	r.t.Logf("one contact alone: the relay's pin went low %v after", (switched(r.out.History(from), "relay")[0].At - from).Round(100*time.Microsecond))
 	r.press("reset", tap)
-	if s := r.status(); s.State != "fault" {
-		r.t.Errorf("a reset with one contact open led to %s", s.State)
-	}
+	r.until("in fault after a reset with one contact open", inState("fault"))
 	r.contact("estop_a", true)
 	r.staysOpen(500 * time.Millisecond)
 	r.makeLive()
@@ -292,9 +284,7 @@ func weld(r *rig) {
 	r.contact("estop_a", true)
 	r.contact("estop_b", true)
 	r.press("reset", tap)
-	if s := r.status(); s.State != "fault" {
-		r.t.Errorf("a reset over a welded contactor led to %s", s.State)
-	}
+	r.until("in fault after a reset over a welded contactor", inState("fault"))
 	if len(switched(r.out.History(from), "relay")) != 1 {
 		r.t.Errorf("the relay moved again: %v", r.out.History(from))
 	}

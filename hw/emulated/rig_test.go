@@ -323,6 +323,12 @@ func (r *rig) until(what string, ok func(guard.Status) bool) guard.Status {
 	}
 }
 
+// inState wants a state of the latch. What the guard shows is up to 100 ms old, so
+// that a state is waited for and never asked for once.
+func inState(state string) func(guard.Status) bool {
+	return func(s guard.Status) bool { return s.State == state }
+}
+
 func (r *rig) contact(name string, closed bool) {
 	r.t.Helper()
 	must(r.t, r.out.Contact(name, closed))

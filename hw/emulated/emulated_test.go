@@ -173,7 +173,8 @@ func start(r *rig) {
 	// the heartbeat, gives the heartbeat once without the relay, and neither
 	// closes the contactor.
 	horn, relay, power := switched(h, "buzzer"), switched(h, "relay"), switched(h, "contactor")
-	if len(horn) == 0 || !horn[0].On || len(relay) != 3 || !relay[0].On || relay[1].On || !relay[2].On || len(power) != 1 {
+	if len(horn) == 0 || !horn[0].On || len(relay) != 3 || !relay[0].On || relay[1].On || !relay[2].On || len(power) == 0 ||
+		power[len(power)-1].At-power[0].At > hw.SignalBounce { // it bounces as it closes
 		r.t.Fatalf("want horn, relay on, off, on and the contactor once: %v", h)
 	}
 	if horn[0].At > relay[0].At || relay[2].At-horn[0].At < 2*time.Second || power[0].At < relay[2].At {

@@ -37,7 +37,7 @@ type Outside struct {
 // Contacts are wired to pull their pin high when closed. What a chain is, see
 // hw.Chain; longestGap is what its watchdog bears.
 func NewOutside(pins map[string]int, longestGap time.Duration) (*Outside, error) {
-	chain, err := hw.NewChain(hw.ChainConfig{LongestGap: longestGap})
+	chain, err := hw.NewChain(hw.ChainConfig{LongestGap: longestGap, Bounce: hw.SignalBounce})
 	if err != nil {
 		return nil, err
 	}

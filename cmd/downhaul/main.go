@@ -32,6 +32,7 @@ type commands struct {
 	Listen     listenCmd     `cmd:"" group:"before" help:"Show who is heard on a link, and what is missing."`
 	Play       playCmd       `cmd:"" group:"before" help:"Send a recording to a guard on this computer, at its own pace."`
 	Replay     replayCmd     `cmd:"" group:"before" help:"Run recordings through an envelope, or a session through its own."`
+	Compare    compareCmd    `cmd:"" group:"before" help:"Show what another envelope would have done to the same recordings."`
 	Commission commissionCmd `cmd:"" group:"day" help:"Test the pad's outputs and inputs with the crew, propellers off."`
 	Status     statusCmd     `cmd:"" group:"day" help:"Show what the running guard sees."`
 	Mark       markCmd       `cmd:"" group:"day" help:"Stamp a remark into the records of the running guard."`

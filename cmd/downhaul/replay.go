@@ -1,18 +1,15 @@
 package main
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"slices"
 	"strings"
 
 	"downhaul/interlock/bench"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/recording"
-	"downhaul/interlock/session"
 	"downhaul/rules"
 )
 
@@ -31,52 +28,34 @@ func (replayCmd) Help() string {
 
 const replaySchema = 1
 
-func (c *replayCmd) Run(s *streams) error {
+func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 	var env *rules.Envelope
-	var p *pad.Pad
+	var err error
 	if c.Envelope != "" {
-		text, err := os.ReadFile(c.Envelope)
-		if err != nil {
-			return hint(fmt.Errorf("replay: %w", err), `"downhaul new DIR" writes an envelope to begin with`)
-		}
-		var faults error
-		if e, f := rules.ReadEnvelope(c.Envelope, text); len(f) > 0 {
-			faults = f
-		} else {
-			env = e
-		}
-		if faults != nil {
-			return hint(faults, `"downhaul check" says more`)
-		}
-	}
-	if c.Pad != "" {
-		text, err := os.ReadFile(c.Pad)
-		if err != nil {
-			return fmt.Errorf("replay: %w", err)
-		}
-		got, faults := pad.Read(c.Pad, text)
-		if len(faults) > 0 {
-			return hint(faults, `"downhaul check" says more`)
-		}
-		p = got
-	}
-	var results []*bench.Result
-	var envelopes []*rules.Envelope
-	found := false
-	for _, name := range c.Recordings {
-		r, used, err := c.one(name, env, p)
-		if err != nil {
+		if env, err = readEnvelope("replay", c.Envelope); err != nil {
 			return err
 		}
-		results = append(results, r)
-		envelopes = append(envelopes, used)
+	}
+	p, err := readPad("replay", c.Pad)
+	if err != nil {
+		return err
+	}
+	results, failed, bad := eachRecording(ctx, s, "replay", c.Recordings, func(j *job) (*replayed, error) { return c.one(j, env, p) })
+	if len(results) == 0 {
+		return bad
+	}
+	found := false
+	shown := make([]*bench.Result, len(results))
+	for i, r := range results {
+		shown[i] = r.Result
 		found = found || len(r.Trips) > 0 && (r.Equal == nil) || r.Equal != nil && !r.Equal.Holds
 	}
 	if c.JSON {
 		if err := printJSON(s.out, struct {
 			Schema     int             `json:"schema"`
 			Recordings []*bench.Result `json:"recordings"`
-		}{replaySchema, results}); err != nil {
+			Failed     []failure       `json:"failed"`
+		}{replaySchema, shown, failed}); err != nil {
 			return err
 		}
 	} else {
@@ -84,72 +63,79 @@ func (c *replayCmd) Run(s *streams) error {
 			if i > 0 {
 				fmt.Fprintln(s.out)
 			}
-			printReplay(s.out, r, envelopes[i])
+			printReplay(s.out, r.Result, r.env)
+		}
+		if len(results) > 1 {
+			fmt.Fprintln(s.out)
+			wrap(s.out, "", "  ", replaySummary(shown, len(failed)))
 		}
 	}
-	if found {
+	switch {
+	case bad != nil:
+		return bad
+	case found:
 		return errFound
 	}
 	return nil
 }
 
-// one replays one recording or session and gives the envelope it was held
-// against.
-func (c *replayCmd) one(name string, env *rules.Envelope, p *pad.Pad) (*bench.Result, *rules.Envelope, error) {
-	info, err := os.Stat(name)
-	if err != nil {
-		return nil, nil, fmt.Errorf("replay: %w", err)
-	}
-	parts := []string{name}
-	if info.IsDir() {
-		ses, err := session.Open(name)
-		if err != nil {
-			return nil, nil, hint(fmt.Errorf("replay %s: %w", name, err), "name a session folder, or a recording")
-		}
-		if env == nil {
-			setup, err := bench.SessionSetup(ses)
-			if err != nil {
-				return nil, nil, fmt.Errorf("replay %s: %w", name, err)
-			}
-			r, err := bench.ReplaySession(ses)
-			if err != nil {
-				return nil, nil, fmt.Errorf("replay %s: %w", name, err)
-			}
-			return r, setup.Envelope, nil
-		}
-		if parts, err = ses.RecordingParts(); err != nil {
-			return nil, nil, fmt.Errorf("replay %s: %w", name, err)
-		}
-		if p == nil {
-			text, err := ses.Text(session.Pad)
-			if err != nil {
-				return nil, nil, fmt.Errorf("replay %s: %w", name, err)
-			}
-			got, faults := pad.Read(filepath.Join(name, session.Pad), text)
-			if len(faults) > 0 {
-				return nil, nil, faults
-			}
-			p = got
-		}
-	}
+// replayed is one result with the envelope that the recording was held against.
+type replayed struct {
+	*bench.Result
+	env *rules.Envelope
+}
+
+// one replays one recording or session.
+func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad) (*replayed, error) {
 	if env == nil {
-		return nil, nil, hint(errors.New("replay: no envelope to hold "+name+" against"), "give --envelope FILE; only a session folder has its own")
+		if j.ses == nil {
+			return nil, hint(errors.New("no envelope to hold it against"), "give --envelope FILE; only a session folder has its own")
+		}
+		setup, err := bench.SessionSetup(j.ses)
+		if err != nil {
+			return nil, err
+		}
+		r, err := bench.ReplaySession(j.ses, j.ticking())
+		if err != nil {
+			return nil, err
+		}
+		return &replayed{r, setup.Envelope}, nil
 	}
-	setup, notes, err := bench.Watching(parts, env, p)
+	setup, notes, err := j.setup(env, p)
 	if err != nil {
-		return nil, nil, fmt.Errorf("replay %s: %w", name, err)
+		return nil, err
 	}
-	rec, err := recording.OpenParts(parts)
+	rec, err := j.open()
 	if err != nil {
-		return nil, nil, fmt.Errorf("replay: %w", err)
+		return nil, err
 	}
 	defer rec.Close()
-	r, err := bench.Replay(name, rec, setup)
+	r, err := bench.Replay(j.name, rec, setup, j.ticking())
 	if err != nil {
-		return nil, nil, fmt.Errorf("replay: %w", err)
+		return nil, err
 	}
 	r.Notes = append(notes, r.Notes...)
-	return r, env, nil
+	return &replayed{r, env}, nil
+}
+
+// replaySummary is the last line of several recordings.
+func replaySummary(all []*bench.Result, failed int) string {
+	trips, cautions, tripped, seconds := uint64(0), uint64(0), 0, 0.0
+	for _, r := range all {
+		n := uint64(len(r.Trips)) + r.TripsUnlisted
+		trips += n
+		cautions += uint64(len(r.Cautions)) + r.CautionsUnlisted
+		seconds += r.DurationS
+		if n > 0 {
+			tripped++
+		}
+	}
+	text := fmt.Sprintf("All together: %s, %.1f s; %s in %d of them, %s.", plural(len(all), "recording"), seconds,
+		plural(trips, "trip"), tripped, plural(cautions, "caution"))
+	if failed > 0 {
+		text += fmt.Sprintf(" %s could not be replayed.", plural(failed, "recording"))
+	}
+	return text
 }
 
 func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
@@ -167,6 +153,9 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
 	}
 	printEvents(w, "TRIP", r.Trips, env)
 	printEvents(w, "caution", r.Cautions, env)
+	if n := r.TripsUnlisted + r.CautionsUnlisted; n > 0 {
+		wrap(w, "  ", "    ", fmt.Sprintf("%d more trips and cautions are only counted.", n))
+	}
 	fmt.Fprintln(w, "  Least distance to the limit while the rule was in force:")
 	for _, h := range r.Headroom {
 		rule := &env.Rules[h.Index]
@@ -179,12 +168,34 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
 		}
 		wrap(w, fmt.Sprintf("    %-24s ", h.Rule), strings.Repeat(" ", 8), text)
 	}
+	printLink(w, &r.Link)
+	for _, g := range r.IgnoredWhy {
+		wrap(w, "  Ignored: ", "    ", fmt.Sprintf("%d %s", g.Count, g.What))
+	}
 	for _, name := range r.NeverHeard {
 		wrap(w, "  Never heard: ", "    ", name)
 	}
 	for _, n := range r.Notes {
 		wrap(w, "  Note: ", "    ", n)
 	}
+}
+
+// printLink says how the craft's frames came in.
+func printLink(w io.Writer, l *bench.Link) {
+	text := fmt.Sprintf("%s lost by their numbers", plural(l.Lost, "frame"))
+	if l.Breaks > 0 {
+		text += fmt.Sprintf(", in %s", plural(l.Breaks, "place"))
+	}
+	text += fmt.Sprintf("; longest silence %s at %.2f s", rules.Format(l.SilenceS, "s"), l.SilenceAtS)
+	if l.Silences > 0 {
+		text += fmt.Sprintf(", %d over %s", l.Silences, rules.Format(l.SilentAfterS, "s"))
+	}
+	if l.LagS != nil {
+		text += fmt.Sprintf("; lag up to %s at %.2f s", rules.Format(*l.LagS, "s"), l.LagAtS)
+	} else {
+		text += "; lag cannot be told from it"
+	}
+	wrap(w, "  Link: ", "    ", text)
 }
 
 // mostEvents is how many events of one kind are printed one by one.

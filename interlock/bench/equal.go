@@ -67,7 +67,7 @@ func SessionSetup(s *session.Session) (Setup, error) {
 
 // ReplaySession replays a session with its own files and compares the
 // decisions with those of its trip log.
-func ReplaySession(s *session.Session) (*Result, error) {
+func ReplaySession(s *session.Session, options ...Option) (*Result, error) {
 	setup, err := SessionSetup(s)
 	if err != nil {
 		return nil, err
@@ -95,7 +95,7 @@ func ReplaySession(s *session.Session) (*Result, error) {
 			text = interlock.AppendDecision(text[:0], setup.Envelope, f)
 			eq.compare(logged, text)
 		}
-	})
+	}, options...)
 	if err != nil {
 		return nil, err
 	}

@@ -2,7 +2,6 @@ package bench
 
 import (
 	"errors"
-	"fmt"
 	"io"
 	"time"
 
@@ -61,6 +60,14 @@ type Result struct {
 	Trips     []Event    `json:"trips"`
 	Cautions  []Event    `json:"cautions"`
 	Headroom  []Headroom `json:"headroom"`
+	// TripsUnlisted and CautionsUnlisted count those beyond the first 20,000,
+	// which are not listed.
+	TripsUnlisted    uint64 `json:"trips_unlisted,omitempty"`
+	CautionsUnlisted uint64 `json:"cautions_unlisted,omitempty"`
+	// Link is how the craft's frames came in.
+	Link Link `json:"link"`
+	// IgnoredWhy is what was left out of the decisions, with the reason.
+	IgnoredWhy []Ignored `json:"ignored_why"`
 	// NeverHeard lists channels that a rule watches and the recording never
 	// told.
 	NeverHeard []string `json:"never_heard"`
@@ -76,93 +83,72 @@ type Result struct {
 	End time.Duration `json:"-"`
 }
 
-// watcher sees every decision of a replay in order.
-type watcher func(at time.Duration, effects []interlock.Effect)
-
 // Replay runs one recording through the setup. file is only a name for the
 // result. Recordings that break off give what could be read, with a note.
-func Replay(file string, rec *recording.Reader, setup Setup) (*Result, error) {
-	return replay(file, rec, setup, nil)
+func Replay(file string, rec *recording.Reader, setup Setup, options ...Option) (*Result, error) {
+	return replay(file, rec, setup, nil, options...)
 }
 
-func replay(file string, rec *recording.Reader, setup Setup, watch watcher) (*Result, error) {
-	engine, err := interlock.New(setup.Envelope, setup.Site)
-	if err != nil {
-		return nil, err
-	}
-	engine.TrackHeadroom()
-	cfg := setup.Intake
-	wanted := engine.Wanted()
-	cfg.Fields.Wanted = &wanted
-	in, err := intake.New(cfg)
-	if err != nil {
-		return nil, err
-	}
+func replay(file string, rec *recording.Reader, setup Setup, watch watcher, options ...Option) (*Result, error) {
 	out := &Result{File: file, Trips: []Event{}, Cautions: []Event{}, Headroom: []Headroom{}, NeverHeard: []string{}, Notes: []string{},
-		System: cfg.Craft.System, Component: cfg.Craft.Component}
-	take := func(at time.Duration, effects []interlock.Effect) {
-		if len(effects) == 0 {
-			return
-		}
-		for _, f := range effects {
-			switch f.Kind {
-			case interlock.TripEffect:
-				out.Trips = append(out.Trips, eventOf(setup.Envelope, f))
-			case interlock.CautionEffect:
-				if f.On {
-					out.Cautions = append(out.Cautions, eventOf(setup.Envelope, f))
-				}
-			}
-		}
+		System: setup.Intake.Craft.System, Component: setup.Intake.Craft.Component}
+	p, err := newPass(setup, []*rules.Envelope{setup.Envelope}, options)
+	if err != nil {
+		return nil, err
+	}
+	p.lanes[0].watch = func(at time.Duration, effects []interlock.Effect) {
+		out.take(setup.Envelope, effects)
 		if watch != nil {
 			watch(at, effects)
 		}
 	}
-	var inputs []interlock.Input
-	var end time.Duration
-	var c intake.Chunk
-	for {
-		if err := rec.NextInto(&c); err != nil {
-			if err := endOf(err, out); err != nil {
-				return nil, fmt.Errorf("%s: %w", file, err)
-			}
-			break
-		}
-		end = c.At
-		if c.Source == intake.Decisions {
-			continue
-		}
-		inputs = in.AppendFrom(inputs[:0], &c)
-		if len(inputs) == 0 {
-			take(c.At, engine.Advance(c.At))
-		}
-		for i := range inputs {
-			if effects := engine.StepFrom(c.At, &inputs[i]); len(effects) > 0 {
-				take(c.At, effects)
-			}
-		}
+	if err := p.run(file, rec); err != nil {
+		return nil, err
 	}
-	take(end, engine.Advance(end))
-	out.End, out.DurationS = end, end.Seconds()
-	finish(out, engine, setup.Envelope, in.Counts(), rec.Info())
+	out.Notes = append(out.Notes, p.notes...)
+	out.End, out.DurationS = p.end, p.end.Seconds()
+	finish(out, p, rec.Info())
 	return out, nil
 }
 
+// mostEvents is how many trips, and how many cautions, a result lists one by
+// one; a thin link can bring a hundred thousand of them in ten hours. Ours.
+const mostEvents = 20_000
+
+// take lists the trips and cautions among the effects.
+func (r *Result) take(env *rules.Envelope, effects []interlock.Effect) {
+	for _, f := range effects {
+		switch {
+		case f.Kind == interlock.TripEffect && len(r.Trips) == mostEvents:
+			r.TripsUnlisted++
+		case f.Kind == interlock.TripEffect:
+			r.Trips = append(r.Trips, eventOf(env, f))
+		case f.Kind != interlock.CautionEffect || !f.On:
+		case len(r.Cautions) == mostEvents:
+			r.CautionsUnlisted++
+		default:
+			r.Cautions = append(r.Cautions, eventOf(env, f))
+		}
+	}
+}
+
 // endOf tells a proper end from one that only costs the rest.
-func endOf(err error, out *Result) error {
+func (p *pass) endOf(err error) error {
 	var torn *recording.Torn
 	var damaged *recording.Damaged
 	switch {
 	case errors.Is(err, io.EOF):
 		return nil
 	case errors.As(err, &torn), errors.As(err, &damaged):
-		out.Notes = append(out.Notes, err.Error())
+		p.notes = append(p.notes, err.Error())
 		return nil
 	}
 	return err
 }
 
-func finish(out *Result, engine *interlock.Engine, env *rules.Envelope, counts intake.Counts, info recording.Info) {
+func finish(out *Result, p *pass, info recording.Info) {
+	engine, env := p.lanes[0].engine, p.lanes[0].env
+	counts := p.in.Counts()
 	for _, l := range counts.Links {
 		out.Frames += l.Frames
 		out.Ignored += l.Others + l.WrongAddress + l.Duplicates + l.Late + l.UnknownIDs
@@ -170,7 +156,10 @@ func finish(out *Result, engine *interlock.Engine, env *rules.Envelope, counts i
 	}
 	// Of raw bytes the reader itself leaves out what lies between the frames.
 	out.BadBytes += info.BadBytes
+	out.Link = p.health.link(info)
+	out.IgnoredWhy = ignoredWhy(counts, p.in.Others())
 	out.Notes = append(out.Notes, info.Notes()...)
+	out.Notes = append(out.Notes, p.health.notes()...)
 	heard := func(id rules.ChannelID) bool {
 		r := engine.Reading(id)
 		return r.Quality != rules.Missing || r.Cause != rules.NoCause

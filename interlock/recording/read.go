@@ -19,6 +19,22 @@ type Option func(*Reader)
 // and the intake hears only the named craft anyway.
 func OnlyPort(port uint16) Option { return func(r *Reader) { r.port, r.onlyPort = port, true } }
 
+// Counting has count told of the bytes as they are read from the files, for a
+// progress display. It may be called from the goroutine that reads only.
+func Counting(count func(n int)) Option { return func(r *Reader) { r.count = count } }
+
+// counted tells of every read.
+type counted struct {
+	in    io.Reader
+	count func(n int)
+}
+
+func (c *counted) Read(p []byte) (int, error) {
+	n, err := c.in.Read(p)
+	c.count(n)
+	return n, err
+}
+
 // Reader reads one recording, or the parts of one that its writer had to begin
 // anew. It belongs to one goroutine.
 type Reader struct {
@@ -30,6 +46,7 @@ type Reader struct {
 
 	port     uint16
 	onlyPort bool
+	count    func(n int)
 
 	own      bool
 	begun    bool  // first is set
@@ -108,6 +125,9 @@ func newReader(in io.Reader, parts []string, options []Option) (*Reader, error) 
 // attach starts on the next file.
 func (r *Reader) attach(in io.Reader) error {
 	r.file, _ = in.(io.Closer)
+	if r.count != nil {
+		in = &counted{in, r.count}
+	}
 	br := bufio.NewReaderSize(in, bufferSize)
 	head, err := br.Peek(maxBlock)
 	if err != nil && !errors.Is(err, io.EOF) {

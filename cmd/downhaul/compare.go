@@ -1,0 +1,274 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"strings"
+
+	"downhaul/interlock/bench"
+	"downhaul/rules"
+)
+
+type compareCmd struct {
+	Envelope   []string `placeholder:"FILE" sep:"none" help:"Give it twice: the envelope as it is, then the other one."`
+	Pad        string   `placeholder:"FILE" help:"The pad file: whose craft, which packs, which sensors. Without it, a session's own, or what the recording itself shows."`
+	JSON       bool     `help:"Print one JSON object."`
+	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
+}
+
+func (compareCmd) Help() string {
+	return "Runs the same recordings through two envelopes with the very core that guards, and shows which trips and cautions " +
+		"the second one gains, loses, or has earlier or later, rule by rule. Rules are the same when their names are; two trips are " +
+		"the same when the stretches in which the rule asked for its stop overlap. Exit code 1 means that the two differ."
+}
+
+const compareSchema = 1
+
+// compared is the whole answer.
+type compared struct {
+	Schema     int                 `json:"schema"`
+	A          string              `json:"a"`
+	B          string              `json:"b"`
+	Differ     bool                `json:"differ"`
+	Rules      []bench.Tally       `json:"rules"`
+	Changed    []changedRule       `json:"changed_rules"`
+	Recordings []*bench.Difference `json:"recordings"`
+	Failed     []failure           `json:"failed"`
+}
+
+// changedRule is a rule that says something else in the two envelopes.
+type changedRule struct {
+	Rule string `json:"rule"`
+	A    string `json:"a"`
+	B    string `json:"b"`
+}
+
+func (c *compareCmd) Run(ctx context.Context, s *streams) error {
+	if len(c.Envelope) != 2 {
+		return hint(fmt.Errorf("compare: %d envelopes given, and it takes two", len(c.Envelope)), "downhaul compare --envelope NOW --envelope THEN REC...")
+	}
+	var errs []error
+	var envelopes [2]*rules.Envelope
+	for i, file := range c.Envelope {
+		env, err := readEnvelope("compare", file)
+		envelopes[i] = env
+		errs = append(errs, err)
+	}
+	p, err := readPad("compare", c.Pad)
+	if err := errors.Join(append(errs, err)...); err != nil {
+		return err
+	}
+	a, b := envelopes[0], envelopes[1]
+	results, failed, bad := eachRecording(ctx, s, "compare", c.Recordings, func(j *job) (*bench.Difference, error) {
+		setup, notes, err := j.setup(a, p)
+		if err != nil {
+			return nil, err
+		}
+		rec, err := j.open()
+		if err != nil {
+			return nil, err
+		}
+		defer rec.Close()
+		d, err := bench.Compare(j.name, rec, setup, a, b, j.ticking())
+		if err != nil {
+			return nil, err
+		}
+		d.Notes = append(notes, d.Notes...)
+		return d, nil
+	})
+	if len(results) == 0 {
+		return bad
+	}
+	out := compared{Schema: compareSchema, A: c.Envelope[0], B: c.Envelope[1], Rules: bench.Total(results),
+		Changed: changedRules(a, b), Recordings: results, Failed: failed}
+	for i := range out.Rules {
+		out.Differ = out.Differ || out.Rules[i].Differs()
+	}
+	if c.JSON {
+		if err := printJSON(s.out, out); err != nil {
+			return err
+		}
+	} else {
+		out.print(s.out)
+	}
+	switch {
+	case bad != nil:
+		return bad
+	case out.Differ:
+		return errFound
+	}
+	return nil
+}
+
+// changedRules lists what the rules themselves say differently.
+func changedRules(a, b *rules.Envelope) []changedRule {
+	out := []changedRule{}
+	find := func(e *rules.Envelope, name string) string {
+		for i := range e.Rules {
+			if e.Rules[i].Name == name {
+				return e.Rules[i].Sentence()
+			}
+		}
+		return "not there"
+	}
+	for i := range a.Rules {
+		name := a.Rules[i].Name
+		if x, y := a.Rules[i].Sentence(), find(b, name); x != y {
+			out = append(out, changedRule{name, x, y})
+		}
+	}
+	for i := range b.Rules {
+		if name := b.Rules[i].Name; find(a, name) == "not there" {
+			out = append(out, changedRule{name, "not there", b.Rules[i].Sentence()})
+		}
+	}
+	return out
+}
+
+// mostChanges is how many changes are printed one by one; ours.
+const mostChanges = 30
+
+func (c *compared) print(w io.Writer) {
+	wrap(w, "A: ", "   ", c.A)
+	wrap(w, "B: ", "   ", c.B)
+	for _, r := range c.Changed {
+		fmt.Fprintf(w, "\n%s\n", printable(r.Rule))
+		wrap(w, "  A: ", "     ", r.A)
+		wrap(w, "  B: ", "     ", r.B)
+	}
+	fmt.Fprintf(w, "\n%-22s %-15s %5s %5s %7s %5s %7s %6s\n", "rule", "", "A", "B", "gained", "lost", "earlier", "later")
+	joined := uint64(0)
+	for i, t := range c.Rules {
+		if t.What != c.Rules[0].What && t.A+t.B == 0 {
+			continue // a rule has its own row for trips, others only where there are any
+		}
+		name := printable(t.Rule)
+		if i > 0 && c.Rules[i-1].Rule == t.Rule && t.What != c.Rules[0].What {
+			name = ""
+		}
+		for _, line := range wrapped(name, 22) {
+			fmt.Fprintln(w, line)
+		}
+		name = lastLine(name, 22)
+		count := func(n uint64, side string) string {
+			if t.OnlyIn != "" && t.OnlyIn != side {
+				return "none"
+			}
+			return fmt.Sprint(n)
+		}
+		fmt.Fprintf(w, "%-22s %-15s %5s %5s %7d %5d %7d %6d\n", name, t.What, count(t.A, "a"), count(t.B, "b"), t.Gained, t.Lost, t.Earlier, t.Later)
+		joined += t.Joined
+	}
+	if joined > 0 {
+		wrap(w, "", "", fmt.Sprintf("%d more of one fall into a longer one of the other; they count as neither gained nor lost.", joined))
+	}
+	var changes []bench.Change
+	for _, d := range c.Recordings {
+		changes = append(changes, d.Changes...)
+	}
+	if len(changes) > 0 {
+		fmt.Fprintln(w)
+	}
+	for i, ch := range changes {
+		if i == mostChanges {
+			fmt.Fprintf(w, "  %d more of these; --json lists them all\n", len(changes)-i)
+			break
+		}
+		wrap(w, fmt.Sprintf("%9.2f s  %-7s  ", ch.AtS, ch.How), strings.Repeat(" ", 22), changeText(ch, len(c.Recordings) > 1))
+	}
+	for _, d := range c.Recordings {
+		for _, n := range d.Notes {
+			wrap(w, "  Note: ", "    ", pick(len(c.Recordings) > 1, d.File+": ", "")+n)
+		}
+	}
+	fmt.Fprintln(w)
+	wrap(w, "", "", c.verdict())
+}
+
+func changeText(c bench.Change, named bool) string {
+	text := c.What + ", " + c.Rule
+	if c.Value != nil {
+		text += fmt.Sprintf(": %s %s against %s", c.Channel, rules.Format(*c.Value, c.Shown), rules.Format(*c.Limit, c.Shown))
+	}
+	if c.ByS > 0 {
+		text += fmt.Sprintf(", by %s", rules.Format(c.ByS, "s"))
+	}
+	if named {
+		text += ", in " + c.File
+	}
+	return text
+}
+
+// verdict says it all in one or two sentences.
+func (c *compared) verdict() string {
+	over := fmt.Sprintf("over %s", plural(len(c.Recordings), "recording"))
+	if !c.Differ {
+		return fmt.Sprintf("No difference %s: B trips and cautions where A does, at the same times.", over)
+	}
+	var trips, cautions bench.Tally
+	for _, t := range c.Rules {
+		sum := &trips
+		if t.What == "caution" {
+			sum = &cautions
+		}
+		sum.A += t.A
+		sum.B += t.B
+		sum.Gained += t.Gained
+		sum.Lost += t.Lost
+		sum.Earlier += t.Earlier
+		sum.Later += t.Later
+		sum.Joined += t.Joined
+	}
+	text := "B " + tallyText("trip", &trips) + " " + over + "; it " + tallyText("caution", &cautions) + "."
+	if trips.Lost+trips.Later > 0 {
+		text += " Look at what is lost or later before you fly by B."
+	}
+	return text
+}
+
+func tallyText(word string, t *bench.Tally) string {
+	if !t.Differs() {
+		return fmt.Sprintf("%ss as A does (%d)", word, t.A)
+	}
+	var parts []string
+	for _, p := range []struct {
+		n    uint64
+		what string
+	}{{t.Gained, "gained"}, {t.Lost, "lost"}, {t.Earlier, "earlier"}, {t.Later, "later"}, {t.Joined, "within a longer one"}} {
+		if p.n > 0 {
+			parts = append(parts, fmt.Sprintf("%d %s", p.n, p.what))
+		}
+	}
+	return fmt.Sprintf("%ss %s, A %s (%s)", word, times(t.B), times(t.A), strings.Join(parts, ", "))
+}
+
+func times(n uint64) string {
+	switch n {
+	case 0:
+		return "never"
+	case 1:
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// wrapped is all but the last line of a name that is too long for its column.
+func wrapped(name string, width int) []string {
+	var out []string
+	for r := []rune(name); len(r) > width; r = r[width:] {
+		out = append(out, string(r[:width]))
+	}
+	return out
+}
+
+// lastLine is what wrapped leaves.
+func lastLine(name string, width int) string {
+	r := []rune(name)
+	if len(r) == 0 {
+		return ""
+	}
+	return string(r[int(math.Floor(float64(len(r)-1)/float64(width)))*width:])
+}

@@ -1,0 +1,123 @@
+package bench
+
+import (
+	"fmt"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/intake"
+	"downhaul/interlock/recording"
+	"downhaul/rules"
+)
+
+// watcher sees every decision of one engine in order.
+type watcher func(at time.Duration, effects []interlock.Effect)
+
+// lane is one engine of a pass and the envelope it was made with.
+type lane struct {
+	env    *rules.Envelope
+	engine *interlock.Engine
+	watch  watcher
+}
+
+// pass takes one recording through one intake into any number of engines side
+// by side. The intake knows nothing of any envelope but which channels somebody
+// can use, and a channel that an engine can not use changes none of its
+// decisions: so every engine decides what it would decide alone.
+type pass struct {
+	in     *intake.Intake
+	lanes  []*lane
+	health health
+	tick   func() error
+	notes  []string
+	end    time.Duration
+}
+
+// Option changes how a recording is gone through.
+type Option func(*pass)
+
+// Ticking has f called every few thousand chunks; an error of it ends the
+// replay with that error.
+func Ticking(f func() error) Option { return func(p *pass) { p.tick = f } }
+
+// tickEvery is how many chunks pass between two calls of tick: some
+// milliseconds of work. Ours.
+const tickEvery = 4096
+
+func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass, error) {
+	p := &pass{}
+	for _, o := range options {
+		o(p)
+	}
+	var wanted [rules.ChannelCount]bool
+	for _, env := range envelopes {
+		engine, err := interlock.New(env, setup.Site)
+		if err != nil {
+			return nil, err
+		}
+		engine.TrackHeadroom()
+		for id, w := range engine.Wanted() {
+			wanted[id] = wanted[id] || w
+		}
+		p.lanes = append(p.lanes, &lane{env: env, engine: engine})
+	}
+	cfg := setup.Intake
+	cfg.Fields.Wanted = &wanted
+	in, err := intake.New(cfg)
+	if err != nil {
+		return nil, err
+	}
+	p.in, p.health = in, newHealth(setup.Site)
+	return p, nil
+}
+
+// run goes through the recording to its end.
+func (p *pass) run(file string, rec *recording.Reader) error {
+	var inputs []interlock.Input
+	var c intake.Chunk
+	for n := 1; ; n++ {
+		if err := rec.NextInto(&c); err != nil {
+			if err := p.endOf(err); err != nil {
+				return fmt.Errorf("%s: %w", file, err)
+			}
+			break
+		}
+		if n%tickEvery == 0 && p.tick != nil {
+			if err := p.tick(); err != nil {
+				return err
+			}
+		}
+		p.end = c.At
+		if c.Source == intake.Decisions {
+			continue
+		}
+		inputs = p.in.AppendFrom(inputs[:0], &c)
+		p.health.see(c.At, inputs)
+		for _, l := range p.lanes {
+			l.step(c.At, inputs)
+		}
+	}
+	for _, l := range p.lanes {
+		l.take(p.end, l.engine.Advance(p.end))
+	}
+	return nil
+}
+
+// step gives one chunk's inputs to the engine.
+func (l *lane) step(at time.Duration, inputs []interlock.Input) {
+	if len(inputs) == 0 {
+		l.take(at, l.engine.Advance(at))
+		return
+	}
+	for i := range inputs {
+		if effects := l.engine.StepFrom(at, &inputs[i]); len(effects) > 0 {
+			l.take(at, effects)
+		}
+	}
+}
+
+func (l *lane) take(at time.Duration, effects []interlock.Effect) {
+	if len(effects) > 0 && l.watch != nil {
+		l.watch(at, effects)
+	}
+}

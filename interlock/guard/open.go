@@ -132,6 +132,7 @@ type Guard struct {
 	before  []session.Ending
 	now     func() time.Duration
 	proofs  standing
+	doorway *doorway                 // nil where the craft need not sign
 	due     atomic.Pointer[[]string] // proof tests due, in words
 	said    string                   // the loop's own: last sentence told to Alive
 	isOpen  bool                     // after the end: the relay was verified open
@@ -183,6 +184,9 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		meta.Duty = session.DutyWatch
 	}
 	if g.session, err = session.Create(g.pad.LogFolder, meta, kept); err != nil {
+		return nil, err
+	}
+	if err = g.openDoor(start); err != nil {
 		return nil, err
 	}
 	if g.board, err = OpenBoard(g.pad, g.now); err != nil {

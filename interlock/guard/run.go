@@ -36,8 +36,9 @@ func (g *Guard) Run(ctx context.Context) error {
 	var readers, writer sync.WaitGroup
 	for i, l := range g.links {
 		readers.Go(func() {
+			var room []byte
 			err := l.Run(work, func(p link.Packet) {
-				g.loop.Telemetry(intake.Chunk{Link: p.Link, From: p.From, To: p.To, Bytes: p.Bytes})
+				room = g.hear(room, intake.Chunk{Link: p.Link, From: p.From, To: p.To, Bytes: p.Bytes})
 			}, func(e link.Event) { g.linkEvent(e) })
 			if err != nil {
 				g.linkEvent(link.Event{Link: uint8(i), Err: err})
@@ -48,6 +49,7 @@ func (g *Guard) Run(ctx context.Context) error {
 	readers.Go(func() { g.readCounts(work) })
 	readers.Go(func() { g.watchDisk(work) })
 	readers.Go(func() { g.watchProofs(work) })
+	readers.Go(func() { g.keepSeen(work) })
 	writing, stopWriting := context.WithCancel(context.Background())
 	defer stopWriting()
 	writer.Go(func() { g.keeper.run(writing) })
@@ -110,7 +112,7 @@ func (g *Guard) finish() error {
 	var last interlock.View
 	g.engine.View(&last)
 	errs = append(errs, g.session.Trips.Append(triplog.Line{At: last.At, Kind: triplog.KindEnded, State: last.State.String()}, true))
-	errs = append(errs, g.release())
+	errs = append(errs, g.lastSeen(), g.release())
 	return errors.Join(errs...)
 }
 
@@ -204,7 +206,7 @@ func (g *Guard) Opening() []string {
 func (g *Guard) Turn(now time.Duration) time.Duration { return g.loop.Turn(now) }
 
 // Telemetry hands bytes of a link over, as a link would.
-func (g *Guard) Telemetry(c intake.Chunk) { g.loop.Telemetry(c) }
+func (g *Guard) Telemetry(c intake.Chunk) { g.hear(nil, c) }
 
 // TakeSensors takes what the virtual board's sensors gave up to now, as the
 // board's own goroutines would.

@@ -76,6 +76,7 @@ type Status struct {
 	Kept       uint32          `json:"trips_on_disk"`
 	Loop       LoopStatus      `json:"loop"`
 	Link       LinkStatus      `json:"link"`
+	Signing    SigningStatus   `json:"signing"`
 	// Trouble is the last thing that went wrong with records or outputs.
 	Trouble []string `json:"trouble"`
 }
@@ -212,6 +213,7 @@ func (g *Guard) status() Status {
 	if s.output != nil {
 		out.Trouble = append(out.Trouble, "outputs: "+s.output.Error())
 	}
+	g.signingStatus(&out)
 	if n := out.Loop.LostRecords; n > 0 {
 		out.Trouble = append(out.Trouble, "records were lost: the disk was too slow or full")
 	}

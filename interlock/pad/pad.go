@@ -47,6 +47,9 @@ type Pad struct {
 
 	Commission Commission
 	Upkeep     Upkeep
+	// SigningKey is the path of the file with the key that the craft signs its
+	// frames with; empty hears it unsigned.
+	SigningKey string
 	// Absent is what this pad lacks, with the reasons.
 	Absent []Absence
 

@@ -40,7 +40,7 @@ const (
 	longestTimeout  = 2 * time.Minute
 )
 
-// upkeep reads [commission], [computer] and the device of [watchdog]. It comes
+// upkeep reads [commission], [computer], [signing] and the device of [watchdog]. It comes
 // after the board.
 func (r *reading) upkeep() {
 	t := r.root.Table("commission")
@@ -64,6 +64,13 @@ func (r *reading) upkeep() {
 		}
 		r.Upkeep.RealTime = b
 	}
+
+	s := r.root.Table("signing")
+	key, ok := s.Note("key_file")
+	if ok && !strings.HasPrefix(key, "/") {
+		s.Fault("key_file", "is no whole path", s.Got("key_file"), "write it from the root, such as /etc/downhaul/signing.key")
+	}
+	r.SigningKey = key
 
 	w := r.root.Table("watchdog")
 	device, ok := w.Note("device")

@@ -1,0 +1,139 @@
+package guard
+
+import (
+	"context"
+	"fmt"
+	"path/filepath"
+	"sync/atomic"
+	"time"
+
+	"downhaul/interlock/intake"
+	"downhaul/interlock/telemetry/signing"
+)
+
+// Frames of a craft that signs come through a door before the inbox. What
+// passed is kept beside the sessions, so that it does not pass again after a
+// restart: every seenEvery while it changes, and then seenAhead into the future,
+// for a process that is killed keeps nothing.
+const (
+	seenEvery = 10 * time.Second
+	seenAhead = 15 * time.Second
+)
+
+// doorway is the door and what goes with it.
+type doorway struct {
+	door    *signing.Door
+	file    string
+	trouble atomic.Pointer[string]
+}
+
+// openDoor reads the key and what passed before; nil where the pad has no key.
+func (g *Guard) openDoor(wall time.Time) error {
+	if g.pad.SigningKey == "" {
+		return nil
+	}
+	key, err := signing.ReadKey(g.pad.SigningKey)
+	if err != nil {
+		return err
+	}
+	d := &doorway{file: filepath.Join(g.pad.LogFolder, "signing", "seen.json")}
+	seen, err := signing.ReadSeen(d.file)
+	if err != nil {
+		return err
+	}
+	d.door = signing.NewDoor(key, g.pad.Craft.System, g.pad.Craft.Component, len(g.pad.Links), wall, seen)
+	// Where this can not be kept a restart would forget: better told now.
+	if err := d.door.Seen(seenAhead).Write(d.file); err != nil {
+		return err
+	}
+	g.doorway = d
+	return nil
+}
+
+// hear takes what a link gave: through the door where there is one. room is the
+// caller's, and is given back to be used again.
+func (g *Guard) hear(room []byte, c intake.Chunk) []byte {
+	if g.doorway == nil {
+		g.loop.Telemetry(c)
+		return room
+	}
+	room = room[:0]
+	if at := g.now(); c.From.IsValid() {
+		room = g.doorway.door.Datagram(room, at, c.Bytes)
+	} else {
+		room = g.doorway.door.Stream(room, at, c.Link, c.Bytes)
+	}
+	if len(room) > 0 {
+		c.Bytes = room
+		g.loop.Telemetry(c)
+	}
+	return room
+}
+
+// keepSeen keeps what passed until ctx ends.
+func (g *Guard) keepSeen(ctx context.Context) {
+	d := g.doorway
+	if d == nil {
+		return
+	}
+	tick := time.NewTicker(seenEvery)
+	defer tick.Stop()
+	for last := d.door.Counts().Passed; ; {
+		select {
+		case <-tick.C:
+			if n := d.door.Counts().Passed; n != last {
+				last = n
+				d.trouble.Store(nil)
+				if err := d.door.Seen(seenAhead).Write(d.file); err != nil {
+					text := err.Error()
+					d.trouble.Store(&text)
+				}
+			}
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// lastSeen keeps what passed as it stands, once nothing more comes.
+func (g *Guard) lastSeen() error {
+	if g.doorway == nil {
+		return nil
+	}
+	return g.doorway.door.Seen(0).Write(g.doorway.file)
+}
+
+// SigningStatus is what became of the frames under the craft's name where they
+// must be signed.
+type SigningStatus struct {
+	signing.Counts
+	On bool `json:"on"`
+}
+
+// signingStatus fills in the status and says what is wrong, if something is.
+func (g *Guard) signingStatus(out *Status) {
+	d := g.doorway
+	if d == nil {
+		return
+	}
+	n := d.door.Counts()
+	out.Signing = SigningStatus{Counts: n, On: true}
+	for _, w := range []struct {
+		n    uint64
+		says string
+	}{
+		{n.Unsigned, "are not signed; set the craft to sign with this pad's key"},
+		{n.WrongKey, "are signed with another key"},
+		{n.Repeated, "were heard before, or came late: a recording on the link?"},
+		{n.Behind, "are over a minute behind this computer's clock; see which clock is wrong"},
+		{n.Ahead, "are over a minute ahead of this computer's clock; see which clock is wrong"},
+		{n.Streams, "have one link number too many"},
+	} {
+		if w.n > 0 {
+			out.Trouble = append(out.Trouble, fmt.Sprintf("frames refused, %d: they %s", w.n, w.says))
+		}
+	}
+	if t := d.trouble.Load(); t != nil {
+		out.Trouble = append(out.Trouble, *t)
+	}
+}

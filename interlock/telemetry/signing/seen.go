@@ -1,0 +1,102 @@
+package signing
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"time"
+)
+
+// Seen is what must outlive a restart: the last stamp of every stream.
+type Seen struct {
+	Schema  int      `json:"schema"`
+	Key     string   `json:"key"` // a mark of the key, from which it can not be told
+	Newest  Stamp    `json:"newest"`
+	Streams []stream `json:"streams"`
+}
+
+const seenSchema = 1
+
+// mark tells keys apart without telling one.
+func (k Key) mark() string {
+	sum := sha256.Sum256(append([]byte("downhaul signing key "), k[:]...))
+	return hex.EncodeToString(sum[:8])
+}
+
+// Seen is what passed so far. ahead is added to every stamp: kept while frames
+// still come, it must cover what comes until it is kept again, or what was heard
+// last before a crash could be heard once more.
+func (d *Door) Seen(ahead time.Duration) Seen {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	s := Seen{Schema: seenSchema, Key: d.key.mark(), Newest: d.newest, Streams: []stream{}}
+	for _, v := range d.streams {
+		v.Last += Stamp(ahead / stampUnit)
+		s.Streams = append(s.Streams, v)
+		s.Newest = max(s.Newest, v.Last)
+	}
+	return s
+}
+
+// ReadSeen reads what Write kept. A file that is not there is an empty one; one
+// that cannot be read is an error, because without it yesterday's frames would
+// pass.
+func ReadSeen(name string) (Seen, error) {
+	var s Seen
+	text, err := os.ReadFile(name)
+	if errors.Is(err, fs.ErrNotExist) {
+		return s, nil
+	}
+	if err == nil {
+		err = json.Unmarshal(text, &s)
+	}
+	if err == nil && (s.Schema != seenSchema || len(s.Streams) > streamsMost || s.Newest >= stampEnd) {
+		err = fmt.Errorf("its contents are none of this program's (schema %d, %d streams)", s.Schema, len(s.Streams))
+	}
+	if err != nil {
+		return Seen{}, fmt.Errorf("read the last signatures: %s: %w; if it is damaged, move it away: frames of the last minute before may then pass once more", name, err)
+	}
+	return s, nil
+}
+
+// Write keeps it so that a power cut leaves the old file or the new one.
+func (s Seen) Write(name string) error {
+	err := s.write(name)
+	if err != nil {
+		return fmt.Errorf("keep the last signatures: %w", err)
+	}
+	return nil
+}
+
+func (s Seen) write(name string) error {
+	text, err := json.Marshal(s)
+	if err != nil {
+		return err
+	}
+	dir := filepath.Dir(name)
+	if err := os.MkdirAll(dir, 0o750); err != nil {
+		return err
+	}
+	f, err := os.CreateTemp(dir, ".seen-*")
+	if err != nil {
+		return err
+	}
+	_, err = f.Write(append(text, '\n'))
+	err = errors.Join(err, f.Sync(), f.Close())
+	if err == nil {
+		err = os.Rename(f.Name(), name)
+	}
+	if err != nil {
+		return errors.Join(err, os.Remove(f.Name()))
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}

@@ -120,10 +120,15 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 	}
 	for _, folder := range folders {
 		ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
+		left := filepath.Join(root, folder, "testdata", "rapid") // where a failing property leaves its input
+		_, had := os.Stat(left)
 		run := exec.CommandContext(ctx, "go", "test", "-overlay", list, "-failfast", "-count=1", "-vet=off", "-timeout=150s", "-skip", "SameOnEveryArchitecture", "./"+folder)
 		run.Dir = root
 		out, err := run.CombinedOutput()
 		cancel()
+		if had != nil {
+			_ = os.RemoveAll(left)
+		}
 		var exit *exec.ExitError
 		switch {
 		case err == nil:

@@ -198,7 +198,7 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 		// instant (end, a stall, a second sender) would not hold it here. Any
 		// other way here needs a reset, too.
 		switch {
-		case from != Ready, why == ReasonGate, why == ReasonEnd, why == ReasonStalled, why == ReasonClash:
+		case from != Ready, why == ReasonEnd, why == ReasonStalled, why == ReasonClash:
 			e.resetDone = false
 		}
 		if from == Live || from == Lowering {

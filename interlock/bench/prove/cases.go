@@ -12,10 +12,6 @@ import (
 
 // all tries everything on one side of a rule.
 func (t *trial) all() {
-	if fault := t.edge(); fault != "" {
-		t.add("limit", fault, "")
-		return
-	}
 	t.within()
 	t.beyond()
 	if t.rule.Stop != rules.NoStop && !t.rate {

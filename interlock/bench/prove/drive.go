@@ -117,7 +117,13 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 				s.put(h, x(v))
 			}
 		}
-		d.step = func(v float64) float64 { return p.quantum(first(cfg.HeightSources), x(v)) }
+		d.step = func(v float64) float64 {
+			q := 0.0
+			for _, h := range cfg.HeightSources {
+				q = math.Max(q, p.quantum(h, x(v)))
+			}
+			return q
+		}
 	}
 	motors := func(from rules.ChannelID, back func(x float64) float64) {
 		field(from, back)

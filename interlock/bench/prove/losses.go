@@ -213,9 +213,7 @@ func (t *trial) wrongSender() {
 func (t *trial) asLife(g *rogue, says string) string {
 	r := t.fresh(t.b.air)
 	g.scene = r.sc
-	if g.bootOnly {
-		g.fixed = r.bootMicros(&r.sc) // said again and again, clock and all
-	}
+	g.repeat = g.bootOnly
 	r.rogue = g
 	for _, k := range t.p.sourcesOf(t.needs()) {
 		r.mute[k] = true
@@ -240,7 +238,7 @@ func (t *trial) lateData() {
 	}
 	for _, old := range [...]time.Duration{0, 300 * time.Millisecond} {
 		r := t.fresh(t.near)
-		r.rogue = &rogue{scene: t.astray(r.sc), system: t.p.setup.Intake.Craft.System, old: old, bootOnly: true}
+		r.rogue = &rogue{scene: t.astray(r.sc), system: t.p.setup.Intake.Craft.System, old: old, bootOnly: true, only: t.p.sourcesOf(t.needs())}
 		r.run(t.hold())
 		v, ok := t.furthest(r)
 		if f := t.verdict(r.log, interlock.ReasonRule); f != nil || ok && t.left(v) {
@@ -248,7 +246,7 @@ func (t *trial) lateData() {
 			return
 		}
 	}
-	fault := t.asLife(&rogue{system: t.p.setup.Intake.Craft.System, bootOnly: true}, "a repeated frame kept it fresh")
+	fault := t.asLife(&rogue{system: t.p.setup.Intake.Craft.System, bootOnly: true, only: t.p.sourcesOf(t.needs())}, "a repeated frame kept it fresh")
 	t.add(name, fault, "overtaken and repeated frames are no samples")
 }
 

@@ -3,6 +3,7 @@ package prove
 import (
 	"errors"
 	"fmt"
+	"math"
 	"net/netip"
 	"slices"
 	"time"
@@ -199,9 +200,11 @@ func (p *plan) newRig() (*rig, error) {
 		return nil, fmt.Errorf("prove: %w", err)
 	}
 	r := &rig{p: p, core: c, door: d, follow: rules.Never, rate: -1, outward: 1, keeping: true,
-		due: make([]time.Duration, len(p.sources)), sent: make([]int, len(p.sources)), mute: make([]bool, len(p.sources))}
+		due: make([]time.Duration, len(p.sources)), sent: make([]int, len(p.sources)), told: make([]uint64, len(p.sources)),
+		mute: make([]bool, len(p.sources)), lost: make([]float64, len(p.sources))}
 	for i := range r.due {
 		r.due[i] = time.Duration(1+7*i) * time.Millisecond
+		r.lost[i] = math.Mod(0.618*float64(i), 1) // spread, so that losses do not meet
 	}
 	for _, l := range [...]interlock.Line{interlock.EStopA, interlock.EStopB, interlock.Gate, interlock.Hold} {
 		r.lines[l] = true

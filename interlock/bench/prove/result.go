@@ -43,6 +43,8 @@ type Row struct {
 	Silence    *float64 `json:"silence_s"`
 	StaleAfter float64  `json:"stale_after_s"`
 	Outcome    string   `json:"outcome"`
+	// Beside says why the rule had to be proved in a core that has no other.
+	Beside string `json:"beside,omitempty"`
 	// Why is the reason of a rule that is not proven at all.
 	Why   string `json:"why,omitempty"`
 	Cases []Case `json:"cases"`

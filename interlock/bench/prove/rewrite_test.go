@@ -3,6 +3,7 @@ package prove
 import (
 	"encoding/binary"
 	"fmt"
+	"time"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialect"
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
@@ -37,12 +38,17 @@ func resigned(b []byte, system byte) []byte {
 // late and no repeated one can be told any more.
 func renewClock() func(c *intake.Chunk) []byte {
 	var last uint32
+	var at time.Duration // rigs share this; only frames of one instant count on
 	return func(c *intake.Chunk) []byte {
 		b := append([]byte(nil), c.Bytes...)
 		if b[7] != 30 || b[8] != 0 || b[9] != 0 || b[1] < 4 {
 			return b
 		}
-		last = max(last+1, uint32(c.At.Milliseconds())+1_000_000)
+		if now := uint32(c.At.Milliseconds()) + 1_000_000; c.At != at {
+			last, at = now, c.At
+		} else {
+			last++
+		}
 		binary.LittleEndian.PutUint32(b[10:], last)
 		return resigned(b, b[5])
 	}

@@ -53,8 +53,9 @@ type rig struct {
 	sc   scene
 	due  []time.Duration // by source
 	sent []int           // by source
+	told []uint64        // by source: the boot clock of its last frame, µs
 	seq  uint8
-	lost float64 // share of a frame that is still to be lost
+	lost []float64 // by source: share of a frame that is still to be lost
 	// mute sources say nothing; silent says that no frame of the craft comes.
 	mute   []bool
 	silent bool
@@ -97,10 +98,14 @@ type rogue struct {
 	scene scene
 	// system is the sender's number; old is how far behind the newest its
 	// boot clock is, −1 for the craft's own frame said once more.
-	system   uint8
-	old      time.Duration
-	fixed    uint64 // the one boot clock that it says, µs; 0 goes with the time
+	system uint8
+	old    time.Duration
+	// repeat has it say the craft's last frames again and again, clock and all;
+	// fixed is that clock, µs.
+	repeat   bool
+	fixed    uint64
 	bootOnly bool
+	only     []int // the sources that it imitates; nil for all
 	from     netip.AddrPort
 	link     uint8
 }
@@ -111,7 +116,8 @@ const contactorTime = 30 * time.Millisecond
 func (r *rig) clone() *rig {
 	c := *r
 	c.core, c.door = r.core.clone(), r.door.clone()
-	c.due, c.sent, c.mute = slices.Clone(r.due), slices.Clone(r.sent), slices.Clone(r.mute)
+	c.due, c.sent, c.mute, c.lost = slices.Clone(r.due), slices.Clone(r.sent), slices.Clone(r.mute), slices.Clone(r.lost)
+	c.told = slices.Clone(r.told)
 	c.edges, c.log, c.inputs, c.bytes = slices.Clone(r.edges), nil, nil, nil
 	c.view = interlock.View{}
 	return &c
@@ -122,7 +128,7 @@ func (r *rig) bootMillis(s *scene) uint32 { return uint32(r.bootMicros(s) / 1000
 func (r *rig) bootMicros(s *scene) uint64 {
 	t := r.now - r.restart + 1000*time.Second - time.Duration(s.v[rules.LinkLag]*1e9)
 	if r.rogue != nil && s == &r.rogue.scene {
-		if r.rogue.fixed > 0 {
+		if r.rogue.repeat {
 			return r.rogue.fixed
 		}
 		t -= r.rogue.old
@@ -189,8 +195,29 @@ func (r *rig) tick(t time.Duration) {
 		r.follow = rules.Never
 		r.closed = r.welded || r.relay && r.beat
 		r.lines[interlock.Readback] = r.closed
+		if !r.closed {
+			r.powerless()
+		}
 	}
 	r.take(r.core.Advance(r.now))
+}
+
+// powerless stops the rotors and what they draw, but for what is moved: with
+// the contactor open they stand.
+func (r *rig) powerless() {
+	stop := func(id rules.ChannelID) {
+		if !slices.Contains(r.moved, id) {
+			r.sc.force(id, 0)
+		}
+	}
+	for id := rules.Motor1Speed; id <= rules.Motor16Speed; id++ {
+		stop(id)
+	}
+	for k := range rules.ChannelID(4) {
+		stop(rules.Pack1Current + k*eachPack)
+	}
+	stop(rules.SupplyCurrent)
+	stop(rules.ESCCurrent)
 }
 
 func (r *rig) pass(t time.Duration) {
@@ -224,21 +251,22 @@ func (r *rig) sendFrame(i int) {
 	if !r.silent && !r.mute[i] {
 		lost := false
 		if r.sc.loss > 0 {
-			if r.lost += r.sc.loss; r.lost >= 1 {
-				r.lost--
+			if r.lost[i] += r.sc.loss; r.lost[i] >= 1 {
+				r.lost[i]--
 				lost = true
 			}
 		}
 		seq := r.seq
 		r.seq++
 		if !lost {
-			r.frame = r.now
+			r.frame, r.told[i] = r.now, r.bootMicros(&r.sc)
 			b := r.p.encoder.frame(s.make(r, &r.sc), r.p.setup.Intake.Craft.System, r.p.setup.Intake.Craft.Component, seq)
 			r.chunk(intake.Chunk{Source: intake.Telemetry, From: r.p.from, Bytes: b})
 		}
 	}
-	if g := r.rogue; g != nil && (s.boot || !g.bootOnly) {
+	if g := r.rogue; g != nil && (s.boot || !g.bootOnly) && (g.only == nil || slices.Contains(g.only, i)) {
 		g.scene.pass(r.now, 0)
+		g.fixed = r.told[i]
 		b := r.p.encoder.frame(s.make(r, &g.scene), g.system, r.p.setup.Intake.Craft.Component, r.seq)
 		from := r.p.from
 		if g.from.IsValid() {

@@ -1,6 +1,7 @@
 package prove
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -75,6 +76,12 @@ func (t *trial) left(v float64) bool {
 
 // furthest is how far out the watched channel came.
 func (t *trial) furthest(r *rig) (float64, bool) {
+	if t.plain {
+		if t.left(r.lo) {
+			return r.lo, r.read
+		}
+		return r.hi, r.read
+	}
 	if t.way > 0 {
 		return r.hi, r.read
 	}
@@ -201,30 +208,108 @@ func Say(v float64, unit string) string {
 
 func ms(d time.Duration) string { return rules.FormatDuration(d.Round(time.Microsecond)) }
 
-// prove proves one rule: a row for each side.
+// prove proves one rule: a row for each side. Where another rule would trip
+// before it, so that nothing of its own could be seen, it is proved once more
+// in a core that has no other.
 func (p *plan) prove(i int, b *bases) []Row {
-	rule := &p.env.Rules[i]
 	var rows []Row
-	for _, s := range sidesOf(rule) {
-		row := Row{Rule: rule.Name, Line: rule.Line, Channel: rule.Watch.String(), Side: s.name, Unit: unitOf(rule), Limit: s.limit,
-			Stop: rule.Stop.String(), StaleAfter: rule.StaleAfter.Seconds(), Cases: []Case{}, Index: p.origin(i)}
-		t := &trial{p: p, b: b, i: i, rule: rule, row: &row, way: s.way, limit: s.limit,
-			rate:  rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster,
-			plain: rule.Form == rules.Is || rule.Form == rules.IsNot, budget: p.setup.Budget(rule)}
-		budget := t.budget.Relay.Seconds()
-		row.Budget = &budget
-		if rule.Watch == rules.LinkAge {
-			t.d = &drive{id: rules.LinkAge, moves: []rules.ChannelID{rules.LinkAge}}
-			t.period = time.Millisecond
-			t.age()
-		} else if why := t.ready(); why != "" {
-			row.Outcome, row.Why = NotProven, why
-		} else {
-			t.all()
+	for _, s := range sidesOf(&p.env.Rules[i]) {
+		row, beside := p.side(i, s, b)
+		if beside != "" && (len(p.env.Rules) > 1 || len(p.env.Permissives) > 0) {
+			alone, bases, err := p.alone(p.origin(i))
+			if err == nil {
+				row, _ = alone.side(0, s, bases)
+				row.Beside = beside
+			}
 		}
 		rows = append(rows, row)
 	}
 	return rows
+}
+
+// alone is the plan of one rule of the setup's envelope in a core without any
+// other, and the pads from which it sets out.
+func (p *plan) alone(origin int) (*plan, *bases, error) {
+	q := *p
+	env := *p.setup.Envelope
+	env.Rules, env.Permissives = env.Rules[origin:origin+1:origin+1], nil
+	q.index, q.asideWhy, q.notes = []int{origin}, map[int]string{}, nil
+	if err := q.lay(&env); err != nil {
+		return nil, nil, err
+	}
+	b, err := q.begin()
+	if err == nil && q.asideWhy[origin] != "" {
+		err = errors.New(q.asideWhy[origin])
+	}
+	return &q, b, err
+}
+
+// side proves one side of a rule; beside is what of the others kept it from
+// being seen.
+func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
+	rule := &p.env.Rules[i]
+	row = Row{Rule: rule.Name, Line: rule.Line, Channel: rule.Watch.String(), Side: s.name, Unit: unitOf(rule), Limit: s.limit,
+		Stop: rule.Stop.String(), StaleAfter: rule.StaleAfter.Seconds(), Cases: []Case{}, Index: p.origin(i)}
+	t := &trial{p: p, b: b, i: i, rule: rule, row: &row, way: s.way, limit: s.limit,
+		rate:  rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster,
+		plain: rule.Form == rules.Is || rule.Form == rules.IsNot, budget: p.setup.Budget(rule)}
+	budget := t.budget.Relay.Seconds()
+	row.Budget = &budget
+	if rule.Watch == rules.LinkAge {
+		t.d = &drive{id: rules.LinkAge, moves: []rules.ChannelID{rules.LinkAge}}
+		t.period = time.Millisecond
+		t.age()
+		return row, ""
+	}
+	why, mend := t.ready()
+	switch {
+	case why != "":
+		row.Outcome, row.Why = NotProven, why
+		if mend {
+			beside = why
+		}
+		return row, beside
+	}
+	if fault := t.edge(); fault != "" {
+		t.add("limit", fault, "")
+		return row, ""
+	}
+	if first := t.overtaken(); first != "" && len(p.env.Rules) > 1 {
+		return row, first
+	}
+	t.all()
+	return row, ""
+}
+
+// overtaken says which other rules trip at the excursion before the rule does.
+func (t *trial) overtaken() string {
+	r := t.fresh(t.near)
+	t.out(r, t.x)
+	r.run(t.hold() + t.budget.Relay)
+	names := t.others(r.log, t.verdict(r.log, interlock.ReasonRule))
+	if len(names) == 0 {
+		return ""
+	}
+	return quoted(names) + " " + pick(len(names) == 1, "trips", "trip") + " first"
+}
+
+// quoted lists names.
+func quoted(names []string) string {
+	if len(names) > 3 {
+		names = append(slices.Clone(names[:3]), fmt.Sprintf("%d more", len(names)-3))
+	}
+	var out []string
+	for _, n := range names {
+		out = append(out, strconv.Quote(n))
+	}
+	return strings.Join(out, " and ")
+}
+
+func pick(first bool, yes, no string) string {
+	if first {
+		return yes
+	}
+	return no
 }
 
 func unitOf(r *rules.Rule) string {
@@ -236,39 +321,45 @@ func unitOf(r *rules.Rule) string {
 }
 
 // ready finds the drive and the pad from which excursions set out; the reason
-// if there is none.
-func (t *trial) ready() string {
+// if there is none, and whether the other rules may be what is in the way.
+func (t *trial) ready() (why string, mend bool) {
 	d, why := t.p.driveOf(t.rule.Watch)
 	if d == nil {
-		return why
+		return why, false
 	}
 	t.d = d
 	t.period = t.p.period(d.moves)
-	if t.rate && (d.average || d.jump < 1) {
-		// A height may move as long as its climb says so; a delay may not.
-		if d.id == rules.LinkLag || d.average {
-			return "the rate of a channel that is itself worked out over a span: no inverse is written for it"
-		}
+	if t.rate && (d.average || d.id == rules.LinkLag) {
+		return "the rate of a channel that is itself worked out over a span: no inverse is written for it", false
 	}
 	t.near = t.b.air.clone()
-	if d.jump < math.Inf(1) && !t.rate && !t.plain {
+	switch slow := d.jump < math.Inf(1); {
+	case slow && t.rate && t.way < 0:
+		// High enough to fall from for as long as it takes.
+		t.d.set(&t.near.sc, 1+1.5*math.Abs(t.limit)*t.hold().Seconds())
+	case slow && !t.rate && !t.plain:
 		room := math.Min(0.3*d.jump+t.rule.Deadband, 0.9*d.jump)
 		t.d.set(&t.near.sc, t.limit-t.way*room)
+	}
+	if d.jump < math.Inf(1) {
 		t.near.rest()
 		t.near.run(2500 * time.Millisecond)
 	}
 	t.near.core.View(&t.near.view)
 	switch v := &t.near.view.Rules[t.i]; {
 	case t.near.view.State != interlock.Live:
-		return fmt.Sprintf("the craft cannot be brought near the limit and stay live (%v)", t.near.view.Why)
+		if names := t.others(t.near.log, nil); len(names) > 0 {
+			return quoted(names) + " " + pick(len(names) == 1, "trips", "trip") + " on the way to its limit", true
+		}
+		return fmt.Sprintf("the craft cannot be brought near the limit and stay live (%v)", t.near.view.Why), true
 	case !v.HasValue || v.Reading.Quality != rules.Good:
-		return fmt.Sprintf("%v has no good value here (%s)", t.rule.Watch, v.Reading.Cause)
+		return fmt.Sprintf("%v has no good value here (%s)", t.rule.Watch, v.Reading.Cause), true
 	case t.rule.Side(v.Value) >= rules.InDeadband:
-		return fmt.Sprintf("%v cannot be brought inside its limit beside the other rules (it reads %s)", t.rule.Watch, t.say(v.Value))
+		return fmt.Sprintf("%v cannot be brought inside its limit beside the other rules (it reads %s)", t.rule.Watch, t.say(v.Value)), true
 	case !v.InForce && t.rule.While != rules.Always:
-		return "its phase cannot be brought about beside the other rules"
+		return "its phase cannot be brought about beside the other rules", true
 	}
-	return ""
+	return "", false
 }
 
 // probe tries the value x for as long as it takes to be read, and says whether
@@ -276,7 +367,11 @@ func (t *trial) ready() string {
 func (t *trial) probe(x float64) (v float64, past bool) {
 	r := t.fresh(t.near)
 	t.inside(r, x)
-	r.run(t.d.settle + t.rule.Over + 3*t.period)
+	span := t.d.settle + t.rule.Over + 3*t.period
+	if t.rate {
+		span = t.hold() // a rate goes on being worked out
+	}
+	r.run(span)
 	v, ok := t.furthest(r)
 	return v, ok && t.left(v)
 }

@@ -32,11 +32,15 @@ func Run(setup Setup) (*Report, error) {
 		rows[p.origin(i)] = p.prove(i, b)
 	}
 	for i := range setup.Envelope.Rules {
-		if r, ok := rows[i]; ok {
-			out.Rules = append(out.Rules, r...)
-			continue
+		r, ok := rows[i]
+		if !ok && setup.Fed(setup.Envelope.Rules[i].Watch) != rules.NotFed {
+			say(setup.Envelope.Rules[i].Name)
+			r = p.byItself(i)
 		}
-		out.Rules = append(out.Rules, p.unproven(i))
+		if r == nil {
+			r = []Row{p.unproven(i)}
+		}
+		out.Rules = append(out.Rules, r...)
 	}
 	say("built-in interlocks")
 	t := &builtins{p: p, b: b}
@@ -61,6 +65,23 @@ func (p *plan) unfed() {
 		}
 		p.asideWhy[i] = why
 	}
+}
+
+// byItself proves a rule that the others could not be proved with in a core of
+// its own; nil if it cannot be done.
+func (p *plan) byItself(i int) (rows []Row) {
+	beside := p.asideWhy[i]
+	alone, b, err := p.alone(i)
+	if err != nil {
+		p.asideWhy[i] = err.Error()
+		return nil
+	}
+	for _, s := range sidesOf(&alone.env.Rules[0]) {
+		row, _ := alone.side(0, s, b)
+		row.Beside = beside
+		rows = append(rows, row)
+	}
+	return rows
 }
 
 // unproven is the row of a rule that was not tried.

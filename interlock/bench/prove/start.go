@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 	"time"
 
 	"downhaul/interlock"
@@ -146,6 +145,15 @@ func (p *plan) valueIn(s *scene, d *drive) (float64, bool) {
 		switch d.id {
 		case rules.MotorHighest:
 			return s.to[rules.Motor1Output], true
+		case rules.MotorHeadroom:
+			return 1 - s.to[rules.Motor1Output], true
+		case rules.MotorSpread:
+			return math.Abs(s.to[rules.Motor1Output] - s.to[rules.Motor2Output]), true
+		case rules.LiftReserve:
+			if o := s.to[rules.Motor1Output]; o > 0 {
+				return 1/(o*o) - 1, true
+			}
+			return math.Inf(1), true
 		case rules.RotorSpeed:
 			return s.to[rules.Motor1Speed], true
 		case rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind:
@@ -264,77 +272,4 @@ func (r *rig) rest() {
 	for n := 0; r.sc.moving() && n < 3000; n++ {
 		r.run(100 * time.Millisecond)
 	}
-}
-
-// bases are the pads from which the proofs set out.
-type bases struct{ ready, ground, air *rig }
-
-// begin makes the bases. Rules that stand against a start are taken out, with
-// the reason, so that the others can be proved.
-func (p *plan) begin() (*bases, error) {
-	for range len(p.setup.Envelope.Rules) + len(p.setup.Envelope.Permissives) + 1 {
-		r, unmet, err := p.ready()
-		if err != nil {
-			return nil, err
-		}
-		if unmet == nil {
-			b := &bases{ready: r, ground: r.clone()}
-			if err := b.ground.start(); err != nil {
-				return nil, err
-			}
-			b.ground.run(3 * time.Second)
-			b.air = b.ground.clone()
-			b.air.fly()
-			return b, nil
-		}
-		if !p.aside(r, unmet) {
-			var says []string
-			for _, u := range unmet {
-				says = append(says, r.view.Say(p.env, u))
-			}
-			return nil, fmt.Errorf("prove: the core cannot be brought to a start: %s", strings.Join(says, "; "))
-		}
-	}
-	return nil, fmt.Errorf("prove: no rule is left that can be brought to a start")
-}
-
-// aside takes out the rules and permissives that stand against a start.
-func (p *plan) aside(r *rig, unmet []interlock.Unmet) bool {
-	env := *p.env
-	env.Rules, env.Permissives = nil, nil
-	var kept []int
-	for i := range p.env.Rules {
-		why := ""
-		for _, u := range unmet {
-			if u.Need == interlock.NeedRule && u.Index == i || u.Need == interlock.NeedChannel && u.Index == int(p.env.Rules[i].Watch) {
-				why = r.view.Say(p.env, u)
-			}
-		}
-		if why == "" {
-			env.Rules = append(env.Rules, p.env.Rules[i])
-			kept = append(kept, p.origin(i))
-			continue
-		}
-		p.asideWhy[p.origin(i)] = "the start cannot be made with it (" + why + "), so that it was left out for the others"
-	}
-	for i := range p.env.Permissives {
-		if j := slices.IndexFunc(unmet, func(u interlock.Unmet) bool { return u.Need == interlock.NeedPermissive && u.Index == i }); j >= 0 {
-			p.notes = append(p.notes, fmt.Sprintf("the condition %q cannot be met here (%s) and was left out", p.env.Permissives[i].Name, r.view.Say(p.env, unmet[j])))
-			continue
-		}
-		env.Permissives = append(env.Permissives, p.env.Permissives[i])
-	}
-	if len(env.Rules) == len(p.env.Rules) && len(env.Permissives) == len(p.env.Permissives) {
-		return false
-	}
-	p.index = kept
-	return p.lay(&env) == nil
-}
-
-// origin is the place of a rule in the envelope as it was read.
-func (p *plan) origin(i int) int {
-	if p.index == nil {
-		return i
-	}
-	return p.index[i]
 }

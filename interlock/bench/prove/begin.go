@@ -1,0 +1,192 @@
+package prove
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/rules"
+)
+
+// bases are the pads from which the proofs set out.
+type bases struct{ ready, ground, air *rig }
+
+// begin makes the bases. Rules that stand against a start or a flight are taken
+// out, with the reason, so that the others can be proved.
+func (p *plan) begin() (*bases, error) {
+	for range len(p.setup.Envelope.Rules) + len(p.setup.Envelope.Permissives) + 2 {
+		r, unmet, err := p.ready()
+		if err != nil {
+			return nil, err
+		}
+		if unmet != nil {
+			if p.aside(r, unmet) {
+				continue
+			}
+			if err := p.singly(p.reasons(r, unmet)); err != nil {
+				return nil, err
+			}
+			continue
+		}
+		b := &bases{ready: r, ground: r.clone()}
+		if err := b.ground.start(); err != nil {
+			return nil, err
+		}
+		b.ground.run(3 * time.Second)
+		b.air = b.ground.clone()
+		b.air.fly()
+		if b.air.state() == interlock.Live {
+			return b, nil
+		}
+		if !p.grounded(b.air) {
+			return nil, fmt.Errorf("prove: the core does not stay live in the air: %v", b.air.view.Why)
+		}
+	}
+	return nil, fmt.Errorf("prove: no rule is left that can be brought to a start")
+}
+
+// reasons is what stands against a start, in words.
+func (p *plan) reasons(r *rig, unmet []interlock.Unmet) string {
+	var says []string
+	for _, u := range unmet {
+		says = append(says, r.view.Say(p.env, u))
+	}
+	return strings.Join(says, "; ")
+}
+
+// aside takes out the rules and permissives that a start is refused for by
+// name.
+func (p *plan) aside(r *rig, unmet []interlock.Unmet) bool {
+	named := func(n interlock.Need, i int) (string, bool) {
+		k := slices.IndexFunc(unmet, func(u interlock.Unmet) bool { return u.Need == n && u.Index == i })
+		if k < 0 {
+			return "", false
+		}
+		return r.view.Say(p.env, unmet[k]), true
+	}
+	return p.without(func(i int) string {
+		why, ok := named(interlock.NeedRule, i)
+		if !ok {
+			why, ok = named(interlock.NeedChannel, int(p.env.Rules[i].Watch))
+		}
+		if !ok {
+			return ""
+		}
+		return "no start can be made with it (" + why + ")"
+	}, func(i int) string {
+		why, _ := named(interlock.NeedPermissive, i)
+		return why
+	})
+}
+
+// grounded takes out the rules that tripped when the craft took off.
+func (p *plan) grounded(r *rig) bool {
+	return p.without(func(i int) string {
+		e := find(r.log, interlock.TripEffect, func(e *event) bool { return e.Rule == i && e.FirstOut })
+		if e == nil {
+			return ""
+		}
+		return fmt.Sprintf("it trips as soon as the craft flies (%s)", Say(e.Value, p.env.Rules[i].Unit))
+	}, func(int) string { return "" })
+}
+
+// without takes out the rules and permissives for which there is a reason; it
+// says whether there was any.
+func (p *plan) without(rule, permissive func(i int) string) bool {
+	env := *p.env
+	env.Rules, env.Permissives = nil, nil
+	var kept []int
+	for i := range p.env.Rules {
+		if why := rule(i); why != "" {
+			p.asideWhy[p.origin(i)] = why
+			continue
+		}
+		env.Rules = append(env.Rules, p.env.Rules[i])
+		kept = append(kept, p.origin(i))
+	}
+	for i := range p.env.Permissives {
+		if why := permissive(i); why != "" {
+			p.notes = append(p.notes, fmt.Sprintf("the condition %q cannot be met here (%s) and was left out", p.env.Permissives[i].Name, why))
+			continue
+		}
+		env.Permissives = append(env.Permissives, p.env.Permissives[i])
+	}
+	if len(env.Rules) == len(p.env.Rules) && len(env.Permissives) == len(p.env.Permissives) {
+		return false
+	}
+	p.index = kept
+	return p.lay(&env) == nil
+}
+
+// singly finds by trying which rules and permissives stand against a start
+// that is refused for a reason which names none of them, such as an output that
+// a rule wants high and the ground wants low: it begins with none and keeps
+// each that does not spoil the start.
+func (p *plan) singly(why string) error {
+	full, index := p.env, p.index
+	origin := func(i int) int {
+		if index == nil {
+			return i
+		}
+		return index[i]
+	}
+	env := *full
+	env.Rules, env.Permissives = nil, nil
+	var kept []int
+	starts := func(e *rules.Envelope) (bool, error) {
+		if err := p.lay(e); err != nil {
+			return false, err
+		}
+		_, unmet, err := p.ready()
+		return unmet == nil, err
+	}
+	if ok, err := starts(&env); err != nil || !ok {
+		p.index = index
+		if err == nil {
+			err = fmt.Errorf("prove: the core cannot be brought to a start, whatever the rules: %s", why)
+		}
+		return err
+	}
+	for i := range full.Permissives {
+		try := env
+		try.Permissives = append(slices.Clone(env.Permissives), full.Permissives[i])
+		ok, err := starts(&try)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			p.notes = append(p.notes, fmt.Sprintf("the condition %q cannot be met here and was left out", full.Permissives[i].Name))
+			continue
+		}
+		env = try
+	}
+	for i := range full.Rules {
+		try := env
+		try.Rules = append(slices.Clone(env.Rules), full.Rules[i])
+		ok, err := starts(&try)
+		if err != nil {
+			return err
+		}
+		if !ok {
+			p.asideWhy[origin(i)] = "no start can be made with it (" + why + ")"
+			continue
+		}
+		env = try
+		kept = append(kept, origin(i))
+	}
+	if kept == nil {
+		kept = []int{}
+	}
+	p.index = kept
+	return p.lay(&env)
+}
+
+// origin is the place of a rule in the envelope as it was read.
+func (p *plan) origin(i int) int {
+	if p.index == nil {
+		return i
+	}
+	return p.index[i]
+}

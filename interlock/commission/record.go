@@ -1,14 +1,6 @@
 package commission
 
-import (
-	"bytes"
-	"crypto/sha256"
-	"encoding/hex"
-	"encoding/json"
-	"errors"
-	"fmt"
-	"time"
-)
+import "time"
 
 // Schema is the version of Record as JSON.
 const Schema = 1
@@ -95,43 +87,4 @@ func (r *Record) Test(t Test) (*Result, bool) {
 		}
 	}
 	return nil, false
-}
-
-// ErrDamaged says that a record is not as it was written.
-var ErrDamaged = errors.New("the record is not as it was written")
-
-const hashField = ",\n  \"sha256\": \""
-
-// encode is the record as it stands in its file.
-func (r *Record) encode() ([]byte, error) {
-	var b bytes.Buffer
-	e := json.NewEncoder(&b)
-	e.SetEscapeHTML(false)
-	e.SetIndent("", "  ")
-	if err := e.Encode(r); err != nil {
-		return nil, fmt.Errorf("encode the record: %w", err)
-	}
-	body := bytes.TrimSuffix(b.Bytes(), []byte("\n}\n"))
-	sum := sha256.Sum256(body)
-	return append(body, hashField+hex.EncodeToString(sum[:])+"\"\n}\n"...), nil
-}
-
-// decode reads a record and holds it against its own hash.
-func decode(text []byte) (*Record, error) {
-	at := bytes.LastIndex(text, []byte(hashField))
-	if at < 0 {
-		return nil, fmt.Errorf("%w: it does not end in its sha256", ErrDamaged)
-	}
-	sum := sha256.Sum256(text[:at])
-	if want := hashField + hex.EncodeToString(sum[:]) + "\"\n}\n"; string(text[at:]) != want {
-		return nil, fmt.Errorf("%w: its sha256 is another", ErrDamaged)
-	}
-	r := new(Record)
-	if err := json.Unmarshal(text, r); err != nil {
-		return nil, fmt.Errorf("%w: %w", ErrDamaged, err)
-	}
-	if r.Schema != Schema {
-		return nil, fmt.Errorf("the record has schema %d; this software reads %d", r.Schema, Schema)
-	}
-	return r, nil
 }

@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/dated"
 	"downhaul/interlock/pad"
 )
 
@@ -91,10 +92,10 @@ func TestRecordIsWholeOrNotThere(t *testing.T) {
 	for i := range text {
 		changed := slices.Clone(text)
 		changed[i] ^= 1
-		if _, err := decode(changed); err == nil {
+		if dated.Decode(changed, new(Record)) == nil {
 			t.Errorf("byte %d (%q) can be changed", i, text[i])
 		}
-		if _, err := decode(text[:i]); err == nil {
+		if dated.Decode(text[:i], new(Record)) == nil {
 			t.Errorf("cut at %d it still counts", i)
 		}
 	}
@@ -106,7 +107,7 @@ func TestRecordIsWholeOrNotThere(t *testing.T) {
 		t.Fatal(err)
 	}
 	got, trouble, err = Records(dir)
-	if err != nil || len(got) != 1 || len(trouble) != 2 || !errors.Is(trouble[0], ErrDamaged) {
+	if err != nil || len(got) != 1 || len(trouble) != 2 || !errors.Is(trouble[0], dated.ErrDamaged) {
 		t.Errorf("%d records, trouble %v, %v", len(got), trouble, err)
 	}
 	// Numbers go on behind the highest, damaged or not.

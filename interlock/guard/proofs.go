@@ -9,6 +9,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/commission"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/proof"
 )
 
 // standing is what commissioning says of this pad when the guard starts.
@@ -18,7 +19,8 @@ type standing struct {
 }
 
 // commissioned reads the records and tells the engine by host events, so that
-// a replay is told the same: which proof tests are due, and the stop time.
+// a replay is told the same: which proof tests are due, whether the limits were
+// proved where the pad asks for it, and the stop time.
 func (g *Guard) commissioned(wall time.Time) error {
 	if g.pad.Duty != interlock.Guard {
 		return nil
@@ -32,8 +34,18 @@ func (g *Guard) commissioned(wall time.Time) error {
 	if g.pad.Commission.Required {
 		for _, p := range g.proofs.Proofs {
 			if p.Due() {
-				g.proofDue(p)
+				g.proofDue(uint32(p.Test), p.Says())
 			}
+		}
+	}
+	if g.pad.Proof.Required {
+		proved, trouble, err := proof.Records(g.pad.LogFolder)
+		if err != nil {
+			return err
+		}
+		g.proofs.trouble = append(g.proofs.trouble, trouble...)
+		if due := proof.Due(g.pad, g.env, g.opts.Software, proved); due != "" {
+			g.proofDue(proof.Number, due)
 		}
 	}
 	// The pad file may tell a stop time as well. People are kept out for the
@@ -46,10 +58,10 @@ func (g *Guard) commissioned(wall time.Time) error {
 }
 
 // proofDue refuses every start from now on. One goroutine at a time.
-func (g *Guard) proofDue(p commission.Proof) {
-	due := append(slices.Clone(*g.due.Load()), p.Says())
+func (g *Guard) proofDue(number uint32, says string) {
+	due := append(slices.Clone(*g.due.Load()), says)
 	g.due.Store(&due)
-	g.loop.Host(intake.HostMessage{Host: interlock.HostProof, On: true, Seq: uint32(p.Test), Text: p.Says()})
+	g.loop.Host(intake.HostMessage{Host: interlock.HostProof, On: true, Seq: number, Text: says})
 }
 
 // watchProofs says when a test comes due while the guard runs.
@@ -70,7 +82,7 @@ func (g *Guard) watchProofs(ctx context.Context) {
 		select {
 		case <-timer.C:
 			p.Left = 0
-			g.proofDue(p)
+			g.proofDue(uint32(p.Test), p.Says())
 		case <-ctx.Done():
 			timer.Stop()
 			return

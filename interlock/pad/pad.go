@@ -46,6 +46,7 @@ type Pad struct {
 	EndGrace time.Duration
 
 	Commission Commission
+	Proof      Proof
 	Upkeep     Upkeep
 	// SigningKey is the path of the file with the key that the craft signs its
 	// frames with; empty hears it unsigned.

@@ -17,6 +17,13 @@ type Commission struct {
 	Required bool
 }
 
+// Proof is whether a start asks for proved limits.
+type Proof struct {
+	// Required says that no start is taken before the limits were proved for
+	// exactly these files.
+	Required bool
+}
+
 // Upkeep is what watches over the guard's own process.
 type Upkeep struct {
 	// Device is the path of the computer's hardware watchdog, which resets a
@@ -40,8 +47,8 @@ const (
 	longestTimeout  = 2 * time.Minute
 )
 
-// upkeep reads [commission], [computer], [signing] and the device of [watchdog]. It comes
-// after the board.
+// upkeep reads [commission], [proof], [computer], [signing] and the device of
+// [watchdog]. It comes after the board.
 func (r *reading) upkeep() {
 	t := r.root.Table("commission")
 	r.Commission = Commission{Every: defaultEvery, Required: r.guards()}
@@ -54,6 +61,10 @@ func (r *reading) upkeep() {
 			t.Fault("required", "pins that reach a contactor are tested before a start", t.Got("required"), "take it out; only a virtual board goes without")
 		}
 		r.Commission.Required = b && r.guards()
+	}
+
+	if b, ok := r.root.Table("proof").Bool("required"); ok {
+		r.Proof.Required = b && r.guards()
 	}
 
 	r.Upkeep.RealTime = true

@@ -35,11 +35,29 @@ func TestUpkeepAsWritten(t *testing.T) {
 	}
 }
 
+func TestProofIsAskedForWhereItIsWritten(t *testing.T) {
+	for _, c := range []struct {
+		file, add string
+		want      bool
+	}{
+		{"guard.toml", "", false},
+		{"guard.toml", "\n[proof]\nrequired = true\n", true},
+		{"guard.toml", "\n[proof]\nrequired = false\n", false},
+		{"watch.toml", "\n[proof]\nrequired = true\n", false},
+	} {
+		p := mustRead(t, append(example(t, c.file), c.add...))
+		if p.Proof.Required != c.want {
+			t.Errorf("%s with %q: %v", c.file, c.add, p.Proof.Required)
+		}
+	}
+}
+
 func TestUpkeepRefusals(t *testing.T) {
 	for add, want := range map[string]string{
 		"[commission]\nrequired = false\n":                                "pins that reach a contactor are tested before a start",
 		"[commission]\nevery = \"0 d\"\n":                                 "more than 0",
 		"[commission]\nevery = 30\n":                                      "has no unit",
+		"[proof]\nrequired = 1\n":                                         "true or false",
 		"[computer]\nreal_time = false\n":                                 "a guard of a real relay asks for it",
 		"[watchdog]\ndevice = \"watchdog\"\n":                             "no whole path",
 		"[watchdog]\ntimeout = \"5 s\"\n":                                 "no device to set it on",

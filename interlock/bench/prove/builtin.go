@@ -25,8 +25,9 @@ func (t *builtins) add(name, fault, says string) {
 	t.out = append(t.out, c)
 }
 
-func (t *builtins) skip(name, why string) {
-	t.out = append(t.out, Case{Name: name, Outcome: NotProven, Says: why})
+// moot puts in what this pad has not.
+func (t *builtins) moot(name, why string) {
+	t.out = append(t.out, Case{Name: name, Outcome: Moot, Says: why})
 }
 
 // from is a pad of its own with an empty log.
@@ -69,7 +70,7 @@ func (t *builtins) all() {
 func (t *builtins) stops() {
 	fitted := func(name string, l interlock.Line) bool {
 		if !t.p.setup.Site.Fitted[l] {
-			t.skip(name, "not fitted on this pad")
+			t.moot(name, "not fitted on this pad")
 			return false
 		}
 		return true
@@ -129,7 +130,7 @@ func (t *builtins) stops() {
 // contactor is the readback and what it finds.
 func (t *builtins) contactor() {
 	if !t.p.setup.Site.Fitted[interlock.Readback] {
-		t.skip("readback", "not fitted on this pad")
+		t.moot("readback", "not fitted on this pad")
 		return
 	}
 	r := from(t.b.air)
@@ -183,7 +184,7 @@ func (t *builtins) craft() {
 	case len(links) > 1:
 		g.link = 1
 	default:
-		t.skip("two senders under one identity", "a single line has one far end")
+		t.moot("two senders under one identity", "a single line has one far end")
 		return
 	}
 	r = from(t.b.air)
@@ -199,7 +200,7 @@ func (t *builtins) craft() {
 // lowering is what watches a controlled stop, begun with the end button.
 func (t *builtins) lowering() {
 	if !t.p.setup.Site.Fitted[interlock.End] {
-		t.skip("end", "not fitted on this pad")
+		t.moot("end", "not fitted on this pad")
 		return
 	}
 	grace := t.p.setup.Site.EndGrace
@@ -223,8 +224,8 @@ func (t *builtins) lowering() {
 
 	heights := t.p.setup.Site.Derived.HeightSources
 	if len(heights) == 0 {
-		t.skip("climbing while brought down", "this pad is told no height")
-		t.skip("height lost while brought down", "this pad is told no height")
+		t.moot("climbing while brought down", "this pad is told no height")
+		t.moot("height lost while brought down", "this pad is told no height")
 		return
 	}
 	r = from(t.b.air)

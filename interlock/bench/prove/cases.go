@@ -14,7 +14,12 @@ import (
 func (t *trial) all() {
 	t.within()
 	t.beyond()
-	if t.rule.Stop != rules.NoStop && !t.rate {
+	switch {
+	case t.rule.Stop == rules.NoStop:
+		t.moot("in time, chatter, dither, step", "it only warns, at once, and latches nothing")
+	case t.rate:
+		t.skip("in time, chatter, dither, step", "not tried for a rate of change, which is worked out over a span")
+	default:
 		t.inTime()
 		t.chatter()
 		t.dither()
@@ -66,7 +71,7 @@ func (t *trial) within() {
 	if t.row.Exact {
 		t.add("at the limit", fault, "the limit itself is not past it")
 	} else {
-		t.skip("at the limit", fmt.Sprintf("the limit lies between two steps of the field (next to it %s)", t.say(v)))
+		t.moot("at the limit", "the limit itself lies between two steps of the field")
 	}
 }
 
@@ -205,10 +210,10 @@ func (t *trial) inTime() {
 	const name = "back in time"
 	switch {
 	case t.rule.Lasting == 0:
-		t.skip(name, "the rule acts at once: there is no lasting to be back before")
+		t.moot(name, "the rule acts at once: there is no lasting to be back before")
 		return
 	case t.d.average:
-		t.skip(name, average)
+		t.moot(name, average)
 		return
 	case t.rule.Lasting < 4*time.Millisecond:
 		t.skip(name, "lasting is shorter than the clock of the messages can tell")
@@ -242,10 +247,10 @@ func (t *trial) chatter() {
 	const name = "chatter"
 	switch {
 	case t.rule.Lasting == 0:
-		t.skip(name, "the rule acts at once: the first excursion trips")
+		t.moot(name, "the rule acts at once: the first excursion trips")
 		return
 	case t.d.average:
-		t.skip(name, average)
+		t.moot(name, average)
 		return
 	case t.rule.Lasting < 10*time.Millisecond:
 		t.skip(name, "lasting is shorter than the clock of the messages can tell")
@@ -274,7 +279,7 @@ func (t *trial) dither() {
 	within := t.limit - t.way*0.75*t.rule.Deadband
 	fine := !t.plain && t.rule.Deadband > 4*t.q
 	if !fine {
-		t.skip(name, "there is no deadband that the field could tell")
+		t.moot(name, "there is no deadband that the field could tell")
 	}
 	if fine && t.rule.Lasting >= 4*time.Millisecond && !t.d.average {
 		r := t.fresh(t.near)
@@ -338,14 +343,14 @@ func (t *trial) spike() {
 	const name = "one sample"
 	if t.d.own && t.d.average || t.d.average && t.rule.Watch != rules.Gust {
 		if t.rule.Watch != rules.Gust {
-			t.skip(name, average)
+			t.moot(name, average)
 			return
 		}
 	}
 	r := t.fresh(t.near)
 	list := t.p.sourcesOf(t.d.moves)
 	if len(list) == 0 {
-		t.skip(name, "nothing tells of it by itself")
+		t.moot(name, "nothing tells of it by itself")
 		return
 	}
 	t.out(r, t.x)

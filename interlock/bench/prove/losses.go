@@ -69,7 +69,7 @@ func (t *trial) frozen() {
 		n = max(n, k)
 	}
 	if n == 0 {
-		t.skip(name, "the channel is not watched for freezing")
+		t.moot(name, "the channel is not watched for freezing")
 		return
 	}
 	r := t.fresh(t.b.air)
@@ -97,7 +97,7 @@ func (t *trial) unknown() {
 	}
 	try := func(name string, ids []rules.ChannelID, spoil func(s *scene, m rules.ChannelID), why, what string) {
 		if len(ids) == 0 {
-			t.skip(name, why)
+			t.moot(name, why)
 			return
 		}
 		var names []string
@@ -123,7 +123,7 @@ func (t *trial) unknown() {
 			names = append(names, m.String())
 		}
 		if len(names) == 0 {
-			t.skip(name, "no field of it can hold such a number")
+			t.moot(name, "no field of it can hold such a number")
 			return
 		}
 		if len(names) > 2 {
@@ -187,10 +187,10 @@ func (t *trial) wrongSender() {
 	const name = "wrong sender"
 	switch {
 	case !t.told():
-		t.skip(name, "the pad's own sensor: nobody else can send it")
+		t.moot(name, "the pad's own sensor: nobody else can send it")
 		return
 	case t.rule.Watch == rules.RadioRSSI || t.rule.Watch == rules.RadioRemoteRSSI || t.rule.Watch == rules.RadioErrors:
-		t.skip(name, "a radio tells of itself under a number of its own")
+		t.moot(name, "a radio tells of itself under a number of its own")
 		return
 	}
 	other := t.p.setup.Intake.Craft.System%250 + 1
@@ -233,7 +233,7 @@ func (t *trial) lateData() {
 		boots = boots && t.p.sources[k].boot
 	}
 	if !boots {
-		t.skip(name, "its message carries no boot clock, so that late and repeated ones cannot be told")
+		t.moot(name, "its message carries no boot clock, so that late and repeated ones cannot be told")
 		return
 	}
 	for _, old := range [...]time.Duration{0, 300 * time.Millisecond} {

@@ -33,8 +33,9 @@ type Setup struct {
 	Fed func(rules.ChannelID) rules.Origin
 	// Budget is the time that a rule has. It must be set.
 	Budget func(*rules.Rule) Budget
-	// Progress, if set, is told before each rule and built-in interlock.
-	Progress func(what string)
+	// Progress, if set, is told what comes next, part n of of, and says whether
+	// to go on.
+	Progress func(what string, n, of int) bool
 
 	// open makes the core; nil is the guard's own.
 	open func(env *rules.Envelope, site interlock.Site, in intake.Config) (core, door, error)

@@ -8,6 +8,8 @@ const (
 	Pass      = "pass"
 	Fail      = "fail"
 	NotProven = "not proven"
+	// Moot: there is nothing of the kind that could go wrong here.
+	Moot = "does not apply"
 )
 
 // Report is the result of one proof test. Values are SI.

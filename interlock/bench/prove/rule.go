@@ -136,9 +136,7 @@ func (t *trial) back(r *rig) { r.sc, r.outward = t.near.sc, 1 }
 // fresh is a pad inside the limit just after a sample, with the rule heeded.
 func (t *trial) fresh(base *rig) *rig {
 	r := base.clone()
-	if list := t.p.sourcesOf(t.d.moves); len(list) > 0 {
-		r.until(r.due[list[len(list)-1]] + time.Millisecond)
-	}
+	r.justAfter(t.d.moves)
 	r.moved = t.d.moves
 	rateOf := -1
 	if t.rate {
@@ -146,6 +144,13 @@ func (t *trial) fresh(base *rig) *rig {
 	}
 	r.heed(t.rule.Watch, rateOf)
 	return r
+}
+
+// justAfter lets time pass until just after a sample of the channels.
+func (r *rig) justAfter(ids []rules.ChannelID) {
+	if list := r.p.sourcesOf(ids); len(list) > 0 {
+		r.until(r.due[list[len(list)-1]] + time.Millisecond)
+	}
 }
 
 // tell has the drive's sources tell of the scene at once.
@@ -191,6 +196,11 @@ func (t *trial) add(name string, fault string, format string, args ...any) {
 // skip puts in a case that cannot be tried, with the reason.
 func (t *trial) skip(name, why string) {
 	t.row.Cases = append(t.row.Cases, Case{Name: name, Outcome: NotProven, Says: why})
+}
+
+// moot puts in a case that this rule, or its channel, does not know.
+func (t *trial) moot(name, why string) {
+	t.row.Cases = append(t.row.Cases, Case{Name: name, Outcome: Moot, Says: why})
 }
 
 // say is a value in the unit of the limit, with digits enough to tell two
@@ -345,6 +355,7 @@ func (t *trial) ready() (why string, mend bool) {
 		t.near.rest()
 		t.near.run(2500 * time.Millisecond)
 	}
+	t.near.justAfter(d.moves)
 	t.near.core.View(&t.near.view)
 	switch v := &t.near.view.Rules[t.i]; {
 	case t.near.view.State != interlock.Live:

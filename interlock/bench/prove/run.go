@@ -1,8 +1,13 @@
 package prove
 
 import (
+	"errors"
+
 	"downhaul/rules"
 )
+
+// ErrStopped says that whoever was told of the progress did not want to go on.
+var ErrStopped = errors.New("prove: interrupted")
 
 // Run makes the whole proof test. An error means that it could not be made; a
 // rule that fails, or cannot be proved, is in the report.
@@ -11,10 +16,10 @@ func Run(setup Setup) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
+	n, of, stopped := 0, len(setup.Envelope.Rules)+2, false
 	say := func(what string) {
-		if setup.Progress != nil {
-			setup.Progress(what)
-		}
+		n++
+		stopped = stopped || setup.Progress != nil && !setup.Progress(what, min(n, of), of)
 	}
 	out := &Report{Schema: Schema, Rules: []Row{}, Builtins: []Case{}}
 	say("the way to live")
@@ -28,13 +33,17 @@ func Run(setup Setup) (*Report, error) {
 		if p.asideWhy[p.origin(i)] != "" {
 			continue
 		}
-		say(p.env.Rules[i].Name)
+		if say(p.env.Rules[i].Name); stopped {
+			return nil, ErrStopped
+		}
 		rows[p.origin(i)] = p.prove(i, b)
 	}
 	for i := range setup.Envelope.Rules {
 		r, ok := rows[i]
 		if !ok && setup.Fed(setup.Envelope.Rules[i].Watch) != rules.NotFed {
-			say(setup.Envelope.Rules[i].Name)
+			if say(setup.Envelope.Rules[i].Name); stopped {
+				return nil, ErrStopped
+			}
 			r = p.byItself(i)
 		}
 		if r == nil {
@@ -42,7 +51,9 @@ func Run(setup Setup) (*Report, error) {
 		}
 		out.Rules = append(out.Rules, r...)
 	}
-	say("built-in interlocks")
+	if say("built-in interlocks"); stopped {
+		return nil, ErrStopped
+	}
 	t := &builtins{p: p, b: b}
 	t.all()
 	out.Builtins = t.out

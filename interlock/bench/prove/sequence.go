@@ -14,7 +14,7 @@ import (
 func (t *builtins) sequence() {
 	site := &t.p.setup.Site
 	if !site.Fitted[interlock.Reset] || !site.Fitted[interlock.Start] {
-		t.skip("reset and start", "not fitted on this pad")
+		t.moot("reset and start", "not fitted on this pad")
 		return
 	}
 	// stays says that a way of pressing leads nowhere.
@@ -114,7 +114,7 @@ func (t *builtins) closing() {
 	r = from(t.b.ready)
 	d, _ := t.p.driveOf(rules.MotorHighest)
 	if d == nil || len(d.moves) == 0 || site.Fed[d.moves[0]] == 0 {
-		t.skip("start with outputs up", "this pad is told no motor outputs")
+		t.moot("start with outputs up", "this pad is told no motor outputs")
 		return
 	}
 	r.set(interlock.Start, true)

@@ -1,0 +1,179 @@
+package main
+
+import (
+	"context"
+	_ "embed"
+	"encoding/hex"
+	"encoding/json"
+	"fmt"
+	"os"
+	"time"
+
+	"downhaul/interlock/bench/prove"
+	"downhaul/interlock/guard"
+	"downhaul/interlock/pad"
+	"downhaul/interlock/proof"
+	"downhaul/rules"
+)
+
+type proveCmd struct {
+	Envelope string `required:"" placeholder:"FILE" help:"The envelope whose limits are proved."`
+	Pad      string `placeholder:"FILE" help:"The pad file: whose craft, which sensors, which lines. Without it, a built-in virtual pad that feeds everything."`
+	JSON     bool   `help:"Print one JSON object."`
+	Record   bool   `default:"true" negatable:"" help:"Keep the dated record in the log folder of the pad file, where a guard looks for it. Kept unless --no-record is given; never without --pad."`
+}
+
+func (proveCmd) Help() string {
+	return "For every rule, works out from the rule itself the smallest excursion that must trip and the largest that must not, and " +
+		"drives both through the very intake and engine that guard, as MAVLink frames, pin levels, converter counts and anemometer pulses: " +
+		"also what comes back in time, chatter, a dither across the deadband, silence, freezing, what is not a number, one sample, a step, a slow ramp, " +
+		"the wrong sender, late data. Then the built-in interlocks. No device is opened. Exit code 1 means that something failed."
+}
+
+const proveSchema = 1
+
+// builtinPad feeds an envelope when no pad file is given.
+//
+//go:embed proving/pad.toml
+var builtinPad []byte
+
+// proved is what prove reports.
+type proved struct {
+	Schema   int        `json:"schema"`
+	Envelope proof.File `json:"envelope"`
+	Pad      proof.File `json:"pad"`
+	// BuiltIn says that no pad file was given.
+	BuiltIn  bool          `json:"built_in_pad"`
+	Software string        `json:"software"`
+	Made     time.Time     `json:"made"`
+	Passed   bool          `json:"passed"`
+	Counts   outcomes      `json:"cases"`
+	Record   *string       `json:"record"` // its file; null where none was kept
+	Report   *prove.Report `json:"report"`
+	Unseen   []pad.Unseen  `json:"cannot_see"`
+	env      *rules.Envelope
+}
+
+type outcomes struct {
+	Pass      int `json:"pass"`
+	Fail      int `json:"fail"`
+	NotProven int `json:"not_proven"`
+	Moot      int `json:"does_not_apply"`
+}
+
+func outcomesOf(r *prove.Report) outcomes {
+	return outcomes{r.Count(prove.Pass), r.Count(prove.Fail), r.Count(prove.NotProven), r.Count(prove.Moot)}
+}
+
+func (c *proveCmd) Run(ctx context.Context, s *streams) error {
+	text, err := os.ReadFile(c.Envelope)
+	if err != nil {
+		return hint(fmt.Errorf("prove: %w", err), `"downhaul new DIR" writes an envelope to begin with`)
+	}
+	if k := kindOf(text); k == isPad || k == isCard {
+		return hint(fmt.Errorf("prove: %s is a %s, and no envelope", c.Envelope, k), "name the file with the limits: --envelope FILE")
+	}
+	env, faults := rules.ReadEnvelope(c.Envelope, text)
+	if len(faults) > 0 {
+		return hint(faults, `"downhaul check" says more`)
+	}
+	p, fed, err := c.readPad(env)
+	if err != nil {
+		return err
+	}
+	out := proved{Schema: proveSchema, BuiltIn: c.Pad == "", Software: guard.Software(), Made: time.Now().UTC().Truncate(time.Second), env: env,
+		Envelope: proof.File{File: c.Envelope, Title: env.Title, SHA256: hex.EncodeToString(env.Hash[:])},
+		Pad:      proof.File{File: c.Pad, Title: p.Title, SHA256: hex.EncodeToString(p.Hash[:])},
+		Unseen:   []pad.Unseen{}}
+	if !out.BuiltIn {
+		out.Unseen = append(out.Unseen, p.Unseen(env)...)
+	}
+	terminal := onTerminal(s.err)
+	seconds := func(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
+	out.Report, err = prove.Run(prove.Setup{
+		Envelope: env, Site: p.Site(), Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed,
+		Budget: func(r *rules.Rule) prove.Budget {
+			b := reaction(r, p)
+			return prove.Budget{Value: seconds(b.Value), Silence: seconds(b.Silence), Relay: seconds(b.Relay)}
+		},
+		Progress: func(what string, n, of int) bool {
+			if terminal {
+				line := []rune(printable(fmt.Sprintf("proving %d of %d: %s", n, of, what)))
+				fmt.Fprintf(s.err, "\r%s\x1b[K", string(line[:min(len(line), columns-1)]))
+			}
+			return ctx.Err() == nil
+		},
+	})
+	if terminal {
+		fmt.Fprint(s.err, "\r\x1b[K")
+	}
+	if err != nil {
+		return hint(err, "nothing was proved, and no record is kept")
+	}
+	out.Passed = out.Report.Pass
+	out.Counts = outcomesOf(out.Report)
+	var kept error
+	if c.Record && !out.BuiltIn {
+		var path string
+		if path, kept = out.keep(p.LogFolder); kept == nil {
+			out.Record = &path
+		}
+	}
+	if c.JSON {
+		err = printJSON(s.out, out)
+	} else {
+		out.print(s.out)
+	}
+	switch {
+	case err != nil:
+		return err
+	case kept != nil:
+		return hint(fmt.Errorf("prove: the result above was not kept: %w", kept),
+			"the record belongs in the log folder of the pad file: run it as the user that the guard runs as, or say --no-record")
+	case !out.Passed:
+		return errFound
+	}
+	return nil
+}
+
+// readPad reads the pad file, or takes the built-in one, and holds the envelope
+// against it.
+func (c *proveCmd) readPad(env *rules.Envelope) (*pad.Pad, func(rules.ChannelID) rules.Origin, error) {
+	name, text := c.Pad, builtinPad
+	if c.Pad != "" {
+		var err error
+		if text, err = os.ReadFile(c.Pad); err != nil {
+			return nil, nil, fmt.Errorf("prove: %w", err)
+		}
+	} else {
+		name = "built-in pad"
+	}
+	p, faults := pad.Read(name, text)
+	if len(faults) > 0 {
+		return nil, nil, hint(faults, `"downhaul check" says more`)
+	}
+	if c.Pad == "" {
+		// What the envelope lists under [without] is fed here all the same: its
+		// limits are proved for the day on which the device is fitted.
+		bare := *env
+		bare.Without = nil
+		return p, p.Fed, hint(bare.CheckFed(c.Envelope, p.Fed).Err(), "the built-in pad has no such device; give --pad FILE")
+	}
+	return p, p.Fed, hint(env.CheckFed(c.Envelope, p.Fed).Err(), `"downhaul check" with both files says more`)
+}
+
+// keep writes the record, where a guard looks for it.
+func (r *proved) keep(logFolder string) (string, error) {
+	text, err := json.Marshal(r.Report)
+	if err != nil {
+		return "", fmt.Errorf("encode the report: %w", err)
+	}
+	record := proof.Record{Schema: proof.Schema, Made: r.Made, Software: r.Software, Envelope: r.Envelope, Pad: r.Pad,
+		Passed: r.Passed, NotProven: []string{}, Report: text}
+	for _, row := range r.Report.Rules {
+		if row.Outcome == prove.NotProven {
+			record.NotProven = append(record.NotProven, row.Rule)
+		}
+	}
+	return record.Write(logFolder)
+}

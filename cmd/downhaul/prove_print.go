@@ -1,0 +1,215 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"math"
+	"slices"
+	"strings"
+	"unicode/utf8"
+
+	"downhaul/interlock/bench/prove"
+	"downhaul/rules"
+)
+
+// The columns of the table of rules.
+const (
+	nameColumn  = 22
+	limitColumn = 22
+)
+
+func (r *proved) print(w io.Writer) {
+	wrap(w, "Limits of ", "  ", fmt.Sprintf("%s: %s", r.Envelope.File, r.Envelope.Title))
+	if r.BuiltIn {
+		wrap(w, "On the built-in virtual pad ", "  ", "that feeds everything: no pad file was given. Times and sensors of a real pad are others; give --pad FILE to prove them, on record.")
+	} else {
+		wrap(w, "On the pad ", "  ", strings.TrimSuffix(r.Pad.File+": "+r.Pad.Title, ": "))
+	}
+	fmt.Fprintf(w, "\n%-*s %-*s %8s %8s %8s outcome\n", nameColumn, "rule", limitColumn, "limit", "acts in", "budget", "silent")
+	for i := range r.Report.Rules {
+		r.printRow(w, &r.Report.Rules[i])
+	}
+	wrap(w, "", "", "(acts in: from just past the limit to the decision; budget: the longest it may take; silent: from the last good value to the decision)")
+	r.printEdges(w)
+	fmt.Fprintln(w, "\nBuilt-in interlocks:")
+	for _, c := range r.Report.Builtins {
+		says := c.Outcome
+		if c.Outcome == prove.Fail {
+			says = "FAILED"
+		}
+		wrap(w, fmt.Sprintf("  %-32s %s: ", c.Name, says), strings.Repeat(" ", 37), c.Says)
+	}
+	r.printFailed(w)
+	r.printUntried(w, "Not proven, and why:", prove.NotProven)
+	r.printUntried(w, "Nothing of the kind can go wrong here, or nothing watches for it:", prove.Moot)
+	if len(r.Report.Notes) > 0 {
+		fmt.Fprintln(w)
+	}
+	for _, n := range r.Report.Notes {
+		wrap(w, "Note: ", "  ", n)
+	}
+	if len(r.Unseen) > 0 {
+		var names []string
+		for _, u := range r.Unseen {
+			names = append(names, u.String())
+		}
+		fmt.Fprintln(w)
+		wrap(w, "This set-up cannot see: ", "  ", strings.Join(names, "; "))
+	}
+	fmt.Fprintln(w)
+	result := "NOTHING FAILED"
+	if !r.Passed {
+		result = "FAILED"
+	}
+	wrap(w, result+": ", "  ", fmt.Sprintf("%s passed, %d failed, %d not proven, %d do not apply. This proves the logic on these files, and no wiring, relay, sensor or radio: that is for commissioning.",
+		plural(r.Counts.Pass, "case"), r.Counts.Fail, r.Counts.NotProven, r.Counts.Moot))
+	if r.Record != nil {
+		wrap(w, "Record: ", "  ", *r.Record)
+	} else if r.BuiltIn {
+		fmt.Fprintln(w, "No record is kept without a pad file.")
+	}
+}
+
+// shortTime is a time that fits a narrow column.
+func shortTime(v *float64) string {
+	switch {
+	case v == nil:
+		return "-"
+	case *v < 1:
+		return fmt.Sprintf("%.0f ms", math.Ceil(*v*1e3-1e-9))
+	}
+	return fmt.Sprintf("%.2f s", math.Ceil(*v*100-1e-9)/100)
+}
+
+// limitText is one side of a rule's limit, in its own unit.
+func (r *proved) limitText(row *prove.Row) string {
+	words := map[string]string{"rising": "rising faster than", "falling": "falling faster than", "is_not": "is not"}
+	word, ok := words[row.Side]
+	if !ok {
+		word = row.Side
+	}
+	return word + " " + r.value(row, row.Limit)
+}
+
+// value is a value of the row's channel, exact enough to tell two steps of a
+// field apart.
+func (r *proved) value(row *prove.Row, v float64) string {
+	rule := &r.env.Rules[row.Index]
+	if rule.Watch.Channel().Kind == rules.Flag {
+		return pick(v != 0, "true", "false")
+	}
+	if row.Side == "falling" {
+		v = -v
+	}
+	text := prove.Say(v, rule.Unit)
+	if limit := row.Limit; v != limit && row.Side != "falling" && text == prove.Say(limit, rule.Unit) {
+		return "just " + pick((v > limit) == (row.Side == "above" || row.Side == "rising"), "past ", "inside ") + text
+	}
+	return text
+}
+
+func (r *proved) printRow(w io.Writer, row *prove.Row) {
+	outcome := row.Outcome
+	if outcome == prove.Fail {
+		outcome = "FAILED"
+	}
+	name, limit := printable(row.Rule), r.limitText(row)
+	line := fmt.Sprintf("%-*s", nameColumn, name)
+	if utf8.RuneCountInString(name) > nameColumn {
+		fmt.Fprintln(w, name)
+		line = strings.Repeat(" ", nameColumn)
+	}
+	line += fmt.Sprintf(" %-*s", limitColumn, limit)
+	if utf8.RuneCountInString(limit) > limitColumn {
+		fmt.Fprintln(w, line)
+		line = strings.Repeat(" ", nameColumn+1+limitColumn)
+	}
+	if row.Outcome == prove.NotProven {
+		fmt.Fprintf(w, "%s %s\n", line, "NOT PROVEN, see below")
+		return
+	}
+	fmt.Fprintf(w, "%s %8s %8s %8s %s\n", line, shortTime(row.Detect), shortTime(row.Budget), shortTime(row.Silence), outcome)
+}
+
+// printEdges says how near to the limit it was proved.
+func (r *proved) printEdges(w io.Writer) {
+	fmt.Fprintln(w, "\nThe largest excursion that did nothing, and the smallest that acted:")
+	for i := range r.Report.Rules {
+		row := &r.Report.Rules[i]
+		if row.Held == nil || row.Tripped == nil {
+			continue
+		}
+		exact := pick(row.Exact && row.Side != "is" && row.Side != "is_not", " (the limit itself)", "")
+		text := fmt.Sprintf("%s%s, and %s", r.value(row, *row.Held), exact, r.value(row, *row.Tripped))
+		if row.Beside != "" {
+			text += "; proved by itself, for beside the others " + row.Beside
+		}
+		wrap(w, fmt.Sprintf("  %-*s ", nameColumn, printable(row.Rule)), strings.Repeat(" ", 6), text)
+	}
+}
+
+func (r *proved) printFailed(w io.Writer) {
+	if r.Counts.Fail == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nFAILED:")
+	for _, row := range r.Report.Rules {
+		for _, c := range row.Cases {
+			if c.Outcome == prove.Fail {
+				wrap(w, "  - ", "    ", fmt.Sprintf("%s %s, %s: %s", row.Rule, row.Side, c.Name, c.Says))
+			}
+		}
+	}
+	for _, c := range r.Report.Builtins {
+		if c.Outcome == prove.Fail {
+			wrap(w, "  - ", "    ", c.Name+": "+c.Says)
+		}
+	}
+}
+
+// printUntried lists what was not tried, each reason once.
+func (r *proved) printUntried(w io.Writer, title, outcome string) {
+	type reason struct {
+		name, says string
+		rules      []string
+	}
+	var reasons []reason
+	note := func(name, says, rule string) {
+		i := slices.IndexFunc(reasons, func(x reason) bool { return x.name == name && x.says == says })
+		if i < 0 {
+			i = len(reasons)
+			reasons = append(reasons, reason{name: name, says: says})
+		}
+		if !slices.Contains(reasons[i].rules, rule) {
+			reasons[i].rules = append(reasons[i].rules, rule)
+		}
+	}
+	for _, row := range r.Report.Rules {
+		if row.Outcome == outcome {
+			note("the whole rule", row.Why, row.Rule)
+		}
+	}
+	for _, row := range r.Report.Rules {
+		for _, c := range row.Cases {
+			if c.Outcome == outcome {
+				note(c.Name, c.Says, row.Rule)
+			}
+		}
+	}
+	for _, c := range r.Report.Builtins {
+		if c.Outcome == outcome {
+			note(c.Name, c.Says, "built in")
+		}
+	}
+	if len(reasons) == 0 {
+		return
+	}
+	fmt.Fprintf(w, "\n%s\n", title)
+	for _, x := range reasons {
+		who := strings.Join(x.rules, ", ")
+		if len(x.rules) == len(r.env.Rules) && len(x.rules) > 1 {
+			who = "every rule"
+		}
+		wrap(w, "  - ", "    ", fmt.Sprintf("%s (%s): %s", x.name, who, x.says))
+	}
+}

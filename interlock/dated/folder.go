@@ -1,0 +1,145 @@
+package dated
+
+import (
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+)
+
+// CanWrite says whether a record could be kept in a folder: better asked before
+// somebody works for half an hour.
+func CanWrite(dir string) error {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return fmt.Errorf("make the folder of records: %w", err)
+	}
+	f, err := os.CreateTemp(dir, ".unfinished-*")
+	if err != nil {
+		return fmt.Errorf("the record could not be kept: %w", err)
+	}
+	return errors.Join(f.Close(), os.Remove(f.Name()))
+}
+
+// Write keeps a record in a folder: whole or not at all. numbered is given the
+// record's number, from 1, and gives the record. It returns the path.
+func Write(dir string, made time.Time, numbered func(number int) any) (string, error) {
+	if err := os.MkdirAll(dir, 0o755); err != nil {
+		return "", fmt.Errorf("make the folder of records: %w", err)
+	}
+	names, err := recordNames(dir)
+	if err != nil {
+		return "", err
+	}
+	number := 1
+	if n := len(names); n > 0 {
+		number = numberOf(names[n-1]) + 1
+	}
+	text, err := Encode(numbered(number))
+	if err != nil {
+		return "", err
+	}
+	path := filepath.Join(dir, fmt.Sprintf("%04d-%s.json", number, made.UTC().Format("2006-01-02T150405Z")))
+	if err := writeWhole(dir, path, text); err != nil {
+		return "", fmt.Errorf("keep the record: %w", err)
+	}
+	return path, nil
+}
+
+// writeWhole writes beside the place and moves there what is on disk.
+func writeWhole(dir, path string, text []byte) (err error) {
+	f, err := os.CreateTemp(dir, ".unfinished-*")
+	if err != nil {
+		return err
+	}
+	defer func() {
+		if err != nil {
+			_ = os.Remove(f.Name())
+		}
+	}()
+	_, err = f.Write(text)
+	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+		return err
+	}
+	if err = os.Rename(f.Name(), path); err != nil {
+		return err
+	}
+	d, err := os.Open(dir)
+	if err != nil {
+		return err
+	}
+	return errors.Join(d.Sync(), d.Close())
+}
+
+// recordNames are the names of records, by number.
+func recordNames(dir string) ([]string, error) {
+	entries, err := os.ReadDir(dir)
+	if errors.Is(err, fs.ErrNotExist) {
+		return nil, nil
+	}
+	if err != nil {
+		return nil, fmt.Errorf("look for records: %w", err)
+	}
+	var names []string
+	for _, e := range entries {
+		if numberOf(e.Name()) > 0 {
+			names = append(names, e.Name())
+		}
+	}
+	slices.SortFunc(names, func(a, b string) int { return numberOf(a) - numberOf(b) })
+	return names, nil
+}
+
+// numberOf is the number in the name of a record, 0 for another file.
+func numberOf(name string) int {
+	digits, _, ok := strings.Cut(strings.TrimSuffix(name, ".json"), "-")
+	if !ok || !strings.HasSuffix(name, ".json") {
+		return 0
+	}
+	n, err := strconv.Atoi(digits)
+	if err != nil || n < 1 {
+		return 0
+	}
+	return n
+}
+
+// Read reads every record of a folder, oldest first; stands gives a record's
+// own schema and number, and schema is the one that is read. What can not be
+// read is left out, and told: a record is only ever worth less by being lost.
+func Read[T any](dir string, schema int, stands func(*T) (schema, number int)) (records []*T, trouble []error, err error) {
+	names, err := recordNames(dir)
+	if err != nil {
+		return nil, nil, err
+	}
+	one := func(path string, number int) (*T, error) {
+		text, err := os.ReadFile(path)
+		if err != nil {
+			return nil, err
+		}
+		r := new(T)
+		if err := Decode(text, r); err != nil {
+			return nil, err
+		}
+		switch s, n := stands(r); {
+		case s != schema:
+			return nil, fmt.Errorf("the record has schema %d; this software reads %d", s, schema)
+		case n != number:
+			return nil, fmt.Errorf("%w: it is number %d by its contents", ErrDamaged, n)
+		}
+		return r, nil
+	}
+	for _, name := range names {
+		path := filepath.Join(dir, name)
+		r, err := one(path, numberOf(name))
+		if err != nil {
+			trouble = append(trouble, fmt.Errorf("%s does not count: %w", path, err))
+			continue
+		}
+		records = append(records, r)
+	}
+	return records, trouble, nil
+}

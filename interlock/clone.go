@@ -68,7 +68,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 
 	flag(e.started, e.stopProven, e.pinsKnown, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
 		e.relayOn, e.beatOn, e.closed, e.stillDone, e.armed, e.airborne, e.bootKnown, e.linkUp,
-		e.linkHeard, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode,
+		e.linkHeard, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks,
 		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
 	dst = append(dst, byte(e.hushing))
 	dst = append(dst, byte(e.state), byte(e.closingStep), byte(e.sound))

@@ -177,6 +177,7 @@ const (
 	ReasonSensor          // own sensor failed
 	ReasonStopProven      // commissioning measured the stop time
 	ReasonSilenced        // a sound was acknowledged by the reset button
+	ReasonCard            // what the test card asks is not met, or is
 	reasonCount
 )
 
@@ -201,6 +202,7 @@ var reasonText = [reasonCount]string{
 	ReasonMark: "look here", ReasonDeclared: "declared", ReasonLost: "inputs were lost", ReasonDisk: "too little room on the disk",
 	ReasonProof: "stop not proven at the rotors, or a proof test is due", ReasonSensor: "a sensor of the pad failed",
 	ReasonStopProven: "stop proven at the rotors", ReasonSilenced: "sound silenced; nothing else changed",
+	ReasonCard: "the test card asks for more, or is content",
 }
 
 // String is the reason in plain words.

@@ -73,6 +73,7 @@ type Engine struct {
 	relayBad    bool
 	diskLow     bool
 	overdue     uint64 // proof tests overdue, by number
+	cardAsks    bool   // the test card asks for something that is not met
 	stopProven  bool   // stop proven at the rotors, which take stopTime
 	stopTime    time.Duration
 	relayOn     bool

@@ -83,6 +83,9 @@ const (
 	// HostStopTime: commissioning measured relay-open to rotors-stopped, Seq
 	// milliseconds. The numbers stand in recordings: what is new comes last.
 	HostStopTime
+	// HostCard: the test card asks for something before a start that is not met
+	// (On), or everything it asks is met.
+	HostCard
 	hostCount
 )
 

@@ -317,6 +317,10 @@ func (e *Engine) host(at time.Duration, in Input) {
 		}
 		e.dirty = true
 		note.Reason = ReasonStopProven
+	case HostCard:
+		e.cardAsks = in.On
+		e.dirty = true
+		note.Reason = ReasonCard
 	case HostClash:
 		e.builtinTrip(at, EventImmediate, ReasonClash)
 		return

@@ -23,6 +23,7 @@ const (
 	NeedDisk
 	NeedProof      // proof tests in force
 	NeedStopProven // stop proven at the rotors
+	NeedCard       // what the test card asks before a start
 	NeedKept       // trip records on disk
 	NeedRule       // rule Index inside its limit
 	NeedPermissive // permissive Index holds
@@ -62,6 +63,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(e.diskLow, NeedDisk),
 		say(e.overdue != 0, NeedProof),
 		say(!e.stopProven, NeedStopProven),
+		say(e.cardAsks, NeedCard),
 		say(e.kept < e.trips, NeedKept):
 		return
 	}

@@ -33,6 +33,8 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 		return "a proof test is due"
 	case NeedStopProven:
 		return "stop not proven at the rotors"
+	case NeedCard:
+		return "the test card asks for more"
 	case NeedKept:
 		return "a trip record is not on disk yet"
 	case NeedReset:

@@ -44,7 +44,7 @@ var marks = []struct {
 }{
 	{isEnvelope, []string{"rule", "permissive", "tether", "without", "changed", "approved_by"}},
 	{isPad, []string{"duty", "link", "board", "reach", "stop", "height", "anchor", "packs", "wind", "load_cell", "named",
-		"contactor", "estop", "end", "absent", "log_folder", "socket"}},
+		"contactor", "estop", "end", "absent", "log_folder", "socket", "socket_group"}},
 	{isCard, []string{"step", "motors", "motor", "pack"}},
 }
 

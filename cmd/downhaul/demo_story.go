@@ -1,11 +1,13 @@
 package main
 
 import (
+	"errors"
 	"time"
 
 	"downhaul/hw"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
+	"downhaul/interlock/session"
 )
 
 // The story of the demo: a day at a made-up meadow. A first run ends in a
@@ -25,6 +27,22 @@ type moments struct {
 
 func state(want string) func(time.Duration, guard.Status) bool {
 	return func(_ time.Duration, s guard.Status) bool { return s.State == want }
+}
+
+// declareDemo tells the guard what only the crew knows, as the test card asks.
+func declareDemo(g *guard.Guard) error {
+	var errs []error
+	for _, d := range []session.Declaration{
+		{What: session.DeclaredInspection, Step: "blade clearance", Value: "52 mm", Initials: "AB"},
+		{What: session.DeclaredInspection, Step: "fasteners", Value: "pass", Initials: "AB"},
+		{What: session.DeclaredInspection, Step: "first power-up", Value: "pass", Initials: "CD"},
+		{What: session.DeclaredPacks, Packs: []string{"A", "B"}},
+		{What: session.DeclaredStep, Step: "ballast 12"},
+	} {
+		d.By = "the demo"
+		errs = append(errs, g.Declare(d))
+	}
+	return errors.Join(errs...)
 }
 
 // story is the crew's part.
@@ -74,6 +92,11 @@ func story(t *teller, c *craftmodel.Craft, b *hw.Virtual, g *guard.Guard, m *mom
 				t.list(why)
 			}
 			return nil
+		}},
+		{after(time.Second), "a moment", func(now time.Duration, _ guard.Status) error {
+			at = now
+			t.tell(now, "crew", "Declares step \"ballast 12\", packs A and B, and what was inspected.")
+			return declareDemo(g)
 		}},
 		{after(time.Second), "a moment", func(now time.Duration, _ guard.Status) error {
 			at = now

@@ -38,6 +38,9 @@ func (g *guardAt) ask(r guard.Request) (guard.Reply, error) {
 		socket = "/run/downhaul/guard.sock"
 	}
 	reply, err := guard.Ask(socket, r)
+	if reply.Error != "" {
+		return reply, err // the right guard, and it said no
+	}
 	return reply, hint(err, "--pad or --socket names another guard")
 }
 
@@ -107,6 +110,8 @@ func printStatus(w io.Writer, st *guard.Status) {
 			wrap(w, "  - ", "    ", why)
 		}
 	}
+	fmt.Fprintln(w)
+	printDeclared(w, &st.Declared)
 	fmt.Fprintln(w, "\nRules")
 	for _, r := range st.Rules {
 		mark := "ok     "

@@ -261,3 +261,21 @@ func TestDialSaysThatNobodyIsThere(t *testing.T) {
 		t.Errorf("error %v", err)
 	}
 }
+
+// The kernel says who is at the other end; here it is this very process.
+func TestPeerIsToldByTheKernel(t *testing.T) {
+	path := socketPath(t)
+	peers := make(chan Peer, 1)
+	cfg := echo(path)
+	inner := cfg.Handle
+	cfg.Handle = func(c *Client, line []byte) bool { peers <- c.Peer(); return inner(c, line) }
+	serve(t, cfg)
+	var reply said
+	must(t, dial(t, path).Ask(said{"hello"}, &reply))
+	switch p := <-peers; {
+	case !p.Known:
+		t.Skip("this system does not tell who connects to a socket")
+	case p.UID != os.Getuid() || p.GID != os.Getgid() || p.PID != os.Getpid():
+		t.Errorf("peer %+v, want user %d, group %d, process %d", p, os.Getuid(), os.Getgid(), os.Getpid())
+	}
+}

@@ -41,17 +41,7 @@ func fly(t *testing.T, name string) *flight {
 	must(t, err)
 	scenario, err := craftmodel.ParseScenario(name, string(text))
 	must(t, err)
-	f := &flight{t: t, hz: math.NaN(), n: math.NaN()}
-	cfg := scenario.Configure(craftmodel.HeronTwo())
-	cfg.Events, cfg.Unpowered = nil, true // they begin once the guard is live
-	f.craft, err = craftmodel.New(cfg)
-	must(t, err)
-	f.guard, err = Open(testFiles(t, t.TempDir(), "flight.toml"), Options{
-		Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return f.now }, Watch: f.watch,
-	})
-	must(t, err)
-	f.board = f.guard.Board().(*hw.Virtual)
-
+	f := onPad(t, testFiles(t, t.TempDir(), "flight.toml"), scenario.Configure(craftmodel.HeronTwo()))
 	f.run(2 * time.Second)
 	f.press("reset")
 	f.until("ready")
@@ -69,6 +59,22 @@ func fly(t *testing.T, name string) *flight {
 		must(t, f.craft.Do(e))
 	}
 	must(t, f.guard.Finish(f.now))
+	return f
+}
+
+// onPad is a craft on the pad of a stepped guard, before anything was pressed.
+func onPad(t *testing.T, files Files, cfg craftmodel.Config) *flight {
+	t.Helper()
+	f := &flight{t: t, hz: math.NaN(), n: math.NaN()}
+	cfg.Events, cfg.Unpowered = nil, true // they begin once the guard is live
+	var err error
+	f.craft, err = craftmodel.New(cfg)
+	must(t, err)
+	f.guard, err = Open(files, Options{
+		Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return f.now }, Watch: f.watch,
+	})
+	must(t, err)
+	f.board = f.guard.Board().(*hw.Virtual)
 	return f
 }
 

@@ -51,6 +51,7 @@ type keeper struct {
 	trouble       atomic.Pointer[string]
 
 	// The writer goroutine's own.
+	runs       runBook
 	text       []byte
 	highest    uint32   // every trip up to this one was appended
 	early      []uint32 // trips appended before one of lower number
@@ -177,6 +178,7 @@ func (k *keeper) write(r *record) {
 		k.failed("recording", k.rec.Put(intake.Chunk{Source: intake.Decisions, At: r.at, Bytes: k.text}, comments...))
 		comments = nil
 	}
+	k.writeRuns(r.at)
 }
 
 func (k *keeper) decide(f interlock.Effect) {
@@ -187,6 +189,7 @@ func (k *keeper) decide(f interlock.Effect) {
 	if f.Kind == interlock.TripEffect {
 		k.appended(f.Trip)
 	}
+	k.runs.saw(&f)
 	durable := lasting(f)
 	err := k.log.Append(triplog.Line{At: f.At, Kind: triplog.KindDecision, State: k.state.String(), Decision: k.text}, durable)
 	k.failed("trip log", err)
@@ -216,6 +219,7 @@ func (k *keeper) note(r *record) {
 	if !ok || m.Text == "" {
 		return
 	}
+	k.runs.heard(m)
 	k.failed("trip log", k.log.Append(triplog.Line{At: r.at, Kind: triplog.KindHost, State: k.state.String(), Text: m.Text}, false))
 }
 

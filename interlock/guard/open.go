@@ -117,26 +117,27 @@ type Alive interface {
 
 // Guard is a running guard with everything it holds open.
 type Guard struct {
-	opts    Options
-	pad     *pad.Pad
-	env     *rules.Envelope
-	session *session.Session
-	board   hw.Board
-	engine  *interlock.Engine
-	loop    *Loop
-	keeper  *keeper
-	links   []*link.Link
-	socket  *localsocket.Server
-	shot    snapshot
-	unseen  []string
-	before  []session.Ending
-	now     func() time.Duration
-	proofs  standing
-	doorway *doorway                 // nil where the craft need not sign
-	due     atomic.Pointer[[]string] // proof tests due, in words
-	said    string                   // the loop's own: last sentence told to Alive
-	isOpen  bool                     // after the end: the relay was verified open
-	ended   bool
+	opts     Options
+	pad      *pad.Pad
+	env      *rules.Envelope
+	session  *session.Session
+	board    hw.Board
+	engine   *interlock.Engine
+	loop     *Loop
+	keeper   *keeper
+	links    []*link.Link
+	socket   *localsocket.Server
+	shot     snapshot
+	unseen   []string
+	before   []session.Ending
+	now      func() time.Duration
+	proofs   standing
+	doorway  *doorway                 // nil where the craft need not sign
+	due      atomic.Pointer[[]string] // proof tests due, in words
+	declared declared
+	said     string // the loop's own: last sentence told to Alive
+	isOpen   bool   // after the end: the relay was verified open
+	ended    bool
 }
 
 // Open checks the files, finds out how the last session ended, begins a new
@@ -196,6 +197,9 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		return nil, err
 	}
 	if err = g.commissioned(start); err != nil {
+		return nil, err
+	}
+	if err = g.carded(c.Card, start); err != nil {
 		return nil, err
 	}
 	if !opts.Stepped {

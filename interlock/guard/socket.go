@@ -4,18 +4,23 @@ import (
 	"encoding/json"
 	"fmt"
 	"strings"
+	"time"
 	"unicode"
 	"unicode/utf8"
 
 	"downhaul/hw/localsocket"
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/session"
 )
 
 // Request is one line of the guard's local socket.
 type Request struct {
-	Do   string `json:"do"` // "status" or "mark"
+	Do   string `json:"do"` // "status", "mark" or "declare"
 	Text string `json:"text,omitempty"`
+	// Declare is what is declared: its What, and Step, Packs, Value and
+	// Initials as that asks.
+	Declare *session.Declaration `json:"declare,omitempty"`
 }
 
 // Reply answers a Request.
@@ -23,20 +28,28 @@ type Reply struct {
 	OK     bool    `json:"ok"`
 	Error  string  `json:"error,omitempty"`
 	Status *Status `json:"status,omitempty"`
+	// Declared answers a declaration.
+	Declared *Declared `json:"declared,omitempty"`
 }
 
 // mostMark bounds the text of a mark.
 const mostMark = 200
 
-// serve opens the local socket. Nothing on it can reset, start or change a
-// decision; a mark only stamps the record.
+// serve opens the local socket. Nothing on it can reset or start; a mark only
+// stamps the record, and a declaration counts before a start only, where it is
+// one more thing that must be in order. Who may connect is for the socket's mode
+// to say: root, the guard's own user and the group that the pad file names.
 func (g *Guard) serve() (err error) {
 	if g.pad.Socket == "" {
 		return nil
 	}
+	group, err := groupID(g.pad.SocketGroup)
+	if err != nil {
+		return err
+	}
 	g.socket, err = localsocket.Serve(localsocket.Config{
-		Path: g.pad.Socket, Mode: 0o660, Group: -1,
-		Handle:  func(c *localsocket.Client, line []byte) bool { return c.Send(g.answer(line)) == nil },
+		Path: g.pad.Socket, Mode: 0o660, Group: group,
+		Handle:  func(c *localsocket.Client, line []byte) bool { return c.Send(g.answer(line, c.Peer())) == nil },
 		Refusal: Reply{Error: "too many ask already; end one of them"},
 		TooLong: Reply{Error: fmt.Sprintf("the line is longer than %d bytes; send one short request a line", localsocket.MostLine)},
 	})
@@ -46,7 +59,7 @@ func (g *Guard) serve() (err error) {
 	return nil
 }
 
-func (g *Guard) answer(line []byte) Reply {
+func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
 	var r Request
 	if err := json.Unmarshal(line, &r); err != nil {
 		return Reply{Error: fmt.Sprintf("not one JSON object on a line of at most %d bytes: %v", localsocket.MostLine, err)}
@@ -57,18 +70,42 @@ func (g *Guard) answer(line []byte) Reply {
 		return Reply{OK: true, Status: &s}
 	case "mark":
 		text := strings.TrimSpace(r.Text)
-		if n := utf8.RuneCountInString(text); n == 0 || n > mostMark {
-			return Reply{Error: fmt.Sprintf("a mark is one line of 1 to %d characters (got %d)", mostMark, n)}
+		if err := spoken("a mark", text, mostMark); err != nil {
+			return Reply{Error: err.Error()}
 		}
-		// Beside control characters, those that turn the direction of writing
-		// or show nothing: a log must read the way it is.
-		if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
-			return Reply{Error: "a mark is one line of printable characters; leave out what can not be seen"}
+		if !g.declared.rate.take(time.Now()) {
+			return Reply{Error: tooFast}
 		}
 		g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text})
 		return Reply{OK: true}
+	case "declare":
+		if r.Declare == nil {
+			return Reply{Error: "nothing is declared; there are step, packs, wind and inspection"}
+		}
+		if !g.declared.rate.take(time.Now()) {
+			return Reply{Error: tooFast}
+		}
+		r.Declare.By = nameOf(peer)
+		if err := g.Declare(*r.Declare); err != nil {
+			return Reply{Error: err.Error()}
+		}
+		d := g.showDeclared()
+		return Reply{OK: true, Declared: &d}
 	}
-	return Reply{Error: fmt.Sprintf("unknown request %q; there are status and mark", r.Do)}
+	return Reply{Error: fmt.Sprintf("unknown request %q; there are status, mark and declare", r.Do)}
+}
+
+// spoken refuses what does not belong on record as one line.
+func spoken(what, text string, most int) error {
+	if n := utf8.RuneCountInString(text); n == 0 || n > most {
+		return fmt.Errorf("%s is one line of 1 to %d characters (got %d)", what, most, n)
+	}
+	// Beside control characters, those that turn the direction of writing or
+	// show nothing: a log must read the way it is.
+	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		return fmt.Errorf("%s is one line of printable characters; leave out what can not be seen", what)
+	}
+	return nil
 }
 
 // Ask sends one request to the guard that serves socket.

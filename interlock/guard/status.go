@@ -77,6 +77,8 @@ type Status struct {
 	Loop       LoopStatus      `json:"loop"`
 	Link       LinkStatus      `json:"link"`
 	Signing    SigningStatus   `json:"signing"`
+	// Declared is what the crew declared and what the test card asks.
+	Declared Declared `json:"declared"`
 	// Trouble is the last thing that went wrong with records or outputs.
 	Trouble []string `json:"trouble"`
 }
@@ -173,7 +175,7 @@ func (g *Guard) status() Status {
 		NotReady: []string{}, Rules: []RuleStatus{}, Channels: []ChannelStatus{}, Unseen: g.unseen, Trouble: []string{},
 		Loop: LoopStatus{Turns: s.turns, WorstGapS: seconds(s.worst), Dropped: s.drops,
 			LostRecords: g.keeper.lostChunks.Load() + g.keeper.lostDecisions.Load()},
-		Link: linkStatus(s.counts),
+		Link: linkStatus(s.counts), Declared: g.showDeclared(),
 	}
 	if v.Duty == interlock.Guard {
 		out.Duty = "guard"
@@ -188,6 +190,10 @@ func (g *Guard) status() Status {
 		for _, u := range v.Unmet {
 			if due := g.dueTests(); u.Need == interlock.NeedProof && len(due) > 0 {
 				out.NotReady = append(out.NotReady, due...)
+				continue
+			}
+			if asks := g.cardAsks(); u.Need == interlock.NeedCard && len(asks) > 0 {
+				out.NotReady = append(out.NotReady, asks...)
 				continue
 			}
 			out.NotReady = append(out.NotReady, v.Say(env, u))

@@ -21,6 +21,9 @@ type Pad struct {
 	// LogFolder is where session folders are made, Socket the path of the
 	// guard's local socket.
 	LogFolder, Socket string
+	// SocketGroup is the group of the system whose members may use the socket
+	// beside root and the guard's own user; empty for the user's own group.
+	SocketGroup string
 
 	Craft    Craft
 	Reach    Reach
@@ -261,6 +264,7 @@ func Read(file string, text []byte) (*Pad, document.Faults) {
 	if s, ok := socketAt(root, "socket"); ok {
 		r.Socket = s
 	}
+	r.SocketGroup, _ = root.Name("socket_group")
 	r.absent()
 	r.craft()
 	r.links()

@@ -1,0 +1,108 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"strings"
+
+	"downhaul/interlock/guard"
+	"downhaul/interlock/session"
+)
+
+type declareCmd struct {
+	Step       declareStepCmd       `cmd:"" help:"The step of the test card that comes next."`
+	Packs      declarePacksCmd      `cmd:"" help:"The packs that are fitted, by name."`
+	Wind       declareWindCmd       `cmd:"" help:"A wind read by hand, such as \"6 mph\"; it lapses after 10 minutes."`
+	Inspection declareInspectionCmd `cmd:"" help:"The value of an inspection, or pass or fail of a ground step."`
+}
+
+func (declareCmd) Help() string {
+	return "Tells the running guard what only the crew knows, before a start. It goes on record with the local user who did it. " +
+		"With a test card a start wants the step declared, and what the card asks before it in force. It starts and resets nothing."
+}
+
+type declareStepCmd struct {
+	guardAt
+	Name []string `arg:"" help:"The step's name."`
+}
+
+func (c *declareStepCmd) Run(s *streams) error {
+	return c.declare(s, session.Declaration{What: session.DeclaredStep, Step: strings.Join(c.Name, " ")})
+}
+
+type declarePacksCmd struct {
+	guardAt
+	Names []string `arg:"" name:"name" help:"The packs' names."`
+}
+
+func (c *declarePacksCmd) Run(s *streams) error {
+	return c.declare(s, session.Declaration{What: session.DeclaredPacks, Packs: c.Names})
+}
+
+type declareWindCmd struct {
+	guardAt
+	Speed []string `arg:"" help:"The speed with its unit."`
+}
+
+func (c *declareWindCmd) Run(s *streams) error {
+	return c.declare(s, session.Declaration{What: session.DeclaredWind, Value: strings.Join(c.Speed, " ")})
+}
+
+type declareInspectionCmd struct {
+	guardAt
+	Name     string `arg:"" help:"The inspection's name, in quotes where it has spaces."`
+	Value    string `arg:"" help:"The value with its unit, in quotes, or pass or fail."`
+	Initials string `arg:"" help:"Who looked."`
+}
+
+func (c *declareInspectionCmd) Run(s *streams) error {
+	return c.declare(s, session.Declaration{What: session.DeclaredInspection, Step: c.Name, Value: c.Value, Initials: c.Initials})
+}
+
+// declare sends a declaration and prints what is then still asked.
+func (g *guardAt) declare(s *streams, d session.Declaration) error {
+	reply, err := g.ask(guard.Request{Do: "declare", Declare: &d})
+	if err != nil {
+		return fmt.Errorf("declare: %w", err)
+	}
+	if reply.Declared == nil {
+		return errors.New("declare: the guard answered without what it took; are tool and guard of one version?")
+	}
+	fmt.Fprintln(s.out, "Declared, and on record.")
+	printDeclared(s.out, reply.Declared)
+	return nil
+}
+
+// printDeclared is what was declared, what the card still asks, and what only
+// the crew can see to.
+func printDeclared(w io.Writer, d *guard.Declared) {
+	if d.Card == "" {
+		fmt.Fprintln(w, "No test card is used.")
+	} else {
+		step := d.Step
+		if step == "" {
+			step = "none declared"
+		}
+		wrap(w, "", "  ", fmt.Sprintf("Test card: %s. Step: %s", d.Card, step))
+	}
+	if len(d.Packs) > 0 {
+		wrap(w, "", "  ", "Packs: "+strings.Join(d.Packs, ", "))
+	}
+	if d.Wind != nil {
+		wrap(w, "", "  ", fmt.Sprintf("Wind by hand: %s, %s ago: %s; it watches nothing and lapses in %s",
+			d.Wind.Text, short(d.Wind.AgeS), d.Wind.Says, short(d.Wind.LeftS)))
+	}
+	printList(w, "Before a start the card asks", d.Asks)
+	printList(w, "For the crew to see to; no guard can", d.Conditions)
+}
+
+func printList(w io.Writer, title string, lines []string) {
+	if len(lines) == 0 {
+		return
+	}
+	fmt.Fprintln(w, title)
+	for _, line := range lines {
+		wrap(w, "  - ", "    ", line)
+	}
+}

@@ -1,0 +1,210 @@
+package guard
+
+import (
+	"fmt"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/intake"
+	"downhaul/interlock/session"
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+// declared is what the crew declared, and what the test card still asks. The
+// engine is told by host events alone, so that a session replays without it.
+type declared struct {
+	rate rate
+	next atomic.Int64 // engine time at which something lapses
+
+	mu    sync.Mutex
+	card  *card.Card // nil without one
+	facts card.Facts
+	value string // the wind as it was typed
+	told  string // what the engine was last told
+	asks  atomic.Pointer[[]string]
+	early []error // earlier sessions whose results do not count
+}
+
+// Bounds of a declaration; ours.
+const (
+	mostInitials = 10
+	mostValue    = 60
+	mostPacks    = 16
+	tooFast      = "too many marks and declarations in a short time; wait a few seconds"
+)
+
+// carded begins the list of facts: results and runs of the same craft in
+// earlier sessions count on.
+func (g *Guard) carded(c *card.Card, start time.Time) error {
+	d := &g.declared
+	d.card = c
+	d.next.Store(int64(rules.Never))
+	d.asks.Store(new([]string))
+	d.facts.OwnWind, d.facts.Envelope = g.pad.Wind.Fitted, g.env.Hash
+	b := &g.keeper.runs
+	b.envelope = fmt.Sprintf("%x", g.env.Hash)
+	b.ran = g.flown
+	if c == nil {
+		return nil
+	}
+	b.card = fmt.Sprintf("%x", c.Hash)
+	if err := d.remember(g.pad.LogFolder, start); err != nil {
+		return err
+	}
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	g.tellCard(0)
+	return nil
+}
+
+// remember takes over what earlier sessions of the same craft hold on record.
+// A clock that stands before the newest of them counts as that one's time: a
+// board without a clock battery makes no old inspection young.
+func (d *declared) remember(logFolder string, start time.Time) error {
+	sessions, trouble, err := session.Earlier(logFolder)
+	if err != nil {
+		return err
+	}
+	d.early = trouble
+	var stories []session.Story
+	newest := start
+	for _, s := range sessions {
+		text, err := s.Text(session.Card)
+		if err != nil {
+			continue // it had none, or it is no longer what it was
+		}
+		if c, _ := card.Read(session.Card, text); c == nil || !strings.EqualFold(c.Craft.Name, d.card.Craft.Name) {
+			continue
+		}
+		story, err := s.Story()
+		if err != nil {
+			d.early = append(d.early, err)
+		}
+		stories = append(stories, story)
+		for i := range story.Declarations {
+			if wall := story.Declarations[i].Wall; wall.After(newest) {
+				newest = wall
+			}
+		}
+	}
+	for i := range stories {
+		for j := range stories[i].Declarations {
+			x := &stories[i].Declarations[j]
+			d.result(x, -newest.Sub(x.Wall))
+		}
+		for _, r := range stories[i].Runs {
+			d.facts.Runs = append(d.facts.Runs, card.Flown{Step: r.Step, Trips: r.Trips})
+		}
+	}
+	return nil
+}
+
+// result takes the result of an inspection or a ground step, held against the
+// limit that the card has now.
+func (d *declared) result(x *session.Declaration, at time.Duration) {
+	if x.What != session.DeclaredInspection || d.card == nil {
+		return
+	}
+	s, ok := d.card.Step(x.Step)
+	if !ok {
+		return
+	}
+	text, keeps, err := s.Limit.Judge(x.Value)
+	if err != nil {
+		return // the card asks for another kind of value now
+	}
+	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at})
+}
+
+// tellCard works out what the card asks and tells the engine when that changed.
+// The caller holds the lock.
+func (g *Guard) tellCard(now time.Duration) {
+	d := &g.declared
+	if d.card == nil {
+		return
+	}
+	d.facts.Now = now
+	asks, next := d.card.Unmet(&d.facts)
+	d.next.Store(int64(next))
+	d.asks.Store(&asks)
+	text := "test card: everything it asks is met"
+	if len(asks) > 0 {
+		text = "test card: " + strings.Join(asks, "; ")
+	}
+	if text == d.told || g.pad.Duty != interlock.Guard {
+		return
+	}
+	d.told = text
+	g.loop.Host(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
+}
+
+// lapse looks again when something that counted may have lapsed. It is called
+// by the loop and waits for nobody: a lock that is held is tried at the next
+// turn.
+func (d *declared) lapse(g *Guard, now time.Duration) {
+	if int64(now) < d.next.Load() || !d.mu.TryLock() {
+		return
+	}
+	defer d.mu.Unlock()
+	g.tellCard(now)
+}
+
+// flown hears of a run that ended.
+func (g *Guard) flown(r session.Run) {
+	d := &g.declared
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.facts.Runs = append(d.facts.Runs, card.Flown{Step: r.Step, Trips: r.Trips})
+	g.tellCard(g.now())
+}
+
+// cardAsks is what the card still asks before a start.
+func (g *Guard) cardAsks() []string {
+	if asks := g.declared.asks.Load(); asks != nil {
+		return *asks
+	}
+	return nil
+}
+
+// Declare takes a declaration, before a start only, and puts it on record.
+func (g *Guard) Declare(x session.Declaration) error {
+	d := &g.declared
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if state, off := g.powerOff(); !off {
+		return fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)
+	}
+	at := g.now()
+	if err := d.complete(&x, g.env.Units); err != nil {
+		return err
+	}
+	switch x.What {
+	case session.DeclaredStep:
+		d.facts.Step = x.Step
+	case session.DeclaredPacks:
+		d.facts.Packs = x.Packs
+	case session.DeclaredWind:
+		d.facts.HasWind, d.facts.Wind, d.facts.WindAt, d.value = true, *x.Wind, at, x.Value
+	case session.DeclaredInspection:
+		d.result(&x, at)
+	}
+	g.loop.Host(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: x.Text()})
+	g.tellCard(at)
+	return nil
+}
+
+// powerOff says whether the latch is where declarations are taken.
+func (g *Guard) powerOff() (state string, off bool) {
+	g.shot.mu.Lock()
+	defer g.shot.mu.Unlock()
+	v := &g.shot.view
+	switch v.State {
+	case interlock.Closing, interlock.Live, interlock.Lowering:
+		return v.State.String(), false
+	}
+	return v.State.String(), !v.Closed
+}

@@ -1,0 +1,157 @@
+package card
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+
+	"downhaul/rules"
+	"downhaul/rules/document"
+)
+
+// WindLasts is how long a wind reading by hand counts; ours: wind that was read
+// longer ago says little of the wind now.
+const WindLasts = 10 * time.Minute
+
+// Facts is what was declared and done, as far as a card asks for it. Times are
+// on one clock, which may begin below 0.
+type Facts struct {
+	Now time.Duration
+	// Step is the declared step, empty before one was; Packs the declared set.
+	Step  string
+	Packs []string
+	// HasWind says that a wind was read by hand, at WindAt, in m/s.
+	HasWind bool
+	Wind    float64
+	WindAt  time.Duration
+	// OwnWind says that the pad has an anemometer: the envelope judges the wind
+	// then, not a reading by hand.
+	OwnWind bool
+	// Results are those of ground steps and inspections, oldest first.
+	Results []Result
+	// Runs are those that ended, oldest first.
+	Runs []Flown
+	// Envelope is the SHA-256 of the envelope that is enforced.
+	Envelope [32]byte
+}
+
+// Result is one result of a ground step or an inspection.
+type Result struct {
+	Step   string
+	Passed bool
+	Text   string
+	At     time.Duration
+}
+
+// Flown is one run that ended: its step and how many trips it brought.
+type Flown struct {
+	Step  string
+	Trips int
+}
+
+// Unmet says in plain sentences what must still be told or done before a start
+// of the declared step. next is the first instant after Facts.Now at which more
+// may be asked because something lapses, rules.Never without one.
+//
+// It holds no steady hover and no lift reserve against the card: those need
+// the analysis after the flight. Conditions names them for the crew.
+func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
+	next = rules.Never
+	s, ok := c.Step(f.Step)
+	if !ok || f.Step == "" {
+		return []string{`no step of the test card is declared: downhaul declare step NAME`}, next
+	}
+	say := func(format string, args ...any) { unmet = append(unmet, fmt.Sprintf(format, args...)) }
+	for _, name := range s.Needs {
+		need, _ := c.Step(name)
+		if need.Kind == Flight {
+			if _, ok := f.lastOf(name); !ok {
+				say("%s has not flown yet, and %q needs it", name, s.Name)
+			}
+			continue
+		}
+		text, lapses := need.inForce(f)
+		if text != "" {
+			say("%s", text)
+		}
+		next = min(next, lapses)
+	}
+	if s.Shown.NoTrips {
+		c.askNoTrips(s, f, say)
+	}
+	if len(c.Packs) > 0 && len(f.Packs) == 0 {
+		say("no pack set is declared: downhaul declare packs NAME…")
+	}
+	if only := s.Shown.Packs; len(only) > 0 {
+		for _, name := range f.Packs {
+			if !slices.ContainsFunc(only, func(p string) bool { return strings.EqualFold(p, name) }) {
+				say("pack %s may not fly in %q: the card names %s", name, s.Name, document.List(only, "and"))
+			}
+		}
+	}
+	if s.Shown.HasWind && !f.OwnWind {
+		next = min(next, askWind(s, f, say))
+	}
+	if s.Envelope != "" && s.EnvelopeHash != f.Envelope {
+		say("%q has limits of its own, and others are enforced: end this guard and start it with --envelope %s", s.Name, s.Envelope)
+	}
+	return unmet, next
+}
+
+// lastOf is the last run of that step.
+func (f *Facts) lastOf(step string) (Flown, bool) {
+	for _, r := range slices.Backward(f.Runs) {
+		if strings.EqualFold(r.Step, step) {
+			return r, true
+		}
+	}
+	return Flown{}, false
+}
+
+func (c *Card) askNoTrips(s *Step, f *Facts, say func(string, ...any)) {
+	for _, name := range s.Needs {
+		if need, _ := c.Step(name); need.Kind != Flight {
+			continue
+		}
+		if r, ok := f.lastOf(name); ok && r.Trips > 0 {
+			say("the last run of %s brought %d trips: fly it again without one", name, r.Trips)
+		}
+	}
+}
+
+// inForce says why the newest result of the step does not count, and when one
+// that does will lapse.
+func (s *Step) inForce(f *Facts) (why string, lapses time.Duration) {
+	how := fmt.Sprintf("downhaul declare inspection %q VALUE INITIALS", s.Name)
+	for _, r := range slices.Backward(f.Results) {
+		if !strings.EqualFold(r.Step, s.Name) {
+			continue
+		}
+		switch {
+		case !r.Passed:
+			return fmt.Sprintf("%s: %s, wanted %s", s.Name, r.Text, s.Limit.Wants()), rules.Never
+		case s.Lasts == 0:
+			return "", rules.Never
+		case f.Now-r.At > s.Lasts:
+			return fmt.Sprintf("%s has lapsed after %s: %s", s.Name, rules.FormatDuration(s.Lasts), how), rules.Never
+		}
+		return "", r.At + s.Lasts + 1
+	}
+	return s.Name + " is not told yet: " + how, rules.Never
+}
+
+func askWind(s *Step, f *Facts, say func(string, ...any)) (lapses time.Duration) {
+	most := rules.FormatExact(s.Shown.Wind, s.Shown.WindUnit)
+	switch {
+	case !f.HasWind:
+		say("no wind is declared, and %q allows %s: downhaul declare wind SPEED", s.Name, most)
+	case f.Now-f.WindAt > WindLasts:
+		say("the wind read by hand is older than %s: downhaul declare wind SPEED", rules.FormatDuration(WindLasts))
+	case f.Wind > s.Shown.Wind:
+		say("the wind read by hand is %s, and %q allows %s", rules.Format(f.Wind, s.Shown.WindUnit), s.Name, most)
+	default:
+		return f.WindAt + WindLasts + 1
+	}
+	return rules.Never
+}

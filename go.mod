@@ -13,6 +13,7 @@ require (
 	github.com/rs/zerolog v1.35.1
 	go.bug.st/serial v1.8.0
 	golang.org/x/sys v0.50.0
+	gonum.org/v1/gonum v0.17.0
 	gonum.org/v1/plot v0.17.0
 	periph.io/x/conn/v3 v3.7.3
 	periph.io/x/host/v3 v3.8.5

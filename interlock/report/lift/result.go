@@ -69,7 +69,8 @@ type StepForecast struct {
 	EndVoltage Estimate `json:"end_voltage_v"`
 	// Lift is the most thrust, at the end of the hover, when the hardest working
 	// motor is at full output; LiftVoltage and LiftCurrent what the pack then
-	// gives.
+	// gives. Where the supply was not seen to carry that current (Shown false),
+	// Lift and Reserve are bounded by what it is trusted with.
 	Lift        Estimate `json:"lift_n"`
 	LiftVoltage Estimate `json:"lift_voltage_v"`
 	LiftCurrent Estimate `json:"lift_current_a"`
@@ -77,15 +78,21 @@ type StepForecast struct {
 	Reserve Estimate `json:"reserve_share"`
 	// Endurance is the time from the start to the floor.
 	Endurance Estimate `json:"endurance_s"`
-	// NeedCurrent is the current at the required reserve; Shown says that the
-	// supply was seen to carry it.
+	// NeedCurrent is the current at the required reserve.
 	NeedCurrent Estimate `json:"need_current_a"`
-	Shown       bool     `json:"supply_shown"`
+	// Shown says that the supply was seen to carry full output's current, or
+	// nearly. Without that there is no go: a supply with a limit gives less
+	// thrust at full output than below it.
+	Shown bool `json:"supply_shown"`
 
 	Verdict Verdict `json:"verdict"`
 	Reason  string  `json:"reason"` // one sentence, SI units; Text writes it in the user's
 	Settle  string  `json:"settle,omitempty"`
 	Take    *Take   `json:"take,omitempty"`
+
+	why      reason
+	canHover float64  // share of the draws that hover
+	free     Estimate // the reserve if the supply carries full output
 }
 
 // Take is what would bring the required reserve, each by itself. 0 means that it
@@ -123,6 +130,8 @@ type FitReport struct {
 // PackReport tells how well the pack is known.
 type PackReport struct {
 	Resistance Estimate `json:"resistance_ohm"`
+	// Slow is what the slow part of the sag, settled, adds to it.
+	Slow Estimate `json:"slow_resistance_ohm"`
 	// StepResistance is that from quick steps of the load, 0 where there were
 	// too few.
 	StepResistance float64  `json:"step_resistance_ohm"`

@@ -10,21 +10,7 @@ import (
 // checkReach refuses a limit that can never act, or that always does, because
 // of where the channel's values can lie at all.
 func checkReach(t *document.Table, key string, c Channel, form Form, l limit, start bool) {
-	never, always := false, false
-	switch form {
-	case Above:
-		never, always = l.low >= c.High, l.low < c.Low
-	case Below:
-		never, always = l.low <= c.Low, l.low > c.High
-	case Outside:
-		never, always = l.low <= c.Low && l.high >= c.High, l.low > c.High || l.high < c.Low
-	case Is:
-		never = l.low < c.Low || l.low > c.High
-	case IsNot:
-		always = l.low < c.Low || l.low > c.High
-	default:
-		return
-	}
+	never, always := reach(c, form, l)
 	wrong := ""
 	switch {
 	case start && form == Above:
@@ -46,6 +32,23 @@ func checkReach(t *document.Table, key string, c Channel, form Form, l limit, st
 	t.Fault(key, wrong, showValue(t.Value(key)), fmt.Sprintf("%s runs from %s to %s", c.Name, low, high))
 }
 
+// reach says whether a rule with that limit could never act, or would always.
+func reach(c Channel, form Form, l limit) (never, always bool) {
+	switch form {
+	case Above:
+		return l.low >= c.High, l.low < c.Low
+	case Below:
+		return l.low <= c.Low, l.low > c.High
+	case Outside:
+		return l.low <= c.Low && l.high >= c.High, l.low > c.High || l.high < c.Low
+	case Is:
+		return l.low < c.Low || l.low > c.High, false
+	case IsNot:
+		return false, l.low < c.Low || l.low > c.High
+	}
+	return false, false
+}
+
 func startReach(never, always bool) string {
 	switch {
 	case never:
@@ -63,10 +66,18 @@ func checkRate(t *document.Table, key string, c Channel, r *Rule) {
 		t.Fault(key, "must be more than 0", t.Got(key), "write how fast, as a positive rate; the key says which way")
 		return
 	}
-	if span := float64(r.Limit * r.Over.Seconds()); span >= c.High-c.Low {
+	if span, far := r.rateSpan(); far {
 		t.Fault(key, fmt.Sprintf("a rule that can never act: %s would have to change by %s in %s", c.Name, Format(span, SIUnit(c.Kind)), FormatDuration(r.Over)),
 			t.Got(key), fmt.Sprintf("it runs from %s to %s", Format(c.Low, SIUnit(c.Kind)), Format(c.High, SIUnit(c.Kind))))
 	}
+}
+
+// rateSpan is how far the channel would change at the limit's rate over the
+// span of the slope; far says that it cannot.
+func (r *Rule) rateSpan() (span float64, far bool) {
+	c := r.Watch.Channel()
+	span = float64(r.Limit * r.Over.Seconds())
+	return span, span >= c.High-c.Low
 }
 
 // allowed is the set of values of one channel that some rows together leave.

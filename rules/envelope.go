@@ -84,6 +84,9 @@ type Rule struct {
 	// Deadband is how far inside the limit a value must come back before the
 	// violation is over; at least 0, in the unit of the limit.
 	Deadband float64
+	// DeadbandWritten says that the file states the deadband; else it follows
+	// the limit.
+	DeadbandWritten bool
 	// StaleAfter is the age at which this rule takes its channel for missing.
 	StaleAfter time.Duration
 	// FrozenAfter is the channel's, unless the rule sets its own; 0 is off.

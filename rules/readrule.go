@@ -2,7 +2,6 @@ package rules
 
 import (
 	"fmt"
-	"math"
 	"strings"
 	"time"
 
@@ -321,16 +320,14 @@ func readCaution(t *document.Table, c Channel, r *Rule) {
 	if !ok {
 		return
 	}
-	inside, word := true, "below"
+	word := "below"
 	switch r.Form {
-	case Above, RisingFaster, FallingFaster:
-		inside = l.low < r.Limit
 	case Below:
-		inside, word = l.low > r.Limit, "above"
+		word = "above"
 	case Outside:
-		inside, word = l.low > r.Limit && l.high < r.LimitHigh, "between"
+		word = "between"
 	}
-	if !inside {
+	if !r.encloses(l.low, l.high) {
 		at := FormatExact(r.Limit, r.Unit)
 		if r.Form == Outside {
 			at += " and " + FormatExact(r.LimitHigh, r.Unit)
@@ -352,25 +349,12 @@ func showValue(v any) string {
 // (of the span for outside), never past the caution; 0 for flags and plain
 // numbers.
 func readDeadband(t *document.Table, c Channel, r *Rule) {
-	room, what := math.Inf(1), ""
-	if r.HasCaution {
-		room, what = math.Abs(r.Limit-r.Caution), "the caution"
-		if r.Form == Outside {
-			room = min(room, r.LimitHigh-r.CautionHigh)
-		}
-	} else if r.Form == Outside {
-		room, what = (r.LimitHigh-r.Limit)/2, "the middle"
-	}
+	room, what := r.deadbandRoom()
 	if !t.Has("deadband") {
-		size := math.Abs(r.Limit)
-		if r.Form == Outside {
-			size = r.LimitHigh - r.Limit
-		}
-		if c.Kind != Flag && c.Kind != Number {
-			r.Deadband = min(defaultDeadband*size, room)
-		}
+		r.Deadband = r.usualDeadband()
 		return
 	}
+	r.DeadbandWritten = true
 	if r.Form == Is || r.Form == IsNot {
 		t.Fault("deadband", "is and is_not have no deadband", t.Got("deadband"), "take it out")
 		return
@@ -391,7 +375,7 @@ func readDeadband(t *document.Table, c Channel, r *Rule) {
 		t.Fault("deadband", "so wide that nothing inside the limits is left", t.Got("deadband"), "write less than "+FormatDifference((r.LimitHigh-r.Limit)/2, r.Unit))
 	case q.SI > room:
 		t.Fault("deadband", "reaches past "+what, t.Got("deadband"), "write at most "+FormatDifference(room, r.Unit))
-	case r.Form == Above && r.Limit-q.SI < c.Low, r.Form == Below && r.Limit+q.SI > c.High:
+	case r.neverOver(q.SI):
 		t.Fault("deadband", "so wide that a violation could never be over", t.Got("deadband"),
 			fmt.Sprintf("%s runs from %s to %s", c.Name, Format(c.Low, r.Unit), Format(c.High, r.Unit)))
 	default:

@@ -34,6 +34,7 @@ type commands struct {
 	Play       playCmd       `cmd:"" group:"before" help:"Send a recording to a guard on this computer, at its own pace."`
 	Replay     replayCmd     `cmd:"" group:"before" help:"Run recordings through an envelope, or a session through its own."`
 	Compare    compareCmd    `cmd:"" group:"before" help:"Show what another envelope would have done to the same recordings."`
+	Sweep      sweepCmd      `cmd:"" group:"before" help:"Move one limit over a range and show what it would have done."`
 	Commission commissionCmd `cmd:"" group:"day" help:"Test the pad's outputs and inputs with the crew, propellers off."`
 	Status     statusCmd     `cmd:"" group:"day" help:"Show what the running guard sees."`
 	Declare    declareCmd    `cmd:"" group:"day" help:"Tell the guard step, packs, wind or an inspection, before a start."`

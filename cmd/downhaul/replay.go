@@ -17,6 +17,8 @@ type replayCmd struct {
 	Envelope   string   `placeholder:"FILE" help:"The envelope to hold them against. Without it, sessions are replayed with their own files and compared with their own trip logs."`
 	Pad        string   `placeholder:"FILE" help:"The pad file: whose craft, which packs, which sensors. Without it, a session's own, or what the recording itself shows."`
 	JSON       bool     `help:"Print one JSON object."`
+	Plot       string   `placeholder:"DIR" help:"Draw each watched channel against its limits into this folder, as SVG."`
+	Force      bool     `help:"Replace pictures that are there already."`
 	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
 }
 
@@ -40,7 +42,8 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	results, failed, bad := eachRecording(ctx, s, "replay", c.Recordings, func(j *job) (*replayed, error) { return c.one(j, env, p) })
+	names := pictureNames(c.Recordings)
+	results, failed, bad := eachRecording(ctx, s, "replay", c.Recordings, func(j *job) (*replayed, error) { return c.one(j, env, p, names[j.name]) })
 	if len(results) == 0 {
 		return bad
 	}
@@ -64,6 +67,9 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 				fmt.Fprintln(s.out)
 			}
 			printReplay(s.out, r.Result, r.env)
+			for _, path := range r.pictures {
+				fmt.Fprintf(s.out, "  wrote %s\n", printable(path))
+			}
 		}
 		if len(results) > 1 {
 			fmt.Fprintln(s.out)
@@ -82,11 +88,12 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 // replayed is one result with the envelope that the recording was held against.
 type replayed struct {
 	*bench.Result
-	env *rules.Envelope
+	env      *rules.Envelope
+	pictures []string
 }
 
 // one replays one recording or session.
-func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad) (*replayed, error) {
+func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string) (*replayed, error) {
 	if env == nil {
 		if j.ses == nil {
 			return nil, hint(errors.New("no envelope to hold it against"), "give --envelope FILE; only a session folder has its own")
@@ -95,11 +102,19 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad) (*replayed, err
 		if err != nil {
 			return nil, err
 		}
-		r, err := bench.ReplaySession(j.ses, j.ticking())
+		pictures, err := c.pictures(setup.Envelope, picture)
 		if err != nil {
 			return nil, err
 		}
-		return &replayed{r, setup.Envelope}, nil
+		r, err := bench.ReplaySession(j.ses, pictures.options(j)...)
+		if err != nil {
+			return nil, err
+		}
+		return &replayed{r, setup.Envelope, pictures.files}, pictures.draw(setup.Envelope, r)
+	}
+	pictures, err := c.pictures(env, picture)
+	if err != nil {
+		return nil, err
 	}
 	setup, notes, err := j.setup(env, p)
 	if err != nil {
@@ -110,12 +125,12 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad) (*replayed, err
 		return nil, err
 	}
 	defer rec.Close()
-	r, err := bench.Replay(j.name, rec, setup, j.ticking())
+	r, err := bench.Replay(j.name, rec, setup, pictures.options(j)...)
 	if err != nil {
 		return nil, err
 	}
 	r.Notes = append(notes, r.Notes...)
-	return &replayed{r, env}, nil
+	return &replayed{r, env, pictures.files}, pictures.draw(env, r)
 }
 
 // replaySummary is the last line of several recordings.
@@ -190,9 +205,12 @@ func printLink(w io.Writer, l *bench.Link) {
 	if l.Silences > 0 {
 		text += fmt.Sprintf(", %d over %s", l.Silences, rules.Format(l.SilentAfterS, "s"))
 	}
-	if l.LagS != nil {
+	switch {
+	case l.LagS != nil && *l.LagS < 0.001:
+		text += "; no lag seen"
+	case l.LagS != nil:
 		text += fmt.Sprintf("; lag up to %s at %.2f s", rules.Format(*l.LagS, "s"), l.LagAtS)
-	} else {
+	default:
 		text += "; lag cannot be told from it"
 	}
 	wrap(w, "  Link: ", "    ", text)

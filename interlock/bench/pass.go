@@ -29,6 +29,7 @@ type pass struct {
 	lanes  []*lane
 	health health
 	tick   func() error
+	trace  *Trace
 	notes  []string
 	end    time.Duration
 }
@@ -93,6 +94,10 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 		}
 		inputs = p.in.AppendFrom(inputs[:0], &c)
 		p.health.see(c.At, inputs)
+		if p.trace != nil {
+			p.lanes[0].traced(c.At, inputs, p.trace)
+			continue
+		}
 		for _, l := range p.lanes {
 			l.step(c.At, inputs)
 		}
@@ -113,6 +118,18 @@ func (l *lane) step(at time.Duration, inputs []interlock.Input) {
 		if effects := l.engine.StepFrom(at, &inputs[i]); len(effects) > 0 {
 			l.take(at, effects)
 		}
+	}
+}
+
+// traced is step with a look at the engine after every input.
+func (l *lane) traced(at time.Duration, inputs []interlock.Input, t *Trace) {
+	if len(inputs) == 0 {
+		l.step(at, nil)
+		t.look(l.engine)
+	}
+	for i := range inputs {
+		l.step(at, inputs[i:i+1])
+		t.look(l.engine)
 	}
 }
 

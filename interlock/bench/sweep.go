@@ -237,8 +237,10 @@ func (s *Step) Good() bool { return s.False != nil && *s.False == 0 && *s.Missed
 type Judged struct {
 	Rule    string `json:"rule"`
 	Channel string `json:"channel"`
-	Unit    string `json:"unit"`
-	Steps   []Step `json:"steps"`
+	// Unit is the SI unit of the values, HeadroomUnit that of the headroom.
+	Unit         string `json:"unit"`
+	HeadroomUnit string `json:"headroom_unit"`
+	Steps        []Step `json:"steps"`
 	// Reals counts the real times; nil where nothing says what was real.
 	Reals *uint64 `json:"real_times"`
 	// First and Last are the ends of the widest run of good steps; −1 for none.
@@ -256,7 +258,7 @@ func (s *Sweep) Judge(all []*Swept, reals []Real, known bool, within time.Durati
 		return nil, errors.New("real times are given and a reference, too; one of them must say what is real")
 	}
 	rule := &s.Envelope.Rules[s.Rule]
-	out := &Judged{Rule: rule.Name, Channel: rule.Watch.String(), Unit: s.siUnit(), First: -1, Last: -1}
+	out := &Judged{Rule: rule.Name, Channel: rule.Watch.String(), Unit: s.siUnit(), HeadroomUnit: ruleUnit(rule), First: -1, Last: -1}
 	known = known || s.Reference != nil || len(reals) > 0
 	truth := make([][]Real, len(all))
 	count := uint64(0)

@@ -2,9 +2,17 @@ package guard
 
 import "runtime/debug"
 
-// Software names the program and the revision it was built from, for records.
+// release is the version, and the commit where it is known, of a program that
+// was built for a package; deploy/build sets it.
+var release string
+
+// Software names the program and the version or revision it was built from, for
+// records.
 func Software() string {
 	name := "downhaul"
+	if release != "" {
+		return name + " " + release
+	}
 	info, ok := debug.ReadBuildInfo()
 	if !ok {
 		return name

@@ -1,0 +1,238 @@
+//go:build linux
+
+package deploy
+
+import (
+	"bytes"
+	"compress/gzip"
+	"io"
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"sync"
+	"testing"
+
+	"downhaul/rules/house"
+)
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// output runs a command and gives what it prints; a failure ends the test.
+func output(t testing.TB, dir string, env []string, name string, args ...string) string {
+	t.Helper()
+	cmd := exec.Command(name, args...)
+	cmd.Dir, cmd.Env = dir, append(os.Environ(), env...)
+	var out, errs bytes.Buffer
+	cmd.Stdout, cmd.Stderr = &out, &errs
+	if err := cmd.Run(); err != nil {
+		t.Fatalf("%s %s: %v\n%s%s", name, strings.Join(args, " "), err, out.String(), errs.String())
+	}
+	return out.String()
+}
+
+func needTools(t *testing.T, names ...string) {
+	t.Helper()
+	for _, name := range names {
+		_, err := exec.LookPath(name)
+		house.Need(t, err == nil, name+" is not installed")
+	}
+}
+
+var packager = regexp.MustCompile(`(?m)^readonly nfpm=(\S+)/cmd/nfpm@(v\S+)$`)
+
+// offline is the environment under which the packager comes from the module
+// cache and nothing comes over the network. Where it was never fetched, the
+// test is skipped.
+func offline(t *testing.T) []string {
+	t.Helper()
+	script, err := os.ReadFile("build")
+	must(t, err)
+	m := packager.FindSubmatch(script)
+	if m == nil {
+		t.Fatal("deploy/build does not say which packager it takes")
+	}
+	cache := filepath.Join(strings.TrimSpace(output(t, ".", nil, "go", "env", "GOMODCACHE")), "cache", "download")
+	_, err = os.Stat(filepath.Join(cache, string(m[1]), "@v", string(m[2])+".zip"))
+	house.Need(t, err == nil, "the packager is not in the module cache; run deploy/build once, with the network")
+	return []string{"GOPROXY=file://" + cache}
+}
+
+// packages are what is built once for all tests.
+var packages struct {
+	once             sync.Once
+	dir, first, next string
+	failed           error
+	said             string
+}
+
+// built gives a package of the version that deploy/VERSION names and one of the
+// next version.
+func built(t *testing.T) (first, next string) {
+	t.Helper()
+	needTools(t, "bash", "go", "dpkg-deb", "gzip")
+	env := offline(t)
+	p := &packages
+	p.once.Do(func() {
+		if p.dir, p.failed = os.MkdirTemp("", "downhaul-packages"); p.failed != nil {
+			return
+		}
+		for _, b := range []struct {
+			path *string
+			env  string
+		}{{&p.first, ""}, {&p.next, "DOWNHAUL_VERSION=0.99.0"}} {
+			cmd := exec.Command("bash", "./build", "--out", p.dir, "amd64")
+			cmd.Env = append(append(os.Environ(), env...), b.env)
+			out, err := cmd.CombinedOutput()
+			p.said += string(out)
+			if err != nil {
+				p.failed = err
+				return
+			}
+			*b.path = strings.TrimSpace(string(out))
+		}
+	})
+	if p.failed != nil {
+		t.Fatalf("deploy/build: %v\n%s", p.failed, p.said)
+	}
+	return p.first, p.next
+}
+
+func TestMain(m *testing.M) {
+	code := m.Run()
+	if packages.dir != "" {
+		_ = os.RemoveAll(packages.dir)
+	}
+	os.Exit(code)
+}
+
+// unpacked gives the folder into which a package was unpacked.
+func unpacked(t *testing.T, deb string) string {
+	t.Helper()
+	dir := t.TempDir()
+	output(t, ".", nil, "dpkg-deb", "--extract", deb, dir)
+	return dir
+}
+
+// The package holds what it is for, and says nothing that is not so.
+func TestPackageHoldsWhatItIsFor(t *testing.T) {
+	deb, _ := built(t)
+	version, err := os.ReadFile("VERSION")
+	must(t, err)
+	want := "downhaul " + strings.TrimSpace(string(version)) + " amd64"
+	if got := strings.TrimSpace(output(t, ".", nil, "dpkg-deb", "--show", "--showformat=${Package} ${Version} ${Architecture}", deb)); got != want {
+		t.Errorf("the package is %q, want %q", got, want)
+	}
+	dir := unpacked(t, deb)
+	for _, name := range []string{
+		"usr/sbin/downhauld", "usr/bin/downhaul", "etc/default/downhaul", "etc/downhaul",
+		"usr/lib/systemd/system/downhauld.service", "usr/lib/systemd/system/downhaul-panel.service",
+		"usr/lib/sysusers.d/downhaul.conf", "usr/lib/tmpfiles.d/downhaul.conf", "usr/lib/udev/rules.d/60-downhaul.rules",
+		"usr/share/man/man1/downhaul.1.gz", "usr/share/man/man8/downhauld.8.gz",
+		"usr/share/man/man5/downhaul-pad.5.gz", "usr/share/man/man5/downhaul-envelope.5.gz", "usr/share/man/man5/downhaul-card.5.gz",
+		"usr/share/doc/downhaul/copyright", "usr/share/doc/downhaul/README.md",
+		"usr/share/doc/downhaul/examples/pad.toml",
+	} {
+		if _, err := os.Stat(filepath.Join(dir, name)); err != nil {
+			t.Errorf("the package lacks %s", name)
+		}
+	}
+	// The crew's own files are never in a package.
+	if left, _ := os.ReadDir(filepath.Join(dir, "etc/downhaul")); len(left) > 0 {
+		t.Errorf("the package puts %s into /etc/downhaul", left[0].Name())
+	}
+	if got := strings.Fields(output(t, ".", nil, "dpkg-deb", "--info", deb, "conffiles")); !slices.Equal(got, []string{"/etc/default/downhaul"}) {
+		t.Errorf("configuration files %v", got)
+	}
+	for line := range strings.Lines(output(t, ".", nil, "dpkg-deb", "--contents", deb)) {
+		if f := strings.Fields(line); f[1] != "root/root" || f[0][8] == 'w' {
+			t.Errorf("owner or mode of %s", line)
+		}
+	}
+	// Static: such a program has no interpreter to be looked up.
+	for _, name := range []string{"usr/sbin/downhauld", "usr/bin/downhaul"} {
+		text, err := os.ReadFile(filepath.Join(dir, name))
+		must(t, err)
+		if bytes.Contains(text, []byte("/lib64/ld-linux")) {
+			t.Errorf("%s wants a dynamic linker", name)
+		}
+		if !bytes.Contains(text, bytes.TrimSpace(version)) {
+			t.Errorf("%s does not know its version", name)
+		}
+	}
+	text, err := os.Open(filepath.Join(dir, "usr/share/man/man1/downhaul.1.gz"))
+	must(t, err)
+	defer text.Close()
+	z, err := gzip.NewReader(text)
+	must(t, err)
+	manual, err := io.ReadAll(z)
+	must(t, err)
+	if !bytes.Contains(manual, []byte("\n.Sh COMMISSION\n")) {
+		t.Error("downhaul(1) in the package is not the tool's manual")
+	}
+}
+
+// The same source gives the same bytes, in another folder and later.
+func TestPackageIsReproducible(t *testing.T) {
+	deb, _ := built(t)
+	env := offline(t)
+	again := strings.TrimSpace(output(t, ".", append(env, "TZ=Pacific/Auckland"), "bash", "./build", "--out", t.TempDir(), "amd64"))
+	a, err := os.ReadFile(deb)
+	must(t, err)
+	b, err := os.ReadFile(again)
+	must(t, err)
+	if !bytes.Equal(a, b) {
+		t.Errorf("two builds of one source differ (%d and %d bytes)", len(a), len(b))
+	}
+}
+
+var licenceName = regexp.MustCompile(`(?i)^(LICEN[CS]E|COPYING|NOTICE|COPYRIGHT)([.-].*)?$`)
+
+// The text of every licence of every module that is linked in, and Go's own,
+// stands in the package, whole.
+func TestPackageCarriesEveryLicence(t *testing.T) {
+	deb, _ := built(t)
+	have, err := os.ReadFile(filepath.Join(unpacked(t, deb), "usr/share/doc/downhaul/copyright"))
+	must(t, err)
+	list := output(t, "..", []string{"GOOS=linux", "GOARCH=amd64", "CGO_ENABLED=0"},
+		"go", "list", "-deps", "-f", "{{with .Module}}{{if not .Main}}{{.Path}}\t{{.Dir}}{{end}}{{end}}", "./cmd/...")
+	list += "Go\t" + strings.TrimSpace(output(t, ".", nil, "go", "env", "GOROOT"))
+	modules := map[string]bool{}
+	for line := range strings.Lines(list) {
+		path, dir, ok := strings.Cut(strings.TrimSpace(line), "\t")
+		if !ok || modules[path] {
+			continue
+		}
+		modules[path] = true
+		if !bytes.Contains(have, []byte("\n"+path)) {
+			t.Errorf("%s is linked in and not named", path)
+		}
+		entries, err := os.ReadDir(dir)
+		must(t, err)
+		found := false
+		for _, e := range entries {
+			if e.IsDir() || !licenceName.MatchString(e.Name()) || strings.HasSuffix(e.Name(), ".go") {
+				continue
+			}
+			found = true
+			text, err := os.ReadFile(filepath.Join(dir, e.Name()))
+			must(t, err)
+			if !bytes.Contains(have, text) {
+				t.Errorf("%s of %s does not stand in the package", e.Name(), path)
+			}
+		}
+		if !found {
+			t.Errorf("%s has no licence in %s: it may not be handed on", path, dir)
+		}
+	}
+	if len(modules) < 5 {
+		t.Fatalf("only %d modules found", len(modules))
+	}
+}

@@ -1,0 +1,50 @@
+package main
+
+// guardFlags are the flags of downhauld; a test holds them against its help.
+var guardFlags = [][2]string{
+	{"--pad FILE", "The pad file; envelope.toml and card.toml are taken from beside it."},
+	{"--envelope FILE", "Another envelope."},
+	{"--card FILE", "Another test card."},
+	{"--check", "Check the files and end."},
+}
+
+func guardPage() page {
+	w := newPage("downhauld", "8", "safety interlock for an uncrewed craft on a tether")
+	w.head("SYNOPSIS")
+	w.macro("Nm")
+	w.macro("Fl -pad Ar file")
+	w.macro("Op Fl -envelope Ar file")
+	w.macro("Op Fl -card Ar file")
+	w.macro("Op Fl -check")
+	w.head("DESCRIPTION")
+	w.text("Reads the three files, opens the devices that the pad file names, and holds a kill relay closed only while everything is in order. " +
+		"It hears one craft over MAVLink, reads the pad's own sensors, and sends the craft nothing. " +
+		"When a limit is left it opens the relay or sounds \"bring it down\", latches, and writes down what happened.")
+	w.para("It always comes up with the relay open: blocked, or tripped or in fault after a session that broke off or ended so. " +
+		"Nothing but reset and then start, pressed at the pad, closes the chain. Nothing on a network can.")
+	w.list(guardFlags)
+	w.head("SERVICE")
+	w.text("The unit downhauld.service runs it on /etc/downhaul/pad.toml as the user downhaul. Installing starts nothing:")
+	w.literal("systemctl enable --now downhauld\nsystemctl status downhauld\njournalctl --unit downhauld")
+	w.para("An upgrade of the package does not restart a running guard, and is refused while the relay is closed: the new program runs at the next start. " +
+		"Members of the group downhaul may ask the guard, read its records and, while no guard runs, commission the pad.")
+	w.head("SIGNALS")
+	w.text("SIGTERM and SIGINT open the relay, stop the heartbeat, and end the session with a record. " +
+		"After SIGKILL, or any other death, the kernel leaves the relay's pin as it was: the missing heartbeat opens the chain, through the window watchdog. That watchdog is not optional.")
+	w.head("FILES")
+	w.list([][2]string{
+		{"/etc/downhaul/pad.toml", "What stands at this pad."},
+		{"/etc/downhaul/envelope.toml", "The day's limits."},
+		{"/etc/downhaul/card.toml", "The craft and its steps; may be missing."},
+		{"/var/lib/downhaul/", "A folder for each session: the three files as read, trips.jsonl and recording.pcapng. Proof tests in commission/."},
+		{"/run/downhaul/guard.sock", "Answers status, and stamps remarks."},
+		{"/usr/share/doc/downhaul/WIRING.md", "How the chain is wired, and what each broken part does."},
+	})
+	w.head("EXIT STATUS")
+	w.text("0: ended by order, relay seen open. 1: a file is at fault, or the contactor was not seen open at the end. 2: could not do it.")
+	w.head("SEE ALSO")
+	w.macro("Xr downhaul 1 ,")
+	w.seeFormats(false)
+	w.cautions()
+	return page{"downhauld", "8", w.String()}
+}

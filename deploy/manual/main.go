@@ -1,0 +1,52 @@
+package main
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+)
+
+func main() {
+	if len(os.Args) != 4 {
+		fmt.Fprintln(os.Stderr, "usage: manual ROOT DOWNHAUL DIR\n\nWrites the manual pages into DIR; DOWNHAUL is the crew's tool, built for this\ncomputer, ROOT the root of the sources.")
+		os.Exit(2)
+	}
+	if err := write(os.Args[1], os.Args[2], os.Args[3]); err != nil {
+		fmt.Fprintln(os.Stderr, "manual:", err)
+		os.Exit(2)
+	}
+}
+
+// page is one manual page.
+type page struct {
+	name, number, text string
+}
+
+// write makes every page and puts it where manual readers look.
+func write(root, tool, dir string) error {
+	pages := []page{guardPage()}
+	p, err := toolPage(tool)
+	if err != nil {
+		return err
+	}
+	pages = append(pages, p)
+	for i := range formats {
+		s, err := formats[i].sections(root)
+		if err != nil {
+			return err
+		}
+		p, err := formatPage(&formats[i], s)
+		if err != nil {
+			return err
+		}
+		pages = append(pages, p)
+	}
+	var errs []error
+	for _, p := range pages {
+		folder := filepath.Join(dir, "man"+p.number)
+		errs = append(errs, os.MkdirAll(folder, 0o755),
+			os.WriteFile(filepath.Join(folder, p.name+"."+p.number), []byte(p.text), 0o644))
+	}
+	return errors.Join(errs...)
+}

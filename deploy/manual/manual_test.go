@@ -1,0 +1,186 @@
+package main
+
+import (
+	"os"
+	"os/exec"
+	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+
+	"downhaul/rules/house"
+)
+
+const root = "../.."
+
+func must(t testing.TB, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// built builds a command of this module and gives its path.
+func built(t *testing.T, name string) string {
+	t.Helper()
+	_, err := exec.LookPath("go")
+	house.Need(t, err == nil, "the go command is not on the path")
+	path := filepath.Join(t.TempDir(), name)
+	if out, err := exec.Command("go", "build", "-o", path, "downhaul/cmd/"+name).CombinedOutput(); err != nil {
+		t.Fatalf("build %s: %v\n%s", name, err, out)
+	}
+	return path
+}
+
+func paths(s []section) (out []string) {
+	for _, s := range s {
+		if s.path != "" {
+			out = append(out, s.header())
+		}
+		for _, k := range s.keys {
+			out = append(out, strings.TrimPrefix(s.path+"."+k, "."))
+		}
+	}
+	return out
+}
+
+// The readers are asked for their keys; what stands in the examples and the
+// design of the files must be among the answers, and no word of the manual may
+// be about a key that no reader knows.
+func TestWordsAreAboutKeysThatAreThere(t *testing.T) {
+	for i := range formats {
+		f := &formats[i]
+		s, err := f.sections(root)
+		must(t, err)
+		known := paths(s)
+		words, err := wordsOf(f.name)
+		must(t, err)
+		for key := range words {
+			if key != "." && !slices.Contains(known, key) {
+				t.Errorf("words/%s.txt: %s: the reader knows no such key", f.name, key)
+			}
+		}
+		bare := 0
+		for _, key := range known {
+			if words[key] == "" {
+				bare++
+				t.Logf("words/%s.txt: %s has no words yet", f.name, key)
+			}
+		}
+		// A new key is listed at once and may wait a while for its words.
+		if bare*8 > len(known) {
+			t.Errorf("words/%s.txt: %d of %d keys have no words; write some", f.name, bare, len(known))
+		}
+	}
+}
+
+// Every key of the example files is found by asking, with its section.
+func TestAskingFindsEveryKeyOfTheExamples(t *testing.T) {
+	header := regexp.MustCompile(`^#? ?(\[\[?[a-z_.]+\]\]?)`)
+	key := regexp.MustCompile(`^(?:# )?([a-z_0-9]+) *= `)
+	for i, name := range map[int]string{0: "pad", 2: "card"} {
+		text, err := os.ReadFile("../" + name + ".example.toml")
+		must(t, err)
+		s, err := formats[i].sections(root)
+		must(t, err)
+		known, free := paths(s), ""
+		for _, s := range s {
+			if s.free {
+				free += s.header()
+			}
+		}
+		at, n := "", 0
+		for line := range strings.Lines(string(text)) {
+			if m := header.FindStringSubmatch(line); m != nil {
+				at = m[1]
+				if !slices.Contains(known, at) {
+					t.Errorf("%s: %s was not found by asking", name, at)
+				}
+				continue
+			}
+			m := key.FindStringSubmatch(line)
+			if m == nil || at != "" && strings.Contains(free, at) {
+				continue
+			}
+			n++
+			if path := strings.TrimPrefix(strings.Trim(at, "[]")+"."+m[1], "."); !slices.Contains(known, path) {
+				t.Errorf("%s: %s was not found by asking", name, path)
+			}
+		}
+		if n < 20 {
+			t.Errorf("%s: only %d keys in the example", name, n)
+		}
+	}
+}
+
+// A key that is not there is not found, wherever it is asked for.
+func TestAskingFindsNothingThatIsNotThere(t *testing.T) {
+	for i := range formats {
+		s, err := formats[i].sections(root)
+		must(t, err)
+		for _, s := range s {
+			if !s.free && !formats[i].unknown(s.header(), []string{nobody})[nobody] {
+				t.Errorf("%s %s: a key that nobody asks for counts as known", formats[i].name, s.header())
+			}
+		}
+	}
+	if _, err := formats[0].sections(t.TempDir()); err == nil {
+		t.Error("a folder without sources gave keys")
+	}
+}
+
+// The page of the guard names its flags and no others.
+func TestGuardPageNamesItsFlags(t *testing.T) {
+	out, _ := exec.Command(built(t, "downhauld"), "--help").CombinedOutput()
+	var has, said []string
+	for _, m := range regexp.MustCompile(`(?m)^\s+-([a-z]+)`).FindAllStringSubmatch(string(out), -1) {
+		has = append(has, "--"+m[1])
+	}
+	for _, f := range guardFlags {
+		name, _, _ := strings.Cut(f[0], " ")
+		said = append(said, name)
+	}
+	slices.Sort(has)
+	slices.Sort(said)
+	if len(has) == 0 || !slices.Equal(has, said) {
+		t.Errorf("downhauld has the flags %v, its page names %v", has, said)
+	}
+}
+
+// Every page is written, holds what it must, and is good mdoc.
+func TestPages(t *testing.T) {
+	tool, dir := built(t, "downhaul"), t.TempDir()
+	must(t, write(root, tool, dir))
+	help, err := helpOf(tool)
+	must(t, err)
+	read := func(name string) string {
+		text, err := os.ReadFile(filepath.Join(dir, name))
+		must(t, err)
+		return string(text)
+	}
+	text := read("man1/downhaul.1")
+	for _, c := range commandsOf(help) {
+		if !strings.Contains(text, "\n.Sh "+strings.ToUpper(c)+"\n") {
+			t.Errorf("downhaul(1) leaves %s out", c)
+		}
+	}
+	for _, flag := range []string{"--envelope=FILE", "--only=TEST,..."} {
+		if !strings.Contains(text, flag) {
+			t.Errorf("downhaul(1) leaves %s out", flag)
+		}
+	}
+	pages := []string{"man1/downhaul.1", "man5/downhaul-pad.5", "man5/downhaul-envelope.5", "man5/downhaul-card.5", "man8/downhauld.8"}
+	for _, p := range pages {
+		if !strings.Contains(read(p), "no certified safety component") {
+			t.Errorf("%s is without its cautions", p)
+		}
+	}
+	_, err = exec.LookPath("mandoc")
+	house.Want(t, err == nil, "the checker of manual pages, mandoc, is not installed")
+	for _, p := range pages {
+		if out, err := exec.Command("mandoc", "-Tlint", "-Wwarning", filepath.Join(dir, p)).CombinedOutput(); err != nil || len(out) > 0 {
+			t.Errorf("%s: %v\n%s", p, err, out)
+		}
+	}
+}

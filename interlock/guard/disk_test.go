@@ -76,3 +76,24 @@ func TestReadOnlyFolderIsRefusedWithTheReason(t *testing.T) {
 		t.Errorf("error %v", err)
 	}
 }
+
+// The log folder is taken away under a running guard: it guards on and opens the
+// relay as ever.
+func TestLogFolderTakenAway(t *testing.T) {
+	sockets, logs := shortDir(t), t.TempDir()
+	files := liveFiles(t, sockets)
+	files.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), `log_folder = "`+sockets+`"`, `log_folder = "`+logs+`"`, 1))
+	g := openLive(t, files)
+	stop := running(t, g)
+	board := g.Board().(*hw.Virtual)
+	must(t, os.Rename(g.Folder(), filepath.Join(sockets, "gone")), os.RemoveAll(logs))
+	soon(t, "the disk told as low", func() bool { return strings.Contains(strings.Join(g.Status().NotReady, "; "), "disk") })
+	turns := g.Status().Loop.Turns
+	must(t, board.OpenContact("estop"))
+	soon(t, "tripped", func() bool { return g.Status().State == "tripped" })
+	soon(t, "turning on", func() bool { return g.Status().Loop.Turns > turns+100 })
+	if board.PowerOn() {
+		t.Error("power at the rotors")
+	}
+	_ = stop() // what can not be written any more may be told here
+}

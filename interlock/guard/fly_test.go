@@ -33,6 +33,9 @@ type flight struct {
 	cautions int
 	cut      time.Duration // when the relay last went off
 	top      float64       // m, the highest that the craft truly was
+	from     time.Duration // when a fault came
+	// on, where it is set, is what the link does with a datagram of the craft.
+	on func(b []byte)
 }
 
 func fly(t *testing.T, name string) *flight {
@@ -41,12 +44,7 @@ func fly(t *testing.T, name string) *flight {
 	must(t, err)
 	scenario, err := craftmodel.ParseScenario(name, string(text))
 	must(t, err)
-	f := onPad(t, testFiles(t, t.TempDir(), "flight.toml"), scenario.Configure(craftmodel.HeronTwo()))
-	f.run(2 * time.Second)
-	f.press("reset")
-	f.until("ready")
-	f.press("start")
-	f.until("live")
+	f := takeOff(t, scenario.Configure(craftmodel.HeronTwo()), testFiles(t, t.TempDir(), "flight.toml"))
 	from := f.now
 	for _, e := range scenario.Events {
 		for f.now < from+e.At {
@@ -59,6 +57,18 @@ func fly(t *testing.T, name string) *flight {
 		must(t, f.craft.Do(e))
 	}
 	must(t, f.guard.Finish(f.now))
+	return f
+}
+
+// takeOff brings a guard to live with a craft on the pad.
+func takeOff(t *testing.T, cfg craftmodel.Config, files Files) *flight {
+	t.Helper()
+	f := onPad(t, files, cfg)
+	f.run(2 * time.Second)
+	f.press("reset")
+	f.until("ready")
+	f.press("start")
+	f.until("live")
 	return f
 }
 
@@ -132,7 +142,11 @@ func (f *flight) around() {
 	f.craft.Advance(f.now)
 	f.top = max(f.top, f.craft.Truth().Height)
 	for _, d := range f.craft.Frames(nil) {
-		f.guard.Telemetry(intake.Chunk{From: craftFrom, To: guardPort, Bytes: d.Bytes})
+		if f.on != nil {
+			f.on(d.Bytes)
+			continue
+		}
+		f.send(d.Bytes)
 	}
 	if hz := f.craft.PulseHz(); !(math.Abs(hz-f.hz) < 0.05) {
 		f.hz = hz
@@ -143,6 +157,11 @@ func (f *flight) around() {
 		must(f.t, f.board.Load(n))
 	}
 	must(f.t, f.guard.TakeSensors(f.now))
+}
+
+// send puts a datagram on the link, from the craft's address.
+func (f *flight) send(b []byte) {
+	f.guard.Telemetry(intake.Chunk{From: craftFrom, To: guardPort, Bytes: b})
 }
 
 // name is the rule of a trip, or the reason of a built-in one.

@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"testing"
 	"time"
 
@@ -290,20 +291,27 @@ func (r *rig) trips() (out []interlock.Reason) {
 	return out
 }
 
-var messageTables = map[uint32]*message.ReadWriter{}
+var messageTables sync.Map // of *message.ReadWriter by message id
 
 // encode puts one message of the craft on the wire with the library's own
 // writer.
 func encode(t testing.TB, seq byte, m message.Message) []byte {
 	t.Helper()
-	table := messageTables[m.GetID()]
-	if table == nil {
-		table = &message.ReadWriter{Message: m}
-		must(t, table.Initialize())
-		messageTables[m.GetID()] = table
+	return encodeAs(t, 1, 1, seq, m)
+}
+
+// encodeAs is encode for any sender.
+func encodeAs(t testing.TB, system, component, seq byte, m message.Message) []byte {
+	t.Helper()
+	found, ok := messageTables.Load(m.GetID())
+	if !ok {
+		fresh := &message.ReadWriter{Message: m}
+		must(t, fresh.Initialize())
+		found, _ = messageTables.LoadOrStore(m.GetID(), fresh)
 	}
+	table := found.(*message.ReadWriter)
 	raw := table.Write(m, true)
-	f := &frame.V2Frame{SequenceNumber: seq, SystemID: 1, ComponentID: 1, Message: raw}
+	f := &frame.V2Frame{SequenceNumber: seq, SystemID: system, ComponentID: component, Message: raw}
 	f.Checksum = f.GenerateChecksum(table.CRCExtra())
 	var buf bytes.Buffer
 	w := &frame.Writer{ByteWriter: &buf}

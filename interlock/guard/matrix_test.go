@@ -1,0 +1,435 @@
+package guard
+
+import (
+	"bytes"
+	"flag"
+	"fmt"
+	"math"
+	"math/rand/v2"
+	"net/netip"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
+
+	"downhaul/hw"
+	"downhaul/interlock"
+	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/intake"
+	"downhaul/interlock/session"
+)
+
+// faultTable is the table that this test writes and holds itself to: a change
+// of any time or cause in it is a change of what the guard does.
+const faultTable = "testdata/faults.md"
+
+var rewriteTable = flag.Bool("rewrite-table", false, "rewrite "+faultTable+"; only for somebody who can say why it changed")
+
+// fault is one thing that goes wrong while the craft hovers at 2.5 m, live.
+type fault struct {
+	what string
+	must string // what must happen, for people
+	make func(f *flight)
+	// first is the first cause that must trip; empty: nothing may. within
+	// bounds the time from the fault to the relay's opening.
+	first  string
+	within time.Duration
+	state  string // that it must end in; empty: tripped, or live where nothing trips
+	stays  bool   // power stays on, and that is said
+	// after is tried once the relay is open.
+	after func(f *flight)
+}
+
+// does is a fault by the craft model.
+func does(e craftmodel.Event) func(*flight) {
+	return func(f *flight) { must(f.t, f.craft.Do(e)) }
+}
+
+// breaks is a fault by the virtual board.
+func breaks(names ...string) func(*flight) {
+	return func(f *flight) {
+		for _, name := range names {
+			must(f.t, f.board.Break(name))
+		}
+	}
+}
+
+// opens opens the contacts of an input.
+func opens(name string) func(*flight) {
+	return func(f *flight) { must(f.t, f.board.OpenContact(name)) }
+}
+
+// elsewhere sends a frame of the craft's name from another address.
+func elsewhere(f *flight) {
+	f.guard.Telemetry(intake.Chunk{From: netip.MustParseAddrPort("127.0.0.1:50000"), To: guardPort, Bytes: encode(f.t, 1, &common.MessageAttitude{TimeBootMs: 1})})
+}
+
+// attitude is an attitude of this very moment with that roll.
+func (f *flight) attitude(roll float32) []byte {
+	boot := uint32((craftmodel.HeronTwo().Uptime+f.now)/ms) + 1
+	return encode(f.t, 0, &common.MessageAttitude{TimeBootMs: boot, Roll: roll})
+}
+
+// isAttitude says that a datagram is one ATTITUDE frame of MAVLink 2.
+func isAttitude(b []byte) bool {
+	return len(b) > 10 && b[0] == 0xFD && b[7] == 30 && b[8] == 0 && b[9] == 0
+}
+
+// resetRefused presses reset and wants nothing to come of it.
+func resetRefused(f *flight) {
+	state := f.guard.Status().State
+	f.press("reset")
+	if s := f.guard.Status(); s.State != state {
+		f.t.Errorf("a reset led from %s to %s", state, s.State)
+	}
+}
+
+const turn = 5 * ms // the loop's
+
+var faults = []fault{
+	// The link.
+	{what: "the link goes silent", must: "attitude is missed after 200 ms: power off",
+		make: does(craftmodel.Event{Act: craftmodel.TelemetryOff}), first: "tilt", within: 200*ms + 2*turn},
+	{what: "the link falls 400 ms behind", must: "power off by the rule on lag, or by what comes too late",
+		make: does(craftmodel.Event{Act: craftmodel.TelemetryLag, Value: 0.4}), first: "tilt", within: 200*ms + 2*turn},
+	{what: "the link falls 100 ms behind", must: "under its limit: nothing",
+		make: does(craftmodel.Event{Act: craftmodel.TelemetryLag, Value: 0.1})},
+	{what: "a tenth of all frames is lost", must: "nothing",
+		make: does(craftmodel.Event{Act: craftmodel.TelemetryDrop, Value: 0.1})},
+	{what: "every frame comes twice", must: "nothing; the second is counted",
+		make: func(f *flight) { f.on = func(b []byte) { f.send(b); f.send(b) } }},
+	{what: "frames come in a wrong order", must: "nothing; the late ones are counted",
+		make: func(f *flight) {
+			var held [][]byte
+			dice := rand.New(rand.NewPCG(7, 0))
+			f.on = func(b []byte) {
+				if held = append(held, bytes.Clone(b)); len(held) == 6 {
+					dice.Shuffle(len(held), func(i, j int) { held[i], held[j] = held[j], held[i] })
+					for _, h := range held {
+						f.send(h)
+					}
+					held = held[:0]
+				}
+			}
+		}},
+	{what: "one byte in a thousand is changed", must: "damaged frames are dropped and counted",
+		make: func(f *flight) {
+			dice := rand.New(rand.NewPCG(8, 0))
+			f.on = func(b []byte) {
+				b = bytes.Clone(b)
+				for i := range b {
+					if dice.IntN(1000) == 0 {
+						b[i] ^= byte(1 + dice.IntN(255))
+					}
+				}
+				f.send(b)
+			}
+		}},
+	{what: "a second sender under the craft's name", must: "power off at once", make: elsewhere,
+		first: "two senders under one identity", within: 2 * turn},
+	{what: "yesterday's frames are played in", must: "a boot clock that runs back is a craft that restarted: power off at once",
+		make:  func(f *flight) { f.send(encode(f.t, 1, &common.MessageAttitude{TimeBootMs: 5000})) },
+		first: "the craft restarted", within: 2 * turn},
+	{what: "20,000 frames a second of another sender", must: "nothing; they are counted",
+		make: flooded},
+	{what: "the same, and the craft tumbles", must: "power off as without", first: "tilt", within: time.Second,
+		make: func(f *flight) {
+			flooded(f)
+			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.Tumble}))
+		}},
+	{what: "the craft tumbles", must: "power off 100 ms after the limit", first: "tilt", within: time.Second,
+		make: does(craftmodel.Event{Act: craftmodel.Tumble})},
+	{what: "the craft restarts", must: "power off when it is missed, or at its first word",
+		make: does(craftmodel.Event{Act: craftmodel.Reboot, For: 3 * time.Second}), first: "tilt", within: 200*ms + 2*turn},
+
+	// What the craft tells.
+	{what: "the attitude stays the same, bit for bit", must: "frozen: power off",
+		make: does(craftmodel.Event{Act: craftmodel.Freeze}), first: "tilt", within: 1500 * ms},
+	{what: "the attitude is not a number", must: "missing: power off after 200 ms",
+		make: func(f *flight) {
+			f.on = func(b []byte) {
+				if isAttitude(b) {
+					b = f.attitude(float32(math.NaN()))
+				}
+				f.send(b)
+			}
+		}, first: "tilt", within: 200*ms + 3*turn},
+	{what: "one attitude of 80 degrees", must: "shorter than its 100 ms: nothing",
+		make: func(f *flight) { f.send(f.attitude(1.4)) }},
+	{what: "the height jumps by 3 m", must: "a step that no climb explains makes it missing: power off after 300 ms",
+		make: does(craftmodel.Event{Act: craftmodel.HeightStep, Value: 3}), first: "ceiling", within: 500 * ms},
+	{what: "home moves by 2 m", must: "the height is missing: power off after 300 ms",
+		make: does(craftmodel.Event{Act: craftmodel.HomeMove, Value: 2}), first: "ceiling", within: 1500 * ms},
+	{what: "the estimator is unhealthy", must: "the height is missing: power off after 300 ms",
+		make: does(craftmodel.Event{Act: craftmodel.Estimator}), first: "ceiling", within: 1500 * ms},
+	{what: "the height told drifts by 0.3 m/s", must: "not seen as such; it acts when it reaches the limit",
+		make: does(craftmodel.Event{Act: craftmodel.HeightDrift, Value: 0.3}), first: "ceiling", within: 20 * time.Second},
+	{what: "a cell sags by 0.8 V", must: "brought down; power off when down, or after 6 s", first: "pack floor", within: 15 * time.Second,
+		make: does(craftmodel.Event{Act: craftmodel.CellSag, Number: 3, Value: 0.8})},
+	{what: "no word of the packs any more", must: "missing: brought down, with half the grace", first: "pack floor", within: 2500*ms + 3*time.Second + 1200*ms,
+		make: func(f *flight) {
+			f.on = func(b []byte) {
+				if len(b) > 10 && b[7] != 147 { // BATTERY_STATUS
+					f.send(b)
+				}
+			}
+		}},
+
+	// The pad's own sensors.
+	{what: "the load cell can not be read", must: "power off after 50 ms", make: breaks("load_cell"), first: "tether overload", within: 50*ms + 3*turn},
+	{what: "the load cell is at the end of its range", must: "power off after 50 ms", make: breaks("saturate"), first: "tether overload", within: 50*ms + 15*ms + 2*turn},
+	{what: "the load cell gives no conversion", must: "power off after 50 ms", make: breaks("load_cell_silent"), first: "tether overload", within: 50*ms + 15*ms + 2*turn},
+	{what: "the wire of the anemometer breaks in 5 m/s of wind", must: "missing: brought down, power off after 2 s",
+		make: func(f *flight) {
+			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.MeanWind, Value: 5}))
+			f.run(5 * time.Second)
+			f.mark()
+			breaks("anemometer")(f)
+		},
+		first: "gust", within: 3*time.Second + 3*time.Second + 2*time.Second + 500*ms},
+	{what: "a gust of 12 m/s more for 6 s", must: "brought down; power off when down, or after 4 s", first: "gust", within: 12 * time.Second,
+		make: does(craftmodel.Event{Act: craftmodel.Gust, Value: 12, For: 6 * time.Second})},
+
+	// Buttons, contacts and their wires.
+	{what: "emergency stop", must: "power off at once", make: opens("estop"), first: "emergency stop", within: 2 * turn, after: resetRefused},
+	{what: "the wire of one emergency-stop contact breaks", must: "power off at once; a fault after the discrepancy time",
+		make: breaks("estop_a"), first: "emergency stop", within: 2 * turn, state: "fault", after: resetRefused},
+	{what: "the wire of the gate's contact breaks", must: "power off at once", make: breaks("gate"), first: "gate open", within: 2 * turn, after: resetRefused},
+	{what: "an emergency-stop contact bounces open for 6 ms", must: "power off at once, and it stays off; which contact it was can not be told",
+		make: func(f *flight) { opens("estop")(f); f.run(6 * ms); must(f.t, f.board.CloseContact("estop")) }, first: "emergency stop", within: 2 * turn},
+	{what: "the reset button is stuck", must: "nothing", make: func(f *flight) { must(f.t, f.board.Press("reset")) }},
+	{what: "the start button is stuck", must: "nothing", make: func(f *flight) { must(f.t, f.board.Press("start")) }},
+	{what: "the wire of the end button breaks", must: "nothing: it can not be told from a button at rest", make: breaks("end")},
+	{what: "the wire of the mirror contact breaks", must: "not seen while live: it reads as a contactor that is closed", make: breaks("readback")},
+	{what: "the same, and the emergency stop is pressed", must: "power off at once; a fault, since nothing says that it is off",
+		make: func(f *flight) { breaks("readback")(f); opens("estop")(f) }, first: "emergency stop", within: 2 * turn, state: "fault", after: resetRefused},
+	{what: "the input lines can not be read", must: "power off after 20 ms", make: breaks("inputs"), first: "the input lines are silent", within: 20*ms + 2*turn},
+
+	// The chain.
+	{what: "the wire of the relay pin breaks", must: "the contactor opens; that is seen", make: breaks("relay"), first: "the contactor opened by itself",
+		within: hw.GuidedRelease + 4*turn},
+	{what: "the wire of the heartbeat pin breaks", must: "the watchdog lets go; that is seen", make: breaks("heartbeat"), first: "the contactor opened by itself",
+		within: 150 * ms},
+	{what: "the outputs can not be written", must: "a fault; the heartbeat stops with it, and the watchdog lets go. The pin follows when it can be written again, here after 6 s", make: breaks("outputs"),
+		first: "the relay line could not be written", within: 150 * ms, state: "fault", after: func(f *flight) { must(f.t, f.board.Mend("outputs")) }},
+	{what: "the contactor is welded, and the emergency stop is pressed", must: "POWER NOT REMOVED, after its drop-out time",
+		make: func(f *flight) { breaks("weld")(f); opens("estop")(f) }, first: "emergency stop", within: 2 * turn, state: "fault", stays: true,
+		after: func(f *flight) {
+			if s := f.guard.Status(); !strings.HasPrefix(s.Sentence, "POWER NOT REMOVED") {
+				f.t.Errorf("it says %q", s.Sentence)
+			}
+			resetRefused(f)
+		}},
+	{what: "the watchdog is bridged, and the emergency stop is pressed", must: "power off by the relay alone", make: func(f *flight) { breaks("watchdog")(f); opens("estop")(f) },
+		first: "emergency stop", within: 2 * turn},
+	{what: "the guard relay sticks, and the emergency stop is pressed", must: "power off by the heartbeat's end and the hard-wired contacts",
+		make: func(f *flight) { breaks("relay_stuck")(f); opens("estop")(f) }, first: "emergency stop", within: 2 * turn},
+
+	// The guard itself.
+	{what: "the guard's process stands still for a second", must: "the watchdog lets go meanwhile; tripped when it goes on",
+		make: func(f *flight) { f.now += time.Second }, first: "", within: time.Second + 2*turn, state: "tripped"},
+}
+
+// flooded has another sender put 20,000 frames a second on the link beside the
+// craft's.
+func flooded(f *flight) {
+	b := bytes.Repeat(encodeAs(f.t, 42, 1, 9, &common.MessageAttitude{TimeBootMs: 77, Roll: 3}), 20)
+	next := f.now
+	f.on = func(craft []byte) {
+		for ; next <= f.now; next += time.Second / (20_000 / 20) {
+			f.guard.Telemetry(intake.Chunk{From: netip.MustParseAddrPort("127.0.0.1:50001"), To: guardPort, Bytes: b})
+		}
+		f.send(craft)
+	}
+}
+
+// mark forgets what came before the fault.
+func (f *flight) mark() { f.from = f.now }
+
+// hoverAt brings a guard and a craft to a hover at 2.5 m.
+func hoverAt(t *testing.T) *flight {
+	t.Helper()
+	craft := craftmodel.HeronTwo()
+	craft.Turbulence = 0
+	f := takeOff(t, craft, testFiles(t, t.TempDir(), "matrix.toml"))
+	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.Arm}))
+	f.run(3 * time.Second)
+	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.ClimbTo, Value: 2.5}))
+	f.run(9 * time.Second)
+	if s := f.guard.Status(); s.State != "live" || !s.Airborne || f.craft.Truth().Height < 2 {
+		t.Fatalf("no hover: %s, %.1f m, %v", s.State, f.craft.Truth().Height, s.FirstCause)
+	}
+	return f
+}
+
+// offAt is when a line of the chain went off since the fault, seen at the line.
+func (f *flight) offAt(line string) (at time.Duration, ok bool) {
+	trace, _ := f.board.Trace()
+	i := slices.IndexFunc(trace, func(e hw.OutputEdge) bool { return e.Line == line && !e.On && e.At >= f.from })
+	if i < 0 {
+		return 0, false
+	}
+	return trace[i].At, true
+}
+
+// after is a time of the table.
+func (f *flight) after(at time.Duration, ok bool) string {
+	if !ok {
+		return "stays on"
+	}
+	return (at - f.from).Round(ms).String()
+}
+
+// try brings a fault into a hover and gives its row of the table.
+func (c *fault) try(t *testing.T) string {
+	f := hoverAt(t)
+	f.mark()
+	c.make(f)
+	for end := f.now + max(c.within, 4*time.Second) + 2*time.Second; f.now < end; {
+		f.run(50 * ms)
+	}
+	trips := slices.DeleteFunc(slices.Clone(f.trips), func(e interlock.Effect) bool { return e.At < f.from })
+	state, want := f.guard.Status().State, c.state
+	if want == "" {
+		want = map[bool]string{true: "live", false: "tripped"}[c.first == ""]
+	}
+	if state != want {
+		t.Errorf("it ends %s, want %s", state, want)
+	}
+	row := fmt.Sprintf("| %s | %s | ", c.what, c.must)
+	if want == "live" {
+		for _, e := range trips {
+			t.Errorf("it tripped: %s %v", f.name(e), e.Cause)
+		}
+		must(t, f.guard.Finish(f.now))
+		return row + "none | | | live |"
+	}
+	if len(trips) == 0 {
+		t.Fatal("nothing tripped")
+	}
+	cause := f.name(trips[0])
+	if c.first != "" && cause != c.first {
+		t.Errorf("first cause %s, want %s", cause, c.first)
+	}
+	relay, ok := f.offAt("relay")
+	if !ok && cause != "the relay line could not be written" || relay-f.from > c.within {
+		t.Errorf("the relay's pin went off %v after the fault (%v), want within %v", relay-f.from, ok, c.within)
+	}
+	power, ok := f.offAt("contactor")
+	if stays := c.stays; ok == stays || !stays && power-f.from > c.within+100*ms {
+		t.Errorf("power at the rotors went off %v after the fault (%v)", power-f.from, ok)
+	}
+	if c.after != nil {
+		c.after(f)
+	}
+	must(t, f.guard.Finish(f.now))
+	s, err := session.Open(f.guard.Folder())
+	must(t, err)
+	if e, err := s.Ending(); err != nil || e.How == session.Clean {
+		t.Errorf("the session counts as %q, %v: the next must come up latched", e.How, err)
+	}
+	if why := trips[0]; why.Rule >= 0 {
+		cause += ": " + why.Reason.String()
+		if why.HasValue == false {
+			cause += " (" + why.Cause.String() + ")"
+		}
+	}
+	return row + fmt.Sprintf("%s | %s | %s | %s |", cause, f.after(f.offAt("relay")), f.after(f.offAt("contactor")), state)
+}
+
+// held are faults that other tests bring in, with the function that does.
+var held = []struct{ what, must, where, test string }{
+	{"the process is stopped for a second and goes on", "the chain is open and stays so", "cmd/downhauld", "TestPromise05_StoppedProcessGoesOnWithAnOpenChain"},
+	{"the process is killed while live", "the next comes up tripped", "cmd/downhauld", "TestPromise05_KilledProcessComesUpTripped"},
+	{"the process is killed at random moments under load", "no trip that was told as kept is missing; the next comes up latched", "cmd/downhauld", "TestPromise04_KilledAtRandomMoments"},
+	{"the process is ended by the service manager, in any state", "relay open, `ended` on record", "interlock/guard", "TestPromise05_CleanEndAndNextStart"},
+	{"a panic on any goroutine", "the process dies: as a kill", "cmd/downhauld", "TestPromise05_KilledProcessComesUpTripped"},
+	{"a second guard on the same pad", "refused", "cmd/downhauld", "TestSecondDaemonIsRefused"},
+	{"the serial line goes dead", "power off by staleness; reconnects are said", "cmd/downhauld", "TestDeadSerialLineIsSeen"},
+	{"garbage on the telemetry port", "nothing", "cmd/downhauld", "TestGarbageOnThePortDisturbsNothing"},
+	{"yesterday's signed frames", "refused and counted", "interlock/telemetry/signing", "TestPromise10_SignedFramesOnly"},
+	{"the wall clock is stepped, or was never set", "only printed times change; the latest session is found by its number", "interlock/session", "TestPromise07_LatestByNumberNotByClock"},
+	{"engine time that is told to run back", "it does not", "interlock", "TestPromise07_TimeNeverRunsBack"},
+	{"the disk fills up", "trips act as ever; no reset until the trip is kept", "interlock/guard", "TestPromise04_DiskThatFillsUp"},
+	{"the disk hangs for seconds in a write", "no trip is delayed; reset waits", "interlock/guard", "TestPromise04_HangingDiskDelaysNoTripAndKeepsResetWaiting"},
+	{"the log folder is taken away", "trips act as ever; the trouble is told", "interlock/guard", "TestLogFolderTakenAway"},
+	{"writing or syncing the trip log fails", "reset waits; said", "interlock/guard", "TestPromise04_FailingTripLogKeepsResetWaiting"},
+	{"any one operation on the trip log's files fails", "no line is lost in silence", "interlock/triplog", "TestLog_EveryFailureAtEveryOperation"},
+	{"the power is cut at any byte of the log", "told as torn, not as changed", "interlock/triplog", "TestPromise11_TornIsNotTampered"},
+	{"any one byte of a log is changed", "the first line that is wrong is named", "interlock/triplog", "TestPromise11_EveryChangedByteIsNamed"},
+	{"a read-only disk at the start", "refused with the reason", "interlock/session", "TestCreate_ReadOnlyDisk"},
+	{"clients of the local socket that never read, and floods of marks", "nothing is held up", "interlock/guard", "TestStuckClientsHoldUpNothing"},
+	{"the computer hangs", "its hardware watchdog resets it", "hw/emulated", "TestEmulatedWatchdog"},
+	{"the GPIO chip is gone", "the lines are silent: power off", "hw", "TestAChipThatIsGoneIsAnErrorNotALevel"},
+}
+
+const faultHead = `# What the guard does about what goes wrong
+
+Made by ` + "`go test -run EveryFault ./interlock/guard -rewrite-table`" + ` and held to it by the
+same test. A made-up craft hovers at 2.5 m, live, when the fault comes; times run
+from there on the guard's own clock, with turns of 5 ms and the modelled chain of
+the virtual board. They are no times of a real relay, contactor or rotor.
+
+| fault | what must happen | first cause | relay's pin off after | rotors without power after | ends |
+|---|---|---|---|---|---|
+`
+
+const heldHead = `
+Held by tests of their own, because they need a process, a disk or a kernel:
+
+| fault | what must happen | test |
+|---|---|---|
+`
+
+// The tests that the table names are there.
+func TestFaultTableNamesItsTests(t *testing.T) {
+	for _, h := range held {
+		files, err := filepath.Glob(filepath.Join("..", "..", filepath.FromSlash(h.where), "*_test.go"))
+		must(t, err)
+		if !slices.ContainsFunc(files, func(name string) bool {
+			text, err := os.ReadFile(name)
+			must(t, err)
+			return bytes.Contains(text, []byte("func "+h.test+"("))
+		}) {
+			t.Errorf("%s: no test %s in %s", h.what, h.test, h.where)
+		}
+	}
+}
+
+func TestEveryFaultOfTheTable(t *testing.T) {
+	rows := make([]string, len(faults))
+	t.Run("in the hover", func(t *testing.T) {
+		for i := range faults {
+			t.Run(faults[i].what, func(t *testing.T) {
+				t.Parallel()
+				rows[i] = faults[i].try(t)
+			})
+		}
+	})
+	table := faultHead + strings.Join(rows, "\n") + "\n" + heldHead
+	for _, h := range held {
+		table += fmt.Sprintf("| %s | %s | `%s` in %s |\n", h.what, h.must, h.test, h.where)
+	}
+	if *rewriteTable {
+		must(t, os.WriteFile(filepath.FromSlash(faultTable), []byte(table), 0o644))
+		return
+	}
+	kept, err := os.ReadFile(filepath.FromSlash(faultTable))
+	must(t, err)
+	if string(kept) == table || t.Failed() {
+		return
+	}
+	was, is := strings.Split(string(kept), "\n"), strings.Split(table, "\n")
+	for i := range min(len(was), len(is)) {
+		if was[i] != is[i] {
+			t.Errorf("the table says\n%s\nand the guard does\n%s", was[i], is[i])
+		}
+	}
+	if len(was) != len(is) {
+		t.Errorf("the table has %d lines, and the guard gives %d", len(was), len(is))
+	}
+}

@@ -105,6 +105,9 @@ func ReplaySession(s *session.Session, options ...Option) (*Result, error) {
 	if info := rec.Info(); eq.Claimed && (info.Gaps > 0 || len(parts) == 0) {
 		eq.Claimed, eq.Why = false, fmt.Sprintf("%d chunks are missing in the recording from %.3f s on", info.Missing, info.FirstGapAt.Seconds())
 	}
+	if info := rec.Info(); eq.Claimed && info.Backwards+info.Set > 0 {
+		eq.Claimed, eq.Why = false, "the recording's times run back, which its writer never does: it is damaged"
+	}
 	out.Equal = eq
 	return out, nil
 }

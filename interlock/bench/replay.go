@@ -2,6 +2,7 @@ package bench
 
 import (
 	"errors"
+	"fmt"
 	"io"
 	"time"
 
@@ -175,6 +176,9 @@ func finish(out *Result, p *pass, info recording.Info) {
 			out.NeverHeard = append(out.NeverHeard, rule.Watch.String())
 		}
 		out.Headroom = append(out.Headroom, h)
+	}
+	if out.Frames == 0 {
+		out.Notes = append(out.Notes, fmt.Sprintf("not one frame of the craft %d.%d is in it: what is ignored says who else was heard", out.System, out.Component))
 	}
 	if !heard(rules.CraftArmed) {
 		out.Notes = append(out.Notes, "armed or not is never told: the craft counts as armed throughout")

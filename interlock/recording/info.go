@@ -53,6 +53,10 @@ type Info struct {
 	Undated    uint64 // packets without a time; they take that of the one before
 	// Backwards counts times that ran back; they take the time before.
 	Backwards uint64
+	// Set counts how often the clock of a capture was set; Jumps are the first
+	// few places, of a craft's boot clock in raw bytes.
+	Set   uint64
+	Jumps []Jump
 
 	// Of our own recordings: chunks lost in front of the engine, and gaps in
 	// the numbering. Behind a gap no equal replay is claimed.
@@ -73,6 +77,11 @@ type Info struct {
 func (r *Reader) Info() Info {
 	info := r.info
 	info.Ports = slices.Clone(r.info.Ports)
+	if r.raw != nil {
+		info.Jumps = slices.Clone(r.raw.clock.jumps)
+	} else {
+		info.Backwards, info.Set, info.Jumps = r.clock.backward, r.clock.set, slices.Clone(r.clock.jumps)
+	}
 	slices.SortFunc(info.Ports, func(a, b PortCount) int { return int(a.Port) - int(b.Port) })
 	if r.gate != nil {
 		for _, f := range r.gate.ifaces {
@@ -129,10 +138,9 @@ func (i Info) Notes() []string {
 	if i.Form == Raw {
 		say(i.Backwards, "%d message(s) older than one before them; they take its time")
 	} else {
-		say(i.Backwards, "%d time(s) ran back; they take the time before")
+		say(i.Backwards, "%d time(s) ran back, or stood far from their neighbours'; they take the time before")
 	}
-	say(i.Restarts, "%d restart(s) of the craft's clock; time goes on from there")
-	say(i.Leaps, "%d jump(s) of the craft's clock by more than a minute")
+	notes = append(notes, i.jumpNotes()...)
 	if i.Form == Raw && !i.Timed {
 		notes = append(notes, "no message tells the time: everything is at 0 s")
 	}

@@ -75,6 +75,7 @@ type bootTime struct {
 	backward uint64        // messages older than one before
 	restarts uint64
 	leaps    uint64 // jumps ahead that were believed
+	jumps    []Jump
 }
 
 // see takes one boot clock reading and gives the time now.
@@ -91,13 +92,21 @@ func (b *bootTime) see(millis uint32) time.Duration {
 		b.doubt = boot // far off: only one message says so yet
 	case d > 0:
 		b.leaps++
+		b.jump(d)
 		b.now, b.doubt = at, -1
 	default:
 		// The craft started again: time goes on from here.
 		b.restarts++
+		b.jump(d)
 		b.base, b.shift, b.doubt = boot, b.now, -1
 	}
 	return b.now
+}
+
+func (b *bootTime) jump(by time.Duration) {
+	if len(b.jumps) < mostJumps {
+		b.jumps = append(b.jumps, Jump{At: b.now, By: by})
+	}
 }
 
 // rawReader cuts raw bytes into chunks, a new one whenever the clock moves on.

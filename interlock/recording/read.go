@@ -51,7 +51,7 @@ type Reader struct {
 	own      bool
 	begun    bool  // first is set
 	first    int64 // wall time of engine time 0, ns since 1970
-	last     time.Duration
+	clock    captureTime
 	seq      uint64
 	lastPort int
 	d        datagram
@@ -297,19 +297,16 @@ func (r *Reader) takeOptions(options []byte) (number, lost uint64) {
 func (r *Reader) timeOf(p *packet) time.Duration {
 	if !p.dated {
 		r.info.Undated++
-		return r.last
+		return r.clock.now
 	}
 	if !r.begun {
 		r.first, r.begun = p.ns, true
 		r.info.Start = time.Unix(0, p.ns).UTC()
 	}
-	at := time.Duration(p.ns - r.first)
-	if at < r.last {
-		r.info.Backwards++
-		return r.last
+	if !r.clock.begun {
+		r.clock.begun, r.clock.base = true, r.first
 	}
-	r.last = at
-	return at
+	return r.clock.see(p.ns, r.own, r.info.Packets)
 }
 
 // ownChunk is a packet of our own recording.

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"downhaul/interlock"
+	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -17,6 +18,7 @@ import (
 
 type checkCmd struct {
 	JSON  bool     `help:"Print one JSON object."`
+	Heard string   `placeholder:"FILE" help:"What listen --json printed: budgets then go by the rates that really came."`
 	Files []string `arg:"" name:"file" help:"Envelope, pad file or test card; several envelopes and cards may be given, one pad file."`
 }
 
@@ -69,12 +71,14 @@ func kindOf(text []byte) kind {
 
 // checked is what check found; checkSchema counts its shape.
 type checked struct {
-	Schema   int           `json:"schema"`
-	Files    []checkedFile `json:"files"`
-	Unseen   []pad.Unseen  `json:"cannot_see"`
-	Warnings []string      `json:"warnings"`
+	Schema   int            `json:"schema"`
+	Files    []checkedFile  `json:"files"`
+	Unseen   []pad.Unseen   `json:"cannot_see"`
+	Warnings []string       `json:"warnings"`
+	Hazards  []judge.Hazard `json:"hazards"`
 	pad      *pad.Pad
-	heaviest float64 // kg, of all cards; 0 without one
+	card     *card.Card // the one with the heaviest step; nil without one
+	heard    judge.Heard
 }
 
 const checkSchema = 1
@@ -88,7 +92,11 @@ type checkedFile struct {
 	Rules       []ruleRow  `json:"rules,omitempty"`
 	Permissives []startRow `json:"permissives,omitempty"`
 	Says        []string   `json:"says,omitempty"` // what a pad file or a card says, in sentences
-	envelope    *rules.Envelope
+	// Keep and Rope are of an envelope held against a pad, Lift of a card.
+	Keep     *judge.Keep `json:"keep_out,omitempty"`
+	Rope     *judge.Rope `json:"rope,omitempty"`
+	Lift     *judge.Lift `json:"lift,omitempty"`
+	envelope *rules.Envelope
 }
 
 type fault struct {
@@ -110,7 +118,9 @@ type ruleRow struct {
 	RestsOn string `json:"rests_on,omitempty"`
 	// Reaction is the longest that the rule may take on this pad; null without
 	// a pad file, and where nothing feeds the rule.
-	Reaction *budget `json:"reaction"`
+	Reaction *judge.Budget `json:"reaction"`
+	// Meanwhile is what the craft does in that time.
+	Meanwhile *judge.Meanwhile `json:"meanwhile"`
 	// Without is the reason for a rule that nothing can feed.
 	Without string `json:"without,omitempty"`
 	reacts  string
@@ -125,7 +135,14 @@ type startRow struct {
 }
 
 func (c *checkCmd) Run(s *streams) error {
-	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}}
+	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Hazards: []judge.Hazard{}}
+	if c.Heard != "" {
+		heard, err := readHeard(c.Heard)
+		if err != nil {
+			return fmt.Errorf("check: %w", err)
+		}
+		out.heard = heard
+	}
 	pads := 0
 	for _, name := range c.Files {
 		if out.has(name) {
@@ -183,7 +200,12 @@ func (c *checked) read(name string, text []byte) checkedFile {
 		if crd != nil {
 			f.Title, f.SHA256, f.Says = crd.Title, hex.EncodeToString(crd.Hash[:]), cardSays(crd)
 			c.stepEnvelopes(&f, crd)
-			c.heaviest = max(c.heaviest, crd.Heaviest())
+			says, warnings, lift := judge.Card(crd)
+			f.Says, f.Lift = append(f.Says, says...), lift
+			c.Warnings = append(c.Warnings, warnings...)
+			if c.card == nil || crd.Heaviest() > c.card.Heaviest() {
+				c.card = crd
+			}
 		}
 	default:
 		f.add(document.Faults{{File: name, Line: 1, Wrong: "neither envelope, pad file nor test card",
@@ -215,6 +237,12 @@ func (c *checked) holdAgainstPad() {
 		if c.pad != nil {
 			f.add(e.CheckFed(f.File, c.pad.Fed))
 		}
+		var v judge.Verdict
+		if c.pad != nil {
+			v = judge.Judge(judge.Case{Envelope: e, Pad: c.pad, Card: c.card, Stop: c.stopTime(), Heard: c.heard})
+			f.Says, f.Keep, f.Rope = append(f.Says, v.Says...), &v.Keep, &v.Rope
+			c.Warnings = append(c.Warnings, v.Warnings...)
+		}
 		for j := range e.Rules {
 			r := &e.Rules[j]
 			row := ruleRow{Name: r.Name, Line: r.Line, Channel: r.Watch.String(), Sentence: r.Sentence(), RestsOn: c.restsOn(r.Watch)}
@@ -222,19 +250,17 @@ func (c *checked) holdAgainstPad() {
 				row.Without = a.Reason
 			}
 			if c.pad != nil && c.pad.Fed(r.Watch) != rules.NotFed {
-				b := reaction(r, c.pad)
-				row.Reaction, row.reacts = &b, b.says(r.Stop)
+				row.Reaction, row.Meanwhile = &v.Budgets[j], &v.Meanwhile[j]
+				row.reacts = v.Budgets[j].Says(r.Stop, c.pad.Duty == interlock.Watch)
+				if m := v.Meanwhile[j].Says; m != "" {
+					row.reacts += " " + m
+				}
 			}
 			f.Rules = append(f.Rules, row)
 		}
 		for j := range e.Permissives {
 			p := &e.Permissives[j]
 			f.Permissives = append(f.Permissives, startRow{p.Name, p.Line, p.Watch.String(), p.Sentence(), c.restsOn(p.Watch)})
-		}
-		if c.pad != nil {
-			says, warnings := judge(e, c.pad, c.heaviest)
-			f.Says = append(f.Says, says...)
-			c.Warnings = append(c.Warnings, warnings...)
 		}
 	}
 }
@@ -262,9 +288,10 @@ func (c *checked) lookAround() {
 		}
 	}
 	c.Unseen = p.Unseen(envelopes...)
+	c.Hazards = judge.Hazards(p, envelopes...)
 	if p.Duty == interlock.Watch {
 		c.Warnings = append(c.Warnings, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
-	} else if !p.Stop.Proven {
+	} else if c.stopTime() == 0 {
 		c.Warnings = append(c.Warnings, "stop not proven at the rotors: start is refused until the time from relay open to rotors stopped was measured (downhaul commission, or [stop] in the pad file)")
 	}
 	if p.Board.Kind == pad.Virtual {

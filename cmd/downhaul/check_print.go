@@ -23,6 +23,7 @@ func (c *checked) print(w io.Writer) {
 			wrap(w, "  - ", "    ", u.String())
 		}
 	}
+	printHazards(w, c.Hazards)
 	for _, warning := range c.Warnings {
 		fmt.Fprintln(w)
 		wrap(w, "Warning: ", "  ", warning)

@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock/bench/prove"
 	"downhaul/interlock/guard"
+	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/proof"
 	"downhaul/rules"
@@ -93,7 +94,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	out.Report, err = prove.Run(prove.Setup{
 		Envelope: env, Site: p.Site(), Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed,
 		Budget: func(r *rules.Rule) prove.Budget {
-			b := reaction(r, p)
+			b := judge.Reaction(r, p, 0, nil)
 			return prove.Budget{Value: seconds(b.Value), Silence: seconds(b.Silence), Relay: seconds(b.Relay)}
 		},
 		Progress: func(what string, n, of int) bool {

@@ -29,6 +29,12 @@ type Craft struct {
 	Structure float64
 	// Radius is from the middle to the outermost blade tip, m; 0 is not stated.
 	Radius float64
+	// BladeThrow is how far a blade that comes loose is reckoned to reach, m;
+	// 0 is not stated.
+	BladeThrow float64
+	// Lowering is how fast the craft comes down when it is brought down, m/s;
+	// 0 is not stated.
+	Lowering float64
 }
 
 // Motors is what lifts the craft. Count 0 is not stated.
@@ -41,7 +47,10 @@ type Motors struct {
 	// the static thrust, as shares; HasLosses says that they are stated.
 	LossLow, LossHigh float64
 	HasLosses         bool
-	Rig               Rig
+	// Current is what all motors draw together at full thrust, A; 0 is not
+	// stated.
+	Current float64
+	Rig     Rig
 	// Places is where each motor stands; empty is not stated.
 	Places []Place
 }
@@ -91,7 +100,9 @@ type Pack struct {
 	Cells    int
 	Capacity float64 // C; 0 is not stated
 	Mass     float64 // kg; 0 is not stated
-	Line     int
+	// Resistance is of the whole pack with its leads, Ω; 0 is not stated.
+	Resistance float64
+	Line       int
 }
 
 // Kind is what a step is.

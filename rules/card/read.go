@@ -60,6 +60,12 @@ func (c *Card) readCraft(t *document.Table) {
 	if q, ok := rules.PositiveAt(t, "radius", rules.Length); ok {
 		c.Craft.Radius = q.SI
 	}
+	if q, ok := rules.PositiveAt(t, "blade_throw", rules.Length); ok {
+		c.Craft.BladeThrow = q.SI
+	}
+	if q, ok := rules.PositiveAt(t, "lowering", rules.Speed); ok {
+		c.Craft.Lowering = q.SI
+	}
 	if q, ok := rules.PositiveAt(t, "width", rules.Length); ok {
 		if t.Has("radius") {
 			t.Fault("width", "stands beside radius", t.Got("width"), "keep one of the two")
@@ -81,6 +87,9 @@ func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 	}
 	if q, ok := rules.PositiveAt(t, "thrust", rules.Force); ok {
 		m.Thrust = q.SI
+	}
+	if q, ok := rules.PositiveAt(t, "current", rules.Current); ok {
+		m.Current = q.SI
 	}
 	m.readLosses(t)
 	m.readRig(t.Table("rig"))
@@ -217,6 +226,9 @@ func (c *Card) readPack(t *document.Table) {
 	}
 	if q, ok := rules.PositiveAt(t, "mass", rules.Mass); ok {
 		p.Mass = q.SI
+	}
+	if q, ok := rules.PositiveAt(t, "resistance", rules.Resistance); ok {
+		p.Resistance = q.SI
 	}
 	c.Packs = append(c.Packs, p)
 }

@@ -1,0 +1,139 @@
+package judge
+
+import (
+	"fmt"
+	"time"
+
+	"downhaul/interlock/pad"
+	"downhaul/rules"
+)
+
+// Heard gives the time between two values of a channel as it was really heard;
+// ok is false where nobody listened. A nil Heard has heard nothing.
+type Heard func(rules.ChannelID) (period time.Duration, ok bool)
+
+// Budget is the longest that a rule may take, in s:
+//
+//	max(filter + period · (1 + lost) + link + lasting, stale_after)
+//	  + engine + chain and rotors
+//
+// The link's constant part is told by no file; it comes on top and is said.
+type Budget struct {
+	Filter  float64 `json:"filter_s"`
+	Period  float64 `json:"period_s"`
+	Lost    int     `json:"values_lost"`
+	Lasting float64 `json:"lasting_s"`
+	Engine  float64 `json:"engine_s"`
+	// Measured says that Period was heard from the craft, not taken from what
+	// the channel usually needs.
+	Measured bool `json:"period_measured"`
+	// Value is from the excursion to the decision while values come; Silence
+	// from the last good value to the decision. Whichever is longer counts.
+	Value   float64 `json:"by_value_s"`
+	Silence float64 `json:"by_silence_s"`
+	// Relay is until the relay opens, Grace not counted.
+	Relay float64 `json:"to_relay_s"`
+	Grace float64 `json:"grace_s"`
+	// Rotors is from relay open to rotors stopped, the chain's drop-out with
+	// it; null until it was measured. Whole is to rotors stopped, Grace not
+	// counted.
+	Rotors *float64 `json:"rotors_s"`
+	Whole  *float64 `json:"to_rotors_s"`
+}
+
+// lost is how many values in a row may be lost; ours.
+const lost = 1
+
+// filters are the spans over which derived channels average: so long may a
+// step take to show whole.
+var filters = map[rules.ChannelID]time.Duration{
+	rules.Gust: 3 * time.Second, rules.Mean2: 2 * time.Minute, rules.Mean10: 10 * time.Minute, rules.Sway: 5 * time.Second,
+	rules.LinkLoss: 10 * time.Second, rules.Peak10: 3 * time.Second, rules.Lull10: 3 * time.Second,
+}
+
+// StopTime is what is known from relay open to rotors stopped: what the pad
+// file tells and what commissioning measured on this pad, the longer of the
+// two; 0 when neither did.
+func StopTime(p *pad.Pad, commissioned time.Duration) time.Duration {
+	stop := commissioned
+	if p.Board.Kind == pad.Virtual {
+		stop = 0 // a modelled contactor proves nothing
+	}
+	if p.Stop.Proven {
+		stop = max(stop, p.Stop.Time)
+	}
+	return stop
+}
+
+// source is the measured channel by whose rate a derived one comes.
+func source(id rules.ChannelID, p *pad.Pad) rules.ChannelID {
+	switch id {
+	case rules.Height, rules.Climb, rules.Apex:
+		if len(p.Height.Sources) > 0 {
+			return p.Height.Sources[0]
+		}
+	case rules.Tilt, rules.Sway:
+		return rules.Roll
+	case rules.Distance, rules.SlantRange:
+		return rules.North
+	case rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom:
+		return rules.Motor1Output
+	case rules.RotorSpeed:
+		return rules.Motor1Speed
+	case rules.PackMeanCell, rules.PackResting, rules.PackResistance, rules.PackToFloor:
+		return rules.Pack1Voltage
+	}
+	return id
+}
+
+// period is the time between two values of a channel, and whether it was heard.
+func period(id rules.ChannelID, p *pad.Pad, heard Heard) (time.Duration, bool) {
+	if p.LoadCell.Fitted && (id == rules.Tension || id == rules.TensionRate) {
+		return time.Duration(float64(time.Second) / p.LoadCell.Rate), false
+	}
+	if heard != nil {
+		for _, from := range []rules.ChannelID{id, source(id, p)} {
+			if d, ok := heard(from); ok && d > 0 {
+				return d, true
+			}
+		}
+	}
+	return id.Channel().Period, false
+}
+
+// Reaction is the budget of one rule on this pad; stop is StopTime's.
+func Reaction(r *rules.Rule, p *pad.Pad, stop time.Duration, heard Heard) Budget {
+	every, measured := period(r.Watch, p, heard)
+	filter := filters[r.Watch] + r.Over
+	value := filter + (1+lost)*every + r.Lasting
+	b := Budget{
+		Filter: filter.Seconds(), Period: every.Seconds(), Lost: lost, Lasting: r.Lasting.Seconds(), Engine: p.LongestGap.Seconds(), Measured: measured,
+		Value: value.Seconds(), Silence: r.StaleAfter.Seconds(), Grace: r.Grace.Seconds(),
+	}
+	b.Relay = max(b.Value, b.Silence) + b.Engine
+	if stop > 0 {
+		rotors := stop.Seconds()
+		whole := b.Relay + rotors
+		b.Rotors, b.Whole = &rotors, &whole
+	}
+	return b
+}
+
+// Says is the budget in a sentence; only watching says that no relay is held.
+func (b *Budget) Says(stop rules.Stop, onlyWatching bool) string {
+	seconds := func(v float64) string { return rules.Format(v, "s") }
+	switch {
+	case stop == rules.NoStop:
+		return fmt.Sprintf("Caution within %s.", seconds(b.Relay))
+	case onlyWatching:
+		return fmt.Sprintf("Told within %s; this pad takes no power off.", seconds(b.Relay))
+	}
+	text := fmt.Sprintf("Relay open within %s", seconds(b.Relay))
+	if stop == rules.Controlled {
+		text = fmt.Sprintf("Told within %s, relay open at most %s later", seconds(b.Relay), seconds(b.Grace))
+	}
+	if b.Rotors == nil {
+		return text + "; how long the rotors then turn was not measured."
+	}
+	return text + fmt.Sprintf(", rotors stopped %s after.", seconds(*b.Rotors))
+}

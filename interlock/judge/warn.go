@@ -1,0 +1,157 @@
+package judge
+
+import (
+	"math"
+
+	"downhaul/rules"
+)
+
+// nearCaution is how near, as a share of the limit, a caution may stand: ours,
+// common practice without a source. Nearer, nobody has time to act on it.
+const nearCaution = 0.02
+
+// fullCell is the resting voltage of a full lithium cell, V (makers' sheets:
+// charge to 4.20 ± 0.05 V).
+const fullCell = 4.2
+
+// warnOfRule warns of a rule that can not do its job.
+func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
+	every := b.Period
+	whence := "usually"
+	if b.Measured {
+		whence = "as heard from the craft"
+	}
+	ms := func(v float64) string { return rough(v, "ms") }
+	if b.Lasting > 0 && b.Lasting < every {
+		j.warn("%q must last %s, and its values come %s apart (%s): one value alone decides. Write %s or more, or see that values come faster",
+			r.Name, ms(b.Lasting), ms(every), whence, ms(2*every))
+	}
+	switch {
+	case b.Silence < every:
+		j.warn("%q takes its channel for missing after %s, and its values come %s apart (%s): it would trip all the time. Ask the craft for more, or write stale_after = \"%s\"",
+			r.Name, ms(b.Silence), ms(every), whence, ms(2*every))
+	case b.Measured && b.Silence < (1+lost)*every:
+		j.warn("%q takes its channel for missing after %s, and its values come %s apart (%s): a single lost message trips it",
+			r.Name, ms(b.Silence), ms(every), whence)
+	}
+	j.warnOfCaution(r)
+	j.warnOfLimit(r, b)
+	if r.Stop == rules.Controlled {
+		j.warnOfGrace(r)
+	}
+}
+
+func (j *job) warnOfCaution(r *rules.Rule) {
+	if !r.HasCaution || r.Form == rules.Is || r.Form == rules.IsNot {
+		return
+	}
+	near := func(caution, limit float64) bool {
+		gap := math.Abs(limit - caution)
+		return gap <= r.Deadband || gap < nearCaution*math.Abs(limit)
+	}
+	if near(r.Caution, r.Limit) || r.Form == rules.Outside && near(r.CautionHigh, r.LimitHigh) {
+		j.warn("%q cautions at %s, so near its limit of %s that nobody can act on it in time",
+			r.Name, rules.FormatExact(r.Caution, r.Unit), rules.FormatExact(r.Limit, r.Unit))
+	}
+}
+
+// warnOfLimit warns of limits that can hardly act, or too late.
+func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
+	if r.Stop == rules.NoStop {
+		return
+	}
+	if r.Form == rules.Below && (r.Watch == rules.Pack1LowestCell || r.Watch == rules.PackMeanCell || r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage) {
+		j.warnOfSag(r)
+	}
+	if r.Form != rules.Above {
+		return
+	}
+	l := j.Envelope.Tether.Length
+	limit := rules.Format(r.Limit, r.Unit)
+	in := func(v float64) string { return rough(v, r.Unit) }
+	switch {
+	case isTension(r.Watch):
+		j.warnOfTension(r, b)
+	case (isHeight(r.Watch) || isReach(r.Watch)) && l > 0 && r.Limit >= l:
+		j.warn("%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(l))
+	case isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > 0:
+		// A predicted apex has the coast in it; a height has not.
+		gain := Runaway(j.Pad.Height.MaxAcceleration, j.gone(b))
+		if l > 0 && r.Limit+gain > l {
+			j.warn("%q watches the height now: from %s a runaway goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
+				r.Name, limit, in(r.Limit+gain), in(l))
+		}
+	}
+}
+
+func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
+	t := &j.Envelope.Tether
+	w := WorkingLoad(t.BreakingStrength, t.DesignFactor)
+	in := func(v float64) string { return rough(v, r.Unit) }
+	if w > 0 && r.Limit > w {
+		j.warn("%q allows %s, and the working load of the tether is %s (breaking strength over design factor)", r.Name, in(r.Limit), in(w))
+	}
+	k := Stiffness(t.Stretch, t.StretchAt, t.Length)
+	if k == 0 || j.mass == 0 {
+		return
+	}
+	if peak := SnatchTime(k, j.mass); peak < j.gone(b) {
+		j.warn("%q comes too late for the first snatch: the pull is at its greatest %s after the tether comes tight, and thrust is gone after %s. Size the tether for the snatch; the rule takes care of what follows",
+			r.Name, rough(peak, "ms"), rough(j.gone(b), "ms"))
+	}
+}
+
+// warnOfSag warns of a floor that full thrust reaches with a pack that may
+// still start.
+func (j *job) warnOfSag(r *rules.Rule) {
+	if j.Card == nil || j.Card.Motors.Current == 0 || len(j.Card.Packs) == 0 {
+		return
+	}
+	p := &j.Card.Packs[0]
+	if p.Resistance == 0 || p.Cells == 0 {
+		return
+	}
+	// Packs share the current; which way they are wired only the pad knows, and
+	// side by side is taken.
+	share := j.Card.Motors.Current / float64(len(j.Card.Packs))
+	cells := float64(p.Cells)
+	sag := share * p.Resistance / cells
+	rest, from := fullCell, "full"
+	for i := range j.Envelope.Permissives {
+		q := &j.Envelope.Permissives[i]
+		if q.Watch == rules.Pack1LowestCell && q.Form == rules.Above {
+			rest, from = q.Limit, "as low as may start"
+		}
+	}
+	limit := r.Limit
+	if r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage {
+		limit /= cells
+	}
+	if rest-sag <= limit {
+		j.warn("%q is reached by sag alone: a pack %s rests at %s a cell, full thrust takes %s of it (%s through %s), and the floor is %s a cell",
+			r.Name, from, rough(rest, "V"), rough(sag, "V"), rough(share, "A"), rough(p.Resistance, "mohm"), rough(limit, "V"))
+	}
+}
+
+// warnOfGrace warns of a grace that is too short to come down in, or longer
+// than the pack lasts.
+func (j *job) warnOfGrace(r *rules.Rule) {
+	grace := r.Grace.Seconds()
+	if j.Card != nil && j.Card.Craft.Lowering > 0 && !math.IsInf(j.top, 1) {
+		if need := j.top / j.Card.Craft.Lowering; grace < need {
+			j.warn("%q leaves %s to come down, and from %s at %s it takes %s: it would be cut in the air",
+				r.Name, rules.FormatDuration(r.Grace), j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), rough(need, "s"))
+		}
+	}
+	if r.Form != rules.Below {
+		return
+	}
+	switch floor := j.Pad.Packs.Floor; {
+	case r.Watch == rules.PackToFloor && grace > r.Limit:
+		j.warn("%q leaves %s to come down, and at its limit the pack lasts only %s more to its floor", r.Name, rules.FormatDuration(r.Grace), rough(r.Limit, "s"))
+	case floor > 0 && (r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage) && r.Limit <= floor,
+		floor > 0 && j.Pad.Packs.Cells > 0 && (r.Watch == rules.Pack1LowestCell || r.Watch == rules.PackMeanCell) && r.Limit*float64(j.Pad.Packs.Cells) <= floor:
+		j.warn("%q leaves %s to come down, and at its limit of %s the pack is at its hard floor already (%s for the whole pack)",
+			r.Name, rules.FormatDuration(r.Grace), rules.FormatExact(r.Limit, r.Unit), rough(floor, "V"))
+	}
+}

@@ -44,6 +44,8 @@ type View struct {
 	Rules       []RuleView
 	// Permissives is the last reading of each permissive's channel.
 	Permissives []derived.Reading
+	// Holds says of each permissive whether it holds.
+	Holds []bool
 }
 
 // RuleView is one rule as it stands.
@@ -64,6 +66,7 @@ type RuleView struct {
 // View fills dst with the state as of the last Step or Advance.
 func (e *Engine) View(dst *View) {
 	unmet, ruleViews, perms := dst.Unmet[:0], dst.Rules[:0], dst.Permissives[:0]
+	holds := append(dst.Holds[:0], e.permHolds...)
 	*dst = View{
 		At: e.now, Since: e.since, State: e.state, Why: e.why, Duty: e.site.Duty, Sound: e.sound,
 		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
@@ -86,6 +89,7 @@ func (e *Engine) View(dst *View) {
 		perms = append(perms, e.table[e.env.Permissives[i].Watch])
 	}
 	dst.Unmet, dst.Rules, dst.Permissives = unmet, ruleViews, perms
+	dst.Holds = holds
 }
 
 func (e *Engine) ruleView(i int) RuleView {

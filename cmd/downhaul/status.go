@@ -5,9 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"os"
-	"strings"
 	"time"
 
 	"downhaul/interlock/guard"
@@ -90,56 +88,6 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 		case <-time.After(c.Every):
 		}
 	}
-}
-
-func printStatus(w io.Writer, st *guard.Status) {
-	wrap(w, "", "", st.Sentence)
-	fmt.Fprintln(w)
-	fmt.Fprintf(w, "Duty %s; state %s for %s; sound: %s\n", st.Duty, st.State, short(st.At-st.SinceS), st.Sound)
-	fmt.Fprintf(w, "Relay %s; craft %s, %s; trips %d, on disk %d\n",
-		pick(st.RelayOn, "closed", "open"), pick(st.Armed, "armed or unknown", "disarmed"), pick(st.Airborne, "airborne or unknown", "landed"), st.Trips, st.Kept)
-	if st.GraceLeft != nil {
-		fmt.Fprintf(w, "Power goes off in %.0f s at the latest\n", *st.GraceLeft)
-	}
-	if st.FirstCause != "" {
-		wrap(w, "First cause: ", "  ", st.FirstCause)
-	}
-	if len(st.NotReady) > 0 {
-		fmt.Fprintln(w, "\nNot ready because")
-		for _, why := range st.NotReady {
-			wrap(w, "  - ", "    ", why)
-		}
-	}
-	fmt.Fprintln(w)
-	printDeclared(w, &st.Declared)
-	fmt.Fprintln(w, "\nRules")
-	for _, r := range st.Rules {
-		mark := "ok     "
-		switch {
-		case r.Demand:
-			mark = "STOP   "
-		case r.Missing:
-			mark = "MISSING"
-		case r.Caution:
-			mark = "CAUTION"
-		case !r.InForce:
-			mark = "resting"
-		}
-		wrap(w, fmt.Sprintf("  %s %-20s ", mark, r.Name), strings.Repeat(" ", 12), fmt.Sprintf("%s (%s)", r.Now, r.RestsOn))
-	}
-	fmt.Fprintf(w, "\nLink: %s, %d of other senders, %d from a wrong address, %d bad bytes\n",
-		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.BadBytes)
-	fmt.Fprintf(w, "Loop: longest gap %.1f ms, %s dropped, %s lost\n", st.Loop.WorstGapS*1000,
-		plural(st.Loop.Dropped, "chunk"), plural(st.Loop.LostRecords, "record"))
-	for _, t := range st.Trouble {
-		wrap(w, "TROUBLE: ", "  ", t)
-	}
-	fmt.Fprintln(w, "\nThis set-up cannot see")
-	for _, u := range st.Unseen {
-		wrap(w, "  - ", "    ", u)
-	}
-	fmt.Fprintln(w, "\nSession")
-	wrap(w, "  ", "  ", st.Folder)
 }
 
 func pick(yes bool, a, b string) string {

@@ -19,7 +19,10 @@ func (g *Guard) turned(now time.Duration) {
 // show copies what can be shown, and tells a changed sentence. Only the loop
 // writes the snapshot, so that it may read it without the lock.
 func (g *Guard) show(l *Loop) {
-	g.shot.take(l)
+	if !g.shot.take(l) {
+		return
+	}
+	g.remark(&g.shot.view)
 	if g.opts.Alive == nil {
 		return
 	}

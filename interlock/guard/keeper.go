@@ -67,6 +67,7 @@ type record struct {
 	bytes     []byte
 	at        time.Duration
 	decisions []interlock.Effect
+	text      string // a remark of the guard's own, and nothing else
 }
 
 func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)) *keeper {
@@ -103,7 +104,23 @@ func (k *keeper) put(b *Batch) {
 	}
 }
 
+// remark leaves a line of text for the log; it never blocks. now writes it at
+// once, for a guard without a writer of its own.
+func (k *keeper) remark(at time.Duration, text string, now bool) {
+	r := &record{at: at, text: text}
+	if now {
+		k.write(r)
+		return
+	}
+	select {
+	case k.queue <- r:
+	default:
+		k.lostDecisions.Add(1)
+	}
+}
+
 func (r *record) set(b *Batch) {
+	r.text = ""
 	r.bytes = append(r.bytes[:0], b.Chunk.Bytes...)
 	r.chunk, r.at = b.Chunk, b.At
 	r.chunk.Bytes = r.bytes
@@ -161,6 +178,10 @@ func (k *keeper) recycle(r *record) {
 func (k *keeper) write(r *record) {
 	k.now = r.at
 	k.writeHeld()
+	if r.text != "" {
+		k.failed("trip log", k.log.Append(triplog.Line{At: r.at, Kind: triplog.KindNote, State: k.state.String(), Text: r.text}, false))
+		return
+	}
 	k.note(r)
 	var comments []string
 	for _, f := range r.decisions {

@@ -96,6 +96,7 @@ type Loop struct {
 	lampUntil  time.Duration
 	lit        bool
 	outputErr  error
+	past       recent
 
 	windAt    time.Duration
 	edges     []intake.WindEdge
@@ -273,6 +274,7 @@ func (l *Loop) advance(now time.Duration) {
 func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
 	for i := range effects {
 		f := &effects[i]
+		l.past.take(f)
 		switch f.Kind {
 		case interlock.RelayEffect:
 			l.output(l.pin.relay, f.On)

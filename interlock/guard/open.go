@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"sync"
 	"sync/atomic"
 	"time"
 
@@ -135,6 +136,9 @@ type Guard struct {
 	doorway  *doorway                 // nil where the craft need not sign
 	due      atomic.Pointer[[]string] // proof tests due, in words
 	declared declared
+	toldMu   sync.Mutex
+	told     []said // over the local socket; guarded by toldMu
+	lacking  why    // the loop's own: what was last logged as missing for a start
 	said     string // the loop's own: last sentence told to Alive
 	isOpen   bool   // after the end: the relay was verified open
 	ended    bool

@@ -154,7 +154,7 @@ func newRig(t testing.TB) *rig {
 				r.keep(b)
 			}
 		},
-		Show: r.shot.take,
+		Show: func(l *Loop) { r.shot.take(l) },
 	})
 	must(t, err)
 	craft := craftmodel.HeronTwo()

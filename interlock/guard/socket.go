@@ -59,6 +59,7 @@ func (g *Guard) serve() (err error) {
 	return nil
 }
 
+// answer does one request of the local user at the other end.
 func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
 	var r Request
 	if err := json.Unmarshal(line, &r); err != nil {
@@ -76,7 +77,9 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
 		if !g.declared.rate.take(time.Now()) {
 			return Reply{Error: tooFast}
 		}
-		g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text})
+		by := nameOf(peer)
+		g.wasTold("mark: "+text, by)
+		g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text + " (by " + by + ")"})
 		return Reply{OK: true}
 	case "declare":
 		if r.Declare == nil {
@@ -89,6 +92,7 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
 		if err := g.Declare(*r.Declare); err != nil {
 			return Reply{Error: err.Error()}
 		}
+		g.wasTold(declaredSays(r.Declare), r.Declare.By)
 		d := g.showDeclared()
 		return Reply{OK: true, Declared: &d}
 	}

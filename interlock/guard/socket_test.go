@@ -6,13 +6,17 @@ import (
 	"encoding/json"
 	"fmt"
 	"net"
+	"os"
+	"os/user"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"testing"
 	"time"
 
 	"downhaul/hw"
+	"downhaul/hw/localsocket"
 	"downhaul/interlock"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
@@ -164,8 +168,18 @@ func TestSocketTakesAnything(t *testing.T) {
 	for _, line := range tripLines(t, g.Folder()) {
 		texts[line.Text] = true
 	}
-	if !texts["mark: "+`quote " and \ stroke`] || !texts["mark: ж 漢 %s {}"] || texts["mark: two\nlines"] {
+	me, err := user.Current()
+	must(t, err)
+	by := " (by " + nameOf(localsocket.Peer{Known: runtime.GOOS == "linux", UID: os.Getuid()}) + ")"
+	if runtime.GOOS == "linux" && !contains(by, me.Uid) {
+		t.Errorf("%s is not user %s", by, me.Uid)
+	}
+	if !texts["mark: "+`quote " and \ stroke`+by] || !texts["mark: ж 漢 %s {}"+by] || texts["mark: two\nlines"+by] {
 		t.Errorf("the log holds %v", texts)
+	}
+	acts := g.Status().Acts
+	if n := len(acts); n == 0 || acts[n-1].What != "mark: ж 漢 %s {}" || " (by "+acts[n-1].By+")" != by {
+		t.Errorf("acts: %+v", acts)
 	}
 }
 

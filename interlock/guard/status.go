@@ -24,17 +24,12 @@ type snapshot struct {
 	worst  time.Duration
 	drops  uint64
 	output error
+	past   recent
 }
 
-// shownChannels are shown beside the rules.
-var shownChannels = [...]rules.ChannelID{
-	rules.WindSpeed, rules.Gust, rules.Mean10, rules.Height, rules.Apex, rules.Tension,
-	rules.SupplyVoltage, rules.Pack1Voltage, rules.Pack1LowestCell, rules.LinkLag, rules.LinkLoss,
-}
-
-func (s *snapshot) take(l *Loop) {
+func (s *snapshot) take(l *Loop) bool {
 	if !s.mu.TryLock() {
-		return
+		return false
 	}
 	defer s.mu.Unlock()
 	s.taken = true
@@ -44,39 +39,59 @@ func (s *snapshot) take(l *Loop) {
 		s.table = append(s.table, l.cfg.Engine.Reading(id))
 	}
 	l.cfg.Intake.CountsTo(&s.counts)
+	s.past = l.past
 	s.turns, s.worst, s.drops, s.output = l.turns, l.worst, l.Dropped(), l.outputErr
+	return true
 }
 
 // Status is what `status` shows and the page reads. Values are SI, with the
 // unit beside them; texts are for people, in the units of the envelope.
 type Status struct {
-	Schema   int     `json:"schema"`
-	Session  string  `json:"session"`
-	Folder   string  `json:"folder"`
-	At       float64 `json:"at_s"`
+	Schema  int    `json:"schema"`
+	Session string `json:"session"`
+	Folder  string `json:"folder"`
+	// Title is the envelope's.
+	Title string  `json:"title"`
+	At    float64 `json:"at_s"`
+	// AgeS is how old all of this was when it was told.
+	AgeS     float64 `json:"age_s"`
 	Duty     string  `json:"duty"`
 	State    string  `json:"state"`
 	SinceS   float64 `json:"since_s"`
 	Sentence string  `json:"sentence"`
-	Sound    string  `json:"sound"`
-	RelayOn  bool    `json:"relay_on"`
-	Closed   bool    `json:"closed"`
-	Armed    bool    `json:"armed"`
-	Airborne bool    `json:"airborne"`
-	KeepOut  bool    `json:"keep_out"`
+	// Meaning is the word of the state's colour, after IEC 60073.
+	Meaning string   `json:"meaning"`
+	DoNow   []string `json:"do_now"`
+	Sound   string   `json:"sound"`
+	// Silenced says that a sound was silenced although its cause stands.
+	Silenced bool `json:"sound_silenced"`
+	// Flash is the last flash of the lamp, null before the first.
+	Flash    *FlashStatus `json:"flash"`
+	RelayOn  bool         `json:"relay_on"`
+	Closed   bool         `json:"closed"`
+	Armed    bool         `json:"armed"`
+	Airborne bool         `json:"airborne"`
+	KeepOut  bool         `json:"keep_out"`
 	// GraceLeft is the time until a controlled stop takes the power off; null
 	// where none runs.
-	GraceLeft  *float64        `json:"grace_left_s"`
-	FirstCause string          `json:"first_cause"`
-	NotReady   []string        `json:"not_ready_because"`
-	Rules      []RuleStatus    `json:"rules"`
-	Channels   []ChannelStatus `json:"channels"`
-	Unseen     []string        `json:"unseen"`
-	Trips      uint32          `json:"trips"`
-	Kept       uint32          `json:"trips_on_disk"`
-	Loop       LoopStatus      `json:"loop"`
-	Link       LinkStatus      `json:"link"`
-	Signing    SigningStatus   `json:"signing"`
+	GraceLeft  *float64 `json:"grace_left_s"`
+	FirstCause string   `json:"first_cause"`
+	// Causes are the trips of this episode in their order, the first first.
+	Causes   []CauseStatus `json:"causes"`
+	NotReady []string      `json:"not_ready_because"`
+	// Permissives are the envelope's conditions for a start. Losing one while
+	// live is logged and shown, and is no trip.
+	Permissives []PermissiveStatus `json:"permissives"`
+	// Acts are the last acts of people, oldest first.
+	Acts     []ActStatus     `json:"acts"`
+	Rules    []RuleStatus    `json:"rules"`
+	Channels []ChannelStatus `json:"channels"`
+	Unseen   []string        `json:"unseen"`
+	Trips    uint32          `json:"trips"`
+	Kept     uint32          `json:"trips_on_disk"`
+	Loop     LoopStatus      `json:"loop"`
+	Link     LinkStatus      `json:"link"`
+	Signing  SigningStatus   `json:"signing"`
 	// Declared is what the crew declared and what the test card asks.
 	Declared Declared `json:"declared"`
 	// Trouble is the last thing that went wrong with records or outputs.
@@ -85,24 +100,34 @@ type Status struct {
 
 // RuleStatus is one rule now.
 type RuleStatus struct {
-	Name     string   `json:"name"`
-	Channel  string   `json:"channel"`
-	Now      string   `json:"now"`
-	Value    *float64 `json:"value"`
-	Limit    float64  `json:"limit"`
-	Headroom *float64 `json:"headroom"`
-	Unit     string   `json:"unit"`
-	Stop     string   `json:"stop"`
-	Caution  bool     `json:"caution"`
-	Demand   bool     `json:"demand"`
-	Missing  bool     `json:"missing"`
-	InForce  bool     `json:"in_force"`
-	RestsOn  string   `json:"rests_on"`
+	Name    string `json:"name"`
+	Channel string `json:"channel"`
+	Now     string `json:"now"`
+	// ValueText, LimitText and HeadroomText are for people; the first and the
+	// last are empty where there is no value.
+	ValueText    string   `json:"value_text"`
+	LimitText    string   `json:"limit_text"`
+	HeadroomText string   `json:"headroom_text"`
+	Value        *float64 `json:"value"`
+	Limit        float64  `json:"limit"`
+	Headroom     *float64 `json:"headroom"`
+	Unit         string   `json:"unit"`
+	Stop         string   `json:"stop"`
+	Caution      bool     `json:"caution"`
+	Demand       bool     `json:"demand"`
+	Missing      bool     `json:"missing"`
+	InForce      bool     `json:"in_force"`
+	RestsOn      string   `json:"rests_on"`
 }
 
 // ChannelStatus is one channel's last reading.
 type ChannelStatus struct {
-	Channel string   `json:"channel"`
+	Channel string `json:"channel"`
+	Says    string `json:"says"`
+	// Text is the value for people, in the unit Shown; AsShown is the number.
+	Text    string   `json:"text"`
+	Shown   string   `json:"shown_unit"`
+	AsShown *float64 `json:"shown"`
 	Value   *float64 `json:"value"`
 	Unit    string   `json:"unit"`
 	Cause   string   `json:"cause,omitempty"`
@@ -126,38 +151,6 @@ type LinkStatus struct {
 	BadBytes     uint64 `json:"bad_bytes"`
 }
 
-// Sentence is the state in one plain sentence, for the largest letters on any
-// screen.
-func Sentence(v *interlock.View) string {
-	switch v.State {
-	case interlock.Ready:
-		return "READY. Relay open. Everybody clear, then start."
-	case interlock.Closing:
-		return "CLOSING. Stand clear: power comes on after the horn."
-	case interlock.Live:
-		return "LIVE. Power can reach the rotors."
-	case interlock.Lowering:
-		return "BRING IT DOWN. Power goes off when down, or when time is up."
-	case interlock.Tripped:
-		if v.KeepOut {
-			return "TRIPPED. Relay open. KEEP OUT until disarmed and the rotors stand."
-		}
-		return "TRIPPED. Relay open."
-	case interlock.Fault:
-		if v.Why == interlock.ReasonPowerRemains || v.Why == interlock.ReasonReadbackClosed {
-			return "POWER NOT REMOVED: use the hard-wired stop."
-		}
-		return "FAULT. Relay commanded open. Trust only the hard-wired stop."
-	}
-	if v.Duty == interlock.Watch {
-		if v.Standing > 0 {
-			return "WATCHING ONLY. A LIMIT IS LEFT: act by hand."
-		}
-		return "WATCHING ONLY. This guard can not take power off."
-	}
-	return "RELAY OPEN: stay clear. Not ready."
-}
-
 func seconds(d time.Duration) float64 { return d.Seconds() }
 
 func some(v float64) *float64 { return &v }
@@ -169,13 +162,18 @@ func (g *Guard) status() Status {
 	defer s.mu.Unlock()
 	env, v := g.env, &s.view
 	out := Status{
-		Schema: 1, Session: g.session.Info.Session, Folder: g.session.Dir, At: seconds(v.At), Duty: "watch", State: v.State.String(),
-		SinceS: seconds(v.Since), Sentence: Sentence(v), Sound: v.Sound.String(), RelayOn: v.RelayOn, Closed: v.Closed,
-		Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut, Trips: v.Trips, Kept: v.Kept,
-		NotReady: []string{}, Rules: []RuleStatus{}, Channels: []ChannelStatus{}, Unseen: g.unseen, Trouble: []string{},
+		Schema: 1, Session: g.session.Info.Session, Folder: g.session.Dir, Title: env.Title, At: seconds(v.At),
+		AgeS: seconds(max(0, g.now()-v.At)), Duty: "watch", State: v.State.String(), SinceS: seconds(v.Since),
+		Sentence: Sentence(v), Meaning: Meaning(v), DoNow: DoNow(v, env), Sound: v.Sound.String(), Silenced: v.Hushed,
+		RelayOn: v.RelayOn, Closed: v.Closed, Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut, Trips: v.Trips, Kept: v.Kept,
+		Causes: s.causes(env), NotReady: []string{}, Permissives: s.permissives(env), Acts: g.acts(&s.past),
+		Rules: []RuleStatus{}, Channels: s.channels(env), Unseen: g.unseen, Trouble: []string{},
 		Loop: LoopStatus{Turns: s.turns, WorstGapS: seconds(s.worst), Dropped: s.drops,
 			LostRecords: g.keeper.lostChunks.Load() + g.keeper.lostDecisions.Load()},
 		Link: linkStatus(s.counts), Declared: g.showDeclared(),
+	}
+	if v.Flash != rules.Never {
+		out.Flash = &FlashStatus{At: seconds(v.Flash), AgoS: seconds(v.At - v.Flash), State: v.FlashState.String()}
 	}
 	if v.Duty == interlock.Guard {
 		out.Duty = "guard"
@@ -186,32 +184,9 @@ func (g *Guard) status() Status {
 	if v.First.Kind != 0 {
 		out.FirstCause = FirstCause(env, v.First)
 	}
-	if v.State != interlock.Live && v.State != interlock.Lowering {
-		for _, u := range v.Unmet {
-			if due := g.dueTests(); u.Need == interlock.NeedProof && len(due) > 0 {
-				out.NotReady = append(out.NotReady, due...)
-				continue
-			}
-			if asks := g.cardAsks(); u.Need == interlock.NeedCard && len(asks) > 0 {
-				out.NotReady = append(out.NotReady, asks...)
-				continue
-			}
-			out.NotReady = append(out.NotReady, v.Say(env, u))
-		}
-	}
+	out.NotReady = g.notReady(v)
 	for i := range v.Rules {
 		out.Rules = append(out.Rules, g.ruleStatus(v, i))
-	}
-	for i, id := range shownChannels {
-		r := s.table[i]
-		if r.Quality == rules.Missing && r.Cause == rules.NoCause {
-			continue
-		}
-		c := ChannelStatus{Channel: id.String(), Unit: rules.SIUnit(id.Channel().Kind), Cause: r.Cause.String(), AgeS: some(seconds(v.At - r.At))}
-		if r.Quality != rules.Missing {
-			c.Value = some(r.Value)
-		}
-		out.Channels = append(out.Channels, c)
 	}
 	if t := g.keeper.trouble.Load(); t != nil {
 		out.Trouble = append(out.Trouble, *t)
@@ -246,8 +221,13 @@ func (g *Guard) ruleStatus(v *interlock.View, i int) RuleStatus {
 	out := RuleStatus{Name: rule.Name, Channel: rule.Watch.String(), Now: v.RuleNow(g.env, i), Limit: rule.Limit,
 		Unit: rules.SIUnit(kind), Stop: rule.Stop.String(), Caution: now.Caution, Demand: now.Demand,
 		Missing: now.Missing, InForce: now.InForce, RestsOn: g.pad.Fed(rule.Watch).String()}
+	out.LimitText = rules.FormatExact(rule.Limit, rule.Unit)
+	if rule.Form == rules.Outside {
+		out.LimitText += " to " + rules.FormatExact(rule.LimitHigh, rule.Unit)
+	}
 	if now.HasValue {
 		out.Value, out.Headroom = some(now.Value), some(now.Headroom)
+		out.ValueText, out.HeadroomText = rules.Format(now.Value, rule.Unit), rules.FormatDifference(now.Headroom, rule.Unit)
 	}
 	return out
 }

@@ -1,0 +1,152 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"downhaul/interlock/guard"
+)
+
+// printStatus shows what the page shows, in the same order: the state, what to
+// do, why not ready, first cause, the limits, and the rest.
+func printStatus(w io.Writer, st *guard.Status) {
+	wrap(w, st.Meaning+": ", "  ", st.Sentence)
+	if st.KeepOut {
+		fmt.Fprintln(w, "KEEP OUT")
+	}
+	for _, do := range st.DoNow {
+		wrap(w, "  > ", "    ", do)
+	}
+	fmt.Fprintln(w)
+	fmt.Fprintf(w, "Duty %s; %s for %s; told %.1f s ago\n", st.Duty, st.State, short(st.At-st.SinceS), st.AgeS)
+	fmt.Fprintf(w, "Relay %s; craft %s, %s; trips %d, on disk %d\n",
+		pick(st.RelayOn, "closed", "open"), pick(st.Armed, "armed or unknown", "disarmed"), pick(st.Airborne, "airborne or unknown", "landed"), st.Trips, st.Kept)
+	fmt.Fprintf(w, "Sound: %s%s\n", st.Sound, pick(st.Silenced, " (silenced by reset; its cause stands)", ""))
+	if st.Flash != nil {
+		fmt.Fprintf(w, "Lamp flashed for %s at %.2f s, %s ago\n", st.Flash.State, st.Flash.At, short(st.Flash.AgoS))
+	}
+	if st.GraceLeft != nil {
+		fmt.Fprintf(w, "Power goes off in %.0f s at the latest\n", *st.GraceLeft)
+	}
+	list(w, "Not ready because", st.NotReady)
+	printCauses(w, st)
+	fmt.Fprintln(w)
+	printDeclared(w, &st.Declared)
+	printLimits(w, st)
+	printReadings(w, st)
+	if len(st.Acts) > 0 {
+		fmt.Fprintln(w, "\nWho did what")
+		for _, a := range st.Acts {
+			wrap(w, fmt.Sprintf("  %8.1f s  ", a.At), strings.Repeat(" ", 14), a.What+": "+a.By)
+		}
+	}
+	fmt.Fprintf(w, "\nLink: %s, %d of other senders, %d from a wrong address, %d bad bytes\n",
+		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.BadBytes)
+	fmt.Fprintf(w, "Loop: longest gap %.1f ms, %s dropped, %s lost\n", st.Loop.WorstGapS*1000,
+		plural(st.Loop.Dropped, "chunk"), plural(st.Loop.LostRecords, "record"))
+	for _, t := range st.Trouble {
+		wrap(w, "TROUBLE: ", "  ", t)
+	}
+	list(w, "This set-up cannot see", st.Unseen)
+	fmt.Fprintln(w, "\nSession")
+	wrap(w, "  ", "  ", st.Folder)
+}
+
+func list(w io.Writer, head string, rows []string) {
+	if len(rows) == 0 {
+		return
+	}
+	fmt.Fprintf(w, "\n%s\n", head)
+	for _, row := range rows {
+		wrap(w, "  - ", "    ", row)
+	}
+}
+
+// printCauses tells the first-out apart from what came behind it.
+func printCauses(w io.Writer, st *guard.Status) {
+	if st.FirstCause != "" && len(st.Causes) == 0 {
+		wrap(w, "\nFirst cause: ", "  ", st.FirstCause)
+		return
+	}
+	for i, c := range st.Causes {
+		head := fmt.Sprintf("  then, %.2f s later: ", c.AfterS)
+		if i == 0 {
+			head = fmt.Sprintf("\nFirst cause, at %.2f s: ", c.At)
+		}
+		text := c.Text
+		if c.Stands != nil {
+			text += pick(*c.Stands, " [still so]", " [gone; it stays latched]")
+		}
+		wrap(w, head, "    ", text)
+	}
+}
+
+// ruleWord is the state of a rule in one word.
+func ruleWord(r guard.RuleStatus) string {
+	switch {
+	case r.Demand:
+		return "STOP"
+	case r.Missing:
+		return "MISSING"
+	case r.Caution:
+		return "CAUTION"
+	case !r.InForce:
+		return "resting"
+	}
+	return "ok"
+}
+
+func printLimits(w io.Writer, st *guard.Status) {
+	fmt.Fprintln(w, "\nLimits")
+	for _, r := range st.Rules {
+		text := r.Now
+		if r.HeadroomText != "" && !r.Missing {
+			text += ", headroom " + r.HeadroomText
+		}
+		wrap(w, fmt.Sprintf("  %-7s %-20s ", ruleWord(r), r.Name), strings.Repeat(" ", 12), fmt.Sprintf("%s (%s)", text, r.RestsOn))
+	}
+	if len(st.Permissives) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nNeeded to start, not to stay")
+	for _, p := range st.Permissives {
+		text := p.Condition + "; now " + p.Now
+		if p.Name != "" {
+			text = p.Name + ": " + text
+		}
+		wrap(w, "  "+pick(p.Holds, "holds   ", "LACKING "), "          ", text)
+	}
+}
+
+// printReadings are the channels beside the limits, two a line.
+func printReadings(w io.Writer, st *guard.Status) {
+	if len(st.Channels) == 0 {
+		return
+	}
+	fmt.Fprintln(w, "\nReadings")
+	left := ""
+	for _, c := range st.Channels {
+		text := c.Text
+		if c.Cause != "" {
+			text = c.Cause
+		}
+		cell := printable(fmt.Sprintf("%-20s %s", c.Channel, text))
+		switch {
+		case left == "" && len([]rune(cell)) <= 36:
+			left = cell
+		case left != "" && len([]rune(cell)) <= 40:
+			fmt.Fprintf(w, "  %-37s %s\n", left, cell)
+			left = ""
+		default:
+			if left != "" {
+				fmt.Fprintf(w, "  %s\n", left)
+				left = ""
+			}
+			wrap(w, "  ", "  ", cell)
+		}
+	}
+	if left != "" {
+		fmt.Fprintf(w, "  %s\n", left)
+	}
+}

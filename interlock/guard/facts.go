@@ -1,0 +1,201 @@
+package guard
+
+import (
+	"slices"
+	"strings"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/derived"
+	"downhaul/interlock/session"
+	"downhaul/rules"
+)
+
+// shownChannels are shown beside the rules.
+var shownChannels = [...]rules.ChannelID{
+	rules.WindSpeed, rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10,
+	rules.Height, rules.Climb, rules.Apex, rules.Tilt, rules.Tension, rules.MotorHighest, rules.RotorSpeed, rules.LiftReserve,
+	rules.SupplyVoltage, rules.SupplyCurrent, rules.SupplyLeft,
+	rules.Pack1Voltage, rules.Pack1LowestCell, rules.Pack1Current, rules.Pack1Charge, rules.Pack1Left, rules.Pack1Temperature,
+	rules.Pack2Voltage, rules.Pack2LowestCell, rules.Pack3Voltage, rules.Pack3LowestCell, rules.Pack4Voltage, rules.Pack4LowestCell,
+	rules.PackResistance, rules.PackToFloor, rules.LinkLag, rules.LinkLoss, rules.LinkAge, rules.RadioRSSI,
+}
+
+// FlashStatus is the last flash of the lamp, by which cameras are lined up
+// with the log: it stood for State.
+type FlashStatus struct {
+	At    float64 `json:"at_s"`
+	AgoS  float64 `json:"ago_s"`
+	State string  `json:"state"`
+}
+
+// CauseStatus is one trip of this episode.
+type CauseStatus struct {
+	Trip   uint32  `json:"trip"`
+	At     float64 `json:"at_s"`
+	AfterS float64 `json:"after_s"` // after the first
+	First  bool    `json:"first"`
+	Text   string  `json:"text"`
+	Stop   string  `json:"stop"`
+	// Stands says, for a rule, whether its limit is still left; null for a
+	// built-in interlock.
+	Stands *bool `json:"stands"`
+}
+
+// PermissiveStatus is one condition for a start.
+type PermissiveStatus struct {
+	Name      string   `json:"name"`
+	Channel   string   `json:"channel"`
+	Condition string   `json:"condition"`
+	Now       string   `json:"now"`
+	Value     *float64 `json:"value"`
+	Limit     float64  `json:"limit"`
+	Unit      string   `json:"unit"`
+	Holds     bool     `json:"holds"`
+}
+
+// The following read a snapshot whose lock is held.
+
+func (s *snapshot) causes(env *rules.Envelope) []CauseStatus {
+	out := []CauseStatus{}
+	for i := range min(s.past.tripCount, mostTrips) {
+		f := &s.past.trips[i]
+		c := CauseStatus{Trip: f.Trip, At: seconds(f.At), AfterS: seconds(f.At - s.past.trips[0].At), First: i == 0,
+			Text: FirstCause(env, *f), Stop: f.Stop.String()}
+		if f.Rule >= 0 && f.Rule < len(s.view.Rules) {
+			stands := s.view.Rules[f.Rule].Demand
+			c.Stands = &stands
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+func (s *snapshot) permissives(env *rules.Envelope) []PermissiveStatus {
+	out := []PermissiveStatus{}
+	for i := range s.view.Permissives {
+		p, now := &env.Permissives[i], s.view.Permissives[i]
+		row := PermissiveStatus{Name: p.Name, Channel: p.Watch.String(), Condition: p.Condition(), Limit: p.Limit,
+			Unit: rules.SIUnit(p.Watch.Channel().Kind), Now: "missing", Holds: s.view.Holds[i]}
+		if now.Quality != rules.Missing {
+			row.Value, row.Now = some(now.Value), rules.Format(now.Value, p.Unit)
+		}
+		out = append(out, row)
+	}
+	return out
+}
+
+// channels are the last readings, in the user's units. What was never heard is
+// left out.
+func (s *snapshot) channels(env *rules.Envelope) []ChannelStatus {
+	out := []ChannelStatus{}
+	for i, id := range shownChannels {
+		r := s.table[i]
+		if r.Quality == rules.Missing && r.Cause == rules.NoCause {
+			continue
+		}
+		about := id.Channel()
+		unit := unitFor(env, id)
+		c := ChannelStatus{Channel: id.String(), Says: about.Says, Unit: rules.SIUnit(about.Kind), Shown: unit,
+			Cause: r.Cause.String(), AgeS: some(seconds(s.view.At - r.At)), Text: "missing"}
+		// What is older than the channel may be is no value any more.
+		if r.Quality != rules.Missing && s.view.At-r.At > max(id.Stale(), time.Second) {
+			c.Cause = rules.Stale.String()
+			r = derived.Reading{At: r.At, Cause: rules.Stale}
+		}
+		if r.Quality != rules.Missing {
+			c.Value, c.Text = some(r.Value), rules.Format(r.Value, unit)
+			if v, ok := rules.Convert(r.Value, unit); ok {
+				c.AsShown = some(v)
+			}
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// unitFor is the unit in which people read a channel: that of the first rule or
+// condition on it, else that of the envelope's system.
+func unitFor(env *rules.Envelope, id rules.ChannelID) string {
+	for i := range env.Rules {
+		if r := &env.Rules[i]; r.Watch == id && r.Form != rules.RisingFaster && r.Form != rules.FallingFaster {
+			return r.Unit
+		}
+	}
+	for i := range env.Permissives {
+		if env.Permissives[i].Watch == id {
+			return env.Permissives[i].Unit
+		}
+	}
+	kind := id.Channel().Kind
+	if kind == rules.Speed { // every wind in one unit, every climb in one
+		for i := range env.Rules {
+			if r := &env.Rules[i]; r.Watch.Channel().Kind == kind && windy(r.Watch) == windy(id) && r.Form < rules.RisingFaster {
+				return r.Unit
+			}
+		}
+	}
+	return rules.DefaultUnit(kind, env.Units)
+}
+
+func windy(id rules.ChannelID) bool {
+	return slices.Contains([]rules.ChannelID{rules.WindSpeed, rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind}, id)
+}
+
+// notReady is the one list of what stands against a start, with value, limit
+// and reason; status, page and log tell it alike. While live there is none:
+// what is lost then is no trip, and stands with the permissives.
+func (g *Guard) notReady(v *interlock.View) []string {
+	out := []string{}
+	if v.State == interlock.Live || v.State == interlock.Lowering {
+		return out
+	}
+	for _, u := range v.Unmet {
+		if due := g.dueTests(); u.Need == interlock.NeedProof && len(due) > 0 {
+			out = append(out, due...)
+			continue
+		}
+		if asks := g.cardAsks(); u.Need == interlock.NeedCard && len(asks) > 0 {
+			out = append(out, asks...)
+			continue
+		}
+		out = append(out, v.Say(g.env, u))
+	}
+	return out
+}
+
+// declaredSays is a declaration in a few words.
+func declaredSays(d *session.Declaration) string {
+	return strings.Join(slices.DeleteFunc([]string{"declared " + string(d.What), d.Step, strings.Join(d.Packs, ", "), d.Value},
+		func(s string) bool { return s == "" }), " ")
+}
+
+// wasTold remembers what somebody did over the local socket.
+func (g *Guard) wasTold(what, by string) {
+	g.toldMu.Lock()
+	defer g.toldMu.Unlock()
+	g.told = append(g.told, said{g.now(), what, by})
+	if len(g.told) > mostActs {
+		g.told = slices.Delete(g.told, 0, len(g.told)-mostActs)
+	}
+}
+
+// acts are the last acts at the buttons and over the local socket.
+func (g *Guard) acts(past *recent) []ActStatus {
+	out := past.list()
+	g.toldMu.Lock()
+	for _, t := range g.told {
+		out = append(out, ActStatus{At: seconds(t.at), What: t.what, By: t.by})
+	}
+	g.toldMu.Unlock()
+	slices.SortStableFunc(out, func(a, b ActStatus) int {
+		switch {
+		case a.At < b.At:
+			return -1
+		case a.At > b.At:
+			return 1
+		}
+		return 0
+	})
+	return out[max(0, len(out)-mostActs):]
+}

@@ -38,6 +38,7 @@ type commands struct {
 	Commission commissionCmd `cmd:"" group:"day" help:"Test the pad's outputs and inputs with the crew, propellers off."`
 	Status     statusCmd     `cmd:"" group:"day" help:"Show what the running guard sees."`
 	Declare    declareCmd    `cmd:"" group:"day" help:"Tell the guard step, packs, wind or an inspection, before a start."`
+	Panel      panelCmd      `cmd:"" group:"day" help:"Serve the glance page to browsers, read-only."`
 	Mark       markCmd       `cmd:"" group:"day" help:"Stamp a remark into the records of the running guard."`
 	Verify     verifyCmd     `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
 }

@@ -18,22 +18,30 @@ type guardAt struct {
 	Socket string `placeholder:"PATH" xor:"where" help:"Socket of the guard (without either: /run/downhaul/guard.sock)."`
 }
 
-// ask puts one request to that guard.
-func (g *guardAt) ask(r guard.Request) (guard.Reply, error) {
-	socket := g.Socket
+// socket is where that guard answers.
+func (g *guardAt) socket() (string, error) {
 	switch {
 	case g.Pad != "":
 		text, err := os.ReadFile(g.Pad)
 		if err != nil {
-			return guard.Reply{}, err
+			return "", err
 		}
 		p, faults := pad.Read(g.Pad, text)
 		if err := faults.Err(); err != nil {
-			return guard.Reply{}, hint(err, "mend the pad file first")
+			return "", hint(err, "mend the pad file first")
 		}
-		socket = p.Socket
-	case socket == "":
-		socket = "/run/downhaul/guard.sock"
+		return p.Socket, nil
+	case g.Socket == "":
+		return "/run/downhaul/guard.sock", nil
+	}
+	return g.Socket, nil
+}
+
+// ask puts one request to that guard.
+func (g *guardAt) ask(r guard.Request) (guard.Reply, error) {
+	socket, err := g.socket()
+	if err != nil {
+		return guard.Reply{}, err
 	}
 	reply, err := guard.Ask(socket, r)
 	if reply.Error != "" {

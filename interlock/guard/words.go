@@ -3,6 +3,7 @@ package guard
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"downhaul/interlock"
 	"downhaul/rules"
@@ -28,6 +29,9 @@ func Sentence(v *interlock.View) string {
 	case interlock.Closing:
 		return "CLOSING. STAND CLEAR: power comes on after the horn."
 	case interlock.Live:
+		if cautions(v) {
+			return "LIVE. KEEP OUT. CAUTION: a limit is near."
+		}
 		return "LIVE. KEEP OUT: power can reach the rotors."
 	case interlock.Lowering:
 		return "BRING IT DOWN. Power goes off when down, or when time is up."
@@ -46,12 +50,19 @@ func Sentence(v *interlock.View) string {
 		if v.Standing > 0 {
 			return "WATCHING ONLY. A LIMIT IS LEFT: act by hand."
 		}
+		if cautions(v) {
+			return "WATCHING ONLY. CAUTION: a limit is near."
+		}
 		return "WATCHING ONLY. This guard can not take power off."
 	}
 	if v.KeepOut {
 		return "RELAY OPEN: stay clear. KEEP OUT until disarmed and the rotors stand."
 	}
 	return "RELAY OPEN: stay clear. Not ready."
+}
+
+func cautions(v *interlock.View) bool {
+	return slices.ContainsFunc(v.Rules, func(r interlock.RuleView) bool { return r.Caution })
 }
 
 func powerRemains(v *interlock.View) bool {
@@ -73,6 +84,8 @@ func Meaning(v *interlock.View) string {
 		return MeansAct
 	case v.Standing > 0:
 		return MeansDanger
+	case cautions(v):
+		return MeansCaution
 	}
 	return MeansWatch
 }
@@ -84,7 +97,11 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 	switch v.State {
 	case interlock.Fault:
 		say("Use the hard-wired stop. Nobody goes in.")
-		say("Then find out why: %s. Reset works once that is in order.", v.Why)
+		if powerRemains(v) {
+			say("Then find out why power stayed on. Reset works once it is known to be off.")
+		} else {
+			say("Then find out why: %s. Reset works once that is in order.", v.Why)
+		}
 		return out
 	case interlock.Tripped:
 		if v.KeepOut {

@@ -1,0 +1,258 @@
+"use strict";
+// The page shows what the last event said, and nothing once that is old. It
+// sends nothing but requests to read.
+
+(() => {
+  const deadAfter = 2000; // ms without an event, or an event this late
+  const meanings = { "DANGER": "danger", "CAUTION": "caution", "IN ORDER": "order", "YOUR TURN": "act", "WATCHING": "watch" };
+  const $ = id => document.getElementById(id);
+
+  let stream = null, last = null, dead = true, shown = null;
+  // How late an event is, against the least of this run: the two clocks have
+  // no common zero, and may drift apart by a ten-thousandth.
+  let run = "", least = null, leastAt = 0, late = 0;
+
+  function text(e, s) { if (e.textContent !== s) e.textContent = s; }
+
+  // say breaks lines between sentences first, and never inside what must be
+  // read in one go.
+  function say(e, s) {
+    if (e.textContent === s) return;
+    e.textContent = "";
+    s.split(/(?<=\.) /).forEach((part, i) => {
+      if (i) e.append(" ");
+      const span = node("span", "part");
+      part.split(/(KEEP OUT|RELAY OPEN:|STAND CLEAR:|BRING IT DOWN\.|NOT REMOVED:|hard-wired)/).forEach((bit, k) => span.append(k % 2 ? node("span", "one", bit) : bit));
+      e.append(span);
+    });
+  }
+
+  // fill makes the children of e say these rows; what says so already stays,
+  // so that a screen reader is told of changes alone.
+  function fill(e, rows, make) {
+    while (e.children.length > rows.length) e.lastElementChild.remove();
+    rows.forEach((row, i) => {
+      const key = JSON.stringify(row);
+      let c = e.children[i];
+      if (c && c.dataset.key === key) return;
+      const n = make(row);
+      n.dataset.key = key;
+      if (c) c.replaceWith(n); else e.append(n);
+    });
+  }
+
+  function node(name, cls, ...kids) {
+    const n = document.createElement(name);
+    if (cls) n.className = cls;
+    n.append(...kids);
+    return n;
+  }
+
+  function listOf(id, rows, make) {
+    $(id).hidden = rows.length === 0;
+    fill($(id).querySelector("ul,ol"), rows, make || (row => node("li", "", row)));
+  }
+
+  function pairs(id, rows) {
+    $(id).hidden = rows.length === 0;
+    const flat = [];
+    for (const [k, v] of rows) flat.push(["dt", k], ["dd", v]);
+    fill($(id).querySelector("dl"), flat, ([kind, s]) => node(kind, "", s));
+  }
+
+  function kill(why) {
+    text($("deadwhy"), why);
+    if (dead) return;
+    dead = true;
+    document.body.className = "dead";
+    document.title = "NO DATA - Downhaul";
+    // What was shown is gone from the page itself, for eyes and readers alike.
+    for (const id of ["means", "sentence", "keepout", "age", "windsays", "windkey", "windbox", "session"]) $(id).textContent = "";
+    for (const e of document.querySelectorAll("main ul, main ol, main dl, main tbody")) e.textContent = "";
+    shown = null;
+    scrollTo(0, 0);
+  }
+
+  function ruleWord(r) {
+    if (r.demand) return ["STOP", "stop"];
+    if (r.missing) return ["MISSING", "missing"];
+    if (r.caution) return ["CAUTION", "caution"];
+    if (!r.in_force) return ["resting", "rest"];
+    return ["ok", ""];
+  }
+
+  function duration(s) {
+    return s < 120 ? s.toFixed(0) + " s" : (s / 60).toFixed(0) + " min";
+  }
+
+  function show(f) {
+    const s = f.status;
+    const cls = meanings[s.meaning] || "danger";
+    if (document.body.className !== cls) document.body.className = cls;
+    dead = false;
+    text($("means"), s.meaning);
+    say($("sentence"), s.sentence);
+    text($("keepout"), s.keep_out && !/KEEP OUT/.test(s.sentence) ? "KEEP OUT" : "");
+    const title = s.sentence.split(/[.:]/)[0] + " - Downhaul";
+    if (document.title !== title) document.title = title;
+    fit();
+
+    listOf("do", s.do_now);
+    listOf("notready", s.not_ready_because);
+    listOf("causes", s.causes.length ? s.causes : s.first_cause ? [{ first: true, text: s.first_cause, at_s: null, stands: null }] : [], c => {
+      const li = node("li", c.first ? "first" : "");
+      const when = c.at_s === null ? "" : c.first ? " at " + c.at_s.toFixed(2) + " s" : " " + c.after_s.toFixed(2) + " s later";
+      li.append(node("span", "tag" + (c.first ? " stop" : ""), c.first ? "FIRST" : "then"), when + ": " + c.text);
+      if (c.stop) li.append(" (" + c.stop + " stop)");
+      if (c.stands !== null) li.append(c.stands ? " - still so" : " - gone; it stays latched");
+      return li;
+    });
+    listOf("trouble", s.trouble);
+    $("limits").hidden = s.rules.length === 0;
+    fill(document.querySelector("#limits tbody"), s.rules.map(r =>
+      [ruleWord(r), r.name, r.rests_on, r.missing || !r.value_text ? r.now : r.value_text, r.limit_text, r.missing ? "none" : r.headroom_text || "unknown"]),
+      ([word, name, rests, now, limit, headroom]) => {
+        const th = node("th", "", name, node("span", "small", rests === "own sensor" ? "own sensor" : "rests on " + rests));
+        th.scope = "row";
+        const cell = (label, s, cls) => { const td = node("td", cls || "", s); td.dataset.label = label; return td; };
+        return node("tr", headroom === "none" ? "bare" : "", node("td", "", node("span", "tag " + word[1], word[0])), th, cell("now", now), cell("limit", limit), cell("headroom", headroom, "most"));
+      });
+
+    const said = {};
+    for (const c of s.channels) said[c.channel] = c;
+    const value = c => c.cause ? (c.value === null ? c.cause : c.text + " (" + c.cause + ")") : c.text;
+    const group = test => s.channels.filter(c => test(c.channel)).map(c => [c.says.split(/[,(;]/)[0].trim(), value(c)]);
+    pairs("packs", (s.declared && s.declared.packs && s.declared.packs.length ? [["declared", s.declared.packs.join(", ")]] : []).concat(group(n => /^(pack|supply)/.test(n))));
+    pairs("craft", [["armed", s.armed ? "yes, or not known" : "no"], ["in the air", s.airborne ? "yes, or not known" : "no"]]
+      .concat(group(n => /^(craft|tether|motor|rotor)/.test(n))));
+    pairs("link", group(n => /^(link|radio)/.test(n)).concat([["frames heard", String(s.link.frames)], ["of other senders", String(s.link.other_senders)],
+      ["from a wrong address", String(s.link.wrong_address)], ["bad bytes", String(s.link.bad_bytes)]]));
+    pairs("step", stepRows(s.declared));
+    listOf("permissives", s.permissives.map(p => [p.holds, (p.name ? p.name + ": " : "") + p.condition + "; now " + p.now]), ([holds, s]) =>
+      node("li", "", node("span", "tag" + (holds ? "" : " caution"), holds ? "holds" : "LACKING"), " " + s));
+    listOf("acts", s.acts.slice().reverse().map(a => a.at_s.toFixed(1) + " s: " + a.what + " (" + a.by + ")"));
+    listOf("unseen", s.unseen);
+    text($("session"), s.title + ". Session " + s.session + ", duty " + s.duty + ".");
+    shown = s;
+  }
+
+  // stepRows are what the crew declared and what the test card asks.
+  function stepRows(d) {
+    if (!d) return [];
+    const rows = [];
+    if (d.card) rows.push(["test card", d.card], ["craft", d.craft], ["step", d.step || "none declared"]);
+    if (d.wind) rows.push(["wind by hand", d.wind.text + ", " + duration(d.wind.age_s) + " ago: " + d.wind.says]);
+    for (const c of d.conditions || []) rows.push(["the crew sees to", c]);
+    return rows;
+  }
+
+  // fit makes the sentence as large as the band may be.
+  function fit() {
+    const h = $("sentence"), key = h.textContent + innerWidth + "x" + innerHeight + $("keepout").textContent;
+    if (h.dataset.fit === key) return;
+    h.dataset.fit = key;
+    const most = innerHeight * 0.34;
+    const largest = flow => {
+      h.className = flow;
+      let low = 16, high = 260;
+      while (high - low > 1) {
+        const mid = (low + high) / 2;
+        h.style.fontSize = mid + "px";
+        if (h.scrollHeight <= most && h.scrollWidth <= h.clientWidth + 1) low = mid; else high = mid;
+      }
+      return low;
+    };
+    // A new line for each sentence reads best, unless that makes it smaller.
+    const parts = largest(""), flowing = largest("flow");
+    if (flowing < parts * 1.05) h.className = "";
+    h.style.fontSize = Math.floor(h.className ? flowing : parts) + "px";
+  }
+
+  function age(now) {
+    const s = shown;
+    if (dead || !s) return;
+    const old = s.age + late / 1000 + (now - last) / 1000;
+    let line = "Data " + old.toFixed(1) + " s old. Relay " + (s.relay_on ? "closed" : s.state === "fault" ? "commanded open" : "open") + ". " + s.state + " for " + duration(s.at_s - s.since_s) + ". Sound: " + s.sound;
+    if (s.sound_silenced) line += " (silenced; its cause stands)";
+    if (s.flash) line += ". Lamp flashed " + duration(s.flash.ago_s) + " ago for " + s.flash.state;
+    text($("age"), line + ".");
+  }
+
+  function onFrame(f) {
+    const now = performance.now(), d = now - f.t_ms;
+    if (f.panel !== run) { run = f.panel; least = null; }
+    if (least !== null) least += (now - leastAt) * 1e-4;
+    if (least === null || d < least) least = d;
+    leastAt = now;
+    late = d - least;
+    last = now;
+    if (f.dead || !f.status) return kill(f.dead || "The guard's answer was empty.");
+    if (late > deadAfter) return kill("Data comes " + (late / 1000).toFixed(0) + " s late.");
+    try {
+      f.status.age = f.age_s;
+      show(f);
+      age(now);
+    } catch (e) {
+      kill("This page does not understand the guard: are both of one version?");
+    }
+  }
+
+  function onWind(w) {
+    if (dead) return;
+    const n = v => v === null ? "missing" : v.toFixed(1) + " " + w.unit;
+    const seen = w.now !== null || w.points.length > 0;
+    $("wind").hidden = !seen;
+    if (!seen) return;
+    const says = "Now " + n(w.now) + ", gust " + n(w.gust) + (w.mean === null ? "" : ", mean over " + w.mean_of + " " + n(w.mean)) + ".";
+    text($("windsays"), says);
+    const most = w.points.reduce((m, p) => p[2] !== null && (m === null || p[2] > m) ? p[2] : m, null);
+    windDrawing.draw($("windbox"), w, "Wind over the last ten minutes. " + says + (most === null ? "" : " Highest gust shown " + n(most) + "."));
+    const min = w.points.length ? Math.ceil(w.points[0][0] / 60) : 0;
+    text($("windkey"), "Thick line: mean over 5 s, in " + w.unit + ". Dotted: highest 3 s gust. Dashed: limits. " +
+      (min < 10 ? "This panel has listened for " + (min < 2 ? "a minute." : min + " min.") : ""));
+  }
+
+  function parsed(then) {
+    return e => {
+      let v;
+      try { v = JSON.parse(e.data); } catch (err) { return kill("What came is no data."); }
+      then(v);
+    };
+  }
+
+  let retry = 0;
+  function connect() {
+    clearTimeout(retry);
+    if (stream) stream.close();
+    stream = new EventSource("/events");
+    stream.addEventListener("frame", parsed(onFrame));
+    stream.addEventListener("wind", parsed(onWind));
+    stream.onerror = () => {
+      if (stream.readyState !== EventSource.CLOSED) return; // it tries again by itself
+      retry = setTimeout(connect, 2000);
+      fetch("/events", { method: "HEAD" }).then(r => {
+        if (r.status === 503) kill("Too many pages are open. Close one; this one comes by itself.");
+      }, () => {});
+    };
+  }
+
+  // A page that was hidden, or a device that slept, has seen nothing meanwhile.
+  document.addEventListener("visibilitychange", () => {
+    if (document.hidden) {
+      kill("This page was out of sight. Waiting for new data.");
+      if (stream) stream.close();
+      last = null;
+    } else connect();
+  });
+  addEventListener("pageshow", e => { if (e.persisted) { kill("Waiting for new data."); last = null; connect(); } });
+  addEventListener("resize", () => { if (!dead) fit(); });
+
+  setInterval(() => {
+    const now = performance.now();
+    if (last === null) return;
+    if (now - last > deadAfter) kill("No data for " + Math.floor((now - last) / 1000) + " s. Is this device still in reach of the board?");
+    else age(now);
+  }, 200);
+
+  connect();
+})();

@@ -47,6 +47,7 @@ func TestScripts(t *testing.T) {
 			"guard": runGuard,
 			"files": demoFilesTo,
 			"crew":  workCrew,
+			"page":  page,
 			"fill":  fill,
 		},
 	})

@@ -82,7 +82,7 @@ func Open(cfg Config) (*Panel, error) {
 	start := time.Now()
 	p := &Panel{
 		cfg:    cfg,
-		source: &source{name: strconv.FormatInt(start.UnixNano(), 36), now: func() time.Duration { return time.Since(start) }},
+		source: &source{name: strconv.FormatInt(start.UnixNano(), 36), now: func() time.Duration { return time.Since(start) }, fresh: make(chan struct{}, 1)},
 		pages:  &pages{most: cfg.Pages, mostFrom: cfg.From, open: map[*page]bool{}},
 		files:  map[string]file{},
 		done:   make(chan struct{}),
@@ -158,15 +158,17 @@ func (p *Panel) Serve(ctx context.Context) error {
 	return err
 }
 
-// tellAll gives every page the newest, four times a second.
+// tellAll gives every page the newest as soon as the guard has answered, and
+// when it does not answer, that it does not.
 func (p *Panel) tellAll(ctx context.Context) {
-	tick := time.NewTicker(askEvery)
+	tick := time.NewTicker(tellEvery)
 	defer tick.Stop()
 	var windAt time.Duration
 	for {
 		select {
 		case <-ctx.Done():
 			return
+		case <-p.source.fresh:
 		case <-tick.C:
 		}
 		p.pages.tell(isFrame, event("frame", p.source.frame()))

@@ -15,6 +15,8 @@ import (
 const (
 	// askEvery is how often the guard is asked, however many pages are open.
 	askEvery = 250 * time.Millisecond
+	// tellEvery is how often pages are told that there is no answer yet.
+	tellEvery = 500 * time.Millisecond
 	// oldAfter: what the guard shows is at most a tenth of a second old while
 	// its loop turns; older than this is dead.
 	oldAfter = time.Second
@@ -65,8 +67,9 @@ type frame struct {
 
 // source keeps the last status and how old it is.
 type source struct {
-	name string
-	now  func() time.Duration
+	name  string
+	now   func() time.Duration
+	fresh chan struct{} // room for one: something new is known
 
 	mu     sync.Mutex
 	status *guard.Status
@@ -89,6 +92,10 @@ func (s *source) follow(ctx context.Context, ask Ask) {
 			s.wind.take(status)
 		}
 		s.mu.Unlock()
+		select {
+		case s.fresh <- struct{}{}:
+		default:
+		}
 		select {
 		case <-ctx.Done():
 			return

@@ -72,12 +72,6 @@ func (p *pages) leave(pg *page) {
 	delete(p.open, pg)
 }
 
-func (p *pages) count() int {
-	p.mu.Lock()
-	defer p.mu.Unlock()
-	return len(p.open)
-}
-
 // tell gives every page the same bytes; it never waits for one.
 func (p *pages) tell(kind int, text []byte) {
 	p.mu.Lock()

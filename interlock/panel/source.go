@@ -75,7 +75,6 @@ type source struct {
 	status *guard.Status
 	at     time.Duration // when it came
 	err    error         // of the last question, nil if it was answered
-	asked  time.Duration // when the question that still waits was put
 	wind   windHistory
 }
 

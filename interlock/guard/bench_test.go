@@ -1,8 +1,11 @@
 package guard
 
 import (
+	"bytes"
 	"context"
 	"net"
+	"os/exec"
+	"runtime"
 	"slices"
 	"sync/atomic"
 	"testing"
@@ -15,6 +18,7 @@ import (
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/telemetry/link"
+	"downhaul/interlock/triplog"
 )
 
 // stampOutput notes when it was driven off.
@@ -54,10 +58,79 @@ func (b *stampBoard) Levels() (uint32, error) { return b.levels, nil }
 // silence of its lines is counted as held_up and made again. p50, p99
 // and p99.9 need -benchtime of some thousand iterations (-benchtime
 // 2000x); the numbers are this computer's alone.
+//
+// Both are measured with nothing else to do; with another sender's 20,000
+// frames a second on the same socket; with a disk that does not answer
+// (there is no floor: the bare reader writes nothing); and with two busy
+// processes for every processor.
 func BenchmarkDatagramToRelay(b *testing.B) {
-	b.Run("guard", func(b *testing.B) { measure(b, guardTrip) })
-	b.Run("floor", func(b *testing.B) { measure(b, bareTrip) })
+	for _, under := range []stress{{name: "idle"}, {name: "flood", flood: true}, {name: "stalled-disk", disk: true}, {name: "busy-processors", hogs: true}} {
+		b.Run(under.name, func(b *testing.B) {
+			if under.hogs {
+				defer hog(b)()
+			}
+			b.Run("guard", func(b *testing.B) { measure(b, under.guardTrip) })
+			if !under.disk {
+				b.Run("floor", func(b *testing.B) { measure(b, under.bareTrip) })
+			}
+		})
+	}
 }
+
+// stress is what goes on beside the measurement.
+type stress struct {
+	name              string
+	flood, disk, hogs bool
+}
+
+// hog keeps every processor busy twice over.
+func hog(b *testing.B) (stop func()) {
+	var all []*exec.Cmd
+	for range 2 * runtime.NumCPU() {
+		c := exec.Command("sh", "-c", "while :; do :; done")
+		must(b, c.Start())
+		all = append(all, c)
+	}
+	return func() {
+		for _, c := range all {
+			_ = c.Process.Kill()
+			_ = c.Wait()
+		}
+	}
+}
+
+// others sends 20,000 frames a second of another sender until stop, where the
+// stress asks for it.
+func (s stress) others(b *testing.B, to string) (stop func()) {
+	if !s.flood {
+		return func() {}
+	}
+	conn := dialed(b, to)
+	frames := bytes.Repeat(encodeAs(b, 42, 1, 9, &common.MessageAttitude{TimeBootMs: 77}), 20)
+	ctx, cancel := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	go func() {
+		defer close(done)
+		for tick := time.NewTicker(time.Millisecond); ctx.Err() == nil; <-tick.C {
+			_, _ = conn.Write(frames)
+		}
+	}()
+	return func() { cancel(); <-done; conn.Close() }
+}
+
+// hungDisk does not answer until it is closed; a nil one answers at once.
+type hungDisk chan struct{}
+
+func (d hungDisk) wait() error {
+	if d != nil {
+		<-d
+	}
+	return nil
+}
+
+func (d hungDisk) Append(triplog.Line, bool) error   { return d.wait() }
+func (d hungDisk) Put(intake.Chunk, ...string) error { return d.wait() }
+func (d hungDisk) Sync() error                       { return d.wait() }
 
 func measure(b *testing.B, trip func(b *testing.B) (took time.Duration, ok bool)) {
 	times := make([]time.Duration, 0, b.N)
@@ -87,7 +160,7 @@ func dialed(b *testing.B, to string) net.Conn {
 	return conn
 }
 
-func bareTrip(b *testing.B) (took time.Duration, ok bool) {
+func (s stress) bareTrip(b *testing.B) (took time.Duration, ok bool) {
 	in, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
 	must(b, err)
 	defer in.Close()
@@ -96,13 +169,21 @@ func bareTrip(b *testing.B) (took time.Duration, ok bool) {
 	go func() {
 		buf := make([]byte, 64<<10)
 		close(ready)
-		if _, _, err := in.ReadFromUDPAddrPort(buf); err == nil {
-			_ = pin.Set(false)
+		for {
+			n, _, err := in.ReadFromUDPAddrPort(buf)
+			if err != nil {
+				return
+			}
+			if n == 1 {
+				_ = pin.Set(false)
+				return
+			}
 		}
 	}()
 	<-ready
 	conn := dialed(b, in.LocalAddr().String())
 	defer conn.Close()
+	defer s.others(b, in.LocalAddr().String())()
 	time.Sleep(time.Millisecond) // the reader waits in the kernel
 	sent := time.Since(pin.from)
 	_, err = conn.Write([]byte("x"))
@@ -111,7 +192,7 @@ func bareTrip(b *testing.B) (took time.Duration, ok bool) {
 	return time.Duration(pin.off.Load()) - sent, true
 }
 
-func guardTrip(b *testing.B) (took time.Duration, ok bool) {
+func (s stress) guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	r := newRig(b)
 	r.live()
 	pin := &stampOutput{told: make(chan struct{}, 1)}
@@ -123,7 +204,11 @@ func guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	l.cfg.Board = board
 	l.pin.relay, l.pin.heartbeat = board.Relay(), board.Heartbeat()
 	l.pin.buzzer, l.pin.lamp = board.Buzzer(), board.Lamp()
-	k := newKeeper(r.env, nullLog{}, nullRecorder{}, func(uint32) {})
+	var disk hungDisk
+	if s.disk {
+		disk = make(hungDisk)
+	}
+	k := newKeeper(r.env, disk, disk, func(uint32) {})
 	l.cfg.Keep = k.put
 	udp, err := link.Open(link.Config{Kind: link.UDP, Address: "127.0.0.1:0"})
 	must(b, err)
@@ -132,7 +217,11 @@ func guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	go func() {
 		// The rig's craft came from an address of its own; so does this.
 		_ = udp.Run(ctx, func(p link.Packet) {
-			l.Telemetry(intake.Chunk{From: craftFrom, To: p.To, Bytes: p.Bytes})
+			from := craftFrom
+			if len(p.Bytes) > 500 {
+				from = p.From // the other sender's
+			}
+			l.Telemetry(intake.Chunk{From: from, To: p.To, Bytes: p.Bytes})
 		}, func(link.Event) {})
 		done <- struct{}{}
 	}()
@@ -145,6 +234,7 @@ func guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	go func() { g.turnUntil(ctx); done <- struct{}{} }()
 	conn := dialed(b, udp.LocalAddr().String())
 	defer conn.Close()
+	quiet := s.others(b, udp.LocalAddr().String())
 	time.Sleep(2 * time.Millisecond) // the loop waits as it does between frames
 	boot := uint32((craftmodel.HeronTwo().Uptime+from)/ms) + 50
 	frame := encode(b, 0, &common.MessageAttitude{TimeBootMs: boot, Roll: 1})
@@ -153,7 +243,11 @@ func guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	must(b, err)
 	<-pin.told
 	took = time.Duration(pin.off.Load()) - sent
+	quiet()
 	stop()
+	if disk != nil {
+		close(disk)
+	}
 	for range 3 {
 		<-done
 	}

@@ -111,6 +111,9 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return hint(err, "nothing was proved, and no record is kept")
 	}
+	if p.SigningKey != "" {
+		out.Report.Notes = append(out.Report.Notes, "the craft's signatures are not proved here: its frames are given as they are behind that check")
+	}
 	out.Passed = out.Report.Pass
 	out.Counts = outcomesOf(out.Report)
 	var kept error

@@ -1,0 +1,53 @@
+package proof
+
+import (
+	"encoding/hex"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/interlock/pad"
+	"downhaul/rules"
+)
+
+// A proof counts for the bytes of both files and for the software, whatever
+// the day; the newest of them decides.
+func TestDueIsForExactlyTheseFiles(t *testing.T) {
+	p, e := &pad.Pad{Hash: [32]byte{1}}, &rules.Envelope{Hash: [32]byte{2}}
+	made := func(envelope, padFile byte, software string, passed bool) *Record {
+		x, y := [32]byte{envelope}, [32]byte{padFile}
+		return &Record{Made: time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC), Software: software, Passed: passed,
+			Envelope: File{SHA256: hex.EncodeToString(x[:])}, Pad: File{SHA256: hex.EncodeToString(y[:])}}
+	}
+	never, other, failed := "not proved for exactly these files", "another version", "failed 2031-05-03"
+	for _, c := range []struct {
+		records []*Record
+		want    string
+	}{
+		{nil, never},
+		{[]*Record{made(2, 9, "v1", true), made(9, 1, "v1", true), made(1, 2, "v1", true)}, never},
+		{[]*Record{made(2, 1, "v1", true)}, ""},
+		{[]*Record{made(2, 1, "v0", true)}, other},
+		{[]*Record{made(2, 1, "v1", true), made(2, 1, "v0", false)}, ""},
+		{[]*Record{made(2, 1, "v1", true), made(2, 1, "v1", false)}, failed},
+		{[]*Record{made(2, 1, "v1", false), made(2, 1, "v1", true), made(2, 9, "v1", false)}, ""},
+	} {
+		got := Due(p, e, "v1", c.records)
+		if (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+			t.Errorf("%d records: %q, want %q", len(c.records), got, c.want)
+		}
+	}
+}
+
+func TestRecordComesBackAsItWasKept(t *testing.T) {
+	dir := t.TempDir()
+	r := &Record{Schema: Schema, Made: time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC), Software: "downhaul", Passed: true,
+		NotProven: []string{"gust"}, Report: []byte(`{"schema":1,"rules":[]}`)}
+	if _, err := r.Write(dir); err != nil {
+		t.Fatal(err)
+	}
+	got, trouble, err := Records(dir)
+	if err != nil || len(trouble) != 0 || len(got) != 1 || got[0].Number != 1 || !got[0].Passed || got[0].NotProven[0] != "gust" || !strings.Contains(string(got[0].Report), "rules") {
+		t.Fatalf("%+v, %v, %v", got, trouble, err)
+	}
+}

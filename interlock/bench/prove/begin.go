@@ -38,6 +38,7 @@ func (p *plan) begin() (*bases, error) {
 		b.air = b.ground.clone()
 		b.air.fly()
 		if b.air.state() == interlock.Live {
+			p.buried(b)
 			return b, nil
 		}
 		if !p.grounded(b.air) {
@@ -45,6 +46,18 @@ func (p *plan) begin() (*bases, error) {
 		}
 	}
 	return nil, fmt.Errorf("prove: no rule is left that can be brought to a start")
+}
+
+// buried notes that the craft would have to stand below the ground to be inside
+// every limit and caution: a prediction that is pessimistic by metres does that.
+func (p *plan) buried(b *bases) {
+	for _, id := range p.setup.Site.Derived.HeightSources {
+		if h := b.ground.sc.v[id]; h < -0.05 {
+			p.notes = append(p.notes, fmt.Sprintf("no height above the ground is inside every limit and caution on this pad: here the craft stands at %s. "+
+				"Look at the limits of height, and at error, reaction and thrust under [height] in the pad file", rules.Format(h, rules.DefaultUnit(rules.Length, p.setup.Envelope.Units))))
+			return
+		}
+	}
 }
 
 // reasons is what stands against a start, in words.
@@ -189,4 +202,38 @@ func (p *plan) origin(i int) int {
 		return i
 	}
 	return p.index[i]
+}
+
+// byPhase are the channels that tell how the craft stands or flies.
+var byPhase = append(append([]rules.ChannelID{rules.CraftArmed, rules.CraftLanded}, span(rules.Motor1Output, rules.Motor16Output)...), span(rules.Motor1Speed, rules.Motor16Speed)...)
+
+// forBuiltins gives the pads for the built-in interlocks. A rule with which the
+// craft does not stand and fly as any craft does (it must never be armed, its
+// rotors must turn) would keep these from being seen: they are proved in a core
+// without it then.
+func (p *plan) forBuiltins(b *bases) (*plan, *bases, error) {
+	usual := b.air.sc.v[rules.CraftArmed] == 1 && b.air.sc.v[rules.CraftLanded] == 0 && b.ground.sc.v[rules.CraftLanded] == 1
+	for id := rules.Motor1Output; id <= rules.Motor16Speed; id++ {
+		usual = usual && b.ground.sc.v[id] == 0
+	}
+	if usual {
+		return p, b, nil
+	}
+	q := *p
+	q.asideWhy, q.notes = map[int]string{}, nil
+	var names []string
+	q.without(func(i int) string {
+		r := &q.env.Rules[i]
+		if !slices.ContainsFunc(q.setup.Site.Derived.Needs(r.Watch), func(id rules.ChannelID) bool { return slices.Contains(byPhase, id) }) {
+			return ""
+		}
+		names = append(names, r.Name)
+		return "not as any craft"
+	}, func(int) string { return "" })
+	bb, err := q.begin()
+	if err != nil {
+		return nil, nil, err
+	}
+	p.notes = append(p.notes, "the built-in interlocks are proved without "+quoted(names)+", with which the craft does not stand and fly as any other")
+	return &q, bb, nil
 }

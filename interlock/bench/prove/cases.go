@@ -48,7 +48,7 @@ func (t *trial) within() {
 	switch f := t.verdict(r.log, interlock.ReasonRule); {
 	case !ok:
 		fault = "the value never reached the rule"
-	case t.left(v):
+	case t.left(v) && !t.trips:
 		fault = fmt.Sprintf("the core read %s, past the limit, for a value set inside it", t.say(v))
 	case f != nil:
 		fault = fmt.Sprintf("tripped at %s, which is not past %s", t.say(v), t.say(t.limit))
@@ -81,6 +81,10 @@ func (t *trial) as(read, sent float64) bool {
 	switch t.rule.Watch {
 	case rules.Apex:
 		// It grows until the next sample; the edge itself must lie at the limit.
+		// Where it must last, what a sample tells lies in the deadband or past it.
+		if t.trips {
+			return math.Abs(sent-t.limit) <= slack+t.rule.Deadband
+		}
 		return math.Abs(sent-t.limit) <= slack && read <= t.limit
 	case rules.LinkLoss:
 		slack += 0.02
@@ -104,6 +108,9 @@ func (t *trial) beyond() {
 		t.add("outside", fmt.Sprintf("no trip within %s at %s, past %s", ms(r.now-from), t.say(t.x), t.say(t.limit)), "")
 		return
 	}
+	if t.trips {
+		v = t.x
+	}
 	if ok {
 		t.row.Tripped = &v
 	}
@@ -112,7 +119,7 @@ func (t *trial) beyond() {
 	t.row.Detect = &seconds
 	fault := ""
 	switch {
-	case !ok || !t.left(v):
+	case !ok || !t.left(v) && !t.trips:
 		fault = fmt.Sprintf("tripped although nothing past the limit was read (%s)", t.say(v))
 	case took > t.budget.Relay:
 		fault = fmt.Sprintf("took %s, and may take %s", ms(took), ms(t.budget.Relay))
@@ -203,6 +210,8 @@ func find(log []event, kind interlock.EffectKind, is func(*event) bool) *event {
 	return nil
 }
 
+const pulses = "pulses tell of a change when they come, not to the millisecond"
+
 const average = "worked out over a span of time: what one sample says is not the value"
 
 // inTime: back inside before lasting ends, so that nothing comes of it.
@@ -214,6 +223,9 @@ func (t *trial) inTime() {
 		return
 	case t.d.average:
 		t.moot(name, average)
+		return
+	case t.d.pulses:
+		t.skip(name, pulses)
 		return
 	case t.rule.Lasting < 4*time.Millisecond:
 		t.skip(name, "lasting is shorter than the clock of the messages can tell")
@@ -252,6 +264,9 @@ func (t *trial) chatter() {
 	case t.d.average:
 		t.moot(name, average)
 		return
+	case t.d.pulses:
+		t.skip(name, pulses)
+		return
 	case t.rule.Lasting < 10*time.Millisecond:
 		t.skip(name, "lasting is shorter than the clock of the messages can tell")
 		return
@@ -262,8 +277,8 @@ func (t *trial) chatter() {
 		t.tell(r)
 		r.run((t.rule.Lasting * 6 / 10).Truncate(time.Millisecond))
 		t.back(r)
-		if !t.plain {
-			t.inside(r, t.limit-t.way*(t.rule.Deadband+3*t.q))
+		if x := t.limit - t.way*(t.rule.Deadband+3*t.q); !t.plain && t.rule.Side(x) < rules.InDeadband && t.plausible(x) {
+			t.inside(r, x)
 		}
 		t.tell(r)
 		r.run(max(2*time.Millisecond, (t.rule.Lasting * 6 / 10).Truncate(time.Millisecond)))
@@ -281,7 +296,7 @@ func (t *trial) dither() {
 	if !fine {
 		t.moot(name, "there is no deadband that the field could tell")
 	}
-	if fine && t.rule.Lasting >= 4*time.Millisecond && !t.d.average {
+	if fine && t.rule.Lasting >= 4*time.Millisecond && !t.d.average && !t.d.pulses {
 		r := t.fresh(t.near)
 		t.out(r, t.x)
 		t.tell(r)
@@ -346,6 +361,10 @@ func (t *trial) spike() {
 			t.moot(name, average)
 			return
 		}
+	}
+	if t.d.pulses {
+		t.skip(name, pulses)
+		return
 	}
 	r := t.fresh(t.near)
 	list := t.p.sourcesOf(t.d.moves)
@@ -414,6 +433,12 @@ func (t *trial) ramp() {
 	}
 	span := 20 * t.period
 	start := t.limit - t.way*math.Max(t.rule.Deadband, 20*t.q)
+	if !t.plausible(start) || t.rule.Side(start) >= rules.Beyond {
+		// The channel is too coarse, or the limits too near, for that much room.
+		if v, ok := t.p.valueIn(&t.near.sc, t.d); ok {
+			start = v
+		}
+	}
 	if t.d.jump < math.Inf(1) {
 		span = max(span, time.Duration(math.Abs(t.limit-start)/heightPace*2e9))
 	}

@@ -25,6 +25,8 @@ type drive struct {
 	average bool
 	// forget is how long a value that is left stays in it.
 	forget time.Duration
+	// pulses tell it: a change shows when they come, not when it is sent.
+	pulses bool
 	// own says that the pad's own sensor measures it.
 	own bool
 	// slow channels may not jump further than this.
@@ -156,10 +158,8 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 	case rules.Height:
 		heights(same)
 	case rules.Apex:
-		climb := cfg.ErrorClimb
-		most := p.period(cfg.HeightSources) + cfg.Reaction // its age just before the next sample
-		a := math.Max(0, cfg.MaxAcceleration-derived.Gravity)
-		gain := derived.Coast(cfg.ErrorHeight, climb, most.Seconds(), a)
+		// Its age just before the next sample counts: that is when it is highest.
+		gain := p.coast(p.period(cfg.HeightSources))
 		heights(func(x float64) float64 { return x - gain })
 	case rules.Tilt:
 		field(rules.Roll, same)
@@ -217,7 +217,7 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 			factor = math.Pow(cfg.RotorHeight/cfg.AnemometerHeight, cfg.Exponent)
 		}
 		field(rules.WindSpeed, func(x float64) float64 { return x / factor })
-		d.settle = 500 * time.Millisecond
+		d.settle, d.pulses = 500*time.Millisecond, true
 	case rules.PackMeanCell:
 		n := float64(max(1, cfg.Cells))
 		field(cfg.PackVoltage, func(x float64) float64 { return x * n })
@@ -230,13 +230,33 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 			d.jump = heightJump
 		}
 		if id == rules.WindSpeed {
-			d.settle = 500 * time.Millisecond
+			d.settle, d.pulses = 500*time.Millisecond, true
+		}
+		if id >= rules.Pack1Voltage && id <= rules.Pack4CellSpread && (id-rules.Pack1CellSpread)%eachPack == 0 {
+			// The highest cell stays one: above 4.5 V it is a pack.
+			d.set = func(s *scene, x float64) {
+				s.put(id-1, math.Min(s.to[id-1], math.Max(2, 4.45-x)))
+				s.put(id, x)
+			}
 		}
 		if p.oneCell(id) {
 			return nil, "one BATTERY_STATUS tells no more than 14 cells one by one, and this pack has more"
 		}
 	}
 	return d, ""
+}
+
+// coast is what the predicted apex adds to a height of that age, at no climb.
+func (p *plan) coast(age time.Duration) float64 {
+	cfg := &p.setup.Site.Derived
+	return derived.Coast(cfg.ErrorHeight, cfg.ErrorClimb, (age + cfg.Reaction).Seconds(), math.Max(0, cfg.MaxAcceleration-derived.Gravity))
+}
+
+// settled is the drive of a prediction that falls back with each new sample,
+// for a rule that must last: the height that every sample tells counts.
+func (d *drive) settled(p *plan) {
+	set, less := d.set, p.coast(p.period(d.moves))-p.coast(0)
+	d.set = func(s *scene, x float64) { set(s, x+less) }
 }
 
 // oneCell says that the channel is told from single cells that the message

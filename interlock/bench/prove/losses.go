@@ -52,7 +52,7 @@ func (t *trial) silence() {
 		t.row.Silence = &s
 	}
 	t.add("silence", fault, "acts after %s", ms(max(took, 0)))
-	if f := t.verdict(r.log, interlock.ReasonRuleMissing); fault == "" && f != nil && f.Kind == interlock.TripEffect {
+	if f := t.verdict(r.log, interlock.ReasonRuleMissing); fault == "" && f != nil && f.Kind == interlock.TripEffect && t.verdict(r.log, interlock.ReasonRule) == nil {
 		t.stop("stop when missing", r, f, t.rule.MissingStop, t.rule.MissingGrace)
 	}
 }

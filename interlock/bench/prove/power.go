@@ -132,10 +132,7 @@ func (p *plan) rotors() []source {
 	}
 	for four := range 4 {
 		first := rules.Motor1Speed + rules.ChannelID(4*four)
-		feeds := span(first, first+3)
-		if four == 0 {
-			feeds = append(feeds, rules.ESCVoltage, rules.ESCCurrent)
-		}
+		feeds := append(span(first, first+3), rules.ESCVoltage, rules.ESCCurrent)
 		list = append(list, source{feeds: feeds, make: func(r *rig, s *scene) message.Message {
 			m := &common.MessageEscStatus{TimeUsec: r.bootMicros(s), Index: uint8(4 * four)}
 			for i := range m.Rpm {

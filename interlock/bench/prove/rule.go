@@ -3,7 +3,6 @@ package prove
 import (
 	"errors"
 	"fmt"
-	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -26,6 +25,7 @@ type trial struct {
 	limit  float64 // past it the rule is left
 	rate   bool
 	plain  bool // is, is_not: a value and not a way
+	trips  bool // past the limit is what trips: the value falls back by itself
 	near   *rig // in the air, inside, from where every excursion sets out
 	period time.Duration
 	budget Budget
@@ -280,6 +280,10 @@ func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 		}
 		return row, beside
 	}
+	if t.nowhere() {
+		row.Outcome, row.Why = NotProven, "no value of "+rule.Watch.String()+" lies past that side: it can only act on silence"
+		return row, ""
+	}
 	if fault := t.edge(); fault != "" {
 		t.add("limit", fault, "")
 		return row, ""
@@ -289,18 +293,6 @@ func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 	}
 	t.all()
 	return row, ""
-}
-
-// overtaken says which other rules trip at the excursion before the rule does.
-func (t *trial) overtaken() string {
-	r := t.fresh(t.near)
-	t.out(r, t.x)
-	r.run(t.hold() + t.budget.Relay)
-	names := t.others(r.log, t.verdict(r.log, interlock.ReasonRule))
-	if len(names) == 0 {
-		return ""
-	}
-	return quoted(names) + " " + pick(len(names) == 1, "trips", "trip") + " first"
 }
 
 // quoted lists names.
@@ -328,108 +320,6 @@ func unitOf(r *rules.Rule) string {
 		kind = kind.Rate()
 	}
 	return rules.SIUnit(kind)
-}
-
-// ready finds the drive and the pad from which excursions set out; the reason
-// if there is none, and whether the other rules may be what is in the way.
-func (t *trial) ready() (why string, mend bool) {
-	d, why := t.p.driveOf(t.rule.Watch)
-	if d == nil {
-		return why, false
-	}
-	t.d = d
-	t.period = t.p.period(d.moves)
-	if t.rate && (d.average || d.id == rules.LinkLag) {
-		return "the rate of a channel that is itself worked out over a span: no inverse is written for it", false
-	}
-	t.near = t.b.air.clone()
-	switch slow := d.jump < math.Inf(1); {
-	case slow && t.rate && t.way < 0:
-		// High enough to fall from for as long as it takes.
-		t.d.set(&t.near.sc, 1+1.5*math.Abs(t.limit)*t.hold().Seconds())
-	case slow && !t.rate && !t.plain:
-		room := math.Min(0.3*d.jump+t.rule.Deadband, 0.9*d.jump)
-		t.d.set(&t.near.sc, t.limit-t.way*room)
-	}
-	if d.jump < math.Inf(1) {
-		t.near.rest()
-		t.near.run(2500 * time.Millisecond)
-	}
-	t.near.justAfter(d.moves)
-	t.near.core.View(&t.near.view)
-	switch v := &t.near.view.Rules[t.i]; {
-	case t.near.view.State != interlock.Live:
-		if names := t.others(t.near.log, nil); len(names) > 0 {
-			return quoted(names) + " " + pick(len(names) == 1, "trips", "trip") + " on the way to its limit", true
-		}
-		return fmt.Sprintf("the craft cannot be brought near the limit and stay live (%v)", t.near.view.Why), true
-	case !v.HasValue || v.Reading.Quality != rules.Good:
-		return fmt.Sprintf("%v has no good value here (%s)", t.rule.Watch, v.Reading.Cause), true
-	case t.rule.Side(v.Value) >= rules.InDeadband:
-		return fmt.Sprintf("%v cannot be brought inside its limit beside the other rules (it reads %s)", t.rule.Watch, t.say(v.Value)), true
-	case !v.InForce && t.rule.While != rules.Always:
-		return "its phase cannot be brought about beside the other rules", true
-	}
-	return "", false
-}
-
-// probe tries the value x for as long as it takes to be read, and says whether
-// the core read it as past the limit, and what it read.
-func (t *trial) probe(x float64) (v float64, past bool) {
-	r := t.fresh(t.near)
-	t.inside(r, x)
-	span := t.d.settle + t.rule.Over + 3*t.period
-	if t.rate {
-		span = t.hold() // a rate goes on being worked out
-	}
-	r.run(span)
-	v, ok := t.furthest(r)
-	return v, ok && t.left(v)
-}
-
-// edge finds two values next to each other, as finely as the field can tell
-// them apart, the one inside and the other past the limit.
-func (t *trial) edge() string {
-	if t.plain {
-		t.x, t.in = t.limit, other(t.rule)
-		if t.rule.Form == rules.IsNot {
-			t.x, t.in = t.in, t.x
-		}
-		return ""
-	}
-	step := t.d.step
-	t.q = step(t.limit)
-	if t.rate {
-		t.q = step(t.from(&t.near.sc)) / t.rule.Over.Seconds()
-	}
-	at := func(k int) float64 { return t.limit + t.way*float64(k)*t.q }
-	tries := 0
-	past := func(k int) bool { tries++; _, p := t.probe(at(k)); return p }
-	in, out := 0, 0
-	if past(0) {
-		for in = -1; past(in); in *= 2 {
-			if tries > 24 {
-				return fmt.Sprintf("no value inside the limit was found near it (down to %s)", t.say(at(in)))
-			}
-			out = in
-		}
-	} else {
-		for out = 1; !past(out); out *= 2 {
-			if tries > 24 {
-				return fmt.Sprintf("no value past the limit reached the rule (up to %s)", t.say(at(out)))
-			}
-			in = out
-		}
-	}
-	for out-in > 1 && tries < 60 {
-		if mid := in + (out-in)/2; past(mid) {
-			out = mid
-		} else {
-			in = mid
-		}
-	}
-	t.x, t.in = at(out), at(in)
-	return ""
 }
 
 // others names the rules that tripped before the rule did.

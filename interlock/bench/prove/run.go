@@ -54,7 +54,11 @@ func Run(setup Setup) (*Report, error) {
 	if say("built-in interlocks"); stopped {
 		return nil, ErrStopped
 	}
-	t := &builtins{p: p, b: b}
+	q, bb, err := p.forBuiltins(b)
+	if err != nil {
+		return nil, err
+	}
+	t := &builtins{p: q, b: bb}
 	t.all()
 	out.Builtins = t.out
 	out.Notes = append([]string{}, p.notes...)

@@ -38,7 +38,7 @@ type scene struct {
 const (
 	heightJump = 0.9 // m
 	heightPace = 0.8 // m/s
-	lagJump    = 0.02
+	lagJump    = 0.05
 	lagPace    = 0.5 // s/s
 )
 

@@ -87,6 +87,9 @@ func (p *plan) aside(r *rig, unmet []interlock.Unmet) bool {
 		if !ok {
 			return ""
 		}
+		if d, reason := p.driveOf(p.env.Rules[i].Watch); d == nil && reason != "" {
+			return reason
+		}
 		return "no start can be made with it (" + why + ")"
 	}, func(i int) string {
 		why, _ := named(interlock.NeedPermissive, i)
@@ -216,6 +219,10 @@ func (p *plan) forBuiltins(b *bases) (*plan, *bases, error) {
 	for id := rules.Motor1Output; id <= rules.Motor16Speed; id++ {
 		usual = usual && b.ground.sc.v[id] == 0
 	}
+	climbs := append([]rules.ChannelID{rules.Climb}, p.setup.Site.Derived.Needs(rules.Climb)...)
+	for _, id := range climbs[1:] {
+		usual = usual && b.air.sc.v[id] == 0
+	}
 	if usual {
 		return p, b, nil
 	}
@@ -224,7 +231,7 @@ func (p *plan) forBuiltins(b *bases) (*plan, *bases, error) {
 	var names []string
 	q.without(func(i int) string {
 		r := &q.env.Rules[i]
-		if !slices.ContainsFunc(q.setup.Site.Derived.Needs(r.Watch), func(id rules.ChannelID) bool { return slices.Contains(byPhase, id) }) {
+		if !slices.Contains(climbs, r.Watch) && !slices.ContainsFunc(q.setup.Site.Derived.Needs(r.Watch), func(id rules.ChannelID) bool { return slices.Contains(byPhase, id) }) {
 			return ""
 		}
 		names = append(names, r.Name)

@@ -115,6 +115,9 @@ func (t *trial) beyond() {
 		t.row.Tripped = &v
 	}
 	took := f.At - from
+	if t.rate {
+		took = t.tenthPast(took)
+	}
 	seconds := took.Seconds()
 	t.row.Detect = &seconds
 	fault := ""
@@ -130,8 +133,21 @@ func (t *trial) beyond() {
 	case t.rule.Stop != rules.NoStop && f.HasValue && !t.left(f.Value):
 		fault = fmt.Sprintf("the record says %s, which is not past the limit", t.say(f.Value))
 	}
-	t.add("outside", fault, "tripped at %s after %s", t.say(v), ms(took))
+	t.add("outside", fault, "tripped at %s; %s %s", t.say(v), pick(t.rate, "a tenth past the limit after", "after"), ms(took))
 	t.stop("stop", r, f, t.rule.Stop, t.rule.Grace)
+}
+
+// tenthPast is how long a rate that lies a tenth past the limit takes: one that
+// lies a step past it shows only when the span is full, and by luck.
+func (t *trial) tenthPast(took time.Duration) time.Duration {
+	r := t.fresh(t.near)
+	from := r.now
+	t.out(r, 1.1*t.limit)
+	r.run(t.hold() + t.budget.Relay)
+	if f := t.verdict(r.log, interlock.ReasonRule); f != nil {
+		return f.At - from
+	}
+	return took
 }
 
 // stop looks at what a trip did: the relay in the very same call, or lowering
@@ -309,7 +325,7 @@ func (t *trial) dither() {
 		switch f := t.verdict(r.log, interlock.ReasonRule); {
 		case f == nil:
 			fault = fmt.Sprintf("no trip: %s, in the deadband, stopped the delay", t.say(within))
-		case f.At > from+t.rule.Lasting:
+		case f.At > from+t.rule.Lasting && !(t.trips && f.At <= from+t.rule.Lasting+t.period):
 			fault = fmt.Sprintf("tripped only %s after the excursion, not after %s", ms(f.At-from), ms(t.rule.Lasting))
 		}
 		t.add(name, fault, "%s does not stop the delay", t.say(within))
@@ -405,7 +421,7 @@ func (t *trial) step() {
 	}
 	size := math.Min(math.Max(0.1*math.Abs(t.limit), 20*t.q), 0.3*t.d.jump)
 	x := t.limit + t.way*size
-	if c := t.rule.Watch.Channel(); x < c.Low || x > c.High {
+	if !t.plausible(x) {
 		x = t.x
 	}
 	r := t.fresh(t.near)
@@ -443,14 +459,14 @@ func (t *trial) ramp() {
 		span = max(span, time.Duration(math.Abs(t.limit-start)/heightPace*2e9))
 	}
 	r := t.fresh(t.near)
-	rate := t.way * math.Abs(t.limit-start) / span.Seconds()
+	rate := t.way * math.Max(math.Abs(t.limit-start), 5*t.q) / span.Seconds()
 	r.outward = t.way
 	t.d.set(&r.sc, start)
 	r.run(t.d.settle + 4*t.period)
 	from := r.now
 	r.sc.ramp, r.sc.rampFrom, r.sc.rampRate, r.sc.rampAt = t.d, start, rate, r.now
-	crossing := from + span
-	r.until(crossing + t.hold() + t.budget.Relay)
+	crossing := from + time.Duration(math.Abs((t.limit-start)/rate)*1e9)
+	r.until(crossing + time.Duration(2*math.Abs(t.q/rate)*1e9) + t.hold() + t.budget.Relay)
 	f := t.verdict(r.log, interlock.ReasonRule)
 	fault := ""
 	switch {

@@ -21,15 +21,35 @@ func (t *trial) ready() (why string, mend bool) {
 		d.settled(t.p)
 		t.trips = true
 	}
+	t.trips = t.trips || t.rate && t.rule.Lasting > 0
 	t.period = t.p.period(d.moves)
 	if t.rate && (d.average || d.id == rules.LinkLag) {
 		return "the rate of a channel that is itself worked out over a span: no inverse is written for it", false
 	}
+	switch {
+	case d.id == rules.SlantRange && (t.rate || t.way < 0):
+		return "the range is moved along the ground here, and the height keeps it from coming near", false
+	case d.id == rules.Sway && t.way < 0, d.id == rules.Peak10 && t.way < 0, d.id == rules.Lull10 && t.way > 0:
+		return "what was swayed or blown stays in the span it is worked out over: no single excursion brings it there", false
+	}
 	t.near = t.b.air.clone()
 	switch slow := d.jump < math.Inf(1); {
-	case slow && t.rate && t.way < 0:
-		// High enough to fall from for as long as it takes.
-		t.d.set(&t.near.sc, 1+1.5*math.Abs(t.limit)*t.hold().Seconds())
+	case t.rate:
+		// Room to move for as long as it takes; a height falls to no lower than
+		// the ground.
+		low, high := t.span()
+		if slow {
+			low = 1
+		}
+		room, from := 1.5*math.Abs(t.limit)*t.hold().Seconds(), t.from(t.near)
+		switch {
+		case high-low < room:
+			return fmt.Sprintf("to change so fast for %s it would have to leave what can be read", ms(t.hold())), false
+		case t.way > 0 && from+room > high:
+			t.d.set(&t.near.sc, high-room)
+		case t.way < 0 && from-room < low:
+			t.d.set(&t.near.sc, low+room)
+		}
 	case slow && !t.rate && !t.plain:
 		room := math.Min(0.3*d.jump+t.rule.Deadband, 0.9*d.jump)
 		t.d.set(&t.near.sc, t.limit-t.way*room)
@@ -37,6 +57,8 @@ func (t *trial) ready() (why string, mend bool) {
 	if d.jump < math.Inf(1) {
 		t.near.rest()
 		t.near.run(2500 * time.Millisecond)
+	} else if t.rate {
+		t.near.run(t.d.settle + t.rule.Over + t.rule.StaleAfter) // what was set is no change of the day
 	}
 	t.near.justAfter(d.moves)
 	t.near.core.View(&t.near.view)
@@ -87,7 +109,9 @@ func (t *trial) edge() string {
 	step := t.d.step
 	t.q = step(t.limit)
 	if t.rate {
-		t.q = step(t.from(&t.near.sc)) / t.rule.Over.Seconds()
+		// The steps grow with the value, which ends well off where it began.
+		from := t.from(t.near)
+		t.q = math.Max(step(from), step(from+t.limit*t.hold().Seconds())) / t.rule.Over.Seconds()
 	}
 	at := func(k int) float64 { return t.limit + t.way*float64(k)*t.q }
 	tries := 0
@@ -125,10 +149,23 @@ func (t *trial) nowhere() bool {
 	return !t.plain && !t.rate && (t.way > 0 && t.limit >= c.High || t.way < 0 && t.limit <= c.Low)
 }
 
+// span is what the channel can read; a cell above 4.5 V counts as a whole pack.
+func (t *trial) span() (low, high float64) {
+	c := t.rule.Watch.Channel()
+	pack := c.ID >= rules.Pack1Voltage && c.ID <= rules.Pack4CellSpread
+	switch {
+	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1LowestCell-rules.Pack1Voltage:
+		return c.Low, 4.45
+	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1Left-rules.Pack1Voltage, c.ID == rules.SupplyLeft:
+		return 0, 1
+	}
+	return c.Low, c.High
+}
+
 // plausible says that the channel could read x.
 func (t *trial) plausible(x float64) bool {
-	c := t.rule.Watch.Channel()
-	return x >= c.Low && x <= c.High
+	low, high := t.span()
+	return x >= low && x <= high
 }
 
 // overtaken says which other rules trip at the excursion before the rule does.

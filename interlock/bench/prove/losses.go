@@ -169,7 +169,7 @@ func (t *trial) told() bool {
 // astray is a scene with the excursion in it.
 func (t *trial) astray(s scene) scene {
 	if t.rate {
-		t.d.set(&s, t.from(&s)+t.way*math.Abs(t.limit)*t.rule.Over.Seconds()*3)
+		t.d.set(&s, t.from(t.near)+t.way*math.Abs(t.limit)*t.rule.Over.Seconds()*3)
 		for _, id := range slow {
 			s.v[id] = s.to[id]
 		}
@@ -199,7 +199,7 @@ func (t *trial) wrongSender() {
 	r.run(t.hold())
 	v, ok := t.furthest(r)
 	fault := ""
-	if f := t.verdict(r.log, interlock.ReasonRule); f != nil || ok && t.left(v) {
+	if f := t.verdict(r.log, interlock.ReasonRule); f != nil || ok && t.left(v) && !t.trips {
 		fault = fmt.Sprintf("a value of system %d was taken for the craft's", other)
 	}
 	if fault == "" {
@@ -241,7 +241,7 @@ func (t *trial) lateData() {
 		r.rogue = &rogue{scene: t.astray(r.sc), system: t.p.setup.Intake.Craft.System, old: old, bootOnly: true, only: t.p.sourcesOf(t.needs())}
 		r.run(t.hold())
 		v, ok := t.furthest(r)
-		if f := t.verdict(r.log, interlock.ReasonRule); f != nil || ok && t.left(v) {
+		if f := t.verdict(r.log, interlock.ReasonRule); f != nil || ok && t.left(v) && !t.trips {
 			t.add(name, fmt.Sprintf("a frame whose clock lies %s back was taken for a sample", ms(old)), "")
 			return
 		}

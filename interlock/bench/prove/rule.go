@@ -95,7 +95,7 @@ func (t *trial) out(r *rig, x float64) {
 		r.outward = -1
 	}
 	if t.rate {
-		r.sc.ramp, r.sc.rampAt, r.sc.rampRate, r.sc.rampFrom = t.d, r.now, x, t.from(&r.sc)
+		r.sc.ramp, r.sc.rampAt, r.sc.rampRate, r.sc.rampFrom = t.d, r.now, x, t.from(r)
 		t.climb(r, x)
 		return
 	}
@@ -116,8 +116,13 @@ func (t *trial) climb(r *rig, x float64) {
 }
 
 // from is where a ramp of the watched channel starts.
-func (t *trial) from(s *scene) float64 {
-	if v, ok := t.p.valueIn(s, t.d); ok {
+func (t *trial) from(r *rig) float64 {
+	if t.rule.Watch.Channel().Derived {
+		if now := r.core.Reading(t.rule.Watch); now.Quality == rules.Good {
+			return now.Value
+		}
+	}
+	if v, ok := t.p.valueIn(&r.sc, t.d); ok {
 		return v
 	}
 	return 0
@@ -288,8 +293,12 @@ func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 		t.add("limit", fault, "")
 		return row, ""
 	}
-	if first := t.overtaken(); first != "" && len(p.env.Rules) > 1 {
+	switch first := t.overtaken(); {
+	case first != "" && len(p.env.Rules) > 1:
 		return row, first
+	case first != "" && (rule.Watch == rules.LinkLoss || rule.Watch == rules.LinkLag):
+		row.Outcome, row.Why = NotProven, "so bad a link counts as none: "+first
+		return row, ""
 	}
 	t.all()
 	return row, ""
@@ -297,11 +306,12 @@ func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 
 // quoted lists names.
 func quoted(names []string) string {
-	if len(names) > 3 {
-		names = append(slices.Clone(names[:3]), fmt.Sprintf("%d more", len(names)-3))
-	}
 	var out []string
-	for _, n := range names {
+	for i, n := range names {
+		if i == 3 {
+			out = append(out, fmt.Sprintf("%d more", len(names)-3))
+			break
+		}
 		out = append(out, strconv.Quote(n))
 	}
 	return strings.Join(out, " and ")
@@ -344,6 +354,10 @@ func (t *trial) others(log []event, until *event) []string {
 // rests on was moved; empty if none did.
 func (t *trial) stranger(log []event) string {
 	moved := t.needs()
+	// A home that moves, or an estimator that says it is ill, makes height missing.
+	height := slices.ContainsFunc(moved, func(id rules.ChannelID) bool {
+		return id == rules.HomeLatitude || id == rules.HomeLongitude || id == rules.HomeAltitude || id == rules.EstimatorFlags
+	})
 	for i := range log {
 		f := &log[i]
 		if f.Kind != interlock.TripEffect || f.Rule == t.i {
@@ -353,7 +367,9 @@ func (t *trial) stranger(log []event) string {
 			return f.Reason.String()
 		}
 		rests := t.p.setup.Site.Derived.Needs(t.p.env.Rules[f.Rule].Watch)
-		if !slices.ContainsFunc(rests, func(id rules.ChannelID) bool { return slices.Contains(moved, id) || t.akin(id) }) {
+		if !slices.ContainsFunc(rests, func(id rules.ChannelID) bool {
+			return slices.Contains(moved, id) || t.akin(id) || height && isHeight(id)
+		}) {
 			return t.p.env.Rules[f.Rule].Name
 		}
 	}

@@ -86,7 +86,7 @@ func (c *tally) add(e lift.Estimate, real float64) {
 // to 5 ballast steps, half of them with a full-output pull at the tether, and
 // the next step is forecast. DOWNHAUL_LIFT_SEEDS sets how many.
 func TestForecastAgainstTheModelsTruth(t *testing.T) {
-	seeds := 6
+	seeds := 4
 	if text := os.Getenv("DOWNHAUL_LIFT_SEEDS"); text != "" {
 		n, err := strconv.Atoi(text)
 		if err != nil || n < 1 {

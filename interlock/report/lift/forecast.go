@@ -1,9 +1,6 @@
 package lift
 
-import (
-	"fmt"
-	"math"
-)
+import "math"
 
 const (
 	// fewestHovers leave one degree of freedom; fewestSteps tell how thrust grows.
@@ -20,7 +17,7 @@ const (
 
 // Ask gives the forecast. The runs stand in order of time, the newest last.
 func Ask(runs []Run, q Question) Forecast {
-	f := Forecast{Schema: Schema, Rules: Criteria(), Next: []StepForecast{}}
+	f := Forecast{Schema: Schema, Concerns: concerns, Rules: Criteria(), Next: []StepForecast{}}
 	f.Needed = Requirement{Reserve: q.Reserve, Floor: q.Floor, HoverTime: q.HoverTime, Confident: confidence}
 	if !(f.Needed.Reserve > 0) {
 		f.Needed.Reserve = DefaultReserve
@@ -28,7 +25,7 @@ func Ask(runs []Run, q Question) Forecast {
 	if !(f.Needed.HoverTime > 0) {
 		f.Needed.HoverTime = DefaultHoverTime
 	}
-	if !q.WhatIf.none() {
+	if f.Points = []Point{}; !q.WhatIf.none() {
 		w := q.WhatIf
 		f.WhatIf = &w
 	}
@@ -42,6 +39,9 @@ func Ask(runs []Run, q Question) Forecast {
 	a.learn(runs)
 	for _, s := range q.Next {
 		f.Next = append(f.Next, a.step(s))
+	}
+	if len(f.Next) > 0 {
+		f.Verdict = f.Next[0].Verdict
 	}
 	return f
 }
@@ -194,7 +194,7 @@ func (a *asked) report(up []Point) {
 	}
 	a.Fit = r
 	t := student(s.freedom)
-	about := func(mid, unsure float64) Estimate { return Estimate{mid, mid - t*unsure, mid + t*unsure} }
+	about := func(mid, unsure float64) Estimate { return Estimate{mid, math.Max(mid-t*unsure, 0), mid + t*unsure} }
 	a.Pack = &PackReport{
 		Resistance: about(s.ohms, s.ohmsUnsure), Slow: about(s.slow, s.slowUnsure), StepResistance: s.stepOhms, Steps: s.steps,
 		Resting: about(s.newest, assumedResting*s.newest), PerCharge: about(s.fall, s.fallUnsure),
@@ -228,6 +228,9 @@ func cannotSee(runs []Run, q Question) []string {
 	if !speed {
 		no = append(no, "rotor speeds: thrust is told by output and voltage alone")
 	}
+	if q.Craft.Width <= 0 {
+		no = append(no, "ground effect: the craft's width was not given")
+	}
 	if q.Floor <= 0 {
 		no = append(no, "the pack's floor: no voltage to land at was given")
 	}
@@ -239,7 +242,7 @@ func (a *asked) step(s Step) StepForecast {
 	mass := s.Mass + a.question.WhatIf.Mass
 	f := StepForecast{Name: s.Name, Mass: mass, Ballast: s.Ballast, Weight: mass * Gravity}
 	if f.Name == "" {
-		f.Name = fmt.Sprintf("%.4g kg", mass)
+		f.Name = "a step"
 	}
 	if a.refusal.code != 0 || !(mass > 0) {
 		f.judge(a)

@@ -42,7 +42,7 @@ type sample struct {
 // samples draws crafts and drops those that would have lifted an attempt that
 // stayed on the ground. kept is the share that was kept.
 func takeSamples(l *law, s *supply, attempts []Point, resting, rho float64, airTold bool, n int) (out []sample, kept float64) {
-	rng := rand.New(rand.NewPCG(seed, uint64(l.drive.n)))
+	rng := newRandom(uint64(l.drive.n))
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: s.freedom, Src: rng}
 	tries := 0
 	for ; len(out) < n && tries < 50*n; tries++ {
@@ -167,3 +167,6 @@ func interval(v []float64) Estimate {
 func student(freedom float64) float64 {
 	return distuv.StudentsT{Mu: 0, Sigma: 1, Nu: freedom}.Quantile((1 + confidence) / 2)
 }
+
+// newRandom is a stream of random numbers that is the same every time.
+func newRandom(stream uint64) *rand.Rand { return rand.New(rand.NewPCG(seed, stream)) }

@@ -2,6 +2,7 @@ package lift
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"downhaul/rules"
@@ -33,6 +34,7 @@ const (
 	motorFull
 	nearFloor
 	tooLong
+	noFall
 	fine
 )
 
@@ -55,7 +57,13 @@ func (f StepForecast) Sentence(system string) (why, settle string) { return f.wh
 func (r reason) sentence(system string) (why, settle string) {
 	say := func(v float64, k rules.Kind) string { return said(v, k, system, 3, false) }
 	mass, volts, amps := say(r.mass, rules.Mass), say(r.volts, rules.Voltage), say(r.amps, rules.Current)
-	pct := func(v float64) string { return fmt.Sprintf("%.0f %%", 100*v) }
+	pct := func(v float64) string {
+		// A share that would be rounded to the requirement is told more closely.
+		if v != r.need && math.Round(100*v) == math.Round(100*r.need) {
+			return fmt.Sprintf("%.1f %%", 100*v)
+		}
+		return fmt.Sprintf("%.0f %%", 100*v)
+	}
 	const hoverMore = "hover again at two of the loads, 20 s or more each, in calm air"
 	const fullPull = "first a full-output pull of 2 s at a light step, the craft tied down or the tether taut and inside its working load"
 	switch r.code {
@@ -108,6 +116,8 @@ func (r reason) sentence(system string) (why, settle string) {
 		return fmt.Sprintf("the pack may be down to %s when the hover ends, and the floor is %s", volts, say(r.limit, rules.Voltage)), "plan a shorter hover, or start with a fuller pack"
 	case tooLong:
 		return "so much charge was never drawn: how the pack falls from there on is not known", fmt.Sprintf("plan at most %s, or hover longer at a lighter step first", say(r.seconds, rules.Duration))
+	case noFall:
+		return "the flights were too short to show how the pack falls as it drains", "hover for a minute or more at one of the loads, packs full, and record the pack until after the landing"
 	case fine:
 		return fmt.Sprintf("reserve %s at the least (required %s), with the supply seen to carry it", pct(r.share), pct(r.need)), ""
 	}

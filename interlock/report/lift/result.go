@@ -6,6 +6,9 @@ const Schema = 1
 // Verdict is the answer for one step. It concerns the next uncrewed step only.
 type Verdict string
 
+// concerns stands in every forecast.
+const concerns = "the next uncrewed step only, never a person"
+
 // The verdicts.
 const (
 	Go     Verdict = "go"
@@ -23,6 +26,10 @@ type Estimate struct {
 // Forecast is the whole answer.
 type Forecast struct {
 	Schema int `json:"schema_version"`
+	// Verdict is that of the very next step; empty when none was named.
+	Verdict Verdict `json:"verdict,omitempty"`
+	// Concerns says what a go is about.
+	Concerns string `json:"concerns"`
 	// Points are the hovers, pulls and attempts that the forecast rests on.
 	Points []Point `json:"points"`
 	// Unused says what was left out, and why.
@@ -178,4 +185,6 @@ type Point struct {
 	Pulled  float64 `json:"tether_pull_n"`
 	Scatter float64 `json:"scatter_share"` // standard error of output × voltage over the stretch
 	Motors  int     `json:"motors"`
+
+	seconds float64 // how long it lasted, without gaps
 }

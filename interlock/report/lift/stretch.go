@@ -3,6 +3,7 @@ package lift
 import (
 	"fmt"
 	"math"
+	"sort"
 )
 
 // What counts as a steady hover. Numbers of ours, chosen so that the error each
@@ -18,10 +19,10 @@ const (
 	steadyClimb  = 0.10 // m/s
 	quickClimb   = 0.60 // m/s
 	steadyHeight = 0.6  // m, largest less smallest
-	// steadyOutput is the most that a bin's output may differ from the
+	// steadyOutput is the most that a bin's output × voltage may differ from the
 	// stretch's, as a share.
 	steadyOutput = 0.12
-	// drifting is the most that the output may differ between the halves.
+	// drifting is the most that it may differ between the halves.
 	drifting = 0.04
 	// slackShare of the weight is a tether that hangs; above it the pull counts.
 	slackShare = 0.01
@@ -49,7 +50,7 @@ const (
 func Criteria() []string {
 	return []string{
 		fmt.Sprintf("hover: airborne at least %g s, mean climb under %g m/s and never over %g m/s, height within %g m", shortestHover, steadyClimb, quickClimb, steadyHeight),
-		fmt.Sprintf("outputs within %g %% of their mean and not drifting by more than %g %%", 100*steadyOutput, 100*drifting),
+		fmt.Sprintf("output times pack voltage within %g %% of their mean and not drifting by more than %g %%", 100*steadyOutput, 100*drifting),
 		fmt.Sprintf("at least %g craft width high; the bound of ground effect counts as unsure", lowest),
 		fmt.Sprintf("a pull over %g %% of the weight counts as load when it is steady within %g %%", 100*slackShare, 100*steadyPull),
 		fmt.Sprintf("attempt: output %g %% or more for %g s, still on the ground", 100*full, shortestAttempt),
@@ -76,6 +77,9 @@ func (r *Run) Points(c Craft) (points []Point, unused []string) {
 	case b.n == 0:
 		drop("no motor outputs")
 		return nil, unused
+	case c.Motors > 0 && len(r.Outputs) != c.Motors:
+		drop("it tells %d motor outputs, and the craft has %d motors", len(r.Outputs), c.Motors)
+		return nil, unused
 	case !(r.Mass > 0):
 		drop("its mass is not known: declare the step")
 		return nil, unused
@@ -92,7 +96,7 @@ func (r *Run) Points(c Craft) (points []Point, unused []string) {
 		p, why := r.hover(&b, from, to, c)
 		switch {
 		case why == "":
-			points = append(points, p)
+			points = together(points, p)
 		case float64(to-from)*binTime >= shortestHover:
 			drop("%.0f to %.0f s: %s", b.time(from), b.time(to), why)
 		default:
@@ -106,6 +110,36 @@ func (r *Run) Points(c Craft) (points []Point, unused []string) {
 		drop("no steady hover of %g s or more and no full-output attempt", shortestHover)
 	}
 	return points, unused
+}
+
+// mergeGap is how soon after a stretch the next one is still the same hover, s: a
+// gust or a lost second in between makes no second independent hover of it.
+const mergeGap = 8.0
+
+// together adds a point, to the one before where both are one hover.
+func together(points []Point, p Point) []Point {
+	if len(points) == 0 {
+		return append(points, p)
+	}
+	last := &points[len(points)-1]
+	if last.Kind != p.Kind || p.From-last.To > mergeGap || math.Abs(p.Thrust/last.Thrust-1) > sameStep {
+		return append(points, p)
+	}
+	// Each stretch counts by how long it lasted.
+	a, b := last.seconds, p.seconds
+	mix := func(to *float64, v float64) { *to = (a**to + b*v) / (a + b) }
+	mix(&last.Thrust, p.Thrust)
+	mix(&last.Unsure, p.Unsure)
+	mix(&last.Output, p.Output)
+	mix(&last.Worst, p.Worst)
+	mix(&last.Speed, p.Speed)
+	mix(&last.Voltage, p.Voltage)
+	mix(&last.Current, p.Current)
+	mix(&last.Height, p.Height)
+	mix(&last.Pulled, p.Pulled)
+	mix(&last.Scatter, p.Scatter)
+	last.seconds, last.To = a+b, p.To
+	return points
 }
 
 func (r *Run) label() string {
@@ -138,7 +172,7 @@ func (b *bins) steadyUntil(from int, weight float64, c Craft) int {
 	for ; to < b.n && b.lifting(to, c); to++ {
 		low, high = math.Min(low, b.height[to]), math.Max(high, b.height[to])
 		n := float64(to - from)
-		u := math.Sqrt(b.square[to])
+		u := b.given(to, to+1)
 		if high-low > steadyHeight || n > 0 && math.Abs(u-output/n) > steadyOutput*output/n {
 			break
 		}
@@ -153,6 +187,12 @@ func (b *bins) steadyUntil(from int, weight float64, c Craft) int {
 		pull += t
 	}
 	return max(to, from+1)
+}
+
+// given is what the motors are given over the bins: output × voltage. A pack that
+// drains makes the output of a steady hover rise, but not this.
+func (b *bins) given(from, to int) float64 {
+	return math.Sqrt(over(b.square, from, to)) * over(b.voltage, from, to)
 }
 
 // hover makes a point of the bins, or says why it can not be one.
@@ -170,14 +210,16 @@ func (r *Run) hover(b *bins, from, to int, c Craft) (Point, string) {
 		least = shortestPull
 	}
 	half := (from + to) / 2
-	first, second := over(b.square, from, half), over(b.square, half, to)
+	first, second := b.given(from, half), b.given(half, to)
 	switch {
 	case lasted < least:
 		return p, fmt.Sprintf("only %.1f s", lasted)
+	case math.IsNaN(p.Voltage):
+		return p, "no pack voltage was told in it"
 	case len(r.Climb.T) > 0 && math.Abs(over(b.climb, from, to)) > steadyClimb,
 		len(r.Climb.T) == 0 && math.Abs(b.height[to-1]-b.height[from])/lasted > steadyClimb:
 		return p, "it climbed or sank"
-	case math.Abs(math.Sqrt(second/first)-1) > drifting:
+	case math.Abs(second/first-1) > drifting:
 		return p, "the outputs drifted"
 	}
 	share := 1.0
@@ -216,9 +258,9 @@ func (r *Run) hover(b *bins, from, to int, c Craft) (Point, string) {
 func (r *Run) point(b *bins, from, to int) Point {
 	p := Point{
 		Run: r.Name, Step: r.Step, From: b.time(from), To: b.time(to), Mass: r.Mass, Motors: len(r.Outputs),
-		Output: math.Sqrt(over(b.square, from, to)), Voltage: over(b.voltage, from, to),
-		Current: known(over(b.current, from, to)), Height: known(over(b.height, from, to)),
-		Density: r.Air.density(),
+		Output: math.Sqrt(over(b.square, from, to)), Voltage: r.Voltage.within(b.time(from), b.time(to)),
+		Current: known(r.Current.within(b.time(from), b.time(to))), Height: known(over(b.height, from, to)),
+		Density: r.Air.density(), seconds: float64(to-from) * binTime,
 	}
 	if b.speedSquare != nil {
 		p.Speed = math.Sqrt(known(over(b.speedSquare, from, to)))
@@ -228,6 +270,13 @@ func (r *Run) point(b *bins, from, to int) Point {
 	}
 	p.Scatter = batchError(b, from, to)
 	return p
+}
+
+// within is the mean of the samples that were told in that time, none held over
+// from before: at full output the pack sags at once. NaN where there is none.
+func (s Series) within(from, to float64) float64 {
+	lo, hi := sort.SearchFloat64s(s.T, from), sort.SearchFloat64s(s.T, to)
+	return over(s.V, lo, hi)
 }
 
 func known(v float64) float64 {
@@ -248,7 +297,7 @@ func batchError(b *bins, from, to int) float64 {
 	var means []float64
 	for i := range batches {
 		lo, hi := from+(to-from)*i/batches, from+(to-from)*(i+1)/batches
-		means = append(means, math.Sqrt(over(b.square, lo, hi))*over(b.voltage, lo, hi))
+		means = append(means, b.given(lo, hi))
 	}
 	return spread(means, 0, batches) / over(means, 0, batches) / math.Sqrt(batches)
 }
@@ -266,6 +315,10 @@ func (r *Run) attempts(b *bins) (points []Point) {
 		}
 		p := r.point(b, from, to)
 		p.Kind = Attempt
+		if math.IsNaN(p.Voltage) {
+			from = to
+			continue
+		}
 		p.Thrust = r.Mass * Gravity
 		if pull := over(b.tension, from, to); pull > 0 {
 			p.Pulled = pull

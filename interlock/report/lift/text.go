@@ -161,7 +161,7 @@ func (s *StepForecast) text(p *page, system string, need *Requirement) {
 	row("most lift, at the end", ranged(s.Lift, rules.Force, system, 3), fmt.Sprintf("at %s, %s", said(s.LiftVoltage.Mid, rules.Voltage, system, 3, false), said(s.LiftCurrent.Mid, rules.Current, system, 3, false)))
 	row("reserve", ranged(s.Reserve, rules.Ratio, system, 2), fmt.Sprintf("required %.0f %%", 100*need.Reserve))
 	if s.Take != nil && s.Take.LargestMass > 0 {
-		row("largest ballast", said(s.Take.LargestBallast, rules.Mass, system, 3, false), "at the interval's low end")
+		row("largest ballast", said(s.Take.LargestBallast, rules.Mass, system, 3, false), "at the low end")
 	}
 	if !s.Shown {
 		p.wrapped("    ", "    ", fmt.Sprintf("The supply was not seen to carry full output (%s): lift and reserve are bounded by what it was seen to carry, and thrust may fall at full output.", said(s.LiftCurrent.Mid, rules.Current, system, 3, false)))

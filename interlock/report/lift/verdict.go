@@ -74,7 +74,9 @@ func (f *StepForecast) weigh(a *asked) (Verdict, reason) {
 	case need.Floor > 0 && f.EndVoltage.Low < need.Floor:
 		r.volts, r.limit, r.seconds = f.EndVoltage.Low, need.Floor, need.HoverTime
 		return NotYet, as(nearFloor)
-	case need.Floor > 0 && f.Current.Mid*need.HoverTime > deeper*a.supply.deepest*a.machine.packs:
+	case a.supply.fall == 0:
+		return NotYet, as(noFall)
+	case f.Current.Mid*need.HoverTime > deeper*a.supply.deepest*a.machine.packs:
 		r.seconds = deeper * a.supply.deepest * a.machine.packs / f.Current.Mid
 		return NotYet, as(tooLong)
 	}

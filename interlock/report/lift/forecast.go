@@ -25,7 +25,7 @@ func Ask(runs []Run, q Question) Forecast {
 	if !(f.Needed.HoverTime > 0) {
 		f.Needed.HoverTime = DefaultHoverTime
 	}
-	if f.Points = []Point{}; !q.WhatIf.none() {
+	if !q.WhatIf.none() {
 		w := q.WhatIf
 		f.WhatIf = &w
 	}
@@ -34,6 +34,9 @@ func Ask(runs []Run, q Question) Forecast {
 		f.Points = append(f.Points, points...)
 		f.Unused = append(f.Unused, unused...)
 	}
+	var taut []string
+	f.Points, taut = dropTaut(f.Points)
+	f.Unused = append(f.Unused, taut...)
 	f.Cannot = cannotSee(runs, q)
 	a := asked{Forecast: &f, question: q, steps: stepsOf(f.Points)}
 	a.learn(runs)
@@ -165,7 +168,7 @@ func (a *asked) draw(up []Point, air Air) {
 	}
 	a.machine = a.question.WhatIf.apply(a.question.Craft, machine{
 		motors: float64(up[0].Motors), cells: 1, packs: 1, thrust: 1, ohms: 1,
-		limit: 1 / a.Fit.WorstRatio, collapse: a.supply.collapse,
+		limit: 1 / a.Fit.WorstRatio, collapse: a.supply.collapse, clean: a.question.Craft.CleanThrust,
 	}, a.samples)
 }
 

@@ -140,6 +140,36 @@ func TestAttemptIsEvidence(t *testing.T) {
 	}
 }
 
+// Lift is never forecast beyond what a motor ran clean at on the stand.
+func TestLiftIsBoundedByTheStand(t *testing.T) {
+	c := newPaper()
+	craft := c.craft()
+	craft.CleanThrust = 100
+	s := ask(c.day(60, 66, 72, 78), craft, 80).Next[0]
+	near(t, "most lift of eight motors of 100 N", s.Lift.High, 800, 0.01)
+	if s.Verdict == Go {
+		t.Errorf("%s: %s", s.Verdict, s.Reason)
+	}
+}
+
+// Without a load cell a pull at the tether looks like a hover that takes all it
+// has. It is left out, and the forecast stays that of the others.
+func TestTautTetherWithoutLoadCell(t *testing.T) {
+	c := newPaper()
+	runs := c.day(60, 66, 72, 78)
+	runs[0] = c.fly(flight{mass: 60, seconds: 60, pull: true, pullSeconds: 8, seed: 1, air: runs[1].Air})
+	for i := range runs {
+		runs[i].Tension, runs[i].Slant = Series{}, Series{}
+	}
+	f := ask(runs, c.craft(), 80)
+	if len(f.Points) != 4 || !strings.Contains(strings.Join(f.Unused, ";"), "taut tether") {
+		t.Errorf("%d points, left out: %q", len(f.Points), f.Unused)
+	}
+	if s := f.Next[0]; !s.Numbers || s.Output.High-s.Output.Low > 0.1 {
+		t.Errorf("output %+v: %s", s.Output, s.Reason)
+	}
+}
+
 // Thin air takes lift: at 2000 m by the standard atmosphere the density is 0.8217
 // of sea level's (published table). The craft on paper hovers at 1/√0.8217 of its
 // output × voltage there.

@@ -49,6 +49,9 @@ type Craft struct {
 	Width float64
 	// RotorHeight is that of the rotors above the feet, m.
 	RotorHeight float64
+	// CleanThrust is the most thrust of one motor that was seen to run clean on
+	// the stand, N; lift is never forecast beyond it. 0 is not stated.
+	CleanThrust float64
 	Cells       int // in series
 	Packs       int // in parallel; 0 counts as 1
 }

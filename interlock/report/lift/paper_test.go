@@ -50,7 +50,8 @@ func (c paper) most(rho, source float64) float64 {
 // the tether where pull is set, and idles again.
 type flight struct {
 	mass, seconds, height float64
-	pull, noCurrent       bool
+	pull                  bool
+	pullSeconds           float64 // 0 is 4
 	every                 float64 // s between samples
 	repeat                int     // how often each sample is told
 	air                   Air
@@ -61,6 +62,9 @@ type flight struct {
 func (c paper) fly(f flight) Run {
 	if f.every == 0 {
 		f.every = 0.1
+	}
+	if f.pullSeconds == 0 {
+		f.pullSeconds = 4
 	}
 	if f.height == 0 {
 		f.height = 4
@@ -78,7 +82,7 @@ func (c paper) fly(f flight) Run {
 	}
 	last := 10 + f.seconds + 15
 	if f.pull {
-		last += 4
+		last += f.pullSeconds
 	}
 	for i := 0; float64(i)*f.every < last; i++ {
 		t := float64(i) * f.every
@@ -92,7 +96,7 @@ func (c paper) fly(f flight) Run {
 		case t >= 10 && t < 10+f.seconds:
 			u, amps, volts = c.hover(f.mass*Gravity, rho, source)
 			height, landed = f.height, 0
-		case f.pull && t >= 10+f.seconds && t < 14+f.seconds:
+		case f.pull && t >= 10+f.seconds && t < 10+f.seconds+f.pullSeconds:
 			thrust := c.most(rho, source)
 			u, amps, volts = c.hover(thrust, rho, source)
 			height, landed, tension = 8, 0, thrust-f.mass*Gravity
@@ -102,9 +106,7 @@ func (c paper) fly(f flight) Run {
 			put(&r.Outputs[k], t, math.Min(u*shared*(1+0.3*c.noise*rng.NormFloat64()), 1))
 		}
 		put(&r.Voltage, t, volts+0.02*rng.NormFloat64())
-		if !f.noCurrent {
-			put(&r.Current, t, amps+0.1*rng.NormFloat64())
-		}
+		put(&r.Current, t, amps+0.1*rng.NormFloat64())
 		put(&r.Height, t, height)
 		put(&r.Climb, t, 0.02*rng.NormFloat64())
 		put(&r.Tension, t, tension+2*rng.NormFloat64())

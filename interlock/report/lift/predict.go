@@ -29,6 +29,7 @@ type machine struct {
 	thrust, ohms         float64 // factors
 	limit                float64 // the mean output at which the hardest working motor is full
 	collapse             float64 // A, 0 none
+	clean                float64 // N, the most of one motor; 0 is not stated
 }
 
 // sample is one craft that the data allow, on one day that may come.
@@ -115,7 +116,7 @@ func (m *machine) most(d *sample, e float64) (float64, state) {
 	ohms := m.packOhms(d.ohms)
 	thrust := largest(m.motors, func(thrust float64) bool {
 		s := m.under(d, thrust, e, ohms)
-		return s.ok && s.output <= m.limit
+		return s.ok && s.output <= m.limit && (m.clean <= 0 || thrust <= m.clean*m.motors)
 	})
 	return thrust, m.under(d, thrust, e, ohms)
 }

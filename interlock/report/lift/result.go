@@ -187,4 +187,5 @@ type Point struct {
 	Motors  int     `json:"motors"`
 
 	seconds float64 // how long it lasted, without gaps
+	blind   bool    // no load cell told the tether's pull
 }

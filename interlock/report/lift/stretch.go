@@ -122,7 +122,8 @@ func together(points []Point, p Point) []Point {
 		return append(points, p)
 	}
 	last := &points[len(points)-1]
-	if last.Kind != p.Kind || p.From-last.To > mergeGap || math.Abs(p.Thrust/last.Thrust-1) > sameStep {
+	if last.Kind != p.Kind || p.From-last.To > mergeGap || math.Abs(p.Thrust/last.Thrust-1) > sameStep ||
+		math.Abs(p.Output*p.Voltage/(last.Output*last.Voltage)-1) > steadyOutput/2 {
 		return append(points, p)
 	}
 	// Each stretch counts by how long it lasted.
@@ -140,6 +141,35 @@ func together(points []Point, p Point) []Point {
 	mix(&last.Scatter, p.Scatter)
 	last.seconds, last.To = a+b, p.To
 	return points
+}
+
+// tautBy is how far the square of output × voltage for each newton may lie above
+// the least of all hovers, as a factor: the bend of the law makes 1.2 between
+// loads of one to two.
+const tautBy = 1.35
+
+// dropTaut takes out hovers that took far more than their weight explains, where
+// no load cell could say that the tether was taut.
+func dropTaut(points []Point) (kept []Point, unused []string) {
+	given := func(p *Point) float64 {
+		w := p.Output * p.Voltage
+		return w * w * p.Density / p.Thrust
+	}
+	least := math.Inf(1)
+	for i := range points {
+		if points[i].Kind != Attempt {
+			least = math.Min(least, given(&points[i]))
+		}
+	}
+	kept = []Point{}
+	for _, p := range points {
+		if p.Kind == Hover && p.blind && given(&p) > tautBy*least {
+			unused = append(unused, fmt.Sprintf("%s: %.0f to %.0f s: far more output than the weight explains; a taut tether, with no load cell to tell?", p.Run, p.From, p.To))
+			continue
+		}
+		kept = append(kept, p)
+	}
+	return kept, unused
 }
 
 func (r *Run) label() string {
@@ -239,6 +269,7 @@ func (r *Run) hover(b *bins, from, to int, c Craft) (Point, string) {
 	} else if len(r.Tension.T) == 0 {
 		// Nothing says that the tether hung: half of what would pass for slack.
 		p.Unsure = slackShare / 2
+		p.blind = true
 	}
 	p.Thrust = weight + share*p.Pulled
 	if lean := over(b.tilt, from, to); lean > 0 {

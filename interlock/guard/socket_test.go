@@ -220,3 +220,29 @@ func TestAskSaysWhoIsNotThere(t *testing.T) {
 		t.Errorf("error %v", err)
 	}
 }
+
+// Whatever comes over the socket is answered, and moves no output and no state.
+func FuzzAnswer(f *testing.F) {
+	for _, line := range []string{`{"do":"status"}`, `{"do":"mark","text":"look here"}`, `{"do":"declare","declare":{"what":"wind","value":"3 m/s"}}`,
+		`{"do":"declare","declare":{"what":"step","step":"one"}}`, `{"do":"declare"}`, `[]`, `{"do":1}`, "", `{"do":"declare","declare":{"what":"packs","packs":["a","b"]}}`} {
+		f.Add([]byte(line))
+	}
+	dir := f.TempDir()
+	g, now := stepped(f, testFiles(f, dir, "tilt.toml"))
+	f.Fuzz(func(t *testing.T, line []byte) {
+		*now += 5 * ms
+		g.Turn(*now)
+		r := g.answer(line, localsocket.Peer{})
+		if r.OK == (r.Error != "") {
+			t.Fatalf("answered by %+v", r)
+		}
+		if _, err := json.Marshal(r); err != nil {
+			t.Fatal(err)
+		}
+		*now += 5 * ms
+		g.Turn(*now)
+		if s := g.Status(); s.State != "blocked" || s.RelayOn || s.Closed {
+			t.Fatalf("%q led to %s, relay %v", line, s.State, s.RelayOn)
+		}
+	})
+}

@@ -118,19 +118,21 @@ type Alive interface {
 
 // Guard is a running guard with everything it holds open.
 type Guard struct {
-	opts     Options
-	pad      *pad.Pad
-	env      *rules.Envelope
-	session  *session.Session
-	board    hw.Board
-	engine   *interlock.Engine
-	loop     *Loop
-	keeper   *keeper
-	links    []*link.Link
-	socket   *localsocket.Server
-	shot     snapshot
-	unseen   []string
-	before   []session.Ending
+	opts    Options
+	pad     *pad.Pad
+	env     *rules.Envelope
+	session *session.Session
+	board   hw.Board
+	engine  *interlock.Engine
+	loop    *Loop
+	keeper  *keeper
+	links   []*link.Link
+	socket  *localsocket.Server
+	shot    snapshot
+	unseen  []string
+	before  []session.Ending
+	// retained says which old sessions went, and which had to stay.
+	retained []string
 	now      func() time.Duration
 	proofs   standing
 	doorway  *doorway                 // nil where the craft need not sign
@@ -176,6 +178,11 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	}
 	if g.before, err = session.Unfinished(g.pad.LogFolder); err != nil {
 		return nil, fmt.Errorf("look at the last session: %w", err)
+	}
+	// Once it is known how the last one ended; a fault here keeps nobody from
+	// guarding.
+	if g.retained, err = session.Retain(g.pad.LogFolder, session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, start); err != nil {
+		g.retained = append(g.retained, err.Error())
 	}
 	kept := []session.File{
 		{Name: session.Pad, From: files.Pad.Name, Text: files.Pad.Text},

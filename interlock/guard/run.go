@@ -193,6 +193,9 @@ func (g *Guard) Opening() []string {
 	for _, e := range g.before {
 		lines = append(lines, "downhauld: "+e.Says)
 	}
+	for _, r := range g.retained {
+		lines = append(lines, "downhauld: "+r)
+	}
 	lines = append(lines, g.openingProofs()...)
 	lines = append(lines, g.openingCard()...)
 	for _, u := range g.unseen {

@@ -51,6 +51,10 @@ type Pad struct {
 	Commission Commission
 	Proof      Proof
 	Upkeep     Upkeep
+	// KeepAge and KeepBytes bound what stays in the log folder; 0 is any. No
+	// trip goes that nobody has reported on.
+	KeepAge   time.Duration
+	KeepBytes int64
 	// SigningKey is the path of the file with the key that the craft signs its
 	// frames with; empty hears it unsigned.
 	SigningKey string

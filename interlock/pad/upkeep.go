@@ -45,9 +45,12 @@ const (
 	// fit in.
 	shortestTimeout = 2 * time.Second
 	longestTimeout  = 2 * time.Minute
+	// Ten years; and from some days of telemetry to any disk there is.
+	longestKeep         = 3650 * 24 * time.Hour
+	leastKeep, mostKeep = 1000, 100_000_000
 )
 
-// upkeep reads [commission], [proof], [computer], [signing] and the device of
+// upkeep reads [commission], [proof], [computer], [keep], [signing] and the device of
 // [watchdog]. It comes after the board.
 func (r *reading) upkeep() {
 	t := r.root.Table("commission")
@@ -74,6 +77,14 @@ func (r *reading) upkeep() {
 			c.Fault("real_time", "a guard of a real relay asks for it; where it is not permitted it only warns", c.Got("real_time"), "take it out; only a rehearsal goes without")
 		}
 		r.Upkeep.RealTime = b
+	}
+
+	k := r.root.Table("keep")
+	if d, ok := timeAt(k, "age", longestKeep); ok {
+		r.KeepAge = d
+	}
+	if n, ok := k.Int("megabytes", leastKeep, mostKeep); ok {
+		r.KeepBytes = n << 20
 	}
 
 	s := r.root.Table("signing")

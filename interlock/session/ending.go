@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"downhaul/interlock"
@@ -88,7 +89,7 @@ func earlier(logFolder string) (sessions []*Session, broken []Ending, err error)
 		return nil, nil, explain("look for earlier sessions", logFolder, err)
 	}
 	for _, entry := range entries {
-		if !entry.IsDir() {
+		if !entry.IsDir() || strings.HasPrefix(entry.Name(), removing) {
 			continue
 		}
 		dir := filepath.Join(logFolder, entry.Name())

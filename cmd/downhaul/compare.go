@@ -165,20 +165,7 @@ func (c *compared) print(w io.Writer) {
 	if joined > 0 {
 		wrap(w, "", "", fmt.Sprintf("%d more of one fall into a longer one of the other; they count as neither gained nor lost.", joined))
 	}
-	var changes []bench.Change
-	for _, d := range c.Recordings {
-		changes = append(changes, d.Changes...)
-	}
-	if len(changes) > 0 {
-		fmt.Fprintln(w)
-	}
-	for i, ch := range changes {
-		if i == mostChanges {
-			fmt.Fprintf(w, "  %d more of these; --json lists them all\n", len(changes)-i)
-			break
-		}
-		wrap(w, fmt.Sprintf("%9.2f s  %-7s  ", ch.AtS, ch.How), strings.Repeat(" ", 22), changeText(ch, len(c.Recordings) > 1))
-	}
+	c.printChanges(w)
 	for _, d := range c.Recordings {
 		for _, n := range d.Notes {
 			wrap(w, "  Note: ", "    ", pick(len(c.Recordings) > 1, d.File+": ", "")+n)
@@ -188,16 +175,43 @@ func (c *compared) print(w io.Writer) {
 	wrap(w, "", "", c.verdict())
 }
 
-func changeText(c bench.Change, named bool) string {
+// printChanges lists the changes of each recording, trips before cautions.
+func (c *compared) printChanges(w io.Writer) {
+	shown, all := 0, 0
+	for _, d := range c.Recordings {
+		if len(d.Changes) == 0 {
+			continue
+		}
+		all += len(d.Changes)
+		if shown < mostChanges {
+			fmt.Fprintln(w)
+			wrap(w, "In ", "  ", d.File+":")
+		}
+		for _, cautions := range []bool{false, true} {
+			for _, ch := range d.Changes {
+				if (ch.What == "caution") != cautions || shown == mostChanges {
+					continue
+				}
+				shown++
+				wrap(w, fmt.Sprintf("%9.2f s  %-7s  ", ch.AtS, ch.How), strings.Repeat(" ", 22), changeText(ch))
+			}
+		}
+	}
+	if all > shown {
+		fmt.Fprintf(w, "  %d more of these; --json lists them all\n", all-shown)
+	}
+	if all > 0 {
+		fmt.Fprintln(w)
+	}
+}
+
+func changeText(c bench.Change) string {
 	text := c.What + ", " + c.Rule
 	if c.Value != nil {
-		text += fmt.Sprintf(": %s %s against %s", c.Channel, rules.Format(*c.Value, c.Shown), rules.Format(*c.Limit, c.Shown))
+		text += fmt.Sprintf(": %s against %s", rules.Format(*c.Value, c.Shown), rules.Format(*c.Limit, c.Shown))
 	}
 	if c.ByS > 0 {
-		text += fmt.Sprintf(", by %s", rules.Format(c.ByS, "s"))
-	}
-	if named {
-		text += ", in " + c.File
+		text += fmt.Sprintf(", by %.2f s", c.ByS)
 	}
 	return text
 }

@@ -17,8 +17,13 @@ func notThere(path string, force bool) error {
 		return fmt.Errorf("%s is a folder; name a file", path)
 	case err == nil && !force:
 		return hint(fmt.Errorf("%s is there already, and nothing is overwritten", path), "name another file, or give --force to replace it")
-	case err != nil && !errors.Is(err, fs.ErrNotExist):
+	case err == nil:
+		return nil
+	case !errors.Is(err, fs.ErrNotExist):
 		return err
+	}
+	if _, err := os.Stat(filepath.Dir(path)); err != nil {
+		return fmt.Errorf("no folder for %s: %w", path, err)
 	}
 	return nil
 }

@@ -57,7 +57,7 @@ func (a *sweptAll) printCautions(w io.Writer) {
 		}
 	}
 	if n > 0 {
-		wrap(w, "  Note: ", "    ", fmt.Sprintf("from %s to %s the rule's caution would not lie inside the limit; it is left out there, which changes no trip", a.Steps[first].Text, a.Steps[last].Text))
+		wrap(w, "  Note: ", "    ", a.span(first, last)+" the rule's caution would not lie inside the limit; it is left out there, which changes no trip")
 	}
 }
 
@@ -100,11 +100,7 @@ func (a *sweptAll) verdict() string {
 	if a.First < 0 {
 		return fmt.Sprintf("No value in this range gives %s %s. %s", what, over, a.nearest())
 	}
-	good := fmt.Sprintf("from %s to %s (%d of %d values)", a.Steps[a.First].Text, a.Steps[a.Last].Text, a.Last-a.First+1, len(a.Steps))
-	if a.First == a.Last {
-		good = fmt.Sprintf("at %s alone (1 of %d values)", a.Steps[a.First].Text, len(a.Steps))
-	}
-	text := fmt.Sprintf("Widest range with %s %s: %s.", what, over, good)
+	text := fmt.Sprintf("Widest range with %s %s: %s (%d of %d values).", what, over, a.span(a.First, a.Last), a.Last-a.First+1, len(a.Steps))
 	if s := a.slowest(a.First, a.Last); s != "" && *a.Reals > 0 {
 		text += " " + s
 	}
@@ -120,6 +116,14 @@ func (a *sweptAll) verdict() string {
 		text += fmt.Sprintf(" One value %s, at %s: %s.", end.where, s.Text, wrongs(s))
 	}
 	return text + " What these recordings do not show, this does not know."
+}
+
+// span is a run of steps in words.
+func (a *sweptAll) span(first, last int) string {
+	if first == last {
+		return fmt.Sprintf("at %s alone", a.Steps[first].Text)
+	}
+	return fmt.Sprintf("from %s to %s", a.Steps[first].Text, a.Steps[last].Text)
 }
 
 // unjudged is the verdict where nothing says what was real.
@@ -139,7 +143,7 @@ func (a *sweptAll) unjudged(over string) string {
 	}
 	text := fmt.Sprintf("It trips at every value %s.", over)
 	if first >= 0 {
-		text = fmt.Sprintf("Widest range without a trip %s: from %s to %s (%d of %d values).", over, a.Steps[first].Text, a.Steps[last].Text, last-first+1, len(a.Steps))
+		text = fmt.Sprintf("Widest range without a trip %s: %s (%d of %d values).", over, a.span(first, last), last-first+1, len(a.Steps))
 	}
 	return text + " Which trips are false cannot be told: give --real or --reference."
 }

@@ -97,6 +97,7 @@ type checkedFile struct {
 	Rope     *judge.Rope `json:"rope,omitempty"`
 	Lift     *judge.Lift `json:"lift,omitempty"`
 	envelope *rules.Envelope
+	card     *card.Card
 }
 
 type fault struct {
@@ -199,6 +200,7 @@ func (c *checked) read(name string, text []byte) checkedFile {
 		f.add(faults)
 		if crd != nil {
 			f.Title, f.SHA256, f.Says = crd.Title, hex.EncodeToString(crd.Hash[:]), cardSays(crd)
+			f.card = crd
 			c.stepEnvelopes(&f, crd)
 			says, warnings, lift := judge.Card(crd)
 			f.Says, f.Lift = append(f.Says, says...), lift
@@ -230,6 +232,10 @@ func (f *checkedFile) add(faults document.Faults) {
 func (c *checked) holdAgainstPad() {
 	for i := range c.Files {
 		f := &c.Files[i]
+		if f.card != nil && c.pad != nil {
+			f.add(c.pad.CheckCard(f.File, f.card))
+			c.Warnings = append(c.Warnings, judge.Agree(c.pad, f.card)...)
+		}
 		e := f.envelope
 		if e == nil {
 			continue

@@ -259,10 +259,13 @@ func (a *answers) fill() (map[string][]byte, error) {
 func passes(texts map[string][]byte) error {
 	e, faults := rules.ReadEnvelope("envelope.toml", texts["envelope.toml"])
 	p, more := pad.Read("pad.toml", texts["pad.toml"])
-	_, last := card.Read("card.toml", texts["card.toml"])
+	crd, last := card.Read("card.toml", texts["card.toml"])
 	all := append(append(append(document.Faults(nil), faults...), more...), last...)
 	if e != nil && p != nil {
 		all = append(all, e.CheckFed("envelope.toml", p.Fed)...)
+	}
+	if crd != nil && p != nil {
+		all = append(all, p.CheckCard("card.toml", crd)...)
 	}
 	if err := all.Err(); err != nil {
 		return hint(fmt.Errorf("these answers do not fit together, and nothing was written:\n%w", err), "call it again with other answers")

@@ -97,7 +97,7 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 			d.result(x, -newest.Sub(x.Wall))
 		}
 		for _, r := range stories[i].Runs {
-			d.facts.Runs = append(d.facts.Runs, card.Flown{Step: r.Step, Trips: r.Trips})
+			d.facts.Runs = append(d.facts.Runs, card.Flown{Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
 		}
 	}
 	return nil

@@ -83,6 +83,9 @@ func (f Files) Check() (Checked, document.Faults) {
 	if f.Card.Name != "" {
 		c.Card, faults = card.Read(f.Card.Name, f.Card.Text)
 		all = append(all, faults...)
+		if c.Pad != nil && c.Card != nil {
+			all = append(all, c.Pad.CheckCard(f.Card.Name, c.Card)...)
+		}
 	}
 	return c, all
 }

@@ -40,6 +40,8 @@ type Craft struct {
 // Motors is what lifts the craft. Count 0 is not stated.
 type Motors struct {
 	Count int
+	// Line is where Count stands in the file.
+	Line int
 	// Thrust is the static thrust of each motor, N; 0 is not stated. Where the
 	// rig gave it, it is reading times lever.
 	Thrust float64

@@ -81,7 +81,7 @@ const rigAgrees = 0.02
 func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 	m := &c.Motors
 	if n, ok := t.Int("count", 1, 32); ok {
-		m.Count = int(n)
+		m.Count, m.Line = int(n), t.LineOf("count")
 	} else if (t.Present() || len(rows) > 0) && !t.Has("count") {
 		t.Missing("count", "missing", "write how many motors there are under [motors]: count = 8")
 	}

@@ -30,7 +30,7 @@ type Facts struct {
 	OwnWind bool
 	// Results are those of ground steps and inspections, oldest first.
 	Results []Result
-	// Runs are those that ended, oldest first.
+	// Runs are those that began, oldest first.
 	Runs []Flown
 	// Envelope is the SHA-256 of the envelope that is enforced.
 	Envelope [32]byte
@@ -44,10 +44,12 @@ type Result struct {
 	At     time.Duration
 }
 
-// Flown is one run that ended: its step and how many trips it brought.
+// Flown is one run: its step, how many trips it brought, and whether the record
+// breaks off in it.
 type Flown struct {
-	Step  string
-	Trips int
+	Step     string
+	Trips    int
+	BrokeOff bool
 }
 
 // Unmet says in plain sentences what must still be told or done before a start
@@ -114,7 +116,12 @@ func (c *Card) askNoTrips(s *Step, f *Facts, say func(string, ...any)) {
 		if need, _ := c.Step(name); need.Kind != Flight {
 			continue
 		}
-		if r, ok := f.lastOf(name); ok && r.Trips > 0 {
+		switch r, ok := f.lastOf(name); {
+		case ok && r.BrokeOff:
+			say("the last run of %s broke off without its end on record: fly it again", name)
+		case ok && r.Trips == 1:
+			say("the last run of %s brought a trip: fly it again without one", name)
+		case ok && r.Trips > 1:
 			say("the last run of %s brought %d trips: fly it again without one", name, r.Trips)
 		}
 	}

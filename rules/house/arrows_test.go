@@ -160,7 +160,7 @@ func TestArrowsGoOneWay(t *testing.T) {
 		from, to string
 		wrong    bool
 	}{
-		{"rules", "interlock", true}, {"interlock", "interlock/derived", false}, {"interlock/derived", "interlock", true},
+		{"rules", "rules/card", true}, {"rules", "interlock", true}, {"interlock", "interlock/derived", false}, {"interlock/derived", "interlock", true},
 		{"hw", "rules", true}, {"hw", "hw/localsocket", false}, {"interlock/guard", "cmd/downhauld", true}, {"cmd/downhaul", "interlock/report", false},
 		{"interlock/guard", "interlock/report", true}, {"cmd/downhauld", "interlock/guard", false},
 	} {

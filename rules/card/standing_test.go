@@ -1,0 +1,97 @@
+package card
+
+import (
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/rules"
+)
+
+// met is everything that the example card asks before "ballast 10".
+func met(c *Card) *Facts {
+	return &Facts{
+		Now: time.Hour, Step: "ballast 10", Packs: []string{"A1"},
+		Results:  []Result{{Step: "blade clearance", Passed: true, At: 0}, {Step: "fasteners", Passed: true, At: time.Hour}, {Step: "first power-up", Passed: true}},
+		Runs:     []Flown{{Step: "empty hover"}},
+		Envelope: c.Steps[4].EnvelopeHash,
+	}
+}
+
+func TestUnmetOneByOne(t *testing.T) {
+	c := mustRead(t, example(t))
+	hover := func(f *Facts) { f.Step, f.HasWind, f.Wind, f.WindAt = "empty hover", true, 3, time.Hour }
+	for _, row := range []struct {
+		name   string
+		change func(*Facts)
+		want   []string // some words of each that is asked
+	}{
+		{"everything met", func(*Facts) {}, nil},
+		{"no step", func(f *Facts) { f.Step = "" }, []string{"no step of the test card is declared"}},
+		{"a step that the card has not", func(f *Facts) { f.Step = "walk" }, []string{"no step of the test card is declared"}},
+		{"not flown", func(f *Facts) { f.Runs = nil }, []string{"empty hover has not flown yet"}},
+		{"one trip", func(f *Facts) { f.Runs[0].Trips = 1 }, []string{"the last run of empty hover brought a trip"}},
+		{"two trips", func(f *Facts) { f.Runs[0].Trips = 2 }, []string{"brought 2 trips"}},
+		{"trips, then none", func(f *Facts) {
+			f.Runs = []Flown{{Step: "empty hover", Trips: 2}, {Step: "Empty Hover"}, {Step: "x", Trips: 1}}
+		}, nil},
+		{"broke off", func(f *Facts) { f.Runs[0].BrokeOff = true }, []string{"broke off without its end on record"}},
+		{"no packs", func(f *Facts) { f.Packs = nil }, []string{"no pack set is declared"}},
+		{"another envelope", func(f *Facts) { f.Envelope[3]++ }, []string{"start it with --envelope heavy.toml"}},
+
+		{"hover, everything met", hover, nil},
+		{"hover, other packs", func(f *Facts) { hover(f); f.Packs = []string{"A1", "Z"} }, []string{"pack Z may not fly"}},
+		{"hover, no wind", func(f *Facts) { hover(f); f.HasWind = false }, []string{"no wind is declared, and \"empty hover\" allows 10 mph"}},
+		{"hover, wind of the pad's own", func(f *Facts) { hover(f); f.HasWind, f.OwnWind = false, true }, nil},
+		// 10 mph is 4.4704 m/s by definition.
+		{"hover, just the wind", func(f *Facts) { hover(f); f.Wind = 4.4704 }, nil},
+		{"hover, too much wind", func(f *Facts) { hover(f); f.Wind = 4.5 }, []string{"is 10.07 mph, and \"empty hover\" allows 10 mph"}},
+		{"hover, wind of ten minutes ago", func(f *Facts) { hover(f); f.WindAt = f.Now - WindLasts }, nil},
+		{"hover, older wind", func(f *Facts) { hover(f); f.WindAt = f.Now - WindLasts - 1 }, []string{"is older than 10 min"}},
+		{"hover, a later failure", func(f *Facts) {
+			hover(f)
+			f.Results = append(f.Results, Result{Step: "FASTENERS", Text: "fail", At: f.Now})
+		}, []string{"fasteners: fail, wanted pass: every bolt at its mark"}},
+		{"hover, lapsed", func(f *Facts) { hover(f); f.Results[1].At = f.Now - 12*time.Minute - 1 }, []string{"fasteners has lapsed after 12 min"}},
+		{"hover, as old as may be", func(f *Facts) { hover(f); f.Results[1].At = f.Now - 12*time.Minute }, nil},
+		// A ground step without "lasts" counts for good.
+		{"hover, old ground step", func(f *Facts) { hover(f); f.Results[2].At = -1e6 * time.Second }, nil},
+		{"hover, nothing told", func(f *Facts) { hover(f); f.Results = nil }, []string{"first power-up is not told yet", "fasteners is not told yet"}},
+	} {
+		f := met(c)
+		row.change(f)
+		got, _ := c.Unmet(f)
+		ok := len(got) == len(row.want)
+		for i := range row.want {
+			ok = ok && strings.Contains(got[i], row.want[i])
+		}
+		if !ok {
+			t.Errorf("%s: %q, want %q", row.name, got, row.want)
+		}
+	}
+}
+
+// The instant that Unmet names is the first at which more is asked: at it the
+// answer has changed, and a nanosecond before it has not.
+func TestUnmetNamesTheNextInstant(t *testing.T) {
+	c := mustRead(t, example(t))
+	f := met(c)
+	f.Step, f.HasWind, f.Wind, f.WindAt = "empty hover", true, 3, 55*time.Minute
+	for range 2 { // the wind lapses first, then an inspection
+		before, next := c.Unmet(f)
+		if next <= f.Now || next == rules.Never {
+			t.Fatalf("next is %v at %v, with %q", next, f.Now, before)
+		}
+		f.Now = next - 1
+		if same, _ := c.Unmet(f); len(same) != len(before) {
+			t.Errorf("a nanosecond before %v more is asked: %q", next, same)
+		}
+		f.Now = next
+		if more, _ := c.Unmet(f); len(more) != len(before)+1 {
+			t.Errorf("at %v is asked: %q, before %q", next, more, before)
+		}
+	}
+	if _, next := c.Unmet(f); next != rules.Never {
+		t.Errorf("with everything lapsed there is still an instant: %v", next)
+	}
+}

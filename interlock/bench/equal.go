@@ -72,6 +72,12 @@ func ReplaySession(s *session.Session, options ...Option) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
+	return ReplayAs(s, setup, options...)
+}
+
+// ReplayAs is ReplaySession with a setup that the caller answers for: where the
+// session's own files can no longer be had as they were read.
+func ReplayAs(s *session.Session, setup Setup, options ...Option) (*Result, error) {
 	logged, why, err := loggedDecisions(s)
 	if err != nil {
 		return nil, err

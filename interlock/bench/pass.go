@@ -30,6 +30,9 @@ type pass struct {
 	health health
 	tick   func() error
 	trace  *Trace
+	look   func(c *intake.Chunk, inputs []interlock.Input)
+	wanted func(rules.ChannelID) bool
+	decide func(f interlock.Effect)
 	notes  []string
 	end    time.Duration
 }
@@ -40,6 +43,17 @@ type Option func(*pass)
 // Ticking has f called every few thousand chunks; an error of it ends the
 // replay with that error.
 func Ticking(f func() error) Option { return func(p *pass) { p.tick = f } }
+
+// Seeing shows f every chunk with what the intake made of it, in order, and the
+// records of decisions, which are no input. Channels that wanted names are
+// decoded besides those that somebody decides by; the decisions stay the same.
+// Neither chunk nor inputs may be kept.
+func Seeing(wanted func(rules.ChannelID) bool, f func(c *intake.Chunk, inputs []interlock.Input)) Option {
+	return func(p *pass) { p.wanted, p.look = wanted, f }
+}
+
+// Deciding shows f every decision of a replay in order.
+func Deciding(f func(f interlock.Effect)) Option { return func(p *pass) { p.decide = f } }
 
 // tickEvery is how many chunks pass between two calls of tick: some
 // milliseconds of work. Ours.
@@ -61,6 +75,9 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 			wanted[id] = wanted[id] || w
 		}
 		p.lanes = append(p.lanes, &lane{env: env, engine: engine})
+	}
+	for id := range wanted {
+		wanted[id] = wanted[id] || p.wanted != nil && p.wanted(rules.ChannelID(id))
 	}
 	cfg := setup.Intake
 	cfg.Fields.Wanted = &wanted
@@ -90,6 +107,9 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 		}
 		p.end = c.At
 		if c.Source == intake.Decisions {
+			if p.look != nil {
+				p.look(&c, nil)
+			}
 			continue
 		}
 		inputs = p.in.AppendFrom(inputs[:0], &c)
@@ -100,6 +120,9 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 		}
 		for _, l := range p.lanes {
 			l.step(c.At, inputs)
+		}
+		if p.look != nil {
+			p.look(&c, inputs)
 		}
 	}
 	for _, l := range p.lanes {

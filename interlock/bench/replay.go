@@ -99,6 +99,11 @@ func replay(file string, rec *recording.Reader, setup Setup, watch watcher, opti
 	}
 	p.lanes[0].watch = func(at time.Duration, effects []interlock.Effect) {
 		out.take(setup.Envelope, effects)
+		for _, f := range effects {
+			if p.decide != nil {
+				p.decide(f)
+			}
+		}
 		if watch != nil {
 			watch(at, effects)
 		}

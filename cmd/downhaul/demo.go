@@ -252,6 +252,7 @@ func (d *demo) after(s *streams) error {
 		"downhaul check " + filepath.Join(d.dir, "*.toml"),
 		"downhaul replay " + d.session,
 		"downhaul verify " + d.session,
+		"downhaul report --out " + filepath.Join(d.dir, "report") + " " + d.session,
 		"downhaul new my-pad      (your own three files)",
 	} {
 		fmt.Fprintln(s.out, "  "+line)

@@ -40,6 +40,7 @@ type commands struct {
 	Declare    declareCmd    `cmd:"" group:"day" help:"Tell the guard step, packs, wind or an inspection, before a start."`
 	Panel      panelCmd      `cmd:"" group:"day" help:"Serve the glance page to browsers, read-only."`
 	Mark       markCmd       `cmd:"" group:"day" help:"Stamp a remark into the records of the running guard."`
+	Report     reportCmd     `cmd:"" group:"after" help:"Say what happened in sessions, and what it means for the next step."`
 	Verify     verifyCmd     `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
 }
 

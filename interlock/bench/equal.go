@@ -89,7 +89,11 @@ func ReplayAs(s *session.Session, setup Setup, options ...Option) (*Result, erro
 	if err != nil {
 		return nil, err
 	}
-	rec, err := recording.OpenParts(parts)
+	var asked pass
+	for _, o := range options {
+		o(&asked)
+	}
+	rec, err := recording.OpenParts(parts, recording.Counting(asked.count))
 	if err != nil {
 		return nil, err
 	}

@@ -33,6 +33,7 @@ type pass struct {
 	look   func(c *intake.Chunk, inputs []interlock.Input)
 	wanted func(rules.ChannelID) bool
 	decide func(f interlock.Effect)
+	count  func(n int)
 	notes  []string
 	end    time.Duration
 }
@@ -54,6 +55,10 @@ func Seeing(wanted func(rules.ChannelID) bool, f func(c *intake.Chunk, inputs []
 
 // Deciding shows f every decision of a replay in order.
 func Deciding(f func(f interlock.Effect)) Option { return func(p *pass) { p.decide = f } }
+
+// Counting has f told how many bytes of the recording were read, where the
+// replay opens it itself.
+func Counting(f func(n int)) Option { return func(p *pass) { p.count = f } }
 
 // tickEvery is how many chunks pass between two calls of tick: some
 // milliseconds of work. Ours.

@@ -1,0 +1,145 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"time"
+
+	"downhaul/interlock/guard"
+	"downhaul/interlock/pad"
+	"downhaul/interlock/report"
+	"downhaul/rules"
+)
+
+type reportCmd struct {
+	JSON     bool     `help:"Print one JSON object. The page is then only written where --out says."`
+	Out      string   `placeholder:"DIR" help:"Folder for the page, report.html (made if it is not there; otherwise the present one)."`
+	Force    bool     `help:"Write over files that are there already."`
+	Sessions []string `arg:"" name:"session" help:"Session folders, in the order to show them."`
+}
+
+func (reportCmd) Help() string {
+	return "Says what happened: runs, trips with their first cause, how near every limit came, wind, packs, link, proof tests and integrity, " +
+		"and what this set-up could not see. Prints a summary and writes one page that opens without a network and prints. Exit code 1 means " +
+		"that there is something to look at: a trip, a fault, a log that is not whole."
+}
+
+const pageName = "report.html"
+
+func (c *reportCmd) Run(ctx context.Context, s *streams) error {
+	page := ""
+	if !c.JSON || c.Out != "" {
+		page = filepath.Join(c.Out, pageName)
+		if err := c.mayWrite(page); err != nil {
+			return err
+		}
+	}
+	rep, bad := c.read(ctx, s)
+	if rep == nil {
+		return bad
+	}
+	if c.JSON {
+		if err := printJSON(s.out, rep); err != nil {
+			return err
+		}
+	}
+	if !c.JSON {
+		printReport(s.out, rep)
+		fmt.Fprintln(s.out)
+	}
+	if page != "" {
+		if err := c.writePage(page, rep); err != nil {
+			return errors.Join(bad, err)
+		}
+		if !c.JSON {
+			wrap(s.out, "Page: ", "  ", page)
+		}
+	}
+	switch {
+	case bad != nil:
+		return bad
+	case rep.Found():
+		return errFound
+	}
+	return nil
+}
+
+// writePage writes beside the place and moves there what is whole.
+func (c *reportCmd) writePage(name string, rep *report.Report) (err error) {
+	if dir := filepath.Dir(name); dir != "." {
+		if err := os.MkdirAll(dir, 0o755); err != nil {
+			return fmt.Errorf("report: %w", err)
+		}
+	}
+	f, err := os.CreateTemp(filepath.Dir(name), ".report-*")
+	if err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			_ = os.Remove(f.Name())
+		}
+	}()
+	err = rep.WritePage(f)
+	if err = errors.Join(err, f.Chmod(0o644), f.Close()); err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	if err := c.mayWrite(name); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), name)
+}
+
+// mayWrite refuses early to write over something.
+func (c *reportCmd) mayWrite(name string) error {
+	if _, err := os.Stat(name); err == nil && !c.Force {
+		return hint(fmt.Errorf("report: %s is there already", name), "name another folder with --out, or say --force to write over it")
+	}
+	return nil
+}
+
+// read reads all sessions; what fails is in the report and in the error.
+func (c *reportCmd) read(ctx context.Context, s *streams) (*report.Report, error) {
+	show := newProgress(s.err, "report", len(c.Sessions))
+	for _, dir := range c.Sessions {
+		show.total += folderSize(dir)
+	}
+	show.begin()
+	defer show.end()
+	var sessions []*report.Session
+	var failed []report.Failure
+	var bad []error
+	for _, dir := range c.Sessions {
+		ses, err := report.Read(ctx, dir, report.Options{Counting: show.read, Budget: func(r *rules.Rule, p *pad.Pad) report.Budget {
+			b := reaction(r, p)
+			return report.Budget{Decision: time.Duration(b.Relay * float64(time.Second))}
+		}})
+		show.done.Add(1)
+		switch {
+		case ctx.Err() != nil:
+			return nil, errors.New("report: interrupted")
+		case err != nil:
+			failed = append(failed, report.Failure{Folder: dir, Error: err.Error()})
+			bad = append(bad, hint(fmt.Errorf("report %s: %w", dir, err), "name session folders: each holds a session.json"))
+		default:
+			sessions = append(sessions, ses)
+		}
+	}
+	if len(sessions) == 0 {
+		return nil, errors.Join(bad...)
+	}
+	return report.Of(ctx, time.Now().Truncate(time.Second), guard.Software(), sessions, failed), errors.Join(bad...)
+}
+
+func folderSize(dir string) (total int64) {
+	entries, _ := os.ReadDir(dir)
+	for _, e := range entries {
+		if info, err := e.Info(); err == nil && !e.IsDir() {
+			total += info.Size()
+		}
+	}
+	return total
+}

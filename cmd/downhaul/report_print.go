@@ -1,0 +1,258 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"strings"
+
+	"downhaul/interlock/report"
+)
+
+// printReport is the summary on a terminal: what must be known first comes
+// first.
+func printReport(w io.Writer, r *report.Report) {
+	if r.NotRemoved {
+		fmt.Fprintln(w, "POWER NOT REMOVED")
+		for _, s := range r.Sessions {
+			for _, n := range s.NotRemoved {
+				wrap(w, "  ", "  ", s.Session+" "+n.Says+".")
+			}
+		}
+		wrap(w, "  ", "  ", "Do not fly again before it is known why. Use the hard-wired stop.")
+		fmt.Fprintln(w)
+	}
+	for i, s := range r.Sessions {
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		printSession(w, s)
+	}
+	if len(r.Sessions) > 1 {
+		printAcross(w, r)
+	}
+	section(w, "This set-up cannot see:")
+	for _, u := range r.Unseen {
+		wrap(w, "  - ", "    ", u)
+	}
+	if len(r.Unseen) == 0 {
+		wrap(w, "  ", "  ", "not known: there is no pad file to say")
+	}
+}
+
+func section(w io.Writer, title string) { fmt.Fprintf(w, "\n%s\n", title) }
+
+func printSession(w io.Writer, s *report.Session) {
+	fmt.Fprintln(w, printable(s.Session))
+	wrap(w, "  ", "  ", s.Headline())
+	wrap(w, "  ", "  ", fmt.Sprintf("Session %d, duty %s, began %s, lasted %s, %s.", s.Number, s.Duty, s.Began.Format("2006-01-02 15:04:05 UTC"), report.Took(s.Lasted), s.Ended))
+	for _, d := range s.Doubts {
+		wrap(w, "  Doubtful: ", "    ", d)
+	}
+	section(w, "Runs")
+	for i := range s.Runs {
+		printRun(w, &s.Runs[i])
+	}
+	if len(s.Runs) == 0 {
+		fmt.Fprintln(w, "  none")
+	}
+	section(w, "Trips")
+	for i := range s.Episodes {
+		for j := range s.Episodes[i].Trips {
+			printTrip(w, &s.Episodes[i].Trips[j])
+		}
+		if i == mostEvents {
+			wrap(w, "  ", "  ", fmt.Sprintf("%d more first causes; the page and --json list them", len(s.Episodes)-i-1))
+			break
+		}
+	}
+	if len(s.Episodes) == 0 {
+		fmt.Fprintln(w, "  none")
+	}
+	printRules(w, s)
+	printWeather(w, s)
+	section(w, "Integrity")
+	for _, text := range append(append([]string(nil), s.Integrity.Says...), s.Integrity.Recording...) {
+		wrap(w, "  ", "    ", text)
+	}
+	for _, name := range s.Integrity.Changed {
+		wrap(w, "  ", "    ", name+" IS GONE, OR IS NOT WHAT WAS READ ON THE DAY")
+	}
+	wrap(w, "  ", "    ", "last chain value "+s.Integrity.Log.Head)
+}
+
+func printRun(w io.Writer, r *report.Run) {
+	indent := strings.Repeat(" ", 18)
+	what := "step not declared"
+	if r.Step != "" {
+		what = r.Step
+	}
+	if r.Ballast != nil {
+		what += ", ballast " + r.Ballast.String()
+	}
+	if r.Mass != nil {
+		what += ", " + r.Mass.String() + " in all"
+	}
+	if len(r.Packs) > 0 {
+		what += ", packs " + strings.Join(r.Packs, " ")
+	}
+	wrap(w, fmt.Sprintf("  %9s  run %-2d ", report.At(r.Begin), r.Number), indent, what+"; "+report.Took(r.Lasted)+"; "+r.How+".")
+	if r.FirstCause != "" {
+		wrap(w, indent+"First cause: ", indent+"  ", r.FirstCause+".")
+	}
+	var extremes []string
+	for _, e := range []struct {
+		what string
+		q    *report.Quantity
+	}{{"height", r.Highest}, {"gust", r.Gust}, {"pack", r.Lowest}, {"tether", r.Pull}, {"hover output", r.Hover}} {
+		if e.q != nil {
+			extremes = append(extremes, e.what+" "+e.q.String())
+		}
+	}
+	if len(extremes) > 0 {
+		wrap(w, indent+"Extremes: ", indent+"  ", strings.Join(extremes, ", ")+".")
+	}
+	for _, d := range r.Doubts {
+		wrap(w, indent, indent+"  ", d+".")
+	}
+}
+
+func printTrip(w io.Writer, t *report.Trip) {
+	indent := strings.Repeat(" ", 18)
+	wrap(w, fmt.Sprintf("  %9s  trip %-2d", report.At(t.At), t.Number), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
+	x := &t.Times
+	var text []string
+	if x.Detected != nil {
+		text = append(text, fmt.Sprintf("decided %s after the value passed the limit", report.Took(x.Detected))+may(x.BudgetDetect))
+	} else if x.BudgetDetect != nil {
+		text = append(text, "a decision may take "+report.Took(x.BudgetDetect))
+	}
+	if x.Relay != nil {
+		text = append(text, "relay commanded open at "+report.At(x.Relay))
+	}
+	if x.DropOut != nil {
+		text = append(text, "read back open "+report.Took(x.DropOut)+" later"+may(x.BudgetDrop))
+	}
+	if x.StopTime != nil {
+		text = append(text, fmt.Sprintf("rotors still %s after the relay (commissioned %s)", report.Took(x.StopTime), report.Took(x.BudgetStop)))
+	}
+	if len(text) > 0 {
+		wrap(w, indent, indent, strings.Join(text, "; ")+".")
+	}
+	for _, n := range x.Notes {
+		wrap(w, indent, indent, n+".")
+	}
+}
+
+func may(q *report.Quantity) string {
+	if q == nil {
+		return ""
+	}
+	return " (may take " + report.Took(q) + ")"
+}
+
+func printRules(w io.Writer, s *report.Session) {
+	section(w, "Every rule against its limit, the nearest first")
+	for i := range s.Rules {
+		r := &s.Rules[i]
+		text := "headroom not known"
+		if r.Least != nil {
+			text = fmt.Sprintf("%s left at %s", r.Least, report.At(r.LeastAt))
+			if r.Least.Value < 0 {
+				text = fmt.Sprintf("%s PAST IT at %s", strings.TrimPrefix(r.Least.String(), "-"), report.At(r.LeastAt))
+			}
+		}
+		text = fmt.Sprintf("limit %s, %s", r.Limit, text)
+		if r.Trips > 0 {
+			text += "; " + plural(int64(r.Trips), "trip")
+		}
+		if r.Near > 0 {
+			text += "; " + pick(r.Near == 1, "1 near miss", fmt.Sprintf("%d near misses", r.Near))
+		}
+		wrap(w, fmt.Sprintf("  %-20s ", printable(r.Rule)), "      ", text+"; "+r.RestsOn+".")
+		for _, d := range r.Doubts {
+			wrap(w, "      ", "      ", d+".")
+		}
+	}
+	if len(s.Rules) == 0 {
+		fmt.Fprintln(w, "  not known")
+	}
+	near := 0
+	for i := range s.Cautions {
+		c := &s.Cautions[i]
+		if !c.Near {
+			continue
+		}
+		if near == 0 {
+			section(w, "Near misses (a caution that went off without a trip of its rule)")
+		}
+		if near++; near > mostEvents {
+			continue
+		}
+		wrap(w, fmt.Sprintf("  %9s  ", report.At(c.At)), strings.Repeat(" ", 13), fmt.Sprintf("%s: worst %s against %s, for %s.", c.Rule, c.Worst, c.Limit, report.Took(c.Lasted)))
+	}
+	if near > mostEvents {
+		wrap(w, "  ", "  ", fmt.Sprintf("%d more; the page and --json list them", near-mostEvents))
+	}
+}
+
+// printWeather is wind, packs, link and proof tests.
+func printWeather(w io.Writer, s *report.Session) {
+	section(w, "Wind")
+	for _, p := range s.Wind.Periods {
+		text := p.Says
+		if p.Mean != nil {
+			text = fmt.Sprintf("mean %s, gust %s, lull %s", p.Mean, p.Gust, p.Lull)
+			if p.Factor != nil {
+				text += fmt.Sprintf(", gust factor %.2f", *p.Factor)
+			}
+			text += " over " + report.Took(p.Lasted)
+		}
+		wrap(w, fmt.Sprintf("  %-14s ", p.Period), "      ", text+".")
+	}
+	if s.Wind.Says != "" {
+		wrap(w, "  ", "    ", s.Wind.Says)
+	}
+	section(w, "Packs")
+	for i := range s.Packs {
+		p := &s.Packs[i]
+		wrap(w, fmt.Sprintf("  %-8s ", p.Pack), "      ", fmt.Sprintf("resistance %s; at rest %s, then %s; lowest %s, largest current %s, largest sag %s; lowest cell %s, widest spread %s; drawn %s.",
+			p.Resistance, p.AtRest, p.RestEnd, p.Lowest, p.Most, p.Sag, p.LowestCell, p.Spread, p.Charge))
+		for _, d := range p.Doubts {
+			wrap(w, "      ", "      ", d+".")
+		}
+	}
+	if len(s.Packs) == 0 {
+		fmt.Fprintln(w, "  not known")
+	}
+	section(w, "Link")
+	wrap(w, "  ", "    ", s.Link.Says)
+	for _, g := range s.Link.Ignored {
+		wrap(w, "  Ignored: ", "    ", fmt.Sprintf("%d %s", g.Count, g.What))
+	}
+	for _, name := range s.Link.Never {
+		wrap(w, "  Never heard: ", "    ", name)
+	}
+	section(w, "Proof tests on the day")
+	for _, p := range s.Proofs {
+		wrap(w, "  ", "    ", fmt.Sprintf("%s: %s. %s.", p.Test, p.InForce, p.Says))
+	}
+	if len(s.Proofs) == 0 {
+		fmt.Fprintln(w, "  not known")
+	}
+}
+
+func printAcross(w io.Writer, r *report.Report) {
+	section(w, "Across the sessions")
+	for _, row := range r.Across.Rows {
+		var ohms, hovers []string
+		for _, q := range row.Resistance {
+			ohms = append(ohms, q.String())
+		}
+		for _, h := range row.Hovers {
+			hovers = append(hovers, fmt.Sprintf("%s at ballast %s", h.Output, h.Ballast))
+		}
+		wrap(w, "  ", "    ", fmt.Sprintf("%s: %s, %s, %s; pack resistance %s; longest relay to readback %s; hover output %s.", row.Session,
+			plural(int64(row.Runs), "run"), plural(int64(row.Trips), "trip"), pick(row.Near == 1, "1 near miss", fmt.Sprintf("%d near misses", row.Near)),
+			pick(len(ohms) > 0, strings.Join(ohms, ", "), "not known"), report.Took(row.Drop), pick(len(hovers) > 0, strings.Join(hovers, ", "), "not known")))
+	}
+}

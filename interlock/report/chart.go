@@ -1,0 +1,333 @@
+package report
+
+import (
+	"bytes"
+	"fmt"
+	"html/template"
+	"image/color"
+	"math"
+	"strings"
+	"time"
+
+	"gonum.org/v1/plot"
+	"gonum.org/v1/plot/font"
+	"gonum.org/v1/plot/text"
+	"gonum.org/v1/plot/vg"
+	"gonum.org/v1/plot/vg/draw"
+	"gonum.org/v1/plot/vg/vgsvg"
+
+	"downhaul/rules"
+)
+
+// A chart is 420 points wide, so that its letters stay legible on a phone's
+// 350 pixels and two stand side by side on paper.
+const (
+	chartWidth  = 420
+	chartHeight = 150
+	letters     = 11
+)
+
+var (
+	ink     = color.RGBA{0x11, 0x11, 0x11, 0xff}
+	second  = color.RGBA{0x77, 0x77, 0x77, 0xff}
+	faint   = color.RGBA{0xcc, 0xcc, 0xcc, 0xff}
+	red     = color.RGBA{0xb0, 0x00, 0x20, 0xff}
+	amber   = color.RGBA{0x8a, 0x5a, 0x00, 0xff}
+	dashes  = []vg.Length{5, 3}
+	stipple = []vg.Length{1.5, 2.5}
+)
+
+// level is a line across a chart with its words: a limit or a caution.
+type level struct {
+	v       float64
+	words   string
+	caution bool
+}
+
+// mark is an instant with its words.
+type mark struct {
+	at    time.Duration
+	words string
+	main  bool // the decision itself
+}
+
+// trace is one line of a chart.
+type trace struct {
+	curves [][]point
+	words  string // at its end; empty for the only one
+	faint  bool
+	dots   bool
+}
+
+// chart is one drawing: values over time, or over anything else.
+type chart struct {
+	from, to float64
+	unit     string // of the value, as people read it
+	across   string // what the axis across is
+	traces   []trace
+	levels   []level
+	marks    []mark
+	scale    func(si float64) float64
+	says     string // for those who can not see it
+	height   vg.Length
+}
+
+// inUnit turns SI values into what people read.
+func inUnit(unit string) func(float64) float64 {
+	return func(si float64) float64 {
+		if v, ok := rules.Convert(si, unit); ok {
+			return v
+		}
+		return si
+	}
+}
+
+// svg draws it. Nothing to draw gives an empty text.
+func (c *chart) svg() template.HTML {
+	low, high, ok := c.span()
+	if !ok || c.to <= c.from {
+		return ""
+	}
+	p := plot.New()
+	p.BackgroundColor = color.Transparent
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = c.from, c.to, low, high
+	style(&p.X, text.XCenter, text.YTop)
+	style(&p.Y, text.XRight, text.YCenter)
+	p.X.Tick.Marker, p.Y.Tick.Marker = ticks(6), ticks(4)
+	p.Add(c)
+	height := c.height
+	if height == 0 {
+		height = chartHeight
+	}
+	canvas := vgsvg.New(chartWidth, height)
+	dc := draw.New(canvas)
+	// Room for the words of the marks above, and for the last number's half.
+	p.Draw(draw.Crop(dc, 2, -10, 2, -c.headroom()))
+	c.words(dc, height)
+	var b bytes.Buffer
+	if _, err := canvas.WriteTo(&b); err != nil {
+		return ""
+	}
+	return inline(b.String(), c.says)
+}
+
+func (c *chart) headroom() vg.Length {
+	if len(c.marks) > 0 {
+		return 30
+	}
+	return 16
+}
+
+// words writes the units: of the value above its axis, of the other below.
+func (c *chart) words(dc draw.Canvas, height vg.Length) {
+	sty := textStyle(second)
+	sty.XAlign, sty.YAlign = text.XLeft, text.YTop
+	dc.FillText(sty, vg.Point{X: 2, Y: height - 1}, c.unit)
+}
+
+func style(a *plot.Axis, across text.XAlignment, up text.YAlignment) {
+	a.Tick.Label = textStyle(second)
+	a.Tick.Label.XAlign, a.Tick.Label.YAlign = across, up
+	a.Tick.Length = 3
+	a.Color, a.LineStyle.Color, a.Tick.LineStyle.Color = faint, faint, faint
+	a.Padding = 3
+}
+
+func textStyle(c color.Color) text.Style {
+	return text.Style{Color: c, Font: font.Font{Typeface: "Liberation", Variant: "Sans", Size: letters}, Handler: plot.DefaultTextHandler}
+}
+
+// ticks are at most n round numbers.
+type ticks int
+
+func (n ticks) Ticks(low, high float64) []plot.Tick {
+	step := math.Pow(10, math.Floor(math.Log10((high-low)/float64(n))))
+	for _, m := range []float64{1, 2, 5, 10} {
+		if (high-low)/(step*m) <= float64(n) {
+			step *= m
+			break
+		}
+	}
+	digits := max(0, int(-math.Floor(math.Log10(step)+1e-9)))
+	var out []plot.Tick
+	for i := math.Ceil(low/step - 1e-9); i*step <= high+step*1e-9; i++ {
+		v := i * step
+		out = append(out, plot.Tick{Value: v, Label: strings.Replace(fmt.Sprintf("%.*f", digits, v+0), "-0.", "−0.", 1)})
+	}
+	return out
+}
+
+// span is the range of values that the chart shows: the curve, its limit and its
+// caution, with some room.
+func (c *chart) span() (low, high float64, ok bool) {
+	take := func(v float64) {
+		if !ok {
+			low, high, ok = v, v, true
+		}
+		low, high = min(low, v), max(high, v)
+	}
+	for _, t := range c.traces {
+		for _, curve := range t.curves {
+			for _, p := range curve {
+				take(c.scale(p.v))
+			}
+		}
+	}
+	if !ok {
+		return 0, 0, false
+	}
+	for _, l := range c.levels {
+		take(c.scale(l.v))
+	}
+	room := (high - low) * 0.08
+	if room == 0 {
+		room = max(abs(high)*0.1, 0.1)
+	}
+	low, high = low-room, high+room
+	// The words of a limit stand beyond it.
+	for _, l := range c.levels {
+		if v := c.scale(l.v); !l.caution && c.topIsLimit() {
+			high = max(high, v+(high-low)*0.14)
+		} else if !l.caution {
+			low = min(low, v-(high-low)*0.14)
+		}
+	}
+	return low, high, true
+}
+
+// Plot draws levels, marks and curves; it is what plot.Plot calls.
+func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
+	x, y := p.Transforms(&dc)
+	for _, l := range c.levels {
+		at := y(c.scale(l.v))
+		line := draw.LineStyle{Color: red, Width: 1.2}
+		if l.caution {
+			line = draw.LineStyle{Color: amber, Width: 1, Dashes: dashes}
+		}
+		dc.StrokeLine2(line, dc.Min.X, at, dc.Max.X, at)
+	}
+	c.drawMarks(dc, x)
+	for _, t := range c.traces {
+		sty := draw.LineStyle{Color: ink, Width: 1.1}
+		if t.faint {
+			sty = draw.LineStyle{Color: second, Width: 0.7}
+		}
+		for _, curve := range t.curves {
+			line := make([]vg.Point, len(curve))
+			for i, pt := range curve {
+				line[i] = vg.Point{X: x(c.where(pt)), Y: y(c.scale(pt.v))}
+			}
+			if t.dots || len(line) == 1 {
+				for _, at := range line {
+					dc.DrawGlyph(draw.GlyphStyle{Color: sty.Color, Radius: 2.5, Shape: draw.CircleGlyph{}}, at)
+				}
+			}
+			if len(line) > 1 && !t.dots {
+				dc.StrokeLines(sty, line)
+			}
+		}
+	}
+	for _, l := range c.levels {
+		c.levelWords(dc, y(c.scale(l.v)), l)
+	}
+}
+
+// where is where a point stands across: its time in seconds.
+func (c *chart) where(p point) float64 { return p.at.Seconds() }
+
+// levelWords writes a limit's words on a white ground at the right end of its
+// line: above it, or below it where it is the top.
+func (c *chart) levelWords(dc draw.Canvas, at vg.Length, l level) {
+	colour := color.Color(red)
+	if l.caution {
+		colour = amber
+	}
+	sty := textStyle(colour)
+	sty.XAlign, sty.YAlign = text.XRight, text.YBottom
+	pos := vg.Point{X: dc.Max.X - 8, Y: at + 1.5}
+	if l.caution == (c.topIsLimit()) || at+letters+3 > dc.Max.Y {
+		sty.YAlign, pos.Y = text.YTop, at-1.5
+	}
+	box := sty.Rectangle(l.words).Add(pos)
+	dc.FillPolygon(color.White, []vg.Point{box.Min, {X: box.Max.X, Y: box.Min.Y}, box.Max, {X: box.Min.X, Y: box.Max.Y}})
+	dc.FillText(sty, pos, l.words)
+}
+
+// topIsLimit says that the limit lies above the caution.
+func (c *chart) topIsLimit() bool {
+	limit, caution := math.Inf(-1), math.Inf(-1)
+	for _, l := range c.levels {
+		if l.caution {
+			caution = l.v
+		} else {
+			limit = l.v
+		}
+	}
+	return limit > caution
+}
+
+// drawMarks draws the instants; those that stand too near to each other share
+// their words, and the rows of words take turns.
+func (c *chart) drawMarks(dc draw.Canvas, x func(float64) vg.Length) {
+	type group struct {
+		at    vg.Length
+		words []string
+		main  bool
+	}
+	var groups []group
+	for _, m := range c.marks {
+		at := x(m.at.Seconds())
+		if at < dc.Min.X || at > dc.Max.X {
+			continue
+		}
+		line := draw.LineStyle{Color: second, Width: 0.8, Dashes: stipple}
+		if m.main {
+			line = draw.LineStyle{Color: red, Width: 0.9}
+		}
+		dc.StrokeLine2(line, at, dc.Min.Y, at, dc.Max.Y)
+		if n := len(groups); n > 0 && at-groups[n-1].at < 9 {
+			groups[n-1].words = append(groups[n-1].words, m.words)
+			groups[n-1].main = groups[n-1].main || m.main
+			continue
+		}
+		groups = append(groups, group{at, []string{m.words}, m.main})
+	}
+	var ends [2]vg.Length
+	for _, g := range groups {
+		words := strings.Join(g.words, ", ")
+		colour := color.Color(second)
+		if g.main {
+			colour = red
+		}
+		sty := textStyle(colour)
+		sty.YAlign = text.YBottom
+		width := sty.Width(words)
+		left := min(max(dc.Min.X-18, g.at-width/2), dc.Max.X+8-width)
+		row := 0
+		if left < ends[0]+4 {
+			row = 1
+		}
+		if left < ends[row]+4 {
+			left = ends[row] + 4
+		}
+		ends[row] = left + width
+		dc.FillText(sty, vg.Point{X: left, Y: dc.Max.Y + 2 + vg.Length(row)*(letters+1)}, words)
+	}
+}
+
+var plainer = strings.NewReplacer(
+	"font-family:Liberation Sans;font-variant:normal;font-weight:normal;font-style:normal;", "",
+	"\n\t", " ", "\n", "", ` style="fill:#000000"`, "")
+
+// inline makes a drawing part of a page.
+func inline(svg, says string) template.HTML {
+	if i := strings.Index(svg, "<svg"); i >= 0 {
+		svg = svg[i:]
+	}
+	svg = plainer.Replace(svg)
+	if i := strings.Index(svg, "viewBox"); i >= 0 {
+		svg = `<svg role="img" aria-label="` + template.HTMLEscapeString(says) + `" ` + svg[i:]
+	}
+	svg = strings.Replace(svg, ` xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"`, "", 1)
+	return template.HTML(svg) // our own drawing; its words were escaped by its writer
+}

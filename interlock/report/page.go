@@ -1,0 +1,210 @@
+package report
+
+import (
+	_ "embed"
+	"fmt"
+	"html/template"
+	"io"
+	"math"
+	"strings"
+	"time"
+
+	"downhaul/rules"
+)
+
+//go:embed page.gohtml
+var pageText string
+
+var page = template.Must(template.New("page").Funcs(template.FuncMap{
+	"at": At, "took": Took, "day": day, "utc": utc, "join": list, "percent": percent, "plural": plural, "upper": strings.ToUpper,
+	"factor": func(f *float64) string {
+		if f == nil {
+			return "not known"
+		}
+		return fmt.Sprintf("%.2f", *f)
+	},
+	"sentence": sentence,
+	"mul100":   func(f float64) float64 { return f * 100 },
+}).Parse(pageText))
+
+// WritePage writes the report as one page that needs nothing else.
+func (r *Report) WritePage(w io.Writer) error {
+	if err := page.Execute(w, newView(r)); err != nil {
+		return fmt.Errorf("write the page: %w", err)
+	}
+	return nil
+}
+
+// view is the report with its drawings.
+type view struct {
+	*Report
+	Shown []sessionView
+	Many  bool
+}
+
+type sessionView struct {
+	*Session
+	Headline string
+	Shots    []shot
+	Over     []overviewView
+	WindSVG  template.HTML
+	PackSVG  []template.HTML
+	NearMiss []Caution
+	Other    []Caution
+}
+
+// shot is one first cause with its drawings: the channel that tripped first,
+// then the others.
+type shot struct {
+	*Episode
+	First  template.HTML
+	Name   string
+	Others []drawing
+}
+
+type drawing struct {
+	Name string
+	SVG  template.HTML
+}
+
+type overviewView struct {
+	RuleRow
+	SVG template.HTML
+}
+
+func newView(r *Report) *view {
+	v := &view{Report: r, Many: len(r.Sessions) > 1}
+	for _, s := range r.Sessions {
+		v.Shown = append(v.Shown, s.view())
+	}
+	return v
+}
+
+func (s *Session) view() sessionView {
+	v := sessionView{Session: s, Headline: s.Headline(), WindSVG: s.windChart()}
+	for i := range s.Episodes {
+		v.Shots = append(v.Shots, s.shot(&s.Episodes[i]))
+	}
+	for _, row := range s.Rules {
+		o := overviewView{RuleRow: row}
+		if row.index < len(s.charts.rules) {
+			o.SVG = s.overviewChart(&s.env.Rules[row.index], s.charts.rules[row.index])
+		}
+		v.Over = append(v.Over, o)
+	}
+	for i := range s.charts.packs {
+		v.PackSVG = append(v.PackSVG, s.packChart(i))
+	}
+	for _, c := range s.Cautions {
+		if c.Near {
+			v.NearMiss = append(v.NearMiss, c)
+		} else {
+			v.Other = append(v.Other, c)
+		}
+	}
+	return v
+}
+
+func (s *Session) shot(ep *Episode) shot {
+	out := shot{Episode: ep}
+	first := ep.Trips[0].Rule
+	// In the order in which the rules are listed: nearest to their limits first.
+	for _, row := range s.Rules {
+		for _, p := range ep.panels {
+			rule := &s.env.Rules[p.rule]
+			if p.rule != row.index {
+				continue
+			}
+			svg := s.windowChart(rule, ep, p)
+			switch {
+			case svg == "":
+			case rule.Name == first:
+				out.First, out.Name = svg, caption(rule)
+			default:
+				out.Others = append(out.Others, drawing{caption(rule), svg})
+			}
+		}
+	}
+	return out
+}
+
+func caption(r *rules.Rule) string {
+	text := r.Name + ": " + r.Watch.Channel().Says
+	if isRate(r) {
+		text += " (the limit is on its rate)"
+	}
+	return text
+}
+
+// Headline is the session in one sentence.
+func (s *Session) Headline() string {
+	trips := 0
+	for i := range s.Episodes {
+		trips += len(s.Episodes[i].Trips)
+	}
+	text := "No trip"
+	if trips > 0 {
+		text = plural(trips, "trip")
+	}
+	if s.Duty == "watch" {
+		text += ", watching only"
+	} else {
+		text += " in " + plural(len(s.Runs), "run")
+	}
+	for i := range s.Episodes {
+		if i == 3 {
+			text += "; and more"
+			break
+		}
+		text += "; " + s.Episodes[i].Trips[0].Says
+	}
+	return text + "."
+}
+
+// At is an instant of the engine's clock for people.
+func At(q *Quantity) string {
+	if q == nil {
+		return "not known"
+	}
+	return fmt.Sprintf("%.2f s", q.Value)
+}
+
+// Took is a length of time for people: milliseconds below a second.
+func Took(q *Quantity) string {
+	switch {
+	case q == nil:
+		return "not known"
+	case q.Value == 0:
+		return "0 ms"
+	case math.Abs(q.Value) < 0.01:
+		return fmt.Sprintf("%.1f ms", q.Value*1e3)
+	case math.Abs(q.Value) < 1:
+		return fmt.Sprintf("%.0f ms", q.Value*1e3)
+	case math.Abs(q.Value) < 120:
+		return fmt.Sprintf("%.2f s", q.Value)
+	}
+	return time.Duration(q.Value * 1e9).Round(time.Second).String()
+}
+
+func day(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04:05 UTC") }
+func utc(t time.Time) string { return t.UTC().Format("15:04:05.00") }
+
+func percent(f *float64) string {
+	if f == nil {
+		return "not known"
+	}
+	return fmt.Sprintf("%.0f %%", *f*100)
+}
+
+// sentence begins with a capital letter and ends with a full stop.
+func sentence(s string) string {
+	if s == "" {
+		return ""
+	}
+	r := []rune(s)
+	s = strings.ToUpper(string(r[:1])) + string(r[1:])
+	if strings.HasSuffix(s, ".") || strings.HasSuffix(s, "!") {
+		return s
+	}
+	return s + "."
+}

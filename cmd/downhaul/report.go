@@ -9,9 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock/guard"
-	"downhaul/interlock/pad"
 	"downhaul/interlock/report"
-	"downhaul/rules"
 )
 
 type reportCmd struct {
@@ -113,10 +111,7 @@ func (c *reportCmd) read(ctx context.Context, s *streams) (*report.Report, error
 	var failed []report.Failure
 	var bad []error
 	for _, dir := range c.Sessions {
-		ses, err := report.Read(ctx, dir, report.Options{Counting: show.read, Budget: func(r *rules.Rule, p *pad.Pad) report.Budget {
-			b := reaction(r, p)
-			return report.Budget{Decision: time.Duration(b.Relay * float64(time.Second))}
-		}})
+		ses, err := report.Read(ctx, dir, report.Options{Counting: show.read})
 		show.done.Add(1)
 		switch {
 		case ctx.Err() != nil:
@@ -131,7 +126,7 @@ func (c *reportCmd) read(ctx context.Context, s *streams) (*report.Report, error
 	if len(sessions) == 0 {
 		return nil, errors.Join(bad...)
 	}
-	return report.Of(ctx, time.Now().Truncate(time.Second), guard.Software(), sessions, failed), errors.Join(bad...)
+	return report.Of(time.Now().Truncate(time.Second), guard.Software(), sessions, failed), errors.Join(bad...)
 }
 
 func folderSize(dir string) (total int64) {

@@ -54,7 +54,6 @@ type mark struct {
 // trace is one line of a chart.
 type trace struct {
 	curves [][]point
-	words  string // at its end; empty for the only one
 	faint  bool
 	dots   bool
 }
@@ -63,7 +62,6 @@ type trace struct {
 type chart struct {
 	from, to float64
 	unit     string // of the value, as people read it
-	across   string // what the axis across is
 	traces   []trace
 	levels   []level
 	marks    []mark

@@ -84,7 +84,6 @@ type Session struct {
 
 	charts charts
 	env    *rules.Envelope
-	lift   liftRuns
 	units  string
 }
 
@@ -221,7 +220,6 @@ type RuleRow struct {
 	Doubts   []string  `json:"doubts"`
 
 	index int
-	chart string
 }
 
 // Link is how the craft was heard.

@@ -33,7 +33,6 @@ type Pack struct {
 	Told   *Quantity `json:"charge_told"`
 	Hot    *Quantity `json:"highest_temperature"`
 	Doubts []string  `json:"doubts"`
-	chart  string
 }
 
 // restAmps is the current below which a voltage counts as resting: the step

@@ -16,16 +16,8 @@ import (
 	"downhaul/rules/card"
 )
 
-// Budget is what a rule may take on a pad, as check works it out.
-type Budget struct {
-	// Decision is from the excursion to the decision.
-	Decision time.Duration
-}
-
 // Options is what a report needs besides the sessions.
 type Options struct {
-	// Budget is the time that a rule has; nil leaves the comparison out.
-	Budget func(*rules.Rule, *pad.Pad) Budget
 	// Counting, if set, is told how many bytes were read.
 	Counting func(n int)
 }
@@ -277,7 +269,6 @@ func (r *reading) analyse() error {
 		return nil
 	}
 	k := newCollector(o, r.env, r.pad, r.pad.Derived(), r.e, r.end)
-	k.watchLift(r)
 	res, err := r.replay(bench.Seeing(func(rules.ChannelID) bool { return true }, k.look))
 	switch {
 	case r.ctx.Err() != nil:

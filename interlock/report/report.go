@@ -1,7 +1,6 @@
 package report
 
 import (
-	"context"
 	"time"
 )
 
@@ -43,7 +42,7 @@ type Failure struct {
 }
 
 // Of puts sessions together to a report.
-func Of(ctx context.Context, made time.Time, software string, sessions []*Session, failed []Failure) *Report {
+func Of(made time.Time, software string, sessions []*Session, failed []Failure) *Report {
 	r := &Report{Schema: Schema, Made: made.UTC(), Software: software, Sessions: sessions, Failed: failed,
 		Trips: []Trip{}, Packs: []Pack{}, Wind: AllWind{Sessions: []SessionWind{}}, Unseen: []string{}}
 	if r.Failed == nil {

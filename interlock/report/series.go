@@ -144,22 +144,6 @@ func (s *series) curves(silence time.Duration) [][]point {
 	return out
 }
 
-// span is the lowest and highest value kept.
-func (s *series) span() (low, high float64, ok bool) {
-	for _, b := range s.buckets {
-		if b.used {
-			if !ok || b.low < low {
-				low = b.low
-			}
-			if !ok || b.high > high {
-				high = b.high
-			}
-			ok = true
-		}
-	}
-	return low, high, ok
-}
-
 // extreme keeps the highest value, or the lowest, of a stretch of time.
 type extreme struct {
 	from, to time.Duration

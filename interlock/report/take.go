@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"downhaul/interlock/bench"
+	"downhaul/interlock/judge"
 	"downhaul/rules"
 )
 
@@ -64,8 +65,9 @@ func (r *reading) takeTimes(k *collector) {
 				t.Times.Acted = seconds(acted)
 			}
 			rule := ruleNamed(r.env, t.Rule)
-			if rule != nil && r.opt.Budget != nil && r.pad != nil {
-				t.Times.BudgetDetect = seconds(r.opt.Budget(rule, r.pad).Decision)
+			if rule != nil {
+				b := judge.Reaction(rule, r.pad, 0, nil)
+				t.Times.BudgetDetect = &Quantity{Value: b.Relay, Unit: "s", shown: "s"}
 			}
 			if rule != nil && t.Stop == rules.Controlled.String() {
 				t.Times.BudgetGrace = seconds(rule.Grace)
@@ -109,12 +111,9 @@ func (r *reading) takeOpening(k *collector, t *Trip, at time.Duration) {
 	default:
 		t.Times.Notes = append(t.Times.Notes, "no rotor speed came to say that the rotors stood: count on the commissioned time")
 	}
-	switch {
-	case k.stopTime > 0:
-		t.Times.BudgetStop = seconds(k.stopTime)
-	case r.pad.Stop.Proven:
-		t.Times.BudgetStop = seconds(r.pad.Stop.Time)
-	default:
+	if stop := judge.StopTime(r.pad, k.stopTime); stop > 0 {
+		t.Times.BudgetStop = seconds(stop)
+	} else {
 		t.Times.Notes = append(t.Times.Notes, "stop not proven at the rotors: there is no commissioned time to hold against")
 	}
 }

@@ -17,7 +17,6 @@ type Wind struct {
 	// the window never filled.
 	Mean2  *Quantity `json:"highest_mean2min"`
 	Mean10 *Quantity `json:"highest_mean10min"`
-	chart  string
 }
 
 // WindPeriod is the wind over one stretch of time. Gust and Lull are the highest

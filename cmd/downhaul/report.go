@@ -10,6 +10,7 @@ import (
 
 	"downhaul/interlock/guard"
 	"downhaul/interlock/report"
+	"downhaul/interlock/session"
 )
 
 type reportCmd struct {
@@ -55,6 +56,7 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 		if !c.JSON {
 			wrap(s.out, "Page: ", "  ", page)
 		}
+		c.markReported(s, rep)
 	}
 	switch {
 	case bad != nil:
@@ -63,6 +65,21 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 		return errFound
 	}
 	return nil
+}
+
+// markReported notes in each session that a page was made of it: a guard that
+// makes room removes no trip that nobody has reported on. A folder that can not
+// be written keeps the session from being removed, and that is all.
+func (c *reportCmd) markReported(s *streams, rep *report.Report) {
+	for _, dir := range c.Sessions {
+		ses, err := session.Open(dir)
+		if err != nil {
+			continue // it is among those that failed
+		}
+		if err := ses.MarkReported(rep.Made); err != nil && !c.JSON {
+			wrap(s.out, "Note: ", "  ", err.Error()+"; it is kept for ever")
+		}
+	}
 }
 
 // writePage writes beside the place and moves there what is whole.

@@ -9,6 +9,6 @@
 // recording, but for lists that are bounded; and the same sessions give the
 // same report, byte for byte.
 //
-// It never writes into a session, never decides anything, and never asks a
+// It never writes a file, never decides anything, and never asks a
 // network for anything: the page carries all that it shows.
 package report

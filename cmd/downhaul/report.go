@@ -77,7 +77,7 @@ func (c *reportCmd) markReported(s *streams, rep *report.Report) {
 			continue // it is among those that failed
 		}
 		if err := ses.MarkReported(rep.Made); err != nil && !c.JSON {
-			wrap(s.out, "Note: ", "  ", err.Error()+"; it is kept for ever")
+			wrap(s.out, "Note: ", "  ", err.Error()+", so it is never removed to make room")
 		}
 	}
 }

@@ -18,13 +18,6 @@ import (
 	"downhaul/rules/house"
 )
 
-func must(t testing.TB, err error) {
-	t.Helper()
-	if err != nil {
-		t.Fatal(err)
-	}
-}
-
 // output runs a command and gives what it prints; a failure ends the test.
 func output(t testing.TB, dir string, env []string, name string, args ...string) string {
 	t.Helper()
@@ -137,7 +130,7 @@ func TestPackageHoldsWhatItIsFor(t *testing.T) {
 		"usr/lib/sysusers.d/downhaul.conf", "usr/lib/tmpfiles.d/downhaul.conf", "usr/lib/udev/rules.d/60-downhaul.rules",
 		"usr/share/man/man1/downhaul.1.gz", "usr/share/man/man8/downhauld.8.gz",
 		"usr/share/man/man5/downhaul-pad.5.gz", "usr/share/man/man5/downhaul-envelope.5.gz", "usr/share/man/man5/downhaul-card.5.gz",
-		"usr/share/doc/downhaul/copyright", "usr/share/doc/downhaul/README.md",
+		"usr/share/doc/downhaul/copyright", "usr/share/doc/downhaul/README.md", "usr/share/doc/downhaul/WIRING.md", "usr/share/doc/downhaul/wiring/chain.svg",
 		"usr/share/doc/downhaul/examples/pad.toml",
 	} {
 		if _, err := os.Stat(filepath.Join(dir, name)); err != nil {

@@ -114,6 +114,27 @@ func TestAskingFindsEveryKeyOfTheExamples(t *testing.T) {
 	}
 }
 
+// Every key of the pad file that the wiring notes name is there.
+func TestWiringNotesNameKeysThatAreThere(t *testing.T) {
+	text, err := os.ReadFile("../WIRING.md")
+	must(t, err)
+	s, err := formats[0].sections(root)
+	must(t, err)
+	known, n := paths(s), 0
+	for _, m := range regexp.MustCompile("`(\\[\\[?[a-z_.]+\\]\\]?)(?: ([a-z_]+))?").FindAllStringSubmatch(string(text), -1) {
+		n++
+		if !slices.Contains(known, m[1]) {
+			t.Errorf("the notes name %s, which the pad file has not", m[1])
+		}
+		if path := strings.Trim(m[1], "[]") + "." + m[2]; m[2] != "" && !slices.Contains(known, path) {
+			t.Errorf("the notes name %s, which the pad file has not", path)
+		}
+	}
+	if n < 5 {
+		t.Errorf("only %d keys found in the notes: the search is broken", n)
+	}
+}
+
 // A key that is not there is not found, wherever it is asked for.
 func TestAskingFindsNothingThatIsNotThere(t *testing.T) {
 	for i := range formats {

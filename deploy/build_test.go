@@ -5,6 +5,7 @@ package deploy
 import (
 	"bytes"
 	"compress/gzip"
+	"fmt"
 	"io"
 	"os"
 	"os/exec"
@@ -41,8 +42,8 @@ func needTools(t *testing.T, names ...string) {
 
 var packager = regexp.MustCompile(`(?m)^readonly nfpm=(\S+)/cmd/nfpm@(v\S+)$`)
 
-// offline is the environment under which the packager comes from the module
-// cache and nothing comes over the network. Where it was never fetched, the
+// offline is the environment of a build in a test: the packager comes from the
+// module cache and nothing over the network. Where it was never fetched, the
 // test is skipped.
 func offline(t *testing.T) []string {
 	t.Helper()
@@ -55,19 +56,21 @@ func offline(t *testing.T) []string {
 	cache := filepath.Join(strings.TrimSpace(output(t, ".", nil, "go", "env", "GOMODCACHE")), "cache", "download")
 	_, err = os.Stat(filepath.Join(cache, string(m[1]), "@v", string(m[2])+".zip"))
 	house.Need(t, err == nil, "the packager is not in the module cache; run deploy/build once, with the network")
-	return []string{"GOPROXY=file://" + cache}
+	// What git says of this checkout may change while other tests run.
+	return []string{"GOPROXY=file://" + cache, "DOWNHAUL_COMMIT=0123456789ab", "SOURCE_DATE_EPOCH=1900000000"}
 }
 
 // packages are what is built once for all tests.
 var packages struct {
-	once             sync.Once
-	dir, first, next string
-	failed           error
-	said             string
+	once        sync.Once
+	dir         string
+	first, next string
+	failed      error
+	said        string
 }
 
-// built gives a package of the version that deploy/VERSION names and one of the
-// next version.
+// built gives a package of the version that deploy/VERSION names, and the same
+// under a later version.
 func built(t *testing.T) (first, next string) {
 	t.Helper()
 	needTools(t, "bash", "go", "dpkg-deb", "gzip")
@@ -77,25 +80,41 @@ func built(t *testing.T) (first, next string) {
 		if p.dir, p.failed = os.MkdirTemp("", "downhaul-packages"); p.failed != nil {
 			return
 		}
-		for _, b := range []struct {
-			path *string
-			env  string
-		}{{&p.first, ""}, {&p.next, "DOWNHAUL_VERSION=0.99.0"}} {
-			cmd := exec.Command("bash", "./build", "--out", p.dir, "amd64")
-			cmd.Env = append(append(os.Environ(), env...), b.env)
-			out, err := cmd.CombinedOutput()
-			p.said += string(out)
-			if err != nil {
-				p.failed = err
-				return
-			}
-			*b.path = strings.TrimSpace(string(out))
+		cmd := exec.Command("bash", "./build", "--out", p.dir, "amd64")
+		cmd.Env = append(os.Environ(), env...)
+		out, err := cmd.CombinedOutput()
+		p.said, p.failed = string(out), err
+		p.first = strings.TrimSpace(string(out))
+		if p.failed == nil {
+			p.next, p.failed = later(p.first, p.dir)
 		}
 	})
 	if p.failed != nil {
 		t.Fatalf("deploy/build: %v\n%s", p.failed, p.said)
 	}
 	return p.first, p.next
+}
+
+// later packs the contents of a package again under a later version.
+func later(deb, dir string) (string, error) {
+	tree := filepath.Join(dir, "later")
+	if out, err := exec.Command("dpkg-deb", "--raw-extract", deb, tree).CombinedOutput(); err != nil {
+		return "", fmt.Errorf("%w: %s", err, out)
+	}
+	control := filepath.Join(tree, "DEBIAN/control")
+	text, err := os.ReadFile(control)
+	if err != nil {
+		return "", err
+	}
+	text = regexp.MustCompile(`(?m)^Version: .*$`).ReplaceAll(text, []byte("Version: 0.99.0"))
+	path := filepath.Join(dir, "later.deb")
+	if err := os.WriteFile(control, text, 0o644); err != nil {
+		return "", err
+	}
+	if out, err := exec.Command("dpkg-deb", "-Zgzip", "-z1", "--build", tree, path).CombinedOutput(); err != nil {
+		return "", fmt.Errorf("%w: %s", err, out)
+	}
+	return path, nil
 }
 
 func TestMain(m *testing.M) {

@@ -18,13 +18,15 @@ type bins struct {
 	start, end float64
 	n          int
 	// square is the mean over motors and samples of output², speed² likewise.
-	square, speedSquare        []float64
-	motors                     [][]float64 // mean square output by motor
-	voltage, current           []float64
-	height, climb, tilt        []float64
-	tension, slant             []float64
-	armed, landed              []float64
-	climbMost, tensionVariance []float64
+	square, speedSquare []float64
+	motors              [][]float64 // mean square output by motor
+	voltage, current    []float64
+	height, climb, tilt []float64
+	tension, slant      []float64
+	armed, landed       []float64
+	tensionVariance     []float64
+	// given is output × voltage, calmClimb the climb over two seconds.
+	given, calmClimb []float64
 }
 
 func (r *Run) bin() bins {
@@ -53,7 +55,11 @@ func (r *Run) bin() bins {
 	b.height, b.climb, b.tilt = b.mean(r.Height, id), b.mean(r.Climb, id), b.mean(r.Tilt, math.Cos)
 	b.tension, b.slant = b.mean(r.Tension, id), b.mean(r.Slant, id)
 	b.armed, b.landed = b.mean(r.Armed, id), b.mean(r.Landed, id)
-	b.climbMost = b.largest(r.Climb)
+	b.given = make([]float64, b.n)
+	for i := range b.given {
+		b.given[i] = math.Sqrt(b.square[i]) * b.voltage[i]
+	}
+	b.calmClimb = calmed(b.climb)
 	tt := b.mean(r.Tension, sq)
 	b.tensionVariance = make([]float64, b.n)
 	for i := range tt {
@@ -96,13 +102,12 @@ func (b *bins) mean(s Series, of func(float64) float64) []float64 {
 	return out
 }
 
-// largest is the largest |v| of each bin, 0 where it holds none.
-func (b *bins) largest(s Series) []float64 {
-	out := make([]float64, b.n)
-	for i, t := range s.T {
-		if k := b.at(t); i < len(s.V) && k >= 0 && k < b.n {
-			out[k] = math.Max(out[k], math.Abs(s.V[i]))
-		}
+// calmed is the mean over the two seconds around each bin.
+func calmed(v []float64) []float64 {
+	const half = int(1 / binTime)
+	out := make([]float64, len(v))
+	for k := range v {
+		out[k] = over(v, max(k-half, 0), min(k+half+1, len(v)))
 	}
 	return out
 }

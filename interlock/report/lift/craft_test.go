@@ -124,6 +124,10 @@ func TestForecastAgainstTheModelsTruth(t *testing.T) {
 		}
 		for _, s := range f.Next {
 			output, amps, most := truth(t, base, s.Ballast, lift.DefaultHoverTime)
+			if !s.Numbers {
+				t.Errorf("seed %d, %s: no numbers: %s", seed, s.Name, s.Reason)
+				continue
+			}
 			count[pull][0].add(s.Output, output)
 			count[pull][1].add(s.Current, amps)
 			// The pull shows full output's current; without it the lift is bounded.

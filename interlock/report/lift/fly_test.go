@@ -25,6 +25,29 @@ var dialectRW = sync.OnceValue(func() *dialect.ReadWriter {
 	return all
 })
 
+// decode is the one frame of a datagram, nil where it is none.
+func decode(t testing.TB, datagram []byte) frame.Frame {
+	t.Helper()
+	rd := &frame.Reader{BufByteReader: bufio.NewReader(bytes.NewReader(datagram)), DialectRW: dialectRW()}
+	if err := rd.Initialize(); err != nil {
+		t.Fatal(err)
+	}
+	fr, err := rd.Read()
+	if err != nil {
+		return nil
+	}
+	return fr
+}
+
+func put(s *lift.Series, at, v float64) { s.T, s.V = append(s.T, at), append(s.V, v) }
+
+func flag(on bool) float64 {
+	if on {
+		return 1
+	}
+	return 0
+}
+
 // heron is the simulated craft of these tests: two packs of half the charge, so
 // that no current passes what a battery message can hold.
 func heron(seed uint64, ballast float64) craftmodel.Config {
@@ -69,13 +92,6 @@ func fly(t testing.TB, cfg craftmodel.Config, lasts float64) (lift.Run, *craftmo
 		Air:     lift.Air{Celsius: cfg.Celsius, Pressure: lift.StandardPressure(cfg.Elevation), Told: true},
 		Outputs: make([]lift.Series, cfg.Motors), Speeds: make([]lift.Series, cfg.Motors),
 	}
-	put := func(s *lift.Series, at, v float64) { s.T, s.V = append(s.T, at), append(s.V, v) }
-	flag := func(on bool) float64 {
-		if on {
-			return 1
-		}
-		return 0
-	}
 	var frames []craftmodel.Datagram
 	var loads []craftmodel.Load
 	amps := make([]float64, cfg.Packs)
@@ -83,13 +99,9 @@ func fly(t testing.TB, cfg craftmodel.Config, lasts float64) (lift.Run, *craftmo
 		c.Advance(at)
 		frames = c.Frames(frames[:0])
 		for _, d := range frames {
-			rd := &frame.Reader{BufByteReader: bufio.NewReader(bytes.NewReader(d.Bytes)), DialectRW: dialectRW()}
-			if err := rd.Initialize(); err != nil {
-				t.Fatal(err)
-			}
-			fr, err := rd.Read()
-			if err != nil {
-				t.Fatal(err)
+			fr := decode(t, d.Bytes)
+			if fr == nil {
+				t.Fatal("the model sent what can not be read")
 			}
 			now := d.At.Seconds()
 			switch m := fr.GetMessage().(type) {

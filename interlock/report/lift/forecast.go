@@ -17,6 +17,12 @@ const (
 
 // Ask gives the forecast. The runs stand in order of time, the newest last.
 func Ask(runs []Run, q Question) Forecast {
+	q = q.clean()
+	given := runs
+	runs = make([]Run, len(given))
+	for i := range given {
+		runs[i] = given[i].clean()
+	}
 	f := Forecast{Schema: Schema, Concerns: concerns, Rules: Criteria(), Next: []StepForecast{}}
 	f.Needed = Requirement{Reserve: q.Reserve, Floor: q.Floor, HoverTime: q.HoverTime, Confident: confidence}
 	if !(f.Needed.Reserve > 0) {
@@ -30,7 +36,7 @@ func Ask(runs []Run, q Question) Forecast {
 		f.WhatIf = &w
 	}
 	for i := range runs {
-		points, unused := runs[i].Points(q.Craft)
+		points, unused := runs[i].points(q.Craft)
 		f.Points = append(f.Points, points...)
 		f.Unused = append(f.Unused, unused...)
 	}
@@ -279,6 +285,17 @@ func (a *asked) step(s Step) StepForecast {
 		} {
 			columns[k].v = append(columns[k].v, v)
 		}
+	}
+	for i := range columns {
+		for _, v := range columns[i].v {
+			if math.IsNaN(v) || math.IsInf(v, 0) {
+				f.absurd = true
+			}
+		}
+	}
+	if f.absurd {
+		f.judge(a)
+		return f
 	}
 	for i := range columns {
 		*columns[i].to = interval(columns[i].v)

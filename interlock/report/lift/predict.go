@@ -95,11 +95,17 @@ func (m *machine) hover(d *sample, thrust, e float64) state {
 
 // under is the state that holds the thrust on a source of e volts.
 func (m *machine) under(d *sample, thrust, e, ohms float64) state {
+	if !(e > 0) {
+		return state{output: outOfReach} // an empty pack
+	}
 	one := thrust / m.motors
 	watts := m.motors * d.law.watts(one, d.rho)
 	volts, ok := loaded(e, ohms, watts)
-	return state{output: d.law.volts(one/m.thrust, d.rho) / volts, amps: watts / volts, volts: volts, ok: ok && e > 0}
+	return state{output: math.Min(d.law.volts(one/m.thrust, d.rho)/volts, outOfReach), amps: watts / volts, volts: volts, ok: ok}
 }
+
+// outOfReach stands for an output that no motor has.
+const outOfReach = 10
 
 func (m *machine) packOhms(ohms float64) float64 { return ohms * m.cells / m.packs * m.ohms }
 func (m *machine) rest(d *sample) float64        { return d.resting * m.cells }

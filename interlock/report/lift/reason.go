@@ -35,6 +35,7 @@ const (
 	nearFloor
 	tooLong
 	noFall
+	absurd
 	fine
 )
 
@@ -118,6 +119,8 @@ func (r reason) sentence(system string) (why, settle string) {
 		return "so much charge was never drawn: how the pack falls from there on is not known", fmt.Sprintf("plan at most %s, or hover longer at a lighter step first", say(r.seconds, rules.Duration))
 	case noFall:
 		return "the flights were too short to show how the pack falls as it drains", "hover for a minute or more at one of the loads, packs full, and record the pack until after the landing"
+	case absurd:
+		return "with these masses, voltages and temperatures there is no state in which it flies", "check the card, the resting voltage and the what-if"
 	case fine:
 		return fmt.Sprintf("reserve %s at the least (required %s), with the supply seen to carry it", pct(r.share), pct(r.need)), ""
 	}

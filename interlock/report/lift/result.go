@@ -98,6 +98,7 @@ type StepForecast struct {
 	Take    *Take   `json:"take,omitempty"`
 
 	why      reason
+	absurd   bool     // what was given makes no numbers
 	canHover float64  // share of the draws that hover
 	free     Estimate // the reserve if the supply carries full output
 }

@@ -14,14 +14,16 @@ const (
 	// shortestPull and shortestAttempt: full output is held for a moment only.
 	shortestPull    = 1.5 // s
 	shortestAttempt = 1.0 // s
-	// steadyClimb is the most mean climb over the stretch, quickClimb the most in
-	// any sample; steadyHeight the most that height may change over it.
+	// steadyClimb is the most mean climb over the stretch, quickClimb the most over
+	// two seconds; steadyHeight the most that height may change over it.
 	steadyClimb  = 0.10 // m/s
-	quickClimb   = 0.60 // m/s
+	quickClimb   = 0.50 // m/s
 	steadyHeight = 0.6  // m, largest less smallest
-	// steadyOutput is the most that a bin's output × voltage may differ from the
-	// stretch's, as a share.
+	// steadyOutput is the most that output × voltage, over two seconds, may differ
+	// from the stretch's, as a share.
 	steadyOutput = 0.12
+	// scattered is the most scatter of it over half seconds, as a share.
+	scattered = 0.15
 	// drifting is the most that it may differ between the halves.
 	drifting = 0.04
 	// slackShare of the weight is a tether that hangs; above it the pull counts.
@@ -49,8 +51,8 @@ const (
 // Criteria are the criteria of this package in words, for the report.
 func Criteria() []string {
 	return []string{
-		fmt.Sprintf("hover: airborne at least %g s, mean climb under %g m/s and never over %g m/s, height within %g m", shortestHover, steadyClimb, quickClimb, steadyHeight),
-		fmt.Sprintf("output times pack voltage within %g %% of their mean and not drifting by more than %g %%", 100*steadyOutput, 100*drifting),
+		fmt.Sprintf("hover: airborne at least %g s, mean climb under %g m/s and never over %g m/s for two seconds, height within %g m", shortestHover, steadyClimb, quickClimb, steadyHeight),
+		fmt.Sprintf("output times pack voltage, over two seconds, within %g %% of its mean and not drifting by more than %g %%", 100*steadyOutput, 100*drifting),
 		fmt.Sprintf("at least %g craft width high; the bound of ground effect counts as unsure", lowest),
 		fmt.Sprintf("a pull over %g %% of the weight counts as load when it is steady within %g %%", 100*slackShare, 100*steadyPull),
 		fmt.Sprintf("attempt: output %g %% or more for %g s, still on the ground", 100*full, shortestAttempt),
@@ -69,6 +71,11 @@ func groundEffect(radius, z float64) float64 {
 
 // Points finds the evidence in one run. unused says what was left out and why.
 func (r *Run) Points(c Craft) (points []Point, unused []string) {
+	one := r.clean()
+	return one.points(c)
+}
+
+func (r *Run) points(c Craft) (points []Point, unused []string) {
 	b := r.bin()
 	drop := func(format string, args ...any) {
 		unused = append(unused, r.label()+": "+fmt.Sprintf(format, args...))
@@ -107,7 +114,7 @@ func (r *Run) Points(c Craft) (points []Point, unused []string) {
 	}
 	points = append(points, r.attempts(&b)...)
 	if len(points) == 0 && len(unused) == 0 {
-		drop("no steady hover of %g s or more and no full-output attempt", shortestHover)
+		drop("no steady hover of %g s or more and no full-output attempt: %s", shortestHover, b.barred(c))
 	}
 	return points, unused
 }
@@ -143,35 +150,6 @@ func together(points []Point, p Point) []Point {
 	return points
 }
 
-// tautBy is how far the square of output × voltage for each newton may lie above
-// the least of all hovers, as a factor: the bend of the law makes 1.2 between
-// loads of one to two.
-const tautBy = 1.35
-
-// dropTaut takes out hovers that took far more than their weight explains, where
-// no load cell could say that the tether was taut.
-func dropTaut(points []Point) (kept []Point, unused []string) {
-	given := func(p *Point) float64 {
-		w := p.Output * p.Voltage
-		return w * w * p.Density / p.Thrust
-	}
-	least := math.Inf(1)
-	for i := range points {
-		if points[i].Kind != Attempt {
-			least = math.Min(least, given(&points[i]))
-		}
-	}
-	kept = []Point{}
-	for _, p := range points {
-		if p.Kind == Hover && p.blind && given(&p) > tautBy*least {
-			unused = append(unused, fmt.Sprintf("%s: %.0f to %.0f s: far more output than the weight explains; a taut tether, with no load cell to tell?", p.Run, p.From, p.To))
-			continue
-		}
-		kept = append(kept, p)
-	}
-	return kept, unused
-}
-
 func (r *Run) label() string {
 	if r.Name != "" {
 		return r.Name
@@ -181,19 +159,6 @@ func (r *Run) label() string {
 
 func isTrue(v float64) bool { return v >= 0.5 } // false for NaN
 
-// lifting says that the bin could belong to a hover.
-func (b *bins) lifting(k int, c Craft) bool {
-	if math.IsNaN(b.square[k]) || math.IsNaN(b.voltage[k]) || b.square[k] <= 0 {
-		return false
-	}
-	if !math.IsNaN(b.armed[k]) && !isTrue(b.armed[k]) || isTrue(b.landed[k]) {
-		return false
-	}
-	// Unknown height is no evidence of flying.
-	return b.height[k] >= math.Max(onGround, lowest*c.Width-c.RotorHeight) &&
-		b.climbMost[k] <= quickClimb && !(b.tilt[k] < mostTilt)
-}
-
 // steadyUntil is the end of the longest stretch from the bin on that is steady.
 func (b *bins) steadyUntil(from int, weight float64, c Craft) int {
 	low, high := b.height[from], b.height[from]
@@ -202,8 +167,16 @@ func (b *bins) steadyUntil(from int, weight float64, c Craft) int {
 	for ; to < b.n && b.lifting(to, c); to++ {
 		low, high = math.Min(low, b.height[to]), math.Max(high, b.height[to])
 		n := float64(to - from)
-		u := b.given(to, to+1)
-		if high-low > steadyHeight || n > 0 && math.Abs(u-output/n) > steadyOutput*output/n {
+		// Over two seconds, none of them from before the stretch.
+		u := over(b.given, max(from, to-int(2/binTime)+1), to+1)
+		if high-low > steadyHeight {
+			break
+		}
+		if n >= 2/binTime && math.Abs(u-output/n) > steadyOutput*output/n {
+			// The two seconds that gave it away began before: take their tail off.
+			for to > from+1 && math.Abs(b.given[to-1]-output/n) > steadyOutput/2*output/n {
+				to--
+			}
 			break
 		}
 		t := b.tension[to]
@@ -213,16 +186,10 @@ func (b *bins) steadyUntil(from int, weight float64, c Craft) int {
 		if n > 0 && math.Abs(t-pull/n) > 2*steadyPull*weight {
 			break
 		}
-		output += u
+		output += b.given[to]
 		pull += t
 	}
 	return max(to, from+1)
-}
-
-// given is what the motors are given over the bins: output × voltage. A pack that
-// drains makes the output of a steady hover rise, but not this.
-func (b *bins) given(from, to int) float64 {
-	return math.Sqrt(over(b.square, from, to)) * over(b.voltage, from, to)
 }
 
 // hover makes a point of the bins, or says why it can not be one.
@@ -240,7 +207,7 @@ func (r *Run) hover(b *bins, from, to int, c Craft) (Point, string) {
 		least = shortestPull
 	}
 	half := (from + to) / 2
-	first, second := b.given(from, half), b.given(half, to)
+	first, second := over(b.given, from, half), over(b.given, half, to)
 	switch {
 	case lasted < least:
 		return p, fmt.Sprintf("only %.1f s", lasted)
@@ -249,6 +216,8 @@ func (r *Run) hover(b *bins, from, to int, c Craft) (Point, string) {
 	case len(r.Climb.T) > 0 && math.Abs(over(b.climb, from, to)) > steadyClimb,
 		len(r.Climb.T) == 0 && math.Abs(b.height[to-1]-b.height[from])/lasted > steadyClimb:
 		return p, "it climbed or sank"
+	case spread(b.given, from, to) > scattered*over(b.given, from, to):
+		return p, "the outputs were not steady"
 	case math.Abs(second/first-1) > drifting:
 		return p, "the outputs drifted"
 	}
@@ -328,7 +297,7 @@ func batchError(b *bins, from, to int) float64 {
 	var means []float64
 	for i := range batches {
 		lo, hi := from+(to-from)*i/batches, from+(to-from)*(i+1)/batches
-		means = append(means, b.given(lo, hi))
+		means = append(means, over(b.given, lo, hi))
 	}
 	return spread(means, 0, batches) / over(means, 0, batches) / math.Sqrt(batches)
 }

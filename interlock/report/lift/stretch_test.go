@@ -85,7 +85,7 @@ func TestWhatIsNoHover(t *testing.T) {
 					}
 				}
 			}
-		}, flight{seconds: 30}, "no steady hover"},
+		}, flight{seconds: 30}, "not steady"},
 		{"a tether that jerks", func(r *Run) {
 			for i, at := range r.Tension.T {
 				if at > 10 && int(at)%2 == 0 {

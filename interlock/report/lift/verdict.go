@@ -44,6 +44,9 @@ func (f *StepForecast) weigh(a *asked) (Verdict, reason) {
 	if a.refusal.code != 0 {
 		return NotYet, a.refusal
 	}
+	if f.absurd {
+		return NotYet, reason{code: absurd}
+	}
 	need := &a.Needed
 	r := reason{mass: f.Mass, share: f.free.Low, high: f.free.High, mid: f.free.Mid, need: need.Reserve, n: a.Fit.Hovers, take: f.Take}
 	as := func(c code) reason { r.code = c; return r }

@@ -57,6 +57,9 @@ type keeper struct {
 	early      []uint32 // trips appended before one of lower number
 	told       uint32   // highest trip told as kept
 	saidChunks uint64
+	flashed    bool // the lamp has flashed: at flash, for the state flashFor
+	flash      time.Duration
+	flashFor   interlock.State
 	now        time.Duration
 	state      interlock.State
 }
@@ -212,11 +215,26 @@ func (k *keeper) decide(f interlock.Effect) {
 	}
 	k.runs.saw(&f)
 	durable := lasting(f)
-	err := k.log.Append(triplog.Line{At: f.At, Kind: triplog.KindDecision, State: k.state.String(), Decision: k.text}, durable)
+	err := k.log.Append(triplog.Line{At: f.At, Kind: triplog.KindDecision, State: k.state.String(), Decision: k.text, Text: k.fromFlash(f)}, durable)
 	k.failed("trip log", err)
 	if durable && err == nil {
 		k.tell()
 	}
+}
+
+// fromFlash counts from the last flash of the lamp, for whoever holds a film
+// of the pad beside the log.
+func (k *keeper) fromFlash(f interlock.Effect) string {
+	switch f.Kind {
+	case interlock.LampEffect:
+		k.flashed, k.flash, k.flashFor = true, f.At, f.State
+		return "the lamp flashes for " + f.State.String()
+	case interlock.TripEffect, interlock.StateEffect, interlock.CautionEffect:
+		if k.flashed {
+			return fmt.Sprintf("%.3f s after the flash for %v", (f.At - k.flash).Seconds(), k.flashFor)
+		}
+	}
+	return ""
 }
 
 // appended notes that trip n is in the log. A trip from the reserved place can

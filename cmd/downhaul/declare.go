@@ -69,7 +69,7 @@ func (g *guardAt) declare(s *streams, d session.Declaration) error {
 	if reply.Declared == nil {
 		return errors.New("declare: the guard answered without what it took; are tool and guard of one version?")
 	}
-	fmt.Fprintln(s.out, "Declared, and on record.")
+	wrap(s.out, "On record: ", "  ", reply.Declared.Says+".")
 	printDeclared(s.out, reply.Declared)
 	return nil
 }

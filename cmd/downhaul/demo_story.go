@@ -40,7 +40,8 @@ func declareDemo(g *guard.Guard) error {
 		{What: session.DeclaredStep, Step: "ballast 12"},
 	} {
 		d.By = "the demo"
-		errs = append(errs, g.Declare(d))
+		_, err := g.Declare(d)
+		errs = append(errs, err)
 	}
 	return errors.Join(errs...)
 }

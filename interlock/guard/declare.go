@@ -170,17 +170,18 @@ func (g *Guard) cardAsks() []string {
 	return nil
 }
 
-// Declare takes a declaration, before a start only, and puts it on record.
-func (g *Guard) Declare(x session.Declaration) error {
+// Declare takes a declaration, before a start only, and puts it on record. It
+// says in a few words what it came to.
+func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	d := &g.declared
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if state, off := g.powerOff(); !off {
-		return fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)
+		return "", fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)
 	}
 	at := g.now()
-	if err := d.complete(&x, g.env.Units); err != nil {
-		return err
+	if says, err = d.complete(&x, g.env.Units); err != nil {
+		return "", err
 	}
 	switch x.What {
 	case session.DeclaredStep:
@@ -194,7 +195,7 @@ func (g *Guard) Declare(x session.Declaration) error {
 	}
 	g.loop.Host(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: x.Text()})
 	g.tellCard(at)
-	return nil
+	return says, nil
 }
 
 // powerOff says whether the latch is where declarations are taken.

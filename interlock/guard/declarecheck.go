@@ -11,38 +11,39 @@ import (
 	"downhaul/rules/card"
 )
 
-// complete checks a declaration and fills in what follows from it.
-func (d *declared) complete(x *session.Declaration, units string) error {
-	*x = session.Declaration{What: x.What, Step: x.Step, Packs: x.Packs, Value: strings.TrimSpace(x.Value), Initials: strings.TrimSpace(x.Initials), By: x.By}
-	switch x.What {
+// complete checks a declaration, fills in what follows from it, and says what
+// it comes to.
+func (d *declared) complete(x *session.Declaration, units string) (says string, err error) {
+	given := *x
+	*x = session.Declaration{What: given.What, By: given.By}
+	switch given.What {
 	case session.DeclaredStep:
-		s, err := d.step(x.Step)
+		s, err := d.step(given.Step)
 		if err != nil {
-			return err
+			return "", err
 		}
 		if s.Kind == card.Inspection {
-			return fmt.Errorf("%q is an inspection: downhaul declare inspection %q VALUE INITIALS", s.Name, s.Name)
+			return "", fmt.Errorf("%q is an inspection: downhaul declare inspection %q VALUE INITIALS", s.Name, s.Name)
 		}
-		*x = session.Declaration{What: x.What, Step: s.Name, By: x.By}
+		x.Step = s.Name
+		return "step " + s.Name, nil
 	case session.DeclaredPacks:
-		packs, err := d.packs(x.Packs)
-		*x = session.Declaration{What: x.What, Packs: packs, By: x.By}
-		return err
+		x.Packs, err = d.packs(given.Packs)
+		return "packs " + strings.Join(x.Packs, ", "), err
 	case session.DeclaredWind:
-		q, err := rules.ParseQuantity(x.Value, rules.Speed)
+		q, err := rules.ParseQuantity(given.Value, rules.Speed)
 		if err != nil {
-			return fmt.Errorf("the wind: %w", err)
+			return "", fmt.Errorf("the wind: %w", err)
 		}
 		if q.SI < 0 || q.SI > 75 { // ours: beyond any wind on record at the ground
-			return fmt.Errorf("the wind must be from 0 to %s (got %q)", rules.Format(75, rules.DefaultUnit(rules.Speed, units)), x.Value)
+			return "", fmt.Errorf("the wind must be from 0 to %s (got %q)", rules.Format(75, rules.DefaultUnit(rules.Speed, units)), given.Value)
 		}
-		*x = session.Declaration{What: x.What, Wind: &q.SI, Value: rules.FormatExact(q.SI, q.Unit), By: x.By}
+		x.Wind, x.Value = &q.SI, rules.FormatExact(q.SI, q.Unit)
+		return "wind " + x.Value + ", not measured", nil
 	case session.DeclaredInspection:
-		return d.inspection(x)
-	default:
-		return fmt.Errorf("nothing is called %q here; there are step, packs, wind and inspection", string(x.What))
+		return d.inspection(x, given)
 	}
-	return nil
+	return "", fmt.Errorf("nothing is called %q here; there are step, packs, wind and inspection", string(given.What))
 }
 
 // step finds a step of the card.
@@ -87,25 +88,32 @@ func (d *declared) packs(names []string) ([]string, error) {
 	return out, nil
 }
 
-// inspection holds a typed value against the card.
-func (d *declared) inspection(x *session.Declaration) error {
-	s, err := d.step(x.Step)
+// inspection holds a typed value against the card. One that does not keep its
+// limit goes on record as well.
+func (d *declared) inspection(x *session.Declaration, given session.Declaration) (says string, err error) {
+	s, err := d.step(given.Step)
 	if err != nil {
-		return err
+		return "", err
 	}
 	if s.Kind == card.Flight {
-		return fmt.Errorf("%q flies: it is in force once it was the step of a run", s.Name)
+		return "", fmt.Errorf("%q flies: it is in force once it was the step of a run", s.Name)
 	}
+	x.Step, x.Initials, x.Value = s.Name, strings.TrimSpace(given.Initials), strings.TrimSpace(given.Value)
 	if err := spoken("the initials", x.Initials, mostInitials); err != nil {
-		return err
+		return "", err
 	}
 	if err := spoken("the value", x.Value, mostValue); err != nil {
-		return err
+		return "", err
 	}
-	text, keeps, err := s.Limit.Judge(x.Value)
-	if err != nil {
-		return fmt.Errorf("%s: %w", s.Name, err)
+	if x.Value, x.Passed, err = s.Limit.Judge(x.Value); err != nil {
+		return "", fmt.Errorf("%s: %w", s.Name, err)
 	}
-	*x = session.Declaration{What: x.What, Step: s.Name, Value: text, Passed: keeps, Initials: x.Initials, By: x.By}
-	return nil
+	says = fmt.Sprintf("%s, %s", s.Name, x.Value)
+	switch {
+	case !x.Passed:
+		return fmt.Sprintf("%s: NOT GOOD ENOUGH, wanted %s", says, s.Limit.Wants()), nil
+	case s.Lasts > 0:
+		return says + ": in force for " + rules.FormatDuration(s.Lasts), nil
+	}
+	return says + ": in force", nil
 }

@@ -23,6 +23,8 @@ type Declared struct {
 	// the crew to see to, which no guard can hold.
 	Asks       []string `json:"asks"`
 	Conditions []string `json:"conditions"`
+	// Says is what a declaration came to; empty in a status.
+	Says string `json:"says,omitempty"`
 }
 
 // DeclaredWind is a wind that was read by hand.
@@ -60,7 +62,7 @@ func (g *Guard) showDeclared() Declared {
 		out.Card = out.Craft
 	}
 	if s, ok := d.card.Step(d.facts.Step); ok && d.facts.Step != "" {
-		out.Conditions = append(out.Conditions, s.Conditions(d.card)...)
+		out.Conditions = append(out.Conditions, s.ForCrew(d.facts.OwnWind)...)
 	}
 	return out
 }

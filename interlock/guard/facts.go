@@ -2,12 +2,10 @@ package guard
 
 import (
 	"slices"
-	"strings"
 	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/derived"
-	"downhaul/interlock/session"
 	"downhaul/rules"
 )
 
@@ -162,12 +160,6 @@ func (g *Guard) notReady(v *interlock.View) []string {
 		out = append(out, v.Say(g.env, u))
 	}
 	return out
-}
-
-// declaredSays is a declaration in a few words.
-func declaredSays(d *session.Declaration) string {
-	return strings.Join(slices.DeleteFunc([]string{"declared " + string(d.What), d.Step, strings.Join(d.Packs, ", "), d.Value},
-		func(s string) bool { return s == "" }), " ")
 }
 
 // wasTold remembers what somebody did over the local socket.

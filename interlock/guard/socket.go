@@ -89,11 +89,13 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
 			return Reply{Error: tooFast}
 		}
 		r.Declare.By = nameOf(peer)
-		if err := g.Declare(*r.Declare); err != nil {
+		says, err := g.Declare(*r.Declare)
+		if err != nil {
 			return Reply{Error: err.Error()}
 		}
-		g.wasTold(declaredSays(r.Declare), r.Declare.By)
+		g.wasTold("declared "+says, r.Declare.By)
 		d := g.showDeclared()
+		d.Says = says
 		return Reply{OK: true, Declared: &d}
 	}
 	return Reply{Error: fmt.Sprintf("unknown request %q; there are status, mark and declare", r.Do)}

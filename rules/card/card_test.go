@@ -68,6 +68,25 @@ func TestReadWholeCard(t *testing.T) {
 	}
 }
 
+// What Unmet holds against the facts is not the crew's to see to as well.
+func TestForCrewIsWhatNobodyHolds(t *testing.T) {
+	c := mustRead(t, example(t))
+	hover, ballast := &c.Steps[3], &c.Steps[4]
+	for _, row := range []struct {
+		got  []string
+		want string
+	}{
+		{hover.ForCrew(false), "keep-out empty"},
+		{hover.ForCrew(true), "wind at most 10 mph, by the pad's own anemometer; keep-out empty"},
+		{ballast.ForCrew(false), "a steady hover of 60 s at the step before; lift reserve of 20 % in the last report"},
+		{ballast.Conditions(), "a steady hover of 60 s at the step before; lift reserve of 20 % in the last report; no trip in the last run"},
+	} {
+		if got := strings.Join(row.got, "; "); got != row.want {
+			t.Errorf("got %q, want %q", got, row.want)
+		}
+	}
+}
+
 func TestExampleForTheFieldHolds(t *testing.T) {
 	name := filepath.Join("..", "..", "deploy", "card.example.toml")
 	text, err := os.ReadFile(name)

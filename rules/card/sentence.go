@@ -68,7 +68,7 @@ func (s *Step) Says(c *Card) string {
 			b.WriteString("; counts for " + rules.FormatDuration(s.Lasts))
 		}
 	}
-	if first := s.Before(c); len(first) > 0 {
+	if first := s.Before(); len(first) > 0 {
 		b.WriteString("; first: " + strings.Join(first, ", "))
 	}
 	if s.Envelope != "" {
@@ -79,30 +79,49 @@ func (s *Step) Says(c *Card) string {
 
 // Before is what must be in force or have been shown before the step, in plain
 // words, in the order of the card.
-func (s *Step) Before(c *Card) []string {
+func (s *Step) Before() []string {
 	out := append([]string(nil), s.Needs...)
-	return append(out, s.Conditions(c)...)
+	return append(out, s.Conditions()...)
 }
 
-// Conditions is what must have been shown before the step beside its needs: for
-// the crew to see to, or for the last report to tell.
-func (s *Step) Conditions(c *Card) []string {
-	var out []string
+// Conditions is what must have been shown before the step beside its needs, in
+// plain words.
+func (s *Step) Conditions() []string {
+	out := s.fromReport()
 	w := &s.Shown
-	if w.Hover > 0 {
-		out = append(out, "a steady hover of "+rules.FormatDuration(w.Hover)+" at the step before")
-	}
 	if w.NoTrips {
 		out = append(out, "no trip in the last run")
 	}
-	if w.HasReserve {
-		out = append(out, "lift reserve of "+rules.FormatExact(w.Reserve, "%")+" in the last report")
-	}
 	if w.HasWind {
-		out = append(out, "wind at most "+rules.FormatExact(w.Wind, w.WindUnit))
+		out = append(out, s.wind())
 	}
 	if len(w.Packs) > 0 {
 		out = append(out, "packs "+document.List(w.Packs, "or"))
 	}
 	return append(out, s.Also...)
+}
+
+// ForCrew is the part of Conditions that Unmet does not hold against the facts:
+// for the crew to see to, or for the last report to tell. ownWind is
+// Facts.OwnWind.
+func (s *Step) ForCrew(ownWind bool) []string {
+	out := s.fromReport()
+	if s.Shown.HasWind && ownWind {
+		out = append(out, s.wind()+", by the pad's own anemometer")
+	}
+	return append(out, s.Also...)
+}
+
+func (s *Step) wind() string {
+	return "wind at most " + rules.FormatExact(s.Shown.Wind, s.Shown.WindUnit)
+}
+
+func (s *Step) fromReport() (out []string) {
+	if d := s.Shown.Hover; d > 0 {
+		out = append(out, "a steady hover of "+rules.FormatDuration(d)+" at the step before")
+	}
+	if s.Shown.HasReserve {
+		out = append(out, "lift reserve of "+rules.FormatExact(s.Shown.Reserve, "%")+" in the last report")
+	}
+	return out
 }

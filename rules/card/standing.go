@@ -62,7 +62,7 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 	next = rules.Never
 	s, ok := c.Step(f.Step)
 	if !ok || f.Step == "" {
-		return []string{`no step of the test card is declared: downhaul declare step NAME`}, next
+		return []string{`no step of the test card is declared (downhaul declare step)`}, next
 	}
 	say := func(format string, args ...any) { unmet = append(unmet, fmt.Sprintf(format, args...)) }
 	for _, name := range s.Needs {
@@ -83,7 +83,7 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 		c.askNoTrips(s, f, say)
 	}
 	if len(c.Packs) > 0 && len(f.Packs) == 0 {
-		say("no pack set is declared: downhaul declare packs NAME…")
+		say("no pack set is declared (downhaul declare packs)")
 	}
 	if only := s.Shown.Packs; len(only) > 0 {
 		for _, name := range f.Packs {
@@ -130,7 +130,6 @@ func (c *Card) askNoTrips(s *Step, f *Facts, say func(string, ...any)) {
 // inForce says why the newest result of the step does not count, and when one
 // that does will lapse.
 func (s *Step) inForce(f *Facts) (why string, lapses time.Duration) {
-	how := fmt.Sprintf("downhaul declare inspection %q VALUE INITIALS", s.Name)
 	for _, r := range slices.Backward(f.Results) {
 		if !strings.EqualFold(r.Step, s.Name) {
 			continue
@@ -141,20 +140,20 @@ func (s *Step) inForce(f *Facts) (why string, lapses time.Duration) {
 		case s.Lasts == 0:
 			return "", rules.Never
 		case f.Now-r.At > s.Lasts:
-			return fmt.Sprintf("%s has lapsed after %s: %s", s.Name, rules.FormatDuration(s.Lasts), how), rules.Never
+			return fmt.Sprintf("%s has lapsed after %s (downhaul declare inspection)", s.Name, rules.FormatDuration(s.Lasts)), rules.Never
 		}
 		return "", r.At + s.Lasts + 1
 	}
-	return s.Name + " is not told yet: " + how, rules.Never
+	return s.Name + " is not told yet (downhaul declare inspection)", rules.Never
 }
 
 func askWind(s *Step, f *Facts, say func(string, ...any)) (lapses time.Duration) {
 	most := rules.FormatExact(s.Shown.Wind, s.Shown.WindUnit)
 	switch {
 	case !f.HasWind:
-		say("no wind is declared, and %q allows %s: downhaul declare wind SPEED", s.Name, most)
+		say("no wind is declared, and %q allows %s (downhaul declare wind)", s.Name, most)
 	case f.Now-f.WindAt > WindLasts:
-		say("the wind read by hand is older than %s: downhaul declare wind SPEED", rules.FormatDuration(WindLasts))
+		say("the wind read by hand is older than %s (downhaul declare wind)", rules.FormatDuration(WindLasts))
 	case f.Wind > s.Shown.Wind:
 		say("the wind read by hand is %s, and %q allows %s", rules.Format(f.Wind, s.Shown.WindUnit), s.Name, most)
 	default:

@@ -118,6 +118,13 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 	if len(runs) == 0 {
 		return bad
 	}
+	for _, f := range failed {
+		for _, r := range reals {
+			if r.File == f.File {
+				bad = errors.Join(bad, fmt.Errorf("sweep: the real time at %.2f s in %s is left out with it", r.From.Seconds(), f.File))
+			}
+		}
+	}
 	judged, err := sw.Judge(runs, reals, known, within)
 	if err != nil {
 		return hint(fmt.Errorf("sweep: %w", err), "give --real or --reference")
@@ -125,7 +132,7 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 	out := sweptAll{Schema: sweepSchema, File: c.Envelope, Key: c.Key, Judged: judged, WithinS: within.Seconds(), Failed: failed,
 		unit: sw.Unit, rule: &env.Rules[sw.Rule]}
 	for _, r := range runs {
-		out.Recordings = append(out.Recordings, sweptRecording{r.File, r.DurationS, append([]string{}, r.Notes...)})
+		out.Recordings = append(out.Recordings, sweptRecording{r.File, r.DurationS, append(outside(reals, r), r.Notes...)})
 	}
 	out.Says = out.verdict()
 	if err := c.write(&out); err != nil {
@@ -152,6 +159,18 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 		}
 	}
 	return nil
+}
+
+// outside says which real times lie past the end of their recording, where
+// nothing can state them.
+func outside(reals []bench.Real, run *bench.Swept) []string {
+	notes := []string{}
+	for _, r := range reals {
+		if r.File == run.File && r.From.Seconds() > run.DurationS {
+			notes = append(notes, fmt.Sprintf("a real time is given at %.2f s, and the recording ends at %.2f s: it counts as missed", r.From.Seconds(), run.DurationS))
+		}
+	}
+	return notes
 }
 
 // reals reads the real times; each must be of a recording that is named.

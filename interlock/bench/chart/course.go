@@ -98,6 +98,9 @@ func limits(p *page, r *rules.Rule, end float64, show func(float64) float64, low
 		return nil
 	}
 	text := func(si float64) string {
+		if r.Watch.Channel().Kind == rules.Flag {
+			return fmt.Sprint(si != 0)
+		}
 		if r.Unit == "" {
 			return fmt.Sprint(si)
 		}

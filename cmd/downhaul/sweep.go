@@ -20,8 +20,8 @@ type sweepCmd struct {
 	Envelope   string   `required:"" placeholder:"FILE" help:"The envelope that holds the rule."`
 	Pad        string   `placeholder:"FILE" help:"The pad file: whose craft, which packs, which sensors. Without it, a session's own, or what the recording itself shows."`
 	Rule       string   `required:"" placeholder:"NAME" help:"The rule whose limit or on-delay is moved."`
-	From       string   `required:"" placeholder:"Q" help:"Where the range begins, such as \"5 m\"."`
-	To         string   `required:"" placeholder:"Q" help:"Where it ends."`
+	From       string   `placeholder:"Q" help:"Where the range begins, such as \"5 m\"."`
+	To         string   `placeholder:"Q" help:"Where it ends."`
 	Steps      int      `default:"21" placeholder:"N" help:"How many values, both ends included (${default})."`
 	Key        string   `default:"limit" enum:"limit,low,high,lasting" help:"What is moved: limit (low or high of an outside rule), or lasting (${default})."`
 	Real       []string `sep:"none" placeholder:"FILE:SECONDS" help:"Something real happened there; FILE:FROM-TO for a stretch. May be given often. \"none\" says that nothing real is in any of them."`
@@ -65,6 +65,9 @@ type sweptRecording struct {
 }
 
 func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
+	if c.From == "" || c.To == "" {
+		return hint(errors.New("sweep: no range given"), `write --from "5 m" --to "9 m", in a unit of the limit`)
+	}
 	env, err := readEnvelope("sweep", c.Envelope)
 	if err != nil {
 		return err

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -83,10 +82,34 @@ func TestSideBySideDecidesWhatEachDecidesAlone(t *testing.T) {
 	}
 }
 
+// The same on what nobody here made.
+func TestSideBySideOnRealLinks(t *testing.T) {
+	rule := func(watch, limit, while string) *rules.Envelope {
+		return envelope(t, fmt.Sprintf("[[rule]]\nname = \"one\"\nwatch = %q\n%s\nstale_after = \"2 s\"\nwhile = %q\nstop = \"immediate\"\n", watch, limit, while))
+	}
+	envelopes := []*rules.Envelope{
+		rule("craft.tilt", `above = "20 deg"`, "always"), rule("craft.tilt", `above = "20 deg"`, "airborne"),
+		rule("craft.height", `above = "3 m"`, "armed"), rule("supply.voltage", `falling_faster = "0.2 V/s"`, "always"),
+		rule("link.loss", `above = "2 %"`, "always"),
+	}
+	for _, name := range []string{"quad-crash-then-mission.pcap", "sim-lossy.raw"} {
+		path := shared(t, name)
+		setup, _, err := Watching([]string{path}, envelopes[0], nil)
+		if err != nil {
+			t.Fatal(err)
+		}
+		together := decisions(t, path, setup, envelopes...)
+		for i, env := range envelopes {
+			if alone := decisions(t, path, setup, env)[0]; alone != together[i] {
+				t.Errorf("%s, envelope %d: side by side\n%s\nalone\n%s", name, i, together[i], alone)
+			}
+		}
+	}
+}
+
 // An error of the tick ends a replay.
 func TestTickingEndsAReplay(t *testing.T) {
-	raw := modelBytes(t, 1, 60_000)
-	rec, err := recording.OpenReader(bytes.NewReader(raw))
+	rec, err := recording.OpenReader(newRocking(t, 2*tickEvery))
 	if err != nil {
 		t.Fatal(err)
 	}

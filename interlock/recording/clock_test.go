@@ -49,7 +49,7 @@ func TestCaptureTime(t *testing.T) {
 }
 
 // Whatever a capture's clock says, engine time never runs back.
-func TestCaptureTimeNeverRunsBack(t *testing.T) {
+func TestPromise07_CaptureTimeNeverRunsBack(t *testing.T) {
 	rapid.Check(t, func(r *rapid.T) {
 		var c captureTime
 		steady := rapid.Bool().Draw(r, "steady")

@@ -6,9 +6,10 @@
 // It promises: a chunk written comes back with the same time, number, source,
 // link, losses, addresses and bytes; a block is written with one write, and a
 // short write never leaves half a block in front of a whole one; the engine
-// times that a Reader gives never decrease; a torn end is told apart from a
-// damaged middle; memory is bounded whatever the file says; and a file that is
-// none of the three is refused with what it looks like and what to do.
+// times that a Reader gives never decrease, and where a clock was set it is said;
+// a torn end is told apart from a damaged middle; memory is bounded whatever the
+// file says; and a file that is none of the three is refused with what it looks
+// like and what to do.
 //
 // Damaged bytes within a block mostly go unseen: pcapng has no checksum.
 // Integrity comes from the frames' own checksums and from the trip log.

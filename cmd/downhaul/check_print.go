@@ -114,6 +114,9 @@ func padSays(p *pad.Pad) []string {
 	if p.Reach.How != "" {
 		say("The relay reaches the rotors by %s.", p.Reach.How)
 	}
+	if p.Proof.Required {
+		say("A start is refused until the limits were proved for exactly these files (downhaul prove).")
+	}
 	if p.Stop.Proven {
 		say("Measured from relay open to rotors stopped: %s (%s, %s, by %s).", rules.FormatDuration(p.Stop.Time), p.Stop.Method, p.Stop.Date, p.Stop.By)
 	}

@@ -41,7 +41,7 @@ func (r *proved) print(w io.Writer) {
 	}
 	r.printFailed(w)
 	r.printUntried(w, "Not proven, and why:", prove.NotProven)
-	r.printUntried(w, "Nothing of the kind can go wrong here, or nothing watches for it:", prove.Moot)
+	r.printUntried(w, "Does not apply:", prove.Moot)
 	if len(r.Report.Notes) > 0 {
 		fmt.Fprintln(w)
 	}
@@ -83,7 +83,7 @@ func shortTime(v *float64) string {
 
 // limitText is one side of a rule's limit, in its own unit.
 func (r *proved) limitText(row *prove.Row) string {
-	words := map[string]string{"rising": "rising faster than", "falling": "falling faster than", "is_not": "is not"}
+	words := map[string]string{"rising": "rising over", "falling": "falling over", "is_not": "is not"}
 	word, ok := words[row.Side]
 	if !ok {
 		word = row.Side

@@ -5,7 +5,6 @@ import (
 	"os"
 	"strings"
 	"testing"
-	"time"
 
 	"downhaul/rules"
 )
@@ -20,8 +19,8 @@ func everyChannel() string {
 		case id > rules.Motor1Output+1 && id <= rules.Motor16Output, id > rules.Motor1Speed+1 && id <= rules.Motor16Speed,
 			id >= rules.Pack2Voltage && id <= rules.Pack4CellSpread, id > rules.Told2 && id <= rules.Told8:
 			continue // as the first
-		case id == rules.Mean10 || id == rules.Peak10 || id == rules.Lull10:
-			continue // ten minutes each: long to prove
+		case id == rules.Mean2 || id == rules.Mean10 || id == rules.Peak10 || id == rules.Lull10:
+			continue // minutes each: long to prove
 		}
 		more := now
 		if id%2 == 0 {
@@ -67,13 +66,6 @@ func TestEveryChannelIsProvedOrSaysWhyNot(t *testing.T) {
 	padText, err := os.ReadFile("../../../cmd/downhaul/proving/pad.toml")
 	must(t, err)
 	s := setupOf(t, []byte(everyChannel()), padText)
-	s.Budget = func(r *rules.Rule) Budget {
-		b := budgetOf(r)
-		if r.Watch == rules.Mean2 {
-			b.Relay += 2 * time.Minute
-		}
-		return b
-	}
 	r := report(t, s)
 	for _, f := range faults(r) {
 		t.Error(f)

@@ -69,7 +69,7 @@ func (t *trial) frozen() {
 		n = max(n, k)
 	}
 	if n == 0 {
-		t.moot(name, "the channel is not watched for freezing")
+		t.skip(name, "not watched for freezing: the same digits again and again are believed (frozen_after would watch them)")
 		return
 	}
 	r := t.fresh(t.b.air)
@@ -228,12 +228,16 @@ func (t *trial) asLife(g *rogue, says string) string {
 // lateData: what was overtaken, and what is said twice, is no sample.
 func (t *trial) lateData() {
 	const name = "late data"
-	boots := t.told() && t.rule.Watch != rules.LinkLoss && t.rule.Watch != rules.LinkLag
+	boots := true
 	for _, k := range t.p.sourcesOf(t.needs()) {
 		boots = boots && t.p.sources[k].boot
 	}
-	if !boots {
-		t.moot(name, "its message carries no boot clock, so that late and repeated ones cannot be told")
+	switch {
+	case !t.told() || t.rule.Watch == rules.LinkLag || t.rule.Watch == rules.LinkLoss:
+		t.moot(name, "the pad's own sensor, or counted here: nothing overtakes it")
+		return
+	case !boots:
+		t.skip(name, "its message carries no boot clock: late and repeated ones cannot be told, and are believed")
 		return
 	}
 	for _, old := range [...]time.Duration{0, 300 * time.Millisecond} {

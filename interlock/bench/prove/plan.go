@@ -39,6 +39,9 @@ type Setup struct {
 
 	// open makes the core; nil is the guard's own.
 	open func(env *rules.Envelope, site interlock.Site, in intake.Config) (core, door, error)
+	// only, if set, says which rules are proved; the empty name is all that is
+	// built in.
+	only func(rule string) bool
 }
 
 // plan is what stays the same for all rigs of one proof.

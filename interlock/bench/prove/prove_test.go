@@ -1,6 +1,7 @@
 package prove
 
 import (
+	"errors"
 	"os"
 	"strings"
 	"testing"
@@ -64,6 +65,24 @@ func faults(r *Report) []string {
 		}
 	}
 	return out
+}
+
+// Whoever is told of the progress may end it.
+func TestAProofCanBeEnded(t *testing.T) {
+	s := setupOf(t, demoFile(t, "envelope.toml"), demoFile(t, "pad.toml"))
+	for end := range 8 {
+		told := 0
+		s.Progress = func(what string, n, of int) bool {
+			if told++; what == "" || n != told || of != 7 {
+				t.Errorf("told %q, %d of %d, as number %d", what, n, of, told)
+			}
+			return told <= end
+		}
+		r, err := Run(s)
+		if (end < 7) != errors.Is(err, ErrStopped) || (end == 7) != (r != nil) {
+			t.Errorf("ended after %d: %v, %v", end, r, err)
+		}
+	}
 }
 
 func TestTheDemosFilesAreProved(t *testing.T) {

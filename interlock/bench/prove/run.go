@@ -28,9 +28,10 @@ func Run(setup Setup) (*Report, error) {
 	if err != nil {
 		return nil, err
 	}
+	wanted := func(rule string) bool { return setup.only == nil || setup.only(rule) }
 	rows := map[int][]Row{}
 	for i := range p.env.Rules {
-		if p.asideWhy[p.origin(i)] != "" {
+		if p.asideWhy[p.origin(i)] != "" || !wanted(p.env.Rules[i].Name) {
 			continue
 		}
 		if say(p.env.Rules[i].Name); stopped {
@@ -39,6 +40,9 @@ func Run(setup Setup) (*Report, error) {
 		rows[p.origin(i)] = p.prove(i, b)
 	}
 	for i := range setup.Envelope.Rules {
+		if !wanted(setup.Envelope.Rules[i].Name) {
+			continue
+		}
 		r, ok := rows[i]
 		if !ok && setup.Fed(setup.Envelope.Rules[i].Watch) != rules.NotFed {
 			if say(setup.Envelope.Rules[i].Name); stopped {
@@ -54,13 +58,15 @@ func Run(setup Setup) (*Report, error) {
 	if say("built-in interlocks"); stopped {
 		return nil, ErrStopped
 	}
-	q, bb, err := p.forBuiltins(b)
-	if err != nil {
-		return nil, err
+	if wanted("") {
+		q, bb, err := p.forBuiltins(b)
+		if err != nil {
+			return nil, err
+		}
+		t := &builtins{p: q, b: bb}
+		t.all()
+		out.Builtins = t.out
 	}
-	t := &builtins{p: q, b: bb}
-	t.all()
-	out.Builtins = t.out
 	out.Notes = append([]string{}, p.notes...)
 	out.close()
 	return out, nil

@@ -248,6 +248,13 @@ func TestSeededFaultsAreFound(t *testing.T) {
 		t.Run(d.name, func(t *testing.T) {
 			s := setupOf(t, envelope, padText)
 			s.open = d.build
+			// Only what must find it is run: all of it together takes long.
+			s.only = func(rule string) bool {
+				if rule == "" {
+					return strings.HasPrefix(d.found, "built-in")
+				}
+				return strings.HasPrefix(d.found, rule+" ")
+			}
 			r, err := Run(s)
 			if err != nil {
 				if d.found != "" {

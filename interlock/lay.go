@@ -44,6 +44,12 @@ func (e *Engine) lay() error {
 			if r.HasCaution {
 				thresholds = append(thresholds, r.Caution)
 			}
+			if r.Form == rules.Outside {
+				thresholds = append(thresholds, r.LimitHigh)
+				if r.HasCaution {
+					thresholds = append(thresholds, r.CautionHigh)
+				}
+			}
 		}
 	}
 	e.site.Derived.ApexThresholds = thresholds

@@ -36,7 +36,7 @@ func guardPage() page {
 		{"/etc/downhaul/pad.toml", "What stands at this pad."},
 		{"/etc/downhaul/envelope.toml", "The day's limits."},
 		{"/etc/downhaul/card.toml", "The craft and its steps; may be missing."},
-		{"/var/lib/downhaul/", "A folder for each session: the three files as read, trips.jsonl and recording.pcapng. Proof tests in commission/."},
+		{"/var/lib/downhaul/", "A folder for each session: the three files as read, trips.jsonl and recording.pcapng. Proof tests in commission/, proofs of the limits in proof/."},
 		{"/run/downhaul/guard.sock", "Answers status, and stamps remarks."},
 		{"/usr/share/doc/downhaul/WIRING.md", "How the chain is wired, and what each broken part does."},
 	})

@@ -174,3 +174,17 @@ func TestRulesInTheWayAreNamedAndTheOthersProved(t *testing.T) {
 		}
 	}
 }
+
+// The predicted apex grows with silence alone: its upper limit is reached in the
+// midst between two samples, also where the limit is the upper of two.
+func TestTheUpperOfTwoLimitsOfAPredictionActsBetweenSamples(t *testing.T) {
+	for _, stop := range []string{now, "stop = \"none\"\nwhile = \"airborne\""} {
+		r := report(t, setupOf(t, []byte("version = 1\ntitle = \"both\"\n"+wideRule("between", "craft.apex", `outside = ["-3 m", "9 m"]`, stop)), []byte(widePad)))
+		for _, f := range faults(r) {
+			t.Error(f)
+		}
+		if row := r.Rules[1]; row.Side != "above" || row.Outcome != Pass || row.Tripped == nil || *row.Tripped < 9 || *row.Tripped > 9.001 {
+			t.Errorf("%s: %s %s, tripped at %v", row.Side, row.Outcome, row.Why, *p(row.Tripped))
+		}
+	}
+}

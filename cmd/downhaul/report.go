@@ -10,6 +10,7 @@ import (
 
 	"downhaul/interlock/guard"
 	"downhaul/interlock/report"
+	"downhaul/interlock/report/lift"
 	"downhaul/interlock/session"
 )
 
@@ -17,6 +18,9 @@ type reportCmd struct {
 	JSON     bool     `help:"Print one JSON object. The page is then only written where --out says."`
 	Out      string   `placeholder:"DIR" help:"Folder for the page, report.html (made if it is not there; otherwise the present one)."`
 	Force    bool     `help:"Write over files that are there already."`
+	WhatIf   string   `placeholder:"CHANGES" help:"Ask the lift forecast for a changed craft, such as motors=10,mass=-15lb,cells=14."`
+	CSV      string   `name:"csv" placeholder:"FILE" help:"Write a table of --channels at the rate at which they came, with both clocks, instead of a report; - is the standard output."`
+	Channels string   `placeholder:"NAME,..." help:"The channels of the table, such as wind.gust3s,craft.height."`
 	Sessions []string `arg:"" name:"session" help:"Session folders, in the order to show them."`
 }
 
@@ -29,6 +33,17 @@ func (reportCmd) Help() string {
 const pageName = "report.html"
 
 func (c *reportCmd) Run(ctx context.Context, s *streams) error {
+	if c.CSV != "" || c.Channels != "" {
+		return c.table(ctx, s)
+	}
+	var what *lift.WhatIf
+	if c.WhatIf != "" {
+		w, err := lift.ParseWhatIf(c.WhatIf)
+		if err != nil {
+			return fmt.Errorf("report: %w", err)
+		}
+		what = &w
+	}
 	page := ""
 	if !c.JSON || c.Out != "" {
 		page = filepath.Join(c.Out, pageName)
@@ -36,7 +51,7 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 			return err
 		}
 	}
-	rep, bad := c.read(ctx, s)
+	rep, bad := c.read(ctx, s, what)
 	if rep == nil {
 		return bad
 	}
@@ -82,30 +97,12 @@ func (c *reportCmd) markReported(s *streams, rep *report.Report) {
 	}
 }
 
-// writePage writes beside the place and moves there what is whole.
-func (c *reportCmd) writePage(name string, rep *report.Report) (err error) {
-	if dir := filepath.Dir(name); dir != "." {
-		if err := os.MkdirAll(dir, 0o755); err != nil {
-			return fmt.Errorf("report: %w", err)
-		}
-	}
-	f, err := os.CreateTemp(filepath.Dir(name), ".report-*")
-	if err != nil {
+// writePage makes the folder and writes the page there.
+func (c *reportCmd) writePage(name string, rep *report.Report) error {
+	if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
-	defer func() {
-		if err != nil {
-			_ = os.Remove(f.Name())
-		}
-	}()
-	err = rep.WritePage(f)
-	if err = errors.Join(err, f.Chmod(0o644), f.Close()); err != nil {
-		return fmt.Errorf("report: %w", err)
-	}
-	if err := c.mayWrite(name); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), name)
+	return c.whole(name, rep.WritePage)
 }
 
 // mayWrite refuses early to write over something.
@@ -117,7 +114,7 @@ func (c *reportCmd) mayWrite(name string) error {
 }
 
 // read reads all sessions; what fails is in the report and in the error.
-func (c *reportCmd) read(ctx context.Context, s *streams) (*report.Report, error) {
+func (c *reportCmd) read(ctx context.Context, s *streams, what *lift.WhatIf) (*report.Report, error) {
 	show := newProgress(s.err, "report", len(c.Sessions))
 	for _, dir := range c.Sessions {
 		show.total += folderSize(dir)
@@ -143,7 +140,7 @@ func (c *reportCmd) read(ctx context.Context, s *streams) (*report.Report, error
 	if len(sessions) == 0 {
 		return nil, errors.Join(bad...)
 	}
-	return report.Of(time.Now().Truncate(time.Second), guard.Software(), sessions, failed), errors.Join(bad...)
+	return report.Of(time.Now().Truncate(time.Second), guard.Software(), sessions, failed, what), errors.Join(bad...)
 }
 
 func folderSize(dir string) (total int64) {

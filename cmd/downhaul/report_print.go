@@ -27,6 +27,16 @@ func printReport(w io.Writer, r *report.Report) {
 		}
 		printSession(w, s)
 	}
+	fmt.Fprintln(w)
+	if r.Lift.Says != "" {
+		wrap(w, "LIFT: ", "  ", r.Lift.Says)
+	}
+	for line := range strings.Lines(r.Lift.Text()) {
+		fmt.Fprint(w, printable(line))
+	}
+	for _, d := range r.Lift.Doubts {
+		wrap(w, "  Doubtful: ", "    ", d+".")
+	}
 	if len(r.Sessions) > 1 {
 		printAcross(w, r)
 	}

@@ -49,6 +49,7 @@ func TestScripts(t *testing.T) {
 			"crew":  workCrew,
 			"page":  page,
 			"fill":  fill,
+			"days":  days,
 		},
 	})
 }

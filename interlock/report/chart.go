@@ -68,6 +68,7 @@ type chart struct {
 	scale    func(si float64) float64
 	says     string // for those who can not see it
 	height   vg.Length
+	whole    bool // only whole numbers across
 }
 
 // inUnit turns SI values into what people read.
@@ -92,6 +93,9 @@ func (c *chart) svg() template.HTML {
 	style(&p.X, text.XCenter, text.YTop)
 	style(&p.Y, text.XRight, text.YCenter)
 	p.X.Tick.Marker, p.Y.Tick.Marker = ticks(6), ticks(4)
+	if c.whole {
+		p.X.Tick.Marker = wholeTicks{}
+	}
 	p.Add(c)
 	height := c.height
 	if height == 0 {

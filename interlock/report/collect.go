@@ -166,9 +166,6 @@ func abs(v float64) float64 {
 type runView struct {
 	from, to                    time.Duration
 	height, gust, voltage, pull extreme
-	hovered                     time.Duration
-	sum                         float64
-	lastAt                      time.Duration
 }
 
 // newCollector prepares everything that is to be looked at. The decisions must
@@ -176,15 +173,6 @@ type runView struct {
 func newCollector(ses *Session, env *rules.Envelope, p *pad.Pad, cfg derived.Config, e *events, end time.Duration) *collector {
 	k := &collector{ses: ses, env: env, pad: p, acted: map[uint32]time.Duration{}, proofs: map[uint32]bool{},
 		mean2: extreme{to: rules.Never}, mean10: extreme{to: rules.Never}}
-	for i := range env.Rules {
-		if r := &env.Rules[i]; r.Watch == rules.Apex {
-			// As the engine does: silence alone carries the apex across these.
-			cfg.ApexThresholds = append(cfg.ApexThresholds, r.Limit)
-			if r.HasCaution {
-				cfg.ApexThresholds = append(cfg.ApexThresholds, r.Caution)
-			}
-		}
-	}
 	k.ch = newChannels(cfg, func(rules.ChannelID) bool { return true })
 	k.watchRules()
 	k.watchWind(end)
@@ -263,14 +251,6 @@ func (k *collector) watchPacks() {
 	}
 }
 
-// hoverClimb and hoverHeight are what counts as a hover in the list of runs:
-// hardly climbing, and clear of the ground. Ours; the lift section has criteria
-// of its own.
-const (
-	hoverClimb  = 0.3 // m/s
-	hoverHeight = 1.0 // m
-)
-
 func (k *collector) watchRuns() {
 	k.runs = make([]runView, len(k.ses.Runs))
 	for i := range k.runs {
@@ -286,31 +266,7 @@ func (k *collector) watchRuns() {
 		if k.pad == nil || k.pad.Fed(rules.Pack1Voltage) != rules.NotFed {
 			k.ch.watch(rules.Pack1Voltage, &v.voltage)
 		}
-		k.ch.watch(rules.MotorHighest, sinkFunc(func(at time.Duration, reading derived.Reading) { k.hover(v, at) }))
 	}
-}
-
-// hover sums up the mean motor output while the craft hovers.
-func (k *collector) hover(v *runView, at time.Duration) {
-	step := at - v.lastAt
-	v.lastAt = at
-	if at < v.from || at > v.to || step > time.Second || k.pad == nil || k.pad.Craft.Motors == 0 {
-		return
-	}
-	height, climb := k.ch.table.Fresh(rules.Height, at, time.Second), k.ch.table.Fresh(rules.Climb, at, time.Second)
-	if height.Quality != rules.Good || climb.Quality != rules.Good || height.Value < hoverHeight || abs(climb.Value) > hoverClimb {
-		return
-	}
-	sum := 0.0
-	for m := range k.pad.Craft.Motors {
-		out := k.ch.table.Fresh(rules.Motor1Output+rules.ChannelID(m), at, time.Second)
-		if out.Quality != rules.Good {
-			return
-		}
-		sum += out.Value
-	}
-	v.hovered += step
-	v.sum += sum / float64(k.pad.Craft.Motors) * step.Seconds()
 }
 
 func (k *collector) watchOpenings(e *events) {

@@ -5,8 +5,10 @@ import (
 
 	"downhaul/interlock/bench"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/report/lift"
 	"downhaul/interlock/triplog"
 	"downhaul/rules"
+	"downhaul/rules/card"
 )
 
 // Schema is the version of the report's JSON.
@@ -85,6 +87,10 @@ type Session struct {
 	charts charts
 	env    *rules.Envelope
 	units  string
+
+	liftRuns []*lift.Run
+	liftCard *card.Card
+	liftPad  *pad.Pad
 }
 
 // NotRemoved is a time at which power was not known to be off the rotors.
@@ -114,7 +120,8 @@ type Run struct {
 	Gust    *Quantity `json:"highest_gust3s"`
 	Lowest  *Quantity `json:"lowest_pack_voltage"`
 	Pull    *Quantity `json:"highest_tension"`
-	// Hover is the mean motor output while it hovered; nil where it never did.
+	// Hover is the motor output in steady hover, by the criteria of the lift
+	// section; nil where there was none, or the mass is not known.
 	Hover  *Quantity `json:"hover_output"`
 	Doubts []string  `json:"doubts"`
 

@@ -38,8 +38,10 @@ func (r *Report) WritePage(w io.Writer) error {
 // view is the report with its drawings.
 type view struct {
 	*Report
-	Shown []sessionView
-	Many  bool
+	Shown     []sessionView
+	Many      bool
+	LiftShown liftView
+	AcrossSVG []drawing
 }
 
 type sessionView struct {
@@ -73,7 +75,7 @@ type overviewView struct {
 }
 
 func newView(r *Report) *view {
-	v := &view{Report: r, Many: len(r.Sessions) > 1}
+	v := &view{Report: r, Many: len(r.Sessions) > 1, LiftShown: r.Lift.view(), AcrossSVG: r.Across.charts()}
 	for _, s := range r.Sessions {
 		v.Shown = append(v.Shown, s.view())
 	}

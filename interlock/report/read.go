@@ -9,6 +9,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/bench"
+	"downhaul/interlock/derived"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/session"
@@ -44,6 +45,24 @@ type reading struct {
 // Read reads one session. What is missing or doubtful stands in the result; the
 // error is that nothing can be said at all, or that ctx ended.
 func Read(ctx context.Context, dir string, opt Options) (*Session, error) {
+	r, err := open(ctx, dir, opt)
+	if err != nil {
+		return nil, err
+	}
+	r.files()
+	r.readLog()
+	r.recording()
+	if err := r.events(); err != nil {
+		return nil, err
+	}
+	if err := r.analyse(); err != nil {
+		return nil, err
+	}
+	r.finish()
+	return r.out, nil
+}
+
+func open(ctx context.Context, dir string, opt Options) (*reading, error) {
 	s, err := session.Open(dir)
 	if err != nil {
 		return nil, err
@@ -59,17 +78,7 @@ func Read(ctx context.Context, dir string, opt Options) (*Session, error) {
 	if s.Info.Duty == session.DutyWatch {
 		r.out.Duty = "watch"
 	}
-	r.files()
-	r.readLog()
-	r.recording()
-	if err := r.events(); err != nil {
-		return nil, err
-	}
-	if err := r.analyse(); err != nil {
-		return nil, err
-	}
-	r.finish()
-	return r.out, nil
+	return r, nil
 }
 
 func (r *reading) doubt(format string, args ...any) {
@@ -268,7 +277,8 @@ func (r *reading) analyse() error {
 		r.ruleRows(nil)
 		return nil
 	}
-	k := newCollector(o, r.env, r.pad, r.pad.Derived(), r.e, r.end)
+	k := newCollector(o, r.env, r.pad, r.derived(), r.e, r.end)
+	k.watchLift(r.card)
 	res, err := r.replay(bench.Seeing(func(rules.ChannelID) bool { return true }, k.look))
 	switch {
 	case r.ctx.Err() != nil:
@@ -284,6 +294,21 @@ func (r *reading) analyse() error {
 	}
 	r.take(k, res)
 	return nil
+}
+
+// derived is what derived channels need of this session's pad and limits.
+func (r *reading) derived() derived.Config {
+	cfg := r.pad.Derived()
+	for i := range r.env.Rules {
+		if rule := &r.env.Rules[i]; rule.Watch == rules.Apex {
+			// As the engine does: silence alone carries the apex across these.
+			cfg.ApexThresholds = append(cfg.ApexThresholds, rule.Limit)
+			if rule.HasCaution {
+				cfg.ApexThresholds = append(cfg.ApexThresholds, rule.Caution)
+			}
+		}
+	}
+	return cfg
 }
 
 func (o *Session) declare(story session.Story) {

@@ -2,6 +2,8 @@ package report
 
 import (
 	"time"
+
+	"downhaul/interlock/report/lift"
 )
 
 // Report is everything that is told, as it stands in JSON.
@@ -20,6 +22,7 @@ type Report struct {
 	Trips  []Trip   `json:"trips"`
 	Packs  []Pack   `json:"packs"`
 	Wind   AllWind  `json:"wind"`
+	Lift   *Lift    `json:"lift"`
 	Across Across   `json:"across_sessions"`
 	Unseen []string `json:"cannot_see"`
 }
@@ -41,8 +44,9 @@ type Failure struct {
 	Error  string `json:"error"`
 }
 
-// Of puts sessions together to a report.
-func Of(made time.Time, software string, sessions []*Session, failed []Failure) *Report {
+// Of puts sessions together to a report; what is what the craft is to be changed
+// to in thought, nil for nothing.
+func Of(made time.Time, software string, sessions []*Session, failed []Failure, what *lift.WhatIf) *Report {
 	r := &Report{Schema: Schema, Made: made.UTC(), Software: software, Sessions: sessions, Failed: failed,
 		Trips: []Trip{}, Packs: []Pack{}, Wind: AllWind{Sessions: []SessionWind{}}, Unseen: []string{}}
 	if r.Failed == nil {
@@ -63,6 +67,7 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure) 
 			}
 		}
 	}
+	r.Lift = liftOf(sessions, what)
 	r.Across = acrossOf(sessions)
 	return r
 }

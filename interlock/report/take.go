@@ -32,10 +32,8 @@ func (r *reading) take(k *collector, res *bench.Result) {
 		run, v := &o.Runs[i], &k.runs[i]
 		run.Highest, run.Gust = v.height.quantity(rules.Length, show(rules.Length)), v.gust.quantity(rules.Speed, show(rules.Speed))
 		run.Lowest, run.Pull = v.voltage.quantity(rules.Voltage, "V"), v.pull.quantity(rules.Force, show(rules.Force))
-		if v.hovered >= time.Second {
-			run.Hover = quantity(v.sum/v.hovered.Seconds(), rules.Ratio, "%")
-		}
 	}
+	o.hovers()
 	r.takeWind(k, show(rules.Speed))
 	for _, b := range o.charts.packs {
 		o.Packs = append(o.Packs, b.pack(o.Session))

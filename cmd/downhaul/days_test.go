@@ -1,0 +1,122 @@
+package main
+
+import (
+	"errors"
+	"os"
+	"path/filepath"
+	"strconv"
+	"strings"
+	"time"
+
+	"github.com/rogpeppe/go-internal/testscript"
+
+	"downhaul/hw"
+	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/guard"
+	"downhaul/interlock/session"
+)
+
+// days FOLDER BALLAST... flies one day for each ballast, in kg, with a guard
+// stepped beside the modelled craft of the demo: a hover at 4 m, and on the first
+// day a pull at the tether with all it has. Each day is a session below FOLDER,
+// named day-1 and on; the files stand there too.
+func days(ts *testscript.TestScript, neg bool, args []string) {
+	if neg || len(args) < 2 {
+		ts.Fatalf("usage: days FOLDER BALLAST...")
+	}
+	dir := ts.MkAbs(args[0])
+	ts.Check(os.MkdirAll(dir, 0o755))
+	link, err := freePort()
+	ts.Check(err)
+	files, err := writeDemoFiles(dir, link)
+	ts.Check(err)
+	for name, change := range map[string][]string{
+		session.Envelope: {`"6 m"`, `"30 m"`, `"4.5 m"`, `"25 m"`, `"8 m/s"`, `"15 m/s"`, `"6 m/s"`, `"12 m/s"`, `"5.5 m/s"`, `"11 m/s"`},
+		session.Pad:      {"cells  = 14", "cells  = 14\ncount  = 2"},
+		session.Card:     {"", ""},
+	} {
+		text, err := os.ReadFile(filepath.Join(dir, name))
+		ts.Check(err)
+		out := strings.NewReplacer(change...).Replace(string(text))
+		if name == session.Card {
+			at := strings.Index(string(text), "[[step]]")
+			out = string(text[:at])
+			for _, kg := range []string{"0", "6", "12", "18", "24"} {
+				out += "[[step]]\nname = \"ballast " + kg + "\"\nballast = \"" + kg + " kg\"\n\n"
+			}
+		}
+		ts.Check(os.WriteFile(filepath.Join(dir, name), []byte(out), 0o644))
+	}
+	for i, kg := range args[1:] {
+		files, err = guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
+		ts.Check(err)
+		d := &demo{dir: dir, files: files, link: link}
+		ts.Check(d.hoverDay(kg, uint64(i+1), i == 0))
+		ts.Check(os.Rename(d.session, filepath.Join(dir, "day-"+strconv.Itoa(i+1))))
+	}
+}
+
+// hoverDay is one session with one run at one ballast.
+func (d *demo) hoverDay(kg string, seed uint64, pull bool) error {
+	var clock time.Duration
+	g, err := guard.Open(d.files, guard.Options{Software: guard.Software(), Room: 64 << 20, Stepped: true, Now: func() time.Duration { return clock }})
+	if err != nil {
+		return err
+	}
+	d.session = g.Folder()
+	cfg := craftmodel.HeronTwo()
+	cfg.Ballast, err = strconv.ParseFloat(kg, 64)
+	if err != nil {
+		return err
+	}
+	cfg.Seed, cfg.Unpowered, cfg.Wind = seed, true, 1
+	cfg.Packs, cfg.Capacity, cfg.CellResistance, cfg.SlowResistance = 2, 22, 0.0022, 0.0009
+	craft, err := craftmodel.New(cfg)
+	if err != nil {
+		return err
+	}
+	board := g.Board().(*hw.Virtual)
+	s := &stage{craft: craft, board: board, guard: g, send: straight(g, d.link), crew: &crew{guard: g}}
+	do := func(events ...craftmodel.Event) func() error {
+		return func() error {
+			for _, e := range events {
+				if err := craft.Do(e); err != nil {
+					return err
+				}
+			}
+			return nil
+		}
+	}
+	declare := func() error {
+		return errors.Join(g.Declare(session.Declaration{What: session.DeclaredPacks, Packs: []string{"A", "B"}, By: "a test"}),
+			g.Declare(session.Declaration{What: session.DeclaredStep, Step: "ballast " + kg, By: "a test"}))
+	}
+	var at time.Duration
+	then := func(wait time.Duration, want string, act func() error) {
+		s.crew.scenes = append(s.crew.scenes, scene{func(now time.Duration, st guard.Status) bool {
+			return now-at >= wait && (want == "" || st.State == want)
+		}, "the next scene", func(now time.Duration, _ guard.Status) error { at = now; return act() }})
+	}
+	second := time.Second
+	then(second, "", declare)
+	then(second, "", func() error { return board.CloseContact("gate") })
+	then(second, "", func() error { return board.Press("reset") })
+	then(300*time.Millisecond, "", func() error { return board.Release("reset") })
+	then(12*second, "ready", func() error { return board.Press("start") })
+	then(300*time.Millisecond, "", func() error { return board.Release("start") })
+	then(second, "live", do(craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: 4}))
+	then(30*second, "", func() error { return nil })
+	if pull {
+		then(0, "", do(craftmodel.Event{Act: craftmodel.ClimbTo, Value: 40}))
+		then(30*second, "", func() error { return nil })
+	}
+	then(0, "", do(craftmodel.Event{Act: craftmodel.LandNow}))
+	then(20*second, "", func() error { return board.Press("end") })
+	then(300*time.Millisecond, "", func() error { return board.Release("end") })
+	then(12*second, "", func() error { return nil })
+	if err := board.OpenContact("gate"); err != nil {
+		return errors.Join(err, g.Finish(0))
+	}
+	err = runStepped(s, g, &clock)
+	return errors.Join(err, g.Finish(clock))
+}

@@ -1,0 +1,78 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"io"
+	"os"
+	"path/filepath"
+	"strings"
+
+	"downhaul/interlock/report"
+	"downhaul/rules"
+)
+
+// table writes channels of the sessions as one table.
+func (c *reportCmd) table(ctx context.Context, s *streams) error {
+	if c.CSV == "" || c.Channels == "" {
+		return hint(errors.New("report: a table needs both its file and its channels"), "such as --csv wind.csv --channels wind.speed,wind.gust3s")
+	}
+	ids, err := report.Channels(c.Channels)
+	if err != nil {
+		return hint(fmt.Errorf("report: %w", err), "\"downhaul listen\" shows channels; so does every rule's watch")
+	}
+	if c.CSV == "-" {
+		return c.writeTable(ctx, s, s.out, ids)
+	}
+	if err := c.mayWrite(c.CSV); err != nil {
+		return err
+	}
+	return c.whole(c.CSV, func(w io.Writer) error { return c.writeTable(ctx, s, w, ids) })
+}
+
+func (c *reportCmd) writeTable(ctx context.Context, s *streams, w io.Writer, ids []rules.ChannelID) error {
+	show := newProgress(s.err, "report", len(c.Sessions))
+	for _, dir := range c.Sessions {
+		show.total += folderSize(dir)
+	}
+	show.begin()
+	defer show.end()
+	if _, err := io.WriteString(w, report.CSVHeader); err != nil {
+		return err
+	}
+	for _, dir := range c.Sessions {
+		never, err := report.WriteCSV(ctx, w, dir, ids, report.Options{Counting: show.read})
+		show.done.Add(1)
+		switch {
+		case ctx.Err() != nil:
+			return errors.New("report: interrupted")
+		case err != nil:
+			return hint(fmt.Errorf("report %s: %w", dir, err), "no table is left behind")
+		case len(never) > 0:
+			wrap(s.err, "downhaul: ", "    ", fmt.Sprintf("%s: never told: %s", dir, strings.Join(never, ", ")))
+		}
+	}
+	return nil
+}
+
+// whole writes beside the place and moves there what is whole.
+func (c *reportCmd) whole(name string, write func(io.Writer) error) (err error) {
+	f, err := os.CreateTemp(filepath.Dir(name), ".report-*")
+	if err != nil {
+		return fmt.Errorf("report: %w", err)
+	}
+	defer func() {
+		if err != nil {
+			_ = os.Remove(f.Name())
+		}
+	}()
+	err = write(f)
+	if err = errors.Join(err, f.Chmod(0o644), f.Close()); err != nil {
+		return err
+	}
+	if err := c.mayWrite(name); err != nil {
+		return err
+	}
+	return os.Rename(f.Name(), name)
+}

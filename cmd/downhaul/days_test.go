@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"net/netip"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -28,15 +29,31 @@ func days(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(os.MkdirAll(dir, 0o755))
 	link, err := freePort()
 	ts.Check(err)
-	files, err := writeDemoFiles(dir, link)
-	ts.Check(err)
+	ts.Check(hoverFiles(dir, link))
+	for i, kg := range args[1:] {
+		files, err := guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
+		ts.Check(err)
+		d := &demo{dir: dir, files: files, link: link}
+		ts.Check(d.hoverDay(hovering{ballast: kg, seed: uint64(i + 1), pull: i == 0}))
+		ts.Check(os.Rename(d.session, filepath.Join(dir, "day-"+strconv.Itoa(i+1))))
+	}
+}
+
+// hoverFiles writes the demo's files with limits that let it hover at 4 m and
+// pull, and a card of ballast steps alone.
+func hoverFiles(dir string, link netip.AddrPort) error {
+	if _, err := writeDemoFiles(dir, link); err != nil {
+		return err
+	}
 	for name, change := range map[string][]string{
 		session.Envelope: {`"6 m"`, `"30 m"`, `"4.5 m"`, `"25 m"`, `"8 m/s"`, `"15 m/s"`, `"6 m/s"`, `"12 m/s"`, `"5.5 m/s"`, `"11 m/s"`},
 		session.Pad:      {"cells  = 14", "cells  = 14\ncount  = 2"},
 		session.Card:     {"", ""},
 	} {
 		text, err := os.ReadFile(filepath.Join(dir, name))
-		ts.Check(err)
+		if err != nil {
+			return err
+		}
 		out := strings.NewReplacer(change...).Replace(string(text))
 		if name == session.Card {
 			at := strings.Index(string(text), "[[step]]")
@@ -45,19 +62,26 @@ func days(ts *testscript.TestScript, neg bool, args []string) {
 				out += "[[step]]\nname = \"ballast " + kg + "\"\nballast = \"" + kg + " kg\"\n\n"
 			}
 		}
-		ts.Check(os.WriteFile(filepath.Join(dir, name), []byte(out), 0o644))
+		if err := os.WriteFile(filepath.Join(dir, name), []byte(out), 0o644); err != nil {
+			return err
+		}
 	}
-	for i, kg := range args[1:] {
-		files, err = guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
-		ts.Check(err)
-		d := &demo{dir: dir, files: files, link: link}
-		ts.Check(d.hoverDay(kg, uint64(i+1), i == 0))
-		ts.Check(os.Rename(d.session, filepath.Join(dir, "day-"+strconv.Itoa(i+1))))
-	}
+	return nil
+}
+
+// hovering is one day: its ballast in kg, whether the craft pulls at the tether,
+// how long it then stands on the pad, and how often it sends which messages.
+type hovering struct {
+	ballast string
+	seed    uint64
+	pull    bool
+	stands  time.Duration
+	periods map[uint32]time.Duration
 }
 
 // hoverDay is one session with one run at one ballast.
-func (d *demo) hoverDay(kg string, seed uint64, pull bool) error {
+func (d *demo) hoverDay(day hovering) error {
+	kg := day.ballast
 	var clock time.Duration
 	g, err := guard.Open(d.files, guard.Options{Software: guard.Software(), Room: 64 << 20, Stepped: true, Now: func() time.Duration { return clock }})
 	if err != nil {
@@ -69,7 +93,7 @@ func (d *demo) hoverDay(kg string, seed uint64, pull bool) error {
 	if err != nil {
 		return err
 	}
-	cfg.Seed, cfg.Unpowered, cfg.Wind = seed, true, 1
+	cfg.Seed, cfg.Unpowered, cfg.Wind, cfg.Periods = day.seed, true, 1, day.periods
 	cfg.Packs, cfg.Capacity, cfg.CellResistance, cfg.SlowResistance = 2, 22, 0.0022, 0.0009
 	craft, err := craftmodel.New(cfg)
 	if err != nil {
@@ -106,7 +130,7 @@ func (d *demo) hoverDay(kg string, seed uint64, pull bool) error {
 	then(300*time.Millisecond, "", func() error { return board.Release("start") })
 	then(second, "live", do(craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: 4}))
 	then(30*second, "", func() error { return nil })
-	if pull {
+	if day.pull {
 		then(0, "", do(craftmodel.Event{Act: craftmodel.ClimbTo, Value: 40}))
 		then(30*second, "", func() error { return nil })
 	}
@@ -114,6 +138,9 @@ func (d *demo) hoverDay(kg string, seed uint64, pull bool) error {
 	then(20*second, "", func() error { return board.Press("end") })
 	then(300*time.Millisecond, "", func() error { return board.Release("end") })
 	then(12*second, "", func() error { return nil })
+	for left := day.stands; left > 0; left -= patience / 2 {
+		then(patience/2, "", func() error { return nil })
+	}
 	if err := board.OpenContact("gate"); err != nil {
 		return errors.Join(err, g.Finish(0))
 	}

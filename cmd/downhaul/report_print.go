@@ -244,7 +244,7 @@ func printWeather(w io.Writer, s *report.Session) {
 	}
 	section(w, "Proof tests on the day")
 	for _, p := range s.Proofs {
-		wrap(w, "  ", "    ", fmt.Sprintf("%s: %s. %s.", p.Test, p.InForce, p.Says))
+		wrap(w, "  ", "    ", fmt.Sprintf("%s: %s; %s.", p.Test, p.InForce, p.Says))
 	}
 	if len(s.Proofs) == 0 {
 		fmt.Fprintln(w, "  not known")

@@ -208,6 +208,9 @@ func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
 		}
 		dc.StrokeLine2(line, dc.Min.X, at, dc.Max.X, at)
 	}
+	for _, l := range c.levels {
+		c.levelWords(dc, y(c.scale(l.v)), l)
+	}
 	c.drawMarks(dc, x)
 	for _, t := range c.traces {
 		sty := draw.LineStyle{Color: ink, Width: 1.1}
@@ -229,16 +232,13 @@ func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
 			}
 		}
 	}
-	for _, l := range c.levels {
-		c.levelWords(dc, y(c.scale(l.v)), l)
-	}
 }
 
 // where is where a point stands across: its time in seconds.
 func (c *chart) where(p point) float64 { return p.at.Seconds() }
 
-// levelWords writes a limit's words on a white ground at the right end of its
-// line: above it, or below it where it is the top.
+// levelWords writes a limit's words at the right end of its line, away from the
+// caution. The curve is drawn over them: it is what counts.
 func (c *chart) levelWords(dc draw.Canvas, at vg.Length, l level) {
 	colour := color.Color(red)
 	if l.caution {
@@ -246,12 +246,10 @@ func (c *chart) levelWords(dc draw.Canvas, at vg.Length, l level) {
 	}
 	sty := textStyle(colour)
 	sty.XAlign, sty.YAlign = text.XRight, text.YBottom
-	pos := vg.Point{X: dc.Max.X - 8, Y: at + 1.5}
+	pos := vg.Point{X: dc.Max.X - 8, Y: at + 3}
 	if l.caution == (c.topIsLimit()) || at+letters+3 > dc.Max.Y {
 		sty.YAlign, pos.Y = text.YTop, at-1.5
 	}
-	box := sty.Rectangle(l.words).Add(pos)
-	dc.FillPolygon(color.White, []vg.Point{box.Min, {X: box.Max.X, Y: box.Min.Y}, box.Max, {X: box.Min.X, Y: box.Max.Y}})
 	dc.FillText(sty, pos, l.words)
 }
 

@@ -203,7 +203,7 @@ func (b *battery) pack(session string) Pack {
 		p.Told = quantity(b.told[1]-b.told[0], rules.Charge, "Ah")
 	}
 	if b.doubtful > 0 {
-		p.Doubts = append(p.Doubts, plural(b.doubtful, "reading")+" of the current were missing or doubtful and count for nothing")
+		p.Doubts = append(p.Doubts, "of the current, "+plural(b.doubtful, "reading")+" missing or doubtful, which count for nothing")
 	}
 	if b.skipped > 0 {
 		p.Doubts = append(p.Doubts, "the current was not told for "+rules.Format(b.skipped.Seconds(), "s")+" in all: the charge lacks what flowed then")

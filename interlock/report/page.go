@@ -149,7 +149,7 @@ func (s *Session) Headline() string {
 		text = plural(trips, "trip")
 	}
 	if s.Duty == "watch" {
-		text += ", watching only"
+		text += " in " + plural(len(s.Runs), "flight") + ", watching only"
 	} else {
 		text += " in " + plural(len(s.Runs), "run")
 	}

@@ -38,7 +38,7 @@ func (r *reading) proofs(k *collector) {
 	}
 	standing := commission.Stand(r.pad, before, r.out.Began, machine)
 	for _, p := range standing.Proofs {
-		row := Proof{Test: p.Test.String(), Says: p.Says(), InForce: told(k.proofs, uint32(p.Test))}
+		row := Proof{Test: p.Test.String(), Says: strings.TrimPrefix(p.Says(), p.Test.String()+": "), InForce: told(k.proofs, uint32(p.Test))}
 		if len(before) == 0 && p.Passed.IsZero() {
 			row.Says = "no record of it stands beside the session"
 		}

@@ -10,6 +10,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/bench"
 	"downhaul/interlock/derived"
+	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/session"
@@ -39,6 +40,7 @@ type reading struct {
 	parts []string // of the recording, where it can be used
 	setup bench.Setup
 	e     *events
+	armed []stretch
 	end   time.Duration
 }
 
@@ -210,7 +212,7 @@ func (r *reading) recording() {
 // believed, and behind its end what the recording gives.
 func (r *reading) events() error {
 	r.e, r.end = &r.log.events, r.log.last
-	if len(r.parts) == 0 || r.log.report.Verdict == "whole" && len(r.log.texts) > 0 {
+	if len(r.parts) == 0 || r.log.report.Verdict == "whole" && len(r.log.texts) > 0 && r.out.Duty != session.DutyWatch {
 		return nil
 	}
 	replayed := &events{}
@@ -223,7 +225,7 @@ func (r *reading) events() error {
 		}
 		n++
 		_ = replayed.add(text) // it is our own form
-	}))
+	}), bench.Seeing(func(id rules.ChannelID) bool { return id == rules.CraftArmed }, r.seeArmed))
 	switch {
 	case r.ctx.Err() != nil:
 		return r.ctx.Err()
@@ -233,11 +235,43 @@ func (r *reading) events() error {
 		return nil
 	}
 	r.end = max(r.end, res.End)
+	if n := len(r.armed); n > 0 && r.armed[n-1].to == rules.Never {
+		r.armed[n-1].to, r.armed[n-1].cut = r.end, true
+	}
 	if same && n > len(r.log.texts) {
 		r.e = replayed
 		r.doubt("%d of %d decisions stand in no good line of the trip log: they are what the recording gives", n-len(r.log.texts), n)
 	}
 	return nil
+}
+
+// stretch is a time in which the craft was armed; cut says that the record ends
+// in it.
+type stretch struct {
+	from, to time.Duration
+	cut      bool
+}
+
+// mostStretches bounds the flights of a session that only watched; ours.
+const mostStretches = 500
+
+// seeArmed keeps the stretches in which the craft was armed: in duty watch they
+// stand for the runs.
+func (r *reading) seeArmed(c *intake.Chunk, inputs []interlock.Input) {
+	for i := range inputs {
+		in := &inputs[i]
+		if in.Kind != interlock.SampleInput || in.Sample.Channel != rules.CraftArmed || in.Sample.Quality != rules.Good {
+			continue
+		}
+		n := len(r.armed)
+		open := n > 0 && r.armed[n-1].to == rules.Never
+		switch on := in.Sample.Value >= 0.5; {
+		case on && !open && n < mostStretches:
+			r.armed = append(r.armed, stretch{from: c.At, to: rules.Never})
+		case !on && open:
+			r.armed[n-1].to = c.At
+		}
+	}
 }
 
 // replay goes through the recording as the session ran.
@@ -269,7 +303,11 @@ func (r *reading) analyse() error {
 		r.doubt("what was declared can not be read: %v", err)
 	}
 	o.declare(story)
-	o.Runs = runsOf(r.e, story, r.card, r.env, r.end)
+	if o.Duty == session.DutyWatch {
+		o.Runs = armedRuns(r.armed, r.e, story, r.card, r.env)
+	} else {
+		o.Runs = runsOf(r.e, story, r.card, r.env, r.end)
+	}
 	o.Episodes = episodesOf(r.e, o, r.env, o.Began)
 	o.Cautions = cautionsOf(r.e, r.env)
 	o.Lasted = seconds(r.end)

@@ -56,6 +56,30 @@ func runsOf(e *events, story session.Story, crd *card.Card, env *rules.Envelope,
 	return runs
 }
 
+// armedRuns are the runs of a session that only watched: from armed to disarmed.
+func armedRuns(armed []stretch, e *events, story session.Story, crd *card.Card, env *rules.Envelope) []Run {
+	runs := []Run{}
+	for i, a := range armed {
+		run := Run{Number: i + 1, begin: a.from, end: a.to, Begin: seconds(a.from), Lasted: seconds(a.to - a.from), Ended: !a.cut,
+			How: "armed, then disarmed; this guard only watched", Packs: []string{}, Doubts: []string{}}
+		if a.cut {
+			run.How = "the record breaks off while it was armed; this guard only watched"
+		}
+		run.declared(story, crd)
+		for j := range e.list {
+			switch d := &e.list[j]; {
+			case d.at() < a.from || d.at() > a.to:
+			case d.Kind == "trip":
+				run.tripped(d, env)
+			case d.Kind == "caution" && d.On:
+				run.Cautions++
+			}
+		}
+		runs = append(runs, run)
+	}
+	return runs
+}
+
 func (r *Run) tripped(d *decision, env *rules.Envelope) {
 	r.Trips++
 	if d.FirstOut || r.FirstCause == "" {

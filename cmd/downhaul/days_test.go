@@ -112,8 +112,9 @@ func (d *demo) hoverDay(day hovering) error {
 		}
 	}
 	declare := func() error {
-		return errors.Join(g.Declare(session.Declaration{What: session.DeclaredPacks, Packs: []string{"A", "B"}, By: "a test"}),
-			g.Declare(session.Declaration{What: session.DeclaredStep, Step: "ballast " + kg, By: "a test"}))
+		_, packs := g.Declare(session.Declaration{What: session.DeclaredPacks, Packs: []string{"A", "B"}, By: "a test"})
+		_, step := g.Declare(session.Declaration{What: session.DeclaredStep, Step: "ballast " + kg, By: "a test"})
+		return errors.Join(packs, step)
 	}
 	var at time.Duration
 	then := func(wait time.Duration, want string, act func() error) {

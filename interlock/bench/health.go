@@ -7,7 +7,6 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
-	"downhaul/interlock/recording"
 	"downhaul/rules"
 )
 
@@ -130,14 +129,10 @@ func (h *health) clock(at time.Duration, seconds float64) {
 	}
 }
 
-// link is what was seen of it. In raw bytes the craft's own clock is the only
-// one: it can show no lag.
-func (h *health) link(info recording.Info) Link {
+// link is what was seen of it.
+func (h *health) link() Link {
 	l := h.seen
 	l.SilentAfterS = h.silent.Seconds()
-	if info.Form == recording.Raw {
-		l.LagS, l.LagAtS = nil, 0
-	}
 	return l
 }
 

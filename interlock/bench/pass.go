@@ -98,6 +98,9 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 func (p *pass) run(file string, rec *recording.Reader) error {
 	var inputs []interlock.Input
 	var c intake.Chunk
+	if rec.Info().Form == recording.Raw {
+		p.health.lag = nil // the craft's own clock is the only one: it can show no lag
+	}
 	for n := 1; ; n++ {
 		if err := rec.NextInto(&c); err != nil {
 			if err := p.endOf(err); err != nil {

@@ -162,7 +162,7 @@ func finish(out *Result, p *pass, info recording.Info) {
 	}
 	// Of raw bytes the reader itself leaves out what lies between the frames.
 	out.BadBytes += info.BadBytes
-	out.Link = p.health.link(info)
+	out.Link = p.health.link()
 	out.IgnoredWhy = ignoredWhy(counts, p.in.Others())
 	out.Notes = append(out.Notes, info.Notes()...)
 	out.Notes = append(out.Notes, p.health.notes()...)

@@ -79,8 +79,9 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 		return dst
 	}
 	p.from = netip.AddrPortFrom(c.From.Addr().Unmap(), c.From.Port())
+	var f telemetry.Frame
 	for b := c.Bytes; len(b) > 0; {
-		f, used, ok := l.whole.NextWhole(b)
+		used, ok := l.whole.NextInto(&f, b, true)
 		if !ok {
 			break
 		}
@@ -94,11 +95,11 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *place, f *telemetry.Frame) []interlock.Input {
 	named := f.System == in.cfg.Craft.System && f.Component == in.cfg.Craft.Component
 	if f.ID == idRadioStatus {
-		return in.radio(dst, at, l, *p, *f, named)
+		return in.radio(dst, at, l, *p, f, named)
 	}
 	if !named {
 		l.n.Others++
-		in.others.note(at, *p, *f)
+		in.others.note(at, *p, f)
 		return dst
 	}
 	if in.elsewhere(at, l, p) {
@@ -145,7 +146,7 @@ func (in *Intake) elsewhere(at time.Duration, l *link, p *place) bool {
 // identity of its own or under the craft's. It feeds the radio's channels when
 // it comes the way the craft does, and never proves that the craft is alive:
 // the radio on the ground goes on talking when the craft is gone.
-func (in *Intake) radio(dst []interlock.Input, at time.Duration, l *link, p place, f telemetry.Frame, named bool) []interlock.Input {
+func (in *Intake) radio(dst []interlock.Input, at time.Duration, l *link, p place, f *telemetry.Frame, named bool) []interlock.Input {
 	same := in.craft.known && in.craft.at == p
 	if !in.craft.known && l.cfg.Stream {
 		same = true // a line has one far end
@@ -159,7 +160,7 @@ func (in *Intake) radio(dst []interlock.Input, at time.Duration, l *link, p plac
 		return dst
 	}
 	l.n.Radio++
-	in.samples = in.table.Append(in.samples[:0], f)
+	in.samples = in.table.Append(in.samples[:0], *f)
 	for _, s := range in.samples {
 		switch s.Channel {
 		case rules.RadioRSSI, rules.RadioRemoteRSSI, rules.RadioErrors:

@@ -25,7 +25,7 @@ type others struct {
 	list [MaxOthers]Other
 }
 
-func (o *others) note(at time.Duration, p place, f telemetry.Frame) {
+func (o *others) note(at time.Duration, p place, f *telemetry.Frame) {
 	for i := range o.list[:o.n] {
 		e := &o.list[i]
 		if e.System == f.System && e.Component == f.Component && e.Link == p.link && e.From == p.from {

@@ -111,21 +111,27 @@ func (b *bootTime) jump(by time.Duration) {
 
 // rawReader cuts raw bytes into chunks, a new one whenever the clock moves on.
 type rawReader struct {
-	br      *bufio.Reader
-	scan    telemetry.Scanner
-	who     sender
-	timed   bool
-	clock   bootTime
-	off     int64
-	size    int               // bytes of the chunk given last, still in br
-	opening int               // bytes of the frame that begins the next chunk, already seen
-	found   []telemetry.Frame // the good frames of the chunk given last
-	frames  uint64
+	br     *bufio.Reader
+	scan   telemetry.Scanner
+	who    sender
+	timed  bool
+	clock  bootTime
+	off    int64
+	window []byte // what br holds, from the chunk given last on
+	ended  bool   // nothing follows the window
+	passed int    // bytes of br in front of the window
+	size   int    // bytes of the chunk given last
+	// frames[:found] are the good frames of the chunk given last; with opening
+	// set, frames[found] begins the next one, and opening is its length.
+	frames  []telemetry.Frame
+	found   int
+	opening int
+	count   uint64 // of all frames
 	end     error
 }
 
 func newRaw(br *bufio.Reader, window []byte) *rawReader {
-	r := &rawReader{br: br, found: make([]telemetry.Frame, 0, 64)}
+	r := &rawReader{br: br, frames: make([]telemetry.Frame, 64)}
 	t := chooseClock(window)
 	r.who, r.timed = t.who, t.count > 0
 	r.clock = bootTime{base: t.lowest, doubt: -1}
@@ -137,45 +143,29 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 	if r.end != nil {
 		return 0, nil, r.end
 	}
-	if r.size > 0 {
-		_, _ = r.br.Discard(r.size)
-		r.off += int64(r.size)
-		r.size = 0
+	if err := r.forward(); err != nil {
+		r.end = err
+		return 0, nil, err
 	}
-	want := 2 * rawChunk
-	b, err = r.br.Peek(want)
-	whole := errors.Is(err, io.EOF)
-	if err != nil && !whole {
-		r.end = fmt.Errorf("read recording at byte %d: %w", r.off, err)
-		return 0, nil, r.end
-	}
-	if len(b) == 0 {
-		r.end = io.EOF
-		return 0, nil, io.EOF
-	}
-	at = r.clock.now
+	b, at = r.window[:min(len(r.window), 2*rawChunk)], r.clock.now
+	whole := len(b) < 2*rawChunk // nothing follows them
 	i := r.opening
-	r.found = r.found[:0]
-	if r.opening > 0 {
-		r.found = append(r.found, telemetry.Recut(b))
+	r.found, r.opening = 0, 0
+	if i > 0 {
+		r.found = 1
 	}
-	r.opening = 0
 	for i < rawChunk {
-		var f telemetry.Frame
-		var used int
-		var ok bool
-		if whole {
-			f, used, ok = r.scan.NextWhole(b[i:])
-		} else {
-			f, used, ok = r.scan.Next(b[i:])
+		if r.found == len(r.frames) {
+			r.frames = append(r.frames, telemetry.Frame{})
 		}
+		f := &r.frames[r.found]
+		used, ok := r.scan.NextInto(f, b[i:], whole)
 		i += used
 		if !ok {
 			break
 		}
-		r.frames++
-		start := i - len(f.Raw)
-		r.found = append(r.found, f)
+		r.count++
+		r.found++
 		if f.System != r.who.system || f.Component != r.who.component {
 			continue
 		}
@@ -184,15 +174,41 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 			continue
 		}
 		if now := r.clock.see(boot); now > at {
+			start := i - len(f.Raw)
 			if start == 0 {
 				at = now
 				continue
 			}
-			r.found = r.found[:len(r.found)-1]
+			r.found--
 			r.size, r.opening = start, len(f.Raw)
 			return at, b[:start], nil
 		}
 	}
 	r.size = i
 	return at, b[:i], nil
+}
+
+// forward moves the window past the chunk given last, and reads on when what
+// is left of it may be too short for a chunk and the frame behind it.
+func (r *rawReader) forward() error {
+	if r.opening > 0 {
+		r.frames[0] = r.frames[r.found]
+	}
+	r.window, r.off, r.passed, r.size = r.window[r.size:], r.off+int64(r.size), r.passed+r.size, 0
+	if len(r.window) < 2*rawChunk && !r.ended {
+		_, _ = r.br.Discard(r.passed)
+		r.passed = 0
+		_, err := r.br.Peek(2 * rawChunk)
+		if r.ended = errors.Is(err, io.EOF); err != nil && !r.ended {
+			return fmt.Errorf("read recording at byte %d: %w", r.off, err)
+		}
+		r.window, _ = r.br.Peek(r.br.Buffered())
+		if r.opening > 0 {
+			r.frames[0].Recut(r.window)
+		}
+	}
+	if len(r.window) == 0 {
+		return io.EOF
+	}
+	return nil
 }

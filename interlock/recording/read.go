@@ -374,13 +374,13 @@ func (r *Reader) unwrap(link uint16, data []byte) bool {
 
 func (r *Reader) rawChunk(c *intake.Chunk) error {
 	at, b, err := r.raw.next()
-	r.info.Frames, r.info.BadBytes = r.raw.frames, r.raw.scan.Counts.BadBytes
+	r.info.Frames, r.info.BadBytes = r.raw.count, r.raw.scan.Counts.BadBytes
 	r.info.Backwards, r.info.Restarts, r.info.Leaps = r.raw.clock.backward, r.raw.clock.restarts, r.raw.clock.leaps
 	r.info.Timed = r.raw.timed
 	if err != nil {
 		return err
 	}
 	r.seq++
-	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.found
+	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.frames[:r.raw.found]
 	return nil
 }

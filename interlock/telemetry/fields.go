@@ -246,7 +246,7 @@ func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
 // AppendInputs is Append for a frame that stays where it is, and gives the
 // samples as the engine takes them.
 func (x *Fields) AppendInputs(dst []interlock.Input, f *Frame) []interlock.Input {
-	k := x.ofRow[knownMessages.row(f.ID)]
+	k := x.ofRow[f.known()]
 	if k == 0 {
 		return dst
 	}

@@ -27,7 +27,8 @@ func FuzzScanner(f *testing.F) {
 			var s Scanner
 			rest, in := b, 0
 			for {
-				g, used, ok := s.next(rest, whole)
+				var g Frame
+				used, ok := s.NextInto(&g, rest, whole)
 				if used > len(rest) || !ok && whole && used != len(rest) || !ok && len(rest)-used >= longestFrame {
 					t.Fatalf("used %d of %d, ok %v", used, len(rest), ok)
 				}

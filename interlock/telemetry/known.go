@@ -112,7 +112,7 @@ func BootMillis(f Frame) (uint32, bool) { return f.BootMillis() }
 
 // BootMillis is the function of that name for a frame that stays where it is.
 func (f *Frame) BootMillis() (uint32, bool) {
-	k := &knownMessages.rows[knownMessages.row(f.ID)]
+	k := &knownMessages.rows[f.known()]
 	if k.boot == 0 {
 		return 0, false
 	}

@@ -93,9 +93,10 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	for i := range e.runs {
 		r := &e.runs[i]
-		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, r.cautionTold, r.inForce[0], r.inForce[1], r.listed[0], r.listed[1], r.seen)
+		value, seen := e.valueOf(i)
+		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, r.cautionTold, r.inForce[0], r.inForce[1], r.listed[0], r.listed[1], seen)
 		due(r.due)
-		number(r.value)
+		number(value)
 		number(r.past)
 		if r.slope != nil {
 			dst = r.slope.AppendState(dst, e.now)

@@ -128,7 +128,7 @@ func (e *Engine) builtinTrip(at time.Duration, event Event, why Reason) {
 func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
 	rule, run := &e.env.Rules[i], &e.runs[i]
 	f := Effect{Kind: kind, At: at, On: on, Reason: why, Rule: i, Permissive: -1, Channel: rule.Watch, Limit: rule.Limit}
-	value := run.value
+	value, seen := e.valueOf(i)
 	if kind == TripEffect {
 		value = run.past // not what came into the deadband since
 	}
@@ -151,7 +151,7 @@ func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason
 		}
 		return f
 	}
-	f.HasValue, f.Value = run.seen, value
+	f.HasValue, f.Value = seen, value
 	return f
 }
 

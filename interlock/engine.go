@@ -110,26 +110,33 @@ type Engine struct {
 }
 
 type channelRun struct {
-	id                 rules.ChannelID
+	// What every sample looks at stands together.
+	id      rules.ChannelID
+	plain   bool // nothing acts on its samples as they come
+	used    bool // has rules or permissives
+	builtin bool // built-in interlocks or phases look at it
+	missed  bool // a rule has turned missing since the last Good sample
+	heard   bool // a Good sample came once
+	calmed  bool // calm is the last value of each of its rules
+	// The plausible values, and those that change nothing for any rule.
+	low, high           float64
+	quietLow, quietHigh float64
+	calm                float64
+	good                time.Duration // time of the last Good sample
+	streak              time.Duration // since when it is fresh; Never if it is not
+	stale               time.Duration // next staleness deadline
+	shortest            time.Duration // shortest staleness of its rules and permissives
+
 	rulesFrom, rulesTo int32
 	permsFrom, permsTo int32
 	calcFrom, calcTo   int32
-	used               bool // has rules or permissives
-	plain              bool // nothing acts on its samples as they come
-	builtin            bool // built-in interlocks or phases look at it
 	needed             bool // a rule needs it to start
 	awake              bool // stands in the engine's list
-	missed             bool // a rule has turned missing since the last Good sample
-	heard              bool // a Good sample came once
 	healthy            bool // streak has lasted long enough
 	frozenAfter        int
 	same               int
 	last               float64
-	good               time.Duration // time of the last Good sample
-	streak             time.Duration // since when it is fresh; Never if it is not
-	shortest           time.Duration // shortest staleness of its rules and permissives
 	longest            time.Duration // longest of them
-	stale              time.Duration // next staleness deadline
 	ready              time.Duration // when the streak is long enough
 }
 
@@ -220,7 +227,12 @@ func (e *Engine) phased() bool {
 }
 
 // TrackHeadroom makes the engine remember each rule's least headroom.
-func (e *Engine) TrackHeadroom() { e.tracking = true }
+func (e *Engine) TrackHeadroom() {
+	e.tracking = true
+	for i := range e.channels {
+		e.channels[i].unquiet()
+	}
+}
 
 // LeastHeadroom is the least distance of rule i to its limit while it was in
 // force, SI, and when that was; ok is false if it never had a value.

@@ -98,6 +98,8 @@ func (e *Engine) lay() error {
 func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 	c := &e.channels[id]
 	c.id = id
+	c.low, c.high = id.Channel().Low, id.Channel().High
+	c.unquiet()
 	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
 	for _, r := range e.order[c.rulesFrom:c.rulesTo] {
 		rule := &e.env.Rules[r]

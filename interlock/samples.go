@@ -21,7 +21,7 @@ type ruleRun struct {
 	cautionTold bool    // caution, and its phase is on
 	inForce     [2]bool // demand, missing: counted in standing
 	listed      [2]bool // told once in this trip episode
-	value       float64 // last value looked at (the rate for rate rules)
+	value       float64 // see valueOf
 	past        float64 // last value past the limit
 	seen        bool    // value is set
 	// Between these the rule is Inside and a sample changes nothing.
@@ -48,6 +48,17 @@ func (r *ruleRun) known(v float64) bool {
 	return r.tracked && v >= r.trackLow && v <= r.trackHigh
 }
 
+// quiet is where calm, and with tracking known as well, hold for every value.
+func (r *ruleRun) quiet(tracking bool) (low, high float64) {
+	switch {
+	case r.beyond || r.caution || tracking && !r.tracked:
+		return math.Inf(1), math.Inf(-1)
+	case tracking:
+		return max(r.calmLow, r.trackLow), min(r.calmHigh, r.trackHigh)
+	}
+	return r.calmLow, r.calmHigh
+}
+
 func (r *ruleRun) track(at time.Duration, v, headroom float64) {
 	if !r.tracked {
 		r.trackLow, r.trackHigh = v, v
@@ -64,7 +75,7 @@ func (e *Engine) sample(at time.Duration, s *Sample) {
 	if s.Channel == rules.NoChannel || s.Channel >= rules.ChannelCount {
 		return
 	}
-	if c := &e.channels[s.Channel]; c.plain && s.Quality == rules.Good && s.Channel.Plausible(s.Value) {
+	if c := &e.channels[s.Channel]; c.plain && s.Quality == rules.Good && s.Value >= c.low && s.Value <= c.high {
 		e.plainSample(at, s, c)
 		return
 	}
@@ -87,15 +98,48 @@ func (e *Engine) plainSample(at time.Duration, s *Sample, c *channelRun) {
 	}
 }
 
-// judge shows a value to the rules of its channel.
+// judge shows a value to the rules of its channel. Most values of a day change
+// nothing for any of them: between quietLow and quietHigh one look does for
+// all, however many they are.
 func (e *Engine) judge(at time.Duration, c *channelRun, v float64, q rules.Quality) {
-	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		if run := &e.runs[i]; run.calm(v) && (!e.tracking || run.known(v)) {
-			run.value, run.seen = v, true
-			continue
-		}
-		e.look(at, int(i), v, q)
+	if v >= c.quietLow && v <= c.quietHigh {
+		c.calm, c.calmed = v, true
+		return
 	}
+	e.judgeEach(at, c, v, q)
+}
+
+func (e *Engine) judgeEach(at time.Duration, c *channelRun, v float64, q rules.Quality) {
+	if c.calmed {
+		c.calmed = false
+		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+			e.runs[i].value, e.runs[i].seen = c.calm, true
+		}
+	}
+	low, high := math.Inf(-1), math.Inf(1)
+	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+		run := &e.runs[i]
+		if run.calm(v) && (!e.tracking || run.known(v)) {
+			run.value, run.seen = v, true
+		} else {
+			e.look(at, int(i), v, q)
+		}
+		l, h := run.quiet(e.tracking)
+		low, high = max(low, l), min(high, h)
+	}
+	c.quietLow, c.quietHigh = low, high
+}
+
+// unquiet has the next value of a channel shown to each of its rules.
+func (c *channelRun) unquiet() { c.quietLow, c.quietHigh = math.Inf(1), math.Inf(-1) }
+
+// valueOf is the last value that rule i looked at (the rate for rate rules),
+// and whether there was any.
+func (e *Engine) valueOf(i int) (v float64, seen bool) {
+	if c := &e.channels[e.env.Rules[i].Watch]; c.calmed {
+		return c.calm, true
+	}
+	return e.runs[i].value, e.runs[i].seen
 }
 
 func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
@@ -151,8 +195,15 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 	}
 }
 
-// refresh takes a Good sample for the freshness of its channel.
+// refresh takes a Good sample for the freshness of its channel. Nearly always
+// the channel was fresh and no deadline comes sooner by it.
 func (e *Engine) refresh(at time.Duration, c *channelRun) {
+	if at+c.shortest < c.stale || c.streak == rules.Never || c.missed {
+		e.refreshed(at, c)
+	}
+}
+
+func (e *Engine) refreshed(at time.Duration, c *channelRun) {
 	if c.streak == rules.Never {
 		c.streak = at
 		c.ready = at + e.site.ReadyAfter
@@ -287,6 +338,7 @@ func (e *Engine) ruleMissing(due time.Duration, i int) {
 
 func (e *Engine) caution(at time.Duration, i int, on bool, why Reason) {
 	e.runs[i].caution = on
+	e.channels[e.env.Rules[i].Watch].unquiet()
 	e.cautionMoved(at, i, why)
 }
 

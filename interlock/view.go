@@ -95,17 +95,18 @@ func (e *Engine) View(dst *View) {
 func (e *Engine) ruleView(i int) RuleView {
 	rule, run := &e.env.Rules[i], &e.runs[i]
 	c := &e.channels[rule.Watch]
+	value, seen := e.valueOf(i)
 	v := RuleView{
-		Reading: e.table[rule.Watch], Age: rules.Never, HasValue: run.seen, Value: run.value,
+		Reading: e.table[rule.Watch], Age: rules.Never, HasValue: seen, Value: value,
 		Caution: run.cautionTold, Demand: run.inForce[valueDemand] || run.inForce[missingDemand],
 		Missing: run.missing || !c.heard, InForce: e.inForce(rule.While), Fed: e.feeds(rule.Watch),
 	}
 	if c.heard {
 		v.Age = e.now - c.good
 	}
-	if run.seen {
-		v.Headroom = rule.Headroom(run.value)
-		v.Side = rule.Side(run.value)
+	if seen {
+		v.Headroom = rule.Headroom(value)
+		v.Side = rule.Side(value)
 	}
 	return v
 }

@@ -43,8 +43,11 @@ type health struct {
 	known  bool
 	seq    uint8
 	last   time.Duration
-	lag    derived.Calculator
-	table  derived.Table
+	// The longest silence, and since when it was.
+	longest, longestAt time.Duration
+
+	lag   derived.Calculator
+	table derived.Table
 	// boots is the craft's clock with the engine time it came at, for jumps of
 	// the recording's clock that it does not follow.
 	boot, bootAt time.Duration
@@ -91,8 +94,8 @@ func (h *health) frame(at time.Duration, seq uint8) {
 	if silence > h.silent {
 		h.seen.Silences++
 	}
-	if silence.Seconds() > h.seen.SilenceS {
-		h.seen.SilenceS, h.seen.SilenceAtS = silence.Seconds(), h.last.Seconds()
+	if silence > h.longest {
+		h.longest, h.longestAt = silence, h.last
 	}
 	h.last = at
 	// From half the range on it is a frame that was overtaken, unless the link
@@ -133,6 +136,7 @@ func (h *health) clock(at time.Duration, seconds float64) {
 func (h *health) link() Link {
 	l := h.seen
 	l.SilentAfterS = h.silent.Seconds()
+	l.SilenceS, l.SilenceAtS = h.longest.Seconds(), h.longestAt.Seconds()
 	return l
 }
 

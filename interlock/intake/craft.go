@@ -129,7 +129,9 @@ func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *pla
 	}
 	k.last = at
 	l.n.Frames++
-	dst = append(dst, interlock.Input{Kind: interlock.FrameInput, Seq: uint32(f.Seq)})
+	dst = append(dst, interlock.Input{})
+	head := &dst[len(dst)-1]
+	head.Kind, head.Seq = interlock.FrameInput, uint32(f.Seq)
 	dst = in.table.AppendInputs(dst, f)
 	if s, ok := k.loss.take(at, f.Seq, restarted || moved); ok {
 		dst = append(dst, sampleInput(s))

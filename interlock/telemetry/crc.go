@@ -63,5 +63,9 @@ func crcOf(c uint16, b []byte) uint16 {
 	return c
 }
 
+// Checksum is the checksum of a frame of a message with that seed; b is the
+// frame without its start byte and without its last two bytes.
+func Checksum(b []byte, seed byte) uint16 { return crcByte(crcOf(crcStart, b), seed) }
+
 // crcByte carries the checksum c on over one byte.
 func crcByte(c uint16, v byte) uint16 { return c>>8 ^ crcTable[0][byte(c)^v] }

@@ -56,7 +56,7 @@ type Fields struct {
 
 // plan is what is done with one message.
 type plan struct {
-	full   int // bytes to fill up to
+	reach  int // bytes of the payload that are read; zeros where there are fewer
 	always []op
 	named  []namedOp
 	nameAt int
@@ -99,6 +99,7 @@ func NewFields(c FieldsConfig) (*Fields, error) {
 				o.setChannel(rules.CraftBootClock)
 				p := x.planOf(i)
 				p.always = append(p.always, o)
+				p.reach = int(o.at) + 4
 				x.sources[rules.CraftBootClock] = append(x.sources[rules.CraftBootClock], k.id)
 			}
 		}
@@ -173,7 +174,7 @@ func (c *FieldsConfig) check() error {
 func (x *Fields) planOf(row int) *plan {
 	if x.ofRow[row] == 0 {
 		x.ofRow[row] = uint16(len(x.plans))
-		x.plans = append(x.plans, plan{full: int(knownMessages.rows[row].full), selector: -1})
+		x.plans = append(x.plans, plan{selector: -1})
 	}
 	return &x.plans[x.ofRow[row]]
 }
@@ -195,6 +196,7 @@ func (x *Fields) add(c *FieldsConfig, l *layout, selector string, r row) error {
 	// The declared count is that of the pack, not of a further battery.
 	o.onlyPack = r.when == 0
 	p := x.planOf(knownMessages.row(l.id))
+	p.reach = max(p.reach, o.reach(l, r))
 	if s := &x.sources[r.channel]; !slices.Contains(*s, l.id) {
 		*s = append(*s, l.id)
 	}
@@ -246,24 +248,30 @@ func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
 // AppendInputs is Append for a frame that stays where it is, and gives the
 // samples as the engine takes them.
 func (x *Fields) AppendInputs(dst []interlock.Input, f *Frame) []interlock.Input {
-	k := x.ofRow[f.known()]
+	if f.row == 0 {
+		f.look()
+	}
+	k := x.ofRow[f.row]
 	if k == 0 {
 		return dst
 	}
 	p := &x.plans[k]
 	b := f.Payload
-	if len(b) < p.full {
+	var chosen uint8
+	if p.selector >= 0 && p.selector < len(b) {
+		chosen = b[p.selector]
+	}
+	if len(b) < p.reach {
 		// Zeros at the end were cut, or it is version 1 without extensions.
 		n := copy(x.scratch[:], b)
-		b = x.scratch[:p.full]
+		b = x.scratch[:p.reach]
 		clear(b[n:])
 	}
 	first := f.Version == 1
 	dst = appendAll(dst, p.always, b, first, x.cells)
 	if p.selector >= 0 {
-		v := b[p.selector]
 		for i := range p.cases {
-			if p.cases[i].when == v {
+			if p.cases[i].when == chosen {
 				dst = appendAll(dst, p.cases[i].ops, b, first, x.cells)
 				break
 			}

@@ -112,16 +112,18 @@ func BootMillis(f Frame) (uint32, bool) { return f.BootMillis() }
 
 // BootMillis is the function of that name for a frame that stays where it is.
 func (f *Frame) BootMillis() (uint32, bool) {
-	k := &knownMessages.rows[f.known()]
-	if k.boot == 0 {
+	if f.row == 0 {
+		f.look()
+	}
+	if f.boot == 0 {
 		return 0, false
 	}
-	if at := int(k.boot) - 1; at+4 <= len(f.Payload) {
+	if at := int(f.boot) - 1; at+4 <= len(f.Payload) {
 		return binary.LittleEndian.Uint32(f.Payload[at:]), true
 	}
 	var ms uint32
 	for i := range 4 { // byte by byte: zeros at the end may have been cut
-		if at := int(k.boot) - 1 + i; at < len(f.Payload) {
+		if at := int(f.boot) - 1 + i; at < len(f.Payload) {
 			ms |= uint32(f.Payload[at]) << (8 * i)
 		}
 	}

@@ -62,6 +62,20 @@ func newOp(l *layout, r row) (op, error) {
 	return o, nil
 }
 
+// reach is how many bytes of the payload an op may read.
+func (o *op) reach(l *layout, r row) int {
+	end := int(o.at) + numberRow[o.typ].size
+	if r.form != plain { // it may read all elements, and more fields
+		p, _ := l.find(r.field)
+		end = p.offset + p.size()
+	}
+	for _, name := range r.further {
+		p, _ := l.find(name)
+		end = max(end, p.offset+p.size())
+	}
+	return end
+}
+
 // formType is what some forms expect of their field: type and elements.
 var formType = map[form][2]int{
 	landed: {int(u8), 0}, current: {int(i16), 0}, output: {int(u16), 0}, spareOutput: {int(u16), 0},
@@ -111,7 +125,8 @@ func appendAll(dst []interlock.Input, ops []op, b []byte, first bool, cells int)
 		if v == 0 {
 			v = 0 // never -0
 		}
-		dst = append(dst, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: o.channel, Quality: rules.Good, Value: v}})
+		dst = append(dst, interlock.Input{})
+		dst[len(dst)-1].SetSample(o.channel, v, rules.Good, rules.NoCause)
 	}
 	return dst
 }
@@ -151,7 +166,9 @@ func (o *op) good(dst []interlock.Input, v float64) []interlock.Input {
 		if v == 0 {
 			v = 0 // never -0
 		}
-		return append(dst, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: o.channel, Quality: rules.Good, Value: v}})
+		dst = append(dst, interlock.Input{})
+		dst[len(dst)-1].SetSample(o.channel, v, rules.Good, rules.NoCause)
+		return dst
 	}
 	return o.strange(dst, v)
 }

@@ -11,6 +11,7 @@ type Frame struct {
 	Seq       uint8
 	Version   uint8  // 1 or 2
 	Signed    bool   // a signature is there; nobody has checked it yet
+	boot      uint8  // as in known
 	row       uint16 // of knownMessages; 0: not looked up yet
 	Payload   []byte
 	Raw       []byte // the whole frame, from its first byte to CRC or signature
@@ -167,14 +168,14 @@ func (s *Scanner) try(f *Frame, b []byte) (int, found) {
 	if len(b) < size {
 		return 0, short
 	}
-	if crcByte(crcOf(crcStart, b[1:sum]), knownMessages.rows[row].seed) != binary.LittleEndian.Uint16(b[sum:]) {
+	if Checksum(b[1:sum], knownMessages.rows[row].seed) != binary.LittleEndian.Uint16(b[sum:]) {
 		s.Counts.BadCRC++
 		return 0, nothing
 	}
 	if b[system] == 0 || b[system+1] == 0 {
 		return size, refused
 	}
-	f.row = uint16(row)
+	f.row, f.boot = uint16(row), knownMessages.rows[row].boot
 	f.cut(b[:size:size])
 	return size, good
 }
@@ -203,11 +204,8 @@ func (f *Frame) cut(raw []byte) {
 	f.Payload = raw[headV2 : headV2+int(raw[1])]
 }
 
-// known is the row of the frame's message. A frame that no Scanner made has it
-// looked up.
-func (f *Frame) known() int {
-	if f.row != 0 {
-		return int(f.row)
-	}
-	return knownMessages.row(f.ID)
+// look finds the row of a frame that no Scanner made.
+func (f *Frame) look() {
+	row := knownMessages.row(f.ID)
+	f.row, f.boot = uint16(row), knownMessages.rows[row].boot
 }

@@ -192,6 +192,7 @@ func (x *Fields) addNamed(n Named) error {
 		return fmt.Errorf("field table: message %s: %w", l.name, err)
 	}
 	p := x.planOf(knownMessages.row(l.id))
+	p.reach = max(p.reach, name.offset+name.size(), int(o.at)+numberRow[o.typ].size)
 	p.nameAt = name.offset
 	v := namedOp{op: o, offset: n.Offset}
 	copy(v.name[:], n.Name)

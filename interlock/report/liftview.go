@@ -22,6 +22,7 @@ type liftView struct {
 	NotSeen   []string
 	LeftOut   []string
 	Doubts    []string
+	Criteria  []string
 }
 
 type forecastView struct {
@@ -53,7 +54,7 @@ func (l *Lift) view() liftView {
 	}
 	if l.Forecast != nil {
 		v.NotSeen, v.LeftOut = l.Forecast.Cannot, l.Forecast.Unused
-		v.SVG = l.chart()
+		v.SVG, v.Criteria = l.chart(), l.Forecast.Rules
 	}
 	return v
 }
@@ -94,7 +95,7 @@ func stepOf(s *lift.StepForecast, need *lift.Requirement, units string) stepView
 	row("reserve", s.Reserve, rules.Ratio, "required "+say(need.Reserve, rules.Ratio))
 	if s.Take != nil && s.Take.LargestMass > 0 {
 		b := say(s.Take.LargestBallast, rules.Mass)
-		v.Rows = append(v.Rows, estimateRow{"largest ballast that keeps the reserve", b, b, b, "at the low end"})
+		v.Rows = append(v.Rows, estimateRow{What: "largest ballast that keeps the reserve", Mid: b, Note: "at the low end"})
 	}
 	if !s.Shown {
 		v.Unproven = "The supply was not seen to carry full output (" + say(s.LiftCurrent.Mid, rules.Current) +

@@ -51,9 +51,16 @@ type sessionView struct {
 	Over     []overviewView
 	WindSVG  template.HTML
 	PackSVG  []template.HTML
-	NearMiss []Caution
-	Other    []Caution
+	Shaky    []Caution // cautions, as many as a page bears
+	// MoreShots and MoreShaky count what only the object lists.
+	MoreShots, MoreShaky int
 }
+
+// mostShots and mostShaky bound the page; ours.
+const (
+	mostShots = 200
+	mostShaky = 500
+)
 
 // shot is one first cause with its drawings: the channel that tripped first,
 // then the others.
@@ -84,7 +91,7 @@ func newView(r *Report) *view {
 
 func (s *Session) view() sessionView {
 	v := sessionView{Session: s, Headline: s.Headline(), WindSVG: s.windChart()}
-	for i := range s.Episodes {
+	for i := range s.Episodes[:min(len(s.Episodes), mostShots)] {
 		v.Shots = append(v.Shots, s.shot(&s.Episodes[i]))
 	}
 	for _, row := range s.Rules {
@@ -97,13 +104,8 @@ func (s *Session) view() sessionView {
 	for i := range s.charts.packs {
 		v.PackSVG = append(v.PackSVG, s.packChart(i))
 	}
-	for _, c := range s.Cautions {
-		if c.Near {
-			v.NearMiss = append(v.NearMiss, c)
-		} else {
-			v.Other = append(v.Other, c)
-		}
-	}
+	v.Shaky = s.Cautions[:min(len(s.Cautions), mostShaky)]
+	v.MoreShots, v.MoreShaky = len(s.Episodes)-len(v.Shots), len(s.Cautions)-len(v.Shaky)
 	return v
 }
 

@@ -270,8 +270,8 @@ func (k *collector) watchRuns() {
 }
 
 func (k *collector) watchOpenings(e *events) {
-	state := blocked
-	run := 0
+	state, run := blocked, 0
+	relay, beat := false, false
 	for i := range e.list {
 		d := &e.list[i]
 		switch {
@@ -280,9 +280,14 @@ func (k *collector) watchOpenings(e *events) {
 				run++
 			}
 			state = d.State
-		case d.Kind == "relay" && !d.On && (state == live || state == lowering):
-			w := &waiting{at: d.at(), run: run, readback: rules.Never, still: rules.Never}
-			k.openings = append(k.openings, w)
+		case d.Kind == "heartbeat":
+			beat = d.On
+		case d.Kind == "relay":
+			// Without pulses nothing was closed: the chain's own test.
+			if relay && beat && !d.On {
+				k.openings = append(k.openings, &waiting{at: d.at(), run: run, readback: rules.Never, still: rules.Never})
+			}
+			relay = d.On
 		}
 	}
 	k.pending = append(k.pending, k.openings...)

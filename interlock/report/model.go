@@ -138,6 +138,7 @@ type Episode struct {
 	To      *Quantity  `json:"window_to"`
 
 	from, to time.Duration
+	over     time.Duration // the reset, rules.Never before one
 	panels   []panel
 }
 
@@ -245,7 +246,6 @@ type Opening struct {
 	At      *Quantity `json:"at"`
 	Run     int       `json:"run"`
 	DropOut *Quantity `json:"relay_to_readback"` // nil: no readback, or it never came
-	Test    bool      `json:"chain_test"`
 }
 
 // Said is what somebody stamped into the records.

@@ -139,7 +139,7 @@ func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Ep
 		switch {
 		case d.Kind == "trip":
 			if open == nil || d.FirstOut && s.Duty == "watch" {
-				out = append(out, Episode{Trips: []Trip{}, Follows: []Followed{}, from: d.at() - around, to: d.at() + around})
+				out = append(out, Episode{Trips: []Trip{}, Follows: []Followed{}, from: d.at() - around, to: d.at() + around, over: rules.Never})
 				open = &out[len(out)-1]
 				for _, r := range s.Runs {
 					if d.at() >= r.begin && d.at() <= r.end {
@@ -163,11 +163,13 @@ func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Ep
 		case open == nil:
 		case d.Kind == "state" && (d.State == blocked || d.State == closing) && d.From != live && d.From != lowering:
 			open.follow(d.at(), "reset")
+			open.over = d.at()
 			shut()
 		case d.Kind == "state" && d.From != d.State:
 			open.follow(d.at(), fmt.Sprintf("%s: %s", d.State, d.Reason))
 			open.reach(d.at())
 			if d.State == blocked {
+				open.over = d.at()
 				shut()
 			}
 		case d.Kind == "relay" && !d.On:

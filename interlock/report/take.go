@@ -77,17 +77,23 @@ func (r *reading) takeTimes(k *collector) {
 				t.Times.Notes = append(t.Times.Notes, "duty watch: no relay to open")
 				continue
 			}
-			r.takeOpening(k, t, at)
+			r.takeOpening(k, ep, t, at)
 		}
 	}
 }
 
-// takeOpening finds the opening of the relay that came of a trip.
-func (r *reading) takeOpening(k *collector, t *Trip, at time.Duration) {
+// takeOpening finds the opening of the relay that came of a trip, in the same
+// episode.
+func (r *reading) takeOpening(k *collector, ep *Episode, t *Trip, at time.Duration) {
 	const rounding = time.Microsecond
-	i := slices.IndexFunc(k.openings, func(w *waiting) bool { return w.at >= at-rounding })
+	first := time.Duration(ep.Trips[0].At.Value * 1e9)
+	i := slices.IndexFunc(k.openings, func(w *waiting) bool { return w.at >= first-rounding && w.at <= ep.over })
 	if i < 0 {
-		t.Times.Notes = append(t.Times.Notes, "no opening of the relay is on record after it")
+		t.Times.Notes = append(t.Times.Notes, "no closed relay was opened for it")
+		return
+	}
+	if k.openings[i].at < at-rounding {
+		t.Times.Notes = append(t.Times.Notes, "the relay was open already")
 		return
 	}
 	w := k.openings[i]

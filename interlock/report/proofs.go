@@ -3,7 +3,6 @@ package report
 import (
 	"encoding/hex"
 	"fmt"
-	"path/filepath"
 	"strings"
 	"time"
 
@@ -17,8 +16,7 @@ import (
 // proofs tells of the proof tests: what the guard was told of each, and what
 // the records beside the session say.
 func (r *reading) proofs(k *collector) {
-	logs := filepath.Dir(filepath.Clean(r.ses.Dir))
-	records, trouble, err := commission.Records(logs)
+	records, trouble, err := commission.Records(r.logs)
 	if err != nil {
 		trouble = append(trouble, err)
 	}
@@ -44,16 +42,16 @@ func (r *reading) proofs(k *collector) {
 		}
 		r.out.Proofs = append(r.out.Proofs, row)
 	}
-	r.out.Proofs = append(r.out.Proofs, r.limitsProof(logs, k))
+	r.out.Proofs = append(r.out.Proofs, r.limitsProof(k))
 	if !r.pad.Commission.Required && r.out.Duty == "guard" {
 		r.doubt("a rehearsal: this pad asks for no proof tests, so nothing here proves a relay, a wire or a rotor")
 	}
 }
 
 // limitsProof is the proof of the limits themselves.
-func (r *reading) limitsProof(logs string, k *collector) Proof {
+func (r *reading) limitsProof(k *collector) Proof {
 	row := Proof{Test: "the limits, by downhaul prove", InForce: told(k.proofs, proof.Number)}
-	records, trouble, err := proof.Records(logs)
+	records, trouble, err := proof.Records(r.logs)
 	if err != nil {
 		trouble = append(trouble, err)
 	}

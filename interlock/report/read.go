@@ -32,6 +32,7 @@ type reading struct {
 	ctx   context.Context
 	opt   Options
 	ses   *session.Session
+	logs  string // the folder around it, where proof records stand
 	out   *Session
 	pad   *pad.Pad
 	env   *rules.Envelope
@@ -69,8 +70,12 @@ func open(ctx context.Context, dir string, opt Options) (*reading, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &reading{ctx: ctx, opt: opt, ses: s, out: &Session{
-		Session: s.Info.Session, Folder: filepath.Base(filepath.Clean(dir)), Number: s.Info.Number, Duty: "guard", Began: s.Info.Wall.UTC(), Clock: s.Info.Clocks.Wall,
+	whole, err := filepath.Abs(dir) // "." has a name, too, and a folder around it
+	if err != nil {
+		return nil, err
+	}
+	r := &reading{ctx: ctx, opt: opt, ses: s, logs: filepath.Dir(whole), out: &Session{
+		Session: s.Info.Session, Folder: filepath.Base(whole), Number: s.Info.Number, Duty: "guard", Began: s.Info.Wall.UTC(), Clock: s.Info.Clocks.Wall,
 		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
 		Openings: []Opening{}, Said: []Said{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []pad.Unseen{},
 		NotRemoved: []NotRemoved{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},

@@ -266,6 +266,9 @@ func TestPageForReadersAndKeyboards(t *testing.T) {
 	ctx := tab(t, "http://"+p.Address()+"/", 390, 844)
 	shows(t, ctx, tripped)
 	until(t, ctx, `document.querySelector("#windbox svg") !== null`)
+	if says := eval[string](t, ctx, `document.getElementById("windsays").textContent`); says != "Now 9.4 mph, gust 11.4 mph, mean over 10 min 8.5 mph." {
+		t.Errorf("the wind is told as %q", says)
+	}
 
 	want := map[string]string{
 		"heading: " + tripped.Sentence: "", "status: State": "", "region: What to do now": "", "region: First cause": "",

@@ -120,6 +120,11 @@
 
     const said = {};
     for (const c of s.channels) said[c.channel] = c;
+    // Said with every event: the picture alone comes more slowly.
+    const wind = n => said[n] && said[n].shown !== null ? said[n].shown.toFixed(1) + " " + said[n].shown_unit : "missing";
+    const mean = [["wind.mean10min", "10 min"], ["wind.mean2min", "2 min"]].find(([n]) => said[n] && said[n].shown !== null);
+    text($("windsays"), said["wind.speed"] ? "Now " + wind("wind.speed") + ", gust " + wind("wind.gust3s") +
+      (mean ? ", mean over " + mean[1] + " " + wind(mean[0]) : "") + "." : "");
     const value = c => c.cause ? (c.value === null ? c.cause : c.text + " (" + c.cause + ")") : c.text;
     const group = test => s.channels.filter(c => test(c.channel)).map(c => [c.says.split(/[,(;]/)[0].trim(), value(c)]);
     pairs("packs", (s.declared && s.declared.packs && s.declared.packs.length ? [["declared", s.declared.packs.join(", ")]] : []).concat(group(n => /^(pack|supply)/.test(n))));
@@ -204,7 +209,6 @@
     $("wind").hidden = !seen;
     if (!seen) return;
     const says = "Now " + n(w.now) + ", gust " + n(w.gust) + (w.mean === null ? "" : ", mean over " + w.mean_of + " " + n(w.mean)) + ".";
-    text($("windsays"), says);
     const most = w.points.reduce((m, p) => p[2] !== null && (m === null || p[2] > m) ? p[2] : m, null);
     windDrawing.draw($("windbox"), w, "Wind over the last ten minutes. " + says + (most === null ? "" : " Highest gust shown " + n(most) + "."));
     const min = w.points.length ? Math.ceil(w.points[0][0] / 60) : 0;

@@ -34,7 +34,7 @@ func signedFiles(t testing.TB, dir string, mode os.FileMode) (Files, frame.V2Key
 func signed(t testing.TB, key *frame.V2Key, boot uint32, stamp signing.Stamp) []byte {
 	t.Helper()
 	var out bytes.Buffer
-	w := &frame.Writer{ByteWriter: &out, OutVersion: frame.V2, OutSystemID: 1}
+	w := &frame.Writer{ByteWriter: &out}
 	rw := &message.ReadWriter{Message: &common.MessageAttitude{}}
 	must(t, w.Initialize(), rw.Initialize())
 	m := &common.MessageAttitude{TimeBootMs: boot, Roll: 0.01}
@@ -46,7 +46,7 @@ func signed(t testing.TB, key *frame.V2Key, boot uint32, stamp signing.Stamp) []
 	if key != nil {
 		f.Signature = f.GenerateSignature(key)
 	}
-	must(t, w.WriteFrame(f))
+	must(t, w.Write(f))
 	return out.Bytes()
 }
 

@@ -49,11 +49,11 @@ func (s *sender) frame(t testing.TB, m message.Message, stamp Stamp) []byte {
 func encoded(t testing.TB, f frame.Frame) []byte {
 	t.Helper()
 	var b bytes.Buffer
-	w := &frame.Writer{ByteWriter: &b, OutVersion: frame.V2, OutSystemID: 1}
+	w := &frame.Writer{ByteWriter: &b}
 	if err := w.Initialize(); err != nil {
 		t.Fatal(err)
 	}
-	if err := w.WriteFrame(f); err != nil {
+	if err := w.Write(f); err != nil {
 		t.Fatal(err)
 	}
 	return b.Bytes()

@@ -3,6 +3,7 @@ package main
 import (
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -42,12 +43,19 @@ func writeNew(path string, text []byte, force bool) error {
 		_, err = f.Write(text)
 		return errors.Join(err, f.Close())
 	}
+	return writeWhole(path, func(w io.Writer) error {
+		_, err := w.Write(text)
+		return err
+	})
+}
+
+// writeWhole writes beside the place and moves there what is whole.
+func writeWhole(path string, write func(io.Writer) error) error {
 	f, err := os.CreateTemp(filepath.Dir(path), ".downhaul-*")
 	if err != nil {
 		return err
 	}
-	_, err = f.Write(text)
-	if err := errors.Join(err, f.Chmod(0o644), f.Close()); err != nil {
+	if err := errors.Join(write(f), f.Chmod(0o644), f.Close()); err != nil {
 		return errors.Join(err, os.Remove(f.Name()))
 	}
 	return os.Rename(f.Name(), path)

@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
-	"path/filepath"
 	"strings"
 
 	"downhaul/interlock/report"
@@ -56,23 +54,13 @@ func (c *reportCmd) writeTable(ctx context.Context, s *streams, w io.Writer, ids
 	return nil
 }
 
-// whole writes beside the place and moves there what is whole.
-func (c *reportCmd) whole(name string, write func(io.Writer) error) (err error) {
-	f, err := os.CreateTemp(filepath.Dir(name), ".report-*")
-	if err != nil {
-		return fmt.Errorf("report: %w", err)
-	}
-	defer func() {
-		if err != nil {
-			_ = os.Remove(f.Name())
+// whole writes a file that is whole or not there, and asks once more at the end
+// whether it may.
+func (c *reportCmd) whole(name string, write func(io.Writer) error) error {
+	return writeWhole(name, func(w io.Writer) error {
+		if err := write(w); err != nil {
+			return err
 		}
-	}()
-	err = write(f)
-	if err = errors.Join(err, f.Chmod(0o644), f.Close()); err != nil {
-		return err
-	}
-	if err := c.mayWrite(name); err != nil {
-		return err
-	}
-	return os.Rename(f.Name(), name)
+		return c.mayWrite(name)
+	})
 }

@@ -44,14 +44,16 @@ func Write(dir string, made time.Time, numbered func(number int) any) (string, e
 		return "", err
 	}
 	path := filepath.Join(dir, fmt.Sprintf("%04d-%s.json", number, made.UTC().Format("2006-01-02T150405Z")))
-	if err := writeWhole(dir, path, text); err != nil {
+	if err := WriteWhole(path, text, 0o644); err != nil {
 		return "", fmt.Errorf("keep the record: %w", err)
 	}
 	return path, nil
 }
 
-// writeWhole writes beside the place and moves there what is on disk.
-func writeWhole(dir, path string, text []byte) (err error) {
+// WriteWhole writes a file beside its place and moves it there once it is on
+// disk: a power cut leaves the old file or the new one.
+func WriteWhole(path string, text []byte, mode fs.FileMode) (err error) {
+	dir := filepath.Dir(path)
 	f, err := os.CreateTemp(dir, ".unfinished-*")
 	if err != nil {
 		return err
@@ -62,7 +64,7 @@ func writeWhole(dir, path string, text []byte) (err error) {
 		}
 	}()
 	_, err = f.Write(text)
-	if err = errors.Join(err, f.Chmod(0o644), f.Sync(), f.Close()); err != nil {
+	if err = errors.Join(err, f.Chmod(mode), f.Sync(), f.Close()); err != nil {
 		return err
 	}
 	if err = os.Rename(f.Name(), path); err != nil {

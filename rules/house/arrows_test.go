@@ -131,7 +131,7 @@ var mayImport = map[string][]string{
 	"interlock":                   {"rules", "interlock/derived"},
 	"interlock/telemetry":         {"rules", "interlock/derived", "interlock"},
 	"interlock/telemetry/link":    {"rules", "interlock", "interlock/telemetry"},
-	"interlock/telemetry/signing": {"interlock/telemetry"},
+	"interlock/telemetry/signing": {"interlock/telemetry", "interlock/dated"},
 	"interlock/intake":            {"rules", "interlock/derived", "interlock", "interlock/telemetry"},
 	"hw":                          {"hw/localsocket"},
 	"hw/localsocket":              {},

@@ -230,21 +230,29 @@ const pulses = "pulses tell of a change when they come, not to the millisecond"
 
 const average = "worked out over a span of time: what one sample says is not the value"
 
+// delays says that a case about the on-delay can be tried: that there is one, of
+// at least so long, on a value that one sample makes. Otherwise the case is
+// listed with the reason; atOnce is that of a rule without.
+func (t *trial) delays(name string, least time.Duration, atOnce string) bool {
+	switch {
+	case t.rule.Lasting == 0:
+		t.moot(name, atOnce)
+	case t.d.average:
+		t.moot(name, average)
+	case t.d.pulses:
+		t.skip(name, pulses)
+	case t.rule.Lasting < least:
+		t.skip(name, "lasting is shorter than the clock of the messages can tell")
+	default:
+		return true
+	}
+	return false
+}
+
 // inTime: back inside before lasting ends, so that nothing comes of it.
 func (t *trial) inTime() {
 	const name = "back in time"
-	switch {
-	case t.rule.Lasting == 0:
-		t.moot(name, "the rule acts at once: there is no lasting to be back before")
-		return
-	case t.d.average:
-		t.moot(name, average)
-		return
-	case t.d.pulses:
-		t.skip(name, pulses)
-		return
-	case t.rule.Lasting < 4*time.Millisecond:
-		t.skip(name, "lasting is shorter than the clock of the messages can tell")
+	if !t.delays(name, 4*time.Millisecond, "the rule acts at once: there is no lasting to be back before") {
 		return
 	}
 	r := t.fresh(t.near)
@@ -273,18 +281,7 @@ func (t *trial) quietly(name string, r *rig, format string, args ...any) {
 // chatter: past the limit and fully back, again and again.
 func (t *trial) chatter() {
 	const name = "chatter"
-	switch {
-	case t.rule.Lasting == 0:
-		t.moot(name, "the rule acts at once: the first excursion trips")
-		return
-	case t.d.average:
-		t.moot(name, average)
-		return
-	case t.d.pulses:
-		t.skip(name, pulses)
-		return
-	case t.rule.Lasting < 10*time.Millisecond:
-		t.skip(name, "lasting is shorter than the clock of the messages can tell")
+	if !t.delays(name, 10*time.Millisecond, "the rule acts at once: the first excursion trips") {
 		return
 	}
 	r := t.fresh(t.near)

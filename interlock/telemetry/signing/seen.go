@@ -10,6 +10,8 @@ import (
 	"os"
 	"path/filepath"
 	"time"
+
+	"downhaul/interlock/dated"
 )
 
 // Seen is what must outlive a restart: the last stamp of every stream.
@@ -78,25 +80,8 @@ func (s Seen) write(name string) error {
 	if err != nil {
 		return err
 	}
-	dir := filepath.Dir(name)
-	if err := os.MkdirAll(dir, 0o750); err != nil {
+	if err := os.MkdirAll(filepath.Dir(name), 0o750); err != nil {
 		return err
 	}
-	f, err := os.CreateTemp(dir, ".seen-*")
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(append(text, '\n'))
-	err = errors.Join(err, f.Sync(), f.Close())
-	if err == nil {
-		err = os.Rename(f.Name(), name)
-	}
-	if err != nil {
-		return errors.Join(err, os.Remove(f.Name()))
-	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return dated.WriteWhole(name, append(text, '\n'), 0o600)
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"downhaul/interlock/bench"
+	"downhaul/interlock/recording"
 	"downhaul/rules"
 )
 
@@ -63,16 +64,11 @@ func (c *compareCmd) Run(ctx context.Context, s *streams) error {
 	}
 	a, b := envelopes[0], envelopes[1]
 	results, failed, bad := eachRecording(ctx, s, "compare", c.Recordings, func(j *job) (*bench.Difference, error) {
-		setup, notes, err := j.setup(a, p)
-		if err != nil {
-			return nil, err
-		}
-		rec, err := j.open()
-		if err != nil {
-			return nil, err
-		}
-		defer rec.Close()
-		d, err := bench.Compare(j.name, rec, setup, a, b, j.ticking())
+		var d *bench.Difference
+		notes, err := j.against(a, p, func(rec *recording.Reader, setup bench.Setup) (err error) {
+			d, err = bench.Compare(j.name, rec, setup, a, b, j.ticking())
+			return err
+		})
 		if err != nil {
 			return nil, err
 		}

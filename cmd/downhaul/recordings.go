@@ -111,6 +111,21 @@ func (j *job) open() (*recording.Reader, error) {
 	return recording.OpenParts(j.parts, recording.Counting(j.show.read))
 }
 
+// against opens the recording, has do go through it with the setup that belongs
+// to it under that envelope, and gives what there is to say of the setup.
+func (j *job) against(env *rules.Envelope, p *pad.Pad, do func(rec *recording.Reader, setup bench.Setup) error) (notes []string, err error) {
+	setup, notes, err := j.setup(env, p)
+	if err != nil {
+		return nil, err
+	}
+	rec, err := j.open()
+	if err != nil {
+		return nil, err
+	}
+	defer rec.Close()
+	return notes, do(rec, setup)
+}
+
 // ticking lets an interrupt end the work.
 func (j *job) ticking() bench.Option { return bench.Ticking(j.ctx.Err) }
 

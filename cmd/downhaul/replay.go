@@ -10,6 +10,7 @@ import (
 
 	"downhaul/interlock/bench"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/recording"
 	"downhaul/rules"
 )
 
@@ -116,16 +117,11 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string)
 	if err != nil {
 		return nil, err
 	}
-	setup, notes, err := j.setup(env, p)
-	if err != nil {
-		return nil, err
-	}
-	rec, err := j.open()
-	if err != nil {
-		return nil, err
-	}
-	defer rec.Close()
-	r, err := bench.Replay(j.name, rec, setup, pictures.options(j)...)
+	var r *bench.Result
+	notes, err := j.against(env, p, func(rec *recording.Reader, setup bench.Setup) (err error) {
+		r, err = bench.Replay(j.name, rec, setup, pictures.options(j)...)
+		return err
+	})
 	if err != nil {
 		return nil, err
 	}

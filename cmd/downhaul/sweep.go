@@ -13,6 +13,7 @@ import (
 
 	"downhaul/interlock/bench"
 	"downhaul/interlock/bench/chart"
+	"downhaul/interlock/recording"
 	"downhaul/rules"
 )
 
@@ -102,16 +103,11 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 		}
 	}
 	runs, failed, bad := eachRecording(ctx, s, "sweep", c.Recordings, func(j *job) (*bench.Swept, error) {
-		setup, notes, err := j.setup(env, p)
-		if err != nil {
-			return nil, err
-		}
-		rec, err := j.open()
-		if err != nil {
-			return nil, err
-		}
-		defer rec.Close()
-		run, err := sw.Run(j.name, rec, setup, j.ticking())
+		var run *bench.Swept
+		notes, err := j.against(env, p, func(rec *recording.Reader, setup bench.Setup) (err error) {
+			run, err = sw.Run(j.name, rec, setup, j.ticking())
+			return err
+		})
 		if err != nil {
 			return nil, err
 		}

@@ -12,12 +12,13 @@ import (
 type asker struct {
 	in    *bufio.Scanner
 	out   io.Writer
+	echo  bool // nobody typed the answer onto the screen
 	ended bool
 	asked int
 }
 
 func newAsker(in io.Reader, out io.Writer) *asker {
-	return &asker{in: bufio.NewScanner(in), out: out}
+	return &asker{in: bufio.NewScanner(in), out: out, echo: !onTerminal(in)}
 }
 
 // ask puts the question until accept takes the answer. An empty answer is the
@@ -30,6 +31,9 @@ func (a *asker) ask(question, byDefault string, accept func(string) error) error
 		answer := ""
 		if !a.ended && a.in.Scan() {
 			answer = strings.TrimSpace(a.in.Text())
+			if a.echo {
+				fmt.Fprintln(a.out, printable(answer))
+			}
 		} else {
 			if err := a.in.Err(); err != nil {
 				return fmt.Errorf("read the answer: %w", err)

@@ -159,12 +159,7 @@ func newPeople(in io.Reader, out io.Writer) *people {
 			lines <- scan.Text()
 		}
 	}()
-	terminal := false
-	if f, ok := in.(*os.File); ok {
-		info, err := f.Stat()
-		terminal = err == nil && info.Mode()&os.ModeCharDevice != 0
-	}
-	return &people{out, lines, !terminal}
+	return &people{out, lines, !onTerminal(in)}
 }
 
 func (p *people) Say(text string) { wrap(p.out, "* ", "  ", text) }

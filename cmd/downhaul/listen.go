@@ -92,9 +92,9 @@ func (c *listenCmd) Run(ctx context.Context, s *streams) error {
 	return errFound
 }
 
-// onTerminal says whether w is a terminal.
-func onTerminal(w any) bool {
-	f, ok := w.(*os.File)
+// onTerminal says whether a stream comes from or goes to a terminal.
+func onTerminal(stream any) bool {
+	f, ok := stream.(*os.File)
 	if !ok {
 		return false
 	}

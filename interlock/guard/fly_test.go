@@ -150,6 +150,9 @@ func (f *flight) around() {
 	}
 	if hz := f.craft.PulseHz(); !(math.Abs(hz-f.hz) < 0.05) {
 		f.hz = hz
+		if hz < 0.001 {
+			hz = 0 // a pulse in a quarter of an hour: the cups stand still
+		}
 		must(f.t, f.board.Turn(hz))
 	}
 	if n := f.craft.Tension(); !(math.Abs(n-f.n) < 1) {

@@ -36,6 +36,7 @@ type commands struct {
 	Compare    compareCmd    `cmd:"" group:"before" help:"Show what another envelope would have done to the same recordings."`
 	Sweep      sweepCmd      `cmd:"" group:"before" help:"Move one limit over a range and show what it would have done."`
 	Commission commissionCmd `cmd:"" group:"day" help:"Test the pad's outputs and inputs with the crew, propellers off."`
+	Tilt       tiltCmd       `cmd:"" group:"day" help:"Check that the low side's motors answer, propellers off."`
 	Status     statusCmd     `cmd:"" group:"day" help:"Show what the running guard sees."`
 	Declare    declareCmd    `cmd:"" group:"day" help:"Tell the guard step, packs, wind or an inspection, before a start."`
 	Panel      panelCmd      `cmd:"" group:"day" help:"Serve the glance page to browsers, read-only."`

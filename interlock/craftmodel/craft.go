@@ -40,6 +40,7 @@ type Craft struct {
 	homeUp      float64
 	unsure      bool
 	frozen      *[3]float64 // roll, pitch, yaw that are told for good
+	hands       *hands
 	cupsStuck   bool
 	cellStuck   bool
 	clipping    uint32
@@ -135,6 +136,7 @@ func (c *Craft) tick() {
 		c.powered, c.cutAt = false, never
 	}
 	dt := tickTime.Seconds()
+	c.inHands(dt)
 	c.heightOff += c.heightDrift * dt
 	c.placeOff += c.placeDrift * dt
 	if !c.booting() && c.now%pilotPeriod == 0 {
@@ -156,7 +158,9 @@ func (c *Craft) tick() {
 	c.now += tickTime
 	c.ticks++
 	c.wind.step(c.now, dt)
-	c.body.move(&c.cfg, dt, c.forces)
+	if c.hands == nil {
+		c.body.move(&c.cfg, dt, c.forces)
+	}
 	c.ownSensors(dt)
 	c.report()
 }

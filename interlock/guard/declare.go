@@ -2,6 +2,7 @@ package guard
 
 import (
 	"fmt"
+	"strconv"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -10,6 +11,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/session"
+	"downhaul/interlock/tilt"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -70,8 +72,18 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		return err
 	}
 	d.early = trouble
+	measured, bad, err := tilt.Records(logFolder, d.card)
+	if err != nil {
+		return err
+	}
+	d.early = append(d.early, bad...)
 	var stories []session.Story
 	newest := start
+	for _, r := range measured {
+		if r.Made.After(newest) {
+			newest = r.Made
+		}
+	}
 	for _, s := range sessions {
 		text, err := s.Text(session.Card)
 		if err != nil {
@@ -91,6 +103,7 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 			}
 		}
 	}
+	d.measured(measured, newest)
 	for i := range stories {
 		for j := range stories[i].Declarations {
 			x := &stories[i].Declarations[j]
@@ -110,7 +123,7 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 		return
 	}
 	s, ok := d.card.Step(x.Step)
-	if !ok {
+	if !ok || s.Measured {
 		return
 	}
 	text, keeps, err := s.Limit.Judge(x.Value)
@@ -118,6 +131,24 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 		return // the card asks for another kind of value now
 	}
 	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at})
+}
+
+// measured takes the checks of the tilt response, for every step that asks for
+// one.
+func (d *declared) measured(records []*tilt.Record, newest time.Time) {
+	for i := range d.card.Steps {
+		s := &d.card.Steps[i]
+		if !s.Measured {
+			continue
+		}
+		for _, r := range records {
+			text := "every motor answers the right way"
+			if !r.Passed {
+				text = "a motor does not answer the right way (record " + strconv.Itoa(r.Number) + " of tilt)"
+			}
+			d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: r.Passed, Text: text, At: -newest.Sub(r.Made)})
+		}
+	}
 }
 
 // tellCard works out what the card asks and tells the engine when that changed.

@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock/bench"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/session"
+	"downhaul/interlock/tilt"
 	"downhaul/rules/card"
 )
 
@@ -278,4 +279,50 @@ func TestSocketGroupThatIsNotThere(t *testing.T) {
 	if id, err := groupID(""); id != -1 || err != nil {
 		t.Errorf("no group named: %d, %v", id, err)
 	}
+}
+
+// A step that is measured wants a record of the tilt response of this craft and
+// these motors: nobody's word counts, and a newer failure counts as well.
+func TestMeasuredStepWantsItsRecord(t *testing.T) {
+	dir := t.TempDir()
+	files := cardedFiles(t, dir)
+	places := ""
+	for i := range 8 {
+		places += fmt.Sprintf("[[motor]]\nnumber = %d\nahead = \"%d m\"\nright = \"%d m\"\nspin = \"cw\"\n", i+1, 1-i%2*2, i-4)
+	}
+	text := strings.Replace(string(files.Card.Text), "[[step]]", "[motors]\ncount = 8\n"+places+`[[step]]
+name = "tilt response"
+kind = "ground"
+measured_by = "tilt"
+lasts = "7 d"
+[[step]]`, 1)
+	text = strings.Replace(text, `needs   = ["blade clearance", "first power-up"]`, `needs   = ["tilt response"]`, 1)
+	files.Card.Text = []byte(text)
+	c, faults := card.Read("card.toml", files.Card.Text)
+	must(t, faults.Err())
+	wants := func(want ...string) {
+		t.Helper()
+		f := onPad(t, files, craftmodel.HeronTwo())
+		must(t, declare(f.guard, step("empty hover")), declare(f.guard, packA))
+		asks(t, f.guard, want...)
+		if err := declare(f.guard, inspected("tilt response", "pass")); err == nil || !contains(err.Error(), "nobody's word counts") {
+			t.Errorf("told by hand: %v", err)
+		}
+		must(t, f.guard.Finish(f.now))
+	}
+	keep := func(passed bool, motors string, ago time.Duration) {
+		t.Helper()
+		r := tilt.Record{Schema: tilt.Schema, Made: time.Now().Add(-ago), Craft: c.Craft.Name, Motors: motors, Passed: passed}
+		_, err := r.Write(dir)
+		must(t, err)
+	}
+	wants("tilt response was not measured yet for these motors")
+	keep(true, "other motors", time.Hour)
+	wants("tilt response was not measured yet for these motors")
+	keep(true, tilt.Digest(c), 8*24*time.Hour)
+	wants("tilt response has lapsed after 7 d (downhaul tilt")
+	keep(true, tilt.Digest(c), time.Hour)
+	wants()
+	keep(false, tilt.Digest(c), time.Minute)
+	wants("a motor does not answer the right way")
 }

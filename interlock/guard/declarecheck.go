@@ -95,8 +95,11 @@ func (d *declared) inspection(x *session.Declaration, given session.Declaration)
 	if err != nil {
 		return "", err
 	}
-	if s.Kind == card.Flight {
+	switch {
+	case s.Kind == card.Flight:
 		return "", fmt.Errorf("%q flies: it is in force once it was the step of a run", s.Name)
+	case s.Measured:
+		return "", fmt.Errorf("%q is measured, and nobody's word counts for it: end this guard and run downhaul tilt", s.Name)
 	}
 	x.Step, x.Initials, x.Value = s.Name, strings.TrimSpace(given.Initials), strings.TrimSpace(given.Value)
 	if err := spoken("the initials", x.Initials, mostInitials); err != nil {

@@ -151,6 +151,9 @@ type Step struct {
 	Envelope     string
 	EnvelopeHash [32]byte
 	Limit        Limit
+	// Measured says that nobody tells the result: it is that of the check of the
+	// tilt response, kept on record. Ground steps only.
+	Measured bool
 	// Lasts is how long a result stays in force; 0 is for good.
 	Lasts time.Duration
 	Line  int

@@ -33,6 +33,11 @@ func (c *Card) readStep(t *document.Table) {
 	s.Also, _ = t.Strings("also")
 	s.readFlight(t)
 	s.readLimit(t)
+	if _, ok := t.Choice("measured_by", "tilt"); ok && s.Kind == Ground {
+		s.Measured = true
+	} else if ok {
+		t.Fault("measured_by", "only a ground step is measured", t.Got("measured_by"), `take it out, or write kind = "ground"`)
+	}
 	if d, ok := rules.DurationAt(t, "lasts"); ok {
 		if d == 0 {
 			t.Fault("lasts", "must be more than 0", t.Got("lasts"), `write how long the result counts: lasts = "1 d"`)
@@ -168,6 +173,10 @@ func anyQuantity(t *document.Table, key string) (rules.Quantity, bool) {
 func (c *Card) checkNames(rows []*document.Table) {
 	for i := range c.Steps {
 		s := &c.Steps[i]
+		if s.Measured && len(c.Motors.Places) < 3 {
+			rows[i].Fault("measured_by", "nothing can be measured: the card does not say where the motors stand", rows[i].Got("measured_by"),
+				"write one [[motor]] with number, ahead, right and spin for each motor, or take it out and tell the result by hand")
+		}
 		var earlier []string
 		for j := range i {
 			earlier = append(earlier, c.Steps[j].Name)

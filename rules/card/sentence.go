@@ -63,7 +63,11 @@ func (s *Step) Says(c *Card) string {
 		b.WriteString("; " + s.How)
 	}
 	if s.Kind != Flight {
-		b.WriteString("; " + s.Limit.Wants())
+		if s.Measured {
+			b.WriteString("; measured by downhaul tilt")
+		} else {
+			b.WriteString("; " + s.Limit.Wants())
+		}
 		if s.Lasts > 0 {
 			b.WriteString("; counts for " + rules.FormatDuration(s.Lasts))
 		}

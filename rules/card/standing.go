@@ -135,16 +135,29 @@ func (s *Step) inForce(f *Facts) (why string, lapses time.Duration) {
 			continue
 		}
 		switch {
+		case !r.Passed && s.Measured:
+			return fmt.Sprintf("%s: %s (%s)", s.Name, r.Text, s.by()), rules.Never
 		case !r.Passed:
 			return fmt.Sprintf("%s: %s, wanted %s", s.Name, r.Text, s.Limit.Wants()), rules.Never
 		case s.Lasts == 0:
 			return "", rules.Never
 		case f.Now-r.At > s.Lasts:
-			return fmt.Sprintf("%s has lapsed after %s (downhaul declare inspection)", s.Name, rules.FormatDuration(s.Lasts)), rules.Never
+			return fmt.Sprintf("%s has lapsed after %s (%s)", s.Name, rules.FormatDuration(s.Lasts), s.by()), rules.Never
 		}
 		return "", r.At + s.Lasts + 1
 	}
-	return s.Name + " is not told yet (downhaul declare inspection)", rules.Never
+	if s.Measured {
+		return s.Name + " was not measured yet for these motors (" + s.by() + ")", rules.Never
+	}
+	return s.Name + " is not told yet (" + s.by() + ")", rules.Never
+}
+
+// by is the command that gives a result.
+func (s *Step) by() string {
+	if s.Measured {
+		return "downhaul tilt, with no guard running"
+	}
+	return "downhaul declare inspection"
 }
 
 func askWind(s *Step, f *Facts, say func(string, ...any)) (lapses time.Duration) {

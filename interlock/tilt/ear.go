@@ -1,0 +1,73 @@
+package tilt
+
+import (
+	"sync"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/telemetry"
+	"downhaul/rules"
+)
+
+// Ear takes out of telemetry what a watch wants to know. For use by several
+// goroutines; the watch is then the ear's own until none hears any more.
+type Ear struct {
+	mu                sync.Mutex
+	system, component uint8
+	fields            *telemetry.Fields
+	streams           map[uint8]*telemetry.Stream
+	samples           []interlock.Sample
+	watch             *Watch
+}
+
+// NewEar listens for one craft. Of cfg the range of the outputs counts.
+func NewEar(system, component uint8, cfg telemetry.FieldsConfig, w *Watch) (*Ear, error) {
+	cfg.Wanted, cfg.Named = new([rules.ChannelCount]bool), nil
+	for id := rules.Motor1Output; id <= rules.Motor16Output; id++ {
+		cfg.Wanted[id] = true
+	}
+	cfg.Wanted[rules.Roll], cfg.Wanted[rules.Pitch] = true, true
+	fields, err := telemetry.NewFields(cfg)
+	if err != nil {
+		return nil, err
+	}
+	return &Ear{system: system, component: component, fields: fields, streams: map[uint8]*telemetry.Stream{}, watch: w}, nil
+}
+
+// Hear takes bytes of one link at that time. Times never run back.
+func (e *Ear) Hear(at time.Duration, link uint8, b []byte) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	s := e.streams[link]
+	if s == nil {
+		s = new(telemetry.Stream)
+		e.streams[link] = s
+	}
+	s.Feed(b)
+	for f, ok := s.Next(); ok; f, ok = s.Next() {
+		if f.System != e.system || f.Component != e.component {
+			continue
+		}
+		e.samples = e.fields.Append(e.samples[:0], f)
+		roll := 0.0
+		for _, x := range e.samples {
+			switch {
+			case x.Quality != rules.Good:
+			case x.Channel == rules.Roll:
+				roll = x.Value
+			case x.Channel == rules.Pitch: // of the same frame, behind roll
+				e.watch.Attitude(at, roll, x.Value)
+			default:
+				e.watch.Output(at, int(x.Channel-rules.Motor1Output)+1, x.Value)
+			}
+		}
+	}
+}
+
+// Now is what the watch asks for, whether it has all, and how far the craft
+// leans, rad.
+func (e *Ear) Now() (next string, done bool, lean float64) {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	return e.watch.Next(), e.watch.Done(), e.watch.Lean()
+}

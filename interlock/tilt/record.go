@@ -1,0 +1,76 @@
+package tilt
+
+import (
+	"crypto/sha256"
+	"encoding/hex"
+	"fmt"
+	"path/filepath"
+	"strings"
+	"time"
+
+	"downhaul/interlock/dated"
+	"downhaul/rules/card"
+)
+
+// Schema is the version of Record as JSON.
+const Schema = 1
+
+// Record is one check of the tilt response. As a file its last field is a hash
+// over the others: it finds accident, not a forger.
+type Record struct {
+	Schema int `json:"schema"`
+	// Number counts the checks of a log folder from 1.
+	Number   int       `json:"number"`
+	Made     time.Time `json:"made"`
+	Software string    `json:"software"`
+	Craft    string    `json:"craft"`
+	// Motors is what the card said of the motors' places, by Digest.
+	Motors string `json:"motors"`
+	Link   string `json:"link"`
+	Passed bool   `json:"passed"`
+	Result Result `json:"result"`
+}
+
+// Motors are those of a card; none where it tells no places.
+func Motors(c *card.Card) (out []Motor) {
+	for _, p := range c.Motors.Places {
+		m := Motor{Number: p.Number, Ahead: p.Ahead, Right: p.Right, Spin: 1}
+		if p.Spin == card.CounterClockwise {
+			m.Spin = -1
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
+// Digest stands for the places and spins of a card's motors: a check counts for
+// these and no others.
+func Digest(c *card.Card) string {
+	var b strings.Builder
+	for _, m := range Motors(c) {
+		fmt.Fprintln(&b, m.Number, m.Ahead, m.Right, m.Spin)
+	}
+	sum := sha256.Sum256([]byte(b.String()))
+	return hex.EncodeToString(sum[:])
+}
+
+// Folder is where the records of a log folder stand, beside its sessions.
+func Folder(logFolder string) string { return filepath.Join(logFolder, "tilt") }
+
+// Write numbers the record and keeps it in the log folder: whole or not at
+// all. It gives the path.
+func (r *Record) Write(logFolder string) (string, error) {
+	return dated.Write(Folder(logFolder), r.Made, func(number int) any { r.Number = number; return r })
+}
+
+// Records reads the records of a log folder that count for a card's craft and
+// motors, oldest first. What can not be read is left out, and told.
+func Records(logFolder string, c *card.Card) (records []*Record, trouble []error, err error) {
+	all, trouble, err := dated.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
+	for _, r := range all {
+		if strings.EqualFold(r.Craft, c.Craft.Name) && r.Motors == Digest(c) {
+			records = append(records, r)
+		}
+	}
+	return records, trouble, err
+}

@@ -1,8 +1,10 @@
 package interlock
 
 import (
+	"math"
 	"time"
 
+	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -35,7 +37,7 @@ func (e *Engine) open(at time.Duration) {
 	if e.site.Fitted[Readback] {
 		e.arm(timerDropOut, at+e.site.DropOut)
 	}
-	e.arm(timerPowerRemains, at+max(e.site.DropOut, e.rotorWindow()))
+	e.arm(timerPowerRemains, at+e.powerWindow())
 	e.arm(timerStill, at+e.rotorWindow())
 }
 
@@ -46,6 +48,9 @@ func (e *Engine) rotorWindow() time.Duration {
 	}
 	return 10 * time.Second
 }
+
+// powerWindow is how long after an opening rotors may turn and current flow.
+func (e *Engine) powerWindow() time.Duration { return max(e.site.DropOut, e.rotorWindow()) }
 
 // mirrorClosed says that the contactor is known to be closed: lines that are
 // not read tell nothing.
@@ -58,7 +63,7 @@ func (e *Engine) mirrorClosed() bool {
 // and run through its drop-out time before the relay could be written; so what
 // was last known closed gets its time anew.
 func (e *Engine) pinsBack(at time.Duration) {
-	e.pinsKnown = true
+	e.pinsKnown, e.pinsLost = true, false
 	e.dirty = true
 	if !e.closed && e.mirrorClosed() {
 		e.arm(timerDropOut, at+e.site.DropOut)
@@ -117,6 +122,7 @@ func (e *Engine) closingOn(at time.Duration) {
 			return
 		}
 		e.closed = true
+		e.disarm(timerPowerBack)
 		e.setRelay(at, true)
 		e.setBeat(at, true)
 		e.arm(timerPickUp, at+e.site.PickUp)
@@ -138,31 +144,76 @@ func (e *Engine) pickUpOver(at time.Duration) {
 	}
 }
 
+// notRemoved says that the fault is power that was not removed, or may not be.
+func (e *Engine) notRemoved() bool {
+	return e.why == ReasonPowerRemains || e.why == ReasonReadbackClosed
+}
+
 // powerCurrents are the currents that can tell that power was not removed.
 var powerCurrents = [...]rules.ChannelID{rules.Pack1Current, rules.SupplyCurrent}
 
 // powerRemains says that a rotor is known to turn or that current is known to
-// flow. What is not told can not be seen: it does not count.
+// flow. What is not told can not be seen: it does not count. One rotor that is
+// heard is enough, whatever is known of the others. A doubtful current counts
+// as it does against a limit.
 func (e *Engine) powerRemains(at time.Duration) bool {
-	rotor := e.table.Fresh(rules.RotorSpeed, at, rules.RotorSpeed.Stale())
-	if rotor.Quality == rules.Good && rotor.Value > e.site.StillRotor {
-		return true
+	for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
+		r := e.table.Fresh(id, at, id.Stale())
+		if r.Quality == rules.Good && math.Abs(r.Value) > e.site.StillRotor {
+			return true
+		}
 	}
 	if e.site.IdleCurrent <= 0 {
 		return false
 	}
 	for _, id := range powerCurrents {
 		r := e.table.Fresh(id, at, id.Stale())
-		if r.Quality == rules.Good && r.Value > e.site.IdleCurrent {
+		if r.Quality != rules.Missing && r.Value > e.site.IdleCurrent {
 			return true
 		}
 	}
 	return false
 }
 
+// lastRotor is the channel of the last fitted rotor's speed; it lies before the
+// first one's where none is stated.
+func (e *Engine) lastRotor() rules.ChannelID {
+	return rules.Motor1Speed + rules.ChannelID(min(max(e.site.Derived.Motors, 0), derived.MaxMotors)) - 1
+}
+
 // checkPowerGone: rotors and current had their time to go away.
 func (e *Engine) checkPowerGone(at time.Duration) {
+	e.powerGone = true // from here on it can only come back
 	if !e.closed && e.powerRemains(at) {
 		e.failed(at, EventMirrorClosed, ReasonPowerRemains)
+	}
+}
+
+// powerBackFor is how long rotors must turn, or current flow, with the chain
+// open before that counts as power that came back: longer than one wrong
+// sample, and no longer than a rotor's speed keeps, so that silence behind the
+// first sample does not count as standing.
+const powerBackFor = 500 * time.Millisecond
+
+// powerBack takes a reading of a rotor's speed or of a pack's current. Once the
+// window after an opening is over nothing may turn or flow until the chain
+// closes again, however late it comes back, and however long the telemetry was
+// silent at the end of that window. A guard that has just started may find
+// rotors that run down from before; they get the whole window.
+func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r derived.Result) {
+	if e.closed || e.timers[timerPowerRemains] != rules.Never || r.Quality == rules.Missing {
+		return
+	}
+	span := powerBackFor
+	if !e.powerGone {
+		span = max(span, e.powerWindow())
+	}
+	switch back := e.powerRemains(at); {
+	case back:
+		e.hold(timerPowerBack, at, span, true)
+	case r.Quality == rules.Good:
+		e.disarm(timerPowerBack)
+		// The current goes at once, the rotors after it.
+		e.powerGone = e.powerGone || id <= e.lastRotor() && id >= rules.Motor1Speed || !e.feeds(rules.RotorSpeed)
 	}
 }

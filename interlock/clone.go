@@ -66,8 +66,8 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	number := func(v float64) { dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(v)) }
 
-	flag(e.started, e.stopProven, e.pinsKnown, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
-		e.relayOn, e.beatOn, e.closed, e.stillDone, e.armed, e.airborne, e.bootKnown, e.linkUp,
+	flag(e.started, e.stopProven, e.pinsKnown, e.pinsLost, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
+		e.relayOn, e.beatOn, e.closed, e.stillDone, e.powerGone, e.armed, e.airborne, e.bootKnown, e.linkUp,
 		e.linkHeard, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks,
 		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
 	dst = append(dst, byte(e.hushing))
@@ -80,6 +80,9 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	if e.state == Closing {
 		age(e.since, rules.Never)
 	}
+	if e.state == Fault {
+		flag(e.notRemoved())
+	}
 	number(e.maxBoot)
 	for _, listed := range e.builtinListed {
 		flag(listed)
@@ -87,6 +90,9 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	for i := range e.lines {
 		l := &e.lines[i]
 		flag(l.known, l.on, l.edge)
+		if l.known {
+			age(l.read, e.site.PinStale)
+		}
 		if Line(i) == Reset && l.on {
 			age(l.pressed, e.site.ResetLongest+1)
 		}

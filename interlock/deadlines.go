@@ -174,6 +174,8 @@ func (e *Engine) timer(i int, due time.Duration) {
 		}
 	case timerPowerRemains:
 		e.checkPowerGone(due)
+	case timerPowerBack:
+		e.failed(due, EventMirrorClosed, ReasonPowerRemains)
 	case timerPickUp:
 		e.pickUpOver(due)
 	case timerBounce:
@@ -185,8 +187,7 @@ func (e *Engine) timer(i int, due time.Duration) {
 			e.event(due, EventSelfTest, ReasonEStopOne, -1)
 		}
 	case timerPins:
-		e.pinsKnown = false
-		e.builtinTrip(due, EventImmediate, ReasonPinsSilent)
+		e.pinsSilent(due)
 	case timerLink:
 		e.linkUp = false
 		e.builtinTrip(due, EventImmediate, ReasonLink)

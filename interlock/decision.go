@@ -37,7 +37,7 @@ func AppendDecision(dst []byte, env *rules.Envelope, f Effect) []byte {
 		dst = appendFlag(dst, "on", f.On)
 	case NoteEffect:
 		dst = appendFlag(dst, "on", f.On)
-		if f.Line < LineCount && (f.Line != 0 || f.Reason == ReasonEStop) {
+		if f.Line < LineCount && (f.Line != 0 || f.Reason == ReasonEStop || f.Reason == ReasonPinsSilent) {
 			dst = appendText(dst, "line", f.Line.String())
 		}
 		if f.Trip != 0 {

@@ -164,6 +164,10 @@ func (e *Engine) event(at time.Duration, event Event, why Reason, rule int) bool
 	next, changed := e.state.Next(event, e.grounded())
 	if changed {
 		e.move(at, next, why, rule)
+	} else if event == EventMirrorClosed && e.state == Fault && !e.notRemoved() {
+		// Whatever else failed, this is what people must read first.
+		e.why = why
+		e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: why, Rule: rule, Permissive: -1})
 	}
 	return changed
 }

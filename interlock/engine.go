@@ -13,6 +13,7 @@ import (
 const (
 	timerDropOut      = iota // readback must say open by now
 	timerPowerRemains        // rotors and current must be gone by now
+	timerPowerBack           // rotors or current came back and stayed until now
 	timerPickUp              // readback must say closed by now
 	timerBounce              // its contact must have come to rest by now
 	timerDiscrepancy         // both emergency-stop contacts must agree by now
@@ -61,7 +62,8 @@ type Engine struct {
 	acting   []int32           // rules that act in this very instant
 
 	lines     [LineCount]lineRun
-	pinsKnown bool
+	pinsKnown bool // every line was read in time
+	pinsLost  bool // it was so, and is no more
 
 	state       State
 	since       time.Duration
@@ -81,6 +83,7 @@ type Engine struct {
 	closed      bool // the chain is commanded closed
 	closingStep int
 	stillDone   bool
+	powerGone   bool // power was seen gone, or had its time to go
 
 	armed, airborne bool
 	maxBoot         float64
@@ -198,11 +201,6 @@ func (e *Engine) Wanted() [rules.ChannelCount]bool {
 	for _, id := range e.builtinChannels() {
 		w[id] = true
 	}
-	if e.site.IdleCurrent > 0 {
-		for _, id := range powerCurrents {
-			w[id] = true
-		}
-	}
 	return w
 }
 
@@ -216,6 +214,12 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 	}
 	if e.site.Duty == Guard {
 		ids = append(ids, rules.Climb, rules.RotorSpeed)
+		for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
+			ids = append(ids, id)
+		}
+		if e.site.IdleCurrent > 0 {
+			ids = append(ids, powerCurrents[:]...)
+		}
 	}
 	return ids
 }

@@ -10,6 +10,7 @@ import (
 // lineRun is what is known of one input line.
 type lineRun struct {
 	known, on bool
+	read      time.Duration // when it was last read
 	pressed   time.Duration // when it went on
 	edge      bool          // it was seen to go on, not found on
 }
@@ -19,16 +20,14 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 	if l >= LineCount || !e.site.Fitted[l] {
 		return
 	}
-	if !e.pinsKnown {
-		e.pinsBack(at)
-	}
-	e.arm(timerPins, at+e.site.PinStale)
 	r := &e.lines[l]
-	if r.known && r.on == on {
+	first := !r.known
+	r.known, r.read = true, at
+	e.pinsRead(at)
+	if !first && r.on == on {
 		return
 	}
-	first := !r.known
-	r.known, r.on = true, on
+	r.on = on
 	e.dirty = true
 	if on {
 		r.pressed, r.edge = at, !first
@@ -58,6 +57,42 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 			}
 		}
 	}
+}
+
+// pinsRead counts the time from the line that was read longest ago: lines may
+// hang on several chips, and one that is read must not answer for another. After
+// a silence they are known again when all of them were read.
+func (e *Engine) pinsRead(at time.Duration) {
+	oldest := at
+	for l := range e.lines {
+		if !e.site.Fitted[l] {
+			continue
+		}
+		r := &e.lines[l]
+		if !e.pinsKnown && (!r.known || at-r.read >= e.site.PinStale) {
+			return
+		}
+		oldest = min(oldest, r.read)
+	}
+	if !e.pinsKnown {
+		e.pinsBack(at)
+	}
+	e.arm(timerPins, oldest+e.site.PinStale)
+}
+
+// pinsSilent: a line was not read in time. Where others were, it is told which.
+func (e *Engine) pinsSilent(due time.Duration) {
+	e.pinsKnown, e.pinsLost = false, true
+	some := false
+	for l := range e.lines {
+		some = some || e.site.Fitted[l] && due-e.lines[l].read < e.site.PinStale
+	}
+	for l := range e.lines {
+		if some && e.site.Fitted[l] && due-e.lines[l].read >= e.site.PinStale {
+			e.emit(Effect{Kind: NoteEffect, At: due, On: true, Reason: ReasonPinsSilent, Rule: -1, Permissive: -1, Line: Line(l)})
+		}
+	}
+	e.builtinTrip(due, EventImmediate, ReasonPinsSilent)
 }
 
 // stopContact judges the two contacts of the emergency stop. One open contact

@@ -21,6 +21,8 @@ func (e *Engine) inForce(p rules.Phase) bool {
 // builtins lets the built-in interlocks and the phases see a reading.
 func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result) {
 	switch id {
+	default:
+		e.powerBack(at, id, r)
 	case rules.CraftBootClock:
 		e.bootClock(at, r)
 	case rules.CraftArmed:

@@ -100,7 +100,11 @@ func TestPromise02_ImmediateStopInTheVeryCall(t *testing.T) {
 		}
 	}
 	for at := r.now + 20*time.Millisecond; at < r.now+40*time.Millisecond; at += 10 * time.Millisecond {
-		r.e.Step(at-1, Input{Kind: LineInput, Line: Gate, On: true})
+		for l := range LineCount {
+			if r.e.site.Fitted[l] {
+				r.e.Step(at-1, Input{Kind: LineInput, Line: l, On: r.lines[l]})
+			}
+		}
 	}
 	if f := r.e.Advance(r.now + 40*time.Millisecond - 1); len(f) > 0 {
 		t.Fatalf("a nanosecond too early: %v", f)

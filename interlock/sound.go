@@ -132,9 +132,12 @@ func (e *Engine) builtinStands() bool {
 	if e.linkHeard && !e.linkUp {
 		return true
 	}
+	if e.pinsLost {
+		return true
+	}
 	for l := range e.lines {
 		r := &e.lines[l]
-		if r.known && !e.pinsKnown || (Line(l) == EStopA || Line(l) == EStopB) && r.known && !r.on {
+		if (Line(l) == EStopA || Line(l) == EStopB) && r.known && !r.on {
 			return true
 		}
 	}

@@ -31,7 +31,7 @@ var untold = map[string]string{
 	"channels.stale": "a cache of the time of the last Good sample plus a staleness; may be early",
 	"channels.id":    "never changes", "awake": "lists what has a deadline", "channels.awake": "stands in that list",
 	"waiting": "lists what has an on-delay", "runs.waiting": "stands in that list", "acting": "only lives in an instant", "standing": "counts the demands in force", "cautions": "counts the cautions told",
-	"first": "for the view only", "why": "for the view only", "flash": "for the view only", "flashState": "for the view only", "tracking": "decides nothing", "runs.tracked": "decides nothing", "runs.trackLow": "decides nothing", "runs.trackHigh": "decides nothing",
+	"first": "for the view only", "why": "decides only by being one of two reasons of a fault", "flash": "for the view only", "flashState": "for the view only", "tracking": "decides nothing", "runs.tracked": "decides nothing", "runs.trackLow": "decides nothing", "runs.trackHigh": "decides nothing",
 	"runs.least": "decides nothing", "runs.leastAt": "decides nothing",
 	"out": "only lives until the next call", "front": "only lives until the next call",
 }

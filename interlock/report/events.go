@@ -190,7 +190,9 @@ func (e *events) notRemoved(wall time.Time) []NotRemoved {
 	for i := range e.list {
 		d := &e.list[i]
 		for _, reason := range notRemoved {
-			if d.Reason == reason && (d.Kind == "trip" || d.Kind == "state" && d.State == fault) {
+			// A note of no line: it came on top of another fault.
+			note := d.Kind == "note" && d.On && d.Line == ""
+			if d.Reason == reason && (d.Kind == "trip" || note || d.Kind == "state" && d.State == fault) {
 				if n := len(out); n > 0 && out[n-1].At.Value == d.at().Seconds() {
 					continue
 				}

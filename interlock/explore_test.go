@@ -250,6 +250,14 @@ func wrongAfter(before, after *Engine) string {
 			return "a channel's deadline is not looked at"
 		}
 	}
+	for i, due := range after.calcDue {
+		switch {
+		case due <= after.now && after.started:
+			return fmt.Sprintf("the deadline of %v was left at %v", after.calcs[i].Output(), due)
+		case due < after.next:
+			return fmt.Sprintf("%v is due at %v, before the deadline %v", after.calcs[i].Output(), due, after.next)
+		}
+	}
 	for i, due := range after.timers {
 		if due <= after.now && after.started {
 			return fmt.Sprintf("timer %d was left at %v", i, due)

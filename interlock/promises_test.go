@@ -276,7 +276,7 @@ func TestPromise05_NothingResumesByItself(t *testing.T) {
 		r := busyRig(t, func(s *Site) { s.PowerUp, s.Duty = c.before, c.duty })
 		effects := r.e.Advance(0)
 		if r.e.state != c.want || len(effects) < 3 || effects[0].Kind != RelayEffect || effects[0].On || effects[1].Kind != BeatEffect || effects[1].On {
-			t.Errorf("power-up after %v came up %v with %v, want %v", c.before, r.e.state, effects, c.want)
+			t.Fatalf("power-up after %v came up %v with %v, want %v", c.before, r.e.state, effects, c.want)
 		}
 		r.run(15 * time.Second)
 		if r.e.state == Ready || r.e.relayOn || r.e.beatOn {

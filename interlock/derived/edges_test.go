@@ -1,0 +1,81 @@
+package derived
+
+import (
+	"math"
+	"math/rand/v2"
+	"testing"
+	"time"
+
+	"downhaul/rules"
+)
+
+// The arctangent of 1 is π/4, and of its float64 neighbours what follows from
+// the derivative 1/2; e to the largest power that is still finite is finite.
+func TestExactAtItsEdges(t *testing.T) {
+	if got := Atan(1); got != math.Pi/4 {
+		t.Errorf("Atan(1) = %v, want %v", got, math.Pi/4)
+	}
+	if got := Atan(-1); got != -math.Pi/4 {
+		t.Errorf("Atan(-1) = %v, want %v", got, -math.Pi/4)
+	}
+	const most = 7.09782712893383973096e+02 // ln of the largest float64
+	if got := Exp(most); math.IsInf(got, 0) || got < 1.797693134862e308 {
+		t.Errorf("Exp(%v) = %v, want a finite number just under %v", most, got, math.MaxFloat64)
+	}
+	if got := Exp(math.Nextafter(most, 1000)); !math.IsInf(got, 1) {
+		t.Errorf("past it: %v", got)
+	}
+}
+
+// Four times as many samples as expected still fit: the extreme is the very
+// extreme of its span, whatever comes.
+func TestExtremeHoldsFourTimesItsRate(t *testing.T) {
+	const span, period = time.Second, 100 * time.Millisecond
+	dice := rand.New(rand.NewPCG(5, 6))
+	for _, falling := range []bool{true, false} {
+		e := newExtreme(span, period, false)
+		var all []extremeSample
+		for i := range 300 {
+			at := time.Duration(i) * period / 4
+			v := float64(1000 - i) // each kept until it is old
+			if !falling {
+				v = dice.Float64()
+			}
+			e.add(at, v)
+			all = append(all, extremeSample{at, v})
+			want := math.Inf(-1)
+			for _, s := range all {
+				if at-s.at < span {
+					want = max(want, s.v)
+				}
+			}
+			if got := e.value(); got != want {
+				t.Fatalf("at %v (falling %v): %v, want %v", at, falling, got, want)
+			}
+		}
+	}
+}
+
+// The window takes what lies within its bound, the bound included on both
+// sides, and counts what lies beyond as missing.
+func TestWindowAtItsBound(t *testing.T) {
+	const bound = largestMicro / microUnits
+	for _, v := range []float64{bound, -bound, math.Nextafter(bound, 2*bound) * 1.001, -bound * 1.001, math.Inf(1), math.NaN()} {
+		w := newWindow(time.Second, 100*time.Millisecond)
+		w.add(0, v, true)
+		if want := math.Abs(v) <= bound; (w.valid == 1) != want || w.n != 1 {
+			t.Errorf("%v: %d valid of %d, want it taken: %v", v, w.valid, w.n, want)
+		}
+	}
+}
+
+// One cell is a pack, and so are four hundred.
+func TestCountOfCells(t *testing.T) {
+	for cells, want := range map[int]bool{0: false, 1: true, 400: true, 401: false} {
+		c := whole()
+		c.Cells = cells
+		if err := c.checkPack(rules.PackMeanCell); (err == nil) != want {
+			t.Errorf("%d cells: %v", cells, err)
+		}
+	}
+}

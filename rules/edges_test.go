@@ -1,0 +1,74 @@
+package rules
+
+import (
+	"math"
+	"testing"
+	"time"
+)
+
+// Every row of the catalogue has a period and a staleness that a sensor can
+// keep: an hour for a period, or none at all, is a slip of the pen.
+func TestCatalogueHasUsableTimes(t *testing.T) {
+	for _, c := range Catalogue() {
+		if c.Period < time.Millisecond || c.Period > 10*time.Second {
+			t.Errorf("%s: expected every %v", c.Name, c.Period)
+		}
+		if c.Stale < c.Period || c.Stale > 15*time.Minute {
+			t.Errorf("%s: stale after %v, expected every %v", c.Name, c.Stale, c.Period)
+		}
+		if !(c.Low < c.High) {
+			t.Errorf("%s: plausible from %v to %v", c.Name, c.Low, c.High)
+		}
+	}
+}
+
+// Limits in a contradiction are what may still be: their ends belong to it.
+func TestAllowedIncludesItsEnds(t *testing.T) {
+	a := allowed{low: 1, high: 3}
+	for v, want := range map[float64]bool{1: true, 2: true, 3: true, math.Nextafter(1, 0): false, math.Nextafter(3, 4): false} {
+		if a.leaves(v) != want {
+			t.Errorf("from 1 to 3, and %v is left: %v", v, !want)
+		}
+	}
+}
+
+// A number that is none is no limit; a deadband that just fills the room to the
+// caution is taken by the file, and by a limit that moves there.
+func TestVaryAtItsEdges(t *testing.T) {
+	read := func(rule string) *Envelope {
+		t.Helper()
+		env, faults := ReadEnvelope("e", []byte("version = 1\ntitle = \"t\"\n[[rule]]\nname = \"r\"\n"+rule))
+		if len(faults) > 0 {
+			t.Fatal(faults)
+		}
+		return env
+	}
+	status := read("watch = \"craft.status\"\nabove = 4\nstop = \"immediate\"\n")
+	for _, text := range []string{"NaN", "nan", "Inf", "-Inf", "+infinity", "", "4 m", "1e999"} {
+		if v, err := status.Vary(0, TurnLimit, text); err == nil {
+			t.Errorf("a limit of %q was taken as %v", text, v.Value)
+		}
+	}
+	height := "watch = \"craft.height\"\ncaution = \"5 m\"\ndeadband = \"1 m\"\nstop = \"immediate\"\nabove = "
+	want := read(height + "\"6 m\"").Rules[0]
+	got, err := read(height+"\"7 m\"").Vary(0, TurnLimit, "6 m")
+	if err != nil || got.NoCaution || !got.Envelope.Rules[0].HasCaution || got.Envelope.Rules[0].Deadband != want.Deadband {
+		t.Errorf("%v: %+v, want %+v", err, got.Envelope.Rules[0], want)
+	}
+}
+
+// Limits stay readable: an exponent only where the digits would not be.
+func TestExactTextWithoutExponent(t *testing.T) {
+	for _, c := range []struct {
+		si   float64
+		unit string
+		want string
+	}{
+		{2000000, "N", "2000000 N"}, {12345678, "Pa", "12345678 Pa"}, {0.00002, "m", "0.00002 m"}, {0.000001, "m", "0.000001 m"},
+		{0.0000005, "m", "5e-07 m"}, {1e15, "N", "1e+15 N"}, {0, "m", "0 m"},
+	} {
+		if got := FormatExact(c.si, c.unit); got != c.want {
+			t.Errorf("%v in %s is %q, want %q", c.si, c.unit, got, c.want)
+		}
+	}
+}

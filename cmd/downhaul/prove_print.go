@@ -16,6 +16,7 @@ import (
 const (
 	nameColumn  = 22
 	limitColumn = 22
+	caseColumn  = 32
 )
 
 func (r *proved) print(w io.Writer) {
@@ -31,14 +32,8 @@ func (r *proved) print(w io.Writer) {
 	}
 	wrap(w, "", "", "(acts in: from just past the limit to the decision; budget: the longest it may take; silent: from the last good value to the decision)")
 	r.printEdges(w)
-	fmt.Fprintln(w, "\nBuilt-in interlocks:")
-	for _, c := range r.Report.Builtins {
-		says := c.Outcome
-		if c.Outcome == prove.Fail {
-			says = "FAILED"
-		}
-		wrap(w, fmt.Sprintf("  %-32s %s: ", c.Name, says), strings.Repeat(" ", 37), c.Says)
-	}
+	printCases(w, "Built-in interlocks:", r.Report.Builtins)
+	printCases(w, "Before a start, each of these alone:", r.Report.Starts)
 	r.printFailed(w)
 	r.printUntried(w, "Not proven, and why:", prove.NotProven)
 	r.printUntried(w, "Does not apply:", prove.Moot)
@@ -67,6 +62,22 @@ func (r *proved) print(w io.Writer) {
 		wrap(w, "Record: ", "  ", *r.Record)
 	} else if r.BuiltIn {
 		fmt.Fprintln(w, "No record is kept without a pad file.")
+	}
+}
+
+// printCases lists what is tried once, and not for each rule.
+func printCases(w io.Writer, title string, cases []prove.Case) {
+	fmt.Fprintf(w, "\n%s\n", title)
+	for _, c := range cases {
+		outcome, name := c.Outcome, printable(c.Name)
+		if outcome == prove.Fail {
+			outcome = "FAILED"
+		}
+		if utf8.RuneCountInString(name) > caseColumn {
+			wrap(w, "  ", "  ", name)
+			name = ""
+		}
+		wrap(w, fmt.Sprintf("  %-*s %s: ", caseColumn, name, outcome), strings.Repeat(" ", caseColumn+5), c.Says)
 	}
 }
 
@@ -160,7 +171,7 @@ func (r *proved) printFailed(w io.Writer) {
 			}
 		}
 	}
-	for _, c := range r.Report.Builtins {
+	for _, c := range slices.Concat(r.Report.Builtins, r.Report.Starts) {
 		if c.Outcome == prove.Fail {
 			wrap(w, "  - ", "    ", c.Name+": "+c.Says)
 		}
@@ -196,9 +207,16 @@ func (r *proved) printUntried(w io.Writer, title, outcome string) {
 			}
 		}
 	}
-	for _, c := range r.Report.Builtins {
-		if c.Outcome == outcome {
-			note(c.Name, c.Says, "built in")
+	if outcome == prove.NotProven { // what does not apply is told in its own list
+		for _, c := range r.Report.Builtins {
+			if c.Outcome == outcome {
+				note(c.Name, c.Says, "built in")
+			}
+		}
+		for _, c := range r.Report.Starts {
+			if c.Outcome == outcome {
+				note(c.Name, c.Says, "before a start")
+			}
 		}
 	}
 	if len(reasons) == 0 {

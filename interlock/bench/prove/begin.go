@@ -2,6 +2,7 @@ package prove
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -124,7 +125,7 @@ func (p *plan) without(rule, permissive func(i int) string) bool {
 	}
 	for i := range p.env.Permissives {
 		if why := permissive(i); why != "" {
-			p.notes = append(p.notes, fmt.Sprintf("the condition %q cannot be met here (%s) and was left out", p.env.Permissives[i].Name, why))
+			p.leftOut[p.env.Permissives[i].Name] = "it cannot be met here beside the rules: " + why
 			continue
 		}
 		env.Permissives = append(env.Permissives, p.env.Permissives[i])
@@ -173,7 +174,7 @@ func (p *plan) singly(why string) error {
 			return err
 		}
 		if !ok {
-			p.notes = append(p.notes, fmt.Sprintf("the condition %q cannot be met here and was left out", full.Permissives[i].Name))
+			p.leftOut[full.Permissives[i].Name] = "it cannot be met here beside the others: " + why
 			continue
 		}
 		env = try
@@ -227,7 +228,7 @@ func (p *plan) forBuiltins(b *bases) (*plan, *bases, error) {
 		return p, b, nil
 	}
 	q := *p
-	q.asideWhy, q.notes = map[int]string{}, nil
+	q.asideWhy, q.notes, q.leftOut = map[int]string{}, nil, maps.Clone(p.leftOut)
 	var names []string
 	q.without(func(i int) string {
 		r := &q.env.Rules[i]

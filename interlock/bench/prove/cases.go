@@ -126,7 +126,7 @@ func (t *trial) beyond() {
 		fault = fmt.Sprintf("tripped although nothing past the limit was read (%s)", t.say(v))
 	case took > t.budget.Relay:
 		fault = fmt.Sprintf("took %s, and may take %s", ms(took), ms(t.budget.Relay))
-	case took < t.rule.Lasting:
+	case took < t.rule.Lasting && t.rule.Stop != rules.NoStop: // a caution comes at once
 		fault = fmt.Sprintf("tripped after %s, before it had lasted %s", ms(took), ms(t.rule.Lasting))
 	case t.stranger(r.log[:indexOf(r.log, f)]) != "":
 		fault = fmt.Sprintf("%q tripped before it, and nothing that it rests on had moved", t.stranger(r.log))

@@ -114,33 +114,42 @@ func (t *trial) edge() string {
 		t.q = math.Max(step(from), step(from+t.limit*t.hold().Seconds())) / t.rule.Over.Seconds()
 	}
 	at := func(k int) float64 { return t.limit + t.way*float64(k)*t.q }
-	tries := 0
-	past := func(k int) bool { tries++; _, p := t.probe(at(k)); return p }
-	in, out := 0, 0
+	in, out, ok := straddle(func(k int) bool { _, p := t.probe(at(k)); return p }, func(k int) bool { return t.rate || t.plausible(at(k)) })
+	switch {
+	case !ok && out <= 0:
+		return fmt.Sprintf("no value inside the limit was found near it (down to %s)", t.say(at(in)))
+	case !ok:
+		return fmt.Sprintf("no value past the limit reached the rule (up to %s): it would act on silence only", t.say(at(out)))
+	}
+	t.x, t.in = at(out), at(in)
+	return ""
+}
+
+// straddle finds two steps next to each other, counted from a limit outward, of
+// which the one is not past it and the other is. may says how far out to go. If
+// there are none it gives the furthest that it tried.
+func straddle(past, may func(k int) bool) (in, out int, ok bool) {
 	if past(0) {
 		for in = -1; past(in); in *= 2 {
-			if tries > 24 {
-				return fmt.Sprintf("no value inside the limit was found near it (down to %s)", t.say(at(in)))
+			if out = in; in < -1<<23 {
+				return in, out, false
 			}
-			out = in
 		}
 	} else {
 		for out = 1; !past(out); out *= 2 {
-			if tries > 24 || !t.rate && !t.plausible(at(2*out)) {
-				return fmt.Sprintf("no value past the limit reached the rule (up to %s): it would act on silence only", t.say(at(out)))
+			if in = out; out > 1<<23 || !may(2*out) {
+				return in, out, false
 			}
-			in = out
 		}
 	}
-	for out-in > 1 && tries < 60 {
+	for tries := 0; out-in > 1 && tries < 40; tries++ {
 		if mid := in + (out-in)/2; past(mid) {
 			out = mid
 		} else {
 			in = mid
 		}
 	}
-	t.x, t.in = at(out), at(in)
-	return ""
+	return in, out, true
 }
 
 // nowhere says that no plausible value lies past the limit.

@@ -254,47 +254,6 @@ func (t *trial) lateData() {
 	t.add(name, fault, "overtaken and repeated frames are no samples")
 }
 
-// phase: out of its phase the rule must not trip; unknown counts as in it.
-func (t *trial) phase() {
-	const name = "out of its phase"
-	if t.rule.While == rules.Always {
-		return
-	}
-	if t.rule.Stop == rules.NoStop || t.rate {
-		t.skip(name, "a caution, or a rate: not tried on the ground")
-		return
-	}
-	r := t.b.ground.clone()
-	if t.d.jump < math.Inf(1) {
-		t.d.set(&r.sc, t.limit-t.way*0.3*t.d.jump)
-		r.rest()
-	}
-	r.heed(t.rule.Watch, -1)
-	t.out(r, t.x)
-	r.run(t.hold() + t.budget.Relay)
-	v, ok := t.furthest(r)
-	fault := ""
-	word := map[rules.Phase]string{rules.Armed: "disarmed", rules.Airborne: "on the ground"}[t.rule.While]
-	if f := t.verdict(r.log, interlock.NoReason); f != nil {
-		fault = "tripped while the craft was " + word
-	} else if !ok || !t.left(v) {
-		fault = "the excursion never reached the rule"
-	}
-	t.add(name, fault, "past it while %s: no trip", word)
-	if t.rule.Watch == rules.CraftArmed || t.rule.Watch == rules.CraftLanded {
-		return
-	}
-	for _, k := range t.p.sourcesOf([]rules.ChannelID{rules.CraftArmed, rules.CraftLanded}) {
-		r.mute[k] = true
-	}
-	r.run(rules.CraftArmed.Stale() + t.hold())
-	fault = ""
-	if t.verdict(r.log, interlock.ReasonRule) == nil {
-		fault = "nobody knew any more whether it was armed or landed, and the rule did not act"
-	}
-	t.add("phase unknown", fault, "counts as in its phase")
-}
-
 // age proves a rule on the age of the link: silence itself is the excursion.
 func (t *trial) age() {
 	if t.way < 0 || t.plain || t.rate || t.rule.Stop == rules.NoStop {

@@ -55,6 +55,8 @@ type plan struct {
 	wiggles   [rules.ChannelCount]bool
 	turns     int // of the source that sends now
 	notes     []string
+	// leftOut holds the reasons of start conditions that were taken out.
+	leftOut map[string]string
 	// asideWhy holds the reasons of rules that were taken out so that the
 	// others can be brought to Live, by index in the setup's envelope; index
 	// maps rules of env to those of the setup.
@@ -89,7 +91,7 @@ func newPlan(setup Setup) (*plan, error) {
 	if setup.CellRate <= 0 {
 		setup.CellRate = 80
 	}
-	p := &plan{setup: setup, asideWhy: map[int]string{}, pinPeriod: min(10*time.Millisecond, setup.Site.PinStale/2)}
+	p := &plan{setup: setup, asideWhy: map[int]string{}, leftOut: map[string]string{}, pinPeriod: min(10*time.Millisecond, setup.Site.PinStale/2)}
 	if p.pinPeriod <= 0 {
 		return nil, errors.New("prove: the input lines may never go unread on this pad; write how long they may")
 	}

@@ -64,6 +64,11 @@ func faults(r *Report) []string {
 			out = append(out, "built-in: "+c.Name+": "+c.Says)
 		}
 	}
+	for _, c := range r.Starts {
+		if c.Outcome == Fail {
+			out = append(out, "to start: "+c.Name+": "+c.Says)
+		}
+	}
 	return out
 }
 
@@ -102,6 +107,9 @@ func TestTheDemosFilesAreProved(t *testing.T) {
 	}
 	for _, c := range r.Builtins {
 		t.Logf("%s: %s: %s", c.Name, c.Outcome, c.Says)
+	}
+	for _, c := range r.Starts {
+		t.Logf("to start: %s: %s: %s", c.Name, c.Outcome, c.Says)
 	}
 	t.Log(r.Notes)
 }

@@ -1,5 +1,7 @@
 package prove
 
+import "slices"
+
 // Schema counts the shape of a Report.
 const Schema = 1
 
@@ -19,6 +21,8 @@ type Report struct {
 	// Rules has one row for every side of every rule, in the envelope's order.
 	Rules    []Row  `json:"rules"`
 	Builtins []Case `json:"built_in"`
+	// Starts are the conditions of a start, those of the envelope first.
+	Starts []Case `json:"start_conditions"`
 	// Notes say what was assumed.
 	Notes []string `json:"notes"`
 }
@@ -75,7 +79,7 @@ func (r *Report) Count(outcome string) int {
 			}
 		}
 	}
-	for _, c := range r.Builtins {
+	for _, c := range slices.Concat(r.Builtins, r.Starts) {
 		if c.Outcome == outcome {
 			n++
 		}
@@ -98,7 +102,7 @@ func (r *Report) close() {
 			}
 		}
 	}
-	for _, c := range r.Builtins {
+	for _, c := range slices.Concat(r.Builtins, r.Starts) {
 		if c.Outcome == Fail {
 			r.Pass = false
 		}

@@ -143,12 +143,17 @@ func (t *trial) fresh(base *rig) *rig {
 	r := base.clone()
 	r.justAfter(t.d.moves)
 	r.moved = t.d.moves
+	t.heed(r)
+	return r
+}
+
+// heed starts to follow what the rule judges.
+func (t *trial) heed(r *rig) {
 	rateOf := -1
 	if t.rate {
 		rateOf = t.i
 	}
 	r.heed(t.rule.Watch, rateOf)
-	return r
 }
 
 // justAfter lets time pass until just after a sample of the channels.
@@ -248,7 +253,7 @@ func (p *plan) alone(origin int) (*plan, *bases, error) {
 	q := *p
 	env := *p.setup.Envelope
 	env.Rules, env.Permissives = env.Rules[origin:origin+1:origin+1], nil
-	q.index, q.asideWhy, q.notes = []int{origin}, map[int]string{}, nil
+	q.index, q.asideWhy, q.notes, q.leftOut = []int{origin}, map[int]string{}, nil, map[string]string{}
 	if err := q.lay(&env); err != nil {
 		return nil, nil, err
 	}

@@ -21,7 +21,7 @@ func Run(setup Setup) (*Report, error) {
 		n++
 		stopped = stopped || setup.Progress != nil && !setup.Progress(what, min(n, of), of)
 	}
-	out := &Report{Schema: Schema, Rules: []Row{}, Builtins: []Case{}}
+	out := &Report{Schema: Schema, Rules: []Row{}, Builtins: []Case{}, Starts: []Case{}}
 	say("the way to live")
 	p.unfed()
 	b, err := p.begin()
@@ -66,6 +66,9 @@ func Run(setup Setup) (*Report, error) {
 		t := &builtins{p: q, b: bb}
 		t.all()
 		out.Builtins = t.out
+		s := &starts{p: q, b: bb}
+		s.all()
+		out.Starts = s.out
 	}
 	out.Notes = append([]string{}, p.notes...)
 	out.close()

@@ -1,6 +1,7 @@
 package prove
 
 import (
+	"os"
 	"slices"
 	"strings"
 	"testing"
@@ -75,12 +76,16 @@ type defect struct {
 	// rule changes one rule of the envelope that the core is given.
 	rule   string
 	change func(r *rules.Rule)
+	// permit changes one condition of a start.
+	permit func(c *rules.Permissive)
 	// site and doors change what the core knows of the pad and hears.
 	site  func(s *interlock.Site)
 	in    func(c core, in *interlock.Input) bool
 	out   func(effects []interlock.Effect) []interlock.Effect
 	bytes func(c *intake.Chunk) []byte
 	after func(in []interlock.Input) []interlock.Input
+	// pad is the pad file, if it is not the demo's.
+	pad string
 	// found is what the proof must say, as "rule: case"; "" any.
 	found string
 }
@@ -90,6 +95,37 @@ func deaf(l interlock.Line) func(core, *interlock.Input) bool {
 	return func(c core, in *interlock.Input) bool {
 		if in.Kind == interlock.LineInput && in.Line == l {
 			in.On = true
+		}
+		return true
+	}
+}
+
+// wasSaid is deaf for several lines.
+func wasSaid(lines ...interlock.Line) func(core, *interlock.Input) bool {
+	return func(_ core, in *interlock.Input) bool {
+		if in.Kind == interlock.LineInput && slices.Contains(lines, in.Line) {
+			in.On = true
+		}
+		return true
+	}
+}
+
+// without swallows some effects.
+func without(which func(f *interlock.Effect) bool) func([]interlock.Effect) []interlock.Effect {
+	return func(effects []interlock.Effect) []interlock.Effect {
+		return slices.DeleteFunc(effects, func(f interlock.Effect) bool { return which(&f) })
+	}
+}
+
+// tripsWhenLost takes a wind in which nobody would start for a reason to stop.
+func tripsWhenLost() func(core, *interlock.Input) bool {
+	return func(c core, in *interlock.Input) bool {
+		if in.Kind == interlock.SampleInput && in.Sample.Channel == rules.WindSpeed && c.Reading(rules.Gust).Value > 5.5 {
+			var v interlock.View
+			c.View(&v)
+			if v.State == interlock.Live {
+				*in = interlock.Input{Kind: interlock.HostInput, Host: interlock.HostStalled, On: true}
+			}
 		}
 		return true
 	}
@@ -124,6 +160,8 @@ var seeded = []defect{
 	{name: "grace too long", rule: "pack floor", change: func(r *rules.Rule) { r.Grace += 5 * time.Second }, found: "pack floor below: stop"},
 	{name: "acts out of its phase", rule: "tilt", change: func(r *rules.Rule) { r.While = rules.Always }, found: "tilt above: out of its phase"},
 	{name: "unknown is not airborne", rule: "tilt", in: stillKnown(), found: "tilt above: phase unknown"},
+	{name: "wakes late", in: lateTakeoff(), found: "tilt above: wakes"},
+	{name: "wakes with its eyes shut", in: seesOnWaking(), found: "tilt above: wakes blind"},
 	{name: "watches another channel", rule: "tilt", change: func(r *rules.Rule) { r.Watch = rules.Pitch }, found: "tilt above: "},
 	{name: "not a number passes for upright", after: func(in []interlock.Input) []interlock.Input {
 		for i := range in {
@@ -170,6 +208,18 @@ var seeded = []defect{
 	{name: "a taped-down reset will do", site: func(s *interlock.Site) { s.ResetLongest = time.Hour }, found: "built-in: reset taped down"},
 	{name: "no horn", site: func(s *interlock.Site) { s.Horn = 1800 * time.Millisecond }, found: "built-in: start"},
 	{name: "outputs up will do", site: func(s *interlock.Site) { s.IdleOutput = 1 }, found: "built-in: start with outputs up"},
+	{name: "a start condition is not read", permit: func(c *rules.Permissive) { c.Limit = 50 }, found: "to start: calm enough to start"},
+	{name: "a start condition is too strict", permit: func(c *rules.Permissive) { c.Limit -= 0.1 }, found: "to start: calm enough to start"},
+	{name: "a start condition never grows old", permit: func(c *rules.Permissive) { c.StaleAfter = time.Hour }, found: "to start: calm enough to start, silent"},
+	{name: "a lost start condition is not put on record", out: without(func(f *interlock.Effect) bool { return f.Reason == interlock.ReasonPermissiveLost }),
+		found: "to start: calm enough to start, lost while live"},
+	{name: "a lost start condition trips", in: tripsWhenLost(), found: "to start: calm enough to start, lost while live"},
+	{name: "a full disk is not told", in: withoutHost(interlock.HostDisk), found: "to start: no room for records"},
+	{name: "a proof test that is due is not told", in: withoutHost(interlock.HostProof), found: "to start: a proof test is due"},
+	{name: "the card is not told", in: withoutHost(interlock.HostCard), found: "to start: the card asks for more"},
+	{name: "nobody asks how long the rotors take to stop", site: func(s *interlock.Site) { s.StopProven = true }, found: "to start: stop not proven"},
+	{name: "a stop that is pressed is not seen before a start", in: wasSaid(interlock.EStopA, interlock.EStopB), found: "to start: emergency stop pressed"},
+	{name: "a switch that is let go is not heard", in: deaf(interlock.Hold), pad: "../../../cmd/downhaul/proving/pad.toml", found: "to start: hold-to-run let go"},
 	{name: "the relay is told a call late", out: lateRelay(), found: "tilt above: stop"},
 	{name: "the end's grace is too long", site: func(s *interlock.Site) { s.EndGrace += time.Second }, found: "built-in: end in the air"},
 }
@@ -193,6 +243,41 @@ func stillKnown() func(core, *interlock.Input) bool {
 		for _, id := range [...]rules.ChannelID{rules.CraftArmed, rules.CraftLanded} {
 			if now := c.Reading(id); now.Quality == rules.Good && v.At-now.At > time.Second {
 				c.StepFrom(v.At, &interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: now.Value}})
+			}
+		}
+		return true
+	}
+}
+
+// lateTakeoff hears "in the air" only when the craft has been saying so for two
+// seconds.
+func lateTakeoff() func(core, *interlock.Input) bool {
+	var first, last time.Duration
+	return func(c core, in *interlock.Input) bool {
+		if in.Kind != interlock.SampleInput || in.Sample.Channel != rules.CraftLanded || in.Sample.Value != 0 {
+			return true
+		}
+		var v interlock.View
+		c.View(&v)
+		if v.At < last || v.At-last > 1500*time.Millisecond {
+			first = v.At
+		}
+		last = v.At
+		return v.At-first >= 2*time.Second
+	}
+}
+
+// seesOnWaking puts a tilt of its own in with the word that the craft flies, as
+// if nothing had been missing before.
+func seesOnWaking() func(core, *interlock.Input) bool {
+	return func(c core, in *interlock.Input) bool {
+		if in.Kind == interlock.SampleInput && in.Sample.Channel == rules.CraftLanded && in.Sample.Value == 0 {
+			var v interlock.View
+			c.View(&v)
+			for _, id := range [...]rules.ChannelID{rules.Roll, rules.Pitch} {
+				if now := c.Reading(id); v.At-now.At > 200*time.Millisecond {
+					c.StepFrom(v.At, &interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: 1e-3 * wobble()}})
+				}
 			}
 		}
 		return true
@@ -225,6 +310,14 @@ func (d *defect) build(env *rules.Envelope, site interlock.Site, in intake.Confi
 		d.change(ruleOf(&e, d.rule))
 		env = &e
 	}
+	if d.permit != nil {
+		e := *env
+		e.Permissives = slices.Clone(env.Permissives)
+		for i := range e.Permissives {
+			d.permit(&e.Permissives[i])
+		}
+		env = &e
+	}
 	if d.site != nil {
 		d.site(&site)
 	}
@@ -246,12 +339,18 @@ func TestSeededFaultsAreFound(t *testing.T) {
 	envelope, padText := demoFile(t, "envelope.toml"), demoFile(t, "pad.toml")
 	for _, d := range seeded {
 		t.Run(d.name, func(t *testing.T) {
-			s := setupOf(t, envelope, padText)
+			on := padText
+			if d.pad != "" {
+				var err error
+				on, err = os.ReadFile(d.pad)
+				must(t, err)
+			}
+			s := setupOf(t, envelope, on)
 			s.open = d.build
 			// Only what must find it is run: all of it together takes long.
 			s.only = func(rule string) bool {
 				if rule == "" {
-					return strings.HasPrefix(d.found, "built-in")
+					return strings.HasPrefix(d.found, "built-in") || strings.HasPrefix(d.found, "to start")
 				}
 				return strings.HasPrefix(d.found, rule+" ")
 			}

@@ -47,6 +47,12 @@ func (b *bounds) holds(p *rules.Permissive) {
 		b.low = math.Max(b.low, p.Limit)
 	case rules.Below:
 		b.high = math.Min(b.high, p.Limit)
+	case rules.Outside:
+		if c := p.Watch.Channel(); p.Limit > c.Low {
+			b.high = math.Min(b.high, p.Limit)
+		} else {
+			b.low = math.Max(b.low, p.LimitHigh)
+		}
 	case rules.Is:
 		b.low, b.high = p.Limit, p.Limit
 	}
@@ -134,6 +140,12 @@ func (p *plan) settleDown(s *scene, ground bool) {
 		}
 		if s.to[r.Watch] == r.Limit {
 			s.put(r.Watch, other(r))
+		}
+	}
+	for i := range p.env.Permissives {
+		c := &p.env.Permissives[i]
+		if ground && c.Form == rules.IsNot && !c.Watch.Channel().Derived && s.to[c.Watch] == c.Limit {
+			s.put(c.Watch, other(&rules.Rule{Watch: c.Watch, Limit: c.Limit}))
 		}
 	}
 }

@@ -116,6 +116,8 @@ func wide() string {
 		wideRule("loss", "link.loss", `above = "20 %"`, soon),
 		wideRule("pressure", "told1", `below = 40`, soon),
 		wideRule("state", "craft.status", `is = 6`, now),
+		wideRule("turns fast", "craft.yaw", `rising_faster = "40 deg/s"`+"\nwhile = \"airborne\"", now),
+		wideRule("hot at last", "pack.temperature", `above = "60 degC"`+"\nwhile = \"armed\"\nlasting = \"3 s\"", "stop = \"none\""),
 		wideRule("warm", "esc.temperature", `above = "80 degC"`, "stop = \"none\""),
 		wideRule("shakes", "craft.vibration", `above = "30 m/s2"`, "stop = \"none\""),
 	}, "")

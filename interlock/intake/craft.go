@@ -125,6 +125,7 @@ func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *pla
 		case back:
 			l.n.Restarts++
 			restarted = true
+			in.controllers.forget()
 		}
 	}
 	k.last = at
@@ -132,7 +133,11 @@ func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *pla
 	dst = append(dst, interlock.Input{})
 	head := &dst[len(dst)-1]
 	head.Kind, head.Seq = interlock.FrameInput, uint32(f.Seq)
+	from := len(dst)
 	dst = in.table.AppendInputs(dst, f)
+	if index, ok := in.table.Controllers(f); ok && len(dst) > from {
+		dst = in.controllers.join(dst, from, index, at)
+	}
 	if s, ok := k.loss.take(at, f.Seq, restarted || moved); ok {
 		dst = append(dst, sampleInput(s))
 	}

@@ -10,14 +10,16 @@ import (
 // Intake turns chunks into inputs. It is one session's: all its state comes
 // from the chunks it was given, in their order.
 type Intake struct {
-	cfg     Config
-	links   []link
-	craft   craft
-	others  others
-	table   *telemetry.Fields
-	samples []interlock.Sample // room for one frame's
-	wind    wind
-	n       Counts
+	cfg    Config
+	links  []link
+	craft  craft
+	others others
+	// controllers joins what the craft tells of its motor controllers in turn.
+	controllers controllers
+	table       *telemetry.Fields
+	samples     []interlock.Sample // room for one frame's
+	wind        wind
+	n           Counts
 }
 
 // Counts is what came in so far.
@@ -66,6 +68,7 @@ func New(cfg Config) (*Intake, error) {
 		links:   make([]link, len(cfg.Links)),
 		samples: make([]interlock.Sample, 0, 64),
 	}
+	in.controllers.declared = (cfg.Fields.Motors + 3) / 4
 	for i := range in.links {
 		in.links[i].cfg = cfg.Links[i]
 	}

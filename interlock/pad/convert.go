@@ -54,7 +54,7 @@ func (p *Pad) Intake() intake.Config {
 	c := intake.Config{
 		Craft: intake.Craft{System: p.Craft.System, Component: p.Craft.Component},
 		Fields: telemetry.FieldsConfig{
-			TensionFromWinch: p.LoadCell.Winch, SupplyIsPack: p.Packs.Source == "sys_status", Cells: p.Packs.Cells,
+			TensionFromWinch: p.LoadCell.Winch, SupplyIsPack: p.Packs.Source == "sys_status", Cells: p.Packs.Cells, Motors: p.Craft.Motors,
 		},
 		LoadCell: intake.LoadCellConfig{
 			Fitted: p.LoadCell.Fitted, Zero: p.LoadCell.Zero, NewtonsPerCount: p.LoadCell.NewtonsPerCount,

@@ -40,6 +40,10 @@ type FieldsConfig struct {
 	// 0 if not declared. A BATTERY_STATUS that tells of single cells but of
 	// another count gives no voltage: Missing with cause Disagreement.
 	Cells int
+	// Motors is the declared count of motors, 0 if not declared. Each has a
+	// controller: a frame that does not tell of one gives no lowest voltage, no
+	// hottest and no failure flags of its four.
+	Motors int
 }
 
 // Fields turns frames into samples. It holds no state but scratch memory, so
@@ -50,6 +54,7 @@ type Fields struct {
 	ofRow   []uint16 // plan by row of knownMessages; 0 is the empty plan
 	cells   int
 	sources [rules.ChannelCount][]uint32
+	chosen  uint8 // by the selector of the last frame's message
 	scratch [256]byte
 	inputs  []interlock.Input // room for Append
 }
@@ -164,6 +169,9 @@ func (c *FieldsConfig) check() error {
 			}
 		}
 	}
+	if c.Motors < 0 || c.Motors > len(c.OutputIdle) {
+		errs = append(errs, fmt.Errorf("motor count: expected 0 to %d, got %d", len(c.OutputIdle), c.Motors))
+	}
 	if c.Cells < 0 || c.Cells > 200 {
 		errs = append(errs, fmt.Errorf("cell count: expected 0 to 200, got %d", c.Cells))
 	}
@@ -192,6 +200,9 @@ func (x *Fields) add(c *FieldsConfig, l *layout, selector string, r row) error {
 			idle, full = 1000, 2000
 		}
 		o.mul, o.div = idle, full-idle
+	}
+	if l.id == idESCInfo || l.id == idESCStatus {
+		o.motors = uint16(min(max(c.Motors-r.when, 0), 4))
 	}
 	// The declared count is that of the pack, not of a further battery.
 	o.onlyPack = r.when == 0
@@ -228,6 +239,13 @@ func (x *Fields) Sources(id rules.ChannelID) []uint32 {
 	return x.sources[id]
 }
 
+// Controllers says of the frame of the last call whether it tells of four motor
+// controllers, and which is the first of them. ESC_STATUS and ESC_INFO tell of
+// the craft's controllers in turn, on the same channels.
+func (x *Fields) Controllers(f *Frame) (first int, ok bool) {
+	return int(x.chosen), f.ID == idESCInfo || f.ID == idESCStatus
+}
+
 // Append adds the samples of a frame to dst: the craft's boot clock first,
 // then climb before height and whatever else the message feeds, in the order
 // of the table. A message that feeds nothing adds nothing; a field that the
@@ -261,6 +279,7 @@ func (x *Fields) AppendInputs(dst []interlock.Input, f *Frame) []interlock.Input
 	if p.selector >= 0 && p.selector < len(b) {
 		chosen = b[p.selector]
 	}
+	x.chosen = chosen
 	if len(b) < p.reach {
 		// Zeros at the end were cut, or it is version 1 without extensions.
 		n := copy(x.scratch[:], b)

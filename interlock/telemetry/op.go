@@ -21,6 +21,7 @@ type op struct {
 	at         uint16
 	further    [3]uint16
 	mask       uint32
+	motors     uint16 // declared motors among the four controllers, 0: not declared
 	unknown    int64
 	mul, div   float64
 	low, high  float64

@@ -119,10 +119,11 @@ func (o *op) appendSeveral(dst []interlock.Input, b []byte) []interlock.Input {
 		x, y := f32At(b, o.at), f32At(b, o.further[0])
 		return o.good(dst, math.Sqrt(float64(x*x)+float64(y*y)))
 	case leastOfFour:
-		least, n := 0.0, 0
+		least, n, silent := 0.0, 0, false
 		for k := range uint16(4) {
 			v := f32At(b, o.at+4*k)
 			if v == 0 {
+				silent = silent || k < o.motors
 				continue
 			}
 			if n == 0 || !(v >= least) { // NaN wins
@@ -132,7 +133,7 @@ func (o *op) appendSeveral(dst []interlock.Input, b []byte) []interlock.Input {
 				break
 			}
 		}
-		if n == 0 {
+		if n == 0 || silent {
 			return o.missing(dst, rules.Sentinel)
 		}
 		return o.good(dst, least)
@@ -143,13 +144,13 @@ func (o *op) appendSeveral(dst []interlock.Input, b []byte) []interlock.Input {
 		}
 		return o.good(dst, sum)
 	case hottestOfFour:
-		hottest, n := int16(math.MinInt16), 0
+		hottest, n := int16(math.MinInt16), uint16(0)
 		for k := range o.fitted(b) {
 			if v := int16(u16At(b, o.at+2*k)); int64(v) != o.unknown {
 				hottest, n = max(hottest, v), n+1
 			}
 		}
-		if n == 0 {
+		if n == 0 || n < o.motors {
 			return o.missing(dst, rules.Sentinel)
 		}
 		return o.good(dst, float64(hottest)/o.div)
@@ -159,7 +160,7 @@ func (o *op) appendSeveral(dst []interlock.Input, b []byte) []interlock.Input {
 		for k := range n {
 			flags |= u16At(b, o.at+2*k)
 		}
-		if n == 0 {
+		if n == 0 || n < o.motors {
 			return o.missing(dst, rules.Sentinel)
 		}
 		return o.good(dst, float64(flags))

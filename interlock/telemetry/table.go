@@ -41,11 +41,12 @@ const (
 	total
 	length
 	// leastOfFour, sumOfFour: over four elements; 0 V is an element without a
-	// controller.
+	// controller, and one that holds a declared motor makes it missing.
 	leastOfFour
 	sumOfFour
 	// hottestOfFour, anyOfFour: largest, and or-ed bits, of those elements
-	// that the further field (the count of controllers) says are there.
+	// that the further field (the count of controllers) says are there; missing
+	// when a declared motor's is not.
 	hottestOfFour
 	anyOfFour
 	// packVoltage, lowestCell, cellSpread: of the ten cells of the field and
@@ -247,9 +248,15 @@ func outputRows() group {
 	return g
 }
 
+// Ids of the messages that tell of motor controllers (MAVLink common.xml).
+const (
+	idESCInfo   = 290
+	idESCStatus = 291
+)
+
 // controllerRows is ESC_STATUS, four controllers a frame from the one in
-// Index on. Lowest voltage and total current are those of the frame's four:
-// a craft with more tells of them in turn, on the same channel.
+// Index on. Lowest voltage and total current are those of the frame's four: a
+// craft with more tells of them in turn, and the intake makes one of them.
 func controllerRows() group {
 	g := group{message: &common.MessageEscStatus{}, selector: "Index"}
 	for first := 0; first < 16; first += 4 {

@@ -139,16 +139,22 @@ func (p *plan) rotors() []source {
 				m.Rpm[i] = i32(60 * r.at(s, first+rules.ChannelID(i)))
 				m.Voltage[i] = r.f32(s, rules.ESCVoltage)
 			}
-			m.Current[0] = r.f32(s, rules.ESCCurrent)
+			if four == 0 { // the total is what is moved
+				m.Current[0] = r.f32(s, rules.ESCCurrent)
+			}
 			return m
 		}})
 	}
-	return append(list, source{feeds: []rules.ChannelID{rules.ESCTemperature, rules.ESCFailures}, make: func(r *rig, s *scene) message.Message {
-		m := &common.MessageEscInfo{TimeUsec: r.bootMicros(s), Count: 4}
-		for i := range m.Temperature {
-			m.Temperature[i] = i16(100*s.v[rules.ESCTemperature], 32767)
-		}
-		m.FailureFlags[0] = common.ESC_FAILURE_FLAGS(u16(s.v[rules.ESCFailures], 0))
-		return m
-	}})
+	motors := max(p.setup.Intake.Fields.Motors, 4)
+	for four := range (motors + 3) / 4 {
+		list = append(list, source{feeds: []rules.ChannelID{rules.ESCTemperature, rules.ESCFailures}, make: func(r *rig, s *scene) message.Message {
+			m := &common.MessageEscInfo{TimeUsec: r.bootMicros(s), Index: uint8(4 * four), Count: uint8(motors)}
+			for i := range m.Temperature {
+				m.Temperature[i] = i16(100*s.v[rules.ESCTemperature], 32767)
+			}
+			m.FailureFlags[0] = common.ESC_FAILURE_FLAGS(u16(s.v[rules.ESCFailures], 0))
+			return m
+		}})
+	}
+	return list
 }

@@ -96,6 +96,7 @@ type checkedFile struct {
 	Keep     *judge.Keep `json:"keep_out,omitempty"`
 	Rope     *judge.Rope `json:"rope,omitempty"`
 	Lift     *judge.Lift `json:"lift,omitempty"`
+	Motors   []motorRow  `json:"motors,omitempty"` // of a card that says where they stand
 	envelope *rules.Envelope
 	card     *card.Card
 }
@@ -200,7 +201,7 @@ func (c *checked) read(name string, text []byte) checkedFile {
 		f.add(faults)
 		if crd != nil {
 			f.Title, f.SHA256, f.Says = crd.Title, hex.EncodeToString(crd.Hash[:]), cardSays(crd)
-			f.card = crd
+			f.card, f.Motors = crd, motorRows(crd)
 			c.stepEnvelopes(&f, crd)
 			says, warnings, lift := judge.Card(crd)
 			f.Says, f.Lift = append(f.Says, says...), lift

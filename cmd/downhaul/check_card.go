@@ -17,6 +17,7 @@ import (
 // cardSays is a test card in sentences.
 func cardSays(c *card.Card) []string {
 	out := []string{fmt.Sprintf("Craft %s, %s ready to fly.", c.Craft.Name, c.Show(c.Craft.Mass, rules.Mass))}
+	out = append(out, motorsSay(c)...)
 	for i := range c.Steps {
 		out = append(out, fmt.Sprintf("Step %d, %s", i+1, c.Steps[i].Says(c)))
 	}

@@ -46,6 +46,9 @@ func (f *checkedFile) print(w io.Writer) {
 	for _, x := range f.Faults {
 		wrap(w, "  ", "      ", x.text)
 	}
+	if f.card != nil {
+		f.printSketch(w)
+	}
 	if f.Kind != isEnvelope {
 		f.printSays(w)
 	}
@@ -75,6 +78,18 @@ func (f *checkedFile) print(w io.Writer) {
 func (f *checkedFile) printSays(w io.Writer) {
 	for _, text := range f.Says {
 		wrap(w, "  ", "    ", text)
+	}
+}
+
+// printSketch draws the motors of a card as they stand, seen from above.
+func (f *checkedFile) printSketch(w io.Writer) {
+	lines := sketch(f.card)
+	if lines == nil {
+		return
+	}
+	wrap(w, "  ", "    ", "Motors from above, by the numbers of their outputs:")
+	for _, line := range lines {
+		fmt.Fprintln(w, strings.TrimRight("    "+line, " "))
 	}
 }
 

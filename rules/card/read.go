@@ -103,8 +103,12 @@ func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 				"take thrust out, so that the measure counts, or mend reading and lever")
 		}
 	}
+	placed := true
 	for _, row := range rows {
-		m.readPlace(row)
+		placed = m.readPlace(row) && placed
+	}
+	if placed {
+		c.checkLayout(rows)
 	}
 	if n := len(m.Places); n > 0 && m.Count > 0 && n != m.Count {
 		t.Fault("count", "there are not as many [[motor]]", t.Got("count"), "write one [[motor]] for each, or none")
@@ -178,7 +182,9 @@ func (m *Motors) readRig(t *document.Table) {
 	r.Measured = r.Reading > 0 && r.Lever > 0
 }
 
-func (m *Motors) readPlace(t *document.Table) {
+// readPlace says whether the place could be read; number and spin may have
+// faults all the same.
+func (m *Motors) readPlace(t *document.Table) (placed bool) {
 	p := Place{Line: t.Line()}
 	n, ok := t.Int("number", 1, 32)
 	if !ok && !t.Has("number") {
@@ -190,8 +196,10 @@ func (m *Motors) readPlace(t *document.Table) {
 			t.Fault("number", "two motors have this number", t.Got("number"), "give each output once")
 		}
 	}
+	placed = true
 	where := func(key string) float64 {
-		q, _ := rules.QuantityAt(t, key, rules.Length)
+		q, ok := rules.QuantityAt(t, key, rules.Length)
+		placed = placed && ok
 		if !t.Has(key) {
 			t.Missing(key, "missing", `write how far from the middle: `+key+` = "0.9 m", negative for the other side`)
 		}
@@ -204,6 +212,7 @@ func (m *Motors) readPlace(t *document.Table) {
 	}
 	p.Spin = Spin(s)
 	m.Places = append(m.Places, p)
+	return placed
 }
 
 func (c *Card) readPack(t *document.Table) {

@@ -50,17 +50,13 @@ func motorsSay(c *card.Card) (out []string) {
 			where = fmt.Sprintf("%s, %s out at %.0f deg from the nose", corners[int(math.Round(deg/45))%len(corners)], length(r.Arm), deg)
 		}
 		text := fmt.Sprintf("Motor %d: %s, %s.", r.Number, where, turns[r.Spin])
-		if r.Number > mostOutputs {
-			text += fmt.Sprintf(" Telemetry tells of outputs 1 to %d only: nobody sees this one.", mostOutputs)
+		if r.Number > card.HeardOutputs {
+			text += fmt.Sprintf(" Telemetry tells of outputs 1 to %d only: nobody sees this one.", card.HeardOutputs)
 		}
 		out = append(out, text)
 	}
 	return out
 }
-
-// mostOutputs is how many outputs are heard: 16 of SERVO_OUTPUT_RAW (the open
-// standard's common messages).
-const mostOutputs = 16
 
 // The size of the sketch, in columns and lines from the middle. A letter is
 // about twice as high as wide.

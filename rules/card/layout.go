@@ -66,6 +66,49 @@ func (c *Card) checkLayout(rows []*document.Table) {
 	}
 }
 
+// HeardOutputs is how many outputs telemetry tells of: 16 of SERVO_OUTPUT_RAW
+// (the open standard's common messages).
+const HeardOutputs = 16
+
+// unmeasurable says why no tilt response could be measured with these places,
+// and the mend; empty when one can.
+func (m *Motors) unmeasurable() (wrong, mend string) {
+	if len(m.Places) < 3 {
+		return "the card does not say where the motors stand", "write one [[motor]] with number, ahead, right and spin for each motor, three at the least"
+	}
+	for _, p := range m.Places {
+		if p.Number > HeardOutputs {
+			return "motor " + lineText(p.Number) + " is past output " + lineText(HeardOutputs) + ", the last that telemetry tells of",
+				"mend number under [[motor]], or put the motor on a lower output"
+		}
+	}
+	if m.inLine() {
+		return "the motors stand in one line, and a lean along it cannot be told from none", "mend ahead and right under [[motor]]"
+	}
+	return "", ""
+}
+
+// inLine says that every motor stands on one line.
+func (m *Motors) inLine() bool {
+	if len(m.Places) == 0 {
+		return true
+	}
+	// The longest way from the first motor to another, and how far the others
+	// stand beside it.
+	first := m.Places[0]
+	var way Place
+	for _, p := range m.Places {
+		if w := (Place{Ahead: p.Ahead - first.Ahead, Right: p.Right - first.Right}); w.Arm() > way.Arm() {
+			way = w
+		}
+	}
+	beside := 0.0
+	for _, p := range m.Places {
+		beside = max(beside, math.Abs(float64(way.Ahead*(p.Right-first.Right))-float64(way.Right*(p.Ahead-first.Ahead))))
+	}
+	return beside <= float64(float64(samePlace*way.Arm())*way.Arm())
+}
+
 // farther is the key of the larger of the place's two lengths.
 func farther(p Place) string {
 	if math.Abs(p.Ahead) >= math.Abs(p.Right) {

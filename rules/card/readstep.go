@@ -173,9 +173,8 @@ func anyQuantity(t *document.Table, key string) (rules.Quantity, bool) {
 func (c *Card) checkNames(rows []*document.Table) {
 	for i := range c.Steps {
 		s := &c.Steps[i]
-		if s.Measured && len(c.Motors.Places) < 3 {
-			rows[i].Fault("measured_by", "nothing can be measured: the card does not say where the motors stand", rows[i].Got("measured_by"),
-				"write one [[motor]] with number, ahead, right and spin for each motor, or take it out and tell the result by hand")
+		if wrong, mend := c.Motors.unmeasurable(); s.Measured && wrong != "" {
+			rows[i].Fault("measured_by", "nothing can be measured: "+wrong, rows[i].Got("measured_by"), mend+", or take it out and tell the result by hand")
 		}
 		var earlier []string
 		for j := range i {

@@ -37,7 +37,7 @@ var refusals = []struct{ old, new, want string }{
 	{`lasts    = "1 d"`, `lasts = "0 s"`, `card.toml:44: step[1].lasts: must be more than 0 (got "0 s"); write how long the result counts: lasts = "1 d"`},
 	{`how   = "one motor at a time"`, `ballast = "1 kg"`, `card.toml:55: step[3].ballast: only a step that flies lifts any (got "1 kg"); take it out`},
 	{`how   = "one motor at a time"`, `at_least = "1 kg"`, `card.toml:55: step[3].at_least: a ground step is passed or not (got "1 kg"); take it out, or write kind = "inspection"`},
-	{`how   = "one motor at a time"`, `measured_by = "tilt"`, `card.toml:55: step[3].measured_by: nothing can be measured: the card does not say where the motors stand (got "tilt"); write one [[motor]] with number, ahead, right and spin for each motor, or take it out and tell the result by hand`},
+	{`how   = "one motor at a time"`, `measured_by = "tilt"`, `card.toml:55: step[3].measured_by: nothing can be measured: the card does not say where the motors stand (got "tilt"); write one [[motor]] with number, ahead, right and spin for each motor, three at the least, or take it out and tell the result by hand`},
 	{`how   = "one motor at a time"`, `measured_by = "eye"`, `card.toml:55: step[3].measured_by: must be "tilt" (got "eye"); known here: tilt`},
 	{`at_least = "40 mm"`, "at_least = \"40 mm\"\nmeasured_by = \"tilt\"", `card.toml:44: step[1].measured_by: only a ground step is measured (got "tilt"); take it out, or write kind = "ground"`},
 	{`needs = ["Blade Clearance"]`, `needs = ["blade clearence"]`, `card.toml:56: step[3].needs: no step has this name (got "blade clearence"); did you mean "blade clearance"?`},

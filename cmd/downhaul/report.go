@@ -72,6 +72,7 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 			wrap(s.out, "Page: ", "  ", page)
 		}
 		c.markReported(s, rep)
+		c.keepShown(s, rep)
 	}
 	switch {
 	case bad != nil:
@@ -94,6 +95,36 @@ func (c *reportCmd) markReported(s *streams, rep *report.Report) {
 		if err := ses.MarkReported(rep.Made); err != nil && !c.JSON {
 			wrap(s.out, "Note: ", "  ", err.Error()+", so it is never removed to make room")
 		}
+	}
+}
+
+// keepShown keeps what a guard holds against the test card, beside the sessions.
+func (c *reportCmd) keepShown(s *streams, rep *report.Report) {
+	record := rep.Shown()
+	if record == nil {
+		return
+	}
+	say := func(format string, args ...any) {
+		if !c.JSON {
+			wrap(s.out, "Note: ", "  ", fmt.Sprintf(format, args...))
+		}
+	}
+	folder := ""
+	for _, dir := range c.Sessions {
+		abs, err := filepath.Abs(dir)
+		if err != nil || folder != "" && filepath.Dir(abs) != folder {
+			say("sessions of several folders: nothing is kept for a guard's test card; report on those of one log folder")
+			return
+		}
+		folder = filepath.Dir(abs)
+	}
+	path, err := record.Write(folder)
+	if err != nil {
+		say("nothing is kept for a guard's test card: %v", err)
+		return
+	}
+	if !c.JSON {
+		wrap(s.out, "For the test card: ", "  ", "record "+filepath.Join("shown", filepath.Base(path))+" beside the sessions")
 	}
 }
 

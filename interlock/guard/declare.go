@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/session"
+	"downhaul/interlock/shown"
 	"downhaul/interlock/tilt"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -77,7 +78,12 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		return err
 	}
 	d.early = append(d.early, bad...)
+	if bad, err = d.reported(logFolder); err != nil {
+		return err
+	}
+	d.early = append(d.early, bad...)
 	var stories []session.Story
+	var of []string // the session of each
 	newest := start
 	for _, r := range measured {
 		if r.Made.After(newest) {
@@ -96,7 +102,7 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		if err != nil {
 			d.early = append(d.early, err)
 		}
-		stories = append(stories, story)
+		stories, of = append(stories, story), append(of, s.Info.Session)
 		for i := range story.Declarations {
 			if wall := story.Declarations[i].Wall; wall.After(newest) {
 				newest = wall
@@ -110,7 +116,7 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 			d.result(x, -newest.Sub(x.Wall))
 		}
 		for _, r := range stories[i].Runs {
-			d.facts.Runs = append(d.facts.Runs, card.Flown{Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
+			d.facts.Runs = append(d.facts.Runs, card.Flown{Session: of[i], Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
 		}
 	}
 	return nil
@@ -131,6 +137,28 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 		return // the card asks for another kind of value now
 	}
 	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at})
+}
+
+// reported takes what the reports found of this craft's flights.
+func (d *declared) reported(logFolder string) (trouble []error, err error) {
+	records, trouble, err := shown.Records(logFolder, d.card.Craft.Name)
+	if err != nil {
+		return nil, err
+	}
+	d.facts.Hovers, d.facts.Forecast = nil, nil
+	for _, r := range records {
+		for _, h := range r.Hovers {
+			d.facts.Hovers = append(d.facts.Hovers, card.Hovered{Step: h.Step, For: time.Duration(h.ForS * float64(time.Second))})
+		}
+	}
+	if n := len(records); n > 0 {
+		last := &card.Forecast{Sessions: records[n-1].Sessions}
+		for _, x := range records[n-1].Reserves {
+			last.Reserves = append(last.Reserves, card.Reserve{Step: x.Step, Go: x.Go, Numbers: x.Numbers, Low: x.Low, High: x.High, Says: x.Says})
+		}
+		d.facts.Forecast = last
+	}
+	return trouble, nil
 }
 
 // measured takes the checks of the tilt response, for every step that asks for
@@ -189,7 +217,7 @@ func (g *Guard) flown(r session.Run) {
 	d := &g.declared
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.facts.Runs = append(d.facts.Runs, card.Flown{Step: r.Step, Trips: r.Trips})
+	d.facts.Runs = append(d.facts.Runs, card.Flown{Session: g.session.Info.Session, Step: r.Step, Trips: r.Trips})
 	g.tellCard(g.now())
 }
 
@@ -217,6 +245,11 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	switch x.What {
 	case session.DeclaredStep:
 		d.facts.Step = x.Step
+		// A report may have been made since the guard started. One that can not be
+		// read now counts as none.
+		if _, err := d.reported(g.pad.LogFolder); err != nil {
+			d.facts.Hovers, d.facts.Forecast = nil, nil
+		}
 	case session.DeclaredPacks:
 		d.facts.Packs = x.Packs
 	case session.DeclaredWind:

@@ -195,6 +195,17 @@ func (c *Card) checkNames(rows []*document.Table) {
 				s.Needs[n] = before.Name
 			}
 		}
+		if masses := map[float64]bool{}; s.Shown.HasReserve {
+			for j := range i {
+				if c.Steps[j].Kind == Flight {
+					masses[c.Steps[j].Ballast] = true
+				}
+			}
+			if len(masses) < 2 {
+				rows[i].Fault("reserve", "no report can tell it: a forecast needs hovers at two ballasts, and the card has not two before this step",
+					rows[i].Got("reserve"), "ask it of the third step that flies and later ones")
+			}
+		}
 		for n, name := range s.Shown.Packs {
 			p, ok := c.Pack(name)
 			if !ok {

@@ -106,10 +106,8 @@ func (s *Step) Conditions() []string {
 }
 
 // ForCrew is the part of Conditions that Unmet does not hold against the facts:
-// for the crew to see to, or for the last report to tell. ownWind is
-// Facts.OwnWind.
-func (s *Step) ForCrew(ownWind bool) []string {
-	out := s.fromReport()
+// for the crew to see to. ownWind is Facts.OwnWind.
+func (s *Step) ForCrew(ownWind bool) (out []string) {
 	if s.Shown.HasWind && ownWind {
 		out = append(out, s.wind()+", by the pad's own anemometer")
 	}

@@ -32,6 +32,10 @@ type Facts struct {
 	Results []Result
 	// Runs are those that began, oldest first.
 	Runs []Flown
+	// Hovers are the steady hovers that reports found; Forecast is the last
+	// report's of this craft, nil without one.
+	Hovers   []Hovered
+	Forecast *Forecast
 	// Envelope is the SHA-256 of the envelope that is enforced.
 	Envelope [32]byte
 }
@@ -44,9 +48,33 @@ type Result struct {
 	At     time.Duration
 }
 
-// Flown is one run: its step, how many trips it brought, and whether the record
-// breaks off in it.
+// Hovered is the longest steady hover of a step.
+type Hovered struct {
+	Step string
+	For  time.Duration
+}
+
+// Forecast is what one report foresees. Sessions are those it rests on.
+type Forecast struct {
+	Sessions []string
+	Reserves []Reserve
+}
+
+// Reserve is the lift to spare that is foreseen for a step, as a share of the
+// weight: the two ends of its 95 % interval where Numbers says that they are
+// there. Go is the report's own verdict, Says its reason.
+type Reserve struct {
+	Step      string
+	Go        bool
+	Numbers   bool
+	Low, High float64
+	Says      string
+}
+
+// Flown is one run: its session, its step, how many trips it brought, and
+// whether the record breaks off in it.
 type Flown struct {
+	Session  string
 	Step     string
 	Trips    int
 	BrokeOff bool
@@ -56,8 +84,8 @@ type Flown struct {
 // of the declared step. next is the first instant after Facts.Now at which more
 // may be asked because something lapses, rules.Never without one.
 //
-// It holds no steady hover and no lift reserve against the card: those need
-// the analysis after the flight. Conditions names them for the crew.
+// Steady hovers and the lift to spare come from reports: they need the analysis
+// after the flight.
 func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 	next = rules.Never
 	s, ok := c.Step(f.Step)
@@ -81,6 +109,12 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 	}
 	if s.Shown.NoTrips {
 		c.askNoTrips(s, f, say)
+	}
+	if s.Shown.Hover > 0 {
+		c.askHover(s, f, say)
+	}
+	if s.Shown.HasReserve {
+		askReserve(s, f, say)
 	}
 	if len(c.Packs) > 0 && len(f.Packs) == 0 {
 		say("no pack set is declared (downhaul declare packs)")
@@ -125,6 +159,67 @@ func (c *Card) askNoTrips(s *Step, f *Facts, say func(string, ...any)) {
 			say("the last run of %s brought %d trips: fly it again without one", name, r.Trips)
 		}
 	}
+}
+
+// askHover wants a steady hover of every step before that flies. One that has
+// not flown is told of already.
+func (c *Card) askHover(s *Step, f *Facts, say func(string, ...any)) {
+	for _, name := range s.Needs {
+		if need, _ := c.Step(name); need.Kind != Flight {
+			continue
+		}
+		if _, flew := f.lastOf(name); !flew {
+			continue
+		}
+		longest := time.Duration(0)
+		for _, h := range f.Hovers {
+			if strings.EqualFold(h.Step, name) {
+				longest = max(longest, h.For)
+			}
+		}
+		switch {
+		case longest >= s.Shown.Hover:
+		case longest == 0:
+			say("no report tells of a steady hover at %s, and %q needs %s (downhaul report)", name, s.Name, rules.FormatDuration(s.Shown.Hover))
+		default:
+			say("the longest steady hover at %s that a report tells of is %s, and %q needs %s", name,
+				rules.FormatDuration(longest.Truncate(time.Second)), s.Name, rules.FormatDuration(s.Shown.Hover))
+		}
+	}
+}
+
+// askReserve wants the last report to foresee the lift to spare. A step that has
+// flown has shown what it lifts, and is asked no more.
+func askReserve(s *Step, f *Facts, say func(string, ...any)) {
+	if _, flew := f.lastOf(s.Name); flew {
+		return
+	}
+	if f.Forecast == nil {
+		say("no report foresees the lift to spare of %s (downhaul report, on all sessions of this craft)", s.Name)
+		return
+	}
+	for _, r := range slices.Backward(f.Runs) {
+		if r.Session != "" && !slices.Contains(f.Forecast.Sessions, r.Session) {
+			say("the last report leaves out session %s, which flew %s: report on all sessions of this craft again", r.Session, r.Step)
+			return
+		}
+	}
+	share := func(v float64) string { return rules.Format(v, "%") }
+	for _, r := range f.Forecast.Reserves {
+		if !strings.EqualFold(r.Step, s.Name) {
+			continue
+		}
+		switch {
+		case !r.Numbers:
+			say("the last report can not tell the lift to spare of %s: %s", s.Name, r.Says)
+		case r.Low < s.Shown.Reserve:
+			say("the last report gives %s a lift to spare of %s to %s, and the card wants %s at the low end", s.Name, share(r.Low), share(r.High), share(s.Shown.Reserve))
+		case !r.Go:
+			say("the last report gives no go for %s: %s", s.Name, r.Says)
+		}
+		return
+	}
+	say("the last report tells nothing of %s: report on all sessions of this craft again", s.Name)
 }
 
 // inForce says why the newest result of the step does not count, and when one

@@ -1,0 +1,71 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+
+	"downhaul/interlock/report/lift"
+	"downhaul/interlock/shown"
+	"downhaul/interlock/triplog"
+)
+
+// Shown is what a guard may hold against the test card, for the craft of the
+// newest card: the longest steady hover of each step in each session whose
+// records are as they were written, and the lift to spare of the next steps.
+// Nil where no session has a card.
+func (r *Report) Shown() *shown.Record {
+	var newest *Session
+	for _, s := range r.Sessions {
+		if s.liftCard != nil && s.liftPad != nil {
+			newest = s
+		}
+	}
+	if newest == nil || r.Lift == nil || r.Lift.Forecast == nil {
+		return nil
+	}
+	out := &shown.Record{Schema: shown.Schema, Made: r.Made, Software: r.Software, Craft: newest.liftCard.Craft.Name,
+		Sessions: []string{}, Hovers: []shown.Hover{}, Reserves: []shown.Reserve{}}
+	of := map[string]*Session{} // by the name of a run
+	for _, s := range r.Sessions {
+		if s.liftCard == nil || !strings.EqualFold(s.liftCard.Craft.Name, out.Craft) {
+			continue
+		}
+		out.Sessions = append(out.Sessions, s.Session)
+		if !s.Integrity.sound() {
+			continue
+		}
+		for i := range s.Runs {
+			of[s.runName(&s.Runs[i])] = s
+		}
+	}
+	for _, p := range r.Lift.Forecast.Points {
+		s := of[p.Run]
+		if s == nil || p.Kind != lift.Hover {
+			continue
+		}
+		out.Hovers = withHover(out.Hovers, shown.Hover{Session: s.Session, Step: p.Step, ForS: p.To - p.From})
+	}
+	for i := range r.Lift.Forecast.Next {
+		n := &r.Lift.Forecast.Next[i]
+		why, settle := n.Sentence(r.Lift.units)
+		out.Reserves = append(out.Reserves, shown.Reserve{Step: n.Name, Go: n.Verdict == lift.Go, Numbers: n.Numbers,
+			Low: n.Reserve.Low, High: n.Reserve.High, Says: strings.TrimSpace(fmt.Sprintf("%s %s", why, settle))})
+	}
+	return out
+}
+
+// sound says that what was read is what was written, as far as anybody can tell.
+func (i *Integrity) sound() bool {
+	return i.Log.Verdict != triplog.Tampered && len(i.Changed) == 0 && (i.Equal == nil || !i.Equal.Claimed || i.Equal.Holds)
+}
+
+// withHover adds a hover, or lengthens the one that is there.
+func withHover(all []shown.Hover, h shown.Hover) []shown.Hover {
+	for i := range all {
+		if all[i].Session == h.Session && strings.EqualFold(all[i].Step, h.Step) {
+			all[i].ForS = max(all[i].ForS, h.ForS)
+			return all
+		}
+	}
+	return append(all, h)
+}

@@ -1,0 +1,68 @@
+package shown
+
+import (
+	"path/filepath"
+	"strings"
+	"time"
+
+	"downhaul/interlock/dated"
+)
+
+// Schema is the version of Record as JSON.
+const Schema = 1
+
+// Hover is the longest steady hover of a step in one session, s.
+type Hover struct {
+	Session string  `json:"session"`
+	Step    string  `json:"step"`
+	ForS    float64 `json:"for_s"`
+}
+
+// Reserve is the forecast of lift to spare for a step, as a share of the weight,
+// with its 95 % interval.
+type Reserve struct {
+	Step    string  `json:"step"`
+	Go      bool    `json:"go"`      // the report's own verdict
+	Numbers bool    `json:"numbers"` // Low and High are there
+	Low     float64 `json:"low_share"`
+	High    float64 `json:"high_share"`
+	// Says is why, and what to fly first, in words.
+	Says string `json:"says"`
+}
+
+// Record is what one report found. As a file its last field is a hash over the
+// others: it finds accident, not a forger.
+type Record struct {
+	Schema int `json:"schema"`
+	// Number counts the records of a log folder from 1.
+	Number   int       `json:"number"`
+	Made     time.Time `json:"made"`
+	Software string    `json:"software"`
+	Craft    string    `json:"craft"`
+	// Sessions are those that the report read and whose records are as they were
+	// written.
+	Sessions []string  `json:"sessions"`
+	Hovers   []Hover   `json:"hovers"`
+	Reserves []Reserve `json:"reserves"`
+}
+
+// Folder is where the records of a log folder stand, beside its sessions.
+func Folder(logFolder string) string { return filepath.Join(logFolder, "shown") }
+
+// Write numbers the record and keeps it in the log folder: whole or not at
+// all. It gives the path.
+func (r *Record) Write(logFolder string) (string, error) {
+	return dated.Write(Folder(logFolder), r.Made, func(number int) any { r.Number = number; return r })
+}
+
+// Records reads the records of one craft, oldest first. What can not be read is
+// left out, and told.
+func Records(logFolder, craft string) (records []*Record, trouble []error, err error) {
+	all, trouble, err := dated.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
+	for _, r := range all {
+		if strings.EqualFold(r.Craft, craft) {
+			records = append(records, r)
+		}
+	}
+	return records, trouble, err
+}

@@ -52,7 +52,7 @@ func TestReadWholeCard(t *testing.T) {
 	if s, _ := c.Step("first power-up"); s.Kind != Ground || s.Needs[0] != "blade clearance" {
 		t.Errorf("a need is not as the card spells it: %+v", s)
 	}
-	last := &c.Steps[4]
+	last := &c.Steps[5]
 	// The SHA-256 of nothing at all (NIST, secure hashing examples).
 	if last.Envelope != "heavy.toml" || last.EnvelopeHash[0] != 0xe3 || last.EnvelopeHash[31] != 0x55 || last.Shown.Hover != time.Minute || last.Shown.Reserve != 0.2 {
 		t.Errorf("step %+v", last)
@@ -71,7 +71,7 @@ func TestReadWholeCard(t *testing.T) {
 // What Unmet holds against the facts is not the crew's to see to as well.
 func TestForCrewIsWhatNobodyHolds(t *testing.T) {
 	c := mustRead(t, example(t))
-	hover, ballast := &c.Steps[3], &c.Steps[4]
+	hover, ballast := &c.Steps[3], &c.Steps[5]
 	for _, row := range []struct {
 		got  []string
 		want string

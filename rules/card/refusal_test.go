@@ -47,14 +47,15 @@ var refusals = []struct{ old, new, want string }{
 	{`also    = ["keep-out empty"]`, `pass = "it flew"`, `card.toml:62: step[4].pass: a flight has no value to type in (got "it flew"); take it out, or write kind = "inspection"`},
 	{`packs   = ["a1"]`, `packs = ["A2"]`, `card.toml:64: step[4].packs: no [[pack]] has this name (got "A2"); add the pack, or take it out here`},
 	{`name    = "empty hover"`, `name = "Fasteners"`, `card.toml:59: step[4].name: two steps have this name (got "Fasteners"); rename one; the other is on line 46
-card.toml:69: step[5].needs: no step has this name (got "empty hover"); name an earlier step, add one with kind = "inspection", or write it under also = ["…"]`},
-	{`needs    = ["empty hover"]`, `needs = ["ballast 10"]`, `card.toml:69: step[5].needs: a step cannot need itself or a later one (got "ballast 10"); name earlier steps`},
-	{`needs    = ["empty hover"]`, `needs = [5]`, `card.toml:69: step[5].needs: entry 1 must be text in quotes (got the number 5); write needs = ["…", "…"]`},
-	{`envelope = "heavy.toml"`, ``, `card.toml:74: step[5].envelope_sha256: there is no envelope beside it (got "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852…"); name the file: envelope = "heavy.toml"`},
-	{`envelope_sha256 = "e3`, `envelope_sha256 = "zz`, `card.toml:74: step[5].envelope_sha256: is no SHA-256 (got "zzb0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852…"); write the 64 digits that sha256sum prints for the file`},
+card.toml:73: step[6].needs: no step has this name (got "empty hover"); name an earlier step, add one with kind = "inspection", or write it under also = ["…"]`},
+	{`needs    = ["empty hover"]`, `needs = ["ballast 10"]`, `card.toml:73: step[6].needs: a step cannot need itself or a later one (got "ballast 10"); name earlier steps`},
+	{`needs    = ["empty hover"]`, `needs = [5]`, `card.toml:73: step[6].needs: entry 1 must be text in quotes (got the number 5); write needs = ["…", "…"]`},
+	{`envelope = "heavy.toml"`, ``, `card.toml:78: step[6].envelope_sha256: there is no envelope beside it (got "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852…"); name the file: envelope = "heavy.toml"`},
+	{`envelope_sha256 = "e3`, `envelope_sha256 = "zz`, `card.toml:78: step[6].envelope_sha256: is no SHA-256 (got "zzb0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852…"); write the 64 digits that sha256sum prints for the file`},
 	{`envelope_sha256 = "e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855"`, ``,
-		`card.toml:66: step[5].envelope_sha256: missing: nobody could tell whether the limits are still the ones that were agreed; write the 64 digits that sha256sum prints for the file; check prints them too`},
-	{`no_trips = true`, `no_trip = true`, `card.toml:71: step[5].no_trip: unknown key; did you mean "no_trips"?`},
+		`card.toml:70: step[6].envelope_sha256: missing: nobody could tell whether the limits are still the ones that were agreed; write the 64 digits that sha256sum prints for the file; check prints them too`},
+	{`ballast = "5 kg"`, `ballast = "0 kg"`, `card.toml:76: step[6].reserve: no report can tell it: a forecast needs hovers at two ballasts, and the card has not two before this step (got "20 %"); ask it of the third step that flies and later ones`},
+	{`no_trips = true`, `no_trip = true`, `card.toml:75: step[6].no_trip: unknown key; did you mean "no_trips"?`},
 }
 
 func TestRefusals(t *testing.T) {

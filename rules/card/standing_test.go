@@ -16,7 +16,7 @@ func met(c *Card) *Facts {
 		Runs:     []Flown{{Session: "s1", Step: "empty hover"}},
 		Hovers:   []Hovered{{"empty hover", 20 * time.Second}, {"Empty Hover", time.Minute}},
 		Forecast: &Forecast{[]string{"s1"}, []Reserve{{Step: "Ballast 10", Go: true, Numbers: true, Low: 0.2, High: 0.4}}},
-		Envelope: c.Steps[4].EnvelopeHash,
+		Envelope: c.Steps[5].EnvelopeHash,
 	}
 }
 

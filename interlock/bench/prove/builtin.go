@@ -176,6 +176,8 @@ func (t *builtins) craft() {
 	}
 	t.add("craft restarts in flight", fault, "a boot clock that runs back trips")
 
+	t.forged()
+
 	links := t.p.setup.Intake.Links
 	g := &rogue{scene: t.b.air.sc, system: t.p.setup.Intake.Craft.System}
 	switch {

@@ -18,7 +18,7 @@ func (t *trial) all() {
 	case t.rule.Stop == rules.NoStop:
 		t.moot("in time, chatter, dither, step", "it only warns, at once, and latches nothing")
 	case t.rate:
-		t.skip("in time, chatter, dither, step", "not tried for a rate of change, which is worked out over a span")
+		t.rates()
 	default:
 		t.inTime()
 		t.chatter()
@@ -33,6 +33,7 @@ func (t *trial) all() {
 	t.frozen()
 	t.unknown()
 	t.wrongSender()
+	t.forged()
 	t.lateData()
 	t.phase()
 }
@@ -54,6 +55,8 @@ func (t *trial) within() {
 		fault = fmt.Sprintf("tripped at %s, which is not past %s", t.say(v), t.say(t.limit))
 	case t.stranger(r.log) != "":
 		fault = fmt.Sprintf("%q tripped, and nothing that it rests on had moved", t.stranger(r.log))
+	case t.rate && t.way*(t.limit-t.in) > t.slackOfRate():
+		fault = fmt.Sprintf("a rate of no more than %s is read as past %s", t.say(t.x), t.say(t.limit))
 	case !t.rate && !t.plain && !t.as(v, t.in):
 		fault = fmt.Sprintf("read %s where %s was sent", t.say(v), t.say(t.in))
 	}
@@ -124,6 +127,8 @@ func (t *trial) beyond() {
 	switch {
 	case !ok || !t.left(v) && !t.trips:
 		fault = fmt.Sprintf("tripped although nothing past the limit was read (%s)", t.say(v))
+	case t.rate && t.way*(t.x-t.limit) > t.slackOfRate():
+		fault = fmt.Sprintf("it takes a rate of %s to be read as past %s", t.say(t.x), t.say(t.limit))
 	case took > t.budget.Relay:
 		fault = fmt.Sprintf("took %s, and may take %s", ms(took), ms(t.budget.Relay))
 	case took < t.rule.Lasting && t.rule.Stop != rules.NoStop: // a caution comes at once
@@ -354,16 +359,21 @@ func (t *trial) dither() {
 	}
 	t.back(r)
 	r.run(t.d.settle + t.d.forget + 4*t.period)
+	t.latched(clear, r, cleared())
+}
+
+// latched: the violation is over, and nothing comes on again by itself.
+func (t *trial) latched(name string, r *rig, cleared bool) {
 	fault := ""
 	switch s := r.state(); {
-	case !cleared():
+	case !cleared:
 		fault = "fully back inside, and the violation still stands"
 	case s == interlock.Live || s == interlock.Ready || s == interlock.Closing:
 		fault = fmt.Sprintf("the latch let go by itself: it is %v", s)
 	case t.rule.Stop == rules.Immediate && r.relay:
 		fault = "the relay closed again by itself"
 	}
-	t.add(clear, fault, "the violation is over, and the latch stays")
+	t.add(name, fault, "the violation is over, and the latch stays")
 }
 
 // spike: one single sample past the limit.
@@ -397,6 +407,11 @@ func (t *trial) spike() {
 		t.add(name, fault, "%s for one sample does not move the average past the limit", t.say(t.x))
 		return
 	}
+	t.single(name, r)
+}
+
+// single judges what one sample past the limit did.
+func (t *trial) single(name string, r *rig) {
 	f := t.verdict(r.log, interlock.ReasonRule)
 	must := t.rule.Lasting <= t.period
 	fault, says := "", "lasting is longer than one sample: no trip"

@@ -33,6 +33,9 @@ type drive struct {
 	jump float64
 }
 
+// tensionSpan is the span over which the change of the tension is taken.
+const tensionSpan = 50 * time.Millisecond
+
 // float32Step is one step of a 32-bit number near x.
 func float32Step(x float64) float64 {
 	f := float32(math.Abs(x))
@@ -201,7 +204,9 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 	case rules.RotorSpeed:
 		motors(rules.Motor1Speed, same)
 	case rules.TensionRate:
-		return nil, "the change of the tension is a slope over 50 ms of converter counts: no inverse is written for it"
+		// Its drive is the tension: what is asked of it is asked of a rate.
+		d.id = rules.Tension
+		field(rules.Tension, same)
 	case rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10:
 		field(rules.WindSpeed, same)
 		d.average = true

@@ -23,6 +23,9 @@ func (t *trial) ready() (why string, mend bool) {
 	}
 	t.trips = t.trips || t.rate && t.rule.Lasting > 0
 	t.period = t.p.period(d.moves)
+	if t.rule.Watch == rules.TensionRate {
+		t.over = max(tensionSpan, t.period)
+	}
 	if t.rate && (d.average || d.id == rules.LinkLag) {
 		return "the rate of a channel that is itself worked out over a span: no inverse is written for it", false
 	}
@@ -42,6 +45,15 @@ func (t *trial) ready() (why string, mend bool) {
 			low = 1
 		}
 		room, from := 1.5*math.Abs(t.limit)*t.hold().Seconds(), t.from(t.near)
+		if t.rule.Lasting > 0 {
+			// Chatter takes more, if there is so much.
+			for _, times := range [...]float64{3.4, 2.3} {
+				if more := times * math.Abs(t.limit) * t.onceAround().Seconds(); more < high-low {
+					room = math.Max(room, more)
+					break
+				}
+			}
+		}
 		switch {
 		case high-low < room:
 			return fmt.Sprintf("to change so fast for %s it would have to leave what can be read", ms(t.hold())), false
@@ -58,7 +70,7 @@ func (t *trial) ready() (why string, mend bool) {
 		t.near.rest()
 		t.near.run(2500 * time.Millisecond)
 	} else if t.rate {
-		t.near.run(t.d.settle + t.rule.Over + t.rule.StaleAfter) // what was set is no change of the day
+		t.near.run(t.d.settle + t.over + t.rule.StaleAfter) // what was set is no change of the day
 	}
 	t.near.justAfter(d.moves)
 	t.near.core.View(&t.near.view)
@@ -83,7 +95,7 @@ func (t *trial) ready() (why string, mend bool) {
 func (t *trial) probe(x float64) (v float64, past bool) {
 	r := t.fresh(t.near)
 	t.inside(r, x)
-	span := t.d.settle + t.rule.Over + 3*t.period
+	span := t.d.settle + t.over + 3*t.period
 	if t.rate {
 		span = t.hold() // a rate goes on being worked out
 	}
@@ -111,7 +123,7 @@ func (t *trial) edge() string {
 	if t.rate {
 		// The steps grow with the value, which ends well off where it began.
 		from := t.from(t.near)
-		t.q = math.Max(step(from), step(from+t.limit*t.hold().Seconds())) / t.rule.Over.Seconds()
+		t.q = math.Max(step(from), step(from+t.limit*t.hold().Seconds())) / t.over.Seconds()
 	}
 	at := func(k int) float64 { return t.limit + t.way*float64(k)*t.q }
 	in, out, ok := straddle(func(k int) bool { _, p := t.probe(at(k)); return p }, func(k int) bool { return t.rate || t.plausible(at(k)) })
@@ -160,11 +172,13 @@ func (t *trial) nowhere() bool {
 
 // span is what the channel can read; a cell above 4.5 V counts as a whole pack.
 func (t *trial) span() (low, high float64) {
-	c := t.rule.Watch.Channel()
+	c := t.d.id.Channel()
 	pack := c.ID >= rules.Pack1Voltage && c.ID <= rules.Pack4CellSpread
 	switch {
 	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1LowestCell-rules.Pack1Voltage:
 		return c.Low, 4.45
+	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1Current-rules.Pack1Voltage, c.ID == rules.SupplyCurrent:
+		return 0, 327 // what flips its sign, or fills its field, is doubtful
 	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1Left-rules.Pack1Voltage, c.ID == rules.SupplyLeft:
 		return 0, 1
 	}

@@ -166,10 +166,15 @@ func (t *trial) told() bool {
 	return true
 }
 
+// ofRadio says that a radio of the link tells the value, and not the craft.
+func (t *trial) ofRadio() bool {
+	return t.rule.Watch == rules.RadioRSSI || t.rule.Watch == rules.RadioRemoteRSSI || t.rule.Watch == rules.RadioErrors
+}
+
 // astray is a scene with the excursion in it.
 func (t *trial) astray(s scene) scene {
 	if t.rate {
-		t.d.set(&s, t.from(t.near)+t.way*math.Abs(t.limit)*t.rule.Over.Seconds()*3)
+		t.d.set(&s, t.from(t.near)+t.way*math.Abs(t.limit)*t.over.Seconds()*3)
 		for _, id := range slow {
 			s.v[id] = s.to[id]
 		}
@@ -189,7 +194,7 @@ func (t *trial) wrongSender() {
 	case !t.told():
 		t.moot(name, "the pad's own sensor: nobody else can send it")
 		return
-	case t.rule.Watch == rules.RadioRSSI || t.rule.Watch == rules.RadioRemoteRSSI || t.rule.Watch == rules.RadioErrors:
+	case t.ofRadio():
 		t.moot(name, "a radio tells of itself under a number of its own")
 		return
 	}

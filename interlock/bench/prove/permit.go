@@ -94,6 +94,9 @@ func (t *starts) apart(base *rig, x *condition, k int) *rig {
 // breaks lists the ways out of a condition; a plain value has one.
 func (t *starts) breaks(i int) ([]condition, string) {
 	c := &t.p.env.Permissives[i]
+	if c.Watch == rules.TensionRate {
+		return nil, "a change of the tension cannot be held for as long as a start takes"
+	}
 	d, why := t.p.driveOf(c.Watch)
 	if d == nil {
 		if why == "" {

@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/telemetry"
+	"downhaul/interlock/telemetry/signing"
 	"downhaul/rules"
 )
 
@@ -37,8 +38,14 @@ type Setup struct {
 	// to go on.
 	Progress func(what string, n, of int) bool
 
+	// Signed says that the craft signs its frames: they come through the guard's
+	// own door for signed ones then, with a key that is made up for the proof.
+	Signed bool
+
 	// open makes the core; nil is the guard's own.
 	open func(env *rules.Envelope, site interlock.Site, in intake.Config) (core, door, error)
+	// leak, if set, puts something wrong around the door for signed frames.
+	leak func(d door) door
 	// only, if set, says which rules are proved; the empty name is all that is
 	// built in.
 	only func(rule string) bool
@@ -204,6 +211,12 @@ func (p *plan) newRig() (*rig, error) {
 	c, d, err := p.setup.open(p.env, p.setup.Site, p.setup.Intake)
 	if err != nil {
 		return nil, fmt.Errorf("prove: %w", err)
+	}
+	if p.setup.Signed {
+		d = p.newSigned(d, signing.Seen{})
+		if p.setup.leak != nil {
+			d = p.setup.leak(d)
+		}
 	}
 	r := &rig{p: p, core: c, door: d, follow: rules.Never, rate: -1, outward: 1, keeping: true,
 		due: make([]time.Duration, len(p.sources)), sent: make([]int, len(p.sources)), told: make([]uint64, len(p.sources)),

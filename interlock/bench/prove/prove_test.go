@@ -3,6 +3,7 @@ package prove
 import (
 	"errors"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -112,4 +113,29 @@ func TestTheDemosFilesAreProved(t *testing.T) {
 		t.Logf("to start: %s: %s: %s", c.Name, c.Outcome, c.Says)
 	}
 	t.Log(r.Notes)
+}
+
+// A craft that signs is proved behind the guard's own door for signed frames,
+// and comes to the same times and edges.
+func TestASigningCraftIsProvedBehindItsDoor(t *testing.T) {
+	s := setupOf(t, demoFile(t, "envelope.toml"), demoFile(t, "pad.toml"))
+	plain := report(t, s)
+	s.Signed = true
+	r := report(t, s)
+	for _, f := range faults(r) {
+		t.Error(f)
+	}
+	for i, row := range r.Rules {
+		was := plain.Rules[i]
+		if row.Outcome != Pass || *row.Held != *was.Held || *row.Tripped != *was.Tripped || *row.Detect != *was.Detect || *row.Silence != *was.Silence {
+			t.Errorf("%s: %s, and unsigned %+v", row.Rule, row.Outcome, was)
+		}
+		forged := slices.ContainsFunc(row.Cases, func(c Case) bool { return c.Name == "forged frames" && c.Outcome == Pass })
+		if told := row.Rule == "ceiling" || row.Rule == "tilt" || row.Rule == "pack floor"; told != forged {
+			t.Errorf("%s: forged frames tried: %v", row.Rule, forged)
+		}
+	}
+	if got := r.Count(Pass) - plain.Count(Pass); got != 3+int(forgeries)-1 {
+		t.Errorf("%d cases more than for a craft that does not sign", got)
+	}
 }

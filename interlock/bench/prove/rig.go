@@ -6,9 +6,13 @@ import (
 	"slices"
 	"time"
 
+	"github.com/bluenviron/gomavlib/v3/pkg/frame"
+	"github.com/bluenviron/gomavlib/v3/pkg/message"
+
 	"downhaul/interlock"
 	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/telemetry/signing"
 	"downhaul/rules"
 )
 
@@ -55,7 +59,9 @@ type rig struct {
 	sent []int           // by source
 	told []uint64        // by source: the boot clock of its last frame, µs
 	seq  uint8
-	lost []float64 // by source: share of a frame that is still to be lost
+	// stamp is that of the craft's last signature.
+	stamp signing.Stamp
+	lost  []float64 // by source: share of a frame that is still to be lost
 	// mute sources say nothing; silent says that no frame of the craft comes.
 	mute   []bool
 	silent bool
@@ -108,6 +114,8 @@ type rogue struct {
 	only     []int // the sources that it imitates; nil for all
 	from     netip.AddrPort
 	link     uint8
+	// forge is what is wrong with its signatures.
+	forge forgery
 }
 
 const contactorTime = 30 * time.Millisecond
@@ -260,20 +268,30 @@ func (r *rig) sendFrame(i int) {
 		r.seq++
 		if !lost {
 			r.frame, r.told[i] = r.now, r.bootMicros(&r.sc)
-			b := r.p.encoder.frame(s.make(r, &r.sc), r.p.setup.Intake.Craft.System, r.p.setup.Intake.Craft.Component, seq)
+			b := r.frameOf(s.make(r, &r.sc), r.p.setup.Intake.Craft.System, seq, genuine)
 			r.chunk(intake.Chunk{Source: intake.Telemetry, From: r.p.from, Bytes: b})
 		}
 	}
 	if g := r.rogue; g != nil && (s.boot || !g.bootOnly) && (g.only == nil || slices.Contains(g.only, i)) {
 		g.scene.pass(r.now, 0)
 		g.fixed = r.told[i]
-		b := r.p.encoder.frame(s.make(r, &g.scene), g.system, r.p.setup.Intake.Craft.Component, r.seq)
+		b := r.frameOf(s.make(r, &g.scene), g.system, r.seq, g.forge)
 		from := r.p.from
 		if g.from.IsValid() {
 			from = g.from
 		}
 		r.chunk(intake.Chunk{Source: intake.Telemetry, From: from, Link: g.link, Bytes: b})
 	}
+}
+
+// frameOf is a frame with the craft's component; one under the craft's name is
+// signed where the pad asks for that.
+func (r *rig) frameOf(m message.Message, system, seq uint8, how forgery) []byte {
+	craft := r.p.setup.Intake.Craft
+	if !r.p.setup.Signed || system != craft.System {
+		return r.p.encoder.frame(m, system, craft.Component, seq, nil)
+	}
+	return r.p.encoder.frame(m, system, craft.Component, seq, func(f *frame.V2Frame) *frame.V2Key { return how.stamped(f, r.now, &r.stamp) })
 }
 
 func (r *rig) sendPins() {

@@ -24,9 +24,10 @@ type trial struct {
 	way    float64 // +1 when the way out is up, −1 when it is down
 	limit  float64 // past it the rule is left
 	rate   bool
-	plain  bool // is, is_not: a value and not a way
-	trips  bool // past the limit is what trips: the value falls back by itself
-	near   *rig // in the air, inside, from where every excursion sets out
+	over   time.Duration // the span of a rate
+	plain  bool          // is, is_not: a value and not a way
+	trips  bool          // past the limit is what trips: the value falls back by itself
+	near   *rig          // in the air, inside, from where every excursion sets out
 	period time.Duration
 	budget Budget
 	x, in  float64 // the excursion, and the last value inside, as they are set
@@ -117,8 +118,8 @@ func (t *trial) climb(r *rig, x float64) {
 
 // from is where a ramp of the watched channel starts.
 func (t *trial) from(r *rig) float64 {
-	if t.rule.Watch.Channel().Derived {
-		if now := r.core.Reading(t.rule.Watch); now.Quality == rules.Good {
+	if t.d.id.Channel().Derived {
+		if now := r.core.Reading(t.d.id); now.Quality == rules.Good {
 			return now.Value
 		}
 	}
@@ -150,7 +151,7 @@ func (t *trial) fresh(base *rig) *rig {
 // heed starts to follow what the rule judges.
 func (t *trial) heed(r *rig) {
 	rateOf := -1
-	if t.rate {
+	if t.rate && t.rule.Watch != rules.TensionRate {
 		rateOf = t.i
 	}
 	r.heed(t.rule.Watch, rateOf)
@@ -176,7 +177,7 @@ func (t *trial) tell(r *rig) {
 
 // hold is how long a value must be held so that the rule must have decided.
 func (t *trial) hold() time.Duration {
-	return t.d.settle + t.rule.Over + t.rule.Lasting + 4*t.period + 20*time.Millisecond
+	return t.d.settle + t.over + t.rule.Lasting + 4*t.period + 20*time.Millisecond
 }
 
 // verdict is the rule's own decision in a log: its trip, or its caution for a
@@ -271,7 +272,8 @@ func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 	row = Row{Rule: rule.Name, Line: rule.Line, Channel: rule.Watch.String(), Side: s.name, Unit: unitOf(rule), Limit: s.limit,
 		Stop: rule.Stop.String(), StaleAfter: rule.StaleAfter.Seconds(), Cases: []Case{}, Index: p.origin(i)}
 	t := &trial{p: p, b: b, i: i, rule: rule, row: &row, way: s.way, limit: s.limit,
-		rate:  rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster,
+		rate:  rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster || rule.Watch == rules.TensionRate,
+		over:  rule.Over,
 		plain: rule.Form == rules.Is || rule.Form == rules.IsNot, budget: p.setup.Budget(rule)}
 	budget := t.budget.Relay.Seconds()
 	row.Budget = &budget
@@ -322,7 +324,7 @@ func quoted(names []string) string {
 	return strings.Join(out, " and ")
 }
 
-func pick(first bool, yes, no string) string {
+func pick[T any](first bool, yes, no T) T {
 	if first {
 		return yes
 	}

@@ -1,14 +1,20 @@
 package prove
 
 import (
+	"bufio"
+	"bytes"
+	"encoding/binary"
 	"os"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/bluenviron/gomavlib/v3/pkg/frame"
+
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/telemetry/signing"
 	"downhaul/rules"
 )
 
@@ -84,6 +90,10 @@ type defect struct {
 	out   func(effects []interlock.Effect) []interlock.Effect
 	bytes func(c *intake.Chunk) []byte
 	after func(in []interlock.Input) []interlock.Input
+	// leak lets a telemetry chunk past the door for signed frames.
+	leak func(c *intake.Chunk) bool
+	// rows are the rules, if they are not the demo's.
+	rows string
 	// pad is the pad file, if it is not the demo's.
 	pad string
 	// found is what the proof must say, as "rule: case"; "" any.
@@ -114,6 +124,34 @@ func wasSaid(lines ...interlock.Line) func(core, *interlock.Input) bool {
 func without(which func(f *interlock.Effect) bool) func([]interlock.Effect) []interlock.Effect {
 	return func(effects []interlock.Effect) []interlock.Effect {
 		return slices.DeleteFunc(effects, func(f interlock.Effect) bool { return which(&f) })
+	}
+}
+
+// rateRow are rules of change.
+var rateRow = wideRule("pull", "tether.tension", "rising_faster = \"1 kN/s\"\nlasting = \"300 ms\"\ndeadband = \"50 N/s\"", now) +
+	wideRule("spike", "tether.tension", "rising_faster = \"3 kN/s\"", now) +
+	wideRule("jerk", "tether.tension_rate", "above = \"4 kN/s\"\nlasting = \"200 ms\"", now)
+
+// smoothed lets the tension move by no more than 100 N from one sample to the
+// next.
+func smoothed() func(core, *interlock.Input) bool {
+	return func(c core, in *interlock.Input) bool {
+		if s := &in.Sample; in.Kind == interlock.SampleInput && s.Channel == rules.Tension && s.Quality == rules.Good {
+			if was := c.Reading(rules.Tension); was.Quality == rules.Good {
+				s.Value = min(s.Value, was.Value+100)
+			}
+		}
+		return true
+	}
+}
+
+// halved halves what is measured of a channel.
+func halved(id rules.ChannelID) func(core, *interlock.Input) bool {
+	return func(_ core, in *interlock.Input) bool {
+		if in.Kind == interlock.SampleInput && in.Sample.Channel == id {
+			in.Sample.Value /= 2
+		}
+		return true
 	}
 }
 
@@ -220,6 +258,25 @@ var seeded = []defect{
 	{name: "nobody asks how long the rotors take to stop", site: func(s *interlock.Site) { s.StopProven = true }, found: "to start: stop not proven"},
 	{name: "a stop that is pressed is not seen before a start", in: wasSaid(interlock.EStopA, interlock.EStopB), found: "to start: emergency stop pressed"},
 	{name: "a switch that is let go is not heard", in: deaf(interlock.Hold), pad: "../../../cmd/downhaul/proving/pad.toml", found: "to start: hold-to-run let go"},
+	{name: "an unsigned frame will do", leak: func(c *intake.Chunk) bool { return c.Bytes[2]&1 == 0 && c.Bytes[5] == 1 }, found: "pack floor below: forged frames"},
+	{name: "an unsigned frame keeps it alive", leak: func(c *intake.Chunk) bool { return c.Bytes[2]&1 == 0 && c.Bytes[5] == 1 }, found: "built-in: frames unsigned"},
+	{name: "any key will do", leak: func(c *intake.Chunk) bool { return !signedWell(c.Bytes) }, found: "tilt above: forged frames"},
+	{name: "any key keeps it alive", leak: func(c *intake.Chunk) bool { return !signedWell(c.Bytes) }, found: "built-in: frames signed with another key"},
+	{name: "what is said again will do", leak: func(c *intake.Chunk) bool { return signedWell(c.Bytes) && off(c, craftLink, -5) }, found: "tilt above: forged frames"},
+	{name: "what is said again keeps it alive", leak: func(c *intake.Chunk) bool { return signedWell(c.Bytes) && off(c, craftLink, -5) }, found: "built-in: frames said again"},
+	{name: "an old stamp will do", leak: func(c *intake.Chunk) bool { return off(c, freshLink, -62) }, found: "built-in: frames over a minute old"},
+	{name: "a stamp of tomorrow will do", leak: func(c *intake.Chunk) bool { return off(c, freshLink, 62) }, found: "built-in: frames over a minute ahead"},
+	{name: "a rate ignores its lasting", rows: rateRow, rule: "pull", change: func(r *rules.Rule) { r.Lasting = time.Millisecond }, found: "pull rising: back in time"},
+	{name: "a rate lasts half as long", rows: rateRow, rule: "pull", change: func(r *rules.Rule) { r.Lasting /= 2 }, found: "pull rising: chatter"},
+	{name: "a rate's deadband is not kept", rows: rateRow, rule: "pull", change: func(r *rules.Rule) { r.Deadband = 1e-9 }, found: "pull rising: dither in the deadband"},
+	{name: "a rate is over in the deadband", rows: rateRow, rule: "pull", change: func(r *rules.Rule) { r.Deadband = 1e-9 }, found: "pull rising: held in the deadband"},
+	{name: "a rate is never over", rows: rateRow, rule: "pull", change: func(r *rules.Rule) { r.Deadband = 2 * r.Limit }, found: "pull rising: fully back"},
+	{name: "a rate over twice the span", rows: rateRow, rule: "pull", change: func(r *rules.Rule) { r.Over *= 2 }, found: "pull rising: step"},
+	{name: "a jump is smoothed away", rows: rateRow, in: smoothed(), found: "spike rising: one sample"},
+	{name: "a rate in the wrong unit", rows: rateRow, rule: "pull", change: func(r *rules.Rule) { r.Limit *= 1.05 }, found: "pull rising: outside"},
+	{name: "a change of tension that is half", rows: rateRow, in: halved(rules.Tension), found: "jerk above: outside"},
+	{name: "a change of tension over its limit", rows: rateRow, rule: "jerk", change: func(r *rules.Rule) { r.Limit *= 0.99 }, found: "jerk above: inside"},
+	{name: "a change of tension that lasts too long", rows: rateRow, rule: "jerk", change: func(r *rules.Rule) { r.Lasting *= 2 }, found: "jerk above: step"},
 	{name: "the relay is told a call late", out: lateRelay(), found: "tilt above: stop"},
 	{name: "the end's grace is too long", site: func(s *interlock.Site) { s.EndGrace += time.Second }, found: "built-in: end in the air"},
 }
@@ -247,6 +304,44 @@ func stillKnown() func(core, *interlock.Input) bool {
 		}
 		return true
 	}
+}
+
+// leakyDoor is the door for signed frames with a hole in it.
+type leakyDoor struct {
+	*signedDoor
+	leak func(c *intake.Chunk) bool
+}
+
+func (l *leakyDoor) clone() door { return &leakyDoor{l.signedDoor.clone().(*signedDoor), l.leak} }
+
+func (l *leakyDoor) AppendFrom(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
+	if c.Source == intake.Telemetry && l.leak(c) {
+		return l.signedDoor.door.AppendFrom(dst, c)
+	}
+	return l.signedDoor.AppendFrom(dst, c)
+}
+
+// signedWell says whether the library finds the signature of one frame good.
+func signedWell(b []byte) bool {
+	key := frame.V2Key(proofKey)
+	r := &frame.Reader{BufByteReader: bufio.NewReader(bytes.NewReader(b)), DialectRW: sums, InKey: &key}
+	if err := r.Initialize(); err != nil {
+		panic(err)
+	}
+	_, err := r.Read()
+	return err == nil
+}
+
+// off says that a frame's stamp, under that link number, lies so many seconds
+// off the clock.
+func off(c *intake.Chunk, link byte, seconds int) bool {
+	if c.Bytes[2]&1 == 0 {
+		return false
+	}
+	tail := c.Bytes[len(c.Bytes)-13:]
+	stamp := int64(binary.LittleEndian.Uint64(append(slices.Clone(tail[1:7]), 0, 0)))
+	apart := stamp - int64(signing.StampOf(proofDay.Add(c.At)))
+	return tail[0] == link && apart/1000 == int64(seconds)*100
 }
 
 // lateTakeoff hears "in the air" only when the craft has been saying so for two
@@ -345,8 +440,15 @@ func TestSeededFaultsAreFound(t *testing.T) {
 				on, err = os.ReadFile(d.pad)
 				must(t, err)
 			}
-			s := setupOf(t, envelope, on)
+			text := envelope
+			if d.rows != "" {
+				text = []byte("version = 1\ntitle = \"seeded\"\n" + d.rows)
+			}
+			s := setupOf(t, text, on)
 			s.open = d.build
+			if d.leak != nil {
+				s.Signed, s.leak = true, func(k door) door { return &leakyDoor{k.(*signedDoor), d.leak} }
+			}
 			// Only what must find it is run: all of it together takes long.
 			s.only = func(rule string) bool {
 				if rule == "" {

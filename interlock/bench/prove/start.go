@@ -107,7 +107,7 @@ func (p *plan) settleDown(s *scene, ground bool) {
 	}
 	for i := range p.env.Rules {
 		r := &p.env.Rules[i]
-		if ground && r.While != rules.Always || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
+		if ground && r.While != rules.Always || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster || r.Watch == rules.TensionRate {
 			continue
 		}
 		at(r.Watch).inside(r)

@@ -131,6 +131,9 @@ func printTrip(w io.Writer, t *report.Trip) {
 	wrap(w, fmt.Sprintf("  %9s  trip %-2d", report.At(t.At), t.Number), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
 	x := &t.Times
 	var text []string
+	if film := t.Filmed(); film != "" {
+		text = append(text, "on a film "+film)
+	}
 	if x.Detected != nil {
 		text = append(text, fmt.Sprintf("decided %s after the value passed the limit", report.Took(x.Detected))+may(x.BudgetDetect))
 	} else if x.BudgetDetect != nil {

@@ -34,6 +34,11 @@ type decision struct {
 	Unit       string   `json:"unit"`
 	Cause      string   `json:"cause"`
 	Line       string   `json:"line"`
+
+	// flashed is when the lamp had last flashed, for the state flashFor; that is
+	// empty before the first.
+	flashed  time.Duration
+	flashFor string
 }
 
 func (d *decision) at() time.Duration { return time.Duration(d.AtNS) }
@@ -46,18 +51,24 @@ const mostEvents = 50_000
 type events struct {
 	list     []decision
 	unlisted int // trips and cautions beyond
+	flash    decision
 }
 
 // add takes a decision in its textual form. What says nothing to a reader of
 // the day is left out.
 func (e *events) add(text []byte) error {
-	if bytes.Contains(text, []byte(`"kind":"sound"`)) || bytes.Contains(text, []byte(`"kind":"lamp"`)) {
+	if bytes.Contains(text, []byte(`"kind":"sound"`)) {
 		return nil
 	}
 	var d decision
 	if err := json.Unmarshal(text, &d); err != nil {
 		return err
 	}
+	if d.Kind == "lamp" {
+		e.flash = d
+		return nil
+	}
+	d.flashed, d.flashFor = e.flash.at(), e.flash.State
 	if len(e.list) >= mostEvents && d.Kind != "state" && d.Kind != "relay" {
 		if d.Kind == "trip" || d.Kind == "caution" && d.On {
 			e.unlisted++

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"fmt"
 	"time"
 
 	"downhaul/interlock/bench"
@@ -150,10 +151,14 @@ type Followed struct {
 
 // Trip is one stop that became due.
 type Trip struct {
-	Session  string    `json:"session"`
-	Number   uint32    `json:"number"`
-	At       *Quantity `json:"at"`
-	UTC      time.Time `json:"utc"`
+	Session string    `json:"session"`
+	Number  uint32    `json:"number"`
+	At      *Quantity `json:"at"`
+	UTC     time.Time `json:"utc"`
+	// Flash is how long before it the lamp had flashed for FlashFor, which is
+	// what a film shows; nil before the first flash.
+	Flash    *Quantity `json:"since_flash"`
+	FlashFor string    `json:"flash_for,omitempty"`
 	Rule     string    `json:"rule"`
 	Channel  string    `json:"channel"`
 	Value    *Quantity `json:"value"`
@@ -164,6 +169,15 @@ type Trip struct {
 	Cause    string    `json:"cause,omitempty"`
 	Says     string    `json:"says"`
 	Times    Times     `json:"times"`
+}
+
+// Filmed is where a film that shows the lamp shows the trip; empty before the
+// first flash.
+func (t *Trip) Filmed() string {
+	if t.Flash == nil {
+		return ""
+	}
+	return fmt.Sprintf("%.3f s after the lamp flashed for %s", t.Flash.Value, t.FlashFor)
 }
 
 // Times are how long things took around a trip, as recorded.

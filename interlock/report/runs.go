@@ -159,6 +159,9 @@ func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Ep
 				Value: ofRule(d.Value, r, d.Unit), Limit: ofRule(d.Limit, r, d.Unit), Stop: d.Stop, FirstOut: d.FirstOut,
 				Reason: d.Reason, Cause: d.Cause, Says: d.cause(r), Times: Times{Notes: []string{}},
 			})
+			if t := &open.Trips[len(open.Trips)-1]; d.flashFor != "" {
+				t.Flash, t.FlashFor = seconds(d.at()-d.flashed), d.flashFor
+			}
 			open.reach(d.at())
 		case open == nil:
 		case d.Kind == "state" && (d.State == blocked || d.State == closing) && d.From != live && d.From != lowering:

@@ -92,6 +92,12 @@ func (r *rig) command(line string) {
 			r.t.Fatal(err)
 		}
 		r.glide(h, span(f[2]))
+	case "creep": // creep METRES DURATION: the height drifts, and no climb is told
+		h, err := strconv.ParseFloat(f[1], 64)
+		if err != nil {
+			r.t.Fatal(err)
+		}
+		r.drift(h, span(f[2]))
 	case "descend":
 		r.glide(0, span(f[1]))
 	case "land":

@@ -86,6 +86,7 @@ type Engine struct {
 	powerGone   bool // power was seen gone, or had its time to go
 
 	armed, airborne bool
+	heightOff       bool // the height is not near zero
 	maxBoot         float64
 	bootKnown       bool
 	linkHeard       bool

@@ -30,12 +30,17 @@ const (
 	NeedChannel    // channel Index healthy for long enough
 	NeedReset      // reset made
 	NeedNotEnded
+	NeedHeight // height near zero before a start
 )
 
 // Unmet is one need that is not met.
 type Unmet struct {
 	Need  Need
 	Index int // rule, permissive or channel ID
+	// Cause is, for NeedChannel, why its last reading is missing; Value, for
+	// NeedHeight, the height in m.
+	Cause rules.Cause
+	Value float64
 	// Since is, for NeedChannel, the time from which it is healthy, or Never.
 	Since time.Duration
 }
@@ -60,6 +65,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(e.relayBad, NeedRelay),
 		say(!e.linkUp, NeedLink),
 		say(e.armed && !e.closed, NeedDisarmed),
+		e.heightOff && !e.closed && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value}),
 		say(e.diskLow, NeedDisk),
 		say(e.overdue != 0, NeedProof),
 		say(!e.stopProven, NeedStopProven),
@@ -87,7 +93,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 func (e *Engine) eachChannelUnmet(fn func(Unmet) bool) bool {
 	for _, id := range e.used {
 		c := &e.channels[id]
-		if c.needed && !c.healthy && !fn(Unmet{Need: NeedChannel, Index: int(id), Since: c.streak}) {
+		if c.needed && !c.healthy && !fn(Unmet{Need: NeedChannel, Index: int(id), Since: c.streak, Cause: e.table[id].Cause}) {
 			return false
 		}
 	}

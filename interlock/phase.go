@@ -1,6 +1,7 @@
 package interlock
 
 import (
+	"math"
 	"time"
 
 	"downhaul/interlock/derived"
@@ -49,6 +50,7 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 		if e.state == Lowering && r.Quality == rules.Good {
 			e.arm(timerHeight, at+id.Stale())
 		}
+		e.heightNear(r)
 		e.consider(at)
 	case rules.MotorHighest:
 		e.consider(at)
@@ -63,6 +65,27 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 		} else if r.Quality == rules.Good {
 			e.disarm(timerClimb)
 		}
+	}
+}
+
+// heightBack is how far inside the bound a height must be again before it no
+// longer stands in the way of a start, m.
+const heightBack = 0.2
+
+// heightNear watches for a height that does not read near zero. A craft on the
+// pad before a start is at zero: what it reads there is what every limit of
+// height would be off by, and a drift or a home that crept away shows nowhere
+// else. It counts before a start only.
+func (e *Engine) heightNear(r derived.Result) {
+	if e.site.Duty != Guard || r.Quality != rules.Good {
+		return
+	}
+	bound := e.site.LowHeight
+	if e.heightOff {
+		bound -= heightBack
+	}
+	if off := math.Abs(r.Value) > bound; off != e.heightOff {
+		e.heightOff, e.dirty = off, true
 	}
 }
 

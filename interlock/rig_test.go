@@ -255,7 +255,12 @@ func (r *rig) press(l Line, held time.Duration) {
 }
 
 // glide takes the height to h in d with the climb that belongs to it.
-func (r *rig) glide(h float64, d time.Duration) {
+func (r *rig) glide(h float64, d time.Duration) { r.heightTo(h, d, true) }
+
+// drift is glide with no climb told.
+func (r *rig) drift(h float64, d time.Duration) { r.heightTo(h, d, false) }
+
+func (r *rig) heightTo(h float64, d time.Duration, climbs bool) {
 	from := 0.0
 	for _, v := range r.values {
 		if v.id == rules.HeightGlobal {
@@ -263,7 +268,9 @@ func (r *rig) glide(h float64, d time.Duration) {
 		}
 	}
 	steps := int(d / r.tick)
-	r.set(rules.ClimbGlobal, (h-from)/d.Seconds(), rules.Good)
+	if climbs {
+		r.set(rules.ClimbGlobal, (h-from)/d.Seconds(), rules.Good)
+	}
 	for i := 1; i <= steps; i++ {
 		r.set(rules.HeightGlobal, from+float64((h-from)*float64(i))/float64(steps), rules.Good)
 		r.run(r.tick)

@@ -45,8 +45,17 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 		return fmt.Sprintf("%s: %s", env.Rules[u.Index].Name, v.RuleNow(env, u.Index))
 	case NeedPermissive:
 		return v.permissive(env, u.Index)
+	case NeedHeight:
+		unit := rules.DefaultUnit(rules.Length, env.Units)
+		return fmt.Sprintf("the height reads %s before the start: set it to zero at the craft (home, or start it anew)", rules.Format(u.Value, unit))
 	case NeedChannel:
 		id := rules.ChannelID(u.Index)
+		switch u.Cause {
+		case rules.HomeMoved:
+			return id.String() + ": the craft's home moved; leave it disarmed and still for 10 s"
+		case rules.Disagreement, rules.Unhealthy:
+			return fmt.Sprintf("%s: missing: %v", id, u.Cause)
+		}
 		if u.Since == rules.Never {
 			return id.String() + ": not heard, or not healthy"
 		}

@@ -106,10 +106,10 @@ func TestPromise14_MovedHomeMakesHeightMissing(t *testing.T) {
 		{"not at all", 52, 5, 10, false},
 		{"0.9 m up", 52, 5, 10.9, false},
 		{"1.1 m up", 52, 5, 11.1, true},
-		{"0.89 m north", 52.000008, 5, 10, false},
-		{"1.11 m north", 52.00001, 5, 10, true},
-		{"0.69 m east", 52, 5.00001, 10, false}, // at 52° a degree of longitude is 0.616 of that
-		{"1.1 m west", 52, 4.999984, 10, true},
+		{"8.9 m north", 52.00008, 5, 10, false}, // as a receiver wanders
+		{"11.1 m north", 52.0001, 5, 10, true},
+		{"6.9 m east", 52, 5.0001, 10, false}, // at 52° a degree of longitude is 0.616 of that
+		{"11 m west", 52, 4.99984, 10, true},
 	} {
 		r := newRig(t, whole(), rules.Height)
 		setHome(r, 0, 52, 5, 10)
@@ -149,6 +149,38 @@ func TestPromise14_MovedHomeStandsUntilDisarmedAndRested(t *testing.T) {
 	r.wantGood(t, rules.Height, 0, 0)
 }
 
+// A flight controller that follows with its home while it is disarmed, and sets
+// it anew when it is armed.
+func TestPromise14_HomeIsFollowedWhileDisarmed(t *testing.T) {
+	for _, c := range []struct {
+		name    string
+		armed   float64
+		arming  float64 // m that home goes up with the arming
+		missing bool
+	}{{"disarmed", 0, 0.9, false}, {"disarmed, then far", 0, 1.1, true}, {"armed", 1, 0.1, true}} {
+		r := newRig(t, whole(), rules.Height)
+		setHome(r, 0, 52, 5, 10)
+		at, alt := time.Duration(0), 10.0
+		for range 30 { // 3 m in all
+			r.put(at, rules.CraftArmed, c.armed)
+			fly(r, at, at+time.Second, constant(0), constant(0))
+			at += time.Second
+			alt += 0.1
+			setHome(r, at, 52, 5, alt)
+		}
+		fly(r, at, at+time.Second, constant(0), constant(0))
+		at += time.Second
+		r.put(at, rules.CraftArmed, 1)
+		setHome(r, at, 52, 5, alt+c.arming)
+		fly(r, at, at+time.Second, constant(0), constant(0))
+		if c.missing {
+			r.wantMissing(t, rules.Height, rules.HomeMoved)
+		} else {
+			r.wantGood(t, rules.Height, 0, 0)
+		}
+	}
+}
+
 func TestPromise14_UnhealthyEstimatorMakesHeightMissing(t *testing.T) {
 	for _, c := range []struct {
 		flags   float64
@@ -181,9 +213,9 @@ func TestPromise14_HomeAcrossTheDateLine(t *testing.T) {
 	for _, c := range []struct {
 		from, to float64
 		moved    bool
-	}{{179.999999, -179.999999, false}, {-179.999999, 179.999999, false}, {179.99999, -179.99999, true}, {-179.99999, 179.99999, true}} {
+	}{{179.99999, -179.99999, false}, {-179.99999, 179.99999, false}, {179.9999, -179.9999, true}, {-179.9999, 179.9999, true}} {
 		r := newRig(t, whole(), rules.Height)
-		setHome(r, 0, -17, c.from, 10) // 0.2 m and 2.1 m apart
+		setHome(r, 0, -17, c.from, 10) // 2.1 m and 21 m apart
 		fly(r, 0, time.Second, constant(5), constant(0))
 		setHome(r, time.Second, -17, c.to, 10)
 		fly(r, time.Second, 2*time.Second, constant(5), constant(0))

@@ -8,9 +8,13 @@ import (
 )
 
 const (
-	// homeMoves is how far home may wander before it counts as moved, level or
-	// up and down: a metre of height is what promise 14 allows.
+	// homeMoves is how far up or down home may wander before it counts as moved:
+	// a metre of height is what promise 14 allows.
 	homeMoves = 1.0 // m
+	// homeWanders is the same on the level. Heights above home are told against
+	// its altitude alone, so a level move counts only when it is no wandering of
+	// the receiver any more but another place (common practice, no source).
+	homeWanders = 10.0 // m
 	// homeRests is how long home must have stayed put before a height above
 	// it is believed again.
 	homeRests = 10 * time.Second
@@ -24,8 +28,13 @@ const (
 // later message says by how much the pad is off. So a move stands until the
 // craft says, freshly, that it is disarmed, and home has rested for 10 s: then
 // the craft is where its crew can see that the height reads right. Unknown
-// counts as armed. A craft that sets its home when it is armed must therefore be
-// close to its old home, or be disarmed and left for 10 s.
+// counts as armed.
+//
+// Flight controllers set home anew when they are armed, and some follow with it
+// while disarmed. So as long as the craft says, freshly, that it is disarmed, small
+// moves are followed: they do not add up, and when it is armed only what home moves
+// by then counts. The heights are told above the home that is followed, and that
+// they read near zero is asked before a start.
 type home struct {
 	known      [3]bool    // latitude, longitude, altitude heard
 	place      [3]float64 // rad, rad, m
@@ -48,15 +57,17 @@ func (h *home) look(at time.Duration, t *Table) {
 	north := float64(earthRadius * (now[0] - h.place[0]))
 	east := float64(float64(earthRadius*turn(now[1]-h.place[1])) * Cos(now[0]))
 	level := math.Sqrt(float64(north*north) + float64(east*east))
-	if level > homeMoves || math.Abs(now[2]-h.place[2]) > homeMoves {
+	if level > homeWanders || math.Abs(now[2]-h.place[2]) > homeMoves {
 		h.moved, h.restedFrom, h.place = true, at, now
 		return
 	}
+	armed := fresh(t, rules.CraftArmed, at)
+	if armed.Quality != rules.Good || armed.Value != 0 {
+		return
+	}
+	h.place = now
 	if h.moved && at-h.restedFrom >= homeRests {
-		armed := fresh(t, rules.CraftArmed, at)
-		if armed.Quality == rules.Good && armed.Value == 0 {
-			h.moved, h.restedFrom = false, 0
-		}
+		h.moved, h.restedFrom = false, 0
 	}
 }
 

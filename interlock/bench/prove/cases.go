@@ -91,6 +91,8 @@ func (t *trial) as(read, sent float64) bool {
 		return math.Abs(sent-t.limit) <= slack && read <= t.limit
 	case rules.LinkLoss:
 		slack += 0.02
+	case rules.PackResistance:
+		slack += 0.01 * sent // the gentle steps of before are still in the fit
 	}
 	return math.Abs(read-sent) <= slack
 }
@@ -455,7 +457,7 @@ func (t *trial) step() {
 // ramp: slowly past the limit; the record says where it was found.
 func (t *trial) ramp() {
 	const name = "slow ramp"
-	if t.d.settle > 15*time.Second || t.rule.Watch == rules.LinkLag || t.rule.Watch == rules.LinkLoss || t.rule.Watch == rules.Sway {
+	if t.d.settle > 15*time.Second || t.rule.Watch == rules.PackResistance || t.rule.Watch == rules.LinkLag || t.rule.Watch == rules.LinkLoss || t.rule.Watch == rules.Sway {
 		t.skip(name, "a slow change is not told apart from the span it is worked out over")
 		return
 	}

@@ -143,10 +143,12 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 		return nil, "" // silence is its drive
 	case rules.CraftBootClock:
 		return nil, "the craft's own clock cannot be moved without a restart, which is a trip of its own"
-	case rules.PackResistance, rules.PackResting:
-		return nil, "the pack's resistance is a fit over many steps of its load: no single excursion gives a wanted value"
+	case rules.PackResistance:
+		p.resistance(d)
+	case rules.PackResting:
+		p.resting(d)
 	case rules.PackToFloor:
-		return nil, "the time to the floor is a fit over 20 s of a falling voltage: no single excursion gives a wanted value"
+		p.toFloor(d)
 	case rules.LinkLag:
 		field(rules.LinkLag, same)
 		d.jump = lagJump

@@ -30,6 +30,14 @@ func (t *trial) ready() (why string, mend bool) {
 		return "the rate of a channel that is itself worked out over a span: no inverse is written for it", false
 	}
 	switch {
+	case d.id == rules.PackResistance && hard(t.p.usualVolts(), math.Abs(t.limit)) < hardLeast:
+		return "so high a resistance would take more of the pack's voltage than it has to show it", false
+	case d.id == rules.PackResistance && t.limit < 8*gentleOhms:
+		return "so low a resistance is lost in the steps of the voltage", false
+	case d.id == rules.PackToFloor && t.way > 0:
+		return "to be inside it the pack would have to be nearly empty all along", false
+	case d.id == rules.PackToFloor && t.limit > 2*3600:
+		return "so slow a fall is lost in the steps of the voltage", false
 	case d.id == rules.SlantRange && (t.rate || t.way < 0):
 		return "the range is moved along the ground here, and the height keeps it from coming near", false
 	case d.id == rules.Sway && t.way < 0, d.id == rules.Peak10 && t.way < 0, d.id == rules.Lull10 && t.way > 0:
@@ -65,6 +73,10 @@ func (t *trial) ready() (why string, mend bool) {
 	case slow && !t.rate && !t.plain:
 		room := math.Min(0.3*d.jump+t.rule.Deadband, 0.9*d.jump)
 		t.d.set(&t.near.sc, t.limit-t.way*room)
+	}
+	if d.id == rules.PackToFloor {
+		t.d.set(&t.near.sc, t.limit-t.way*0.15*math.Abs(t.limit))
+		t.near.run(t.d.settle + 5*time.Second)
 	}
 	if d.jump < math.Inf(1) {
 		t.near.rest()

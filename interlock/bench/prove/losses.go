@@ -68,6 +68,9 @@ func (t *trial) frozen() {
 		}
 		n = max(n, k)
 	}
+	if t.rule.Watch == rules.PackResistance || t.rule.Watch == rules.PackResting {
+		n = max(n, stuckAfter) // the current is
+	}
 	if n == 0 {
 		t.skip(name, "not watched for freezing: the same digits again and again are believed (frozen_after would watch them)")
 		return
@@ -181,6 +184,9 @@ func (t *trial) astray(s scene) scene {
 		return s
 	}
 	t.d.set(&s, t.x)
+	if t.rule.Watch == rules.PackToFloor {
+		s.force(s.drain.id, s.drain.floor-0.5)
+	}
 	for _, id := range slow {
 		s.v[id] = s.to[id]
 	}

@@ -59,6 +59,7 @@ type plan struct {
 	sources   []source
 	pinPeriod time.Duration
 	from      netip.AddrPort
+	loads     bool // the pack is modelled under load
 	wiggles   [rules.ChannelCount]bool
 	turns     int // of the source that sends now
 	notes     []string
@@ -168,6 +169,13 @@ func (p *plan) lay(env *rules.Envelope) error {
 			}
 		}
 	}
+	p.loads = false
+	for _, id := range p.watched() {
+		p.loads = p.loads || id == rules.PackResistance || id == rules.PackResting
+	}
+	if p.loads { // a current that never flickers counts as one that sticks
+		p.wiggles[p.setup.Site.Derived.PackCurrent] = true
+	}
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		if id.Channel().FrozenAfter > 0 && wanted[id] {
 			p.wiggles[id] = true
@@ -245,7 +253,11 @@ func (p *plan) newRig() (*rig, error) {
 			r.sc.force(rules.ESCVoltage, volts)
 		}
 	}
+	r.load.gentle, r.sc.ohms = gentleSteps, 0.03
 	d0 := &p.setup.Site.Derived
+	if k := d0.PackVoltage; p.loads && k >= rules.Pack1Voltage && k <= rules.Pack4CellSpread {
+		r.sc.byVoltage[(k-rules.Pack1Voltage)/eachPack] = true
+	}
 	r.sc.force(rules.North, d0.AnchorNorth+0.5)
 	r.sc.force(rules.East, d0.AnchorEast)
 	return r, nil

@@ -22,21 +22,22 @@ func (p *plan) power() []source {
 	list := []source{{feeds: feeds, make: func(r *rig, s *scene) message.Message {
 		at := func(k rules.ChannelID) float64 {
 			if supply == rules.Pack1Voltage {
-				return s.v[[...]rules.ChannelID{rules.Pack1Voltage, rules.Pack1Current, rules.Pack1Left}[k]]
+				return r.at(s, [...]rules.ChannelID{rules.Pack1Voltage, rules.Pack1Current, rules.Pack1Left}[k])
 			}
-			return s.v[supply+k]
+			return r.at(s, supply+k)
 		}
+		volts, amps := p.loaded(r, s, supply, at(0), at(1))
 		left := int8(-1)
 		if v := at(2); !math.IsNaN(v) {
 			left = int8(math.Max(-1, math.Min(127, math.Round(100*v))))
 		}
-		return &common.MessageSysStatus{VoltageBattery: u16(1000*at(0), 65535), CurrentBattery: i16(100*at(1), -1), BatteryRemaining: left}
+		return &common.MessageSysStatus{VoltageBattery: u16(1000*volts, 65535), CurrentBattery: i16(100*amps, -1), BatteryRemaining: left}
 	}}}
 	if !p.setup.Intake.Fields.SupplyIsPack {
 		for k := range 4 {
 			first := rules.Pack1Voltage + rules.ChannelID(k)*eachPack
-			list = append(list, source{feeds: span(first, first+eachPack-1), make: func(_ *rig, s *scene) message.Message {
-				return p.battery(s, k)
+			list = append(list, source{feeds: span(first, first+eachPack-1), make: func(r *rig, s *scene) message.Message {
+				return p.battery(r, s, k)
 			}})
 		}
 	}
@@ -64,10 +65,11 @@ func (p *plan) cellsOf(pack int) int {
 
 // battery tells one pack. The cells carry it all: voltage is their sum, the
 // lowest is the first, the highest the last.
-func (p *plan) battery(s *scene, k int) message.Message {
-	at := func(id rules.ChannelID) float64 { return s.v[id+rules.ChannelID(k)*eachPack] }
+func (p *plan) battery(r *rig, s *scene, k int) message.Message {
+	at := func(id rules.ChannelID) float64 { return r.at(s, id+rules.ChannelID(k)*eachPack) }
+	volts, amps := p.loaded(r, s, rules.Pack1Voltage+rules.ChannelID(k)*eachPack, at(rules.Pack1Voltage), at(rules.Pack1Current))
 	m := &common.MessageBatteryStatus{Id: uint8(k), Temperature: i16(100*at(rules.Pack1Temperature), 32767),
-		CurrentBattery: i16(100*at(rules.Pack1Current), -1), EnergyConsumed: -1, BatteryRemaining: -1}
+		CurrentBattery: i16(100*amps, -1), EnergyConsumed: -1, BatteryRemaining: -1}
 	m.CurrentConsumed = i32(at(rules.Pack1Charge) / 3.6)
 	if v := at(rules.Pack1Left); !math.IsNaN(v) {
 		m.BatteryRemaining = int8(math.Max(-1, math.Min(127, math.Round(100*v))))
@@ -75,7 +77,7 @@ func (p *plan) battery(s *scene, k int) message.Message {
 	for i := range m.Voltages {
 		m.Voltages[i] = 65535
 	}
-	volts, lowest, spread := at(rules.Pack1Voltage), at(rules.Pack1LowestCell), at(rules.Pack1CellSpread)
+	lowest, spread := at(rules.Pack1LowestCell), at(rules.Pack1CellSpread)
 	n := p.cellsOf(k)
 	if math.IsNaN(volts) || math.IsNaN(lowest) || math.IsNaN(spread) {
 		return m

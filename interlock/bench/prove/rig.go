@@ -91,6 +91,8 @@ type rig struct {
 	read   bool
 	good   time.Duration // its last good reading
 
+	load load // of the modelled pack
+
 	frame  time.Duration // when the craft's last frame came
 	calls  int
 	log    []event
@@ -155,7 +157,7 @@ func (r *rig) at(s *scene, id rules.ChannelID) float64 {
 	if math.Abs(x) < 1e-3 {
 		q = max(q, 1e-6)
 	}
-	if slices.Contains(r.moved, id) {
+	if slices.Contains(r.moved, id) && !(r.p.loads && id == r.p.setup.Site.Derived.PackCurrent) {
 		return x + math.Copysign(r.outward*q, r.outward*x)
 	}
 	return x + q

@@ -137,7 +137,18 @@ func (t *trial) inside(r *rig, x float64) {
 }
 
 // back brings everything to where it was before.
-func (t *trial) back(r *rig) { r.sc, r.outward = t.near.sc, 1 }
+func (t *trial) back(r *rig) {
+	was := r.sc
+	r.sc, r.outward = t.near.sc, 1
+	switch t.rule.Watch {
+	case rules.PackResistance:
+		r.sc.kick, r.sc.kicks = was.kick+1, 10 // what it remembers of the pack it forgets slowly
+	case rules.PackToFloor:
+		// A pack that is drained does not fill again.
+		id := r.sc.drain.id
+		r.sc.v[id], r.sc.to[id] = was.v[id], was.to[id]
+	}
+}
 
 // fresh is a pad inside the limit just after a sample, with the rule heeded.
 func (t *trial) fresh(base *rig) *rig {

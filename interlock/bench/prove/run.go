@@ -24,6 +24,9 @@ func Run(setup Setup) (*Report, error) {
 	out := &Report{Schema: Schema, Rules: []Row{}, Builtins: []Case{}, Starts: []Case{}}
 	say("the way to live")
 	p.unfed()
+	p.without(func(i int) string {
+		return pick(byLoad(p.env.Rules[i].Watch) && p.asideWhy[i] == "" && len(p.env.Rules) > 1, loadAlone, "")
+	}, func(int) string { return "" })
 	b, err := p.begin()
 	if err != nil {
 		return nil, err

@@ -23,6 +23,13 @@ type scene struct {
 	// byVoltage takes a pack's cells from its voltage, not its voltage from the
 	// lowest cell and the spread: whichever was set last.
 	byVoltage [4]bool
+	// ohms is the resistance of the pack that is modelled under load; with a
+	// new kick it has so many hard steps of its load tell it.
+	ohms  float64
+	kick  uint32
+	kicks int
+	// drain is what empties it.
+	drain drain
 	// failed own sensors cannot be read.
 	failed bool
 
@@ -81,6 +88,7 @@ var slow = [...]rules.ChannelID{rules.HeightGlobal, rules.HeightLocal, rules.Hei
 
 // pass lets time pass for what moves by itself.
 func (s *scene) pass(now, d time.Duration) {
+	s.drain.pass(s, d)
 	if s.ramp != nil {
 		x := s.rampFrom + s.rampRate*(now-s.rampAt).Seconds()
 		s.ramp.set(s, x)

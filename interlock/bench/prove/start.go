@@ -107,7 +107,7 @@ func (p *plan) settleDown(s *scene, ground bool) {
 	}
 	for i := range p.env.Rules {
 		r := &p.env.Rules[i]
-		if ground && r.While != rules.Always || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster || r.Watch == rules.TensionRate {
+		if ground && r.While != rules.Always && !byLoad(r.Watch) || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster || r.Watch == rules.TensionRate {
 			continue
 		}
 		at(r.Watch).inside(r)
@@ -124,6 +124,10 @@ func (p *plan) settleDown(s *scene, ground bool) {
 		}
 		d, _ := p.driveOf(id)
 		if d == nil {
+			continue
+		}
+		if byLoad(id) {
+			d.set(s, b.byHand(id))
 			continue
 		}
 		now, known := p.valueIn(s, d)

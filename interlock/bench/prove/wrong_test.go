@@ -230,4 +230,3 @@ func lateRelay() func([]interlock.Effect) []interlock.Effect {
 		return out
 	}
 }
-

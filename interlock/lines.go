@@ -321,6 +321,11 @@ func (e *Engine) host(at time.Duration, in Input) {
 	case HostLost:
 		note.Reason = ReasonLost
 	case HostStalled:
+		if e.state == Blocked {
+			// The pins' silence, which ends first, has taken Ready away already:
+			// the reset must not outlast a time in which nobody looked.
+			e.resetDone, e.dirty = false, true
+		}
 		e.builtinTrip(at, EventImmediate, ReasonStalled)
 		return
 	case HostRelayFailed:

@@ -219,17 +219,23 @@ type line struct {
 func (l line) Write(p []byte) (int, error) { return l.f.Write(p) }
 func (l line) Close() error                { return nil }
 
-// A serial line that goes dead is seen, and said.
-func TestDeadSerialLineIsSeen(t *testing.T) {
-	t.Parallel()
+// pty is a serial line: its far end, and the name of the near one.
+func pty(t *testing.T) (far *os.File, device string) {
+	t.Helper()
 	fd, err := unix.Open("/dev/ptmx", unix.O_RDWR|unix.O_NOCTTY|unix.O_CLOEXEC|unix.O_NONBLOCK, 0)
 	house.Need(t, err == nil, "no pseudo terminal on this system")
-	far := os.NewFile(uintptr(fd), "/dev/ptmx")
-	defer far.Close()
+	far = os.NewFile(uintptr(fd), "/dev/ptmx")
+	t.Cleanup(func() { far.Close() })
 	must(t, unix.IoctlSetPointerInt(fd, unix.TIOCSPTLCK, 0))
 	n, err := unix.IoctlGetInt(fd, unix.TIOCGPTN)
 	must(t, err)
-	device := filepath.Join("/dev/pts", strconv.Itoa(n))
+	return far, filepath.Join("/dev/pts", strconv.Itoa(n))
+}
+
+// A serial line that goes dead is seen, and said.
+func TestDeadSerialLineIsSeen(t *testing.T) {
+	t.Parallel()
+	far, device := pty(t)
 	b := newTable(t, "watch", "kind = \"serial\"\ndevice = \""+device+"\"\nbaud = 57600")
 	p := b.start()
 	folder := b.status().Folder
@@ -243,4 +249,37 @@ func TestDeadSerialLineIsSeen(t *testing.T) {
 	if !bytes.Contains(p.out.Bytes(), []byte("nothing heard")) {
 		t.Logf("not on the terminal: %s", p.out.String())
 	}
+}
+
+// A serial adapter that is pulled out while live and comes back as another
+// device, under the name that stays the same (/dev/serial/by-id, or a rule for
+// devices): power off when it goes, heard again when it is back, and nothing
+// resumes by itself.
+func TestSerialLineBackUnderAnotherName(t *testing.T) {
+	t.Parallel()
+	b := newTable(t, "guard", "kind = \"serial\"\ndevice = \"@FOLDER@/craft\"\nbaud = 57600")
+	name := filepath.Join(b.dir, "craft")
+	far, device := pty(t)
+	must(t, os.Symlink(device, name))
+	p := b.start()
+	folder := b.status().Folder
+	stop := b.flyOver(line{f: far})
+	board := b.makeLive()
+	stop()
+	must(t, os.Remove(name), far.Close()) // pulled out
+	soon(t, "tripped", func() bool { return b.status().State == "tripped" })
+	soon(t, "the lost line told", func() bool { return b.logged(folder, "link 0 down") })
+	next, device := pty(t)
+	must(t, os.Symlink(device, name))
+	heard := b.status().Link.Frames
+	b.flyOver(line{f: next})
+	soon(t, "the craft heard again", func() bool { return b.status().Link.Frames > heard+20 })
+	soon(t, "the line told to be back", func() bool { return strings.Count(b.told(folder), "link 0 up") == 2 })
+	time.Sleep(500 * time.Millisecond)
+	s, err := board.Show()
+	must(t, err)
+	if st := b.status(); st.State != "tripped" || st.RelayOn || s.Power {
+		t.Errorf("it is %s, relay %v, power %v", st.State, st.RelayOn, s.Power)
+	}
+	p.end()
 }

@@ -67,9 +67,10 @@ func soon(t testing.TB, what string, ok func() bool) {
 
 // table is a folder with the files of one guard, and its processes.
 type table struct {
-	t    *testing.T
-	dir  string
-	port string // of the UDP link
+	t      *testing.T
+	dir    string
+	port   string                // of the UDP link
+	orders chan craftmodel.Event // to the craft that flies
 }
 
 func newTable(t *testing.T, duty, link string) *table {
@@ -79,12 +80,12 @@ func newTable(t *testing.T, duty, link string) *table {
 	t.Cleanup(func() { os.RemoveAll(dir) })
 	c, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
 	must(t, err)
-	b := &table{t: t, dir: dir, port: c.LocalAddr().String()}
+	b := &table{t: t, dir: dir, port: c.LocalAddr().String(), orders: make(chan craftmodel.Event, 16)}
 	must(t, c.Close())
 	if link == "" {
 		link = fmt.Sprintf("kind = \"udp\"\naddress = %q", b.port)
 	}
-	fill := strings.NewReplacer("@FOLDER@", dir, "@DUTY@", duty, "@LINK@", link)
+	fill := strings.NewReplacer("@FOLDER@", dir, "@DUTY@", duty, "@LINK@", strings.ReplaceAll(link, "@FOLDER@", dir))
 	for _, name := range []string{session.Pad, session.Envelope} {
 		text, err := os.ReadFile(filepath.Join("testdata", name))
 		must(t, err)
@@ -103,9 +104,14 @@ type process struct {
 	done chan error
 }
 
-func (b *table) start() *process {
+func (b *table) start() *process { return b.startAs(binary) }
+
+// startAs starts a daemon that was built in another way, with more in its
+// environment.
+func (b *table) startAs(program string, env ...string) *process {
 	b.t.Helper()
-	p := &process{b: b, cmd: exec.Command(binary, "--pad", b.pad()), done: make(chan error, 1)}
+	p := &process{b: b, cmd: exec.Command(program, "--pad", b.pad()), done: make(chan error, 1)}
+	p.cmd.Env = append(os.Environ(), env...)
 	p.cmd.Stdout, p.cmd.Stderr = &p.out, &p.out
 	must(b.t, p.cmd.Start())
 	go func() { p.done <- p.cmd.Wait() }()
@@ -170,6 +176,15 @@ func (b *table) lines(folder string) (out []triplog.Record) {
 	return out
 }
 
+// told is all that the trip log says in words.
+func (b *table) told(folder string) (all string) {
+	b.t.Helper()
+	for _, line := range b.lines(folder) {
+		all += line.Text + "\n"
+	}
+	return all
+}
+
 // logged says that a line of the trip log holds the words.
 func (b *table) logged(folder, words string) bool {
 	for _, line := range b.lines(folder) {
@@ -197,7 +212,14 @@ func (b *table) flyOver(conn net.Conn) (stop func()) {
 	must(b.t, err)
 	ctx, cancel := context.WithCancel(context.Background())
 	var work sync.WaitGroup
-	live := craftmodel.Live{Craft: craft, Conn: conn}
+	live := craftmodel.Live{Craft: craft, Conn: conn, Turn: func(c *craftmodel.Craft) error {
+		select {
+		case e := <-b.orders:
+			return c.Do(e)
+		default:
+			return nil
+		}
+	}}
 	work.Go(func() { _ = live.Serve(ctx) }) // a dead line ends it
 	stop = sync.OnceFunc(func() { cancel(); work.Wait(); conn.Close() })
 	b.t.Cleanup(stop)

@@ -183,6 +183,16 @@ var faults = []fault{
 	{what: "the load cell can not be read", must: "power off after 50 ms", make: breaks("load_cell"), first: "tether overload", within: 50*ms + 3*turn},
 	{what: "the load cell is at the end of its range", must: "power off after 50 ms", make: breaks("saturate"), first: "tether overload", within: 50*ms + 15*ms + 2*turn},
 	{what: "the load cell gives no conversion", must: "power off after 50 ms", make: breaks("load_cell_silent"), first: "tether overload", within: 50*ms + 15*ms + 2*turn},
+	{what: "the load cell's converter repeats its last reading", must: "not seen, unless the rule says frozen_after: a slack tether reads alike",
+		make: does(craftmodel.Event{Act: craftmodel.CellSticks})},
+	{what: "the cups of the anemometer stick in 5 m/s of wind", must: "missing: brought down, power off after 2 s",
+		make: func(f *flight) {
+			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.MeanWind, Value: 5}))
+			f.run(5 * time.Second)
+			f.mark()
+			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.CupsStick}))
+		},
+		first: "gust", within: 3*time.Second + 3*time.Second + 2*time.Second + 500*ms},
 	{what: "the wire of the anemometer breaks in 5 m/s of wind", must: "missing: brought down, power off after 2 s",
 		make: func(f *flight) {
 			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.MeanWind, Value: 5}))
@@ -199,6 +209,8 @@ var faults = []fault{
 	{what: "the wire of one emergency-stop contact breaks", must: "power off at once; a fault after the discrepancy time",
 		make: breaks("estop_a"), first: "emergency stop", within: 2 * turn, state: "fault", after: resetRefused},
 	{what: "the wire of the gate's contact breaks", must: "power off at once", make: breaks("gate"), first: "gate open", within: 2 * turn, after: resetRefused},
+	{what: "a short holds one emergency-stop contact closed, and the emergency stop is pressed", must: "power off at once, by the other; a fault after the discrepancy time",
+		make: opens("estop_b"), first: "emergency stop", within: 2 * turn, state: "fault", after: resetRefused},
 	{what: "an emergency-stop contact bounces open for 6 ms", must: "power off at once, and it stays off; which contact it was can not be told",
 		make: func(f *flight) { opens("estop")(f); f.run(6 * ms); must(f.t, f.board.CloseContact("estop")) }, first: "emergency stop", within: 2 * turn},
 	{what: "the reset button is stuck", must: "nothing", make: func(f *flight) { must(f.t, f.board.Press("reset")) }},
@@ -212,6 +224,35 @@ var faults = []fault{
 	// The chain.
 	{what: "the wire of the relay pin breaks", must: "the contactor opens; that is seen", make: breaks("relay"), first: "the contactor opened by itself",
 		within: hw.GuidedRelease + 4*turn},
+	{what: "the coil burns out, or its supply fails", must: "the contactor opens; that is seen", make: breaks("dead"), first: "the contactor opened by itself",
+		within: hw.GuidedRelease + 4*turn},
+	{what: "the coil's supply ramps down: the contactor lets go and picks up, twice, and lets go", must: "power off by the relay at the first time; it does not pick up again",
+		make: func(f *flight) {
+			for range 2 {
+				breaks("dead")(f)
+				f.run(60 * ms)
+				must(f.t, f.board.Mend("dead"))
+				f.run(60 * ms)
+			}
+			breaks("dead")(f)
+		}, first: "the contactor opened by itself", within: hw.GuidedRelease + 4*turn, after: func(f *flight) {
+			must(f.t, f.board.Mend("dead"))
+			f.run(time.Second)
+			if f.board.PowerOn() {
+				f.t.Error("power came back with the supply")
+			}
+		}},
+	{what: "the packs' voltage ramps down by 0.05 V a cell and second", must: "brought down when the lowest cell leaves its limit", first: "pack floor", within: 30 * time.Second,
+		make: func(f *flight) {
+			next, down := f.now, 0.0
+			f.on = func(b []byte) {
+				for ; next <= f.now; next += 100 * ms {
+					must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.CellSag, Number: 3, Value: down}))
+					down += 0.005
+				}
+				f.send(b)
+			}
+		}},
 	{what: "the wire of the heartbeat pin breaks", must: "the watchdog lets go; that is seen", make: breaks("heartbeat"), first: "the contactor opened by itself",
 		within: 150 * ms},
 	{what: "the outputs can not be written", must: "a fault; the heartbeat stops with it, and the watchdog lets go. The pin follows when it can be written again, here after 6 s", make: breaks("outputs"),
@@ -339,65 +380,6 @@ func (c *fault) try(t *testing.T) string {
 		}
 	}
 	return row + fmt.Sprintf("%s | %s | %s | %s |", cause, f.after(f.offAt("relay")), f.after(f.offAt("contactor")), state)
-}
-
-// held are faults that other tests bring in, with the function that does.
-var held = []struct{ what, must, where, test string }{
-	{"the process is stopped for a second and goes on", "the chain is open and stays so", "cmd/downhauld", "TestPromise05_StoppedProcessGoesOnWithAnOpenChain"},
-	{"the process is killed while live", "the next comes up tripped", "cmd/downhauld", "TestPromise05_KilledProcessComesUpTripped"},
-	{"the process is killed at random moments under load", "no trip that was told as kept is missing; the next comes up latched", "cmd/downhauld", "TestPromise04_KilledAtRandomMoments"},
-	{"the process is ended by the service manager, in any state", "relay open, `ended` on record", "interlock/guard", "TestPromise05_CleanEndAndNextStart"},
-	{"a panic on any goroutine", "the process dies: as a kill", "cmd/downhauld", "TestPromise05_KilledProcessComesUpTripped"},
-	{"a second guard on the same pad", "refused", "cmd/downhauld", "TestSecondDaemonIsRefused"},
-	{"the serial line goes dead", "power off by staleness; reconnects are said", "cmd/downhauld", "TestDeadSerialLineIsSeen"},
-	{"garbage on the telemetry port", "nothing", "cmd/downhauld", "TestGarbageOnThePortDisturbsNothing"},
-	{"yesterday's signed frames", "refused and counted", "interlock/telemetry/signing", "TestPromise10_SignedFramesOnly"},
-	{"the wall clock is stepped, or was never set", "only printed times change; the latest session is found by its number", "interlock/session", "TestPromise07_LatestByNumberNotByClock"},
-	{"engine time that is told to run back", "it does not", "interlock", "TestPromise07_TimeNeverRunsBack"},
-	{"the disk fills up", "trips act as ever; no reset until the trip is kept", "interlock/guard", "TestPromise04_DiskThatFillsUp"},
-	{"the disk hangs for seconds in a write", "no trip is delayed; reset waits", "interlock/guard", "TestPromise04_HangingDiskDelaysNoTripAndKeepsResetWaiting"},
-	{"the log folder is taken away", "trips act as ever; the trouble is told", "interlock/guard", "TestLogFolderTakenAway"},
-	{"writing or syncing the trip log fails", "reset waits; said", "interlock/guard", "TestPromise04_FailingTripLogKeepsResetWaiting"},
-	{"any one operation on the trip log's files fails", "no line is lost in silence", "interlock/triplog", "TestLog_EveryFailureAtEveryOperation"},
-	{"the power is cut at any byte of the log", "told as torn, not as changed", "interlock/triplog", "TestPromise11_TornIsNotTampered"},
-	{"any one byte of a log is changed", "the first line that is wrong is named", "interlock/triplog", "TestPromise11_EveryChangedByteIsNamed"},
-	{"a read-only disk at the start", "refused with the reason", "interlock/session", "TestCreate_ReadOnlyDisk"},
-	{"clients of the local socket that never read, and floods of marks", "nothing is held up", "interlock/guard", "TestStuckClientsHoldUpNothing"},
-	{"the computer hangs", "its hardware watchdog resets it", "hw/emulated", "TestEmulatedWatchdog"},
-	{"the GPIO chip is gone", "the lines are silent: power off", "hw", "TestAChipThatIsGoneIsAnErrorNotALevel"},
-}
-
-const faultHead = `# What the guard does about what goes wrong
-
-Made by ` + "`go test -run EveryFault ./interlock/guard -rewrite-table`" + ` and held to it by the
-same test. A made-up craft hovers at 2.5 m, live, when the fault comes; times run
-from there on the guard's own clock, with turns of 5 ms and the modelled chain of
-the virtual board. They are no times of a real relay, contactor or rotor.
-
-| fault | what must happen | first cause | relay's pin off after | rotors without power after | ends |
-|---|---|---|---|---|---|
-`
-
-const heldHead = `
-Held by tests of their own, because they need a process, a disk or a kernel:
-
-| fault | what must happen | test |
-|---|---|---|
-`
-
-// The tests that the table names are there.
-func TestFaultTableNamesItsTests(t *testing.T) {
-	for _, h := range held {
-		files, err := filepath.Glob(filepath.Join("..", "..", filepath.FromSlash(h.where), "*_test.go"))
-		must(t, err)
-		if !slices.ContainsFunc(files, func(name string) bool {
-			text, err := os.ReadFile(name)
-			must(t, err)
-			return bytes.Contains(text, []byte("func "+h.test+"("))
-		}) {
-			t.Errorf("%s: no test %s in %s", h.what, h.test, h.where)
-		}
-	}
 }
 
 func TestEveryFaultOfTheTable(t *testing.T) {

@@ -228,6 +228,9 @@ func (w *Watch) Result() Result {
 	r.Passed = len(missing) == 0 && len(bad) == 0
 	silent := w.silent()
 	switch {
+	case w.attitude < 0 && len(silent) == len(w.motors):
+		say("neither ATTITUDE nor SERVO_OUTPUT_RAW was heard of this craft: is it on the link, and its system and component as in the pad file? (downhaul listen)")
+		return r
 	case len(silent) > 0:
 		say("the craft does not tell of output %s: SERVO_OUTPUT_RAW has 9 to 16 in version 2 of MAVLink only, or on port 1", strings.Join(silent, ", "))
 	case w.attitude < 0:
@@ -305,19 +308,17 @@ func (w *Watch) explain(say func(string, ...any)) {
 // looksLike finds the one slip that would make every held direction right.
 // Nothing is said where several would, or where too little was held to tell.
 func (w *Watch) looksLike() string {
+	if !w.Done() {
+		return ""
+	}
 	fits := func(turn func(a, r float64) (float64, float64), places []int) bool {
-		ahead, side := false, false
-		for d, h := range w.held {
-			if h == nil {
-				continue
-			}
+		for _, h := range w.held {
 			a, r := turn(h.ahead, h.right)
 			if !w.agrees(h, a, r, orOwn(places, len(w.motors))) {
 				return false
 			}
-			ahead, side = ahead || Direction(d) <= TailDown, side || Direction(d) >= LeftDown
 		}
-		return ahead && side
+		return true
 	}
 	same := func(a, r float64) (float64, float64) { return a, r }
 	var found []string

@@ -218,6 +218,8 @@ func seq(n int) (out []int) {
 
 // What was not seen is never good.
 func TestWhatWasNotHeldDoesNotPass(t *testing.T) {
+	holds(t, craft(t, ring(4)).w.Result(), "neither ATTITUDE nor SERVO_OUTPUT_RAW was heard")
+
 	h := craft(t, ring(8))
 	h.lean(20*deg, 0, 3*time.Second) // from the begin on: there is no rest
 	holds(t, h.w.Result(), "no rest of 2 s was seen")

@@ -2,6 +2,7 @@ package main
 
 import (
 	"context"
+	"encoding/hex"
 	"errors"
 	"fmt"
 	"io"
@@ -94,7 +95,7 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 		out.Result = w.Result()
 		if w.Done() {
 			r := &tilt.Record{Schema: tilt.Schema, Made: time.Now(), Software: guard.Software(), Craft: craft.Craft.Name,
-				Motors: tilt.Digest(craft), Link: p.Links[0].Address, Passed: out.Result.Passed, Result: out.Result}
+				Motors: tilt.Digest(craft), Card: hex.EncodeToString(craft.Hash[:]), Link: p.Links[0].Address, Passed: out.Result.Passed, Result: out.Result}
 			var path string
 			if path, kept = r.Write(p.LogFolder); kept == nil {
 				out.Record = &path
@@ -171,38 +172,57 @@ func (c *tiltCmd) live(ctx context.Context, out io.Writer, p *pad.Pad, e *tilt.E
 		wrap(out, "* ", "  ", line)
 	}
 	fmt.Fprintln(out)
-	terminal, told := onTerminal(out), ""
+	return c.lead(ctx, out, e, failed)
+}
+
+// lead says what to do, and of each lean how it went, until nothing more is
+// asked or the time is over.
+func (c *tiltCmd) lead(ctx context.Context, out io.Writer, e *tilt.Ear, failed <-chan error) error {
+	terminal := onTerminal(out)
+	erase := func() {
+		if terminal {
+			fmt.Fprint(out, "\r\x1b[K")
+		}
+	}
+	var before tilt.Now
 	tick := time.NewTicker(100 * time.Millisecond)
 	defer tick.Stop()
-	for {
-		next, done, lean := e.Now()
+	for over := false; ; {
+		n := e.Now()
+		for d, held := range n.Held {
+			if !held || before.Held[d] && before.Good[d] == n.Good[d] {
+				continue
+			}
+			word := "good"
+			if !n.Good[d] {
+				word = "NOT GOOD as yet"
+			}
+			erase()
+			wrap(out, "  ", "  ", fmt.Sprintf("%s: held, %s", tilt.Direction(d), word))
+		}
 		switch {
 		case terminal:
-			line := []rune(fmt.Sprintf("%3.0f deg  %s", lean*180/math.Pi, next))
-			fmt.Fprintf(out, "\r%s\x1b[K", string(line[:min(len(line), columns-1)]))
-		case next != told && next != "":
-			wrap(out, "> ", "  ", next)
+			line := []rune(fmt.Sprintf("%3.0f deg  %s", n.Lean*180/math.Pi, n.Next))
+			erase()
+			fmt.Fprint(out, string(line[:min(len(line), columns-1)]))
+		case n.Next != before.Next && n.Next != "":
+			wrap(out, "> ", "  ", n.Next)
 		}
-		told = next
-		if done {
-			break
+		before = n
+		if n.Done || over {
+			erase()
+			fmt.Fprintln(out)
+			return nil
 		}
 		select {
 		case err := <-failed:
+			erase()
 			return err
 		case <-ctx.Done():
-			done = true
+			over = true // and look once more
 		case <-tick.C:
 		}
-		if done {
-			break
-		}
 	}
-	if terminal {
-		fmt.Fprint(out, "\r\x1b[K")
-	}
-	fmt.Fprintln(out)
-	return nil
 }
 
 func (o *tiltOutput) print(w io.Writer) {
@@ -228,6 +248,9 @@ func (o *tiltOutput) print(w io.Writer) {
 	}
 	for _, f := range o.Result.Findings {
 		wrap(w, "  - ", "    ", f)
+	}
+	for _, u := range o.Result.Untold {
+		wrap(w, "  (", "    ", u+")")
 	}
 	if o.Result.Passed {
 		wrap(w, "", "  ", "Every motor answered the right way.")

@@ -200,7 +200,8 @@ func TestTiltLive(t *testing.T) {
 	if code != nothingFound {
 		t.Fatalf("ended with %d: %s%s", code, out.String(), errs.String())
 	}
-	for _, want := range []string{"Every propeller off", "> nose down, about 20 deg", "> right side down", "Record: "} {
+	for _, want := range []string{"Every propeller off", "> nose down, about 20 deg", "> right side down",
+		"nose down: held, good", "right side down: held, good", "Record: "} {
 		if !strings.Contains(out.String(), want) {
 			t.Errorf("does not say %q:\n%s", want, out.String())
 		}

@@ -109,9 +109,22 @@ func numberOf(name string) int {
 	return n
 }
 
+// Lost is a record that can not be read.
+type Lost struct {
+	Path   string
+	Number int // by the file's name
+	Err    error
+}
+
+func (l *Lost) Error() string { return fmt.Sprintf("%s does not count: %v", l.Path, l.Err) }
+
+// Unwrap is why.
+func (l *Lost) Unwrap() error { return l.Err }
+
 // Read reads every record of a folder, oldest first; stands gives a record's
 // own schema and number, and schema is the one that is read. What can not be
-// read is left out, and told: a record is only ever worth less by being lost.
+// read is left out, and told as a Lost. Where an older record may not count in
+// the place of a newer one that was lost, that is the caller's to see to.
 func Read[T any](dir string, schema int, stands func(*T) (schema, number int)) (records []*T, trouble []error, err error) {
 	names, err := recordNames(dir)
 	if err != nil {
@@ -138,7 +151,7 @@ func Read[T any](dir string, schema int, stands func(*T) (schema, number int)) (
 		path := filepath.Join(dir, name)
 		r, err := one(path, numberOf(name))
 		if err != nil {
-			trouble = append(trouble, fmt.Errorf("%s does not count: %w", path, err))
+			trouble = append(trouble, &Lost{path, numberOf(name), err})
 			continue
 		}
 		records = append(records, r)

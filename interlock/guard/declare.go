@@ -172,7 +172,7 @@ func (d *declared) measured(records []*tilt.Record, newest time.Time) {
 		for _, r := range records {
 			text := "every motor answers the right way"
 			if !r.Passed {
-				text = "a motor does not answer the right way (record " + strconv.Itoa(r.Number) + " of tilt)"
+				text = "the last check did not pass, record " + strconv.Itoa(r.Number) + " of tilt"
 			}
 			d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: r.Passed, Text: text, At: -newest.Sub(r.Made)})
 		}

@@ -64,10 +64,25 @@ func (e *Ear) Hear(at time.Duration, link uint8, b []byte) {
 	}
 }
 
-// Now is what the watch asks for, whether it has all, and how far the craft
-// leans, rad.
-func (e *Ear) Now() (next string, done bool, lean float64) {
+// Now is what the watch knows at this moment.
+type Now struct {
+	// Next says what to do, in one short line; Done that nothing more is asked.
+	Next string
+	Done bool
+	// Lean is how far the craft leans, rad.
+	Lean float64
+	// Held and Good are the directions that were held, and those that were good
+	// as yet.
+	Held, Good [Directions]bool
+}
+
+// Now asks the watch.
+func (e *Ear) Now() (n Now) {
 	e.mu.Lock()
 	defer e.mu.Unlock()
-	return e.watch.Next(), e.watch.Done(), e.watch.Lean()
+	n = Now{Next: e.watch.Next(), Done: e.watch.Done(), Lean: e.watch.Lean()}
+	for d := range Direction(Directions) {
+		n.Held[d], n.Good[d] = e.watch.Held(d)
+	}
+	return n
 }

@@ -78,6 +78,17 @@ func TestModelledCraftPassesAndItsSlipsDoNot(t *testing.T) {
 	}
 }
 
+// A version 1 link has outputs 1 to 8 only.
+func TestVersionOneTellsOfEightOutputs(t *testing.T) {
+	cfg := craftmodel.HeronTwo()
+	cfg.Version1, cfg.Motors = true, 12
+	holds(t, turned(t, cfg, modelled(&cfg), true), "does not tell of output 9, 10, 11, 12: it is unused there, or 9 to 16 are asked of a version 1 link")
+	cfg.Motors = 8
+	if r := turned(t, cfg, modelled(&cfg), true); !r.Passed {
+		t.Errorf("eight motors: %v", r.Findings)
+	}
+}
+
 const realFlight = "../../../shared/data/telemetry/quad-crash-then-mission.pcap"
 
 // A real small quadrotor that tips over to its right while armed (the

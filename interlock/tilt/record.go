@@ -3,6 +3,7 @@ package tilt
 import (
 	"crypto/sha256"
 	"encoding/hex"
+	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -26,6 +27,9 @@ type Record struct {
 	Craft    string    `json:"craft"`
 	// Motors is what the card said of the motors' places, by Digest.
 	Motors string `json:"motors"`
+	// Card is the SHA-256 of the card's bytes that day, for the reader: a later
+	// ballast step on the card makes no wiring old.
+	Card   string `json:"card_sha256"`
 	Link   string `json:"link"`
 	Passed bool   `json:"passed"`
 	Result Result `json:"result"`
@@ -64,9 +68,21 @@ func (r *Record) Write(logFolder string) (string, error) {
 }
 
 // Records reads the records of a log folder that count for a card's craft and
-// motors, oldest first. What can not be read is left out, and told.
+// motors, oldest first. What can not be read is left out, and told. Where the
+// newest of all can not be read none counts: it may be of these motors, and may
+// not have passed.
 func Records(logFolder string, c *card.Card) (records []*Record, trouble []error, err error) {
 	all, trouble, err := dated.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
+	newest := 0
+	if len(all) > 0 {
+		newest = all[len(all)-1].Number
+	}
+	for _, x := range trouble {
+		var lost *dated.Lost
+		if errors.As(x, &lost) && lost.Number > newest {
+			return nil, append(trouble, errors.New("so no earlier check of the tilt response counts: run downhaul tilt again")), err
+		}
+	}
 	for _, r := range all {
 		if strings.EqualFold(r.Craft, c.Craft.Name) && r.Motors == Digest(c) {
 			records = append(records, r)

@@ -7,201 +7,6 @@ import (
 	"strings"
 )
 
-// Answer is what one motor did in one direction.
-type Answer struct {
-	Number int `json:"number"`
-	// Arm is how far it stands on the low side, as a share of the farthest; it
-	// is negative on the high side.
-	Arm float64 `json:"arm"`
-	// Change is its output against its own at rest, as a share of the range;
-	// what steers the heading is taken out.
-	Change  float64 `json:"change"`
-	Verdict Verdict `json:"verdict"`
-
-	change, noise float64 // as it was told, and of its mean
-	output        float64
-}
-
-// Verdict is how an answer is judged.
-type Verdict string
-
-// The verdicts.
-const (
-	Right Verdict = "right"
-	Wrong Verdict = "wrong way"
-	None  Verdict = "no answer"
-)
-
-// Held is one direction that was held.
-type Held struct {
-	Direction string   `json:"direction"`
-	ForS      float64  `json:"for_s"`
-	Lean      float64  `json:"lean_rad"`
-	Answers   []Answer `json:"answers"`
-	// Rose says that the low side rose against its own outputs at rest, and did
-	// not only fall less than the high side.
-	Rose bool `json:"rose"`
-	// Steered says that the outputs steered the heading too much for the lean to
-	// be told apart.
-	Steered bool `json:"steered"`
-	Good    bool `json:"good"`
-
-	ahead, right float64 // the low side as it was, a unit vector
-}
-
-// The bounds of an answer; ours.
-const (
-	// apart is how much farther on the low side one of two motors must stand to
-	// be held against the other, as a share of the farthest arm.
-	apart = 0.25
-	// leastAnswer is the smallest change of an output that is one, of its range,
-	// for a whole arm: ten microseconds of a thousand.
-	leastAnswer = 0.01
-	// full is an output that can hardly rise any more.
-	full = 0.98
-)
-
-// judge holds a lean against the last rest.
-func (w *Watch) judge(s *stretch) Held {
-	n, m := float64(s.n), float64(w.rest.n)
-	ahead, right := -(s.pitch/n - w.first[1]), s.roll/n-w.first[0]
-	lean := math.Hypot(ahead, right)
-	h := Held{Direction: Direction(s.kind).String(), ForS: (s.last - s.began).Seconds(),
-		Lean: lean, ahead: ahead / lean, right: right / lean}
-	for i := range w.motors {
-		rest, own := w.rest.sum[i]/m, w.rest.own[i]/m
-		h.Answers = append(h.Answers, Answer{Number: w.motors[i].Number, output: s.sum[i] / n, change: s.sum[i]/n - rest,
-			noise: math.Sqrt(max(w.rest.square[i]/m-own*own, 0) * (1/n + 1/m))})
-	}
-	h.Good = w.agrees(&h, h.ahead, h.right, nil)
-	low, count := 0.0, 0.0
-	for _, a := range h.Answers {
-		if a.Arm >= apart {
-			low, count = low+a.Change, count+1
-		}
-	}
-	h.Rose = count > 0 && low/count >= leastAnswer
-	h.Good = h.Good && h.Rose
-	for i := range h.Answers {
-		if a := &h.Answers[i]; !h.Rose && a.Arm >= apart && a.Verdict == Right {
-			a.Verdict = None
-		}
-	}
-	return h
-}
-
-// agrees judges every answer for a low side in that direction, were the motors
-// where places says (nil: where they are), and says whether all are right: of
-// any two motors the one that stands farther on the low side must have risen
-// more. The verdicts for the true places stay in the answers.
-func (w *Watch) agrees(h *Held, ahead, right float64, places []int) bool {
-	n := len(w.motors)
-	arms, spins := make([]float64, n), make([]float64, n)
-	most, mean := 0.0, 0.0
-	for i := range w.motors {
-		m := w.motors[i]
-		if places != nil {
-			m = w.motors[places[i]]
-		}
-		arms[i], spins[i] = m.Ahead*ahead+m.Right*right, m.Spin
-		mean += arms[i] / float64(n)
-	}
-	for i := range arms {
-		arms[i] -= mean
-		most = max(most, math.Abs(arms[i]))
-	}
-	changes := make([]float64, n)
-	for i, a := range h.Answers {
-		arms[i], changes[i] = arms[i]/most, a.change
-	}
-	steered := takeHeading(changes, arms, spins)
-	against := func(wrong func(least, rise float64) bool) (bad []int) {
-		count := make([]int, n)
-		pairs := [][2]int{}
-		for i := range arms {
-			for j := range arms {
-				d := arms[i] - arms[j]
-				if d < apart || w.bound(h, i, j) {
-					continue
-				}
-				a, b := &h.Answers[i], &h.Answers[j]
-				if wrong(max(leastAnswer*d, 3*math.Hypot(a.noise, b.noise)), changes[i]-changes[j]) {
-					pairs = append(pairs, [2]int{i, j})
-					count[i]++
-					count[j]++
-				}
-			}
-		}
-		// The fewest motors, found greedily, that have a part in every such pair.
-		for len(pairs) > 0 {
-			worst := 0
-			for i := range count {
-				if count[i] > count[worst] {
-					worst = i
-				}
-			}
-			bad = append(bad, worst)
-			pairs = slices.DeleteFunc(pairs, func(p [2]int) bool { return p[0] == worst || p[1] == worst })
-			clear(count)
-			for _, p := range pairs {
-				count[p[0]]++
-				count[p[1]]++
-			}
-		}
-		return bad
-	}
-	reversed := against(func(least, rise float64) bool { return rise <= -least })
-	short := against(func(least, rise float64) bool { return rise < least })
-	if places == nil {
-		for i := range h.Answers {
-			a := &h.Answers[i]
-			a.Arm, a.Change, a.Verdict = arms[i], changes[i], Right
-			switch {
-			case slices.Contains(reversed, i):
-				a.Verdict = Wrong
-			case len(reversed) == 0 && slices.Contains(short, i):
-				a.Verdict = None
-			}
-		}
-	}
-	if places == nil {
-		h.Steered = steered
-	}
-	return len(short) == 0 && !steered
-}
-
-// bound says that two outputs stand at the same end of their range, where one
-// can not show more than the other.
-func (w *Watch) bound(h *Held, i, j int) bool {
-	a, b := h.Answers[i].output, h.Answers[j].output
-	return a >= full && b >= full || max(a, b) <= slices.Min(w.low)+leastAnswer/2
-}
-
-// takeHeading takes out of the changes what goes with the spins alone, by least
-// squares over a common part, the arms and the spins: hands that turn the
-// heading a little make the controller steer that as well.
-// Where that is more than half of what goes with the arms it is no little: of
-// four motors two on each other's outputs look like that.
-func takeHeading(changes, arms, spins []float64) (tooMuch bool) {
-	n := float64(len(changes))
-	var s, ss, sa, aa, cs, ca, c float64
-	for i := range changes {
-		s, ss, sa, aa = s+spins[i], ss+spins[i]*spins[i], sa+spins[i]*arms[i], aa+arms[i]*arms[i]
-		c, cs, ca = c+changes[i], cs+changes[i]*spins[i], ca+changes[i]*arms[i]
-	}
-	// The arms sum to nothing; what is common is taken out of spins and changes.
-	ss, cs = ss-s*s/n, cs-c*s/n
-	det := ss*aa - sa*sa
-	if !(det > 1e-9) {
-		return false
-	}
-	k, lean := (cs*aa-ca*sa)/det, (ca*ss-cs*sa)/det
-	for i := range changes {
-		changes[i] -= k * (spins[i] - s/n)
-	}
-	return math.Abs(k) > max(math.Abs(lean)/2, leastAnswer)
-}
-
 // Result is what a whole watch found.
 type Result struct {
 	// Held are the four directions, nil where one was not held.
@@ -210,11 +15,13 @@ type Result struct {
 	// Findings say what is wrong or missing, and what it looks like.
 	Findings []string `json:"findings"`
 	Passed   bool     `json:"passed"`
+	// Untold says what no lean can show with these places; it fails nothing.
+	Untold []string `json:"untold"`
 }
 
 // Result judges what was seen so far.
 func (w *Watch) Result() Result {
-	r := Result{Held: w.held, Rows: w.rows, Findings: []string{}, Passed: true}
+	r := Result{Held: w.held, Rows: w.rows, Findings: []string{}, Passed: true, Untold: w.untold()}
 	say := func(format string, args ...any) { r.Findings = append(r.Findings, fmt.Sprintf(format, args...)) }
 	var missing, bad []string
 	for d, h := range r.Held {
@@ -231,26 +38,119 @@ func (w *Watch) Result() Result {
 	case w.attitude < 0 && len(silent) == len(w.motors):
 		say("neither ATTITUDE nor SERVO_OUTPUT_RAW was heard of this craft: is it on the link, and its system and component as in the pad file? (downhaul listen)")
 		return r
-	case len(silent) > 0:
-		say("the craft does not tell of output %s: SERVO_OUTPUT_RAW has 9 to 16 in version 2 of MAVLink only, or on port 1", strings.Join(silent, ", "))
 	case w.attitude < 0:
 		say("the craft does not send ATTITUDE")
+	case len(silent) == len(w.motors):
+		say("no output of a motor is told: the craft does not send SERVO_OUTPUT_RAW, or tells 0 in it as long as it is disarmed")
+	case len(silent) > 0:
+		say("the craft does not tell of output %s: it is unused there, or 9 to 16 are asked of a version 1 link, which has 1 to 8 (version 2 has them, or port 1)", strings.Join(silent, ", "))
+	case w.breaks > 0 && len(missing) > 0:
+		say("attitude or outputs stood still for more than %.0f s, %s, %.1f s at most: no rest or lean counts across that; ask the craft for ATTITUDE and SERVO_OUTPUT_RAW twice a second or more",
+			gap.Seconds(), times(w.breaks), w.longest.Seconds())
 	case !w.hasRest:
 		say("no rest of %.0f s was seen within %.0f deg of level, so there is nothing to hold a lean against", RestFor.Seconds(), crooked*180/math.Pi)
-	case len(missing) > 0:
+	}
+	if w.hasRest && len(silent) == 0 && len(missing) > 0 {
 		say("not held for %.1f s between %.0f and %.0f deg: %s", HoldFor.Seconds(), Enough*180/math.Pi, TooFar*180/math.Pi, strings.Join(missing, ", "))
 	}
 	if len(silent) == 0 && w.still() {
-		say("no output moved at all: the craft is disarmed, or in a mode that steadies nothing")
+		switch {
+		case slices.Min(w.low) >= full:
+			say("no output moved at all, and all stand at full: less throttle")
+		case slices.Max(w.high) <= leastAnswer:
+			say("no output moved at all, and all stand at the low end: the craft is disarmed, or in a mode that steadies nothing before there is a little throttle")
+		default:
+			say("no output moved at all: the craft is disarmed, or in a mode that steadies nothing")
+		}
+		r.Passed = false
 		return r
 	}
 	if len(bad) > 0 {
 		w.explain(say)
 	}
-	if w.odd != none && len(missing) > 0 {
-		say("asked for %s, the craft told of %s: if it was leaned as asked, the controller is mounted, or told to be, turned round", w.oddAsked, Direction(w.odd))
+	if dead := w.dead(); len(missing) == 0 && len(dead) > 0 {
+		r.Passed = false
+		say("the output of motor %s answers to no lean, while others do", strings.Join(dead, ", "))
+	}
+	if w.odd != none {
+		r.Passed = false
+		say("asked for %s, the craft told of %s: if it was leaned as asked, the controller is mounted, or told to be, turned round; if the hands were wrong, begin again, each lean as asked",
+			w.oddAsked, Direction(w.odd))
 	}
 	return r
+}
+
+// times is a count in words.
+func times(n int) string {
+	if n == 1 {
+		return "once"
+	}
+	return fmt.Sprintf("%d times", n)
+}
+
+// dead are the motors whose output never moved, or whose own rise was far less
+// than that of the others in every lean in which they stand well out on the low
+// side. Where one motor alone stands there, nothing else of the same lean shows
+// it.
+func (w *Watch) dead() (out []string) {
+	own, rose, full := w.gains()
+	sorted := slices.Clone(own)
+	slices.Sort(sorted)
+	usual := sorted[len(sorted)/2]
+	for i, g := range own {
+		if w.high[i]-w.low[i] < leastAnswer || !full[i] && (rose[i] < leastAnswer || g < fair*usual) {
+			out = append(out, fmt.Sprint(w.motors[i].Number))
+		}
+	}
+	return out
+}
+
+// gains is how much each motor rose at its best for its arm and the lean, how
+// much as it was told, and whether it stood at full then and could have shown no
+// more.
+func (w *Watch) gains() (own, rose []float64, atFull []bool) {
+	own, rose, atFull = make([]float64, len(w.motors)), make([]float64, len(w.motors)), make([]bool, len(w.motors))
+	for i := range w.motors {
+		own[i] = math.Inf(-1)
+		for _, h := range w.held {
+			if h == nil {
+				continue
+			}
+			a := &h.Answers[i]
+			if a.Arm < max(apart, min(wellOut, 0.8*w.best[i])) {
+				continue
+			}
+			own[i], atFull[i] = max(own[i], a.Change/(a.Arm*h.Lean)), atFull[i] || a.output >= full
+			rose[i] = max(rose[i], a.change)
+		}
+		if math.IsInf(own[i], 0) {
+			atFull[i] = true // it stands well out on no side: nothing to tell
+		}
+	}
+	return own, rose, atFull
+}
+
+// untold says what no lean can show with these places.
+func (w *Watch) untold() []string {
+	out := []string{}
+	for i, best := range w.best {
+		if best < apart {
+			out = append(out, fmt.Sprintf("motor %d stands so near the middle that no lean shows it", w.motors[i].Number))
+		}
+	}
+	for i := range w.motors {
+	other:
+		for j := i + 1; j < len(w.motors); j++ {
+			for d := range Direction(Directions) {
+				arms := w.arms(d.low())
+				if math.Abs(arms[i]-arms[j]) >= apart {
+					continue other
+				}
+			}
+			out = append(out, fmt.Sprintf("motors %d and %d stand so near each other that no lean tells them apart: if they are on each other's outputs, this does not show it", w.motors[i].Number, w.motors[j].Number))
+		}
+	}
+	return out
 }
 
 // silent are the outputs that were never told.
@@ -294,7 +194,10 @@ func (w *Watch) explain(say func(string, ...any)) {
 		case h.Steered:
 			say("%s: the outputs steer the heading more than the lean: hold the heading still, and if it stays so, motors are on each other's outputs", h.Direction)
 		case !h.Rose:
-			say("%s: the low side did not rise", h.Direction)
+			say("%s: the low side did not rise: a little throttle, or less where it stands at full, in a mode that steadies", h.Direction)
+		}
+		if h.Wound {
+			say("%s: the outputs had not come back since the first rest, as of a controller that winds up: disarm, arm again, and lean for a shorter while", h.Direction)
 		}
 		if len(none) > 0 {
 			say("%s: no answer: motor %s", h.Direction, strings.Join(none, ", "))
@@ -308,7 +211,7 @@ func (w *Watch) explain(say func(string, ...any)) {
 // looksLike finds the one slip that would make every held direction right.
 // Nothing is said where several would, or where too little was held to tell.
 func (w *Watch) looksLike() string {
-	if !w.Done() {
+	if w.asks() != Directions {
 		return ""
 	}
 	fits := func(turn func(a, r float64) (float64, float64), places []int) bool {

@@ -37,8 +37,12 @@ type hand struct {
 	base   float64
 	// tells turns the true lean into what the craft tells of.
 	tells func(ahead, right float64) (float64, float64)
-	mute  int     // an output that is not told
-	steer float64 // share of the range that steers the heading
+	mute  int           // an output that is not told
+	steer float64       // share of the range that steers the heading
+	stuck int           // an output that stands at full
+	every time.Duration // how far apart outputs come; 0 is with each attitude
+	due   time.Duration
+	ease  float64 // how much less throttle there is in a lean
 }
 
 func craft(t *testing.T, motors []Motor) *hand {
@@ -51,15 +55,25 @@ func craft(t *testing.T, motors []Motor) *hand {
 		tells: func(a, r float64) (float64, float64) { return a, r }}
 }
 
+const everyOutput = -1
+
 // lean holds the craft for a while with that low side, rad.
 func (h *hand) lean(ahead, right float64, d time.Duration) {
 	a, r := h.tells(ahead, right)
 	for end := h.now + d; h.now < end; h.now += 100 * ms {
+		due := h.now >= h.due
+		if due {
+			h.due = h.now + h.every
+		}
 		for i, m := range h.motors {
-			if i+1 == h.mute {
+			if i+1 == h.mute || h.mute == everyOutput || !due {
 				continue
 			}
 			v := h.base + h.gain*(m.Ahead*a+m.Right*r) + h.steer*m.Spin*math.Sin(h.now.Seconds()/3) + h.noise*h.dice.NormFloat64()
+			v -= h.ease * math.Abs(a+r)
+			if i+1 == h.stuck {
+				v = 1
+			}
 			h.w.Output(h.now, i+1, min(max(v, 0), 1))
 		}
 		h.w.Attitude(h.now+20*ms, r+0.02, -a-0.01) // stands a little crooked
@@ -135,6 +149,12 @@ func TestSlipsAreFoundAndNamed(t *testing.T) {
 		}, []string{"a quarter turn to the"}},
 		{"disarmed", func(h *hand) { h.gain, h.noise = 0, 0 }, []string{"no output moved at all"}},
 		{"one dead output", func(h *hand) { h.motors[2].Ahead, h.motors[2].Right = 0, 0 }, []string{"left side down: the wrong way: motor 3"}},
+		{"one at rest at full", func(h *hand) { h.stuck = 4 }, []string{"the output of motor 4 answers to no lean"}},
+		{"disarmed at the low end", func(h *hand) { h.gain, h.noise, h.base = 0, 0, 0 }, []string{"no output moved at all, and all stand at the low end"}},
+		{"all at full", func(h *hand) { h.gain, h.noise, h.base = 0, 0, 1 }, []string{"no output moved at all, and all stand at full: less throttle"}},
+		{"no output told", func(h *hand) { h.mute = everyOutput }, []string{"does not send SERVO_OUTPUT_RAW"}},
+		{"told too seldom", func(h *hand) { h.every = 1200 * ms }, []string{"stood still for more than 1 s", "1.2 s at most", "twice a second"}},
+		{"less throttle in each lean", func(h *hand) { h.ease = 0.8 }, []string{"the low side did not rise: a little throttle"}},
 		{"an output that is not told", func(h *hand) { h.mute = 5 }, []string{"does not tell of output 5"}},
 	} {
 		t.Run(c.name, func(t *testing.T) {
@@ -269,6 +289,88 @@ func TestTurnedControllerIsFoundByAsking(t *testing.T) {
 	h.w.Asked = true
 	if r := h.all(); !r.Passed {
 		t.Errorf("asked, and done as asked: %v", r.Findings)
+	}
+}
+
+// Who follows what the craft tells, and leans until it fits, has not shown that
+// the controller is mounted right; a short slip of the hands is no slip of the
+// controller.
+func TestTurnedControllerIsNotFollowed(t *testing.T) {
+	h := craft(t, ring(8))
+	h.w.Asked = true
+	h.lean(0, 0, 3*time.Second)
+	h.lean(-20*deg, 0, 1200*ms) // the wrong way, and noticed
+	h.lean(0, 0, 3*time.Second)
+	if r := h.all(); !r.Passed {
+		t.Errorf("a slip of the hands: %v", r.Findings)
+	}
+
+	h = craft(t, ring(8))
+	h.w.Asked = true
+	h.tells = func(a, r float64) (float64, float64) { return -a, -r }
+	h.lean(0, 0, 3*time.Second)
+	h.lean(20*deg, 0, 2*time.Second) // as asked
+	if got := h.w.Next(); got != "" || !h.w.Done() {
+		t.Errorf("it goes on: %q", got)
+	}
+	if r := h.w.Result(); r.Passed || r.Held[NoseDown] != nil {
+		t.Errorf("of one lean the other way: %+v", r)
+	}
+	h.lean(0, 0, 3*time.Second)
+	h.tells = func(a, r float64) (float64, float64) { return a, r } // the hands follow
+	holds(t, h.all(), "asked for nose down, the craft told of tail down")
+}
+
+// A motor that answers wrong, and then another lean than the one asked for: no
+// slip is guessed at from leans that were not held.
+func TestNoGuessWithoutAllLeans(t *testing.T) {
+	h := craft(t, ring(4))
+	h.w.Asked = true
+	h.motors = []Motor{h.motors[1], h.motors[0], h.motors[2], h.motors[3]}
+	h.lean(0, 0, 3*time.Second)
+	h.lean(20*deg, 0, 2*time.Second)
+	h.lean(0, 0, 3*time.Second)
+	h.lean(0, 20*deg, 2*time.Second)
+	r := h.w.Result()
+	holds(t, r, "nose down: no answer: motor", "asked for tail down, the craft told of right side down")
+	if text := strings.Join(r.Findings, "\n"); strings.Contains(text, "looks like") {
+		t.Errorf("guesses: %s", text)
+	}
+}
+
+// While it is held the other way, which way the craft tells of is not shown.
+func TestNextDoesNotTellWhatFits(t *testing.T) {
+	h := craft(t, ring(8))
+	h.w.Asked = true
+	h.lean(0, 0, 3*time.Second)
+	h.lean(-20*deg, 0, 500*ms)
+	if got := h.w.Next(); got != "nose down: the craft does not tell of it; hold it as asked" {
+		t.Errorf("says %q", got)
+	}
+}
+
+// Motors that no lean can tell apart, or tell of at all, are named.
+func TestWhatNoLeanShowsIsSaid(t *testing.T) {
+	coaxial := append(ring(4), ring(4)...)
+	for i := range coaxial {
+		coaxial[i].Number = i + 1
+	}
+	for _, c := range []struct {
+		motors []Motor
+		says   []string
+	}{
+		{ring(4), nil}, {ring(12), nil},
+		{coaxial, []string{"motors 1 and 5 stand", "motors 2 and 6 stand", "motors 3 and 7 stand", "motors 4 and 8 stand"}},
+		{append(ring(4), Motor{Number: 5, Ahead: 0.05, Spin: 1}), []string{"motor 5 stands so near the middle"}},
+	} {
+		got := craft(t, c.motors).all().Untold
+		ok := len(got) == len(c.says)
+		for i := range min(len(got), len(c.says)) {
+			ok = ok && strings.HasPrefix(got[i], c.says[i])
+		}
+		if !ok {
+			t.Errorf("%d motors: says %q, want %q", len(c.motors), got, c.says)
+		}
 	}
 }
 

@@ -36,7 +36,10 @@ const (
 	// from the begin of either, because hands shake.
 	RestFor = 2 * time.Second
 	HoldFor = time.Second
-	settle  = 300 * time.Millisecond
+	// oddFor is how long another lean than the one asked for must last to count:
+	// as long as people hold who think that they do as asked.
+	oddFor = 1500 * time.Millisecond
+	settle = 300 * time.Millisecond
 	// fewest is how many outputs rest and lean must hold.
 	fewest = 4
 	// gap is how long outputs and attitude may be apart.
@@ -97,12 +100,17 @@ type Watch struct {
 	rest     stretch // as it was last
 	hasRest  bool
 	first    [2]float64 // roll and pitch of the first rest
+	firstOut []float64  // outputs of the first rest
 	now      stretch
 	held     [Directions]*Held
 	rows     int
 	low      []float64 // least and most of each output, to tell whether any moved
 	high     []float64
-	odd      int // a direction that was held when another was asked for
+	best     []float64     // the largest arm of each motor in the four directions
+	rowAt    time.Duration // of the last row
+	breaks   int           // how often rows were farther apart than gap
+	longest  time.Duration // the farthest
+	odd      int           // a direction that was held when another was asked for
 	oddAsked Direction
 }
 
@@ -114,6 +122,28 @@ type stretch struct {
 	roll, pitch float64   // sums
 	sum         []float64 // of each output
 	own, square []float64 // of each output without the mean of all: sum and sum of squares
+	// The newest row waits here until another of its kind follows: a craft that
+	// begins to move is near its rest for a while yet.
+	waits               bool
+	waitRoll, waitPitch float64
+	waitOutput          []float64
+}
+
+// add takes the row that waited.
+func (s *stretch) add() {
+	if !s.waits {
+		return
+	}
+	s.n++
+	s.roll, s.pitch = s.roll+s.waitRoll, s.pitch+s.waitPitch
+	mean := 0.0
+	for _, v := range s.waitOutput {
+		mean += v / float64(len(s.waitOutput))
+	}
+	for i, v := range s.waitOutput {
+		own := v - mean
+		s.sum[i], s.own[i], s.square[i] = s.sum[i]+v, s.own[i]+own, s.square[i]+own*own
+	}
 }
 
 const (
@@ -147,6 +177,7 @@ func New(motors []Motor) (*Watch, error) {
 	if det := (aa-a*a/n)*(rr-r*r/n) - (ar-a*r/n)*(ar-a*r/n); !(det > 1e-9) {
 		return nil, errors.New("the motors stand in one line: no lean can be told from another")
 	}
+	w.best = w.bestArms()
 	for range motors {
 		w.output, w.told = append(w.output, 0), append(w.told, -1)
 		w.low, w.high = append(w.low, math.Inf(1)), append(w.high, math.Inf(-1))
@@ -177,7 +208,10 @@ func (w *Watch) Attitude(at time.Duration, roll, pitch float64) {
 		}
 	}
 	w.fresh = false
-	w.rows++
+	if between := at - w.rowAt; w.rows > 0 && between > gap {
+		w.breaks, w.longest = w.breaks+1, max(w.longest, between)
+	}
+	w.rows, w.rowAt = w.rows+1, at
 	w.row(at)
 }
 
@@ -189,17 +223,10 @@ func (w *Watch) row(at time.Duration) {
 	}
 	s := &w.now
 	s.last = at
+	s.add()
 	if at-s.began >= settle {
-		s.n++
-		s.roll, s.pitch = s.roll+w.roll, s.pitch+w.pitch
-		mean := 0.0
-		for _, v := range w.output {
-			mean += v / float64(len(w.output))
-		}
-		for i, v := range w.output {
-			own := v - mean
-			s.sum[i], s.own[i], s.square[i] = s.sum[i]+v, s.own[i]+own, s.square[i]+own*own
-		}
+		s.waits, s.waitRoll, s.waitPitch = true, w.roll, w.pitch
+		copy(s.waitOutput, w.output)
 	}
 	switch {
 	case s.n < fewest || s.kind == between:
@@ -207,6 +234,9 @@ func (w *Watch) row(at time.Duration) {
 		if s.last-s.began >= RestFor {
 			if !w.hasRest {
 				w.first = [2]float64{s.roll / float64(s.n), s.pitch / float64(s.n)}
+				for _, v := range s.sum {
+					w.firstOut = append(w.firstOut, v/float64(s.n))
+				}
 			}
 			w.hasRest = true
 			w.rest = *s
@@ -214,7 +244,9 @@ func (w *Watch) row(at time.Duration) {
 		}
 	case s.last-s.began >= HoldFor:
 		if asked := w.asks(); w.Asked && w.held[s.kind] == nil && int(asked) != s.kind {
-			w.odd, w.oddAsked = s.kind, asked
+			if w.odd == none && s.last-s.began >= oddFor {
+				w.odd, w.oddAsked = s.kind, asked
+			}
 			return
 		}
 		h := w.judge(s)
@@ -225,7 +257,7 @@ func (w *Watch) row(at time.Duration) {
 // begin begins a stretch.
 func (w *Watch) begin(kind int, at time.Duration) {
 	n := len(w.motors)
-	w.now = stretch{kind: kind, began: at, last: at, sum: make([]float64, n), own: make([]float64, n), square: make([]float64, n)}
+	w.now = stretch{kind: kind, began: at, last: at, sum: make([]float64, n), own: make([]float64, n), square: make([]float64, n), waitOutput: make([]float64, n)}
 }
 
 // kindOf says what a moment belongs to.
@@ -280,19 +312,27 @@ func (w *Watch) Next() string {
 		return fmt.Sprintf("stand it level, hands off, for %.0f s", RestFor.Seconds())
 	}
 	switch d := w.asks(); {
-	case d == Directions:
+	case w.Done():
 		return ""
 	case w.now.kind == int(d):
 		return d.String() + ": hold it there"
 	case w.Asked && w.now.kind >= 0 && w.held[w.now.kind] == nil:
-		return fmt.Sprintf("asked for %s; the craft tells of %s", d, Direction(w.now.kind))
+		// Which side it tells of is not said: nobody is to try until it fits.
+		return fmt.Sprintf("%s: the craft does not tell of it; hold it as asked", d)
 	default:
 		return fmt.Sprintf("%s, about 20 deg, and hold it for %.0f s; then back to level", d, math.Ceil((HoldFor + settle).Seconds()))
 	}
 }
 
-// Done says that every direction was held.
-func (w *Watch) Done() bool { return w.asks() == Directions }
+// Done says that nothing more is asked: every direction was held, or the craft
+// told of another than the one that was asked for.
+func (w *Watch) Done() bool { return w.odd != none || w.asks() == Directions }
+
+// Held says whether a direction was held, and whether it was good as yet.
+func (w *Watch) Held(d Direction) (held, good bool) {
+	h := w.held[d]
+	return h != nil, h != nil && h.Good
+}
 
 // asks is the first direction that was not held yet, Directions when all were.
 func (w *Watch) asks() Direction {

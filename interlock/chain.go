@@ -152,16 +152,24 @@ func (e *Engine) notRemoved() bool {
 // powerCurrents are the currents that can tell that power was not removed.
 var powerCurrents = [...]rules.ChannelID{rules.Pack1Current, rules.SupplyCurrent}
 
-// powerRemains says that a rotor is known to turn or that current is known to
-// flow. What is not told can not be seen: it does not count. One rotor that is
-// heard is enough, whatever is known of the others. A doubtful current counts
-// as it does against a limit.
-func (e *Engine) powerRemains(at time.Duration) bool {
+// rotorTurns says that a rotor is known to turn: one that is heard is enough,
+// whatever is known of the others.
+func (e *Engine) rotorTurns(at time.Duration) bool {
 	for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
 		r := e.table.Fresh(id, at, id.Stale())
 		if r.Quality == rules.Good && math.Abs(r.Value) > e.site.StillRotor {
 			return true
 		}
+	}
+	return false
+}
+
+// powerRemains says that a rotor is known to turn or that current is known to
+// flow. What is not told can not be seen: it does not count. A doubtful current
+// counts as it does against a limit.
+func (e *Engine) powerRemains(at time.Duration) bool {
+	if e.rotorTurns(at) {
+		return true
 	}
 	if e.site.IdleCurrent <= 0 {
 		return false

@@ -23,6 +23,8 @@ func siteOption(t *testing.T, s *Site, text string) {
 		s.Fitted[Readback] = false
 	case "stop not proven":
 		s.StopProven = false
+	case "slow drop-out":
+		s.DropOut = 5 * time.Second
 	case "rotors count as standing":
 		s.StillRotor = 100
 	case "rotor speed not told":

@@ -184,6 +184,7 @@ func (e *Engine) timer(i int, due time.Duration) {
 		}
 	case timerDiscrepancy:
 		if e.lines[EStopA].on != e.lines[EStopB].on {
+			e.stopDoubt = true
 			e.event(due, EventSelfTest, ReasonEStopOne, -1)
 		}
 	case timerPins:

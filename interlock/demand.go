@@ -211,6 +211,8 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 	case Ready:
 		e.startArmed = e.lines[Start].known && !e.lines[Start].on
 	case Closing:
+		// The contactor was seen open: what closes from here on is no late one.
+		e.disarm(timerDropOut)
 		e.closingStep = 0
 		e.arm(timerClosing, at+min(testRelayFrom, e.site.Horn))
 	case Live:

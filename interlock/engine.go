@@ -64,6 +64,7 @@ type Engine struct {
 	lines     [LineCount]lineRun
 	pinsKnown bool // every line was read in time
 	pinsLost  bool // it was so, and is no more
+	stopDoubt bool // one contact of the emergency stop stayed; both must open first
 
 	state       State
 	since       time.Duration

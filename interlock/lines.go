@@ -37,7 +37,7 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 		e.stopContact(at)
 	case Gate:
 		if !on {
-			e.resetDone = false
+			e.resetDone, e.resetOK = false, false
 			e.builtinTrip(at, EventGate, ReasonGate)
 		}
 	case Hold:
@@ -83,6 +83,10 @@ func (e *Engine) pinsRead(at time.Duration) {
 // pinsSilent: a line was not read in time. Where others were, it is told which.
 func (e *Engine) pinsSilent(due time.Duration) {
 	e.pinsKnown, e.pinsLost = false, true
+	e.resetOK = false
+	if e.site.Fitted[Gate] {
+		e.resetDone = false // it may have been open in between, and somebody inside
+	}
 	some := false
 	for l := range e.lines {
 		some = some || e.site.Fitted[l] && due-e.lines[l].read < e.site.PinStale
@@ -101,6 +105,9 @@ func (e *Engine) stopContact(at time.Duration) {
 	a, b := &e.lines[EStopA], &e.lines[EStopB]
 	if a.known && b.known {
 		e.hold(timerDiscrepancy, at, e.site.Discrepancy, a.on != b.on)
+		if !a.on && !b.on {
+			e.stopDoubt = false // both can open
+		}
 		if a.on && b.on {
 			if e.site.Duty == Watch {
 				e.builtinListed[ReasonEStop] = false // no latch: the next press is another
@@ -118,6 +125,7 @@ func (e *Engine) stopContact(at time.Duration) {
 // time to say.
 func (e *Engine) stopDemand(at time.Duration) {
 	const why = ReasonEStop
+	e.resetOK = false // pressed while reset was held
 	// Pressed while the relay is open it still trips: a person saw a reason.
 	if (e.state != Fault || e.site.Duty == Watch) && !e.builtinListed[why] {
 		e.builtinListed[why] = true
@@ -211,6 +219,8 @@ func (e *Engine) resetBar(at time.Duration) Reason {
 		return ReasonPinsSilent
 	case !e.stopHealthy():
 		return ReasonEStop
+	case e.stopDoubt:
+		return ReasonEStopOne
 	case !e.onIfFitted(Gate):
 		return ReasonGate
 	case e.mirrorClosed():
@@ -236,6 +246,9 @@ func (e *Engine) resetBar(at time.Duration) Reason {
 // still says that the rotors are known to stand: by their speed, or, where no
 // speed is told, because twice the proven stop time has passed.
 func (e *Engine) still(at time.Duration) bool {
+	if e.rotorTurns(at) {
+		return false // whatever is known of the others
+	}
 	r := e.table.Fresh(rules.RotorSpeed, at, rules.RotorSpeed.Stale())
 	if r.Quality == rules.Good {
 		return r.Value <= e.site.StillRotor

@@ -175,7 +175,9 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	if l.started {
 		gap := now - l.last
 		l.worst = max(l.worst, gap)
-		if gap > l.cfg.LongestGap {
+		// An edge that comes later than the watchdog's window lets the contactor
+		// drop and, with those behind it, would close it again by itself.
+		if gap > l.cfg.LongestGap || l.beatOn && now-l.beatAt > l.cfg.LongestGap {
 			l.stalled(now)
 		}
 	}
@@ -338,7 +340,7 @@ func (l *Loop) outputs(now time.Duration) {
 // none: the next turn finds the stall.
 func (l *Loop) heartbeat() {
 	at := l.cfg.Clock()
-	if at-l.last > l.cfg.LongestGap {
+	if max(at-l.last, at-l.beatAt) > l.cfg.LongestGap {
 		return
 	}
 	l.beat = !l.beat

@@ -243,6 +243,46 @@ func TestPromise05_PausedInTheMiddleOfATurn(t *testing.T) {
 	}
 }
 
+// Turns that each come in time, but an edge that comes too late for the
+// watchdog, where the lines may go unread for longer than that and no readback
+// would see the contactor drop: the watchdog must not take the later edges for
+// a start.
+func TestPromise05_ALateEdgeClosesNothingAgain(t *testing.T) {
+	for _, held := range []time.Duration{20 * ms, 26 * ms, 30 * ms, 45 * ms, 50 * ms} {
+		for _, inside := range []bool{false, true} {
+			r := newRig(t, func(s *interlock.Site) { s.PinStale, s.Fitted[interlock.Readback] = 100*ms, false })
+			r.live()
+			r.untilBeat()
+			r.forget()
+			if inside {
+				r.board.slow, r.loop.pinsAt = held, 0
+				r.loop.Turn(r.now)
+				r.board.slow = 0
+			} else {
+				r.now += held
+				r.air()
+			}
+			dropped := false
+			for range 400 {
+				r.now += ms
+				r.air()
+				r.loop.Turn(r.now)
+				on := r.board.PowerOn()
+				if dropped && on {
+					t.Fatalf("held up for %v (in the turn: %v): power came back by itself", held, inside)
+				}
+				dropped = dropped || !on
+			}
+			if held > 25*ms {
+				r.wantOpen()
+				if !slices.Contains(r.trips(), interlock.ReasonStalled) {
+					t.Errorf("held up for %v (in the turn: %v): trips %v", held, inside, r.trips())
+				}
+			}
+		}
+	}
+}
+
 // A relay that can not be written while closing: heartbeat effects that stand
 // behind the failed write in the same answer start nothing; the write is tried
 // again until it works, and only then a reset is taken.

@@ -263,6 +263,10 @@ func (g *Guard) assemble() error {
 	g.keeper = newKeeper(g.env, g.session.Trips, g.session.Recording, func(trip uint32) {
 		g.loop.Host(intake.HostMessage{Host: interlock.HostKept, On: true, Seq: trip})
 	})
+	// Lines before the first move of the latch carry the state it comes up in.
+	var begin interlock.View
+	g.engine.View(&begin)
+	g.keeper.state = begin.State
 	keep := g.keeper.put
 	if g.opts.Stepped {
 		var r record

@@ -115,7 +115,7 @@ func (b *spyBoard) Levels() (uint32, error) {
 	return b.Virtual.Levels()
 }
 
-func newRig(t testing.TB) *rig {
+func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 	t.Helper()
 	r := &rig{t: t}
 	padFile, faults := pad.Read("pad.toml", testFile(t, "pad.toml", "@FOLDER@", t.TempDir()))
@@ -133,7 +133,11 @@ func newRig(t testing.TB) *rig {
 	must(t, err)
 	t.Cleanup(func() { virtual.Close() })
 	r.board = &spyBoard{Virtual: virtual, rig: r}
-	r.eng, err = interlock.New(r.env, padFile.Site())
+	site := padFile.Site()
+	for _, c := range change {
+		c(&site)
+	}
+	r.eng, err = interlock.New(r.env, site)
 	must(t, err)
 	cfg := padFile.Intake()
 	wanted := r.eng.Wanted()

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -50,8 +51,9 @@ func (e Ending) ComesUp() string {
 }
 
 // Unfinished tells how earlier sessions ended that the next one must know of:
-// the latest that did not only watch, and any whose session.json can no longer
-// be read. It gives nothing when the latest ended in order. Ask before Create.
+// the latest that did not only watch (with those before it as long as they broke
+// off without having said a state), and any whose session.json can no longer be
+// read. It gives nothing when the latest ended in order. Ask before Create.
 func Unfinished(logFolder string) ([]Ending, error) {
 	if err := checkFolder(logFolder); err != nil {
 		return nil, err
@@ -60,25 +62,26 @@ func Unfinished(logFolder string) ([]Ending, error) {
 	if err != nil {
 		return nil, err
 	}
-	endings := broken
-	var latest *Session
+	// One that only watched held no relay: it must not hide how the last one
+	// that did has ended.
+	sessions = slices.DeleteFunc(sessions, func(s *Session) bool { return s.Info.Duty == DutyWatch })
+	slices.SortFunc(sessions, func(a, b *Session) int { return b.Info.Number - a.Info.Number })
+	var endings []Ending
 	for _, s := range sessions {
-		// One that only watched held no relay: it must not hide how the last
-		// one that did has ended.
-		if s.Info.Duty != DutyWatch && (latest == nil || s.Info.Number > latest.Info.Number) {
-			latest = s
-		}
-	}
-	if latest != nil {
-		e, err := latest.Ending()
+		e, err := s.Ending()
 		if err != nil {
 			return nil, err
 		}
 		if e.How != Clean {
-			endings = append([]Ending{e}, endings...)
+			endings = append(endings, e)
 		}
+		if e.How == Clean || e.State != "" {
+			break
+		}
+		// It broke off before it had said its state: what the one before it
+		// left stands still.
 	}
-	return endings, nil
+	return append(endings, broken...), nil
 }
 
 // earlier opens every session of the folder; broken are those whose

@@ -80,6 +80,50 @@ func TestPromise05_TellsHowTheLastSessionEnded(t *testing.T) {
 	}
 }
 
+// TestPromise05_AFaultOutlivesASessionThatSaidNothing: the power goes while the
+// next guard starts, before its first line is on disk, and once more.
+func TestPromise05_AFaultOutlivesASessionThatSaidNothing(t *testing.T) {
+	logs := t.TempDir()
+	one := func(lines ...triplog.Line) {
+		s := create(t, logs)
+		for _, line := range lines {
+			if err := s.Trips.Append(line, true); err != nil {
+				t.Fatal(err)
+			}
+		}
+		if err := s.Close(); err != nil {
+			t.Fatal(err)
+		}
+	}
+	up := func() (worst string) {
+		endings, err := Unfinished(logs)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, e := range endings {
+			if worst != "fault" {
+				worst = e.ComesUp()
+			}
+		}
+		return worst
+	}
+	one(triplog.Line{Kind: triplog.KindHost, State: "fault"})
+	one()
+	one()
+	if up() != "fault" {
+		t.Errorf("comes up %q behind two that said nothing, want fault", up())
+	}
+	one(triplog.Line{Kind: triplog.KindHost, State: "tripped"}) // it was mended and reset in between
+	one()
+	if up() != "tripped" {
+		t.Errorf("comes up %q, want tripped", up())
+	}
+	one(triplog.Line{Kind: triplog.KindEnded, State: "blocked"})
+	if up() != "" {
+		t.Errorf("comes up %q after one that ended in order", up())
+	}
+}
+
 // TestPromise07_LatestByNumberNotByClock: the session before last tripped, and
 // the last one, by a clock that had lost its battery, ended in order.
 func TestPromise07_LatestByNumberNotByClock(t *testing.T) {

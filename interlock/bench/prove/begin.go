@@ -33,6 +33,9 @@ func (p *plan) begin() (*bases, error) {
 		}
 		b := &bases{ready: r, ground: r.clone()}
 		if err := b.ground.start(); err != nil {
+			if p.tooSoon(b.ground) {
+				continue
+			}
 			return nil, err
 		}
 		b.ground.run(3 * time.Second)
@@ -81,7 +84,8 @@ func (p *plan) aside(r *rig, unmet []interlock.Unmet) bool {
 		return r.view.Say(p.env, unmet[k]), true
 	}
 	return p.without(func(i int) string {
-		why, ok := named(interlock.NeedRule, i)
+		why, itself := named(interlock.NeedRule, i)
+		ok := itself
 		if !ok {
 			why, ok = named(interlock.NeedChannel, int(p.env.Rules[i].Watch))
 		}
@@ -91,11 +95,31 @@ func (p *plan) aside(r *rig, unmet []interlock.Unmet) bool {
 		if d, reason := p.driveOf(p.env.Rules[i].Watch); d == nil && reason != "" {
 			return reason
 		}
-		return "no start can be made with it (" + why + ")"
+		return noStart(&p.env.Rules[i], why, itself)
 	}, func(i int) string {
 		why, _ := named(interlock.NeedPermissive, i)
 		return why
 	})
+}
+
+// noStart says why a rule is not proved that no start can be made with.
+func noStart(r *rules.Rule, why string, outside bool) string {
+	says := "no start can be made with it"
+	if why != "" {
+		says += " (" + why + ")"
+	}
+	if outside && r.While == rules.Always {
+		says += ": it counts on the ground too, where the craft is not inside it; with while = \"airborne\" it would not"
+	}
+	return says
+}
+
+// tooSoon takes out the rule that spoiled the start.
+func (p *plan) tooSoon(r *rig) bool {
+	e := find(r.log, interlock.StateEffect, func(e *event) bool { return e.State == interlock.Blocked && e.Rule >= 0 })
+	return e != nil && p.without(func(i int) string {
+		return pick(e.Rule == i, "it acts on a calm day, before anything flies", "")
+	}, func(int) string { return "" })
 }
 
 // grounded takes out the rules that tripped when the craft took off.
@@ -187,7 +211,7 @@ func (p *plan) singly(why string) error {
 			return err
 		}
 		if !ok {
-			p.asideWhy[origin(i)] = "no start can be made with it (" + why + ")"
+			p.asideWhy[origin(i)] = noStart(&full.Rules[i], why, true)
 			continue
 		}
 		env = try

@@ -120,7 +120,8 @@ func (t *trial) beyond() {
 		t.row.Tripped = &v
 	}
 	took := f.At - from
-	if t.rate {
+	tenth := t.rate || t.rule.Watch == rules.PackToFloor
+	if tenth {
 		took = t.tenthPast(took)
 	}
 	seconds := took.Seconds()
@@ -140,7 +141,7 @@ func (t *trial) beyond() {
 	case t.rule.Stop != rules.NoStop && f.HasValue && !t.left(f.Value):
 		fault = fmt.Sprintf("the record says %s, which is not past the limit", t.say(f.Value))
 	}
-	t.add("outside", fault, "tripped at %s; %s %s", t.say(v), pick(t.rate, "a tenth past the limit after", "after"), ms(took))
+	t.add("outside", fault, "tripped at %s; %s %s", t.say(v), pick(tenth, "a tenth past the limit after", "after"), ms(took))
 	t.stop("stop", r, f, t.rule.Stop, t.rule.Grace)
 }
 
@@ -149,7 +150,7 @@ func (t *trial) beyond() {
 func (t *trial) tenthPast(took time.Duration) time.Duration {
 	r := t.fresh(t.near)
 	from := r.now
-	t.out(r, 1.1*t.limit)
+	t.out(r, t.limit+t.way*0.1*math.Abs(t.limit))
 	r.run(t.hold() + t.budget.Relay)
 	if f := t.verdict(r.log, interlock.ReasonRule); f != nil {
 		return f.At - from
@@ -329,6 +330,7 @@ func (t *trial) dither() {
 		switch f := t.verdict(r.log, interlock.ReasonRule); {
 		case f == nil:
 			fault = fmt.Sprintf("no trip: %s, in the deadband, stopped the delay", t.say(within))
+		case t.rule.Watch == rules.LinkLag && f.At <= from+t.rule.Lasting+5*t.period: // each message has a delay of its own
 		case f.At > from+t.rule.Lasting && !(t.trips && f.At <= from+t.rule.Lasting+t.period):
 			fault = fmt.Sprintf("tripped only %s after the excursion, not after %s", ms(f.At-from), ms(t.rule.Lasting))
 		}

@@ -12,10 +12,10 @@ import (
 // ready finds the drive and the pad from which excursions set out; the reason
 // if there is none, and whether the other rules may be what is in the way.
 func (t *trial) ready() (why string, mend bool) {
-	d, why := t.p.driveOf(t.rule.Watch)
-	if d == nil {
+	if why := t.p.outOfReach(t.rule); why != "" {
 		return why, false
 	}
+	d, _ := t.p.driveOf(t.rule.Watch)
 	t.d = d
 	if d.id == rules.Apex && t.rule.Lasting > 0 {
 		d.settled(t.p)
@@ -26,9 +26,6 @@ func (t *trial) ready() (why string, mend bool) {
 	if t.rule.Watch == rules.TensionRate {
 		t.over = max(tensionSpan, t.period)
 	}
-	if t.rate && (d.average || d.id == rules.LinkLag) {
-		return "the rate of a channel that is itself worked out over a span: no inverse is written for it", false
-	}
 	switch {
 	case d.id == rules.PackResistance && hard(t.p.usualVolts(), math.Abs(t.limit)) < hardLeast:
 		return "so high a resistance would take more of the pack's voltage than it has to show it", false
@@ -38,12 +35,13 @@ func (t *trial) ready() (why string, mend bool) {
 		return "to be inside it the pack would have to be nearly empty all along", false
 	case d.id == rules.PackToFloor && t.limit > 2*3600:
 		return "so slow a fall is lost in the steps of the voltage", false
-	case d.id == rules.SlantRange && (t.rate || t.way < 0):
-		return "the range is moved along the ground here, and the height keeps it from coming near", false
 	case d.id == rules.Sway && t.way < 0, d.id == rules.Peak10 && t.way < 0, d.id == rules.Lull10 && t.way > 0:
 		return "what was swayed or blown stays in the span it is worked out over: no single excursion brings it there", false
 	}
 	t.near = t.b.air.clone()
+	if d.id == rules.SlantRange && (t.rate || t.way < 0) {
+		t.p.low(t.near, pick(t.rate, 1, 0.3*math.Abs(t.limit)))
+	}
 	switch slow := d.jump < math.Inf(1); {
 	case t.rate:
 		// Room to move for as long as it takes; a height falls to no lower than
@@ -75,8 +73,11 @@ func (t *trial) ready() (why string, mend bool) {
 		t.d.set(&t.near.sc, t.limit-t.way*room)
 	}
 	if d.id == rules.PackToFloor {
-		t.d.set(&t.near.sc, t.limit-t.way*0.15*math.Abs(t.limit))
+		t.d.set(&t.near.sc, t.limit-t.way*math.Max(0.15*math.Abs(t.limit), 1.5*t.rule.Deadband))
 		t.near.run(t.d.settle + 5*time.Second)
+	}
+	if t.rate && d.step(t.from(t.near))/t.over.Seconds() > 0.1*math.Abs(t.limit) {
+		return "one step of its field within the span is more than a tenth of the limit: such a rate comes and goes in jumps", false
 	}
 	if d.jump < math.Inf(1) {
 		t.near.rest()
@@ -100,6 +101,37 @@ func (t *trial) ready() (why string, mend bool) {
 		return "its phase cannot be brought about beside the other rules", true
 	}
 	return "", false
+}
+
+// low brings the craft to a height over the anchor from which the range can be
+// moved along the ground.
+func (p *plan) low(r *rig, height float64) {
+	cfg := &p.setup.Site.Derived
+	for _, h := range cfg.HeightSources {
+		r.sc.put(h, cfg.AnchorHeight+height)
+	}
+	r.rest()
+	r.run(time.Second)
+}
+
+// outOfReach says why nothing that can be sent drives a rule, whatever the core
+// and the other rules; empty if something does.
+func (p *plan) outOfReach(r *rules.Rule) string {
+	d, why := p.driveOf(r.Watch)
+	rate := r.Form == rules.RisingFaster || r.Form == rules.FallingFaster
+	switch {
+	case r.Watch == rules.LinkAge && rate:
+		return "silence has one pace: its age rises by a second a second, and falls to nothing with a frame"
+	case d == nil || !rate:
+		return why
+	case r.Watch == rules.Apex:
+		return "the prediction grows until the next sample and falls back with it: its rate is that of a saw, whatever the craft does"
+	case r.Watch == rules.Gust || r.Watch == rules.Mean2 || r.Watch == rules.Mean10:
+		return ""
+	case d.average || r.Watch == rules.LinkLag:
+		return "the value is worked out over a span of its own, and nothing that can be sent gives it a steady rate"
+	}
+	return ""
 }
 
 // probe tries the value x for as long as it takes to be read, and says whether
@@ -187,10 +219,15 @@ func (t *trial) span() (low, high float64) {
 	c := t.d.id.Channel()
 	pack := c.ID >= rules.Pack1Voltage && c.ID <= rules.Pack4CellSpread
 	switch {
+	case c.ID == rules.SlantRange && t.near != nil:
+		// Along the ground it comes no nearer than the height.
+		return 1.05 * math.Abs(t.near.sc.v[t.p.setup.Site.Derived.HeightSources[0]]-t.p.setup.Site.Derived.AnchorHeight), c.High
 	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1LowestCell-rules.Pack1Voltage:
 		return c.Low, 4.45
 	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1Current-rules.Pack1Voltage, c.ID == rules.SupplyCurrent:
 		return 0, 327 // what flips its sign, or fills its field, is doubtful
+	case c.ID == rules.SupplyVoltage, c.ID == rules.Pack1Voltage && t.p.setup.Intake.Fields.SupplyIsPack:
+		return c.Low, 65.5 // millivolts in 16 bits
 	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1Left-rules.Pack1Voltage, c.ID == rules.SupplyLeft:
 		return 0, 1
 	}

@@ -59,10 +59,14 @@ type plan struct {
 	sources   []source
 	pinPeriod time.Duration
 	from      netip.AddrPort
-	loads     bool // the pack is modelled under load
+	pace      float64       // how fast heights move
+	gently    time.Duration // how long the motors take to speed up
+	loads     bool          // the pack is modelled under load
 	wiggles   [rules.ChannelCount]bool
 	turns     int // of the source that sends now
 	notes     []string
+	// never holds the rules, by the same index, that nothing drives.
+	never map[int]bool
 	// leftOut holds the reasons of start conditions that were taken out.
 	leftOut map[string]string
 	// asideWhy holds the reasons of rules that were taken out so that the
@@ -99,7 +103,7 @@ func newPlan(setup Setup) (*plan, error) {
 	if setup.CellRate <= 0 {
 		setup.CellRate = 80
 	}
-	p := &plan{setup: setup, asideWhy: map[int]string{}, leftOut: map[string]string{}, pinPeriod: min(10*time.Millisecond, setup.Site.PinStale/2)}
+	p := &plan{setup: setup, asideWhy: map[int]string{}, leftOut: map[string]string{}, never: map[int]bool{}, pinPeriod: min(10*time.Millisecond, setup.Site.PinStale/2)}
 	if p.pinPeriod <= 0 {
 		return nil, errors.New("prove: the input lines may never go unread on this pad; write how long they may")
 	}
@@ -167,6 +171,21 @@ func (p *plan) lay(env *rules.Envelope) error {
 			if r.FrozenAfter > 0 || m.Channel().FrozenAfter > 0 {
 				p.wiggles[m] = true
 			}
+		}
+	}
+	p.pace, p.gently = heightPace, 0
+	for i := range env.Rules {
+		r := &env.Rules[i]
+		if r.Form != rules.RisingFaster && r.Form != rules.FallingFaster || !(r.Limit > 0) {
+			continue
+		}
+		switch id := r.Watch; {
+		case isHeight(id) || id == rules.Height || id == rules.SlantRange:
+			p.pace = min(p.pace, 0.5*r.Limit)
+		case id == rules.MotorHighest || id == rules.MotorHeadroom || id >= rules.Motor1Output && id <= rules.Motor16Output:
+			p.gently = max(p.gently, time.Duration(2*usual(rules.Motor1Output)/r.Limit*1e9))
+		case id == rules.RotorSpeed || id >= rules.Motor1Speed && id <= rules.Motor16Speed:
+			p.gently = max(p.gently, time.Duration(2*usual(rules.Motor1Speed)/r.Limit*1e9))
 		}
 	}
 	p.loads = false
@@ -253,6 +272,7 @@ func (p *plan) newRig() (*rig, error) {
 			r.sc.force(rules.ESCVoltage, volts)
 		}
 	}
+	r.sc.pace = p.pace
 	r.load.gentle, r.sc.ohms = gentleSteps, 0.03
 	d0 := &p.setup.Site.Derived
 	if k := d0.PackVoltage; p.loads && k >= rules.Pack1Voltage && k <= rules.Pack4CellSpread {

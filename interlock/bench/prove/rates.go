@@ -56,7 +56,15 @@ func (t *trial) untilPast(r *rig) bool {
 
 // slackOfRate is how far off the limit the steps of the field may put the edge.
 func (t *trial) slackOfRate() float64 {
-	return 4*t.q + pick(t.d.average || t.d.pulses, 0.03, 0.005)*math.Abs(t.limit)
+	share := 0.005
+	if t.d.average {
+		share = 0.03
+	}
+	if t.d.pulses || len(t.p.sourcesOf(t.d.moves)) > 1 {
+		// Told in bunches: a span holds a sample more or less.
+		share += t.period.Seconds() / t.over.Seconds()
+	}
+	return 4*t.q + share*math.Abs(t.limit)
 }
 
 // room says that the value can move at the limit for so long.

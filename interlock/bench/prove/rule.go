@@ -106,6 +106,9 @@ func (t *trial) out(r *rig, x float64) {
 // climb has the craft tell the climb that belongs to a height that moves.
 func (t *trial) climb(r *rig, x float64) {
 	cfg := &t.p.setup.Site.Derived
+	if t.d.id == rules.SlantRange {
+		return // it moves along the ground
+	}
 	for _, m := range t.d.moves {
 		if isHeight(m) {
 			for _, id := range cfg.Needs(rules.Climb) {
@@ -288,6 +291,10 @@ func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 		plain: rule.Form == rules.Is || rule.Form == rules.IsNot, budget: p.setup.Budget(rule)}
 	budget := t.budget.Relay.Seconds()
 	row.Budget = &budget
+	if t.nowhere() {
+		row.Outcome, row.Why = NotProven, "no value of "+rule.Watch.String()+" lies past that side: it can only act on silence"
+		return row, ""
+	}
 	if rule.Watch == rules.LinkAge {
 		t.d = &drive{id: rules.LinkAge, moves: []rules.ChannelID{rules.LinkAge}}
 		t.period = time.Millisecond
@@ -302,10 +309,6 @@ func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 			beside = why
 		}
 		return row, beside
-	}
-	if t.nowhere() {
-		row.Outcome, row.Why = NotProven, "no value of "+rule.Watch.String()+" lies past that side: it can only act on silence"
-		return row, ""
 	}
 	if fault := t.edge(); fault != "" {
 		t.add("limit", fault, "")

@@ -25,7 +25,17 @@ func Run(setup Setup) (*Report, error) {
 	say("the way to live")
 	p.unfed()
 	p.without(func(i int) string {
-		return pick(byLoad(p.env.Rules[i].Watch) && p.asideWhy[i] == "" && len(p.env.Rules) > 1, loadAlone, "")
+		r := &p.env.Rules[i]
+		switch why := p.outOfReach(r); {
+		case p.asideWhy[i] != "":
+			return ""
+		case why != "":
+			p.never[i] = true
+			return why
+		case byLoad(r.Watch) && len(p.env.Rules) > 1:
+			return loadAlone
+		}
+		return ""
 	}, func(int) string { return "" })
 	b, err := p.begin()
 	if err != nil {
@@ -47,7 +57,7 @@ func Run(setup Setup) (*Report, error) {
 			continue
 		}
 		r, ok := rows[i]
-		if !ok && setup.Fed(setup.Envelope.Rules[i].Watch) != rules.NotFed {
+		if !ok && !p.never[i] && setup.Fed(setup.Envelope.Rules[i].Watch) != rules.NotFed {
 			if say(setup.Envelope.Rules[i].Name); stopped {
 				return nil, ErrStopped
 			}

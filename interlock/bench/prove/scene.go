@@ -33,6 +33,8 @@ type scene struct {
 	// failed own sensors cannot be read.
 	failed bool
 
+	// pace is how fast a height moves by itself, m/s.
+	pace float64
 	// ramp, when it runs, moves a drive at a steady rate.
 	ramp     *drive
 	rampFrom float64
@@ -98,7 +100,7 @@ func (s *scene) pass(now, d time.Duration) {
 		return
 	}
 	for _, id := range slow {
-		pace := heightPace
+		pace := s.pace
 		if id == rules.LinkLag {
 			pace = lagPace
 		}

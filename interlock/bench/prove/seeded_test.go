@@ -194,7 +194,7 @@ var seeded = []defect{
 	{name: "the sag is not taken out", rows: packRow, pad: provingPad, in: shifted(rules.Pack1Current, -10), found: "empty below: inside"},
 	{name: "a resting voltage that is never missed", rows: packRow, pad: provingPad, rule: "empty", change: func(r *rules.Rule) { r.StaleAfter *= 3 }, found: "empty below: silence"},
 	{name: "another floor", rows: packRow, pad: provingPad, site: func(s *interlock.Site) { s.Derived.PackFloor -= 0.5 }, found: "minutes left below: inside"},
-	{name: "a fall that is found late", rows: packRow, pad: provingPad, rule: "minutes left", change: func(r *rules.Rule) { r.Lasting = 10 * time.Second }, found: "minutes left below: outside"},
+	{name: "a fall that is found late", rows: packRow, pad: provingPad, rule: "minutes left", change: func(r *rules.Rule) { r.Lasting = 15 * time.Second }, found: "minutes left below: outside"},
 	{name: "the relay is told a call late", out: lateRelay(), found: "tilt above: stop"},
 	{name: "the end's grace is too long", site: func(s *interlock.Site) { s.EndGrace += time.Second }, found: "built-in: end in the air"},
 }

@@ -107,7 +107,7 @@ func (p *plan) settleDown(s *scene, ground bool) {
 	}
 	for i := range p.env.Rules {
 		r := &p.env.Rules[i]
-		if ground && r.While != rules.Always && !byLoad(r.Watch) || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster || r.Watch == rules.TensionRate {
+		if ground && r.While != rules.Always && p.stands(r.Watch) || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster || r.Watch == rules.TensionRate {
 			continue
 		}
 		at(r.Watch).inside(r)
@@ -152,6 +152,11 @@ func (p *plan) settleDown(s *scene, ground bool) {
 			s.put(c.Watch, other(&rules.Rule{Watch: c.Watch, Limit: c.Limit}))
 		}
 	}
+}
+
+// stands says that a channel is another on the ground than in the air.
+func (p *plan) stands(id rules.ChannelID) bool {
+	return slices.ContainsFunc(p.setup.Site.Derived.Needs(id), func(m rules.ChannelID) bool { return isHeight(m) || slices.Contains(byPhase, m) })
 }
 
 // valueIn is what the scene gives the drive's channel, where that is plain to
@@ -248,11 +253,25 @@ func (p *plan) ready() (*rig, []interlock.Unmet, error) {
 	for end := r.now + p.patience(); r.now < end; {
 		r.run(500 * time.Millisecond)
 		r.core.View(&r.view)
-		if r.view.State == interlock.Ready {
+		if r.view.State == interlock.Ready && p.heard(r) {
 			return r, nil, nil
 		}
 	}
+	if r.view.State == interlock.Ready {
+		return r, nil, nil
+	}
 	return r, slices.Clone(r.view.Unmet), nil
+}
+
+// heard says that everything that is watched has a value: a start does not wait
+// for what only warns.
+func (p *plan) heard(r *rig) bool {
+	for _, id := range p.watched() {
+		if d, _ := p.driveOf(id); d != nil && p.setup.Fed(id) != rules.NotFed && r.core.Reading(id).Quality == rules.Missing {
+			return false
+		}
+	}
+	return true
 }
 
 func (r *rig) resetHold() time.Duration {
@@ -278,7 +297,21 @@ func (r *rig) state() interlock.State {
 
 // fly takes the craft into the air and waits until everything is at rest.
 func (r *rig) fly() {
+	// Limits on how fast motors speed up are kept on the way.
+	const steps = 100
+	stood := r.sc
 	r.p.settleDown(&r.sc, false)
+	if flies := r.sc; r.p.gently > 0 {
+		for k := range steps {
+			for id := rules.Motor1Output; id <= rules.Motor16Speed; id++ {
+				r.sc.force(id, stood.v[id]+(flies.v[id]-stood.v[id])*float64(k)/steps)
+			}
+			r.run(min(r.p.gently, time.Minute) / steps)
+		}
+		for id := rules.Motor1Output; id <= rules.Motor16Speed; id++ {
+			r.sc.force(id, flies.v[id])
+		}
+	}
 	r.rest()
 	r.run(2 * time.Second)
 }

@@ -52,6 +52,9 @@ func (t *trial) phase() {
 		return
 	}
 	x := t.x
+	if more := x + t.way*4*t.q; !t.plain && !t.rate && t.plausible(more) {
+		x = more // on the ground the steps of its fields may lie elsewhere
+	}
 	if t.rate {
 		// Steep enough to be past it whatever the ground made of the start, and
 		// for as long as the whole case takes.

@@ -1,0 +1,183 @@
+package prove
+
+import (
+	"fmt"
+	"math"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/rules"
+)
+
+// age proves a rule on the age of the link: silence itself is the excursion, and
+// a frame the way back.
+func (t *trial) age() {
+	switch why := t.p.outOfReach(t.rule); {
+	case why != "":
+		t.row.Outcome, t.row.Why = NotProven, why
+		return
+	case t.way < 0:
+		t.row.Outcome, t.row.Why = NotProven, "each frame brings the age to nothing, so that this is past its limit all day"
+		return
+	}
+	limit := time.Duration(math.Round(t.limit * 1e9))
+	t.ageInside(limit)
+	f := t.ageOutside(limit)
+	if f == nil {
+		return
+	}
+	if t.rule.Stop == rules.NoStop {
+		t.moot("in time, chatter", "it only warns, at once, and latches nothing")
+	} else {
+		t.ageLasting(limit)
+		t.ageBack(limit)
+	}
+	t.moot("dither, one sample, step, slow ramp", "silence has one pace")
+	t.ageOfOthers(limit)
+	if t.rule.While != rules.Always {
+		t.moot("out of its phase", "whoever is silent may be armed and airborne: silence counts as in its phase")
+	}
+}
+
+// quiet is a pad whose craft has told nothing for d.
+func (t *trial) quiet(d time.Duration) *rig {
+	r := t.b.air.clone()
+	r.heed(rules.LinkAge, -1)
+	r.run(20 * time.Millisecond)
+	r.silent = true
+	r.until(r.frame + d)
+	return r
+}
+
+// speak has the craft tell one thing, and go on if it is to.
+func (r *rig) speak(on bool) {
+	r.silent = false
+	for i := range r.p.sources {
+		if r.p.sources[i].kind == craftFrame {
+			r.sendFrame(i)
+			break
+		}
+	}
+	r.silent = !on
+}
+
+func (t *trial) ageInside(limit time.Duration) {
+	r := t.quiet(limit)
+	r.speak(true)
+	held := limit.Seconds()
+	t.row.Held, t.row.Exact = &held, true
+	fault := ""
+	r.run(time.Second)
+	if t.verdict(r.log, interlock.ReasonRule) != nil {
+		fault = fmt.Sprintf("a frame after exactly %s came too late", ms(limit))
+	}
+	t.add("inside", fault, "a frame after exactly %s is in time", ms(limit))
+}
+
+// decided is what silence led to: past the limit, or missing.
+func (t *trial) decided(r *rig) *event {
+	if f := t.verdict(r.log, interlock.ReasonRule); f != nil {
+		return f
+	}
+	return t.verdict(r.log, interlock.ReasonRuleMissing)
+}
+
+func (t *trial) ageOutside(limit time.Duration) *event {
+	lasting := t.rule.Lasting
+	if t.rule.Stop == rules.NoStop {
+		lasting = 0 // a caution comes at once
+	}
+	r := t.quiet(limit + lasting + t.budget.Relay + time.Millisecond)
+	f := t.decided(r)
+	if f == nil {
+		t.add("outside", fmt.Sprintf("no trip after %s of silence", ms(r.now-r.frame)), "")
+		return nil
+	}
+	age := f.At - r.frame
+	took, silence := (age - limit).Seconds(), age.Seconds()
+	t.row.Detect, t.row.Tripped, t.row.Silence = &took, &f.Value, &silence
+	if f.Reason == interlock.ReasonRuleMissing {
+		t.row.Tripped = &silence
+	}
+	fault := ""
+	switch {
+	case age > limit+lasting+time.Microsecond:
+		fault = fmt.Sprintf("tripped after %s of silence, and the limit is %s", ms(age), ms(limit))
+	case age <= limit+lasting && f.Reason == interlock.ReasonRule:
+		fault = fmt.Sprintf("tripped after %s of silence, which is not past %s", ms(age), ms(limit+lasting))
+	case f.Reason == interlock.ReasonRuleMissing && age != t.rule.StaleAfter:
+		fault = fmt.Sprintf("missing after %s of silence, not after %s", ms(age), ms(t.rule.StaleAfter))
+	}
+	t.add("outside", fault, "silence acts after %s", ms(age))
+	if f.Reason == interlock.ReasonRule {
+		t.stop("stop", r, f, t.rule.Stop, t.rule.Grace)
+	} else {
+		t.stop("stop", r, f, t.rule.MissingStop, t.rule.MissingGrace)
+	}
+	return f
+}
+
+// ageLasting: a frame before lasting ends, once and again and again.
+func (t *trial) ageLasting(limit time.Duration) {
+	const name, again = "back in time", "chatter"
+	away := (t.rule.Lasting * 9 / 10).Truncate(time.Millisecond)
+	switch {
+	case t.rule.Lasting == 0:
+		t.moot(name, "the rule acts at once: there is no lasting to be back before")
+		t.moot(again, "the rule acts at once: the first excursion trips")
+		return
+	case t.rule.Lasting < 4*time.Millisecond:
+		t.skip("in time, chatter", "lasting is shorter than the clock of the messages can tell")
+		return
+	case limit+away >= min(t.rule.StaleAfter, t.p.setup.Site.LinkStale):
+		t.moot("in time, chatter", "so long a silence counts as no link at all")
+		return
+	}
+	r := t.quiet(limit + away)
+	r.speak(true)
+	r.run(limit + t.rule.Lasting)
+	t.unmoved(name, r, true, "%s past it of %s: no trip", ms(away), ms(t.rule.Lasting))
+	r = t.quiet(0)
+	for range 10 {
+		r.until(r.frame + limit + (t.rule.Lasting * 6 / 10).Truncate(time.Millisecond))
+		r.speak(false)
+	}
+	t.unmoved(again, r, true, "ten times past it, %s each: no trip", ms(t.rule.Lasting*6/10))
+}
+
+// ageBack: frames again end the violation, and let nothing go.
+func (t *trial) ageBack(limit time.Duration) {
+	r := t.quiet(limit + t.rule.Lasting + t.budget.Relay + time.Millisecond)
+	r.speak(true)
+	r.run(time.Second)
+	t.latched("fully back", r, find(r.log, interlock.ClearEffect, func(e *event) bool { return e.Rule == t.i }) != nil)
+}
+
+// ageOfOthers: frames that are not the craft's keep nothing young.
+func (t *trial) ageOfOthers(limit time.Duration) {
+	craft := t.p.setup.Intake.Craft.System
+	kept := func(g rogue) bool {
+		r := t.b.air.clone()
+		r.heed(rules.LinkAge, -1)
+		r.silent = true
+		g.scene = r.sc
+		r.rogue = &g
+		r.run(limit + t.rule.Lasting + t.budget.Relay + time.Second)
+		return t.decided(r) == nil
+	}
+	fault := ""
+	if kept(rogue{system: craft%250 + 1}) {
+		fault = "frames of another system kept the link young"
+	}
+	t.add("wrong sender", fault, "frames of another system are no sign of life")
+	if !t.p.setup.Signed {
+		return
+	}
+	fault = ""
+	for k := unsigned; k < forgeries && fault == ""; k++ {
+		if kept(rogue{system: craft, forge: k}) {
+			fault = "frames " + forgeryName[k] + " kept the link young"
+		}
+	}
+	t.add("forged frames", fault, "unsigned, of another key, said again, or a minute off: no sign of life")
+}

@@ -118,6 +118,7 @@ type channelRun struct {
 	// What every sample looks at stands together.
 	id      rules.ChannelID
 	plain   bool // nothing acts on its samples as they come
+	only    bool // plain, and nothing but rules looks at them
 	used    bool // has rules or permissives
 	builtin bool // built-in interlocks or phases look at it
 	missed  bool // a rule has turned missing since the last Good sample
@@ -278,6 +279,44 @@ func (e *Engine) StepFrom(at time.Duration, in *Input) []Effect {
 		// What the input made due at once acts in the same call.
 	}
 	return e.answer()
+}
+
+// StepAll steps inputs of one instant, in their order, up to the first that has
+// an answer; n is how many that were. It decides what StepFrom decides one by
+// one. Most samples of a day only move the last value of their channel: these
+// are done here, in one look, and so is the sign of life that each frame is.
+func (e *Engine) StepAll(at time.Duration, inputs []Input) (n int, effects []Effect) {
+	if !e.started || at < e.now {
+		if len(inputs) == 0 {
+			return 0, nil
+		}
+		return 1, e.StepFrom(at, &inputs[0])
+	}
+	for n < len(inputs) {
+		in := &inputs[n]
+		n++
+		switch s := &in.Sample; {
+		case at >= e.next: // something is due
+		case in.Kind == SampleInput && s.Channel < rules.ChannelCount && s.Quality == rules.Good:
+			c := &e.channels[s.Channel]
+			if c.only && s.Value >= c.quietLow && s.Value <= c.quietHigh && !e.refreshes(at, c) {
+				v := s.Value + 0 // −0 becomes 0
+				c.heard, c.good, c.calm, c.calmed = true, at, v, true
+				r := &e.table[s.Channel]
+				r.At, r.Value, r.Quality, r.Cause = at, v, rules.Good, rules.NoCause
+				e.now = at
+				continue
+			}
+		case in.Kind == FrameInput && e.linkUp && !e.channels[rules.LinkAge].used:
+			e.now = at
+			e.arm(timerLink, at+e.site.LinkStale)
+			continue
+		}
+		if effects = e.StepFrom(at, in); len(effects) > 0 {
+			return n, effects
+		}
+	}
+	return n, nil
 }
 
 // Advance lets every deadline at or before at act. Extra calls, early, late or

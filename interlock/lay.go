@@ -127,6 +127,7 @@ func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 	}
 	c.builtin = slices.Contains(builtins, id)
 	c.plain = c.permsTo == c.permsFrom && c.frozenAfter == 0 && c.calcTo == 0
+	c.only = c.plain && c.used && !c.builtin
 }
 
 // watches says whether a rule or a permissive of the envelope watches id.

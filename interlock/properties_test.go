@@ -147,6 +147,71 @@ func TestCloneHasTheSameFuture(t *testing.T) {
 	})
 }
 
+func TestStepAllDecidesWhatStepsDecide(t *testing.T) {
+	forStreams(t, func(rt *rapid.T, base *rig, log []stamped) {
+		one, all := base.e.Clone(), base.e.Clone()
+		one.TrackHeadroom()
+		all.TrackHeadroom()
+		var effects []Effect
+		for i := 0; i < len(log); {
+			at := log[i].at
+			if log[i].in == nil {
+				effects = append(effects, all.Advance(at)...)
+				i++
+				continue
+			}
+			var inputs []Input
+			for ; i < len(log) && log[i].at == at && log[i].in != nil; i++ {
+				inputs = append(inputs, *log[i].in)
+			}
+			for len(inputs) > 0 {
+				n, some := all.StepAll(at, inputs)
+				effects = append(effects, some...)
+				inputs = inputs[n:]
+			}
+		}
+		env := base.e.env
+		sameDecisions(rt, "one by one and all", told(env, decide(one, log)), told(env, inOrder(effects)))
+		if string(one.AppendState(nil)) != string(all.AppendState(nil)) || one.Deadline() != all.Deadline() {
+			rt.Fatal("the images differ in the end")
+		}
+		for i := range env.Rules {
+			a, at, ok := one.LeastHeadroom(i)
+			if b, bt, bok := all.LeastHeadroom(i); a != b || at != bt || ok != bok {
+				rt.Fatalf("rule %d: least headroom %v at %v, and %v at %v", i, a, at, b, bt)
+			}
+			if x, y := one.ruleView(i), all.ruleView(i); x != y {
+				rt.Fatalf("rule %d is seen as %+v and %+v", i, x, y)
+			}
+		}
+	})
+}
+
+func TestStepAllTakesSignsOfLife(t *testing.T) {
+	one, all := benchEngine(t, 10), benchEngine(t, 10)
+	var a, b []Effect
+	for i, in := range benchInputs() {
+		at := time.Duration(i) * 10 * time.Millisecond
+		if i > 500 {
+			at += 20 * time.Second // silence in between: the link is lost
+		}
+		inputs := []Input{{Kind: FrameInput, Seq: uint32(i % 256)}, in}
+		for _, in := range inputs {
+			a = append(a, one.Step(at, in)...)
+		}
+		for len(inputs) > 0 {
+			n, some := all.StepAll(at, inputs)
+			b, inputs = append(b, some...), inputs[n:]
+		}
+		if one.Deadline() != all.Deadline() || string(one.AppendState(nil)) != string(all.AppendState(nil)) {
+			t.Fatalf("after input %d the images differ", i)
+		}
+	}
+	if x, y := told(one.env, a), told(all.env, b); x != y || !strings.Contains(x, ReasonLink.String()) {
+		t.Errorf("one by one:\n%s\nall:\n%s", x, y)
+	}
+}
+
 func TestUnwantedChannelsMayBeLeftOut(t *testing.T) {
 	forStreams(t, func(rt *rapid.T, base *rig, log []stamped) {
 		wanted := base.e.Wanted()

@@ -116,7 +116,7 @@ func (e *Engine) judgeEach(at time.Duration, c *channelRun, v float64, q rules.Q
 			e.runs[i].value, e.runs[i].seen = c.calm, true
 		}
 	}
-	low, high := math.Inf(-1), math.Inf(1)
+	low, high := c.low, c.high // what is beyond them is no value
 	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
 		run := &e.runs[i]
 		if run.calm(v) && (!e.tracking || run.known(v)) {
@@ -198,9 +198,14 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 // refresh takes a Good sample for the freshness of its channel. Nearly always
 // the channel was fresh and no deadline comes sooner by it.
 func (e *Engine) refresh(at time.Duration, c *channelRun) {
-	if at+c.shortest < c.stale || c.streak == rules.Never || c.missed {
+	if e.refreshes(at, c) {
 		e.refreshed(at, c)
 	}
+}
+
+// refreshes says that a Good sample changes more than the time of the last one.
+func (e *Engine) refreshes(at time.Duration, c *channelRun) bool {
+	return at+c.shortest < c.stale || c.streak == rules.Never || c.missed
 }
 
 func (e *Engine) refreshed(at time.Duration, c *channelRun) {

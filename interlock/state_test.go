@@ -19,7 +19,7 @@ var untold = map[string]string{
 	"channels.rulesFrom": "never changes", "channels.rulesTo": "never changes", "channels.permsFrom": "never changes",
 	"channels.permsTo": "never changes", "channels.calcFrom": "never changes", "channels.calcTo": "never changes",
 	"channels.used": "never changes", "channels.needed": "never changes", "channels.frozenAfter": "never changes",
-	"channels.plain": "never changes", "channels.builtin": "never changes", "runs.calmLow": "never changes", "runs.calmHigh": "never changes",
+	"channels.plain": "never changes", "channels.only": "never changes", "channels.builtin": "never changes", "runs.calmLow": "never changes", "runs.calmHigh": "never changes",
 	"channels.low": "never changes", "channels.high": "never changes",
 	"channels.quietLow": "a cache of what its rules tell", "channels.quietHigh": "a cache of what its rules tell",
 	"channels.calm": "told as the value of each of its rules", "channels.calmed": "told as the value of each of its rules",

@@ -145,10 +145,10 @@ func (l *lane) step(at time.Duration, inputs []interlock.Input) {
 		l.take(at, l.engine.Advance(at))
 		return
 	}
-	for i := range inputs {
-		if effects := l.engine.StepFrom(at, &inputs[i]); len(effects) > 0 {
-			l.take(at, effects)
-		}
+	for len(inputs) > 0 {
+		n, effects := l.engine.StepAll(at, inputs)
+		l.take(at, effects)
+		inputs = inputs[n:]
 	}
 }
 

@@ -254,8 +254,10 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 		// that a replay of the chunks ends every timer at the same place.
 		l.apply(now, l.cfg.Engine.Advance(now))
 	}
-	for i := range l.inputs {
-		l.apply(now, l.cfg.Engine.StepFrom(now, &l.inputs[i]))
+	for inputs := l.inputs; len(inputs) > 0; {
+		n, effects := l.cfg.Engine.StepAll(now, inputs)
+		l.apply(now, effects)
+		inputs = inputs[n:]
 	}
 	l.cfg.Keep(&l.batch)
 }

@@ -79,6 +79,19 @@ func Open(cfg Config) (*Panel, error) {
 	if err != nil {
 		return nil, err
 	}
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return nil, fmt.Errorf("listen on %s: %w", address, err)
+	}
+	p, err := on(cfg, l)
+	if err != nil {
+		return nil, errors.Join(err, l.Close())
+	}
+	return p, nil
+}
+
+// on makes a panel that serves what comes in there.
+func on(cfg Config, l net.Listener) (*Panel, error) {
 	start := time.Now()
 	p := &Panel{
 		cfg:    cfg,
@@ -93,10 +106,6 @@ func Open(cfg Config) (*Panel, error) {
 			return nil, fmt.Errorf("panel: %w", err)
 		}
 		p.files[f.path] = file{f.kind, text}
-	}
-	l, err := net.Listen("tcp", address)
-	if err != nil {
-		return nil, fmt.Errorf("listen on %s: %w", address, err)
 	}
 	p.listener = &fewConns{Listener: l, most: mostConns}
 	p.server = &http.Server{

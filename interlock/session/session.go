@@ -267,8 +267,15 @@ func Open(dir string) (*Session, error) {
 	if s.Info.V != Version {
 		return nil, fmt.Errorf("open session %s: schema version %d; this program reads %d", dir, s.Info.V, Version)
 	}
+	if n := s.Info.Number; n < 1 || n > mostNumber {
+		// Which session is the latest goes by it.
+		return nil, fmt.Errorf("open session %s: %s is damaged: its number is %d, want 1 to %d", dir, infoName, n, mostNumber)
+	}
 	return s, nil
 }
+
+// mostNumber is more sessions than anybody begins; ours.
+const mostNumber = 1_000_000_000
 
 // Text is the text of one of the three files as it was read on the day. An
 // error says when it is not there or is no longer what it was.

@@ -91,10 +91,11 @@ func Parse(text string) (Config, error) {
 
 // String is the link as people write it; Parse reads it back.
 func (c Config) String() string {
+	u := url.URL{Scheme: c.Kind.String(), Host: c.Address}
 	if c.Kind == Serial {
-		return fmt.Sprintf("serial://%s?baud=%d", c.Address, c.Baud)
+		u = url.URL{Scheme: "serial", Path: c.Address, RawQuery: "baud=" + strconv.Itoa(c.Baud)}
 	}
-	return c.Kind.String() + "://" + c.Address
+	return u.String()
 }
 
 // Ours: a serial line slower than the first carries no useful telemetry; the

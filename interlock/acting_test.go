@@ -1,6 +1,7 @@
 package interlock
 
 import (
+	"math"
 	"testing"
 	"time"
 
@@ -52,6 +53,10 @@ func TestDecisionsNameWhatTheyAreAbout(t *testing.T) {
 			`{"at_ns":0,"kind":"caution","on":true,"reason":"limit left","rule":"age","channel":"link.age","value":0.1,"limit":0.1,"unit":"s"}`},
 		{Effect{Kind: NoteEffect, Reason: ReasonPermissiveLost, Rule: -1, Permissive: 1, Channel: rules.SupplyVoltage, HasValue: true, Value: 47, Limit: 48},
 			`{"at_ns":0,"kind":"note","on":false,"reason":"something needed to start is missing","permissive":"charged","channel":"supply.voltage","value":47,"limit":48,"unit":"V"}`},
+		// The first line and the first reason that have one are named as any other.
+		{Effect{Kind: NoteEffect, On: true, Reason: ReasonEStop, Rule: -1, Permissive: -1, Line: EStopA}, `{"at_ns":0,"kind":"note","on":true,"line":"estop_a","reason":"emergency stop"}`},
+		{Effect{Kind: NoteEffect, On: true, Reason: ReasonPinsSilent, Rule: -1, Permissive: -1, Line: EStopA}, `{"at_ns":0,"kind":"note","on":true,"line":"estop_a","reason":"the input lines are silent"}`},
+		{Effect{Kind: NoteEffect, On: true, Reason: ReasonMark, Rule: -1, Permissive: -1}, `{"at_ns":0,"kind":"note","on":true,"reason":"look here"}`},
 		// An effect that names no rule of this envelope names none.
 		{Effect{Kind: TripEffect, Trip: 1, Reason: ReasonGate, Rule: -1, Permissive: -1}, `{"at_ns":0,"kind":"trip","trip":1,"first_out":false,"stop":"none","reason":"gate open"}`},
 		{Effect{Kind: TripEffect, Trip: 1, Reason: ReasonGate, Rule: last + 1, Permissive: len(env.Permissives)}, `{"at_ns":0,"kind":"trip","trip":1,"first_out":false,"stop":"none","reason":"gate open"}`},
@@ -108,5 +113,67 @@ func TestSilencedShowsWhileItsCauseStands(t *testing.T) {
 	r.run(time.Second)
 	if shown(r.e) {
 		t.Error("the cause is gone, and it shows as silenced")
+	}
+}
+
+// Seconds become nanoseconds; what fits nowhere becomes a time past any session.
+func TestSecondsAreNanoseconds(t *testing.T) {
+	for s, want := range map[float64]time.Duration{0: 0, 0.25: 250 * time.Millisecond, 1.5: 1500 * time.Millisecond, 3600: time.Hour,
+		1e300: rules.Never / 4, math.Inf(1): rules.Never / 4} {
+		if got := seconds(s); got != want {
+			t.Fatalf("%v s is %v, want %v", s, got, want)
+		}
+	}
+	if got := seconds(math.NaN()); got != rules.Never/4 {
+		t.Fatalf("no number is %v", got)
+	}
+}
+
+// Whatever falls silent, the engine comes to an end: in one instant little acts,
+// and time goes on. Fired one by one here, so that a deadline that is due for
+// ever is said instead of waited for.
+func TestSilenceComesToAnEnd(t *testing.T) {
+	// A condition that waits longer for its channel than a rule does.
+	patient := newRig(t, exploreEnvelope+"[[permissive]]\nname = \"p\"\nwatch = \"tether.tension\"\nbelow = \"1700 N\"\nstale_after = \"9 s\"\n", nil)
+	patient.set(rules.Tension, 500, rules.Good)
+	for _, base := range []*rig{busyRig(t), busyRig(t, watchDuty), patient} {
+		base.e.started = true
+		base.e.powerUp()
+		base.e.settle(0)
+		for _, v := range base.values {
+			base.e.sample(0, &Sample{Channel: v.id, Value: v.v, Quality: rules.Good})
+			base.e.settle(0)
+		}
+		e, end := base.e, time.Hour
+		fired, at := 0, time.Duration(-1)
+		for e.fire(end) {
+			if e.now != at {
+				fired, at = 0, e.now
+			}
+			if fired++; fired > 50 {
+				t.Fatalf("at %v something is due for ever", e.now)
+			}
+		}
+		if e.earliest() <= end {
+			t.Errorf("it stopped before %v", end)
+		}
+	}
+}
+
+// An age just within a channel's staleness and one just past it are two states:
+// what is derived from the channel tells them apart.
+func TestImageTellsAgesAtTheStaleness(t *testing.T) {
+	r := busyRig(t)
+	r.run(5 * time.Second)
+	a, b := r.e.Clone(), r.e.Clone()
+	id := rules.SupplyVoltage
+	stale := max(id.Stale(), time.Second, a.channels[id].longest)
+	a.table[id].At, b.table[id].At = a.now-stale, b.now-stale-1
+	if string(a.AppendState(nil)) == string(b.AppendState(nil)) {
+		t.Errorf("ages of %v and a nanosecond more give one image", stale)
+	}
+	a.table[id].At = b.table[id].At - time.Hour
+	if string(a.AppendState(nil)) != string(b.AppendState(nil)) {
+		t.Error("two ages past any use give two images")
 	}
 }

@@ -30,6 +30,12 @@ func TestAllowedIncludesItsEnds(t *testing.T) {
 			t.Errorf("from 1 to 3, and %v is left: %v", v, !want)
 		}
 	}
+	a.gaps = append(a.gaps, [2]float64{1.5, 2.5}) // a gap's ends are outside it
+	for v, want := range map[float64]bool{1: true, 1.5: true, 1.6: false, 2: false, 2.4: false, 2.5: true, 3: true} {
+		if a.leaves(v) != want {
+			t.Errorf("with a gap from 1.5 to 2.5, and %v is left: %v", v, !want)
+		}
+	}
 }
 
 // A number that is none is no limit; a deadband that just fills the room to the
@@ -69,6 +75,17 @@ func TestExactTextWithoutExponent(t *testing.T) {
 	} {
 		if got := FormatExact(c.si, c.unit); got != c.want {
 			t.Errorf("%v in %s is %q, want %q", c.si, c.unit, got, c.want)
+		}
+	}
+}
+
+// A rate may be taken over a minute, and over two samples.
+func TestLongestAndShortestRate(t *testing.T) {
+	c := Tension.Channel()
+	for over, want := range map[time.Duration]bool{longestOver: true, longestOver + time.Millisecond: false, 2 * c.Period: true, 2*c.Period - time.Millisecond: false} {
+		text := "version = 1\ntitle = \"t\"\n[[rule]]\nname = \"r\"\nwatch = \"tether.tension\"\nrising_faster = \"100 N/s\"\nstop = \"immediate\"\nover = \"" + FormatDuration(over) + "\"\n"
+		if _, faults := ReadEnvelope("e", []byte(text)); (len(faults) == 0) != want {
+			t.Errorf("over %v: %v", over, faults)
 		}
 	}
 }

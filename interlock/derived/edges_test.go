@@ -79,3 +79,59 @@ func TestCountOfCells(t *testing.T) {
 		}
 	}
 }
+
+// A window that never took a sample is not full, however late it is.
+func TestEmptyWindowIsNotFull(t *testing.T) {
+	w := newWindow(time.Second, 100*time.Millisecond)
+	if w.full(time.Hour) {
+		t.Error("an empty window counts as full")
+	}
+}
+
+// A sway of which just half is missing still counts; less does not.
+func TestSwayWithHalfMissing(t *testing.T) {
+	r := newRig(t, whole(), rules.Sway)
+	s, ok := r.calcs[0].(*sway)
+	if !ok {
+		t.Fatalf("%T", r.calcs[0])
+	}
+	half := 0
+	for k := range 200 {
+		at := time.Duration(k) * 250 * time.Millisecond
+		r.put(at, rules.North, 0)
+		if k%2 == 0 || k > 120 && k%8 != 1 { // every other, then fewer
+			r.miss(at, rules.East, rules.Sentinel)
+			continue
+		}
+		r.put(at, rules.East, 1)
+		if !s.window.full(at) {
+			continue
+		}
+		want := rules.Good
+		if 2*s.window.valid < s.window.n {
+			want = rules.Doubtful
+		} else if 2*s.window.valid == s.window.n {
+			half++
+		}
+		if got := r.last[rules.Sway].Quality; got != want {
+			t.Fatalf("%d of %d samples: %v, want %v", s.window.valid, s.window.n, got, want)
+		}
+	}
+	if half == 0 {
+		t.Error("never just half")
+	}
+}
+
+// A climb that is older than the height may have grown since, by the surplus
+// of thrust: h 2 m, v 1 m/s of 100 ms ago, A 9.80665 m/s², no reaction.
+// v₀ = 1 + 0.980665; top = 2 + v₀²/2g = 2.2 m (computed by hand from the formula).
+func TestApexOfAnOlderClimb(t *testing.T) {
+	cfg := whole()
+	cfg.Reaction, cfg.MaxAcceleration = 0, 2*Gravity
+	r := newRig(t, cfg, rules.Apex)
+	r.put(ms(100), rules.ClimbGlobal, 1)
+	r.put(ms(200), rules.HeightGlobal, 2)
+	if got := r.last[rules.Apex]; got.Quality != rules.Good || math.Abs(got.Value-2.20001) > 1e-4 {
+		t.Errorf("apex %+v, want 2.2 m", got)
+	}
+}

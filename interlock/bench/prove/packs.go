@@ -20,7 +20,7 @@ func byLoad(id rules.ChannelID) bool {
 	return id == rules.PackResistance || id == rules.PackResting || id == rules.PackToFloor
 }
 
-const loadAlone = "the pack would have to be loaded or drained for it alone"
+const loadAlone = "the pack would have to be loaded or drained for it"
 
 const (
 	// gentle steps of the load, at power-up: six of 4 A are above what counts

@@ -171,6 +171,9 @@ func (t *starts) permissive(i int) {
 		switch {
 		case fault == "" && x.c.Form != rules.Is && x.c.Form != rules.IsNot && (step > 3 || in < -3):
 			fault = fmt.Sprintf("it is %s and more that holds the start back, and the limit is %s", say(step), Say(x.limit, x.c.Unit))
+		case fault == "" && len(beside) > 0 && !t.single():
+			t.byItself(i, strings.Join(beside, "; "))
+			return
 		case fault == "" && len(beside) > 0:
 			t.skip(name, NotProven, "the same value is also in the way of something else: "+strings.Join(beside, "; "))
 			continue
@@ -189,6 +192,34 @@ func (t *starts) permissive(i int) {
 	r.run(ways[0].c.StaleAfter + 3*ways[0].period + 20*time.Millisecond)
 	fault, _ := t.refuses(r, is, func(interlock.Unmet) bool { return true })
 	t.add(ways[0].c.Name+", silent", fault, "holds the start back")
+}
+
+func (t *starts) single() bool { return len(t.p.env.Rules) == 0 && len(t.p.env.Permissives) == 1 }
+
+// byItself proves a condition in a core that has no other and no rule, for at
+// the same value others stand against the start as well.
+func (t *starts) byItself(i int, beside string) {
+	q := *t.p
+	env := *t.p.env
+	env.Rules, env.Permissives = nil, env.Permissives[i:i+1:i+1]
+	q.index, q.asideWhy, q.notes, q.leftOut = []int{}, map[int]string{}, nil, map[string]string{}
+	err := q.lay(&env)
+	var b *bases
+	if err == nil {
+		b, err = q.begin()
+	}
+	if err != nil || len(q.env.Permissives) == 0 {
+		t.skip(env.Permissives[0].Name, NotProven, "the same value is also in the way of something else: "+beside)
+		return
+	}
+	alone := &starts{p: &q, b: b}
+	alone.permissive(0)
+	for k := range alone.out {
+		if alone.out[k].Outcome == Pass && k == 0 {
+			alone.out[k].Says += "; by itself, for beside it there is: " + beside
+		}
+	}
+	t.out = append(t.out, alone.out...)
 }
 
 // live: what is lost while live is put on record, and no more.

@@ -34,6 +34,8 @@ func Run(setup Setup) (*Report, error) {
 			return why
 		case byLoad(r.Watch) && len(p.env.Rules) > 1:
 			return loadAlone
+		case r.Watch == rules.LinkAge && len(p.env.Rules) > 1:
+			return "silence would have them act as well"
 		}
 		return ""
 	}, func(int) string { return "" })

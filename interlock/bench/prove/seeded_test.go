@@ -195,6 +195,19 @@ var seeded = []defect{
 	{name: "a resting voltage that is never missed", rows: packRow, pad: provingPad, rule: "empty", change: func(r *rules.Rule) { r.StaleAfter *= 3 }, found: "empty below: silence"},
 	{name: "another floor", rows: packRow, pad: provingPad, site: func(s *interlock.Site) { s.Derived.PackFloor -= 0.5 }, found: "minutes left below: inside"},
 	{name: "a fall that is found late", rows: packRow, pad: provingPad, rule: "minutes left", change: func(r *rules.Rule) { r.Lasting = 15 * time.Second }, found: "minutes left below: outside"},
+	{name: "the link may be older", rows: ageRow, rule: "age", change: func(r *rules.Rule) { r.Limit += 1e-3 }, found: "age above: outside"},
+	{name: "the link may not be so old", rows: ageRow, rule: "age", change: func(r *rules.Rule) { r.Limit -= 1e-3 }, found: "age above: inside"},
+	{name: "the age ignores its lasting", rows: ageRow, rule: "age, lasting", change: func(r *rules.Rule) { r.Lasting = 0 }, found: "age, lasting above: back in time"},
+	{name: "the age lasts half as long", rows: ageRow, rule: "age, lasting", change: func(r *rules.Rule) { r.Lasting /= 2 }, found: "age, lasting above: chatter"},
+	{name: "the age stops softly", rows: ageRow, rule: "age", change: func(r *rules.Rule) { r.Stop, r.Grace = rules.Controlled, time.Second }, found: "age above: stop"},
+	{name: "the age never clears", rows: ageRow, out: without(func(f *interlock.Effect) bool { return f.Kind == interlock.ClearEffect }), found: "age above: fully back"},
+	{name: "another system keeps the link young", rows: ageRow, bytes: func(c *intake.Chunk) []byte {
+		if b := slices.Clone(c.Bytes); b[5] == 2 {
+			return resigned(b, 1)
+		}
+		return c.Bytes
+	}, found: "age above: wrong sender"},
+	{name: "an unsigned frame keeps the link young", rows: ageRow, leak: func(c *intake.Chunk) bool { return c.Bytes[2]&1 == 0 && c.Bytes[5] == 1 }, found: "age above: forged frames"},
 	{name: "the relay is told a call late", out: lateRelay(), found: "tilt above: stop"},
 	{name: "the end's grace is too long", site: func(s *interlock.Site) { s.EndGrace += time.Second }, found: "built-in: end in the air"},
 }

@@ -54,6 +54,10 @@ var packRow = wideRule("worn pack", "pack.resistance", "above = \"60 mohm\"", so
 	wideRule("empty", "pack.resting", "below = \"45 V\"\nlasting = \"3 s\"", soon) +
 	wideRule("minutes left", "pack.time_to_floor", "below = \"90 s\"", soon)
 
+// ageRow are rules on the age of the link.
+var ageRow = wideRule("age", "link.age", "above = \"400 ms\"", now) +
+	wideRule("age, lasting", "link.age", "above = \"300 ms\"\nlasting = \"100 ms\"", soon)
+
 // flickers moves the last digit of a current that sticks.
 func flickers() func(core, *interlock.Input) bool {
 	return func(_ core, in *interlock.Input) bool {

@@ -110,7 +110,7 @@ func (c *playCmd) open() (*recording.Reader, error) {
 	if err != nil {
 		return nil, err
 	}
-	var options []recording.Option
+	options := []recording.Option{recording.PastDamage()}
 	if c.Port != 0 {
 		options = append(options, recording.OnlyPort(c.Port))
 	}

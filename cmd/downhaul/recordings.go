@@ -108,7 +108,7 @@ type job struct {
 
 // open opens the recording; what is read of it is shown as progress.
 func (j *job) open() (*recording.Reader, error) {
-	return recording.OpenParts(j.parts, recording.Counting(j.show.read))
+	return recording.OpenParts(j.parts, recording.PastDamage(), recording.Counting(j.show.read))
 }
 
 // against opens the recording, has do go through it with the setup that belongs

@@ -93,7 +93,11 @@ func ReplayAs(s *session.Session, setup Setup, options ...Option) (*Result, erro
 	for _, o := range options {
 		o(&asked)
 	}
-	rec, err := recording.OpenParts(parts, recording.Counting(asked.count))
+	how := []recording.Option{recording.Counting(asked.count)}
+	if !asked.toDamage {
+		how = append(how, recording.PastDamage())
+	}
+	rec, err := recording.OpenParts(parts, how...)
 	if err != nil {
 		return nil, err
 	}
@@ -111,6 +115,9 @@ func ReplayAs(s *session.Session, setup Setup, options ...Option) (*Result, erro
 	}
 	if eq.Replayed < len(logged) && eq.Holds {
 		eq.Holds, eq.First, eq.Log = false, eq.Replayed+1, string(logged[eq.Replayed])
+	}
+	if info := rec.Info(); eq.Claimed && info.Damages > 0 {
+		eq.Claimed, eq.Why = false, fmt.Sprintf("the recording is damaged at byte %d, behind %.3f s", info.Damaged[0].Offset, info.Damaged[0].After.Seconds())
 	}
 	if info := rec.Info(); eq.Claimed && (info.Gaps > 0 || len(parts) == 0) {
 		eq.Claimed, eq.Why = false, fmt.Sprintf("%d chunks are missing in the recording from %.3f s on", info.Missing, info.FirstGapAt.Seconds())

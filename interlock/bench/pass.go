@@ -25,17 +25,18 @@ type lane struct {
 // can use, and a channel that an engine can not use changes none of its
 // decisions: so every engine decides what it would decide alone.
 type pass struct {
-	in     *intake.Intake
-	lanes  []*lane
-	health health
-	tick   func() error
-	trace  *Trace
-	look   func(c *intake.Chunk, inputs []interlock.Input)
-	wanted func(rules.ChannelID) bool
-	decide func(f interlock.Effect)
-	count  func(n int)
-	notes  []string
-	end    time.Duration
+	in       *intake.Intake
+	lanes    []*lane
+	health   health
+	tick     func() error
+	trace    *Trace
+	look     func(c *intake.Chunk, inputs []interlock.Input)
+	wanted   func(rules.ChannelID) bool
+	decide   func(f interlock.Effect)
+	count    func(n int)
+	notes    []string
+	end      time.Duration
+	toDamage bool // see UpToDamage
 }
 
 // Option changes how a recording is gone through.
@@ -59,6 +60,10 @@ func Deciding(f func(f interlock.Effect)) Option { return func(p *pass) { p.deci
 // Counting has f told how many bytes of the recording were read, where the
 // replay opens it itself.
 func Counting(f func(n int)) Option { return func(p *pass) { p.count = f } }
+
+// UpToDamage ends a replay that opens its recording itself at the first damage
+// in it, for who takes its decisions for those of the day.
+func UpToDamage() Option { return func(p *pass) { p.toDamage = true } }
 
 // tickEvery is how many chunks pass between two calls of tick: some
 // milliseconds of work. Ours.

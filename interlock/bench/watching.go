@@ -73,7 +73,7 @@ const lookFrames = 4000
 // look finds the craft: the first sender of a HEARTBEAT whose autopilot field
 // names one (the standard's 8 is "no autopilot").
 func look(parts []string) (h heard, err error) {
-	rec, err := recording.OpenParts(parts)
+	rec, err := recording.OpenParts(parts, recording.PastDamage())
 	if err != nil {
 		return h, err
 	}

@@ -53,7 +53,7 @@ func (g *gate) inside(kind uint32, body []byte) {
 				return
 			}
 			g.pkt = packet{id: int(id), ns: ns, dated: true, data: body[20 : 20+kept], options: options}
-			g.ready = true
+			g.ready, g.packets = true, true
 		}
 	case blockSimple:
 		if len(body) < 4 || len(g.ifaces) == 0 {
@@ -94,6 +94,7 @@ func (g *gate) section(body []byte) {
 		return
 	}
 	g.ifaces, g.application, g.comment = g.ifaces[:0], "", ""
+	g.packets, g.doubtful = false, false
 	for code, value := range g.options(body[16:]) {
 		switch code {
 		case optApplication:
@@ -107,6 +108,10 @@ func (g *gate) section(body []byte) {
 func (g *gate) addInterface(body []byte) {
 	if len(body) < 8 || !g.fit(body[8:]) {
 		g.damaged("an interface whose options do not fit")
+		return
+	}
+	if g.doubtful {
+		g.damaged("an interface behind damage: its number is not known")
 		return
 	}
 	if len(g.ifaces) >= 1024 {

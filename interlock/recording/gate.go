@@ -79,6 +79,9 @@ type gate struct {
 	ifaces      []iface
 	application string // of the section
 	comment     string
+	past        bool // see PastDamage
+	packets     bool // the section had a packet: its interfaces are told
+	doubtful    bool // behind damage in this section: what it lost is not known
 	pkt         packet
 	ready       bool // pkt is the block at off
 }
@@ -164,9 +167,12 @@ func (g *gate) peek(n int) (b []byte, short bool) {
 }
 
 // zeros says whether everything from the present block on is zero, apart from
-// the first n bytes. It reads to the end, which is only done when there is no
-// going on.
+// the first n bytes. It reads to the end, which is only done when nothing else
+// stands in what can be looked at.
 func (g *gate) zeros(n int) bool {
+	if b, _ := g.br.Peek(bufferSize); len(b) > n && len(bytes.TrimLeft(b[n:], "\x00")) > 0 {
+		return false
+	}
 	if _, err := g.br.Discard(n); err != nil {
 		return false
 	}
@@ -239,6 +245,10 @@ func (g *gate) nextBlock() {
 		} else {
 			g.damaged("a block whose two lengths differ")
 		}
+		return
+	}
+	if g.past && g.covers(kind, block) {
+		g.damaged("a block of a kind that is not known here, with whole blocks inside")
 		return
 	}
 	g.size = int(length)

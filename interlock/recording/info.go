@@ -65,6 +65,12 @@ type Info struct {
 	Missing    uint64        // chunks missing in them
 	FirstGapAt time.Duration // engine time behind the first one
 
+	// Places of a pcapng that were passed over (see PastDamage): how many, their
+	// bytes, and the first few.
+	Damages      uint64
+	DamagedBytes uint64
+	Damaged      []Damage
+
 	// Of raw bytes.
 	Frames   uint64 // frames with a right checksum
 	BadBytes uint64 // bytes in no such frame
@@ -76,7 +82,7 @@ type Info struct {
 // Info is what is known so far.
 func (r *Reader) Info() Info {
 	info := r.info
-	info.Ports = slices.Clone(r.info.Ports)
+	info.Ports, info.Damaged = slices.Clone(r.info.Ports), slices.Clone(r.info.Damaged)
 	if r.raw != nil {
 		info.Jumps = slices.Clone(r.raw.clock.jumps)
 	} else {
@@ -126,6 +132,12 @@ func (i Info) Notes() []string {
 	}
 	if i.Gaps > 0 {
 		notes = append(notes, fmt.Sprintf("%d gap(s) in the numbering, %d chunk(s) missing, the first at %.3f s: from there on an equal replay is not claimed", i.Gaps, i.Missing, i.FirstGapAt.Seconds()))
+	}
+	if i.Damages > 0 {
+		notes = append(notes, fmt.Sprintf("%d damaged place(s) passed over, %d byte(s) left out: from %.3f s on an equal replay is not claimed, and nothing is known of what stood there", i.Damages, i.DamagedBytes, i.Damaged[0].After.Seconds()))
+		for _, d := range i.Damaged[:min(len(i.Damaged), 4)] {
+			notes = append(notes, fmt.Sprintf("damage at byte %d, %d byte(s), behind %.3f s: %s", d.Offset, d.Bytes, d.After.Seconds(), d.Text))
+		}
 	}
 	say(i.Lost, "%d chunk(s) were lost before the engine saw them")
 	say(i.Skipped.TCP, "%d TCP packet(s) left out: TCP is not put together here")

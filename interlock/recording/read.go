@@ -46,6 +46,8 @@ type Reader struct {
 
 	port     uint16
 	onlyPort bool
+	past     bool // read on behind damage
+	lost     bool // the next chunk follows damage
 	count    func(n int)
 
 	own      bool
@@ -143,7 +145,7 @@ func (r *Reader) attach(in io.Reader) error {
 		r.raw = newRaw(br, head)
 		return nil
 	}
-	r.gate = &gate{br: br, ng: form == PCAPNG, nano: nano}
+	r.gate = &gate{past: r.past, br: br, ng: form == PCAPNG, nano: nano}
 	r.gate.setOrder(order)
 	if err := r.gate.header(); err != nil {
 		return err
@@ -206,9 +208,15 @@ func (r *Reader) read(c *intake.Chunk) error {
 			if !ok {
 				continue
 			}
+			if r.lost {
+				c.Lost, r.lost = c.Lost+1, false
+			}
 			r.info.Chunks++
 			r.info.Span = c.At
 			return nil
+		}
+		if r.passDamage(err) {
+			continue
 		}
 		more, err2 := r.nextPart(err)
 		if err2 != nil {

@@ -193,7 +193,7 @@ func (r *reading) recording() {
 		r.doubt("there is no recording: no channel can be shown, only what the trip log says")
 		return
 	}
-	rec, err := recording.OpenParts(parts)
+	rec, err := recording.OpenParts(parts, recording.PastDamage())
 	if err != nil {
 		r.doubt("the recording can not be used: %v", err)
 		return
@@ -223,7 +223,7 @@ func (r *reading) events() error {
 	replayed := &events{}
 	same, n := true, 0
 	var text []byte
-	res, err := r.replay(bench.Deciding(func(f interlock.Effect) {
+	res, err := r.replay(bench.UpToDamage(), bench.Deciding(func(f interlock.Effect) {
 		text = interlock.AppendDecision(text[:0], r.env, f)
 		if n < len(r.log.texts) && r.log.texts[n] != digest(text) {
 			same = false
@@ -290,7 +290,7 @@ func (r *reading) replay(options ...bench.Option) (*bench.Result, error) {
 		return nil, err
 	}
 	// Without a log nobody knows how it came up, and nothing can be compared.
-	rec, err := recording.OpenParts(r.parts)
+	rec, err := recording.OpenParts(r.parts, recording.PastDamage())
 	if err != nil {
 		return nil, err
 	}

@@ -3,6 +3,7 @@ package guard
 import (
 	"errors"
 	"fmt"
+	"sync/atomic"
 	"time"
 
 	"downhaul/hw"
@@ -101,6 +102,7 @@ type Loop struct {
 	windAt    time.Duration
 	edges     []intake.WindEdge
 	windLost  uint32
+	windDead  atomic.Bool // nobody watches the anemometer's line any more
 	windBytes []byte
 	shownAt   time.Duration
 	hostBytes []byte
@@ -145,6 +147,10 @@ func (l *Loop) WindEdge(e intake.WindEdge) {
 	one := [1]intake.WindEdge{e}
 	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
 }
+
+// WindFailed says that the anemometer's line is no longer watched. From then on
+// its reading is missing. Any goroutine.
+func (l *Loop) WindFailed() { l.windDead.Store(true) }
 
 // Count leaves one conversion of the load cell for the loop. Any goroutine.
 func (l *Loop) Count(c intake.Count) {
@@ -397,6 +403,10 @@ func (l *Loop) wind(now time.Duration) {
 		return
 	}
 	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
+	if l.windDead.Load() {
+		// No edge is no calm where nobody looks for one.
+		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})
+	}
 	l.windBytes = intake.AppendWindEdges(l.windBytes[:0], l.edges)
 	l.edges = l.edges[:0]
 	lost := l.windLost

@@ -130,7 +130,11 @@ func (g *Guard) linkEvent(e link.Event) {
 // readEdges hands the anemometer's edges over. It follows the input lines in
 // the order of the board.
 func (g *Guard) readEdges(ctx context.Context) {
-	g.sensorFailed(ctx, "anemometer", g.board.Edges(ctx, g.edge))
+	err := g.board.Edges(ctx, g.edge)
+	if ctx.Err() == nil {
+		g.loop.WindFailed()
+	}
+	g.sensorFailed(ctx, "anemometer", err)
 }
 
 func (g *Guard) edge(e hw.Edge) {

@@ -32,6 +32,9 @@ grace = "900 ms"
 
 const exploreTick = 450 * time.Millisecond
 
+// exploreLines are the lines that the explored pad has.
+var exploreLines = []Line{EStopA, EStopB, Gate, Reset, Start, End, Readback}
+
 // exploreAlphabet is what can happen in one tick.
 func exploreAlphabet() []Input {
 	sample := func(id rules.ChannelID, v float64, q rules.Quality) Input {
@@ -59,7 +62,7 @@ func exploreSeeds(t *testing.T) []*Engine {
 	site := DefaultSite()
 	site.Duty, site.StopProven, site.StopTime = Guard, true, exploreTick
 	site.PickUp, site.DropOut, site.PinStale, site.LinkStale, site.ReadyAfter = 2*exploreTick, 2*exploreTick, 3*exploreTick, 3*exploreTick, 2*exploreTick
-	for _, l := range []Line{EStopA, Reset, Start, End, Readback} {
+	for _, l := range exploreLines {
 		site.Fitted[l] = true
 	}
 	for _, id := range []rules.ChannelID{rules.Tension, rules.ESCFailures, rules.CraftArmed, rules.CraftLanded} {
@@ -71,13 +74,13 @@ func exploreSeeds(t *testing.T) []*Engine {
 	}
 	var seeds []*Engine
 	var on [LineCount]bool
-	on[EStopA] = true
+	on[EStopA], on[EStopB], on[Gate] = true, true, true
 	armed := 0.0
 	tick := func(n int) {
 		for range n {
 			at := e.now + exploreTick
 			on[Readback] = e.closed
-			for _, l := range []Line{EStopA, Reset, Start, End, Readback} {
+			for _, l := range exploreLines {
 				e.Step(at, Input{Kind: LineInput, Line: l, On: on[l]})
 			}
 			e.Step(at, Input{Kind: FrameInput})

@@ -1,7 +1,9 @@
 package interlock
 
 import (
+	"encoding/json"
 	"math"
+	"strings"
 	"testing"
 	"time"
 
@@ -63,6 +65,19 @@ func TestDecisionsNameWhatTheyAreAbout(t *testing.T) {
 	} {
 		if got := string(AppendDecision(nil, env, c.f)); got != c.want {
 			t.Errorf("it says\n%s\nwant\n%s", got, c.want)
+		}
+	}
+}
+
+// A decision is one JSON object whatever a rule is called.
+func TestDecisionsAreJSONWhateverTheName(t *testing.T) {
+	for _, name := range []string{`say "stop"`, `back\slash`, "tab\tline\nbell\a\x00\x7f", "ünï ☃ 🚁", "bad \xff byte", "", "</script>", "\u2028"} {
+		env := &rules.Envelope{Rules: []rules.Rule{{Name: name, Watch: rules.Tension}}}
+		text := AppendDecision(nil, env, Effect{Kind: TripEffect, Trip: 1, Reason: ReasonRule, Permissive: -1, Channel: rules.Tension, HasValue: true, Value: 2, Limit: 1})
+		var back struct{ Rule string }
+		want := strings.Map(func(r rune) rune { return max(r, ' ') }, name) // what controls a terminal becomes a blank
+		if err := json.Unmarshal(text, &back); err != nil || back.Rule != want {
+			t.Errorf("%q comes back as %q, %v: %s", name, back.Rule, err, text)
 		}
 	}
 }

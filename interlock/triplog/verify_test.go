@@ -26,6 +26,7 @@ func TestPromise11_EveryCutIsNamed(t *testing.T) {
 			t.Errorf("cut at %d of %d: %s (%s), want %s", cut, len(text), rep.Verdict, rep.Reason, want)
 		}
 	}
+	t.Logf("%d cuts", len(text)+1)
 }
 
 // TestPromise11_EveryChangedByteIsNamed changes every byte to every other value.
@@ -60,6 +61,7 @@ func TestPromise11_EveryChangedByteIsNamed(t *testing.T) {
 			line++
 		}
 	}
+	t.Logf("%d changes of one byte", 255*len(text))
 }
 
 func lines(text []byte) []string {

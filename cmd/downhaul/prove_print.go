@@ -197,7 +197,11 @@ func (r *proved) printUntried(w io.Writer, title, outcome string) {
 	}
 	for _, row := range r.Report.Rules {
 		if row.Outcome == outcome {
-			note("the whole rule", row.Why, row.Rule)
+			name := "the whole rule"
+			if slices.ContainsFunc(r.Report.Rules, func(x prove.Row) bool { return x.Index == row.Index && x.Side != row.Side }) {
+				name = "the limit " + row.Side
+			}
+			note(name, row.Why, row.Rule)
 		}
 	}
 	for _, row := range r.Report.Rules {

@@ -102,9 +102,26 @@ func period(id rules.ChannelID, p *pad.Pad, heard Heard) (time.Duration, bool) {
 	return id.Channel().Period, false
 }
 
+// pulse is the time between two pulses of the anemometer at a limit of the wind:
+// in a light wind it tells of itself seldom. At a wind that turns no cups it is
+// 0: only silence tells of that.
+func pulse(r *rules.Rule, p *pad.Pad) time.Duration {
+	switch r.Watch {
+	case rules.WindSpeed, rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind:
+	default:
+		return 0
+	}
+	v := r.Limit - p.Wind.Offset
+	if !p.Wind.Fitted || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster || !(v > 0) {
+		return 0
+	}
+	return time.Duration(min(p.Wind.Slope/v, r.StaleAfter.Seconds()) * float64(time.Second))
+}
+
 // Reaction is the budget of one rule on this pad; stop is StopTime's.
 func Reaction(r *rules.Rule, p *pad.Pad, stop time.Duration, heard Heard) Budget {
 	every, measured := period(r.Watch, p, heard)
+	every = max(every, pulse(r, p))
 	filter := filters[r.Watch] + r.Over
 	value := filter + (1+lost)*every + r.Lasting
 	b := Budget{

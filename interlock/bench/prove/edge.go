@@ -35,8 +35,12 @@ func (t *trial) ready() (why string, mend bool) {
 		return "to be inside it the pack would have to be nearly empty all along", false
 	case d.id == rules.PackToFloor && t.limit > 2*3600:
 		return "so slow a fall is lost in the steps of the voltage", false
-	case d.id == rules.Sway && t.way < 0, d.id == rules.Peak10 && t.way < 0, d.id == rules.Lull10 && t.way > 0:
-		return "what was swayed or blown stays in the span it is worked out over: no single excursion brings it there", false
+	case d.id == rules.Peak10 && t.way < 0, d.id == rules.Lull10 && t.way > 0:
+		return "what was blown stays in it for ten minutes: on that side it acts too late for any budget", false
+	case d.id == rules.Sway && t.way < 0:
+		d.settle = d.forget // what was swayed stays until its span is over
+	case !t.rate && t.light() > time.Second:
+		return fmt.Sprintf("so light a wind gives a pulse every %s: what it is shows only with the next one", ms(t.light().Round(10*time.Millisecond))), false
 	}
 	t.near = t.b.air.clone()
 	if d.id == rules.SlantRange && (t.rate || t.way < 0) {
@@ -101,6 +105,16 @@ func (t *trial) ready() (why string, mend bool) {
 		return "its phase cannot be brought about beside the other rules", true
 	}
 	return "", false
+}
+
+// light is the time between two pulses of the anemometer at the limit; 0 where
+// no wind is watched.
+func (t *trial) light() time.Duration {
+	c := &t.p.setup.Intake.Anemometer
+	if v := t.limit - c.Offset; c.Fitted && v > 0 && len(t.d.moves) == 1 && t.d.moves[0] == rules.WindSpeed {
+		return time.Duration(c.Slope / v * 1e9)
+	}
+	return 0
 }
 
 // low brings the craft to a height over the anchor from which the range can be

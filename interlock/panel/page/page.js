@@ -177,7 +177,7 @@
     const s = shown;
     if (dead || !s) return;
     const old = s.age + late / 1000 + (now - last) / 1000;
-    let line = "Data " + old.toFixed(1) + " s old. Relay " + (s.relay_on ? "closed" : s.state === "fault" ? "commanded open" : "open") + ". " + s.state + " for " + duration(s.at_s - s.since_s) + ". Sound: " + s.sound;
+    let line = "Data " + old.toFixed(1) + " s old. Relay " + (s.relay_on ? "closed" : s.state === "fault" ? "commanded open" : "open") + ". State: " + s.state + " for " + duration(s.at_s - s.since_s) + ". Sound: " + s.sound;
     if (s.sound_silenced) line += " (silenced; its cause stands)";
     if (s.flash) line += ". Lamp flashed " + duration(s.flash.ago_s) + " ago for " + s.flash.state;
     text($("age"), line + ".");

@@ -170,6 +170,7 @@ func TestLevelsStandInTheOrderOfTheInputs(t *testing.T) {
 	}
 }
 
+//fault:row the GPIO chip is gone | the lines are silent: power off
 func TestAChipThatIsGoneIsAnErrorNotALevel(t *testing.T) {
 	g, k := openFake(t, nil)
 	k.chips["gpiochip0"].high[5] = true

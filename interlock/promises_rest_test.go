@@ -10,6 +10,7 @@ import (
 	"downhaul/rules"
 )
 
+//fault:row engine time that is told to run back | it does not
 func TestPromise07_TimeNeverRunsBack(t *testing.T) {
 	forStreams(t, func(rt *rapid.T, base *rig, log []stamped) {
 		// A time before the last one counts as the last one.

@@ -194,6 +194,8 @@ day.toml:56: without."craft.wind": the pad does feed this channel (got what the 
 }
 
 // Promise 9: every fault at once, in the order of the file.
+//
+//fault:row any of the three files is damaged | refused whole, every fault with its line
 func TestPromise09_EveryFaultAtOnce(t *testing.T) {
 	text := `title = "no version"
 units = "imprial"

@@ -21,6 +21,8 @@ var kills = flag.Int("kills", 4, "how many times the daemon is killed at a rando
 // A daemon that is killed at a random moment while trips come as fast as they
 // can: every trip that it told as kept stands in the log, the log is cut short or
 // torn and never changed, and in duty guard the next start comes up latched.
+//
+//fault:row the process is killed at random moments under load | no trip that was told as kept is missing; the next comes up latched
 func TestPromise04_KilledAtRandomMoments(t *testing.T) {
 	dice := rand.New(rand.NewPCG(uint64(*kills), 4))
 	var trips, torn, latched int

@@ -171,6 +171,8 @@ func TestPromise10_TwoSendersTrip(t *testing.T) {
 }
 
 // Ten thousand datagrams of garbage disturb nobody.
+//
+//fault:row garbage on the telemetry port | nothing
 func TestGarbageOnThePortDisturbsNothing(t *testing.T) {
 	t.Parallel()
 	b := newTable(t, "watch", "")
@@ -233,6 +235,8 @@ func pty(t *testing.T) (far *os.File, device string) {
 }
 
 // A serial line that goes dead is seen, and said.
+//
+//fault:row the serial line goes dead | power off by staleness; reconnects are said
 func TestDeadSerialLineIsSeen(t *testing.T) {
 	t.Parallel()
 	far, device := pty(t)
@@ -255,6 +259,8 @@ func TestDeadSerialLineIsSeen(t *testing.T) {
 // device, under the name that stays the same (/dev/serial/by-id, or a rule for
 // devices): power off when it goes, heard again when it is back, and nothing
 // resumes by itself.
+//
+//fault:row the serial line is pulled out and comes back as another device | power off; heard again under its lasting name; nothing resumes
 func TestSerialLineBackUnderAnotherName(t *testing.T) {
 	t.Parallel()
 	b := newTable(t, "guard", "kind = \"serial\"\ndevice = \"@FOLDER@/craft\"\nbaud = 57600")

@@ -138,6 +138,8 @@ func withPanics(t *testing.T) string {
 
 // A panic on any goroutine of the daemon while power is on: the process dies
 // there and then, and its heartbeat with it. The next comes up tripped.
+//
+//fault:row a panic on each goroutine, while power is on | the process dies; the next comes up tripped
 func TestPromise01_PanicOnEveryGoroutine(t *testing.T) {
 	t.Parallel()
 	program := withPanics(t)
@@ -174,6 +176,8 @@ func TestPromise01_PanicOnEveryGoroutine(t *testing.T) {
 // Every goroutine that the daemon's packages start is in one of the two lists,
 // and nothing there catches a panic but the reader of the files, which works
 // before anything is opened.
+//
+//fault:row a panic that somebody catches, a goroutine that nobody tried | there is none
 func TestEveryGoroutineIsListed(t *testing.T) {
 	t.Parallel()
 	out, err := exec.Command("go", "list", "-deps", "-f", `{{$d := .Dir}}{{range .GoFiles}}{{$d}}/{{.}}{{"\n"}}{{end}}`, ".").Output()

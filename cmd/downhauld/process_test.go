@@ -288,6 +288,8 @@ func TestCheckTellsByItsExitCode(t *testing.T) {
 }
 
 // A second daemon on the same files is refused in words, and the first goes on.
+//
+//fault:row a second guard on the same pad | refused
 func TestSecondDaemonIsRefused(t *testing.T) {
 	t.Parallel()
 	b := newTable(t, "watch", "")

@@ -29,6 +29,10 @@ const (
 
 // SIGTERM, SIGKILL and SIGSTOP in every state of the latch, each to a process of
 // its own.
+//
+//fault:row SIGTERM in every state of the latch | relay off first, `ended` on record last; the next comes up as the state asks
+//fault:row SIGKILL in every state of the latch | the next comes up tripped, after a fault in fault
+//fault:row SIGSTOP in every state of the latch, and on again after 1.5 s | the watchdog lets go in its window; the chain is open and stays so, also a reset does not outlast it
 func TestPromise05_SignalsInEveryState(t *testing.T) {
 	t.Parallel()
 	room := make(chan struct{}, 7) // processes at a time, or none gets its turns

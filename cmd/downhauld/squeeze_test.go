@@ -26,6 +26,8 @@ import (
 // A daemon that gets no more memory while a flood comes over the link and
 // people ask it without a pause: it goes on within what it has, or it dies, and
 // then its heartbeat with it, and the next comes up tripped.
+//
+//fault:row no more memory, under a flood | it goes on within what it has, or dies and the next comes up tripped
 func TestNoMoreMemory(t *testing.T) {
 	t.Parallel()
 	b := newTable(t, "guard", "")
@@ -73,6 +75,8 @@ func TestNoMoreMemory(t *testing.T) {
 
 // A start with too little memory is no start: what is left of it, if anything,
 // stands in the way of nothing, and no relay was closed.
+//
+//fault:row too little memory at the start | no start; nothing stands in the way of the next
 func TestStartWithTooLittleMemory(t *testing.T) {
 	t.Parallel()
 	b := newTable(t, "guard", "")
@@ -154,6 +158,8 @@ func (b *table) load() (stop func()) {
 // A daemon that gets no processor time: every thread of it at the lowest
 // priority on one processor that others keep busy. Its turns come too late, the
 // watchdog lets go, and it trips by itself when it finds out.
+//
+//fault:row no processor time: lowest priority beside busy processes | the watchdog lets go, the held-up loop trips
 func TestStarvedOfTheProcessor(t *testing.T) {
 	t.Parallel()
 	b := newTable(t, "guard", "")

@@ -7,6 +7,8 @@ import (
 
 // The kernel's watchdog resets a board whose guard stands still, and not one
 // whose guard ended as it should.
+//
+//fault:row the computer hangs | its hardware watchdog resets it
 func TestEmulatedWatchdog(t *testing.T) {
 	if testing.Short() {
 		t.Skip("boots a computer; left out with -short")

@@ -11,6 +11,8 @@ import (
 
 // Every fault that the virtual board can have is found by the test that is
 // there for it, and named.
+//
+//fault:row a contactor that is welded, dead or miswired, when the pad is tested | named, and no start
 func TestFaultsAreFound(t *testing.T) {
 	gate := cue{phrase: "Nothing of that was seen", answer: "no"}
 	for _, c := range []struct {

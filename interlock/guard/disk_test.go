@@ -30,6 +30,8 @@ func smallDisk(t testing.TB, bytes string, flags uintptr) string {
 
 // A disk that fills up in the middle: the guard guards on, opens the relay as
 // ever, says what is wrong, and takes no reset until the trip is on the disk.
+//
+//fault:row the disk fills up | trips act as ever; no reset until the trip is kept
 func TestPromise04_DiskThatFillsUp(t *testing.T) {
 	disk := smallDisk(t, "2m", 0)
 	sockets := shortDir(t)
@@ -79,6 +81,8 @@ func TestReadOnlyFolderIsRefusedWithTheReason(t *testing.T) {
 
 // The log folder is taken away under a running guard: it guards on and opens the
 // relay as ever.
+//
+//fault:row the log folder is taken away | trips act as ever; the trouble is told
 func TestLogFolderTakenAway(t *testing.T) {
 	sockets, logs := shortDir(t), t.TempDir()
 	files := liveFiles(t, sockets)

@@ -123,6 +123,8 @@ func keeping(t *testing.T, r *rig, log *spyLog) *keeper {
 
 // A disk that hangs: the relay opens in the very turn, the guard goes on, and
 // only a reset waits. When the disk is back every trip is on it.
+//
+//fault:row the disk hangs for seconds in a write | no trip is delayed; reset waits
 func TestPromise04_HangingDiskDelaysNoTripAndKeepsResetWaiting(t *testing.T) {
 	r := newRig(t)
 	r.live()
@@ -218,6 +220,8 @@ func TestPromise04_TripWithoutAPlaceIsNeverKept(t *testing.T) {
 
 // A trip log that fails: the guard goes on and says so, and a reset waits for
 // the disk.
+//
+//fault:row writing or syncing the trip log fails | reset waits; said
 func TestPromise04_FailingTripLogKeepsResetWaiting(t *testing.T) {
 	r := newRig(t)
 	r.live()

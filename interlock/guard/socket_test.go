@@ -185,6 +185,8 @@ func TestSocketTakesAnything(t *testing.T) {
 
 // Clients that flood and never read, and more of them than there are places:
 // the loop turns as before, and the crew is served once there is a place.
+//
+//fault:row clients of the local socket that never read, and floods of marks | nothing is held up
 func TestStuckClientsHoldUpNothing(t *testing.T) {
 	dir := shortDir(t)
 	g := openLive(t, liveFiles(t, dir))

@@ -85,6 +85,8 @@ func blockWhole(text []byte, off, cut, zeros int) bool {
 
 // TestRead_EveryChangedByte: no change makes a reader panic, hang or give time
 // running back, and a changed length in the middle is damage, not a torn end.
+//
+//fault:row a recording is cut or changed at any byte | said; what is whole is read
 func TestRead_EveryChangedByte(t *testing.T) {
 	text := short(t)
 	at := starts(t, text)

@@ -12,6 +12,8 @@ import (
 // The power cut at every single byte of a log, the rest of the file gone or left
 // as zeros: the next start comes up latched, and in fault where the last whole
 // line says so. Only the whole log counts as ended in order.
+//
+//fault:row the power is cut at every byte of the log | the next start comes up latched
 func TestPromise05_PowerCutAtEveryByte(t *testing.T) {
 	logs := t.TempDir()
 	s := create(t, logs)

@@ -126,6 +126,8 @@ func TestPromise05_AFaultOutlivesASessionThatSaidNothing(t *testing.T) {
 
 // TestPromise07_LatestByNumberNotByClock: the session before last tripped, and
 // the last one, by a clock that had lost its battery, ended in order.
+//
+//fault:row the wall clock is stepped, or was never set | only printed times change; the latest session is found by its number
 func TestPromise07_LatestByNumberNotByClock(t *testing.T) {
 	logs := t.TempDir()
 	one := func(wall time.Time, lines ...triplog.Line) {
@@ -158,6 +160,8 @@ func TestPromise07_LatestByNumberNotByClock(t *testing.T) {
 
 // TestUnfinished_Unreadable: a session whose own page is damaged counts as
 // unfinished until somebody moves it away; a stray folder does not.
+//
+//fault:row the page of a session is damaged | it counts as broken off
 func TestUnfinished_Unreadable(t *testing.T) {
 	logs := t.TempDir()
 	if endings, err := Unfinished(logs); err != nil || len(endings) != 0 {

@@ -240,6 +240,7 @@ func mount(t *testing.T, options string) string {
 	return dir
 }
 
+//fault:row a read-only disk at the start | refused with the reason
 func TestCreate_ReadOnlyDisk(t *testing.T) {
 	dir := mount(t, "size=1m")
 	if err := unix.Mount("", dir, "", unix.MS_REMOUNT|unix.MS_RDONLY, ""); err != nil {

@@ -175,6 +175,8 @@ func run(d *faulty) (promised []string, ok bool) {
 // TestLog_EveryFailureAtEveryOperation fails each operation in turn, alone and
 // in runs, then cuts the power. The log stays readable, what was promised is
 // there, once and in order, and no file is used after it failed.
+//
+//fault:row any one operation on the trip log's files fails | no line is lost in silence
 func TestLog_EveryFailureAtEveryOperation(t *testing.T) {
 	clean := newFaulty()
 	if promised, ok := run(clean); !ok || len(promised) != 12 {

@@ -12,6 +12,8 @@ import (
 
 // TestPromise11_EveryCutIsNamed cuts a log at every byte: between lines it is
 // cut short, within a line torn, whole only at the very end.
+//
+//fault:row the log is cut at every byte | the cut is told
 func TestPromise11_EveryCutIsNamed(t *testing.T) {
 	text := sample(t, true)
 	for cut := 0; cut <= len(text); cut++ {
@@ -32,6 +34,8 @@ func TestPromise11_EveryCutIsNamed(t *testing.T) {
 // TestPromise11_EveryChangedByteIsNamed changes every byte to every other value.
 // One change of them all cannot be told from a power cut: the very last line
 // break turned to zero is what a torn write leaves too.
+//
+//fault:row any one byte of a log is changed | the first line that is wrong is named
 func TestPromise11_EveryChangedByteIsNamed(t *testing.T) {
 	text := sample(t, true)
 	if testing.Short() {
@@ -112,6 +116,8 @@ func rechained(t *testing.T, text []byte, body string) []byte {
 }
 
 // TestPromise11_TornIsNotTampered: what a power cut leaves behind the last sync.
+//
+//fault:row a power cut tears the last write to the log | told as torn, not as changed
 func TestPromise11_TornIsNotTampered(t *testing.T) {
 	text := sample(t, false)
 	next := `{"v":1,"n":5,"at_ns":3000000000,"wall":"2026-05-30T18:04:14.123Z","kind":"decision","decision":{"rule":"gu`

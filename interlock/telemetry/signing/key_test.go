@@ -8,6 +8,7 @@ import (
 	"testing"
 )
 
+//fault:row the file of the signing key is damaged | refused with the reason
 func TestReadKey(t *testing.T) {
 	digits := hex.EncodeToString(key[:])
 	for _, c := range []struct {

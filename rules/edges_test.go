@@ -38,6 +38,20 @@ func TestAllowedIncludesItsEnds(t *testing.T) {
 	}
 }
 
+// A gap that swallows all that is left leaves nothing; one that reaches past one
+// end of it, or to it, does.
+func TestGapThatSwallowsTheRest(t *testing.T) {
+	for _, c := range []struct {
+		low, high float64
+		want      bool
+	}{{1.6, 2.4, true}, {1.6, 2.5, false}, {1.5, 2.4, false}, {1, 2.4, false}, {1.6, 3, false}, {1, 3, false}, {0, 1, false}, {3, 4, false}} {
+		a := allowed{low: c.low, high: c.high, gaps: [][2]float64{{1.5, 2.5}}}
+		if a.empty(false) != c.want {
+			t.Errorf("from %v to %v with a gap from 1.5 to 2.5: empty %v", c.low, c.high, !c.want)
+		}
+	}
+}
+
 // A number that is none is no limit; a deadband that just fills the room to the
 // caution is taken by the file, and by a limit that moves there.
 func TestVaryAtItsEdges(t *testing.T) {

@@ -195,3 +195,45 @@ func TestPromise14_HeightStepMakesHeightMissing(t *testing.T) {
 		t.Errorf("another source of height took over in silence: %v", r.e.state)
 	}
 }
+
+// One of two rotors is never told: the other, which is heard to turn after its
+// time is over, is power that was not removed, and keeps everybody out.
+func TestPromise06_OneRotorThatIsHeardIsEnough(t *testing.T) {
+	for _, turns := range []rules.ChannelID{rules.Motor1Speed, rules.Motor2Speed} {
+		oneRotor(t, turns)
+	}
+}
+
+func oneRotor(t *testing.T, turns rules.ChannelID) {
+	t.Helper()
+	r := newRig(t, exploreEnvelope, func(s *Site) { s.Derived.Motors = 2 })
+	r.silence(rules.Motor1Speed)
+	r.set(turns, 0, rules.Good)
+	for _, id := range []rules.ChannelID{rules.Motor2Output, rules.ESCFailures} {
+		r.set(id, 0, rules.Good)
+	}
+	r.set(rules.Tension, 500, rules.Good)
+	r.live()
+	r.set(turns, 40, rules.Good)
+	r.press(End, 100*time.Millisecond)
+	r.run(1800 * time.Millisecond) // proven in 1 s: the window is 2 s
+	var v View
+	if r.e.View(&v); r.e.state != Blocked || !v.KeepOut {
+		t.Fatalf("%v, keep out %v; want the rotor to have its time", r.e.state, v.KeepOut)
+	}
+	r.run(200 * time.Millisecond)
+	if r.e.View(&v); v.State != Fault || v.Why != ReasonPowerRemains || !v.KeepOut {
+		t.Errorf("%v because of %v, keep out %v; want power not removed", v.State, v.Why, v.KeepOut)
+	}
+	r.set(turns, 0.5, rules.Good)
+	r.run(20 * time.Millisecond)
+	if r.e.View(&v); v.KeepOut || v.ResetBar != NoReason {
+		t.Errorf("it stands: keep out %v, a reset meets %v", v.KeepOut, v.ResetBar)
+	}
+	// A rotor that may still turn by its own word refuses the reset.
+	r.set(turns, 1.5, rules.Good)
+	r.run(20 * time.Millisecond)
+	if r.e.View(&v); !v.KeepOut || v.ResetBar != ReasonTurning {
+		t.Errorf("it turns: keep out %v, a reset meets %v", v.KeepOut, v.ResetBar)
+	}
+}

@@ -54,6 +54,16 @@ func (l *link) pinned(from netip.AddrPort) bool {
 	return !want.IsValid() || (want.Addr().Unmap() == from.Addr() && (want.Port() == 0 || want.Port() == from.Port()))
 }
 
+// arrival is how the frames of one chunk came in. What hangs on the place alone
+// is worked out once for all of them.
+type arrival struct {
+	at     time.Duration
+	link   *link
+	from   place
+	pinned bool // the pad file allows the craft there
+	here   bool // the craft is known, and was last heard there
+}
+
 // appendTelemetry takes one telemetry chunk.
 func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.Input {
 	if int(c.Link) >= len(in.links) {
@@ -61,55 +71,57 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 		return dst
 	}
 	l := &in.links[c.Link]
-	p := place{link: c.Link}
-	if c.Checked != nil {
-		for i := range c.Checked {
-			dst = in.frame(dst, c.At, l, &p, &c.Checked[i])
-		}
-		return dst
+	a := arrival{at: c.At, link: l, from: place{link: c.Link}}
+	if !l.cfg.Stream && c.Checked == nil {
+		a.from.from = netip.AddrPortFrom(c.From.Addr().Unmap(), c.From.Port())
 	}
-	if l.cfg.Stream {
+	a.pinned, a.here = l.pinned(a.from.from), in.craft.known && in.craft.at == a.from
+	switch {
+	case c.Checked != nil:
+		for i := range c.Checked {
+			dst = in.frame(dst, &a, &c.Checked[i])
+		}
+	case l.cfg.Stream:
 		if c.Lost > 0 {
 			l.stream.Drop() // the bytes behind the gap do not finish it
 		}
 		l.stream.Feed(c.Bytes)
 		for f, ok := l.stream.Next(); ok; f, ok = l.stream.Next() {
-			dst = in.frame(dst, c.At, l, &p, &f)
+			dst = in.frame(dst, &a, &f)
 		}
-		return dst
-	}
-	p.from = netip.AddrPortFrom(c.From.Addr().Unmap(), c.From.Port())
-	var f telemetry.Frame
-	for b := c.Bytes; len(b) > 0; {
-		used, ok := l.whole.NextInto(&f, b, true)
-		if !ok {
-			break
+	default:
+		var f telemetry.Frame
+		for b := c.Bytes; len(b) > 0; {
+			used, ok := l.whole.NextInto(&f, b, true)
+			if !ok {
+				break
+			}
+			b = b[used:]
+			dst = in.frame(dst, &a, &f)
 		}
-		b = b[used:]
-		dst = in.frame(dst, c.At, l, &p, &f)
 	}
 	return dst
 }
 
 // frame takes one checked frame.
-func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *place, f *telemetry.Frame) []interlock.Input {
+func (in *Intake) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) []interlock.Input {
+	k, at, l := &in.craft, a.at, a.link
 	named := f.System == in.cfg.Craft.System && f.Component == in.cfg.Craft.Component
 	if f.ID == idRadioStatus {
-		return in.radio(dst, at, l, *p, f, named)
+		return in.radio(dst, a, f, named)
 	}
 	if !named {
 		l.n.Others++
-		in.others.note(at, *p, f)
+		in.others.note(at, a.from, f)
 		return dst
 	}
-	if in.elsewhere(at, l, p) {
+	if a.elsewhere(k) {
 		l.n.WrongAddress++
 		return in.foreign(dst, at)
 	}
-	k := &in.craft
-	moved := k.known && k.at != *p
-	if moved || !k.known {
-		k.known, k.at = true, *p
+	moved := k.known && !a.here
+	if !a.here {
+		k.known, k.at, a.here = true, a.from, true
 	}
 	ms, clocked := f.BootMillis()
 	var restarted bool
@@ -145,23 +157,21 @@ func (in *Intake) frame(dst []interlock.Input, at time.Duration, l *link, p *pla
 }
 
 // elsewhere says that the craft's identity must not come from there now.
-func (in *Intake) elsewhere(at time.Duration, l *link, p *place) bool {
-	return !l.pinned(p.from) || (in.craft.alive(at) && in.craft.at != *p)
+func (a *arrival) elsewhere(k *craft) bool {
+	return !a.pinned || !a.here && k.alive(a.at)
 }
 
 // radio takes RADIO_STATUS: a radio of the link tells of itself, under an
 // identity of its own or under the craft's. It feeds the radio's channels when
 // it comes the way the craft does, and never proves that the craft is alive:
 // the radio on the ground goes on talking when the craft is gone.
-func (in *Intake) radio(dst []interlock.Input, at time.Duration, l *link, p place, f *telemetry.Frame, named bool) []interlock.Input {
-	same := in.craft.known && in.craft.at == p
-	if !in.craft.known && l.cfg.Stream {
-		same = true // a line has one far end
-	}
-	if !same {
-		if named && in.elsewhere(at, l, &p) {
+func (in *Intake) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, named bool) []interlock.Input {
+	l := a.link
+	// Before the craft is known: a line has one far end.
+	if !a.here && (in.craft.known || !l.cfg.Stream) {
+		if named && a.elsewhere(&in.craft) {
 			l.n.WrongAddress++
-			return in.foreign(dst, at)
+			return in.foreign(dst, a.at)
 		}
 		l.n.Others++
 		return dst

@@ -27,6 +27,7 @@ type loss struct {
 	seq     uint8
 	at      time.Duration // of the last frame
 	second  int64         // the second that is counted now
+	until   time.Duration // its end
 	heard   [lossSpan + 1]uint32
 	lost    [lossSpan + 1]uint32
 }
@@ -35,7 +36,20 @@ type loss struct {
 // craft restarted). ok is true once a second: the share lost of the last ten
 // seconds, or of the time since the craft was first heard.
 func (l *loss) take(at time.Duration, seq uint8, again bool) (s interlock.Sample, ok bool) {
+	if at < l.until && seq == l.seq+1 {
+		l.heard[0]++
+		l.seq, l.at = seq, at
+		return interlock.Sample{}, false
+	}
+	return l.count(at, seq, again)
+}
+
+// count is take for a gap, and once a second.
+func (l *loss) count(at time.Duration, seq uint8, again bool) (s interlock.Sample, ok bool) {
 	second := int64(at / time.Second)
+	if !l.started || second > l.second {
+		l.until = time.Duration(second+1) * time.Second
+	}
 	if !l.started {
 		l.started, l.seq, l.at, l.second = true, seq, at, second
 		l.heard[0] = 1

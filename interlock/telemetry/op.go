@@ -4,6 +4,7 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
+	"slices"
 
 	"downhaul/interlock"
 	"downhaul/rules"
@@ -11,20 +12,22 @@ import (
 
 // op is a row of the table, worked out: where to read and what to make of it.
 type op struct {
+	// What nearly every sample needs stands in front, within one line of cache.
 	form       form
 	typ        number
 	extension  bool
-	onlyPack   bool
+	quick      bool // a plain float32 that is taken as it is
 	hasUnknown bool
 	scaled     bool // mul or div is not 1
+	onlyPack   bool
 	channel    rules.ChannelID
 	at         uint16
+	low, high  float64
+	mul, div   float64
+	unknown    int64
 	further    [3]uint16
 	mask       uint32
 	motors     uint16 // declared motors among the four controllers, 0: not declared
-	unknown    int64
-	mul, div   float64
-	low, high  float64
 }
 
 // newOp works a row out against the message's layout.
@@ -52,6 +55,7 @@ func newOp(l *layout, r row) (op, error) {
 		o.div = r.div
 	}
 	o.scaled = o.mul != 1 || o.div != 1
+	o.quick = o.form == plain && o.typ == f32 && !o.scaled && !o.extension
 	for i, name := range r.further {
 		q, ok := l.find(name)
 		if !ok {
@@ -96,23 +100,28 @@ func (o *op) setChannel(id rules.ChannelID) {
 // The way of nearly every sample stands here in one piece, since a call each
 // for reading and judging took half of its time.
 func appendAll(dst []interlock.Input, ops []op, b []byte, first bool, cells int) []interlock.Input {
+	n := len(dst)
+	dst = slices.Grow(dst, len(ops)) // an op adds one sample at most
 	for i := range ops {
 		o := &ops[i]
-		if o.extension && first {
-			continue
-		}
-		if o.form != plain {
-			dst = o.appendSpecial(dst, b, first, cells)
-			continue
-		}
 		var v float64
-		if o.typ == f32 {
+		switch {
+		case o.quick:
 			v = float64(math.Float32frombits(binary.LittleEndian.Uint32(b[o.at:])))
-		} else {
+		case o.extension && first:
+			continue
+		case o.form != plain:
+			dst = o.appendSpecial(dst[:n], b, first, cells)
+			n = len(dst)
+			continue
+		case o.typ == f32:
+			v = float64(math.Float32frombits(binary.LittleEndian.Uint32(b[o.at:])))
+		default:
 			var raw int64
 			v, raw = o.read(b)
 			if o.hasUnknown && raw == o.unknown {
-				dst = o.missing(dst, rules.Sentinel)
+				dst = o.missing(dst[:n], rules.Sentinel)
+				n++
 				continue
 			}
 		}
@@ -120,16 +129,17 @@ func appendAll(dst []interlock.Input, ops []op, b []byte, first bool, cells int)
 			v = float64(v*o.mul) / o.div
 		}
 		if !(v >= o.low && v <= o.high) {
-			dst = o.strange(dst, v)
+			dst = o.strange(dst[:n], v)
+			n++
 			continue
 		}
-		if v == 0 {
-			v = 0 // never -0
-		}
-		dst = append(dst, interlock.Input{})
-		dst[len(dst)-1].SetSample(o.channel, v, rules.Good, rules.NoCause)
+		dst = dst[:n+1]
+		in := &dst[n]
+		n++
+		in.Line, in.Host, in.On, in.Seq = 0, 0, false, 0
+		in.SetSample(o.channel, v+0, rules.Good, rules.NoCause) // never −0
 	}
-	return dst
+	return dst[:n]
 }
 
 // read gives a number as a float and, for whole numbers, as it is.

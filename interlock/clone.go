@@ -113,7 +113,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		c := &e.channels[id]
-		r := &e.table[id]
+		r := e.reading(id)
 		if !c.heard && r.Quality == rules.Missing && r.Cause == rules.NoCause {
 			continue
 		}

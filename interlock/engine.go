@@ -51,6 +51,7 @@ type Engine struct {
 	table    derived.Table
 	calcs    []derived.Calculator
 	calcDue  []time.Duration
+	bounded  []derived.Bounded // by calculator; nil where its value is needed at once
 	channels [rules.ChannelCount]channelRun
 	used     []rules.ChannelID // channels that have rules or permissives
 	ages     []time.Duration   // ages of the link at which something changes
@@ -118,7 +119,7 @@ type channelRun struct {
 	// What every sample looks at stands together.
 	id      rules.ChannelID
 	plain   bool // nothing acts on its samples as they come
-	only    bool // plain, and nothing but rules looks at them
+	only    bool // nothing but rules looks at them, and what is derived from them
 	used    bool // has rules or permissives
 	builtin bool // built-in interlocks or phases look at it
 	missed  bool // a rule has turned missing since the last Good sample
@@ -144,6 +145,11 @@ type channelRun struct {
 	last               float64
 	longest            time.Duration // longest of them
 	ready              time.Duration // when the streak is long enough
+
+	// late, if not nil, owes the last value, made of from: it changed nothing,
+	// whatever it is.
+	late derived.Bounded
+	from [2]float64
 }
 
 // New makes the engine of one session. The envelope and the site must have
@@ -271,6 +277,11 @@ func (e *Engine) StepFrom(at time.Duration, in *Input) []Effect {
 	case HostInput:
 		e.host(e.now, *in)
 	}
+	return e.outcome()
+}
+
+// outcome is what an input that was taken brings.
+func (e *Engine) outcome() []Effect {
 	if len(e.out) == 0 && !e.dirty && len(e.front) == 0 {
 		return nil
 	}
@@ -299,14 +310,24 @@ func (e *Engine) StepAll(at time.Duration, inputs []Input) (n int, effects []Eff
 		case at >= e.next: // something is due
 		case in.Kind == SampleInput && s.Channel < rules.ChannelCount && s.Quality == rules.Good:
 			c := &e.channels[s.Channel]
-			if c.only && s.Value >= c.quietLow && s.Value <= c.quietHigh && !e.refreshes(at, c) {
-				v := s.Value + 0 // −0 becomes 0
-				c.heard, c.good, c.calm, c.calmed = true, at, v, true
-				r := &e.table[s.Channel]
-				r.At, r.Value, r.Quality, r.Cause = at, v, rules.Good, rules.NoCause
-				e.now = at
+			v := s.Value + 0 // −0 becomes 0
+			if !c.only || !(v >= c.quietLow && v <= c.quietHigh) || e.refreshes(at, c) || c.frozenAfter > 0 && v == c.last {
+				break
+			}
+			c.heard, c.good, c.calm, c.calmed, c.late = true, at, v, true, nil
+			c.last, c.same = v, 1
+			r := &e.table[s.Channel]
+			r.At, r.Value, r.Quality, r.Cause = at, v, rules.Good, rules.NoCause
+			e.now = at
+			if c.calcTo == 0 || e.postpone(at, c) {
 				continue
 			}
+			e.out, e.front = e.out[:0], e.front[:0]
+			e.calculate(at, c)
+			if effects = e.outcome(); len(effects) > 0 {
+				return n, effects
+			}
+			continue
 		case in.Kind == FrameInput && e.linkUp && !e.channels[rules.LinkAge].used:
 			e.now = at
 			e.arm(timerLink, at+e.site.LinkStale)

@@ -91,6 +91,13 @@ func (e *Engine) lay() error {
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		e.layChannel(id, builtins)
 	}
+	e.bounded = make([]derived.Bounded, len(calcs))
+	for i, c := range calcs {
+		out := &e.channels[c.Output()]
+		if b, ok := c.(derived.Bounded); ok && out.only && out.plain {
+			e.bounded[i] = b
+		}
+	}
 	e.layAges()
 	return nil
 }
@@ -127,7 +134,7 @@ func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 	}
 	c.builtin = slices.Contains(builtins, id)
 	c.plain = c.permsTo == c.permsFrom && c.frozenAfter == 0 && c.calcTo == 0
-	c.only = c.plain && c.used && !c.builtin
+	c.only = c.permsTo == c.permsFrom && c.used && !c.builtin
 }
 
 // watches says whether a rule or a permissive of the envelope watches id.

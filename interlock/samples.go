@@ -103,13 +103,14 @@ func (e *Engine) plainSample(at time.Duration, s *Sample, c *channelRun) {
 // all, however many they are.
 func (e *Engine) judge(at time.Duration, c *channelRun, v float64, q rules.Quality) {
 	if v >= c.quietLow && v <= c.quietHigh {
-		c.calm, c.calmed = v, true
+		c.calm, c.calmed, c.late = v, true, nil
 		return
 	}
 	e.judgeEach(at, c, v, q)
 }
 
 func (e *Engine) judgeEach(at time.Duration, c *channelRun, v float64, q rules.Quality) {
+	c.workOut()
 	if c.calmed {
 		c.calmed = false
 		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
@@ -130,6 +131,43 @@ func (e *Engine) judgeEach(at time.Duration, c *channelRun, v float64, q rules.Q
 	c.quietLow, c.quietHigh = low, high
 }
 
+// postpone lets what is derived from c wait, where bounds on it show that it
+// changes nothing for any rule but the last value, and says whether all of it
+// does. That value is worked out when somebody looks at it: see workOut.
+func (e *Engine) postpone(at time.Duration, c *channelRun) bool {
+	for _, b := range e.bounded[c.calcFrom:c.calcTo] {
+		if b == nil {
+			return false
+		}
+		id := b.Output()
+		out := &e.channels[id]
+		low, high, from, ok := b.Bound(at, &e.table)
+		if !ok || !(low >= out.quietLow && high <= out.quietHigh) || e.refreshes(at, out) {
+			return false
+		}
+		out.heard, out.good, out.calmed, out.late, out.from = true, at, true, b, from
+		r := &e.table[id]
+		r.At, r.Quality, r.Cause = at, rules.Good, rules.NoCause
+	}
+	return true
+}
+
+// workOut works out the value that a channel owes.
+func (c *channelRun) workOut() {
+	if c.late != nil {
+		c.calm, c.late = c.late.Late(c.from), nil
+	}
+}
+
+// reading is the last reading of a channel, whole.
+func (e *Engine) reading(id rules.ChannelID) *derived.Reading {
+	if c := &e.channels[id]; c.late != nil {
+		c.workOut()
+		e.table[id].Value = c.calm
+	}
+	return &e.table[id]
+}
+
 // unquiet has the next value of a channel shown to each of its rules.
 func (c *channelRun) unquiet() { c.quietLow, c.quietHigh = math.Inf(1), math.Inf(-1) }
 
@@ -137,6 +175,7 @@ func (c *channelRun) unquiet() { c.quietLow, c.quietHigh = math.Inf(1), math.Inf
 // and whether there was any.
 func (e *Engine) valueOf(i int) (v float64, seen bool) {
 	if c := &e.channels[e.env.Rules[i].Watch]; c.calmed {
+		e.reading(c.id)
 		return c.calm, true
 	}
 	return e.runs[i].value, e.runs[i].seen
@@ -144,6 +183,7 @@ func (e *Engine) valueOf(i int) (v float64, seen bool) {
 
 func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
 	c := &e.channels[id]
+	c.workOut()
 	if r.Quality != rules.Missing {
 		switch {
 		case id.Plausible(r.Value): // no NaN and no infinity is
@@ -184,6 +224,11 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 	if c.builtin {
 		e.builtins(at, id, r)
 	}
+	e.calculate(at, c)
+}
+
+// calculate works out what is derived from c, which has a new reading.
+func (e *Engine) calculate(at time.Duration, c *channelRun) {
 	for i := c.calcFrom; i < c.calcTo; i++ {
 		out, ok := e.calcs[i].Sample(at, &e.table)
 		due := e.calcs[i].Due()

@@ -86,7 +86,7 @@ func (e *Engine) View(dst *View) {
 		ruleViews = append(ruleViews, e.ruleView(i))
 	}
 	for i := range e.env.Permissives {
-		perms = append(perms, e.table[e.env.Permissives[i].Watch])
+		perms = append(perms, *e.reading(e.env.Permissives[i].Watch))
 	}
 	dst.Unmet, dst.Rules, dst.Permissives = unmet, ruleViews, perms
 	dst.Holds = holds
@@ -97,7 +97,7 @@ func (e *Engine) ruleView(i int) RuleView {
 	c := &e.channels[rule.Watch]
 	value, seen := e.valueOf(i)
 	v := RuleView{
-		Reading: e.table[rule.Watch], Age: rules.Never, HasValue: seen, Value: value,
+		Reading: *e.reading(rule.Watch), Age: rules.Never, HasValue: seen, Value: value,
 		Caution: run.cautionTold, Demand: run.inForce[valueDemand] || run.inForce[missingDemand],
 		Missing: run.missing || !c.heard, InForce: e.inForce(rule.While), Fed: e.feeds(rule.Watch),
 	}
@@ -116,7 +116,7 @@ func (e *Engine) Reading(id rules.ChannelID) derived.Reading {
 	if id >= rules.ChannelCount {
 		return derived.Reading{}
 	}
-	return e.table[id]
+	return *e.reading(id)
 }
 
 // Envelope is the envelope the engine was made with; it must not be changed.

@@ -199,6 +199,7 @@ func TestSlowAndHugeRequests(t *testing.T) {
 		}
 	}
 
+	began := time.Now()
 	var silent []net.Conn
 	for range mostConns + 50 {
 		c, err := net.Dial("tcp", p.Address())
@@ -211,16 +212,19 @@ func TestSlowAndHugeRequests(t *testing.T) {
 	}
 	next(t, good) // who was there goes on
 	next(t, good)
-	full := send(t, p.Address(), "GET / HTTP/1.1\r\nHost: x\r\n\r\n")
-	if full != "hung up" && !strings.Contains(full, " 503 ") {
-		t.Errorf("with every place taken: %q", full)
-	}
-	soon(t, "the silent ones dropped", func() bool {
+	taken := func() int {
 		l := p.listener.(*fewConns)
 		l.mu.Lock()
 		defer l.mu.Unlock()
-		return l.open <= 1
-	})
+		return l.open
+	}
+	// A busy computer may take so long over this that the first of the silent
+	// ones are dropped meanwhile: then there is a place, and no refusal.
+	full := send(t, p.Address(), "GET / HTTP/1.1\r\nHost: x\r\n\r\n")
+	if time.Since(began) < readWithin && full != "hung up" && !strings.Contains(full, " 503 ") {
+		t.Errorf("with every place taken: %q", full)
+	}
+	soon(t, "the silent ones dropped", func() bool { return taken() <= 1 })
 	if first := send(t, p.Address(), "GET / HTTP/1.1\r\nHost: x\r\n\r\n"); !strings.Contains(first, " 200 ") {
 		t.Errorf("somebody new, afterwards: %s", first)
 	}

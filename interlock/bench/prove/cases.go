@@ -86,7 +86,8 @@ func (t *trial) as(read, sent float64) bool {
 		// It grows until the next sample; the edge itself must lie at the limit.
 		// Where it must last, what a sample tells lies in the deadband or past it.
 		if t.trips {
-			return math.Abs(sent-t.limit) <= slack+t.rule.Deadband
+			// A short delay runs out in the growth between two samples.
+			return math.Abs(sent-t.limit) <= slack+t.rule.Deadband+t.p.coast(t.period)-t.p.coast(0)
 		}
 		return math.Abs(sent-t.limit) <= slack && read <= t.limit
 	case rules.LinkLoss:

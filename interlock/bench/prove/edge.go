@@ -128,6 +128,17 @@ func (p *plan) low(r *rig, height float64) {
 	r.run(time.Second)
 }
 
+// still says that a channel tells the same for as long as nothing happens, as
+// counts, codes, clocks of the day and a home do.
+func still(id rules.ChannelID) bool {
+	c := id.Channel()
+	switch id {
+	case rules.CraftUTC, rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude:
+		return true
+	}
+	return c.Kind == rules.Number && (id < rules.Told1 || id > rules.Told8)
+}
+
 // outOfReach says why nothing that can be sent drives a rule, whatever the core
 // and the other rules; empty if something does.
 func (p *plan) outOfReach(r *rules.Rule) string {
@@ -136,6 +147,12 @@ func (p *plan) outOfReach(r *rules.Rule) string {
 	switch {
 	case r.Watch == rules.LinkAge && rate:
 		return "silence has one pace: its age rises by a second a second, and falls to nothing with a frame"
+	case (r.Form == rules.Is || r.Form == rules.IsNot) && r.FrozenAfter > 0:
+		return "what is watched for freezing moves its last digit, and then it is another number"
+	case r.FrozenAfter > 0 && (r.Watch == rules.MotorHeadroom || r.Watch == rules.LiftReserve):
+		return "it is watched for freezing, and falls when what it is worked out from rises: its last digit is not followed here"
+	case r.FrozenAfter > r.Watch.Channel().FrozenAfter && still(r.Watch):
+		return "it is watched for freezing, and stands still on any calm day"
 	case d == nil || !rate:
 		return why
 	case r.Watch == rules.Apex:

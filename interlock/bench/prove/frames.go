@@ -191,7 +191,7 @@ func (p *plan) told() []source {
 			return &common.MessageRadioStatus{Rssi: u8(s.v[rules.RadioRSSI], 255), Remrssi: u8(s.v[rules.RadioRemoteRSSI], 255), Rxerrors: u16(s.v[rules.RadioErrors], 0)}
 		}},
 		{feeds: []rules.ChannelID{rules.WinchTension, rules.WinchLine, rules.WinchSpeed}, make: func(r *rig, s *scene) message.Message {
-			tension := s.v[rules.WinchTension]
+			tension := r.at(s, rules.WinchTension)
 			if p.setup.Intake.Fields.TensionFromWinch {
 				tension = r.at(s, rules.Tension)
 			}

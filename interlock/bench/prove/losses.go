@@ -71,12 +71,16 @@ func (t *trial) frozen() {
 	if t.rule.Watch == rules.PackResistance || t.rule.Watch == rules.PackResting {
 		n = max(n, stuckAfter) // the current is
 	}
+	if t.rule.Watch.Channel().Derived && t.rule.FrozenAfter > t.rule.Watch.Channel().FrozenAfter {
+		t.skip(name, "it freezes with what it is worked out from, some samples later: when, is not tried")
+		return
+	}
 	if n == 0 {
 		t.skip(name, "not watched for freezing: the same digits again and again are believed (frozen_after would watch them)")
 		return
 	}
 	r := t.fresh(t.b.air)
-	r.still = true
+	r.stuck = t.needs()
 	from := r.now
 	most := time.Duration(n+1) * t.period
 	r.run(most + t.rule.StaleAfter + 3*t.period)

@@ -98,6 +98,9 @@ func (p *plan) battery(r *rig, s *scene, k int) message.Message {
 		}
 		sum += cell[i]
 	}
+	if !s.byVoltage[k] { // the digit of the whole that moves
+		cell[n-1] += math.Round(1000 * (at(rules.Pack1Voltage) - s.v[rules.Pack1Voltage+rules.ChannelID(k)*eachPack]))
+	}
 	if s.byVoltage[k] {
 		cell[n-1] += math.Round(1000*volts) - sum
 	}
@@ -152,7 +155,7 @@ func (p *plan) rotors() []source {
 		list = append(list, source{feeds: []rules.ChannelID{rules.ESCTemperature, rules.ESCFailures}, make: func(r *rig, s *scene) message.Message {
 			m := &common.MessageEscInfo{TimeUsec: r.bootMicros(s), Index: uint8(4 * four), Count: uint8(motors)}
 			for i := range m.Temperature {
-				m.Temperature[i] = i16(100*s.v[rules.ESCTemperature], 32767)
+				m.Temperature[i] = i16(100*r.at(s, rules.ESCTemperature), 32767)
 			}
 			m.FailureFlags[0] = common.ESC_FAILURE_FLAGS(u16(s.v[rules.ESCFailures], 0))
 			return m

@@ -32,6 +32,7 @@ func (t *trial) moves(r *rig, rate float64) {
 		at = s.rampFrom + s.rampRate*(r.now-s.rampAt).Seconds()
 	}
 	r.sc.ramp, r.sc.rampAt, r.sc.rampRate, r.sc.rampFrom = t.d, r.now, rate, at
+	r.outward = pick(rate == 0, 1.0, 0) // what moves is not frozen
 	t.climb(r, rate)
 }
 

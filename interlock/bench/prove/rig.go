@@ -65,8 +65,8 @@ type rig struct {
 	// mute sources say nothing; silent says that no frame of the craft comes.
 	mute   []bool
 	silent bool
-	// still stops the last digit that moves, as a frozen sensor does.
-	still bool
+	// stuck channels have no last digit that moves, as a frozen sensor has none.
+	stuck []rules.ChannelID
 	// outward is the way in which the last digit of the moved channels moves,
 	// 0 not at all; all others have theirs move.
 	outward float64
@@ -150,7 +150,10 @@ func (r *rig) bootMicros(s *scene) uint64 {
 // is watched for freezing: a real sensor's is never quite still.
 func (r *rig) at(s *scene, id rules.ChannelID) float64 {
 	x := s.v[id]
-	if r.still || !r.p.wiggles[id] || r.p.turns%2 == 0 {
+	if r.p.loads && id == r.p.setup.Site.Derived.PackVoltage {
+		return x // its current flickers, and the fit would take more for a step
+	}
+	if slices.Contains(r.stuck, id) || !r.p.wiggles[id] || r.p.turns%2 == 0 {
 		return x
 	}
 	q := r.p.quantum(id, x)
@@ -326,6 +329,7 @@ func (r *rig) set(l interlock.Line, on bool) {
 
 func (r *rig) sendCount() {
 	c := &r.p.setup.Intake.LoadCell
+	r.p.turns = int(r.now.Seconds() * r.p.setup.CellRate)
 	f := r.at(&r.sc, rules.Tension)
 	n := intake.Count{At: r.now}
 	if r.sc.failed || math.IsNaN(f) {
@@ -342,7 +346,8 @@ func (r *rig) sendCount() {
 func (r *rig) sendWind() {
 	c := &r.p.setup.Intake.Anemometer
 	edges := r.edges[:0]
-	if v := r.sc.v[rules.WindSpeed]; r.sc.failed || math.IsNaN(v) {
+	r.p.turns = int(r.now / rules.WindSpeed.Channel().Period)
+	if v := r.at(&r.sc, rules.WindSpeed); r.sc.failed || math.IsNaN(v) {
 		edges = append(edges, intake.WindEdge{At: r.now, Failed: true})
 	} else if v > c.Offset {
 		period := max(1, time.Duration(math.Round(c.Slope/(v-c.Offset)*1e9)))

@@ -97,6 +97,7 @@ func (t *trial) out(r *rig, x float64) {
 	}
 	if t.rate {
 		r.sc.ramp, r.sc.rampAt, r.sc.rampRate, r.sc.rampFrom = t.d, r.now, x, t.from(r)
+		r.outward = 0 // what moves is not frozen
 		t.climb(r, x)
 		return
 	}
@@ -158,6 +159,9 @@ func (t *trial) fresh(base *rig) *rig {
 	r := base.clone()
 	r.justAfter(t.d.moves)
 	r.moved = t.d.moves
+	if t.rate && t.d.id == rules.Tilt {
+		r.moved = []rules.ChannelID{rules.Roll} // the pitch stands, and its last digit moves
+	}
 	t.heed(r)
 	return r
 }

@@ -87,7 +87,7 @@ func (t *trial) chatter() {
 // latch stays.
 func (t *trial) dither() {
 	const name, clear = "dither in the deadband", "fully back"
-	within := t.limit - t.way*0.75*t.rule.Deadband
+	within := t.limit - t.way*0.6*t.rule.Deadband
 	fine := !t.plain && t.rule.Deadband > 4*t.q
 	if !fine {
 		t.moot(name, "there is no deadband that the field could tell")
@@ -119,7 +119,7 @@ func (t *trial) dither() {
 	t.out(r, t.x)
 	r.run(t.hold() + t.budget.Relay)
 	cleared := func() bool {
-		return find(r.log, interlock.ClearEffect, func(e *event) bool { return e.Rule == t.i }) != nil
+		return find(r.log, interlock.ClearEffect, func(e *event) bool { return e.Rule == t.i && e.Reason == interlock.ReasonRule }) != nil
 	}
 	if fine {
 		t.inside(r, within)

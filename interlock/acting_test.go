@@ -192,3 +192,28 @@ func TestImageTellsAgesAtTheStaleness(t *testing.T) {
 		t.Error("two ages past any use give two images")
 	}
 }
+
+// A value that the channel can not have is missing, on either side of its range
+// and however short the way that good values go; the ends are in it.
+func TestImplausibleIsMissingOnBothSides(t *testing.T) {
+	r := newRig(t, exploreEnvelope, nil)
+	r.run(time.Second)
+	plain := 0
+	for _, id := range []rules.ChannelID{rules.Tension, rules.ESCFailures, rules.Motor1Speed, rules.CraftArmed, rules.Roll} {
+		c := id.Channel()
+		if r.e.channels[id].plain {
+			plain++
+		}
+		for _, v := range []float64{c.Low, c.High, math.Nextafter(c.Low, math.Inf(-1)), math.Nextafter(c.High, math.Inf(1)), c.Low - 1, c.High + 1} {
+			r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: id, Value: v, Quality: rules.Good}})
+			got := r.e.Reading(id)
+			want := v >= c.Low && v <= c.High
+			if (got.Quality == rules.Good) != want || !want && got.Cause != rules.Implausible {
+				t.Errorf("%v of %v: %v (%v)", id, v, got.Quality, got.Cause)
+			}
+		}
+	}
+	if plain == 0 {
+		t.Error("no channel goes the short way: nothing was tried")
+	}
+}

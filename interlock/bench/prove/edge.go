@@ -31,6 +31,8 @@ func (t *trial) ready() (why string, mend bool) {
 		return "so high a resistance would take more of the pack's voltage than it has to show it", false
 	case d.id == rules.PackResistance && t.limit < 8*gentleOhms:
 		return "so low a resistance is lost in the steps of the voltage", false
+	case d.id == rules.Apex && t.rule.Lasting > 0 && t.rule.Lasting <= t.period*3/2:
+		return fmt.Sprintf("the prediction grows until the next sample, %s later, and lasting is hardly longer: when it trips hangs on the moment (leave lasting out)", ms(t.period)), false
 	case d.id == rules.PackToFloor && t.way > 0:
 		return "to be inside it the pack would have to be nearly empty all along", false
 	case d.id == rules.PackToFloor && t.limit > 2*3600:

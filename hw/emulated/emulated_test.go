@@ -249,6 +249,15 @@ func stops(r *rig) {
 	r.until("in fault after a reset with one contact open", inState("fault"))
 	r.contact("estop_a", true)
 	r.staysOpen(500 * time.Millisecond)
+	// The other contact was never seen to open: until it was, no reset counts.
+	r.press("reset", tap)
+	r.until("in fault after a reset before both contacts opened", inState("fault"))
+	r.contact("estop_a", false)
+	r.contact("estop_b", false)
+	r.staysOpen(100 * time.Millisecond)
+	r.contact("estop_a", true)
+	r.contact("estop_b", true)
+	r.staysOpen(500 * time.Millisecond)
 	r.makeLive()
 }
 

@@ -18,6 +18,8 @@ import (
 type Request struct {
 	Do   string `json:"do"` // "status", "mark" or "declare"
 	Text string `json:"text,omitempty"`
+	// Past asks a status for the wind of the last ten minutes as well.
+	Past bool `json:"past,omitempty"`
 	// Declare is what is declared: its What, and Step, Packs, Value and
 	// Initials as that asks.
 	Declare *session.Declaration `json:"declare,omitempty"`
@@ -68,6 +70,9 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
 	switch r.Do {
 	case "status":
 		s := g.status()
+		if r.Past {
+			s.WindPast = g.windPast()
+		}
 		return Reply{OK: true, Status: &s}
 	case "mark":
 		text := strings.TrimSpace(r.Text)

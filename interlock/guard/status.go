@@ -25,6 +25,7 @@ type snapshot struct {
 	drops  uint64
 	output error
 	past   recent
+	wind   windRing
 }
 
 func (s *snapshot) take(l *Loop) bool {
@@ -40,6 +41,7 @@ func (s *snapshot) take(l *Loop) bool {
 	}
 	l.cfg.Intake.CountsTo(&s.counts)
 	s.past = l.past
+	s.wind.take(s.view.At, l.cfg.Engine.Reading(rules.WindSpeed), l.cfg.Engine.Reading(rules.Gust))
 	s.turns, s.worst, s.drops, s.output = l.turns, l.worst, l.Dropped(), l.outputErr
 	return true
 }
@@ -94,6 +96,8 @@ type Status struct {
 	Signing  SigningStatus   `json:"signing"`
 	// Declared is what the crew declared and what the test card asks.
 	Declared Declared `json:"declared"`
+	// WindPast is the wind of the last ten minutes, only where it was asked for.
+	WindPast []WindPast `json:"wind_past,omitempty"`
 	// Trouble is the last thing that went wrong with records or outputs.
 	Trouble []string `json:"trouble"`
 }

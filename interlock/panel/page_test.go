@@ -16,6 +16,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"downhaul/interlock/guard"
+	"downhaul/rules"
 )
 
 func exit(code int) { os.Exit(code) }
@@ -363,5 +364,37 @@ func TestPageDrawsTheWind(t *testing.T) {
 	}
 	if text := eval[string](t, ctx, `document.querySelector("#windbox svg").textContent`); !strings.Contains(text, "gust 20 mph") || !strings.Contains(text, "to start 14 mph") {
 		t.Errorf("the limits are not named: %s", text)
+	}
+}
+
+// A panel that begins late shows what the guard remembers, in the shown unit,
+// and goes on from there; what it missed in between comes the same way.
+func TestPanelThatBeginsLateHasThePastWind(t *testing.T) {
+	s := *scenes()[4].status()
+	unit := s.Channels[0].Shown
+	past := func(from, to int64) (out []guard.WindPast) {
+		for i := from; i <= to; i++ {
+			out = append(out, guard.WindPast{Index: i, Count: 50, Mean: 4, Gust: some(6.0)})
+		}
+		return out
+	}
+	want, _ := rules.Convert(4, unit)
+	gust, _ := rules.Convert(6, unit)
+	var h windHistory
+	s.At, s.WindPast = 1002, past(100, 200)
+	h.take(&s)
+	p := h.picture()
+	if n := len(p.Points); n != 101 || math.Abs(*p.Points[0][1]-want) > 0.01 || math.Abs(*p.Points[0][2]-gust) > 0.01 || math.Abs(*p.Points[0][0]-499.5) > 0.01 {
+		t.Fatalf("%d points, the first %v %v %v s ago, want 101 of %v and %v, 499.5 s ago", n, *p.Points[0][1], *p.Points[0][2], *p.Points[0][0], want, gust)
+	}
+	s.At, s.WindPast = 1010, nil
+	h.take(&s)
+	if n := len(h.picture().Points); n != 102 {
+		t.Errorf("%d points one step later", n)
+	}
+	s.At, s.WindPast = 1100, past(101, 219) // the guard was not heard for a while
+	h.take(&s)
+	if n := len(h.picture().Points); n != 120 {
+		t.Errorf("%d points after a silence", n)
 	}
 }

@@ -32,7 +32,8 @@ type Ask func() (*guard.Status, error)
 func FromSocket(path string) Ask {
 	var conn *localsocket.Conn
 	return func() (*guard.Status, error) {
-		if conn == nil {
+		first := conn == nil // of this process, or of a guard that came back
+		if first {
 			c, err := localsocket.Dial(path)
 			if err != nil {
 				return nil, err
@@ -40,7 +41,7 @@ func FromSocket(path string) Ask {
 			conn = c
 		}
 		var reply guard.Reply
-		err := conn.Ask(guard.Request{Do: "status"}, &reply)
+		err := conn.Ask(guard.Request{Do: "status", Past: first}, &reply)
 		switch {
 		case err == nil && reply.OK && reply.Status != nil:
 			return reply.Status, nil
@@ -127,7 +128,8 @@ func (s *source) frame() frame {
 		f.Dead = fmt.Sprintf("The guard answers, but its loop stands still: what it tells is %.0f s old.", f.AgeS)
 	default:
 		shown := *s.status
-		shown.Folder = "" // where records lie is nobody's business on the network
+		shown.WindPast = nil // it is in the wind picture
+		shown.Folder = ""    // where records lie is nobody's business on the network
 		f.Status = &shown
 	}
 	return f

@@ -11,8 +11,8 @@ import (
 // The wind of the last ten minutes (WMO-No. 8: 3 s gust, 10 min mean), in
 // steps of five seconds.
 const (
-	windSpan  = 600.0 // s
-	windStep  = 5.0   // s
+	windSpan  = 600.0                         // s
+	windStep  = float64(guard.WindStep) / 1e9 // s
 	windSteps = int(windSpan / windStep)
 )
 
@@ -24,8 +24,8 @@ type windStepOf struct {
 	hasGust   bool
 }
 
-// windHistory collects what one session tells. It begins when this process
-// does: before that it has seen nothing, and says so.
+// windHistory collects what one session tells. What was before this process
+// began comes from the guard's own memory.
 type windHistory struct {
 	session string
 	unit    string
@@ -88,6 +88,7 @@ func (w *windHistory) take(st *guard.Status) {
 		}
 	}
 	w.limits(st)
+	w.remember(st.WindPast)
 	if w.speed == nil {
 		return
 	}
@@ -103,6 +104,26 @@ func (w *windHistory) take(st *guard.Status) {
 	s.sum += *w.speed
 	if w.gust != nil && (!s.hasGust || *w.gust > s.gust) {
 		s.gust, s.hasGust = *w.gust, true
+	}
+}
+
+// remember takes over what the guard remembers: it knows more than this process
+// heard.
+func (w *windHistory) remember(past []guard.WindPast) {
+	if len(past) == 0 || w.unit == "" {
+		return
+	}
+	w.steps = nil
+	for _, p := range past {
+		mean, ok := rules.Convert(p.Mean, w.unit)
+		if !ok || p.Count < 1 {
+			continue
+		}
+		s := windStepOf{index: p.Index, n: p.Count, sum: mean * float64(p.Count)}
+		if p.Gust != nil {
+			s.gust, s.hasGust = rules.Convert(*p.Gust, w.unit)
+		}
+		w.steps = append(w.steps, s)
 	}
 }
 

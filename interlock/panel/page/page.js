@@ -213,7 +213,7 @@
     windDrawing.draw($("windbox"), w, "Wind over the last ten minutes. " + says + (most === null ? "" : " Highest gust shown " + n(most) + "."));
     const min = w.points.length ? Math.ceil(w.points[0][0] / 60) : 0;
     text($("windkey"), "Thick line: mean over 5 s, in " + w.unit + ". Dotted: highest 3 s gust. Dashed: limits. " +
-      (min < 10 ? "This panel has listened for " + (min < 2 ? "a minute." : min + " min.") : ""));
+      (min < 10 ? "The guard has heard the wind for " + (min < 2 ? "a minute." : min + " min.") : ""));
   }
 
   function parsed(then) {

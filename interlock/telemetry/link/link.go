@@ -102,7 +102,17 @@ func (c Config) String() string {
 // last is past what USB adapters do.
 const slowestBaud, fastestBaud = 1200, 12_000_000
 
+// plain are the letters of a host, an address and the name of an interface
+// behind a % (RFC 3986, RFC 6874): others can be written, and not read back.
+func plain(address string) bool {
+	const letters = "0123456789abcdefghijklmnopqrstuvwxyzABCDEFGHIJKLMNOPQRSTUVWXYZ.:-_[]%"
+	return strings.Count(address, "%") <= 1 && strings.IndexFunc(address, func(r rune) bool { return !strings.ContainsRune(letters, r) }) < 0
+}
+
 func (c Config) check() error {
+	if c.Kind != Serial && !plain(c.Address) {
+		return fmt.Errorf("link: want a host or address of plain letters, figures and . : - _ (got %q)", c.Address)
+	}
 	switch c.Kind {
 	case UDP:
 		if _, err := netip.ParseAddrPort(c.Address); err != nil {

@@ -12,4 +12,6 @@ var errNoLock = errors.New("a local socket needs a Unix system; leave the socket
 
 func hold(string) (*os.File, error) { return nil, errNoLock }
 
+func drop(f *os.File) error { return f.Close() }
+
 func listen(Config) (*net.UnixListener, error) { return nil, errNoLock }

@@ -31,6 +31,12 @@ func hold(socket string) (*os.File, error) {
 	return f, nil
 }
 
+// drop lets the lock go at once: closing alone would leave it with a program that
+// this process is just about to start, until that has begun.
+func drop(f *os.File) error {
+	return errors.Join(syscall.Flock(int(f.Fd()), syscall.LOCK_UN), f.Close())
+}
+
 // listen makes the socket. A dead process's socket file is replaced; the
 // caller holds the lock. Anything else in its place is refused.
 func listen(cfg Config) (*net.UnixListener, error) {

@@ -91,7 +91,7 @@ func Serve(cfg Config) (*Server, error) {
 	}
 	l, err := listen(cfg)
 	if err != nil {
-		lock.Close()
+		drop(lock)
 		return nil, err
 	}
 	s := &Server{cfg: cfg, lock: lock, listener: l, clients: map[net.Conn]bool{}, done: make(chan struct{})}
@@ -115,7 +115,7 @@ func (s *Server) Close() error {
 	}
 	s.mu.Unlock()
 	s.work.Wait()
-	return errors.Join(err, s.lock.Close())
+	return errors.Join(err, drop(s.lock))
 }
 
 // Clients is how many there are now.

@@ -46,3 +46,9 @@ func takeLock(dir string) (*os.File, error) {
 	}
 	return f, nil
 }
+
+// dropLock lets the folder go at once: closing alone would leave the lock with a
+// program that this process is just about to start, until that has begun.
+func dropLock(f *os.File) error {
+	return errors.Join(unix.Flock(int(f.Fd()), unix.LOCK_UN), f.Close())
+}

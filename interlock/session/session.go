@@ -245,7 +245,7 @@ func (s *Session) Close() error {
 		errs = append(errs, s.Recording.Close())
 	}
 	if s.lock != nil {
-		errs = append(errs, s.lock.Close())
+		errs = append(errs, dropLock(s.lock))
 		s.lock = nil
 	}
 	return errors.Join(errs...)

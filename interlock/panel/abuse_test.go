@@ -199,6 +199,15 @@ func TestSlowAndHugeRequests(t *testing.T) {
 		}
 	}
 
+	taken := func() int {
+		l := p.listener.(*fewConns)
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		return l.open
+	}
+	// A server that refused waits half a second before it hangs up: a place that
+	// is let go later than the silent ones come would be free at the end.
+	soon(t, "only the page left", func() bool { return taken() <= 1 })
 	began := time.Now()
 	var silent []net.Conn
 	for range mostConns + 50 {
@@ -212,12 +221,6 @@ func TestSlowAndHugeRequests(t *testing.T) {
 	}
 	next(t, good) // who was there goes on
 	next(t, good)
-	taken := func() int {
-		l := p.listener.(*fewConns)
-		l.mu.Lock()
-		defer l.mu.Unlock()
-		return l.open
-	}
 	// A busy computer may take so long over this that the first of the silent
 	// ones are dropped meanwhile: then there is a place, and no refusal.
 	full := send(t, p.Address(), "GET / HTTP/1.1\r\nHost: x\r\n\r\n")

@@ -100,13 +100,69 @@ func TestReportLetsTheNextStepStart(t *testing.T) {
 		t.Errorf("the report does not say that it kept anything:\n%s", said)
 	}
 	asks()
+	// The names stay and the card says more is carried under them.
+	for _, row := range [][]string{
+		{`ballast = "18 kg"`, `ballast = "38 kg"`, "the last report asked for ballast 18 at 78 kg, and the card now says 98 kg"},
+		{`mass      = "60 kg"`, `mass      = "64 kg"`, "no report tells of a steady hover at ballast 12", "the card now says 82 kg"},
+	} {
+		heavier := strings.Replace(string(text), row[0], row[1], 1)
+		if heavier == string(text) {
+			t.Fatal("the card has no " + row[0])
+		}
+		if err := os.WriteFile(name, []byte(heavier), 0o644); err != nil {
+			t.Fatal(err)
+		}
+		asks(row[2:]...)
+	}
+	if err := os.WriteFile(name, text, 0o644); err != nil {
+		t.Fatal(err)
+	}
 	fly("12", 4)
 	asks("the last report leaves out session")
 	report()
 	asks()
+	// Where the newest can not be read, the one before is no last report; the hovers
+	// that it tells of were flown all the same.
+	newest, err := filepath.Glob(filepath.Join(dir, "shown", "0002-*.json"))
+	if err != nil || len(newest) != 1 {
+		t.Fatal(newest, err)
+	}
+	whole, err := os.ReadFile(newest[0])
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(newest[0], whole[:len(whole)/2], 0o644); err != nil {
+		t.Fatal(err)
+	}
+	asks("no report foresees the lift to spare of ballast 18")
+	if err := os.WriteFile(newest[0], whole, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	// What a report told of a session counts no more once a later one finds that the
+	// session's log was changed.
+	logs, err := filepath.Glob(filepath.Join(dir, "20*", "trips.jsonl"))
+	if err != nil || len(logs) != 4 {
+		t.Fatal(logs, err)
+	}
+	for _, name := range logs {
+		text, err := os.ReadFile(name)
+		if err != nil {
+			t.Fatal(err)
+		}
+		at := bytes.LastIndex(text, []byte(`"ended"`)) // behind the run, which still counts as flown
+		if at < 0 {
+			t.Fatalf("no end in %s", name)
+		}
+		text[at+1] ^= 1
+		if err := os.WriteFile(name, text, 0o644); err != nil {
+			t.Fatal(err)
+		}
+	}
+	report()
+	asks("no report tells of a steady hover at ballast 12", "the last report can not tell the lift to spare of ballast 18")
 	// A record that was changed counts for nothing.
 	records, err := filepath.Glob(filepath.Join(dir, "shown", "*.json"))
-	if err != nil || len(records) != 2 {
+	if err != nil || len(records) != 3 {
 		t.Fatal(records, err)
 	}
 	for _, name := range records {
@@ -114,7 +170,7 @@ func TestReportLetsTheNextStepStart(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := os.WriteFile(name, bytes.Replace(text, []byte("ballast 12"), []byte("ballast 18"), 1), 0o644); err != nil {
+		if err := os.WriteFile(name, bytes.Replace(text, []byte("ballast 18"), []byte("ballast 17"), 1), 0o644); err != nil {
 			t.Fatal(err)
 		}
 	}

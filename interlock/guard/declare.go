@@ -1,7 +1,9 @@
 package guard
 
 import (
+	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"sync"
@@ -9,6 +11,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/dated"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/session"
 	"downhaul/interlock/shown"
@@ -146,19 +149,32 @@ func (d *declared) reported(logFolder string) (trouble []error, err error) {
 		return nil, err
 	}
 	d.facts.Hovers, d.facts.Forecast = nil, nil
+	var hovers []shown.Hover
 	for _, r := range records {
-		for _, h := range r.Hovers {
-			d.facts.Hovers = append(d.facts.Hovers, card.Hovered{Step: h.Step, For: time.Duration(h.ForS * float64(time.Second))})
-		}
+		// What a later report found of a session stands instead of what an earlier did.
+		hovers = slices.DeleteFunc(hovers, func(h shown.Hover) bool { return slices.Contains(r.Sessions, h.Session) })
+		hovers = append(hovers, r.Hovers...)
 	}
-	if n := len(records); n > 0 {
+	for _, h := range hovers {
+		d.facts.Hovers = append(d.facts.Hovers, card.Hovered{Step: h.Step, Mass: h.MassKg, For: time.Duration(h.ForS * float64(time.Second))})
+	}
+	// Where the newest record can not be read, an older one is no last report.
+	if n := len(records); n > 0 && !lostSince(trouble, records[n-1].Number) {
 		last := &card.Forecast{Sessions: records[n-1].Sessions}
 		for _, x := range records[n-1].Reserves {
-			last.Reserves = append(last.Reserves, card.Reserve{Step: x.Step, Go: x.Go, Numbers: x.Numbers, Low: x.Low, High: x.High, Says: x.Says})
+			last.Reserves = append(last.Reserves, card.Reserve{Step: x.Step, Mass: x.MassKg, Go: x.Go, Numbers: x.Numbers, Low: x.Low, High: x.High, Says: x.Says})
 		}
 		d.facts.Forecast = last
 	}
 	return trouble, nil
+}
+
+// lostSince says that a record newer than that number can not be read.
+func lostSince(trouble []error, number int) bool {
+	return slices.ContainsFunc(trouble, func(err error) bool {
+		var lost *dated.Lost
+		return errors.As(err, &lost) && lost.Number > number
+	})
 }
 
 // measured takes the checks of the tilt response, for every step that asks for

@@ -26,12 +26,16 @@ func (r *Report) Shown() *shown.Record {
 	out := &shown.Record{Schema: shown.Schema, Made: r.Made, Software: r.Software, Craft: newest.liftCard.Craft.Name,
 		Sessions: []string{}, Hovers: []shown.Hover{}, Reserves: []shown.Reserve{}}
 	of := map[string]*Session{} // by the name of a run
+	var changed []string        // sessions in the forecast that are not as they were written
 	for _, s := range r.Sessions {
 		if s.liftCard == nil || !strings.EqualFold(s.liftCard.Craft.Name, out.Craft) {
 			continue
 		}
 		out.Sessions = append(out.Sessions, s.Session)
 		if !s.Integrity.sound() {
+			if len(s.liftRuns) > 0 {
+				changed = append(changed, s.Session)
+			}
 			continue
 		}
 		for i := range s.Runs {
@@ -43,13 +47,18 @@ func (r *Report) Shown() *shown.Record {
 		if s == nil || p.Kind != lift.Hover {
 			continue
 		}
-		out.Hovers = withHover(out.Hovers, shown.Hover{Session: s.Session, Step: p.Step, ForS: p.To - p.From})
+		out.Hovers = withHover(out.Hovers, shown.Hover{Session: s.Session, Step: p.Step, MassKg: p.Mass, ForS: p.To - p.From})
 	}
 	for i := range r.Lift.Forecast.Next {
 		n := &r.Lift.Forecast.Next[i]
 		why, settle := n.Sentence(r.Lift.units)
-		out.Reserves = append(out.Reserves, shown.Reserve{Step: n.Name, Go: n.Verdict == lift.Go, Numbers: n.Numbers,
+		out.Reserves = append(out.Reserves, shown.Reserve{Step: n.Name, MassKg: n.Mass, Go: n.Verdict == lift.Go, Numbers: n.Numbers,
 			Low: n.Reserve.Low, High: n.Reserve.High, Says: strings.TrimSpace(fmt.Sprintf("%s %s", why, settle))})
+		if len(changed) > 0 {
+			x := &out.Reserves[i]
+			x.Go, x.Numbers, x.Low, x.High = false, false, 0, 0
+			x.Says = "not as written: session " + strings.Join(changed, ", ") + "; move it out of the log folder, and report on the rest again"
+		}
 	}
 	return out
 }
@@ -62,7 +71,7 @@ func (i *Integrity) sound() bool {
 // withHover adds a hover, or lengthens the one that is there.
 func withHover(all []shown.Hover, h shown.Hover) []shown.Hover {
 	for i := range all {
-		if all[i].Session == h.Session && strings.EqualFold(all[i].Step, h.Step) {
+		if all[i].Session == h.Session && strings.EqualFold(all[i].Step, h.Step) && all[i].MassKg == h.MassKg {
 			all[i].ForS = max(all[i].ForS, h.ForS)
 			return all
 		}

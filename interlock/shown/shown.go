@@ -9,19 +9,23 @@ import (
 )
 
 // Schema is the version of Record as JSON.
-const Schema = 1
+const Schema = 2
 
-// Hover is the longest steady hover of a step in one session, s.
+// Hover is the longest steady hover of a step in one session, s, and the mass of
+// craft and ballast that hovered, kg.
 type Hover struct {
 	Session string  `json:"session"`
 	Step    string  `json:"step"`
+	MassKg  float64 `json:"mass_kg"`
 	ForS    float64 `json:"for_s"`
 }
 
 // Reserve is the forecast of lift to spare for a step, as a share of the weight,
 // with its 95 % interval.
 type Reserve struct {
-	Step    string  `json:"step"`
+	Step string `json:"step"`
+	// MassKg is the mass of craft and ballast that it was asked for, kg.
+	MassKg  float64 `json:"mass_kg"`
 	Go      bool    `json:"go"`      // the report's own verdict
 	Numbers bool    `json:"numbers"` // Low and High are there
 	Low     float64 `json:"low_share"`

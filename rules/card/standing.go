@@ -2,6 +2,7 @@ package card
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -48,9 +49,10 @@ type Result struct {
 	At     time.Duration
 }
 
-// Hovered is the longest steady hover of a step.
+// Hovered is the longest steady hover of a step, at Mass of craft and ballast, kg.
 type Hovered struct {
 	Step string
+	Mass float64
 	For  time.Duration
 }
 
@@ -62,9 +64,11 @@ type Forecast struct {
 
 // Reserve is the lift to spare that is foreseen for a step, as a share of the
 // weight: the two ends of its 95 % interval where Numbers says that they are
-// there. Go is the report's own verdict, Says its reason.
+// there. Mass is that of craft and ballast that was asked for, kg. Go is the
+// report's own verdict, Says its reason.
 type Reserve struct {
 	Step      string
+	Mass      float64
 	Go        bool
 	Numbers   bool
 	Low, High float64
@@ -114,7 +118,7 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 		c.askHover(s, f, say)
 	}
 	if s.Shown.HasReserve {
-		askReserve(s, f, say)
+		c.askReserve(s, f, say)
 	}
 	if len(c.Packs) > 0 && len(f.Packs) == 0 {
 		say("no pack set is declared (downhaul declare packs)")
@@ -165,7 +169,8 @@ func (c *Card) askNoTrips(s *Step, f *Facts, say func(string, ...any)) {
 // not flown is told of already.
 func (c *Card) askHover(s *Step, f *Facts, say func(string, ...any)) {
 	for _, name := range s.Needs {
-		if need, _ := c.Step(name); need.Kind != Flight {
+		need, _ := c.Step(name)
+		if need.Kind != Flight {
 			continue
 		}
 		if _, flew := f.lastOf(name); !flew {
@@ -173,7 +178,7 @@ func (c *Card) askHover(s *Step, f *Facts, say func(string, ...any)) {
 		}
 		longest := time.Duration(0)
 		for _, h := range f.Hovers {
-			if strings.EqualFold(h.Step, name) {
+			if strings.EqualFold(h.Step, name) && c.weighs(need, h.Mass) {
 				longest = max(longest, h.For)
 			}
 		}
@@ -190,7 +195,7 @@ func (c *Card) askHover(s *Step, f *Facts, say func(string, ...any)) {
 
 // askReserve wants the last report to foresee the lift to spare. A step that has
 // flown has shown what it lifts, and is asked no more.
-func askReserve(s *Step, f *Facts, say func(string, ...any)) {
+func (c *Card) askReserve(s *Step, f *Facts, say func(string, ...any)) {
 	if _, flew := f.lastOf(s.Name); flew {
 		return
 	}
@@ -210,6 +215,8 @@ func askReserve(s *Step, f *Facts, say func(string, ...any)) {
 			continue
 		}
 		switch {
+		case !c.weighs(s, r.Mass):
+			say("the last report asked for %s at %s, and the card now says %s: end this guard, and report on all sessions of this craft, this one too", s.Name, rules.Format(r.Mass, "kg"), rules.Format(c.Craft.Mass+s.Ballast, "kg"))
 		case !r.Numbers:
 			say("the last report can not tell the lift to spare of %s: %s", s.Name, r.Says)
 		case r.Low < s.Shown.Reserve:
@@ -220,6 +227,12 @@ func askReserve(s *Step, f *Facts, say func(string, ...any)) {
 		return
 	}
 	say("the last report tells nothing of %s: report on all sessions of this craft again", s.Name)
+}
+
+// weighs says that craft and ballast of the step still weigh that many kilograms,
+// to a gram: a name says nothing of what is carried under it today.
+func (c *Card) weighs(s *Step, kg float64) bool {
+	return math.Abs(c.Craft.Mass+s.Ballast-kg) < 0.001
 }
 
 // inForce says why the newest result of the step does not count, and when one

@@ -14,8 +14,8 @@ func met(c *Card) *Facts {
 		Now: time.Hour, Step: "ballast 10", Packs: []string{"A1"},
 		Results:  []Result{{Step: "blade clearance", Passed: true, At: 0}, {Step: "fasteners", Passed: true, At: time.Hour}, {Step: "first power-up", Passed: true}},
 		Runs:     []Flown{{Session: "s1", Step: "empty hover"}},
-		Hovers:   []Hovered{{"empty hover", 20 * time.Second}, {"Empty Hover", time.Minute}},
-		Forecast: &Forecast{[]string{"s1"}, []Reserve{{Step: "Ballast 10", Go: true, Numbers: true, Low: 0.2, High: 0.4}}},
+		Hovers:   []Hovered{{"empty hover", 31, 20 * time.Second}, {"Empty Hover", 31, time.Minute}},
+		Forecast: &Forecast{[]string{"s1"}, []Reserve{{Step: "Ballast 10", Mass: 41, Go: true, Numbers: true, Low: 0.2, High: 0.4}}},
 		Envelope: c.Steps[5].EnvelopeHash,
 	}
 }
@@ -38,15 +38,17 @@ func TestUnmetOneByOne(t *testing.T) {
 			f.Runs = []Flown{{"s1", "empty hover", 2, false}, {"s1", "Empty Hover", 0, false}, {"s1", "x", 1, false}}
 		}, nil},
 		{"broke off", func(f *Facts) { f.Runs[0].BrokeOff = true }, []string{"broke off without its end on record"}},
-		{"no hover in any report", func(f *Facts) { f.Hovers = []Hovered{{"ballast 10", time.Hour}} }, []string{`no report tells of a steady hover at empty hover, and "ballast 10" needs 60 s`}},
+		{"no hover in any report", func(f *Facts) { f.Hovers = []Hovered{{"ballast 10", 41, time.Hour}} }, []string{`no report tells of a steady hover at empty hover, and "ballast 10" needs 60 s`}},
 		{"too short a hover", func(f *Facts) { f.Hovers = f.Hovers[:1] }, []string{`the longest steady hover at empty hover that a report tells of is 20 s, and "ballast 10" needs 60 s`}},
+		{"a hover at another mass", func(f *Facts) { f.Hovers[1].Mass = 29 }, []string{`the longest steady hover at empty hover that a report tells of is 20 s, and "ballast 10" needs 60 s`}},
+		{"a forecast for another mass", func(f *Facts) { f.Forecast.Reserves[0].Mass = 38.5 }, []string{"the last report asked for ballast 10 at 38.5 kg, and the card now says 41 kg"}},
 		{"no forecast", func(f *Facts) { f.Forecast = nil }, []string{"no report foresees the lift to spare of ballast 10"}},
 		{"a flight since the forecast", func(f *Facts) { f.Runs = append(f.Runs, Flown{Session: "s2", Step: "empty hover"}) },
 			[]string{"the last report leaves out session s2, which flew empty hover"}},
 		{"a forecast of other steps", func(f *Facts) { f.Forecast.Reserves[0].Step = "ballast 20" }, []string{"the last report tells nothing of ballast 10"}},
 		{"too little at the low end", func(f *Facts) { f.Forecast.Reserves[0].Low = 0.199 },
 			[]string{"gives ballast 10 a lift to spare of 19.9 % to 40 %, and the card wants 20 % at the low end"}},
-		{"no numbers", func(f *Facts) { f.Forecast.Reserves[0] = Reserve{Step: "ballast 10", Says: "fly twice"} }, []string{"can not tell the lift to spare of ballast 10: fly twice"}},
+		{"no numbers", func(f *Facts) { f.Forecast.Reserves[0] = Reserve{Step: "ballast 10", Mass: 41, Says: "fly twice"} }, []string{"can not tell the lift to spare of ballast 10: fly twice"}},
 		{"no go", func(f *Facts) { f.Forecast.Reserves[0].Go, f.Forecast.Reserves[0].Says = false, "the pack sags" }, []string{"gives no go for ballast 10: the pack sags"}},
 		{"the step itself flew: nothing is foreseen of it", func(f *Facts) {
 			f.Forecast, f.Runs = nil, append(f.Runs, Flown{Session: "s2", Step: "Ballast 10"})

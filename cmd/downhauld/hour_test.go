@@ -82,9 +82,8 @@ func (w *watched) flat(t *testing.T) {
 		t.Errorf("%s: grew from %.0f to %.0f KiB", w.name, low, high)
 	}
 	// A short run tells a leak of a megabyte a second at best; an hour tells one
-	// of a kilobyte a second. Below that stands what the collector itself moves:
-	// its heap is let grow to five times what lives, and settles slowly.
-	if *soakFor >= 30*time.Minute && slope > 4096 {
+	// of a few hundred bytes a second.
+	if *soakFor >= 30*time.Minute && slope > 1024 {
 		t.Errorf("%s: %.0f KiB an hour", w.name, slope)
 	}
 	if most > early+8 {

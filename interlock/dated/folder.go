@@ -121,6 +121,15 @@ func (l *Lost) Error() string { return fmt.Sprintf("%s does not count: %v", l.Pa
 // Unwrap is why.
 func (l *Lost) Unwrap() error { return l.Err }
 
+// LostSince says that a record newer than that number is among the trouble that
+// Read told: where one is, the newest that could be read is not the last word.
+func LostSince(trouble []error, number int) bool {
+	return slices.ContainsFunc(trouble, func(err error) bool {
+		var lost *Lost
+		return errors.As(err, &lost) && lost.Number > number
+	})
+}
+
 // Read reads every record of a folder, oldest first; stands gives a record's
 // own schema and number, and schema is the one that is read. What can not be
 // read is left out, and told as a Lost. Where an older record may not count in

@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"errors"
 	"fmt"
 	"slices"
 	"strconv"
@@ -159,7 +158,7 @@ func (d *declared) reported(logFolder string) (trouble []error, err error) {
 		d.facts.Hovers = append(d.facts.Hovers, card.Hovered{Step: h.Step, Mass: h.MassKg, For: time.Duration(h.ForS * float64(time.Second))})
 	}
 	// Where the newest record can not be read, an older one is no last report.
-	if n := len(records); n > 0 && !lostSince(trouble, records[n-1].Number) {
+	if n := len(records); n > 0 && !dated.LostSince(trouble, records[n-1].Number) {
 		last := &card.Forecast{Sessions: records[n-1].Sessions}
 		for _, x := range records[n-1].Reserves {
 			last.Reserves = append(last.Reserves, card.Reserve{Step: x.Step, Mass: x.MassKg, Go: x.Go, Numbers: x.Numbers, Low: x.Low, High: x.High, Says: x.Says})
@@ -167,14 +166,6 @@ func (d *declared) reported(logFolder string) (trouble []error, err error) {
 		d.facts.Forecast = last
 	}
 	return trouble, nil
-}
-
-// lostSince says that a record newer than that number can not be read.
-func lostSince(trouble []error, number int) bool {
-	return slices.ContainsFunc(trouble, func(err error) bool {
-		var lost *dated.Lost
-		return errors.As(err, &lost) && lost.Number > number
-	})
 }
 
 // measured takes the checks of the tilt response, for every step that asks for

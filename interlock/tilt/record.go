@@ -77,11 +77,8 @@ func Records(logFolder string, c *card.Card) (records []*Record, trouble []error
 	if len(all) > 0 {
 		newest = all[len(all)-1].Number
 	}
-	for _, x := range trouble {
-		var lost *dated.Lost
-		if errors.As(x, &lost) && lost.Number > newest {
-			return nil, append(trouble, errors.New("so no earlier check of the tilt response counts: run downhaul tilt again")), err
-		}
+	if dated.LostSince(trouble, newest) {
+		return nil, append(trouble, errors.New("so no earlier check of the tilt response counts: run downhaul tilt again")), err
 	}
 	for _, r := range all {
 		if strings.EqualFold(r.Craft, c.Craft.Name) && r.Motors == Digest(c) {

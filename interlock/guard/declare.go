@@ -80,12 +80,11 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		return err
 	}
 	d.early = append(d.early, bad...)
-	if bad, err = d.reported(logFolder); err != nil {
+	if d.facts.Hovers, d.facts.Forecast, bad, err = reported(logFolder, d.card.Craft.Name); err != nil {
 		return err
 	}
 	d.early = append(d.early, bad...)
 	var stories []session.Story
-	var of []string // the session of each
 	newest := start
 	for _, r := range measured {
 		if r.Made.After(newest) {
@@ -104,7 +103,10 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		if err != nil {
 			d.early = append(d.early, err)
 		}
-		stories, of = append(stories, story), append(of, s.Info.Session)
+		stories = append(stories, story)
+		for _, r := range story.Runs {
+			d.facts.Runs = append(d.facts.Runs, card.Flown{Session: s.Info.Session, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
+		}
 		for i := range story.Declarations {
 			if wall := story.Declarations[i].Wall; wall.After(newest) {
 				newest = wall
@@ -116,9 +118,6 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		for j := range stories[i].Declarations {
 			x := &stories[i].Declarations[j]
 			d.result(x, -newest.Sub(x.Wall))
-		}
-		for _, r := range stories[i].Runs {
-			d.facts.Runs = append(d.facts.Runs, card.Flown{Session: of[i], Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
 		}
 	}
 	return nil
@@ -141,31 +140,26 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at})
 }
 
-// reported takes what the reports found of this craft's flights.
-func (d *declared) reported(logFolder string) (trouble []error, err error) {
-	records, trouble, err := shown.Records(logFolder, d.card.Craft.Name)
+// reported is what the reports found of a craft's flights.
+func reported(logFolder, craft string) (hovers []card.Hovered, last *card.Forecast, trouble []error, err error) {
+	records, trouble, err := shown.Records(logFolder, craft)
 	if err != nil {
-		return nil, err
+		return nil, nil, nil, err
 	}
-	d.facts.Hovers, d.facts.Forecast = nil, nil
-	var hovers []shown.Hover
+	var found []shown.Hover
 	for _, r := range records {
 		// What a later report found of a session stands instead of what an earlier did.
-		hovers = slices.DeleteFunc(hovers, func(h shown.Hover) bool { return slices.Contains(r.Sessions, h.Session) })
-		hovers = append(hovers, r.Hovers...)
+		found = slices.DeleteFunc(found, func(h shown.Hover) bool { return slices.Contains(r.Sessions, h.Session) })
+		found = append(found, r.Hovers...)
 	}
-	for _, h := range hovers {
-		d.facts.Hovers = append(d.facts.Hovers, card.Hovered{Step: h.Step, Mass: h.MassKg, For: time.Duration(h.ForS * float64(time.Second))})
+	for _, h := range found {
+		hovers = append(hovers, card.Hovered{Step: h.Step, Mass: h.MassKg, For: time.Duration(h.ForS * float64(time.Second))})
 	}
 	// Where the newest record can not be read, an older one is no last report.
 	if n := len(records); n > 0 && !dated.LostSince(trouble, records[n-1].Number) {
-		last := &card.Forecast{Sessions: records[n-1].Sessions}
-		for _, x := range records[n-1].Reserves {
-			last.Reserves = append(last.Reserves, card.Reserve{Step: x.Step, Mass: x.MassKg, Go: x.Go, Numbers: x.Numbers, Low: x.Low, High: x.High, Says: x.Says})
-		}
-		d.facts.Forecast = last
+		last = &card.Forecast{Sessions: records[n-1].Sessions, Reserves: records[n-1].Reserves}
 	}
-	return trouble, nil
+	return hovers, last, trouble, nil
 }
 
 // measured takes the checks of the tilt response, for every step that asks for
@@ -240,6 +234,13 @@ func (g *Guard) cardAsks() []string {
 // says in a few words what it came to.
 func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	d := &g.declared
+	// A report may have been made since the guard started. One that can not be
+	// read now counts as none. A slow disk must not hold up who asks for the status.
+	var hovers []card.Hovered
+	var forecast *card.Forecast
+	if x.What == session.DeclaredStep && d.card != nil {
+		hovers, forecast, _, _ = reported(g.pad.LogFolder, d.card.Craft.Name)
+	}
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if state, off := g.powerOff(); !off {
@@ -251,12 +252,7 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	}
 	switch x.What {
 	case session.DeclaredStep:
-		d.facts.Step = x.Step
-		// A report may have been made since the guard started. One that can not be
-		// read now counts as none.
-		if _, err := d.reported(g.pad.LogFolder); err != nil {
-			d.facts.Hovers, d.facts.Forecast = nil, nil
-		}
+		d.facts.Step, d.facts.Hovers, d.facts.Forecast = x.Step, hovers, forecast
 	case session.DeclaredPacks:
 		d.facts.Packs = x.Packs
 	case session.DeclaredWind:

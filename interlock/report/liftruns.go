@@ -23,6 +23,7 @@ type Lift struct {
 	WhatIf *lift.Forecast `json:"what_if"`
 	Doubts []string       `json:"doubts"`
 	units  string
+	craft  string // of the newest card, whose next steps are asked for
 }
 
 // Before and behind a run its pack is watched for so long: at rest.
@@ -178,7 +179,7 @@ func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
 		out.Says = "No forecast: no session here has a recording with a test card that can be read, so neither mass nor next step is known."
 		return out
 	}
-	out.units = newest.liftCard.Units
+	out.units, out.craft = newest.liftCard.Units, newest.liftCard.Craft.Name
 	q := question(newest.liftCard, newest.liftPad, newest.Runs, heaviest)
 	if len(q.Next) == 0 {
 		out.Doubts = append(out.Doubts, "the test card names no heavier step than those that flew")

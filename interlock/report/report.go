@@ -79,7 +79,7 @@ func (r *Report) Found() bool {
 		return true
 	}
 	for _, s := range r.Sessions {
-		if s.Integrity.Log.Verdict != "whole" || len(s.Integrity.Changed) > 0 || s.Integrity.Equal != nil && s.Integrity.Equal.Claimed && !s.Integrity.Equal.Holds {
+		if s.Integrity.Log.Verdict != "whole" || s.Integrity.altered() {
 			return true
 		}
 	}

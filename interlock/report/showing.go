@@ -1,12 +1,12 @@
 package report
 
 import (
-	"fmt"
 	"strings"
 
 	"downhaul/interlock/report/lift"
 	"downhaul/interlock/shown"
 	"downhaul/interlock/triplog"
+	"downhaul/rules/card"
 )
 
 // Shown is what a guard may hold against the test card, for the craft of the
@@ -14,17 +14,11 @@ import (
 // records are as they were written, and the lift to spare of the next steps.
 // Nil where no session has a card.
 func (r *Report) Shown() *shown.Record {
-	var newest *Session
-	for _, s := range r.Sessions {
-		if s.liftCard != nil && s.liftPad != nil {
-			newest = s
-		}
-	}
-	if newest == nil || r.Lift == nil || r.Lift.Forecast == nil {
+	if r.Lift.Forecast == nil {
 		return nil
 	}
-	out := &shown.Record{Schema: shown.Schema, Made: r.Made, Software: r.Software, Craft: newest.liftCard.Craft.Name,
-		Sessions: []string{}, Hovers: []shown.Hover{}, Reserves: []shown.Reserve{}}
+	out := &shown.Record{Schema: shown.Schema, Made: r.Made, Software: r.Software, Craft: r.Lift.craft,
+		Sessions: []string{}, Hovers: []shown.Hover{}, Reserves: []card.Reserve{}}
 	of := map[string]*Session{} // by the name of a run
 	var changed []string        // sessions in the forecast that are not as they were written
 	for _, s := range r.Sessions {
@@ -51,21 +45,28 @@ func (r *Report) Shown() *shown.Record {
 	}
 	for i := range r.Lift.Forecast.Next {
 		n := &r.Lift.Forecast.Next[i]
-		why, settle := n.Sentence(r.Lift.units)
-		out.Reserves = append(out.Reserves, shown.Reserve{Step: n.Name, MassKg: n.Mass, Go: n.Verdict == lift.Go, Numbers: n.Numbers,
-			Low: n.Reserve.Low, High: n.Reserve.High, Says: strings.TrimSpace(fmt.Sprintf("%s %s", why, settle))})
+		x := card.Reserve{Step: n.Name, Mass: n.Mass}
 		if len(changed) > 0 {
-			x := &out.Reserves[i]
-			x.Go, x.Numbers, x.Low, x.High = false, false, 0, 0
 			x.Says = "not as written: session " + strings.Join(changed, ", ") + "; move it out of the log folder, and report on the rest again"
+		} else {
+			why, settle := n.Sentence(r.Lift.units)
+			x.Go, x.Numbers, x.Low, x.High = n.Verdict == lift.Go, n.Numbers, n.Reserve.Low, n.Reserve.High
+			x.Says = strings.TrimSpace(why + " " + settle)
 		}
+		out.Reserves = append(out.Reserves, x)
 	}
 	return out
 }
 
+// altered says that files are not what they were, or that the recording does not
+// give the decisions of the log.
+func (i *Integrity) altered() bool {
+	return len(i.Changed) > 0 || i.Equal != nil && i.Equal.Claimed && !i.Equal.Holds
+}
+
 // sound says that what was read is what was written, as far as anybody can tell.
 func (i *Integrity) sound() bool {
-	return i.Log.Verdict != triplog.Tampered && len(i.Changed) == 0 && (i.Equal == nil || !i.Equal.Claimed || i.Equal.Holds)
+	return i.Log.Verdict != triplog.Tampered && !i.altered()
 }
 
 // withHover adds a hover, or lengthens the one that is there.

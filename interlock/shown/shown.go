@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"downhaul/interlock/dated"
+	"downhaul/rules/card"
 )
 
 // Schema is the version of Record as JSON.
@@ -20,20 +21,6 @@ type Hover struct {
 	ForS    float64 `json:"for_s"`
 }
 
-// Reserve is the forecast of lift to spare for a step, as a share of the weight,
-// with its 95 % interval.
-type Reserve struct {
-	Step string `json:"step"`
-	// MassKg is the mass of craft and ballast that it was asked for, kg.
-	MassKg  float64 `json:"mass_kg"`
-	Go      bool    `json:"go"`      // the report's own verdict
-	Numbers bool    `json:"numbers"` // Low and High are there
-	Low     float64 `json:"low_share"`
-	High    float64 `json:"high_share"`
-	// Says is why, and what to fly first, in words.
-	Says string `json:"says"`
-}
-
 // Record is what one report found. As a file its last field is a hash over the
 // others: it finds accident, not a forger.
 type Record struct {
@@ -43,11 +30,11 @@ type Record struct {
 	Made     time.Time `json:"made"`
 	Software string    `json:"software"`
 	Craft    string    `json:"craft"`
-	// Sessions are those that the report read and whose records are as they were
-	// written.
-	Sessions []string  `json:"sessions"`
-	Hovers   []Hover   `json:"hovers"`
-	Reserves []Reserve `json:"reserves"`
+	// Sessions are all of the craft that the report read; those whose records are
+	// not as they were written give no hover, and leave no number in Reserves.
+	Sessions []string       `json:"sessions"`
+	Hovers   []Hover        `json:"hovers"`
+	Reserves []card.Reserve `json:"reserves"`
 }
 
 // Folder is where the records of a log folder stand, beside its sessions.

@@ -65,14 +65,16 @@ type Forecast struct {
 // Reserve is the lift to spare that is foreseen for a step, as a share of the
 // weight: the two ends of its 95 % interval where Numbers says that they are
 // there. Mass is that of craft and ballast that was asked for, kg. Go is the
-// report's own verdict, Says its reason.
+// report's own verdict, Says its reason. The keys are those of the reports'
+// records.
 type Reserve struct {
-	Step      string
-	Mass      float64
-	Go        bool
-	Numbers   bool
-	Low, High float64
-	Says      string
+	Step    string  `json:"step"`
+	Mass    float64 `json:"mass_kg"`
+	Go      bool    `json:"go"`
+	Numbers bool    `json:"numbers"`
+	Low     float64 `json:"low_share"`
+	High    float64 `json:"high_share"`
+	Says    string  `json:"says"`
 }
 
 // Flown is one run: its session, its step, how many trips it brought, and

@@ -81,7 +81,18 @@ func (w *Watch) judge(s *stretch) Held {
 		h.Answers = append(h.Answers, Answer{Number: w.motors[i].Number, output: s.sum[i] / n, change: s.sum[i]/n - rest,
 			noise: math.Sqrt(max(w.rest.square[i]/m-own*own, 0) * (1/n + 1/m))})
 	}
-	h.Good = w.agrees(&h, h.ahead, h.right, nil)
+	got := w.answered(&h, h.ahead, h.right, w.motors)
+	h.Steered = got.steered
+	for i := range h.Answers {
+		a := &h.Answers[i]
+		a.Arm, a.Change, a.Verdict = got.arms[i], got.changes[i], Right
+		switch {
+		case slices.Contains(got.reversed, i):
+			a.Verdict = Wrong
+		case len(got.reversed) == 0 && slices.Contains(got.short, i):
+			a.Verdict = None
+		}
+	}
 	h.Wound = w.wound(&h)
 	low, count := 0.0, 0.0
 	for _, a := range h.Answers {
@@ -90,7 +101,7 @@ func (w *Watch) judge(s *stretch) Held {
 		}
 	}
 	h.Rose = count > 0 && low/count >= leastAnswer
-	h.Good = h.Good && h.Rose
+	h.Good = got.right() && h.Rose
 	for i := range h.Answers {
 		if a := &h.Answers[i]; !h.Rose && a.Arm >= apart && a.Verdict == Right {
 			a.Verdict = None
@@ -113,81 +124,61 @@ func (w *Watch) wound(h *Held) bool {
 	return off >= 3*leastAnswer && off >= most/2
 }
 
-// agrees judges every answer for a low side in that direction, were the motors
-// where places says (nil: where they are), and says whether all are right: of
-// any two motors the one that stands farther on the low side must have risen
-// more. The verdicts for the true places stay in the answers.
+// answered is how the motors answered a lean, each of them at its place.
+type answered struct {
+	arms, changes   []float64
+	reversed, short []int // see wrong
+	steered         bool  // the heading, too much for the lean to be told apart
+}
+
+// right says that every motor answered as it must.
+func (a *answered) right() bool { return len(a.short) == 0 && !a.steered }
+
+// answered judges every answer for a low side in that direction, were the motors
+// at those places: of any two the one that stands farther on the low side must
+// have risen more.
 //
 // The changes count as they were told. Only where they do not agree, what
 // steers the heading is taken out of them: outputs at the low end of their range
 // answer on one side only, and that looks a little like steering.
-func (w *Watch) agrees(h *Held, ahead, right float64, places []int) bool {
-	n := len(w.motors)
-	arms, spins := make([]float64, n), make([]float64, n)
-	for i := range w.motors {
-		m := w.motors[i]
-		if places != nil {
-			m = w.motors[places[i]]
-		}
-		arms[i], spins[i] = m.Ahead*ahead+m.Right*right, m.Spin
+func (w *Watch) answered(h *Held, ahead, right float64, at []Motor) (got answered) {
+	got.arms = arms(at, ahead, right)
+	for _, a := range h.Answers {
+		got.changes = append(got.changes, a.change)
 	}
-	share(arms)
-	changes := make([]float64, n)
-	for i, a := range h.Answers {
-		changes[i] = a.change
+	got.reversed, got.short = w.wrong(h, got.arms, got.changes)
+	if len(got.short) > 0 {
+		got.steered = takeHeading(got.changes, got.arms, at)
+		got.reversed, got.short = w.wrong(h, got.arms, got.changes)
 	}
-	reversed, short := w.wrong(h, arms, changes)
-	steered := false
-	if len(short) > 0 {
-		steered = takeHeading(changes, arms, spins)
-		reversed, short = w.wrong(h, arms, changes)
-	}
-	if places == nil {
-		h.Steered = steered
-		for i := range h.Answers {
-			a := &h.Answers[i]
-			a.Arm, a.Change, a.Verdict = arms[i], changes[i], Right
-			switch {
-			case slices.Contains(reversed, i):
-				a.Verdict = Wrong
-			case len(reversed) == 0 && slices.Contains(short, i):
-				a.Verdict = None
-			}
-		}
-	}
-	return len(short) == 0 && !steered
+	return got
 }
 
-// share makes arms shares of the farthest, from the middle of all motors.
-func share(arms []float64) {
+// arms are those of motors for a low side in that direction, from the middle of
+// all of them, as shares of the farthest.
+func arms(motors []Motor, ahead, right float64) []float64 {
+	out := make([]float64, len(motors))
 	most, mean := 0.0, 0.0
-	for _, a := range arms {
-		mean += a / float64(len(arms))
+	for i, m := range motors {
+		out[i] = m.Ahead*ahead + m.Right*right
+		mean += out[i] / float64(len(motors))
 	}
-	for i := range arms {
-		arms[i] -= mean
-		most = max(most, math.Abs(arms[i]))
+	for i := range out {
+		out[i] -= mean
+		most = max(most, math.Abs(out[i]))
 	}
-	for i := range arms {
-		arms[i] /= most
+	for i := range out {
+		out[i] /= most
 	}
-}
-
-// arms are those of the motors for a low side in that direction, as shares.
-func (w *Watch) arms(ahead, right float64) []float64 {
-	arms := make([]float64, len(w.motors))
-	for i, m := range w.motors {
-		arms[i] = m.Ahead*ahead + m.Right*right
-	}
-	share(arms)
-	return arms
+	return out
 }
 
 // bestArms is the largest arm of each motor in the four directions, as a share.
 func (w *Watch) bestArms() []float64 {
 	best := make([]float64, len(w.motors))
 	for d := range Direction(Directions) {
-		for i, a := range w.arms(d.low()) {
+		ahead, right := d.low()
+		for i, a := range arms(w.motors, ahead, right) {
 			best[i] = max(best[i], a)
 		}
 	}
@@ -259,12 +250,13 @@ func (w *Watch) shown(h *Held, arms []float64, i, j int) float64 {
 // Where that is more than half of what goes with the arms it is no little: of
 // four motors two on each other's outputs look like that. (With all of it allowed,
 // wrong wirings of six motors pass.)
-func takeHeading(changes, arms, spins []float64) (tooMuch bool) {
+func takeHeading(changes, arms []float64, motors []Motor) (tooMuch bool) {
 	n := float64(len(changes))
 	var s, ss, sa, aa, cs, ca, c float64
 	for i := range changes {
-		s, ss, sa, aa = s+spins[i], ss+spins[i]*spins[i], sa+spins[i]*arms[i], aa+arms[i]*arms[i]
-		c, cs, ca = c+changes[i], cs+changes[i]*spins[i], ca+changes[i]*arms[i]
+		spin := motors[i].Spin
+		s, ss, sa, aa = s+spin, ss+spin*spin, sa+spin*arms[i], aa+arms[i]*arms[i]
+		c, cs, ca = c+changes[i], cs+changes[i]*spin, ca+changes[i]*arms[i]
 	}
 	// The arms sum to nothing; what is common is taken out of spins and changes.
 	ss, cs = ss-s*s/n, cs-c*s/n
@@ -274,7 +266,7 @@ func takeHeading(changes, arms, spins []float64) (tooMuch bool) {
 	}
 	k, lean := (cs*aa-ca*sa)/det, (ca*ss-cs*sa)/det
 	for i := range changes {
-		changes[i] -= k * (spins[i] - s/n)
+		changes[i] -= k * (motors[i].Spin - s/n)
 	}
 	return math.Abs(k) > max(math.Abs(lean)/2, leastAnswer)
 }

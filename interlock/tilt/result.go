@@ -142,8 +142,8 @@ func (w *Watch) untold() []string {
 	other:
 		for j := i + 1; j < len(w.motors); j++ {
 			for d := range Direction(Directions) {
-				arms := w.arms(d.low())
-				if math.Abs(arms[i]-arms[j]) >= apart {
+				ahead, right := d.low()
+				if arms := arms(w.motors, ahead, right); math.Abs(arms[i]-arms[j]) >= apart {
 					continue other
 				}
 			}
@@ -214,10 +214,10 @@ func (w *Watch) looksLike() string {
 	if w.asks() != Directions {
 		return ""
 	}
-	fits := func(turn func(a, r float64) (float64, float64), places []int) bool {
+	fits := func(turn func(a, r float64) (float64, float64), at []Motor) bool {
 		for _, h := range w.held {
 			a, r := turn(h.ahead, h.right)
-			if !w.agrees(h, a, r, orOwn(places, len(w.motors))) {
+			if got := w.answered(h, a, r, at); !got.right() {
 				return false
 			}
 		}
@@ -235,15 +235,15 @@ func (w *Watch) looksLike() string {
 		{"the motors a quarter turn to the right of the low side answer: outputs wired, or numbered on the card, a quarter turn round", func(a, r float64) (float64, float64) { return -r, a }},
 		{"the motors a quarter turn to the left of the low side answer: outputs wired, or numbered on the card, a quarter turn round", func(a, r float64) (float64, float64) { return r, -a }},
 	} {
-		if fits(t.turn, nil) {
+		if fits(t.turn, w.motors) {
 			found = append(found, t.says)
 		}
 	}
 	for i := range w.motors {
 		for j := range i {
-			places := orOwn(nil, len(w.motors))
-			places[i], places[j] = j, i
-			if fits(same, places) {
+			at := slices.Clone(w.motors)
+			at[i], at[j] = at[j], at[i]
+			if fits(same, at) {
 				low, high := min(w.motors[i].Number, w.motors[j].Number), max(w.motors[i].Number, w.motors[j].Number)
 				found = append(found, fmt.Sprintf("motors %d and %d are on each other's outputs", low, high))
 			}
@@ -253,16 +253,4 @@ func (w *Watch) looksLike() string {
 		return ""
 	}
 	return found[0]
-}
-
-// orOwn is the places, or each motor's own.
-func orOwn(places []int, n int) []int {
-	if places != nil {
-		return slices.Clone(places)
-	}
-	own := make([]int, n)
-	for i := range own {
-		own[i] = i
-	}
-	return own
 }

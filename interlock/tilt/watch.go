@@ -5,6 +5,8 @@ import (
 	"fmt"
 	"math"
 	"time"
+
+	"downhaul/rules/card"
 )
 
 // Motor is one motor: the number of its output, from 1, and where it stands, in
@@ -15,9 +17,6 @@ type Motor struct {
 	Ahead, Right float64
 	Spin         float64
 }
-
-// MostOutput is the highest output that SERVO_OUTPUT_RAW can tell of here.
-const MostOutput = 16
 
 // The bounds of what counts; ours, chosen for two people who turn a craft of
 // some tens of kilograms by hand and for telemetry of a few frames a second.
@@ -89,7 +88,7 @@ type Watch struct {
 	Asked bool
 
 	motors []Motor
-	place  [MostOutput + 1]int // index of the motor by output, -1 for none
+	place  [card.HeardOutputs + 1]int // index of the motor by output, -1 for none
 
 	roll, pitch float64
 	attitude    time.Duration // when, -1 before the first
@@ -164,8 +163,8 @@ func New(motors []Motor) (*Watch, error) {
 	}
 	var aa, ar, rr, a, r float64
 	for i, m := range motors {
-		if m.Number < 1 || m.Number > MostOutput {
-			return nil, fmt.Errorf("motor %d: SERVO_OUTPUT_RAW tells of outputs 1 to %d", m.Number, MostOutput)
+		if m.Number < 1 || m.Number > card.HeardOutputs {
+			return nil, fmt.Errorf("motor %d: SERVO_OUTPUT_RAW tells of outputs 1 to %d", m.Number, card.HeardOutputs)
 		}
 		if w.place[m.Number] >= 0 {
 			return nil, fmt.Errorf("motor %d stands twice", m.Number)
@@ -187,7 +186,7 @@ func New(motors []Motor) (*Watch, error) {
 
 // Output takes one output, as a share of its range.
 func (w *Watch) Output(at time.Duration, number int, share float64) {
-	if number < 1 || number > MostOutput || w.place[number] < 0 || math.IsNaN(share) {
+	if number < 1 || number > card.HeardOutputs || w.place[number] < 0 || math.IsNaN(share) {
 		return
 	}
 	i := w.place[number]

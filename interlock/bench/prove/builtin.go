@@ -18,11 +18,7 @@ type builtins struct {
 }
 
 func (t *builtins) add(name, fault, says string) {
-	c := Case{Name: name, Outcome: Pass, Says: says}
-	if fault != "" {
-		c.Outcome, c.Says = Fail, fault
-	}
-	t.out = append(t.out, c)
+	t.out = append(t.out, judged(name, fault, says))
 }
 
 // moot puts in what this pad has not.

@@ -19,11 +19,7 @@ type starts struct {
 }
 
 func (t *starts) add(name, fault, format string, args ...any) {
-	c := Case{Name: name, Outcome: Pass, Says: fmt.Sprintf(format, args...)}
-	if fault != "" {
-		c.Outcome, c.Says = Fail, fault
-	}
-	t.out = append(t.out, c)
+	t.out = append(t.out, judged(name, fault, fmt.Sprintf(format, args...)))
 }
 
 func (t *starts) skip(name, outcome, why string) {
@@ -326,9 +322,9 @@ func (t *starts) unproven() {
 	t.add(name, fault, "holds the start back")
 }
 
-// tellNow has what tells of a channel tell at once.
-func (r *rig) tellNow(id rules.ChannelID) {
-	for _, k := range r.p.sourcesOf([]rules.ChannelID{id}) {
+// tellNow has what tells of channels tell at once.
+func (r *rig) tellNow(ids ...rules.ChannelID) {
+	for _, k := range r.p.sourcesOf(ids) {
 		r.send(k)
 	}
 }

@@ -127,18 +127,6 @@ func (t *trial) rateInTime() {
 	t.unmoved(name, r, reached, "past it for up to %s of %s: no trip", ms(away), ms(t.rule.Lasting))
 }
 
-// unmoved is quietly, for an excursion of which it is known whether it reached
-// the rule.
-func (t *trial) unmoved(name string, r *rig, reached bool, format string, args ...any) {
-	fault := ""
-	if f := t.verdict(r.log, interlock.ReasonRule); f != nil {
-		fault = fmt.Sprintf("tripped (%s)", t.say(f.Value))
-	} else if !reached {
-		fault = "the excursion never reached the rule"
-	}
-	t.add(name, fault, format, args...)
-}
-
 // onceAround is how long the value moves for one excursion.
 func (t *trial) onceAround() time.Duration {
 	return t.over + t.over/4 + t.d.settle + 8*t.period + t.rule.Lasting

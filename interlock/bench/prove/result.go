@@ -66,6 +66,15 @@ type Case struct {
 	Says string `json:"says"`
 }
 
+// judged is a case that was tried: it failed if there is a fault, which is what
+// it then says.
+func judged(name, fault, says string) Case {
+	if fault != "" {
+		return Case{Name: name, Outcome: Fail, Says: fault}
+	}
+	return Case{Name: name, Outcome: Pass, Says: says}
+}
+
 // Count is how many cases had the outcome.
 func (r *Report) Count(outcome string) int {
 	n := 0

@@ -215,11 +215,7 @@ func (t *trial) verdict(log []event, why interlock.Reason) *event {
 
 // add puts a case into the row.
 func (t *trial) add(name string, fault string, format string, args ...any) {
-	c := Case{Name: name, Outcome: Pass, Says: fmt.Sprintf(format, args...)}
-	if fault != "" {
-		c.Outcome, c.Says = Fail, fault
-	}
-	t.row.Cases = append(t.row.Cases, c)
+	t.row.Cases = append(t.row.Cases, judged(name, fault, fmt.Sprintf(format, args...)))
 }
 
 // skip puts in a case that cannot be tried, with the reason.

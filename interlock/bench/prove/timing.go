@@ -51,11 +51,17 @@ func (t *trial) inTime() {
 
 // quietly adds a case in which the rule must not have tripped.
 func (t *trial) quietly(name string, r *rig, format string, args ...any) {
-	fault := ""
 	v, ok := t.furthest(r)
+	t.unmoved(name, r, ok && t.left(v), format, args...)
+}
+
+// unmoved is quietly, for an excursion of which it is known whether it reached
+// the rule.
+func (t *trial) unmoved(name string, r *rig, reached bool, format string, args ...any) {
+	fault := ""
 	if f := t.verdict(r.log, interlock.ReasonRule); f != nil {
 		fault = fmt.Sprintf("tripped (%s)", t.say(f.Value))
-	} else if !ok || !t.left(v) {
+	} else if !reached {
 		fault = "the excursion never reached the rule"
 	}
 	t.add(name, fault, format, args...)
@@ -158,11 +164,9 @@ func (t *trial) latched(name string, r *rig, cleared bool) {
 // spike: one single sample past the limit.
 func (t *trial) spike() {
 	const name = "one sample"
-	if t.d.own && t.d.average || t.d.average && t.rule.Watch != rules.Gust {
-		if t.rule.Watch != rules.Gust {
-			t.moot(name, average)
-			return
-		}
+	if t.d.average && t.rule.Watch != rules.Gust {
+		t.moot(name, average)
+		return
 	}
 	if t.d.pulses {
 		t.skip(name, pulses)

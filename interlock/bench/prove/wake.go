@@ -34,9 +34,7 @@ func (t *trial) begins(r *rig) {
 	if t.rule.While == rules.Airborne {
 		r.sc.put(rules.CraftLanded, 0)
 	}
-	for _, k := range t.p.sourcesOf(phaseTold) {
-		r.send(k)
-	}
+	r.tellNow(phaseTold...)
 }
 
 // phase: out of its phase the rule sleeps; it wakes as soon as its phase begins,

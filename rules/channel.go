@@ -71,6 +71,15 @@ func (id ChannelID) Channel() Channel {
 // String is the full name of the channel, empty for NoChannel.
 func (id ChannelID) String() string { return id.Channel().Name }
 
+// OfWind says whether the channel is a speed of the wind, measured or worked out.
+func (id ChannelID) OfWind() bool {
+	switch id {
+	case WindSpeed, Gust, Mean2, Mean10, Peak10, Lull10, RotorWind:
+		return true
+	}
+	return false
+}
+
 // Plausible says whether v lies in the range of the channel; false for NaN and
 // for an ID past the end.
 func (id ChannelID) Plausible(v float64) bool {

@@ -128,16 +128,12 @@ func unitFor(env *rules.Envelope, id rules.ChannelID) string {
 	kind := id.Channel().Kind
 	if kind == rules.Speed { // every wind in one unit, every climb in one
 		for i := range env.Rules {
-			if r := &env.Rules[i]; r.Watch.Channel().Kind == kind && windy(r.Watch) == windy(id) && r.Form < rules.RisingFaster {
+			if r := &env.Rules[i]; r.Watch.Channel().Kind == kind && r.Watch.OfWind() == id.OfWind() && r.Form < rules.RisingFaster {
 				return r.Unit
 			}
 		}
 	}
 	return rules.DefaultUnit(kind, env.Units)
-}
-
-func windy(id rules.ChannelID) bool {
-	return slices.Contains([]rules.ChannelID{rules.WindSpeed, rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind}, id)
 }
 
 // notReady is the one list of what stands against a start, with value, limit

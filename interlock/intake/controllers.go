@@ -70,13 +70,7 @@ func (c *controllers) join(dst []interlock.Input, from, index int, at time.Durat
 				continue
 			}
 			c.last[ch][k] = four{at, *s}
-			if c.declared > 0 {
-				for g := range c.declared {
-					c.known[ch][g] = true
-				}
-			} else if s.Quality != rules.Missing {
-				c.known[ch][k] = true
-			}
+			c.known[ch][k] = c.known[ch][k] || s.Quality != rules.Missing
 			*s = c.over(ch, *s, at)
 		}
 		dst[n] = dst[i]
@@ -89,7 +83,7 @@ func (c *controllers) join(dst []interlock.Input, from, index int, at time.Durat
 func (c *controllers) over(ch int, s interlock.Sample, at time.Duration) interlock.Sample {
 	out, some := s, false
 	for g := range mostFours {
-		if !c.known[ch][g] {
+		if !c.known[ch][g] && g >= c.declared {
 			continue
 		}
 		one := c.last[ch][g].s

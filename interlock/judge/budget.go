@@ -106,13 +106,8 @@ func period(id rules.ChannelID, p *pad.Pad, heard Heard) (time.Duration, bool) {
 // in a light wind it tells of itself seldom. At a wind that turns no cups it is
 // 0: only silence tells of that.
 func pulse(r *rules.Rule, p *pad.Pad) time.Duration {
-	switch r.Watch {
-	case rules.WindSpeed, rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind:
-	default:
-		return 0
-	}
 	v := r.Limit - p.Wind.Offset
-	if !p.Wind.Fitted || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster || !(v > 0) {
+	if !r.Watch.OfWind() || !p.Wind.Fitted || r.Form == rules.RisingFaster || r.Form == rules.FallingFaster || !(v > 0) {
 		return 0
 	}
 	return time.Duration(min(p.Wind.Slope/v, r.StaleAfter.Seconds()) * float64(time.Second))

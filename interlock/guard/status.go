@@ -25,7 +25,7 @@ type snapshot struct {
 	drops  uint64
 	output error
 	past   recent
-	wind   windRing
+	wind   WindRing // as old as the session, whoever looks
 }
 
 func (s *snapshot) take(l *Loop) bool {
@@ -41,7 +41,10 @@ func (s *snapshot) take(l *Loop) bool {
 	}
 	l.cfg.Intake.CountsTo(&s.counts)
 	s.past = l.past
-	s.wind.take(s.view.At, l.cfg.Engine.Reading(rules.WindSpeed), l.cfg.Engine.Reading(rules.Gust))
+	if speed := l.cfg.Engine.Reading(rules.WindSpeed); speed.Quality == rules.Good {
+		gust := l.cfg.Engine.Reading(rules.Gust)
+		s.wind.Take(s.view.At, speed.Value, gust.Value, gust.Quality == rules.Good)
+	}
 	s.turns, s.worst, s.drops, s.output = l.turns, l.worst, l.Dropped(), l.outputErr
 	return true
 }

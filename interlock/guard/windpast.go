@@ -1,17 +1,12 @@
 package guard
 
-import (
-	"time"
-
-	"downhaul/interlock/derived"
-	"downhaul/rules"
-)
+import "time"
 
 // The wind that is remembered for showing: ten minutes (WMO-No. 8: the span of
 // the mean) in steps of five seconds.
 const (
 	WindStep  = 5 * time.Second
-	windSteps = int(10 * time.Minute / WindStep)
+	WindSteps = int(10 * time.Minute / WindStep)
 )
 
 // WindPast is one step of the past wind, in m/s: the mean of the speeds that were
@@ -24,9 +19,9 @@ type WindPast struct {
 	Gust  *float64 `json:"gust"`
 }
 
-// windRing remembers the wind. It is as old as the session, whoever looks.
-type windRing struct {
-	steps [windSteps]windStep
+// WindRing remembers the steps of the last ten minutes, in any one unit.
+type WindRing struct {
+	steps [WindSteps]windStep
 }
 
 type windStep struct {
@@ -36,29 +31,41 @@ type windStep struct {
 	hasGust   bool
 }
 
-// take looks at the wind once.
-func (w *windRing) take(at time.Duration, speed, gust derived.Reading) {
-	if speed.Quality != rules.Good {
-		return
-	}
-	index := int64(at / WindStep)
-	s := &w.steps[index%int64(windSteps)]
+// of is the step of an index; what stood in its place ten minutes before is gone.
+func (w *WindRing) of(index int64) *windStep {
+	s := &w.steps[index%int64(WindSteps)]
 	if s.index != index || s.n == 0 {
 		*s = windStep{index: index}
 	}
+	return s
+}
+
+// Take looks at the wind once; hasGust says that a gust is known. Times are not
+// negative and never run back.
+func (w *WindRing) Take(at time.Duration, speed, gust float64, hasGust bool) {
+	s := w.of(int64(at / WindStep))
 	s.n++
-	s.sum += speed.Value
-	if gust.Quality == rules.Good && (!s.hasGust || gust.Value > s.gust) {
-		s.gust, s.hasGust = gust.Value, true
+	s.sum += speed
+	if hasGust && (!s.hasGust || gust > s.gust) {
+		s.gust, s.hasGust = gust, true
 	}
 }
 
-// past are the steps of the last ten minutes, oldest first.
-func (w *windRing) past(now time.Duration) []WindPast {
+// Put takes over a step as it was told, in the place of what is known of it.
+func (w *WindRing) Put(p WindPast) {
+	s := w.of(p.Index)
+	s.n, s.sum, s.hasGust = p.Count, p.Mean*float64(p.Count), p.Gust != nil
+	if s.hasGust {
+		s.gust = *p.Gust
+	}
+}
+
+// Past are the steps up to now, oldest first.
+func (w *WindRing) Past(now time.Duration) []WindPast {
 	out := []WindPast{}
 	last := int64(now / WindStep)
-	for index := max(0, last-int64(windSteps)+1); index <= last; index++ {
-		s := &w.steps[index%int64(windSteps)]
+	for index := max(0, last-int64(WindSteps)+1); index <= last; index++ {
+		s := &w.steps[index%int64(WindSteps)]
 		if s.index != index || s.n == 0 {
 			continue
 		}
@@ -75,5 +82,5 @@ func (w *windRing) past(now time.Duration) []WindPast {
 func (g *Guard) windPast() []WindPast {
 	g.shot.mu.Lock()
 	defer g.shot.mu.Unlock()
-	return g.shot.wind.past(g.shot.view.At)
+	return g.shot.wind.Past(g.shot.view.At)
 }

@@ -7,16 +7,12 @@ import (
 
 	"downhaul/hw/localsocket"
 	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/derived"
-	"downhaul/rules"
 )
 
 // The ring against what was put in: means and highest gusts of five-second
 // steps, ten minutes of them and no more, and nothing where there was no wind.
 func TestWindRing(t *testing.T) {
-	var w windRing
-	good := func(v float64) derived.Reading { return derived.Reading{Value: v, Quality: rules.Good} }
-	missing := derived.Reading{Value: math.NaN(), Quality: rules.Missing}
+	var w WindRing
 	type sum struct {
 		n         int
 		sum, gust float64
@@ -26,25 +22,21 @@ func TestWindRing(t *testing.T) {
 	for at := time.Duration(0); at <= end; at += 100 * time.Millisecond {
 		v := 5 + 3*math.Sin(at.Seconds()/9)
 		if at > 700*time.Second && at < 730*time.Second {
-			w.take(at, missing, good(9))
 			continue
 		}
-		gust := good(v + 1)
-		if at > 900*time.Second && at < 920*time.Second {
-			gust = missing
-		}
-		w.take(at, good(v), gust)
+		gusts := at <= 900*time.Second || at >= 920*time.Second
+		w.Take(at, v, v+1, gusts)
 		i := int64(at / WindStep)
 		if want[i] == nil {
 			want[i] = &sum{}
 		}
 		want[i].n++
 		want[i].sum += v
-		if gust.Quality == rules.Good {
+		if gusts {
 			want[i].gust = max(want[i].gust, v+1)
 		}
 	}
-	past := w.past(end)
+	past := w.Past(end)
 	// 120 steps, of which those of the thirty seconds without wind are missing but
 	// for the one that began with wind.
 	if len(past) != 115 || past[len(past)-1].Index != int64(end/WindStep) || past[0].Index != int64(end/WindStep)-119 {
@@ -56,7 +48,7 @@ func TestWindRing(t *testing.T) {
 			t.Errorf("step %d: %+v, want %+v", p.Index, p, s)
 		}
 	}
-	if got := w.past(end + time.Hour); len(got) != 0 {
+	if got := w.Past(end + time.Hour); len(got) != 0 {
 		t.Errorf("an hour later: %d steps", len(got))
 	}
 }

@@ -352,7 +352,7 @@ func TestPageDrawsTheWind(t *testing.T) {
 		h.take(&one)
 	}
 	picture10 := h.picture()
-	if n := len(picture10.Points); n < windSteps-1 || n > windSteps {
+	if n := len(picture10.Points); n < guard.WindSteps-1 || n > guard.WindSteps {
 		t.Errorf("%d points", n)
 	}
 	ctx := tab(t, "http://"+p.Address()+"/", 1366, 768)

@@ -3,34 +3,19 @@ package panel
 import (
 	"math"
 	"strings"
+	"time"
 
 	"downhaul/interlock/guard"
 	"downhaul/rules"
 )
-
-// The wind of the last ten minutes (WMO-No. 8: 3 s gust, 10 min mean), in
-// steps of five seconds.
-const (
-	windSpan  = 600.0                         // s
-	windStep  = float64(guard.WindStep) / 1e9 // s
-	windSteps = int(windSpan / windStep)
-)
-
-// windStepOf is one step: the mean of the speeds in it, and the highest gust.
-type windStepOf struct {
-	index     int64 // engine time over windStep
-	n         int
-	sum, gust float64
-	hasGust   bool
-}
 
 // windHistory collects what one session tells. What was before this process
 // began comes from the guard's own memory.
 type windHistory struct {
 	session string
 	unit    string
-	last    float64 // engine time of the last status taken
-	steps   []windStepOf
+	last    float64        // engine time of the last status taken
+	past    guard.WindRing // in that unit
 	lines   []windLine
 	mean    *float64
 	gust    *float64
@@ -73,7 +58,7 @@ func (w *windHistory) take(st *guard.Status) {
 		case rules.WindSpeed.String():
 			w.speed = c.AsShown
 			if c.Shown != w.unit {
-				w.unit, w.steps = c.Shown, nil
+				w.unit, w.past = c.Shown, guard.WindRing{}
 			}
 		case rules.Gust.String():
 			w.gust = c.AsShown
@@ -92,38 +77,30 @@ func (w *windHistory) take(st *guard.Status) {
 	if w.speed == nil {
 		return
 	}
-	index := int64(math.Floor(st.At / windStep))
-	if n := len(w.steps); n == 0 || w.steps[n-1].index != index {
-		w.steps = append(w.steps, windStepOf{index: index})
-		if len(w.steps) > windSteps {
-			w.steps = append(w.steps[:0], w.steps[len(w.steps)-windSteps:]...)
-		}
+	gust, has := 0.0, w.gust != nil
+	if has {
+		gust = *w.gust
 	}
-	s := &w.steps[len(w.steps)-1]
-	s.n++
-	s.sum += *w.speed
-	if w.gust != nil && (!s.hasGust || *w.gust > s.gust) {
-		s.gust, s.hasGust = *w.gust, true
-	}
+	w.past.Take(w.now(), *w.speed, gust, has)
 }
+
+// now is the engine time of the last status.
+func (w *windHistory) now() time.Duration { return time.Duration(w.last * float64(time.Second)) }
 
 // remember takes over what the guard remembers: it knows more than this process
 // heard.
 func (w *windHistory) remember(past []guard.WindPast) {
-	if len(past) == 0 || w.unit == "" {
-		return
-	}
-	w.steps = nil
 	for _, p := range past {
 		mean, ok := rules.Convert(p.Mean, w.unit)
-		if !ok || p.Count < 1 {
+		if !ok || p.Count < 1 || p.Index < 0 {
 			continue
 		}
-		s := windStepOf{index: p.Index, n: p.Count, sum: mean * float64(p.Count)}
+		p.Mean = mean
 		if p.Gust != nil {
-			s.gust, s.hasGust = rules.Convert(*p.Gust, w.unit)
+			gust, _ := rules.Convert(*p.Gust, w.unit)
+			p.Gust = &gust
 		}
-		w.steps = append(w.steps, s)
+		w.past.Put(p)
 	}
 }
 
@@ -149,19 +126,11 @@ func (w *windHistory) limits(st *guard.Status) {
 }
 
 func (w *windHistory) picture() windPicture {
-	p := windPicture{Unit: w.unit, SpanS: windSpan, Points: [][3]*float64{}, Lines: append([]windLine{}, w.lines...),
+	p := windPicture{Unit: w.unit, SpanS: (time.Duration(guard.WindSteps) * guard.WindStep).Seconds(), Points: [][3]*float64{}, Lines: append([]windLine{}, w.lines...),
 		Now: rounded(w.speed), Gust: rounded(w.gust), Mean: rounded(w.mean), MeanOf: w.meanSay}
-	for _, s := range w.steps {
-		ago := w.last - (float64(s.index)+0.5)*windStep
-		if ago > windSpan {
-			continue
-		}
-		ago, mean := max(0, ago), s.sum/float64(s.n)
-		point := [3]*float64{rounded(&ago), rounded(&mean), nil}
-		if s.hasGust {
-			point[2] = rounded(&s.gust)
-		}
-		p.Points = append(p.Points, point)
+	for _, s := range w.past.Past(w.now()) {
+		ago := max(0, w.last-(float64(s.Index)+0.5)*guard.WindStep.Seconds())
+		p.Points = append(p.Points, [3]*float64{rounded(&ago), rounded(&s.Mean), rounded(s.Gust)})
 	}
 	return p
 }

@@ -165,12 +165,8 @@ func (c *checkCmd) Run(s *streams) error {
 	}
 	out.holdAgainstPad()
 	out.lookAround()
-	if c.JSON {
-		if err := printJSON(s.out, out); err != nil {
-			return err
-		}
-	} else {
-		out.print(s.out)
+	if err := s.tell(&out, c.JSON); err != nil {
+		return err
 	}
 	if slices.ContainsFunc(out.Files, func(f checkedFile) bool { return len(f.Faults) > 0 }) {
 		return errFound

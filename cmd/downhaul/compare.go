@@ -83,12 +83,8 @@ func (c *compareCmd) Run(ctx context.Context, s *streams) error {
 	for i := range out.Rules {
 		out.Differ = out.Differ || out.Rules[i].Differs()
 	}
-	if c.JSON {
-		if err := printJSON(s.out, out); err != nil {
-			return err
-		}
-	} else {
-		out.print(s.out)
+	if err := s.tell(&out, c.JSON); err != nil {
+		return err
 	}
 	switch {
 	case bad != nil:

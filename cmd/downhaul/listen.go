@@ -79,12 +79,8 @@ func (c *listenCmd) Run(ctx context.Context, s *streams) error {
 		return down
 	}
 	found := ear.judge(c.Link, c.For, only)
-	if c.JSON {
-		if err := printJSON(s.out, found); err != nil {
-			return err
-		}
-	} else {
-		found.print(s.out)
+	if err := s.tell(found, c.JSON); err != nil {
+		return err
 	}
 	if found.complete() {
 		return nil

@@ -48,6 +48,19 @@ func printJSON(w io.Writer, v any) error {
 	return e.Encode(v)
 }
 
+// result is what a command found, for scripts as one object and for people in
+// words.
+type result interface{ print(w io.Writer) }
+
+// tell writes a result to standard output.
+func (s *streams) tell(r result, asJSON bool) error {
+	if asJSON {
+		return printJSON(s.out, r)
+	}
+	r.print(s.out)
+	return nil
+}
+
 // plural is "1 line" or "3 lines".
 func plural[N int | int64 | uint64](n N, word string) string {
 	if n == 1 {

@@ -124,14 +124,10 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 			out.Record = &path
 		}
 	}
-	if c.JSON {
-		err = printJSON(s.out, out)
-	} else {
-		out.print(s.out)
+	if err := s.tell(&out, c.JSON); err != nil {
+		return err
 	}
 	switch {
-	case err != nil:
-		return err
 	case kept != nil:
 		return hint(fmt.Errorf("prove: the result above was not kept: %w", kept),
 			"the record belongs in the log folder of the pad file: run it as the user that the guard runs as, or say --no-record")

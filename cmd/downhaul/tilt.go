@@ -102,14 +102,10 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 			}
 		}
 	}
-	if c.JSON {
-		err = printJSON(s.out, out)
-	} else {
-		out.print(s.out)
+	if err := s.tell(&out, c.JSON); err != nil {
+		return err
 	}
 	switch {
-	case err != nil:
-		return err
 	case kept != nil:
 		return fmt.Errorf("tilt: the result above was not kept: %w", kept)
 	case !out.Result.Passed:

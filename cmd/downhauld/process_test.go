@@ -206,8 +206,14 @@ func (b *table) fly() {
 
 func (b *table) flyOver(conn net.Conn) (stop func()) {
 	b.t.Helper()
+	return b.flyAt(conn, nil)
+}
+
+// flyAt is flyOver with other periods of messages, by their MAVLink ids.
+func (b *table) flyAt(conn net.Conn, periods map[uint32]time.Duration) (stop func()) {
+	b.t.Helper()
 	cfg := craftmodel.HeronTwo()
-	cfg.Motors, cfg.Unpowered = 4, true
+	cfg.Motors, cfg.Unpowered, cfg.Periods = 4, true, periods
 	craft, err := craftmodel.New(cfg)
 	must(b.t, err)
 	ctx, cancel := context.WithCancel(context.Background())
@@ -232,6 +238,13 @@ func (b *table) makeLive() *hw.Client {
 	board, err := hw.Dial(filepath.Join(b.dir, "board.sock"))
 	must(b.t, err)
 	b.t.Cleanup(func() { board.Close() })
+	b.liveBy(board)
+	return board
+}
+
+// liveBy works the pad over a connection to its board.
+func (b *table) liveBy(board *hw.Client) {
+	b.t.Helper()
 	press := func(name string) {
 		must(b.t, board.Press(name))
 		time.Sleep(400 * time.Millisecond)
@@ -253,7 +266,6 @@ func (b *table) makeLive() *hw.Client {
 		time.Sleep(100 * time.Millisecond)
 		return false
 	})
-	return board
 }
 
 func TestCheckTellsByItsExitCode(t *testing.T) {

@@ -105,7 +105,7 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		}
 		stories = append(stories, story)
 		for _, r := range story.Runs {
-			d.facts.Runs = append(d.facts.Runs, card.Flown{Session: s.Info.Session, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
+			d.facts.Flew(card.Flown{Session: s.Info.Session, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
 		}
 		for i := range story.Declarations {
 			if wall := story.Declarations[i].Wall; wall.After(newest) {
@@ -218,7 +218,7 @@ func (g *Guard) flown(r session.Run) {
 	d := &g.declared
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	d.facts.Runs = append(d.facts.Runs, card.Flown{Session: g.session.Info.Session, Step: r.Step, Trips: r.Trips})
+	d.facts.Flew(card.Flown{Session: g.session.Info.Session, Step: r.Step, Trips: r.Trips})
 	g.tellCard(g.now())
 }
 

@@ -31,7 +31,8 @@ type Facts struct {
 	OwnWind bool
 	// Results are those of ground steps and inspections, oldest first.
 	Results []Result
-	// Runs are those that began, oldest first.
+	// Runs are those that began, oldest first; of a session's runs at one step
+	// the last says all that is asked (see Flew).
 	Runs []Flown
 	// Hovers are the steady hovers that reports found; Forecast is the last
 	// report's of this craft, nil without one.
@@ -139,6 +140,14 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 		say("%q has limits of its own, and others are enforced: end this guard and start it with --envelope %s", s.Name, s.Envelope)
 	}
 	return unmet, next
+}
+
+// Flew takes a run that ended. It stands instead of earlier ones of its session
+// at the same step, so a day of many runs takes no more room than a day of few.
+func (f *Facts) Flew(r Flown) {
+	f.Runs = append(slices.DeleteFunc(f.Runs, func(o Flown) bool {
+		return o.Session == r.Session && strings.EqualFold(o.Step, r.Step)
+	}), r)
 }
 
 // lastOf is the last run of that step.

@@ -117,9 +117,13 @@ type Engine struct {
 
 type channelRun struct {
 	// What every sample looks at stands together.
-	id      rules.ChannelID
-	plain   bool // nothing acts on its samples as they come
-	only    bool // nothing but rules looks at them, and what is derived from them
+	id    rules.ChannelID
+	plain bool // nothing acts on its samples as they come
+	only  bool // nothing but rules looks at them, and what is derived from them
+	made  bool // a calculator's output
+	// The last sample was good and fresh for all, and the next like it moves
+	// nothing but the last value if it lies between quietLow and quietHigh.
+	steady  bool
 	used    bool // has rules or permissives
 	builtin bool // built-in interlocks or phases look at it
 	missed  bool // a rule has turned missing since the last Good sample
@@ -311,14 +315,12 @@ func (e *Engine) StepAll(at time.Duration, inputs []Input) (n int, effects []Eff
 		case in.Kind == SampleInput && s.Channel < rules.ChannelCount && s.Quality == rules.Good:
 			c := &e.channels[s.Channel]
 			v := s.Value + 0 // −0 becomes 0
-			if !c.only || !(v >= c.quietLow && v <= c.quietHigh) || e.refreshes(at, c) || c.frozenAfter > 0 && v == c.last {
+			if !c.only || !c.unmoved(v) {
 				break
 			}
-			c.heard, c.good, c.calm, c.calmed, c.late = true, at, v, true, nil
-			c.last, c.same = v, 1
-			r := &e.table[s.Channel]
-			r.At, r.Value, r.Quality, r.Cause = at, v, rules.Good, rules.NoCause
 			e.now = at
+			e.keep(at, c, v)
+			c.last, c.same = v, 1
 			if c.calcTo == 0 || e.postpone(at, c) {
 				continue
 			}
@@ -328,9 +330,7 @@ func (e *Engine) StepAll(at time.Duration, inputs []Input) (n int, effects []Eff
 				return n, effects
 			}
 			continue
-		case in.Kind == FrameInput && e.linkUp && !e.channels[rules.LinkAge].used:
-			e.now = at
-			e.arm(timerLink, at+e.site.LinkStale)
+		case in.Kind == FrameInput && e.Alive(at):
 			continue
 		}
 		if effects = e.StepFrom(at, in); len(effects) > 0 {

@@ -68,6 +68,7 @@ func (e *Engine) lay() error {
 	e.calcDue = make([]time.Duration, len(calcs))
 	for i, c := range calcs {
 		e.calcDue[i] = c.Due()
+		e.channels[c.Output()].made = true
 		run := &e.channels[c.Trigger()]
 		if run.calcTo == 0 {
 			run.calcFrom = int32(i)

@@ -223,7 +223,7 @@ func (e *Engine) bootClock(at time.Duration, r derived.Result) {
 		// What was healthy before belongs to the life before.
 		for _, id := range e.used {
 			c := &e.channels[id]
-			c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
+			c.streak, c.ready, c.healthy, c.steady = rules.Never, rules.Never, false, false
 		}
 		e.dirty = true
 		e.builtinTrip(at, EventImmediate, ReasonRestart)

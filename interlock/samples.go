@@ -75,11 +75,14 @@ func (e *Engine) sample(at time.Duration, s *Sample) {
 	if s.Channel == rules.NoChannel || s.Channel >= rules.ChannelCount {
 		return
 	}
-	if c := &e.channels[s.Channel]; c.plain && s.Quality == rules.Good && s.Value >= c.low && s.Value <= c.high {
+	c := &e.channels[s.Channel]
+	if c.plain && s.Quality == rules.Good && s.Value >= c.low && s.Value <= c.high {
 		e.plainSample(at, s, c)
+		c.steady = c.steady || e.steadies(c)
 		return
 	}
 	e.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
+	c.steady = e.steadies(c)
 }
 
 // plainSample is publish for a good sample of a channel that is not watched for
@@ -145,7 +148,10 @@ func (e *Engine) postpone(at time.Duration, c *channelRun) bool {
 		if !ok || !(low >= out.quietLow && high <= out.quietHigh) || e.refreshes(at, out) {
 			return false
 		}
-		out.heard, out.good, out.calmed, out.late, out.from = true, at, true, b, from
+		if out.late == nil { // else it is b: nothing else owes a value there
+			out.late = b
+		}
+		out.heard, out.good, out.calmed, out.from = true, at, true, from
 		r := &e.table[id]
 		r.At, r.Quality, r.Cause = at, rules.Good, rules.NoCause
 	}
@@ -279,7 +285,7 @@ func (e *Engine) refreshed(at time.Duration, c *channelRun) {
 // channelStale is called when a channel's cached staleness deadline has come.
 // It has the rules that turn missing now act.
 func (e *Engine) channelStale(due time.Duration, c *channelRun) {
-	c.stale = rules.Never
+	c.stale, c.steady = rules.Never, false
 	age := due - c.good
 	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
 		r := &e.env.Rules[i]

@@ -19,6 +19,7 @@ var untold = map[string]string{
 	"channels.rulesFrom": "never changes", "channels.rulesTo": "never changes", "channels.permsFrom": "never changes",
 	"channels.permsTo": "never changes", "channels.calcFrom": "never changes", "channels.calcTo": "never changes",
 	"channels.used": "never changes", "channels.needed": "never changes", "channels.frozenAfter": "never changes",
+	"channels.made": "never changes", "channels.steady": "only spares work that would change nothing: see TestStepAllDecidesWhatStepsDecide",
 	"channels.plain": "never changes", "channels.only": "never changes", "bounded": "never changes",
 	"channels.late": "told as the value that it owes", "channels.from": "told as the value that is made of it", "channels.builtin": "never changes", "runs.calmLow": "never changes", "runs.calmHigh": "never changes",
 	"channels.low": "never changes", "channels.high": "never changes",

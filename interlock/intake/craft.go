@@ -105,43 +105,15 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 
 // frame takes one checked frame.
 func (in *Intake) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) []interlock.Input {
-	k, at, l := &in.craft, a.at, a.link
-	named := f.System == in.cfg.Craft.System && f.Component == in.cfg.Craft.Component
-	if f.ID == idRadioStatus {
-		return in.radio(dst, a, f, named)
-	}
-	if !named {
-		l.n.Others++
-		in.others.note(at, a.from, f)
+	dst, ok, again := in.accept(dst, a, f)
+	if !ok {
 		return dst
 	}
-	if a.elsewhere(k) {
-		l.n.WrongAddress++
-		return in.foreign(dst, at)
-	}
-	moved := k.known && !a.here
-	if !a.here {
-		k.known, k.at, a.here = true, a.from, true
-	}
-	ms, clocked := f.BootMillis()
-	var restarted bool
-	if clocked {
-		switch k.clocks.look(f, ms) {
-		case same:
-			l.n.Duplicates++
-			return dst
-		case late:
-			l.n.Late++
-			k.loss.overtaken()
-			return dst
-		case back:
-			l.n.Restarts++
-			restarted = true
-			in.controllers.forget()
-		}
-	}
-	k.last = at
-	l.n.Frames++
+	return in.appendFrame(dst, a.at, f, again)
+}
+
+// appendFrame adds what an accepted frame brings.
+func (in *Intake) appendFrame(dst []interlock.Input, at time.Duration, f *telemetry.Frame, again bool) []interlock.Input {
 	dst = append(dst, interlock.Input{})
 	head := &dst[len(dst)-1]
 	head.Kind, head.Seq = interlock.FrameInput, uint32(f.Seq)
@@ -150,10 +122,74 @@ func (in *Intake) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) [
 	if index, ok := in.table.Controllers(f); ok && len(dst) > from {
 		dst = in.controllers.join(dst, from, index, at)
 	}
-	if s, ok := k.loss.take(at, f.Seq, restarted || moved); ok {
+	if s, ok := in.craft.loss.take(at, f.Seq, again); ok {
 		dst = append(dst, sampleInput(s))
 	}
 	return dst
+}
+
+// accept says whether the frame is the craft's, and a new one; what else there is
+// to tell of it is added to dst. again says that its number tells of no gap.
+func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) (_ []interlock.Input, ok, again bool) {
+	k, l := &in.craft, a.link
+	named := f.System == in.cfg.Craft.System && f.Component == in.cfg.Craft.Component
+	if f.ID == idRadioStatus {
+		return in.radio(dst, a, f, named), false, false
+	}
+	if !named {
+		l.n.Others++
+		in.others.note(a.at, a.from, f)
+		return dst, false, false
+	}
+	if a.elsewhere(k) {
+		l.n.WrongAddress++
+		return in.foreign(dst, a.at), false, false
+	}
+	if !a.here {
+		again = k.known
+		k.known, k.at, a.here = true, a.from, true
+	}
+	if ms, clocked := f.BootMillis(); clocked {
+		switch k.clocks.look(f, ms) {
+		case same:
+			l.n.Duplicates++
+			return dst, false, false
+		case late:
+			l.n.Late++
+			k.loss.overtaken()
+			return dst, false, false
+		case back:
+			l.n.Restarts++
+			again = true
+			in.controllers.forget()
+		}
+	}
+	k.last = a.at
+	l.n.Frames++
+	return dst, true, again
+}
+
+// Frame takes one checked frame that came in on the first link, from nowhere in
+// particular: what a recording of raw bytes holds. Nearly every frame of the
+// craft brings a sign of life and good values, and nothing else: then v is these,
+// until the next call. Otherwise v is nil, and what the frame brings is added to
+// dst as Append would.
+func (in *Intake) Frame(dst []interlock.Input, at time.Duration, f *telemetry.Frame) (_ []interlock.Input, v *telemetry.Values) {
+	a := &in.direct
+	if a.link == nil {
+		a.link = &in.links[0]
+		a.pinned, a.here = a.link.pinned(a.from.from), in.craft.known && in.craft.at == a.from
+	}
+	a.at = at
+	dst, ok, again := in.accept(dst, a, f)
+	switch {
+	case !ok:
+		return dst, nil
+	case !again && in.craft.loss.counts(at, f.Seq) && in.table.Values(&in.values, f):
+		in.craft.loss.next(at, f.Seq)
+		return dst, &in.values
+	}
+	return in.appendFrame(dst, at, f, again), nil
 }
 
 // elsewhere says that the craft's identity must not come from there now.

@@ -18,6 +18,8 @@ type Intake struct {
 	controllers controllers
 	table       *telemetry.Fields
 	samples     []interlock.Sample // room for one frame's
+	values      telemetry.Values   // the same
+	direct      arrival            // see Frame
 	wind        wind
 	n           Counts
 }
@@ -87,6 +89,7 @@ func (in *Intake) AppendFrom(dst []interlock.Input, c *Chunk) []interlock.Input 
 	if c.Source == Decisions {
 		return dst
 	}
+	in.direct.link = nil // the craft may be elsewhere behind it
 	if c.Lost > 0 {
 		in.n.LostChunks += uint64(c.Lost)
 		dst = append(dst, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostLost, On: true, Seq: c.Lost})

@@ -36,12 +36,19 @@ type loss struct {
 // craft restarted). ok is true once a second: the share lost of the last ten
 // seconds, or of the time since the craft was first heard.
 func (l *loss) take(at time.Duration, seq uint8, again bool) (s interlock.Sample, ok bool) {
-	if at < l.until && seq == l.seq+1 {
-		l.heard[0]++
-		l.seq, l.at = seq, at
+	if l.counts(at, seq) {
+		l.next(at, seq)
 		return interlock.Sample{}, false
 	}
 	return l.count(at, seq, again)
+}
+
+// counts says that the frame is the next one of its second: then next counts it.
+func (l *loss) counts(at time.Duration, seq uint8) bool { return at < l.until && seq == l.seq+1 }
+
+func (l *loss) next(at time.Duration, seq uint8) {
+	l.heard[0]++
+	l.seq, l.at = seq, at
 }
 
 // count is take for a gap, and once a second.

@@ -83,8 +83,11 @@ type Info struct {
 func (r *Reader) Info() Info {
 	info := r.info
 	info.Ports, info.Damaged = slices.Clone(r.info.Ports), slices.Clone(r.info.Damaged)
-	if r.raw != nil {
-		info.Jumps = slices.Clone(r.raw.clock.jumps)
+	if raw := r.raw; raw != nil {
+		info.Jumps = slices.Clone(raw.clock.jumps)
+		info.Frames, info.BadBytes, info.Timed = raw.count, raw.scan.Counts.BadBytes, raw.timed
+		info.Span = raw.at
+		info.Backwards, info.Restarts, info.Leaps = raw.clock.backward, raw.clock.restarts, raw.clock.leaps
 	} else {
 		info.Backwards, info.Set, info.Jumps = r.clock.backward, r.clock.set, slices.Clone(r.clock.jumps)
 	}

@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"downhaul/interlock/intake"
+	"downhaul/interlock/telemetry"
 )
 
 // Option changes how a recording is read.
@@ -186,6 +187,18 @@ func (r *Reader) NextInto(c *intake.Chunk) error {
 		*c = intake.Chunk{}
 	}
 	return r.err
+}
+
+// NextFrame is the next checked frame of a raw recording and its time: what Next
+// gives in chunks, without the bytes between the frames. It goes on behind the
+// chunk that Next gave last. The frame is valid until the next call of either.
+func (r *Reader) NextFrame(f *telemetry.Frame) (at time.Duration, err error) {
+	r.primed = false // its frames come first
+	if r.err != nil {
+		return 0, r.err
+	}
+	at, r.err = r.raw.frame(f)
+	return at, r.err
 }
 
 // Comments are those of the packet of the last chunk.
@@ -382,13 +395,11 @@ func (r *Reader) unwrap(link uint16, data []byte) bool {
 
 func (r *Reader) rawChunk(c *intake.Chunk) error {
 	at, b, err := r.raw.next()
-	r.info.Frames, r.info.BadBytes = r.raw.count, r.raw.scan.Counts.BadBytes
-	r.info.Backwards, r.info.Restarts, r.info.Leaps = r.raw.clock.backward, r.raw.clock.restarts, r.raw.clock.leaps
-	r.info.Timed = r.raw.timed
 	if err != nil {
 		return err
 	}
 	r.seq++
+	r.raw.at, r.raw.given = at, 0
 	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.frames[:r.raw.found]
 	return nil
 }

@@ -57,12 +57,16 @@ type Fields struct {
 	chosen  uint8 // by the selector of the last frame's message
 	scratch [256]byte
 	inputs  []interlock.Input // room for Append
+	room    []interlock.Input // room for one sample
+	good    Values            // room for AppendInputs
 }
 
 // plan is what is done with one message.
 type plan struct {
 	reach  int // bytes of the payload that are read; zeros where there are fewer
 	always []op
+	ids    []rules.ChannelID // of always
+	joined bool              // feeds what is joined from several frames: see Controllers
 	named  []namedOp
 	nameAt int
 	// selector is the offset of the field that chooses among cases, -1: none.
@@ -73,6 +77,7 @@ type plan struct {
 type choice struct {
 	when uint8
 	ops  []op
+	ids  []rules.ChannelID // of always and of these
 }
 
 type namedOp struct {
@@ -129,6 +134,9 @@ func NewFields(c FieldsConfig) (*Fields, error) {
 				return nil, err
 			}
 		}
+	}
+	for i := range x.plans {
+		x.plans[i].list()
 	}
 	return x, nil
 }
@@ -263,38 +271,46 @@ func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
 	return dst
 }
 
-// AppendInputs is Append for a frame that stays where it is, and gives the
-// samples as the engine takes them.
-func (x *Fields) AppendInputs(dst []interlock.Input, f *Frame) []interlock.Input {
+// plan is what is done with a frame, and its payload filled up to what is read.
+func (x *Fields) plan(f *Frame) (*plan, []byte) {
 	if f.row == 0 {
 		f.look()
 	}
-	k := x.ofRow[f.row]
-	if k == 0 {
-		return dst
-	}
-	p := &x.plans[k]
-	b := f.Payload
-	var chosen uint8
+	p, b := &x.plans[x.ofRow[f.row]], f.Payload
+	x.chosen = 0
 	if p.selector >= 0 && p.selector < len(b) {
-		chosen = b[p.selector]
+		x.chosen = b[p.selector]
 	}
-	x.chosen = chosen
 	if len(b) < p.reach {
 		// Zeros at the end were cut, or it is version 1 without extensions.
 		n := copy(x.scratch[:], b)
 		b = x.scratch[:p.reach]
 		clear(b[n:])
 	}
-	first := f.Version == 1
-	dst = appendAll(dst, p.always, b, first, x.cells)
-	if p.selector >= 0 {
-		for i := range p.cases {
-			if p.cases[i].when == chosen {
-				dst = appendAll(dst, p.cases[i].ops, b, first, x.cells)
-				break
-			}
+	return p, b
+}
+
+// choice is what is done besides where the selector is chosen; nil is nothing.
+func (p *plan) choice(chosen uint8) *choice {
+	for i := range p.cases {
+		if p.cases[i].when == chosen {
+			return &p.cases[i]
 		}
+	}
+	return nil
+}
+
+// AppendInputs is Append for a frame that stays where it is, and gives the
+// samples as the engine takes them.
+func (x *Fields) AppendInputs(dst []interlock.Input, f *Frame) []interlock.Input {
+	p, b := x.plan(f)
+	first := f.Version == 1
+	if x.values(&x.good, p, b, first) {
+		return x.good.AppendInputs(dst, 0)
+	}
+	dst = appendAll(dst, p.always, b, first, x.cells)
+	if c := p.choice(x.chosen); c != nil {
+		dst = appendAll(dst, c.ops, b, first, x.cells)
 	}
 	if p.named != nil {
 		dst = p.appendNamed(dst, b)

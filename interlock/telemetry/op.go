@@ -4,7 +4,6 @@ import (
 	"encoding/binary"
 	"fmt"
 	"math"
-	"slices"
 
 	"downhaul/interlock"
 	"downhaul/rules"
@@ -97,49 +96,29 @@ func (o *op) setChannel(id rules.ChannelID) {
 
 // appendAll adds the samples of ops. b is filled up to the message's full
 // length; first says that the frame is of version 1, which has no extensions.
-// The way of nearly every sample stands here in one piece, since a call each
-// for reading and judging took half of its time.
 func appendAll(dst []interlock.Input, ops []op, b []byte, first bool, cells int) []interlock.Input {
-	n := len(dst)
-	dst = slices.Grow(dst, len(ops)) // an op adds one sample at most
 	for i := range ops {
-		o := &ops[i]
-		var v float64
-		switch {
-		case o.quick:
-			v = float64(math.Float32frombits(binary.LittleEndian.Uint32(b[o.at:])))
-		case o.extension && first:
-			continue
-		case o.form != plain:
-			dst = o.appendSpecial(dst[:n], b, first, cells)
-			n = len(dst)
-			continue
-		case o.typ == f32:
-			v = float64(math.Float32frombits(binary.LittleEndian.Uint32(b[o.at:])))
-		default:
-			var raw int64
-			v, raw = o.read(b)
-			if o.hasUnknown && raw == o.unknown {
-				dst = o.missing(dst[:n], rules.Sentinel)
-				n++
-				continue
-			}
-		}
-		if o.scaled {
-			v = float64(v*o.mul) / o.div
-		}
-		if !(v >= o.low && v <= o.high) {
-			dst = o.strange(dst[:n], v)
-			n++
-			continue
-		}
-		dst = dst[:n+1]
-		in := &dst[n]
-		n++
-		in.Line, in.Host, in.On, in.Seq = 0, 0, false, 0
-		in.SetSample(o.channel, v+0, rules.Good, rules.NoCause) // never −0
+		dst = ops[i].appendOne(dst, b, first, cells)
 	}
-	return dst[:n]
+	return dst
+}
+
+// appendOne adds the sample of one op.
+func (o *op) appendOne(dst []interlock.Input, b []byte, first bool, cells int) []interlock.Input {
+	if o.extension && first {
+		return dst
+	}
+	if o.form != plain {
+		return o.appendSpecial(dst, b, first, cells)
+	}
+	v, raw := o.read(b)
+	if o.hasUnknown && o.typ != f32 && raw == o.unknown {
+		return o.missing(dst, rules.Sentinel)
+	}
+	if o.scaled {
+		v = float64(v*o.mul) / o.div
+	}
+	return o.good(dst, v)
 }
 
 // read gives a number as a float and, for whole numbers, as it is.

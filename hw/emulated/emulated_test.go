@@ -71,6 +71,7 @@ func hornScenarios(r *rig) {
 func gateScenarios(r *rig) {
 	r.guard(gatePad, true)
 	r.press("reset", tap)
+	r.ready()
 	r.says("READY: ")
 	r.contact("gate", false)
 	r.says("BLOCKED: ")
@@ -158,7 +159,7 @@ func start(r *rig) {
 		r.t.Errorf("the reset was taken before it was let go")
 	}
 	r.contact("reset", false)
-	r.until("ready", func(s guard.Status) bool { return s.State == "ready" })
+	r.ready()
 	r.quiet("CLOSING", 1500*time.Millisecond)
 	r.contact("start", false)
 	time.Sleep(200 * time.Millisecond)

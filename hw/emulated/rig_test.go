@@ -345,6 +345,20 @@ func (r *rig) press(name string, d time.Duration) {
 
 const tap = 400 * time.Millisecond
 
+// ready waits until a reset that was given is taken. A busy computer can hold the
+// loop up in the middle of one; then it is given again, as a crew would.
+func (r *rig) ready() {
+	r.t.Helper()
+	time.Sleep(300 * time.Millisecond)
+	r.until("ready", func(s guard.Status) bool {
+		if s.State == "blocked" && needsReset(s) {
+			r.press("reset", tap)
+			time.Sleep(300 * time.Millisecond)
+		}
+		return s.State == "ready"
+	})
+}
+
 // makeLive works the pad as a crew does, from any state that a reset leads out
 // of.
 func (r *rig) makeLive() {

@@ -280,6 +280,7 @@ func (t *starts) builtin() {
 		fault, _ := t.refuses(r, func(u interlock.Unmet) bool { return u.Need == c.need }, func(interlock.Unmet) bool { return true })
 		t.add(c.name, fault, "holds the start back")
 	}
+	t.heightNear()
 	t.held()
 	t.unproven()
 }

@@ -115,6 +115,64 @@ func TestTheDemosFilesAreProved(t *testing.T) {
 	t.Log(r.Notes)
 }
 
+// The height before a start: the bound is a metre, as the README promises, and
+// everything about it is proved on the demo's pad, to the millimetre of the field.
+func TestTheHeightBeforeAStartIsProved(t *testing.T) {
+	starts := func(s Setup) map[string]Case {
+		s.only = func(rule string) bool { return rule == "" }
+		r := report(t, s)
+		for _, f := range faults(r) {
+			t.Error(f)
+		}
+		got := map[string]Case{}
+		for _, c := range r.Starts {
+			if strings.HasPrefix(c.Name, "height ") {
+				got[c.Name] = c
+			}
+		}
+		return got
+	}
+	expect := func(got map[string]Case, want map[string][2]string) {
+		t.Helper()
+		if len(got) != len(want) {
+			t.Errorf("%d cases %v, want %d", len(got), got, len(want))
+		}
+		for name, w := range want {
+			if c := got[name]; c.Outcome != w[0] || !strings.Contains(c.Says, w[1]) {
+				t.Errorf("%s: %s: %s, want %s with %q", name, c.Outcome, c.Says, w[0], w[1])
+			}
+		}
+	}
+	pad := demoFile(t, "pad.toml")
+	expect(starts(setupOf(t, demoFile(t, "envelope.toml"), pad)), map[string][2]string{
+		"height above zero": {Pass, "1.001 m alone holds the start back, and so does 1.5 m; 1 m does not"},
+		"height below zero": {Pass, "-1.001 m alone holds the start back, and so does -1.5 m; -1 m does not"},
+		"height near zero":  {Pass, "a start is made at 0.5 m, also after 1.5 m"},
+		"height silent":     {Pass, "holds the start back (craft.apex)"},
+	})
+	// Where no limit rests on the height its silence matters to none; where other
+	// limits stand at the same height, each is shown without them.
+	head := "version = 1\ntitle = \"heights\"\n"
+	tilt := wideRule("tilt", "craft.tilt", `above = "35 deg"`, now)
+	expect(starts(setupOf(t, []byte(head+tilt), pad)), map[string][2]string{
+		"height above zero": {Pass, "1.001 m alone"}, "height below zero": {Pass, "-1.001 m alone"},
+		"height near zero": {Pass, "0.5 m"}, "height silent": {Moot, "no limit"},
+	})
+	low := startRow("low", "craft.height", `below = "20 cm"`)
+	expect(starts(setupOf(t, []byte(head+tilt+low), pad)), map[string][2]string{
+		"height above zero": {Pass, "without the rules, for beside it there is: low"}, "height below zero": {Pass, "-1.001 m alone"},
+		"height near zero": {Pass, "0.5 m"}, "height silent": {Moot, "no limit"},
+	})
+	// A range finder tells nothing below the ground.
+	ranged := setupOf(t, []byte(head+tilt), pad)
+	ranged.Site.Derived.HeightSources = []rules.ChannelID{rules.HeightRange}
+	ranged.Site.Fed[rules.HeightRange] = rules.CraftSays
+	got := starts(ranged)
+	if got["height below zero"].Outcome != Moot || got["height above zero"].Outcome != Pass {
+		t.Errorf("a range finder: %v", got)
+	}
+}
+
 // A craft that signs is proved behind the guard's own door for signed frames,
 // and comes to the same times and edges.
 func TestASigningCraftIsProvedBehindItsDoor(t *testing.T) {

@@ -101,6 +101,30 @@ func scaled(id rules.ChannelID, by float64) func(core, *interlock.Input) bool {
 	}
 }
 
+// neverBelow takes a height below the ground for one on it.
+func neverBelow() func(core, *interlock.Input) bool {
+	return func(_ core, in *interlock.Input) bool {
+		if in.Kind == interlock.SampleInput && isHeight(in.Sample.Channel) {
+			in.Sample.Value = max(in.Sample.Value, 0)
+		}
+		return true
+	}
+}
+
+// staysOff leaves a height that once was too far off for a start just off.
+func staysOff() func(core, *interlock.Input) bool {
+	return func(c core, in *interlock.Input) bool {
+		if in.Kind == interlock.SampleInput && isHeight(in.Sample.Channel) {
+			var v interlock.View
+			c.View(&v)
+			if slices.ContainsFunc(v.Unmet, isHeightNeed) {
+				in.Sample.Value = max(in.Sample.Value, 0.9)
+			}
+		}
+		return true
+	}
+}
+
 // tripsWhenLost takes a wind in which nobody would start for a reason to stop.
 func tripsWhenLost() func(core, *interlock.Input) bool {
 	return func(c core, in *interlock.Input) bool {

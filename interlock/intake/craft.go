@@ -177,6 +177,10 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 func (in *Intake) Frame(dst []interlock.Input, at time.Duration, f *telemetry.Frame) (_ []interlock.Input, v *telemetry.Values) {
 	a := &in.direct
 	if a.link == nil {
+		if len(in.links) == 0 {
+			in.n.BadRecords++
+			return dst, nil
+		}
 		a.link = &in.links[0]
 		a.pinned, a.here = a.link.pinned(a.from.from), in.craft.known && in.craft.at == a.from
 	}

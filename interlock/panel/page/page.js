@@ -22,9 +22,21 @@
     s.split(/(?<=\.) /).forEach((part, i) => {
       if (i) e.append(" ");
       const span = node("span", "part");
-      part.split(/(KEEP OUT|RELAY OPEN:|STAND CLEAR:|BRING IT DOWN\.|NOT REMOVED:|hard-wired)/).forEach((bit, k) => span.append(k % 2 ? node("span", "one", bit) : bit));
+      span.append(...unbroken(part, /(KEEP OUT|RELAY OPEN:|STAND CLEAR:|IT DOWN\.|NOT REMOVED:|hard-wired)/));
       e.append(span);
     });
+  }
+
+  // unbroken are the bits of a text, those that must stay in one line as such:
+  // without another pattern, a number and its unit, and the name of a flag.
+  const measured = /(\d (?:[kM]?[NWVA]|mV|mAh|Ah|Wh|kgf|lbf|kg|lb|g|m|cm|mm|ft|in|km\/h|kt|mph|ft\/s|m\/s|ms|s|min|h|d|deg\/s|deg|rad|°C|°F|Pa|hPa|psi|Hz|rpm|%)(?![\w\/])|--[a-z]+)/;
+  function unbroken(s, what = measured) {
+    return s.split(what).map((bit, i) => i % 2 ? node("span", "one", bit) : bit);
+  }
+
+  // put is text whose measures stay in one line.
+  function put(e, s) {
+    if (e.textContent !== s) e.replaceChildren(...unbroken(s));
   }
 
   // fill makes the children of e say these rows; what says so already stays,
@@ -50,14 +62,21 @@
 
   function listOf(id, rows, make) {
     $(id).hidden = rows.length === 0;
-    fill($(id).querySelector("ul,ol"), rows, make || (row => node("li", "", row)));
+    fill($(id).querySelector("ul,ol"), rows, make || (row => node("li", "", ...unbroken(row))));
+    count(id, rows.length < 2 ? "" : id === "causes" ? ", and " + (rows.length - 1) + " behind it" : " (" + rows.length + " reasons)");
+  }
+
+  // count says beside a heading what may lie below the screen's edge.
+  function count(id, s) {
+    const e = document.querySelector("#" + id + " .count");
+    if (e) text(e, s);
   }
 
   function pairs(id, rows) {
     $(id).hidden = rows.length === 0;
     const flat = [];
     for (const [k, v] of rows) flat.push(["dt", k], ["dd", v]);
-    fill($(id).querySelector("dl"), flat, ([kind, s]) => node(kind, "", s));
+    fill($(id).querySelector("dl"), flat, ([kind, s]) => node(kind, "", ...unbroken(s)));
   }
 
   function kill(why) {
@@ -68,7 +87,7 @@
     document.title = "NO DATA - Downhaul";
     // What was shown is gone from the page itself, for eyes and readers alike.
     for (const id of ["means", "sentence", "keepout", "age", "windsays", "windkey", "windbox", "session"]) $(id).textContent = "";
-    for (const e of document.querySelectorAll("main ul, main ol, main dl, main tbody")) e.textContent = "";
+    for (const e of document.querySelectorAll("main ul, main ol, main dl, main tbody, main .count")) e.textContent = "";
     shown = null;
     scrollTo(0, 0);
   }
@@ -79,6 +98,14 @@
     if (r.caution) return ["CAUTION", "caution"];
     if (!r.in_force) return ["resting", "rest"];
     return ["ok", ""];
+  }
+
+  // ranked are the limits with the most urgent word first, as the envelope has
+  // them among those of one word; and how many there are of each.
+  function ranked(rules) {
+    const words = ["STOP", "MISSING", "CAUTION", "ok", "resting"], by = words.map(w => rules.filter(r => ruleWord(r)[0] === w));
+    const says = words.map((w, i) => by[i].length + "\u00a0" + w).filter((s, i) => by[i].length);
+    return [by.flat(), ": " + says.join(", ")];
   }
 
   function duration(s) {
@@ -102,20 +129,30 @@
     listOf("causes", s.causes.length ? s.causes : s.first_cause ? [{ first: true, text: s.first_cause, at_s: null, stands: null }] : [], c => {
       const li = node("li", c.first ? "first" : "");
       const when = c.at_s === null ? "" : c.first ? " at " + c.at_s.toFixed(2) + " s" : " " + c.after_s.toFixed(2) + " s later";
-      li.append(node("span", "tag" + (c.first ? " stop" : ""), c.first ? "FIRST" : "then"), when + ": " + c.text);
+      li.append(node("span", "tag" + (c.first ? " stop" : ""), c.first ? "FIRST" : "then"), ...unbroken(when + ": " + c.text));
       if (c.stop) li.append(" (" + c.stop + " stop)");
       if (c.stands !== null) li.append(c.stands ? " - still so" : " - gone; it stays latched");
       return li;
     });
     listOf("trouble", s.trouble);
     $("limits").hidden = s.rules.length === 0;
-    fill(document.querySelector("#limits tbody"), s.rules.map(r =>
+    const [limits, words] = ranked(s.rules);
+    count("limits", words);
+    fill(document.querySelector("#limits tbody"), limits.map(r =>
       [ruleWord(r), r.name, r.rests_on, r.missing || !r.value_text ? r.now : r.value_text, r.limit_text, r.missing ? "none" : r.headroom_text || "unknown"]),
       ([word, name, rests, now, limit, headroom]) => {
         const th = node("th", "", name, node("span", "small", rests === "own sensor" ? "own sensor" : "rests on " + rests));
         th.scope = "row";
-        const cell = (label, s, cls) => { const td = node("td", cls || "", s); td.dataset.label = label; return td; };
-        return node("tr", headroom === "none" ? "bare" : "", node("td", "", node("span", "tag " + word[1], word[0])), th, cell("now", now), cell("limit", limit), cell("headroom", headroom, "most"));
+        const cell = (label, s, cls) => { const td = node("td", cls || "", ...unbroken(s)); td.dataset.label = label; return td; };
+        const row = node("tr", "", node("td", "", node("span", "tag " + word[1], word[0])), th);
+        if (headroom !== "none") {
+          row.append(cell("now", now), cell("limit", limit), cell("headroom", headroom, "most"));
+          return row;
+        }
+        row.className = "bare"; // why there is no value wants the room of all three
+        row.append(cell("now", now + "; limit " + limit + "; headroom none"));
+        row.lastChild.colSpan = 3;
+        return row;
       });
 
     const said = {};
@@ -123,7 +160,7 @@
     // Said with every event: the picture alone comes more slowly.
     const wind = n => said[n] && said[n].shown !== null ? said[n].shown.toFixed(1) + " " + said[n].shown_unit : "missing";
     const mean = [["wind.mean10min", "10 min"], ["wind.mean2min", "2 min"]].find(([n]) => said[n] && said[n].shown !== null);
-    text($("windsays"), said["wind.speed"] ? "Now " + wind("wind.speed") + ", gust " + wind("wind.gust3s") +
+    put($("windsays"), said["wind.speed"] ? "Now " + wind("wind.speed") + ", gust " + wind("wind.gust3s") +
       (mean ? ", mean over " + mean[1] + " " + wind(mean[0]) : "") + "." : "");
     const value = c => c.cause ? (c.value === null ? c.cause : c.text + " (" + c.cause + ")") : c.text;
     const group = test => s.channels.filter(c => test(c.channel)).map(c => [c.says.split(/[,(;]/)[0].trim(), value(c)]);
@@ -134,7 +171,9 @@
       ["from a wrong address", String(s.link.wrong_address)], ["bad bytes", String(s.link.bad_bytes)]]));
     pairs("step", stepRows(s.declared));
     listOf("permissives", s.permissives.map(p => [p.holds, (p.name ? p.name + ": " : "") + p.condition + "; now " + p.now]), ([holds, s]) =>
-      node("li", "", node("span", "tag" + (holds ? "" : " caution"), holds ? "holds" : "LACKING"), " " + s));
+      node("li", "", node("span", "tag" + (holds ? "" : " caution"), holds ? "holds" : "LACKING"), " ", ...unbroken(s)));
+    const lacking = s.permissives.filter(p => !p.holds).length;
+    count("permissives", ": " + (lacking ? lacking + " of " + s.permissives.length + " LACKING" : "all hold"));
     listOf("acts", s.acts.slice().reverse().map(a => a.at_s.toFixed(1) + " s: " + a.what + " (" + a.by + ")"));
     listOf("unseen", s.unseen);
     text($("session"), s.title + ". Session " + s.session + ", duty " + s.duty + ".");
@@ -151,7 +190,7 @@
     return rows;
   }
 
-  // fit makes the sentence as large as the band may be.
+  // fit makes the sentence as large as the band may be, and KEEP OUT beside it.
   function fit() {
     const h = $("sentence"), key = h.textContent + innerWidth + "x" + innerHeight + $("keepout").textContent;
     if (h.dataset.fit === key) return;
@@ -170,14 +209,18 @@
     // A new line for each sentence reads best, unless that makes it smaller.
     const parts = largest(""), flowing = largest("flow");
     if (flowing < parts * 1.05) h.className = "";
-    h.style.fontSize = Math.floor(h.className ? flowing : parts) + "px";
+    const size = Math.floor(h.className ? flowing : parts);
+    h.style.fontSize = size + "px";
+    $("keepout").style.fontSize = innerHeight > 500 ? "max(1.5rem, " + Math.floor(size / 2) + "px)" : "";
   }
 
   function age(now) {
     const s = shown;
     if (dead || !s) return;
     const old = s.age + late / 1000 + (now - last) / 1000;
-    let line = "Data " + old.toFixed(1) + " s old. Relay " + (s.relay_on ? "closed" : s.state === "fault" ? "commanded open" : "open") + ". State: " + s.state + " for " + duration(s.at_s - s.since_s) + ". Sound: " + s.sound;
+    const forS = " for " + duration(s.at_s - s.since_s);
+    let line = "Data " + old.toFixed(1) + " s old. " + (s.duty === "watch" ? "Watching" + forS + "; works no relay" :
+      "Relay " + (s.relay_on ? "closed" : s.state === "fault" ? "commanded open" : "open") + ". State: " + s.state + forS) + ". Sound: " + s.sound;
     if (s.sound_silenced) line += " (silenced; its cause stands)";
     if (s.flash) line += ". Lamp flashed " + duration(s.flash.ago_s) + " ago for " + s.flash.state;
     text($("age"), line + ".");
@@ -210,9 +253,10 @@
     if (!seen) return;
     const says = "Now " + n(w.now) + ", gust " + n(w.gust) + (w.mean === null ? "" : ", mean over " + w.mean_of + " " + n(w.mean)) + ".";
     const most = w.points.reduce((m, p) => p[2] !== null && (m === null || p[2] > m) ? p[2] : m, null);
-    windDrawing.draw($("windbox"), w, "Wind over the last ten minutes. " + says + (most === null ? "" : " Highest gust shown " + n(most) + "."));
+    const unnamed = windDrawing.draw($("windbox"), w, "Wind over the last ten minutes. " + says + (most === null ? "" : " Highest gust shown " + n(most) + "."));
     const min = w.points.length ? Math.ceil(w.points[0][0] / 60) : 0;
     text($("windkey"), "Thick line: mean over 5 s, in " + w.unit + ". Dotted: highest 3 s gust. Dashed: limits. " +
+      (unnamed.length ? "Not named in the picture: " + unnamed.join("; ") + ". " : "") +
       (min < 10 ? "The guard has heard the wind for " + (min < 2 ? "a minute." : min + " min.") : ""));
   }
 

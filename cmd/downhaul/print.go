@@ -17,8 +17,12 @@ import (
 func wrap(w io.Writer, first, indent, text string) {
 	line, used := first, false
 	for _, word := range strings.Fields(printable(text)) {
-		if used && utf8.RuneCountInString(line)+1+utf8.RuneCountInString(word) > columns {
-			fmt.Fprintln(w, line)
+		long := utf8.RuneCountInString(line) + utf8.RuneCountInString(word)
+		// A first word goes under a long beginning where it fits there.
+		down := !used && long > columns && strings.TrimSpace(first) != "" &&
+			utf8.RuneCountInString(indent)+utf8.RuneCountInString(word) <= columns
+		if used && long+1 > columns || down {
+			fmt.Fprintln(w, strings.TrimRight(line, " "))
 			line, used = indent, false
 		}
 		if used {

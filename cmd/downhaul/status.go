@@ -1,10 +1,12 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"encoding/json"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"time"
 
@@ -62,9 +64,14 @@ func (statusCmd) Help() string {
 }
 
 func (c *statusCmd) Run(ctx context.Context, s *streams) error {
-	for {
+	for shown := false; ; shown = true {
 		reply, err := c.ask(guard.Request{Do: "status"})
 		if err != nil {
+			if shown && !c.JSON {
+				// The last state must not stay on the screen as if it held.
+				fmt.Fprint(s.out, emptyScreen)
+				wrap(s.out, "", "  ", noData)
+			}
 			return fmt.Errorf("status: %w", err)
 		}
 		if reply.Status == nil {
@@ -82,10 +89,15 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 				return err
 			}
 		default:
+			var text bytes.Buffer
+			printStatus(&text, reply.Status)
+			out := text.String()
 			if c.Watch {
-				fmt.Fprint(s.out, "\x1b[H\x1b[2J") // to the top of an empty screen
+				out = emptyScreen + fitted(out, s.out)
 			}
-			printStatus(s.out, reply.Status)
+			if _, err := io.WriteString(s.out, out); err != nil {
+				return err
+			}
 		}
 		if !c.Watch {
 			return nil

@@ -4,13 +4,21 @@ import (
 	"fmt"
 	"io"
 	"strings"
+	"unicode/utf8"
 
 	"downhaul/interlock/guard"
 )
 
+// oldAfter is the age, in seconds, past which the guard's loop stands still and
+// what it told is no state any more; the page turns dead then.
+const oldAfter = 1
+
 // printStatus shows what the page shows, in the same order: the state, what to
-// do, why not ready, first cause, the limits, and the rest.
+// do, first cause, why not ready, the limits, and the rest.
 func printStatus(w io.Writer, st *guard.Status) {
+	if st.AgeS > oldAfter {
+		wrap(w, "", "  ", fmt.Sprintf("OLD DATA. The guard's loop stands still, and what follows is %s old: do not trust it. In doubt use the hard-wired stop.", short(st.AgeS)))
+	}
 	wrap(w, st.Meaning+": ", "  ", st.Sentence)
 	if st.KeepOut {
 		fmt.Fprintln(w, "KEEP OUT")
@@ -19,9 +27,12 @@ func printStatus(w io.Writer, st *guard.Status) {
 		wrap(w, "  > ", "    ", do)
 	}
 	fmt.Fprintln(w)
-	fmt.Fprintf(w, "Duty %s; %s for %s; told %.1f s ago\n", st.Duty, st.State, short(st.At-st.SinceS), st.AgeS)
-	fmt.Fprintf(w, "Relay %s; craft %s, %s; trips %d, on disk %d\n",
-		pick(st.RelayOn, "closed", "open"), pick(st.Armed, "armed or unknown", "disarmed"), pick(st.Airborne, "airborne or unknown", "landed"), st.Trips, st.Kept)
+	// Without a relay "blocked" and "open" would read as if power were off.
+	watch := st.Duty == "watch"
+	fmt.Fprintf(w, "Duty %s%s for %s; told %.1f s ago\n", st.Duty, pick(watch, "", "; "+st.State), short(st.At-st.SinceS), st.AgeS)
+	relay := "Relay " + pick(st.RelayOn, "closed", pick(st.State == "fault", "commanded open", "open"))
+	wrap(w, "", "  ", fmt.Sprintf("%s; craft %s, %s; trips %d, on disk %d",
+		pick(watch, "Works no relay", relay), pick(st.Armed, "armed or unknown", "disarmed"), pick(st.Airborne, "airborne or unknown", "landed"), st.Trips, st.Kept))
 	fmt.Fprintf(w, "Sound: %s%s\n", st.Sound, pick(st.Silenced, " (silenced by reset; its cause stands)", ""))
 	if st.Flash != nil {
 		fmt.Fprintf(w, "Lamp flashed for %s at %.2f s, %s ago\n", st.Flash.State, st.Flash.At, short(st.Flash.AgoS))
@@ -29,11 +40,19 @@ func printStatus(w io.Writer, st *guard.Status) {
 	if st.GraceLeft != nil {
 		fmt.Fprintf(w, "Power goes off in %.0f s at the latest\n", *st.GraceLeft)
 	}
-	list(w, "Not ready because", st.NotReady)
+	limits, words := ranked(st.Rules)
+	wrap(w, "Limits: ", "  ", words)
 	printCauses(w, st)
+	list(w, "Not ready because"+reasons(len(st.NotReady)), st.NotReady)
 	fmt.Fprintln(w)
+	for _, t := range st.Trouble {
+		wrap(w, "TROUBLE: ", "  ", t)
+	}
+	if len(st.Trouble) > 0 {
+		fmt.Fprintln(w)
+	}
 	printDeclared(w, &st.Declared)
-	printLimits(w, st)
+	printLimits(w, st, limits)
 	printReadings(w, st)
 	if len(st.Acts) > 0 {
 		fmt.Fprintln(w, "\nWho did what")
@@ -45,12 +64,17 @@ func printStatus(w io.Writer, st *guard.Status) {
 		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.BadBytes)
 	fmt.Fprintf(w, "Loop: longest gap %.1f ms, %s dropped, %s lost\n", st.Loop.WorstGapS*1000,
 		plural(st.Loop.Dropped, "chunk"), plural(st.Loop.LostRecords, "record"))
-	for _, t := range st.Trouble {
-		wrap(w, "TROUBLE: ", "  ", t)
-	}
 	list(w, "This set-up cannot see", st.Unseen)
 	fmt.Fprintln(w, "\nSession")
 	wrap(w, "  ", "  ", st.Folder)
+}
+
+// reasons counts a list that may go past the end of a screen.
+func reasons(n int) string {
+	if n < 2 {
+		return ""
+	}
+	return fmt.Sprintf(" (%d reasons)", n)
 }
 
 func list(w io.Writer, head string, rows []string) {
@@ -97,14 +121,41 @@ func ruleWord(r guard.RuleStatus) string {
 	return "ok"
 }
 
-func printLimits(w io.Writer, st *guard.Status) {
+// ranked are the limits with the most urgent word first, as the envelope has
+// them among those of one word; and how many there are of each.
+func ranked(all []guard.RuleStatus) (out []guard.RuleStatus, says string) {
+	var counts []string
+	for _, word := range []string{"STOP", "MISSING", "CAUTION", "ok", "resting"} {
+		before := len(out)
+		for _, r := range all {
+			if ruleWord(r) == word {
+				out = append(out, r)
+			}
+		}
+		if n := len(out) - before; n > 0 {
+			counts = append(counts, fmt.Sprintf("%d %s", n, word))
+		}
+	}
+	if len(out) == 0 {
+		return out, "none"
+	}
+	return out, strings.Join(counts, ", ")
+}
+
+func printLimits(w io.Writer, st *guard.Status, limits []guard.RuleStatus) {
 	fmt.Fprintln(w, "\nLimits")
-	for _, r := range st.Rules {
+	for _, r := range limits {
 		text := r.Now
 		if r.HeadroomText != "" && !r.Missing {
 			text += ", headroom " + r.HeadroomText
 		}
-		wrap(w, fmt.Sprintf("  %-7s %-20s ", ruleWord(r), r.Name), strings.Repeat(" ", 12), fmt.Sprintf("%s (%s)", text, r.RestsOn))
+		text = fmt.Sprintf("%s (%s)", text, r.RestsOn)
+		if utf8.RuneCountInString(r.Name) <= 20 {
+			wrap(w, fmt.Sprintf("  %-7s %-20s ", ruleWord(r), r.Name), strings.Repeat(" ", 12), text)
+			continue
+		}
+		wrap(w, fmt.Sprintf("  %-7s ", ruleWord(r)), strings.Repeat(" ", 10), r.Name)
+		wrap(w, strings.Repeat(" ", 12), strings.Repeat(" ", 12), text)
 	}
 	if len(st.Permissives) == 0 {
 		return

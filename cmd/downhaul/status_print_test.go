@@ -1,0 +1,129 @@
+package main
+
+import (
+	"bytes"
+	"fmt"
+	"os"
+	"strings"
+	"testing"
+	"unicode/utf8"
+
+	"golang.org/x/sys/unix"
+
+	"downhaul/interlock/guard"
+	"downhaul/rules/house"
+)
+
+// crowded is a status with the most that a pad can bring: fifteen reasons and
+// forty limits with names as long as a file may have.
+func crowded(state string) *guard.Status {
+	s := &guard.Status{Duty: "guard", State: state, Sentence: "TRIPPED. RELAY OPEN: stay clear. KEEP OUT until the rotors stand.", Meaning: "DANGER", KeepOut: true,
+		Armed: true, Airborne: true, At: 900, SinceS: 812, Sound: "tripped", Folder: "/var/lib/downhaul/2031-05-04T10-00-00Z-1234",
+		DoNow:   []string{"Keep out until the craft is disarmed and the rotors are known to stand."},
+		Causes:  []guard.CauseStatus{{Trip: 1, At: 812.31, First: true, Text: "gust: limit left, 20.4 mph against 20 mph"}, {Trip: 2, At: 815, AfterS: 2.7, Text: "emergency stop"}},
+		Trouble: []string{"recording: no space left on device"}, FirstCause: "gust"}
+	for i := range 15 {
+		s.NotReady = append(s.NotReady, fmt.Sprintf("proof test due: relay open to rotors stopped, test %d (last passed 2031-03-02, every 30 d): downhaul commission --pad /etc/downhaul/pad.toml", i+1))
+	}
+	for i := range 40 {
+		// Every length that a name may have up to 60, so that each place where
+		// a line breaks comes up.
+		r := guard.RuleStatus{Name: fmt.Sprintf("%02d %s", i, strings.Repeat("limit ", 10))[:21+i], Now: "11.41 mph, limit 20 mph", HeadroomText: "8.592 mph", LimitText: "20 mph",
+			RestsOn: "what the craft says of itself", InForce: i%6 != 5, Caution: i%6 == 1, Demand: i == 38}
+		if i%6 == 2 {
+			r.Missing, r.Now = true, "missing: the estimator or sensor says that it is not well"
+		}
+		s.Rules = append(s.Rules, r)
+	}
+	return s
+}
+
+func printed(s *guard.Status) string {
+	var out bytes.Buffer
+	printStatus(&out, s)
+	return out.String()
+}
+
+// The state and what to do come first, then what tripped, then the lists with
+// their counts, the limit that is left before all others; no line is too long.
+func TestStatusOfACrowdedPad(t *testing.T) {
+	for _, state := range []string{"tripped", "fault", "lowering", "blocked"} {
+		text := printed(crowded(state))
+		for i, line := range strings.Split(text, "\n") {
+			if utf8.RuneCountInString(line) > columns || strings.TrimRight(line, " ") != line {
+				t.Errorf("%s: line %d: %q", state, i+1, line)
+			}
+		}
+		at := 0
+		for _, part := range []string{"DANGER: TRIPPED.", "\nKEEP OUT\n", "  > Keep out until", "Limits: 1 STOP, 6 MISSING, 7 CAUTION, 20 ok, 6 resting\n",
+			"\nFirst cause, at 812.31 s: gust", "  then, 2.70 s later: emergency stop", "Not ready because (15 reasons)\n", "test 15 ", "TROUBLE: recording", "\nLimits\n  STOP    38 limit",
+			"\n  MISSING 02 ", "\n  CAUTION 01 ", "\n  ok      00 ", "\n  resting 05 "} {
+			n := strings.Index(text[at:], part)
+			if n < 0 {
+				t.Fatalf("%s: %q does not come after what is before it:\n%s", state, part, text)
+			}
+			at += n
+		}
+	}
+}
+
+// What would mislead: a relay where there is none, "open" for one that may not
+// have opened, and old data without a word.
+func TestStatusMisleadsNobody(t *testing.T) {
+	s := crowded("blocked")
+	s.Duty = "watch"
+	if text := printed(s); !strings.Contains(text, "Duty watch for 88 s;") || !strings.Contains(text, "Works no relay;") || strings.Contains(text, "Relay open") || strings.Contains(text, "blocked") {
+		t.Errorf("duty watch:\n%.600s", text)
+	}
+	s = crowded("fault")
+	if text := printed(s); !strings.Contains(text, "Relay commanded open;") {
+		t.Errorf("fault:\n%.600s", text)
+	}
+	s.AgeS = 7
+	if text := printed(s); !strings.HasPrefix(text, "OLD DATA. The guard's loop stands still, and what follows is 7 s old: do not") {
+		t.Errorf("old data:\n%.300s", text)
+	}
+}
+
+// On a terminal of any size the watch shows the beginning, says what it leaves
+// out, and never scrolls.
+func TestWatchFitsTheTerminal(t *testing.T) {
+	text := printed(crowded("tripped"))
+	for _, size := range [][2]int{{24, 80}, {50, 132}, {10, 40}, {3, 20}, {24, 60}} {
+		rows, cols := size[0], size[1]
+		got, used := cutTo(text, rows, cols), 0
+		for _, line := range strings.Split(strings.TrimSuffix(got, "\n"), "\n") {
+			used += max(1, (utf8.RuneCountInString(line)+cols-1)/cols)
+		}
+		if used > rows-1 {
+			t.Errorf("%d by %d: %d rows", rows, cols, used)
+		}
+		lines := strings.Split(strings.TrimSuffix(got, "\n"), "\n")
+		last := lines[len(lines)-1]
+		if !strings.HasPrefix(text, strings.Join(lines[:len(lines)-1], "\n")) || !strings.HasPrefix(last, "... and ") {
+			t.Errorf("%d by %d:\n%s", rows, cols, got)
+		}
+		if n := strings.Count(text, "\n") - len(lines) + 1; cols == 80 && last != fmt.Sprintf("... and %d more lines: make the window taller, or leave out --watch", n) {
+			t.Errorf("%d lines are left out: %s", n, last)
+		}
+	}
+	if got := cutTo(text, strings.Count(text, "\n")+1, columns); got != text {
+		t.Error("a screen that is tall enough leaves something out")
+	}
+	if got := cutTo(text, 0, 0); got != text { // a terminal that tells no size
+		t.Error("something is left out for nothing")
+	}
+	var none bytes.Buffer
+	if fitted(text, &none) != text {
+		t.Error("something is left out where there is no terminal")
+	}
+	pty, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
+	house.Want(t, err == nil, "no pseudo terminal on this system")
+	defer pty.Close()
+	if err := unix.IoctlSetWinsize(int(pty.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: 24, Col: 80}); err != nil {
+		t.Fatal(err)
+	}
+	if got := fitted(text, pty); got != cutTo(text, 24, 80) || got == text {
+		t.Errorf("on a terminal of 24 rows:\n%s", got)
+	}
+}

@@ -1,0 +1,53 @@
+package main
+
+import (
+	"fmt"
+	"io"
+	"os"
+	"strings"
+	"unicode/utf8"
+
+	"golang.org/x/sys/unix"
+)
+
+const (
+	// emptyScreen goes to the top of an empty screen.
+	emptyScreen = "\x1b[H\x1b[2J"
+	noData      = "NO DATA. The guard no longer answers, and what stood here is gone. Look at the pad and listen to the buzzer. In doubt use the hard-wired stop."
+)
+
+// fitted is a text as far as the terminal behind w has lines for it, so that
+// its beginning, the state, is never scrolled away; the last line says what was
+// left out. Where w is no terminal, or none that tells its size, it is whole.
+func fitted(text string, w io.Writer) string {
+	f, ok := w.(*os.File)
+	if !ok {
+		return text
+	}
+	size, err := unix.IoctlGetWinsize(int(f.Fd()), unix.TIOCGWINSZ)
+	if err != nil {
+		return text
+	}
+	return cutTo(text, int(size.Row), int(size.Col))
+}
+
+// cutTo is fitted for a screen of that many rows and columns. One row stays
+// free for the cursor.
+func cutTo(text string, rows, cols int) string {
+	if rows < 3 || cols < 1 {
+		return text
+	}
+	lines := strings.SplitAfter(strings.TrimSuffix(text, "\n"), "\n")
+	taken, fit := 0, 0
+	for _, line := range lines {
+		taken += max(1, (utf8.RuneCountInString(strings.TrimSuffix(line, "\n"))+cols-1)/cols)
+		if taken <= rows-2 {
+			fit++
+		}
+	}
+	if taken <= rows-1 {
+		return text
+	}
+	left := fmt.Sprintf("... and %d more lines: make the window taller, or leave out --watch", len(lines)-fit)
+	return strings.Join(lines[:fit], "") + string([]rune(left)[:min(cols, len(left))]) + "\n"
+}

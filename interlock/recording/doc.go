@@ -11,9 +11,9 @@
 // file says; and a file that is none of the three is refused with what it looks
 // like and what to do.
 //
-// Damaged bytes within a block mostly go unseen: pcapng has no checksum. With
-// PastDamage a pcapng is read on behind a damaged block, and what was left out is
-// told; a pcap is not. Fragments of datagrams are not put together, but counted.
+// Damaged bytes within a block mostly go unseen: pcapng and pcap have no checksum.
+// With PastDamage a capture is read on behind a damaged block or record, and what
+// was left out is told. Fragments of datagrams are not put together, but counted.
 // Integrity comes from the frames' own checksums and from the trip log.
 //
 // It never decides anything, never starts a goroutine and never reads a clock.

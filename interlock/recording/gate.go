@@ -74,14 +74,16 @@ type gate struct {
 	off    int64
 	size   int   // of the block at off, still in br
 	end    error // why there is no further block; io.EOF at a proper end
+	eaten  int64 // bytes behind off that a look for zeros took out of br
 	blocks uint64
 
 	ifaces      []iface
 	application string // of the section
 	comment     string
-	past        bool // see PastDamage
-	packets     bool // the section had a packet: its interfaces are told
-	doubtful    bool // behind damage in this section: what it lost is not known
+	past        bool   // see PastDamage
+	packets     bool   // the section had a packet: its interfaces are told
+	doubtful    bool   // behind damage in this section: what it lost is not known
+	times       recent // of a pcap, with past
 	pkt         packet
 	ready       bool // pkt is the block at off
 }
@@ -176,6 +178,7 @@ func (g *gate) zeros(n int) bool {
 	if _, err := g.br.Discard(n); err != nil {
 		return false
 	}
+	g.eaten += int64(n)
 	for {
 		if _, err := g.br.Peek(1); err != nil {
 			return errors.Is(err, io.EOF)
@@ -185,6 +188,7 @@ func (g *gate) zeros(n int) bool {
 			return false
 		}
 		_, _ = g.br.Discard(len(b))
+		g.eaten += int64(len(b))
 	}
 }
 
@@ -269,77 +273,4 @@ func (g *gate) holdsBlock(b []byte) bool {
 		}
 	}
 	return false
-}
-
-// nextRecord is nextBlock for pcap.
-func (g *gate) nextRecord() {
-	if g.blocks == 0 {
-		head, short := g.peek(24)
-		if g.end != nil {
-			return
-		}
-		if short {
-			g.torn("the file header has %d of its 24 bytes", len(head))
-			return
-		}
-		// The upper bits tell of a checksum at the end of each frame.
-		low := head[20:]
-		if g.big {
-			low = head[22:]
-		}
-		if v, w := g.u16(head[4:]), g.u16(head[6:]); v != 2 || w != 4 {
-			g.damaged("a pcap of version %d.%d; only 2.4 is known", v, w)
-			return
-		}
-		g.ifaces = append(g.ifaces[:0], iface{link: g.u16(low)})
-		g.size = 24
-		g.blocks++
-		return
-	}
-	head, short := g.peek(16)
-	if g.end != nil {
-		return
-	}
-	if short {
-		if len(head) == 0 {
-			g.end = io.EOF
-		} else {
-			g.torn("the last record's header has %d of its 16 bytes", len(head))
-		}
-		return
-	}
-	frac, kept, length := g.u32(head[4:]), g.u32(head[8:]), g.u32(head[12:])
-	if length == 0 && kept == 0 && g.u32(head) == 0 {
-		if g.zeros(0) {
-			g.torn(zeroTail)
-			return
-		}
-		g.damaged("a record without time and length")
-		return
-	}
-	limit := uint32(1e6)
-	if g.nano {
-		limit = 1e9
-	}
-	if kept > maxBlock/2 || kept > length || frac >= limit {
-		g.damaged("a record that keeps %d of %d bytes, %d parts of a second", kept, length, frac)
-		return
-	}
-	record, short := g.peek(16 + int(kept))
-	if g.end != nil {
-		return
-	}
-	if short {
-		g.torn("the last record has %d of its %d bytes", len(record), 16+kept)
-		return
-	}
-	g.size = len(record)
-	g.blocks++
-	unit := int64(1000)
-	if g.nano {
-		unit = 1
-	}
-	g.ifaces[0].packets++
-	g.pkt = packet{ns: int64(g.u32(head))*1e9 + int64(frac)*unit, dated: true, data: record[16:]}
-	g.ready = true
 }

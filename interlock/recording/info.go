@@ -65,7 +65,7 @@ type Info struct {
 	Missing    uint64        // chunks missing in them
 	FirstGapAt time.Duration // engine time behind the first one
 
-	// Places of a pcapng that were passed over (see PastDamage): how many, their
+	// Places of a capture that were passed over (see PastDamage): how many, their
 	// bytes, and the first few.
 	Damages      uint64
 	DamagedBytes uint64

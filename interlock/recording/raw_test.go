@@ -182,6 +182,9 @@ func FuzzPCAP(f *testing.F) {
 		f.Add(pcapOf(binary.LittleEndian, false, uint32(link), at, p, p))
 		f.Add(pcapOf(binary.BigEndian, true, uint32(link), at, packetOf(f, link, true, "six"), p))
 	}
+	text, offs, _ := captured(f, 6)
+	clear(text[offs[2]+5 : offs[3]-3])
+	f.Add(text)
 	fuzz(f)
 }
 
@@ -192,45 +195,54 @@ func FuzzRaw(f *testing.F) {
 }
 
 // fuzz: whatever the bytes, a reader ends, gives no time that runs back, no
-// bytes that are not in the file, and torn ends and damage with a place in it.
+// bytes that are not in the file, and torn ends and damage with a place in it;
+// also past damage.
 func fuzz(f *testing.F) {
 	f.Fuzz(func(t *testing.T, text []byte) {
-		r, err := OpenReader(bytes.NewReader(text))
-		if err != nil {
-			return
-		}
-		n, last := 0, time.Duration(0)
-		for {
-			c, err := r.Next()
-			var torn *Torn
-			var damaged *Damaged
-			switch {
-			case err == nil:
-			case errors.Is(err, io.EOF):
-				return
-			case errors.As(err, &torn):
-				if torn.Offset < 0 || torn.Offset > int64(len(text)) {
-					t.Fatalf("torn at %d of %d", torn.Offset, len(text))
-				}
-				return
-			case errors.As(err, &damaged):
-				if damaged.Offset < 0 || damaged.Offset > int64(len(text)) {
-					t.Fatalf("damaged at %d of %d", damaged.Offset, len(text))
-				}
-				return
-			default:
-				t.Fatalf("another error from bytes in memory: %v", err)
-			}
-			if c.At < last {
-				t.Fatalf("time ran back from %v to %v", last, c.At)
-			}
-			last = c.At
-			if n += len(c.Bytes); n > len(text) {
-				t.Fatalf("%d bytes out of a file of %d", n, len(text))
-			}
-			if !bytes.Contains(text, c.Bytes) {
-				t.Fatal("bytes that are not in the file")
-			}
-		}
+		fuzzed(t, text)
+		fuzzed(t, text, PastDamage())
 	})
+}
+
+func fuzzed(t *testing.T, text []byte, options ...Option) {
+	r, err := OpenReader(bytes.NewReader(text), options...)
+	if err != nil {
+		return
+	}
+	n, last := 0, time.Duration(0)
+	for {
+		c, err := r.Next()
+		var torn *Torn
+		var damaged *Damaged
+		switch {
+		case err == nil:
+		case errors.Is(err, io.EOF):
+			if left := r.Info().DamagedBytes; left > uint64(len(text)-n) {
+				t.Fatalf("%d bytes left out and %d read, of %d", left, n, len(text))
+			}
+			return
+		case errors.As(err, &torn):
+			if torn.Offset < 0 || torn.Offset > int64(len(text)) {
+				t.Fatalf("torn at %d of %d", torn.Offset, len(text))
+			}
+			return
+		case errors.As(err, &damaged):
+			if damaged.Offset < 0 || damaged.Offset > int64(len(text)) {
+				t.Fatalf("damaged at %d of %d", damaged.Offset, len(text))
+			}
+			return
+		default:
+			t.Fatalf("another error from bytes in memory: %v", err)
+		}
+		if c.At < last {
+			t.Fatalf("time ran back from %v to %v", last, c.At)
+		}
+		last = c.At
+		if n += len(c.Bytes); n > len(text) {
+			t.Fatalf("%d bytes out of a file of %d", n, len(text))
+		}
+		if !bytes.Contains(text, c.Bytes) {
+			t.Fatal("bytes that are not in the file")
+		}
+	}
 }

@@ -7,17 +7,23 @@ import (
 )
 
 // PastDamage reads a pcapng on behind a damaged block, at the next one that is
-// whole and fits the interfaces of its section. Each such place stands in Info
-// with what was left out; behind the first an equal replay is not claimed, and
-// the next chunk says that something was lost. Without it reading ends there.
+// whole and fits the interfaces of its section, and a pcap at the next record
+// with possible lengths and a time that fits those before, behind which stands
+// another such or the end. Each such place stands in Info with what was left out;
+// behind the first an equal replay is not claimed, and the next chunk says that
+// something was lost. Without it reading ends there.
 //
-// What it can not do: bytes changed within a block mostly go unseen, because
-// pcapng has no checksum; a pcap has no mark to find a record by, so it ends at
-// its damage; and where an interface may have been lost with the damage, the
-// packets' interfaces are not known any more, so only a new section helps.
+// What it can not do: bytes changed within a block or record mostly go unseen,
+// because neither form has a checksum. Where an interface may have been lost with
+// the damage, the packets' interfaces are not known any more, so only a new
+// section helps. A pcap has no mark to find a record by: one that stands alone
+// between two damages is passed over with them, so is everything behind damage in
+// which the clock went back, or ahead by more than a day, and a packet that
+// carries whole records of the present day may, with its own header damaged, be
+// taken apart into these.
 func PastDamage() Option { return func(r *Reader) { r.past = true } }
 
-// Damage is one place of a pcapng that was passed over.
+// Damage is one place of a capture that was passed over.
 type Damage struct {
 	Offset int64 // where it begins
 	Bytes  int64 // how many were left out
@@ -32,19 +38,27 @@ const mostDamages = 16
 // believed; false when there is none. A frame that seems whole is not believed
 // either: where bytes are gone two halves can look like one.
 func (g *gate) resync() (skipped int64, ok bool) {
-	g.size = 0
-	for from := 1; ; from = 0 {
+	least, most := 12, maxBlock
+	if !g.ng {
+		least, most = recordHead, maxBlock+3*recordHead // two whole records and a header
+	}
+	from := 1
+	if g.eaten > 0 {
+		from = 0
+	}
+	g.size, skipped, g.eaten = 0, g.eaten, 0
+	for ; ; from = 0 {
 		b, err := g.br.Peek(bufferSize)
-		if len(b) < 12 {
+		if len(b) < least {
 			return 0, false
 		}
-		// A block may need maxBlock bytes to be looked at whole.
-		end := len(b) - 12
+		// A block may need that many bytes to be looked at whole.
+		end := len(b) - least
 		if err == nil {
-			end = len(b) - maxBlock
+			end = len(b) - most
 		}
 		for i := from; i <= end; i++ {
-			if g.believable(b[i:]) {
+			if g.ng && g.believable(b[i:]) || !g.ng && g.follows(b[i:], err != nil) {
 				_, _ = g.br.Discard(i)
 				return skipped + int64(i), true
 			}
@@ -101,7 +115,7 @@ func (g *gate) covers(kind uint32, block []byte) bool {
 // passDamage takes the reader over the damage that ended the file; false when
 // it did not end so, or there is nothing behind it.
 func (r *Reader) passDamage(end error) bool {
-	if !r.past || r.gate == nil || !r.gate.ng || r.gate.end != end {
+	if !r.past || r.gate == nil || r.gate.blocks == 0 || r.gate.end != end {
 		return false
 	}
 	var d *Damaged
@@ -111,6 +125,9 @@ func (r *Reader) passDamage(end error) bool {
 	case errors.As(end, &torn):
 		// It is an end only if nothing whole stands behind it.
 		d = &Damaged{Offset: torn.Offset, Text: torn.Text}
+		if !r.gate.ng {
+			d.Text = "a record that runs past the end of the file"
+		}
 	default:
 		return false
 	}

@@ -18,7 +18,9 @@ func printReport(w io.Writer, r *report.Report) {
 				wrap(w, "  ", "  ", s.Session+" "+n.Says+".")
 			}
 		}
-		wrap(w, "  ", "  ", "Do not fly again before it is known why. Use the hard-wired stop.")
+		for i, do := range report.AfterNotRemoved() {
+			wrap(w, fmt.Sprintf("  %d. ", i+1), "     ", do)
+		}
 		fmt.Fprintln(w)
 	}
 	for i, s := range r.Sessions {

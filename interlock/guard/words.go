@@ -98,6 +98,8 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 	case interlock.Fault:
 		say("Use the hard-wired stop. Nobody goes in.")
 		if powerRemains(v) {
+			// A contactor welded behind the stop's coil circuit does not open by it.
+			say("If power stays on: land and disarm by the pilot's controls. Keep out until the rotors stand or the packs are empty.")
 			say("Then find out why power stayed on. Reset works once it is known to be off.")
 		} else if v.Why == interlock.ReasonEStopOne {
 			say("Then find out why only one contact opened. Reset works once both have opened and closed: press the emergency stop and let it go.")

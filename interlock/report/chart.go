@@ -209,7 +209,7 @@ func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
 		dc.StrokeLine2(line, dc.Min.X, at, dc.Max.X, at)
 	}
 	for _, l := range c.levels {
-		c.levelWords(dc, y(c.scale(l.v)), l)
+		c.levelWords(dc, x, y, l)
 	}
 	c.drawMarks(dc, x)
 	for _, t := range c.traces {
@@ -238,8 +238,10 @@ func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
 func (c *chart) where(p point) float64 { return p.at.Seconds() }
 
 // levelWords writes a limit's words at the right end of its line, away from the
-// caution. The curve is drawn over them: it is what counts.
-func (c *chart) levelWords(dc draw.Canvas, at vg.Length, l level) {
+// caution, or at the left where the curve lies on fewer of them there. The curve
+// is drawn over them: it is what counts.
+func (c *chart) levelWords(dc draw.Canvas, x, y func(float64) vg.Length, l level) {
+	at := y(c.scale(l.v))
 	colour := color.Color(red)
 	if l.caution {
 		colour = amber
@@ -250,7 +252,32 @@ func (c *chart) levelWords(dc draw.Canvas, at vg.Length, l level) {
 	if l.caution == (c.topIsLimit()) || at+letters+3 > dc.Max.Y {
 		sty.YAlign, pos.Y = text.YTop, at-1.5
 	}
+	low, width := pos.Y, sty.Width(l.words)
+	if sty.YAlign == text.YTop {
+		low -= letters
+	}
+	left := dc.Min.X + 8
+	if c.across(x, y, left, left+width, low) < c.across(x, y, pos.X-width, pos.X, low) {
+		sty.XAlign, pos.X = text.XLeft, left
+	}
 	dc.FillText(sty, pos, l.words)
+}
+
+// across counts the pieces of curves that go through a line of words between
+// two places across.
+func (c *chart) across(x, y func(float64) vg.Length, from, to, low vg.Length) (n int) {
+	for _, t := range c.traces {
+		for _, curve := range t.curves {
+			for i, pt := range curve {
+				before := curve[max(0, i-1)]
+				a, b := y(c.scale(before.v)), y(c.scale(pt.v))
+				if x(c.where(pt)) >= from && x(c.where(before)) <= to && max(a, b) >= low && min(a, b) <= low+letters {
+					n++
+				}
+			}
+		}
+	}
+	return n
 }
 
 // topIsLimit says that the limit lies above the caution.

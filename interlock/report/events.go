@@ -200,21 +200,15 @@ func (e *events) notRemoved(wall time.Time) []NotRemoved {
 	out := []NotRemoved{}
 	for i := range e.list {
 		d := &e.list[i]
-		for _, reason := range notRemoved {
-			// A note of no line: it came on top of another fault.
-			note := d.Kind == "note" && d.On && d.Line == ""
-			if d.Reason == reason && (d.Kind == "trip" || note || d.Kind == "state" && d.State == fault) {
-				if n := len(out); n > 0 && out[n-1].At.Value == d.at().Seconds() {
-					continue
-				}
-				why := d.Reason
-				if strings.HasPrefix(why, "POWER") {
-					why = "after the relay had opened, rotors turned, current flowed or the contactor stayed closed"
-				}
-				out = append(out, NotRemoved{At: seconds(d.at()), Why: why,
-					Says: fmt.Sprintf("at %.2f s (%s UTC): %s", d.at().Seconds(), wall.Add(d.at()).UTC().Format("15:04:05"), why)})
-			}
+		if n := len(out); !remains(d) || n > 0 && out[n-1].At.Value == d.at().Seconds() {
+			continue
 		}
+		why := d.Reason
+		if strings.HasPrefix(why, "POWER") {
+			why = "after the relay had opened, rotors turned, current flowed or the contactor stayed closed"
+		}
+		out = append(out, NotRemoved{At: seconds(d.at()), Why: why,
+			Says: fmt.Sprintf("at %.2f s (%s UTC): %s", d.at().Seconds(), wall.Add(d.at()).UTC().Format("15:04:05"), why)})
 	}
 	return out
 }

@@ -23,8 +23,8 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{
 		}
 		return fmt.Sprintf("%.2f", *f)
 	},
-	"sentence": sentence,
-	"mul100":   func(f float64) float64 { return f * 100 },
+	"sentence": sentence, "afterNotRemoved": AfterNotRemoved,
+	"mul100": func(f float64) float64 { return f * 100 },
 }).Parse(pageText))
 
 // WritePage writes the report as one page that needs nothing else.
@@ -161,6 +161,9 @@ func (s *Session) Headline() string {
 			break
 		}
 		text += "; " + s.Episodes[i].Trips[0].Says
+	}
+	if len(s.NotRemoved) > 0 {
+		text = "POWER NOT REMOVED. " + text
 	}
 	return text + "."
 }

@@ -312,6 +312,7 @@ func (r *reading) analyse() error {
 		o.Runs = armedRuns(r.armed, r.e, story, r.card, r.env)
 	} else {
 		o.Runs = runsOf(r.e, story, r.card, r.env, r.end)
+		r.e.stayedOn(o.Runs)
 	}
 	o.Episodes = episodesOf(r.e, o, r.env, o.Began)
 	o.Cautions = cautionsOf(r.e, r.env)
@@ -336,6 +337,7 @@ func (r *reading) analyse() error {
 		o.Lasted = seconds(r.end)
 	}
 	r.take(k, res)
+	o.witnessed()
 	return nil
 }
 

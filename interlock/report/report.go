@@ -1,6 +1,7 @@
 package report
 
 import (
+	"strings"
 	"time"
 
 	"downhaul/interlock/report/lift"
@@ -68,6 +69,9 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 		}
 	}
 	r.Lift = liftOf(sessions, what)
+	if r.NotRemoved {
+		r.Lift.Says = strings.TrimSpace(heldLift + " " + r.Lift.Says)
+	}
 	r.Across = acrossOf(sessions)
 	return r
 }

@@ -91,3 +91,24 @@ func TestCautions_NearMiss(t *testing.T) {
 		t.Errorf("worst %v, headroom %v, share %v", got[0].Worst, got[0].Headroom, got[0].Share)
 	}
 }
+
+// Power that stays on after a reset, or at the next start, is not of the run
+// before.
+func TestStayedOnIsOfTheRunBefore(t *testing.T) {
+	second := int64(time.Second)
+	remains := decision{AtNS: 9 * second, Kind: "state", From: closing, State: fault, Reason: notRemoved[1]}
+	for _, c := range []struct {
+		between []decision
+		want    string
+	}{
+		{nil, "power commanded off at once: limit left; POWER NOT REMOVED, told at 9.00 s"},
+		{[]decision{{AtNS: 8 * second, Kind: "state", From: tripped, State: blocked, Reason: "reset"}}, "power off at once: limit left"},
+	} {
+		e := &events{list: append(append([]decision{{AtNS: 5 * second, Kind: "state", From: live, State: tripped, Reason: "limit left"}}, c.between...), remains)}
+		runs := []Run{{Ended: true, end: 5 * time.Second, How: "power off at once: limit left"}, {How: "the record breaks off while it was live"}}
+		e.stayedOn(runs)
+		if runs[0].How != c.want || (len(runs[0].Doubts) == 1) != (c.between == nil) || len(runs[1].Doubts) != 0 {
+			t.Errorf("%+v: %+v", c.between, runs)
+		}
+	}
+}

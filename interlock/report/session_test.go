@@ -71,6 +71,13 @@ func TestPromise06_NotRemovedComesFirst(t *testing.T) {
 		if len(s.Runs) != 1 || !s.Runs[0].Ended || s.Runs[0].FirstCause != "emergency stop" {
 			t.Errorf("runs %+v", s.Runs)
 		}
+		stayed := strings.HasPrefix(s.Runs[0].How, "power commanded off at once: emergency stop; POWER NOT REMOVED, told at 2.20 s") && len(s.Runs[0].Doubts) > 0 && contains(s.Runs[0].Doubts, "power may have stayed on")
+		if how := s.Runs[0].How; stayed != (c.want > 0) || (how == "power off at once: emergency stop") != (c.want == 0) {
+			t.Errorf("%d times: the run: %q, %q", c.want, how, s.Runs[0].Doubts)
+		}
+		if held := strings.HasPrefix(r.Lift.Says, heldLift); held != (c.want > 0) || strings.HasPrefix(s.Headline(), "POWER NOT REMOVED. ") != (c.want > 0) {
+			t.Errorf("%d times: lift %q, headline %q", c.want, r.Lift.Says, s.Headline())
+		}
 	}
 }
 

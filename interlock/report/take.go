@@ -105,7 +105,7 @@ func (r *reading) takeOpening(k *collector, ep *Episode, t *Trip, at time.Durati
 	case !r.pad.Contactor.Readback:
 		t.Times.Notes = append(t.Times.Notes, "this pad has no readback, so nobody saw the contactor open")
 	default:
-		t.Times.Notes = append(t.Times.Notes, "THE READBACK NEVER SAID OPEN")
+		t.Times.Notes = append(t.Times.Notes, readbackSilent)
 	}
 	switch {
 	case w.still != rules.Never && w.turning:

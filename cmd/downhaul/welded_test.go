@@ -1,0 +1,106 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+	"unicode/utf8"
+
+	"downhaul/hw"
+	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/guard"
+)
+
+func must(t *testing.T, err error) {
+	t.Helper()
+	if err != nil {
+		t.Fatal(err)
+	}
+}
+
+// welded flies the demo's day with a contactor that welds in the second hover,
+// just before the autopilot climbs away. It gives the session's folder and the
+// status while the fault stands.
+func welded(t *testing.T) (folder string, told guard.Status) {
+	t.Helper()
+	link, err := freePort()
+	must(t, err)
+	dir := t.TempDir()
+	files, err := writeDemoFiles(dir, link)
+	must(t, err)
+	var clock time.Duration
+	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Room: 1, Stepped: true, Now: func() time.Duration { return clock }})
+	must(t, err)
+	board := g.Board().(*hw.Virtual)
+	cfg := craftmodel.HeronTwo()
+	cfg.Ballast, cfg.Seed, cfg.Unpowered = 12, 7, true
+	craft, err := craftmodel.New(cfg)
+	must(t, err)
+	s := &stage{craft: craft, board: board, guard: g, send: straight(g, link), crew: &crew{guard: g}}
+	var says bytes.Buffer
+	var m moments
+	var at time.Duration
+	for _, scene := range story(&teller{out: &says}, craft, board, g, &m) {
+		if scene.waiting == "the cut" {
+			break
+		}
+		s.crew.scenes = append(s.crew.scenes, scene)
+	}
+	s.crew.scenes = append(s.crew.scenes,
+		scene{func(time.Duration, guard.Status) bool { return true }, "", func(time.Duration, guard.Status) error { return board.Break("weld") }},
+		scene{state("fault"), "the fault", func(now time.Duration, s guard.Status) error { at = now; return nil }},
+		scene{func(now time.Duration, _ guard.Status) bool { return now > at+3*time.Second }, "", func(_ time.Duration, s guard.Status) error { told = s; return nil }})
+	must(t, board.OpenContact("gate"))
+	must(t, runStepped(s, g, &clock))
+	must(t, g.Finish(clock))
+	return g.Folder(), told
+}
+
+// After power that was not removed, status and report begin with that, say what
+// to do in order, and nowhere that power was off.
+func TestPromise06_StatusAndReportOfAWeldedContactor(t *testing.T) {
+	folder, told := welded(t)
+	status := printed(&told)
+	if !strings.HasPrefix(status, "DANGER: POWER NOT REMOVED: use the hard-wired stop.\nKEEP OUT\n  > Use the hard-wired stop. Nobody goes in.\n  > If power stays on: land and disarm") ||
+		!strings.Contains(status, "Relay commanded open;") || strings.Contains(status, "Relay open") {
+		t.Errorf("status:\n%.800s", status)
+	}
+	out := filepath.Join(t.TempDir(), "report")
+	var text, errs bytes.Buffer
+	if code := run(context.Background(), []string{"report", "--out", out, folder}, &streams{strings.NewReader(""), &text, &errs}); code != somethingWas {
+		t.Fatal(code, errs.String())
+	}
+	said := text.String()
+	for _, line := range strings.Split(said, "\n") {
+		if utf8.RuneCountInString(line) > columns && !strings.HasPrefix(line, "Page: ") { // a path stays whole
+			t.Errorf("%d columns: %s", utf8.RuneCountInString(line), line)
+		}
+	}
+	flat := strings.Join(strings.Fields(said), " ")
+	at := 0
+	for _, part := range []string{"POWER NOT REMOVED " + filepath.Base(folder), "The readback never said open.", "1. Nobody goes in while power may still be on: use the hard-wired stop.",
+		"2. Then unplug the packs", "4. Do not fly again", "POWER NOT REMOVED. 2 trips in 2 runs", "controlled stop; power off because: brought down.",
+		"power commanded off at once: limit left; POWER NOT REMOVED, told at", "power may have stayed on after this run's end", "THE READBACK NEVER SAID OPEN.",
+		"LIFT: POWER WAS NOT REMOVED in a session of this report: no step"} {
+		n := strings.Index(flat[at:], part)
+		if n < 0 {
+			t.Fatalf("%q does not come after what is before it:\n%s", part, said)
+		}
+		at += n
+	}
+	if !strings.HasPrefix(said, "POWER NOT REMOVED\n") || strings.Contains(flat, "power off at once") {
+		t.Errorf("report:\n%.500s", said)
+	}
+	page, err := os.ReadFile(filepath.Join(out, "report.html"))
+	must(t, err)
+	_, body, _ := strings.Cut(string(page), "<body>")
+	box, rest, _ := strings.Cut(body, "</section>")
+	if !strings.HasPrefix(strings.TrimSpace(box), "<section class=\"stop\">\n<h2>POWER NOT REMOVED</h2>") || strings.Count(box, "<li>") != 4 ||
+		!strings.Contains(rest, `<p class="bad">POWER WAS NOT REMOVED`) || strings.Contains(rest, "Power off at once") {
+		t.Errorf("page:\n%.2000s", body)
+	}
+}

@@ -1,0 +1,87 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"strings"
+	"time"
+)
+
+// AfterNotRemoved is what is to be done when power was not known to be removed,
+// first things first. Page and terminal say the same.
+func AfterNotRemoved() []string {
+	return []string{
+		"Nobody goes in while power may still be on: use the hard-wired stop. Where that takes nothing off, land and disarm from the pilot's controls, and keep out until the rotors stand or the packs are empty.",
+		"Then unplug the packs, before anything else is touched.",
+		"Find out why, propellers off. A contactor that does not open is welded, bridged or miswired; downhaul commission tests the chain and names which.",
+		"Do not fly again before it is known why, and the chain has passed its tests.",
+	}
+}
+
+// heldLift is what goes before every forecast then: it knows nothing of the
+// chain.
+const heldLift = "POWER WAS NOT REMOVED in a session of this report: no step, whatever stands below, before it is known why and the chain has passed its tests."
+
+// readbackSilent is the note on a trip whose opening nobody read back.
+const readbackSilent = "THE READBACK NEVER SAID OPEN"
+
+// remains says that a decision leaves power where it must not be, or leaves
+// nobody sure.
+func remains(d *decision) bool {
+	// A note of no line: it came on top of another fault.
+	note := d.Kind == "note" && d.On && d.Line == ""
+	return slices.Contains(notRemoved, d.Reason) && (d.Kind == "trip" || note || d.Kind == "state" && d.State == fault)
+}
+
+// stayedOn says of each run after whose end power was not known to be removed
+// that its end took no power off. What comes after the way back to blocked or to
+// another start is no run's.
+func (e *events) stayedOn(runs []Run) {
+	for i := range runs {
+		r := &runs[i]
+		if !r.Ended {
+			continue
+		}
+		for j := range e.list {
+			d := &e.list[j]
+			if d.at() < r.end {
+				continue
+			}
+			if d.Kind == "state" && (d.State == blocked || d.State == closing) {
+				break
+			}
+			if !remains(d) {
+				continue
+			}
+			r.How = strings.Replace(r.How, "power off", "power commanded off", 1)
+			if !slices.ContainsFunc(notRemoved, func(reason string) bool { return strings.Contains(r.How, reason) }) {
+				r.How += fmt.Sprintf("; POWER NOT REMOVED, told at %.2f s", d.at().Seconds())
+			}
+			r.Doubts = append(r.Doubts, "power may have stayed on after this run's end: its extremes count to that end only, and the craft may have gone past them")
+			break
+		}
+	}
+}
+
+// witnessed adds to each time that power was not known to be removed what the
+// trip before it saw of the contactor.
+func (o *Session) witnessed() {
+	for i := range o.NotRemoved {
+		n := &o.NotRemoved[i]
+		var last *Times
+		for j := range o.Episodes {
+			for k := range o.Episodes[j].Trips {
+				if x := &o.Episodes[j].Trips[k].Times; x.Relay != nil && x.Relay.Value <= n.At.Value {
+					last = x
+				}
+			}
+		}
+		switch {
+		case last == nil:
+		case slices.Contains(last.Notes, readbackSilent):
+			n.Says += ". The readback never said open"
+		case last.Readback != nil && last.Readback.Value <= n.At.Value:
+			n.Says += fmt.Sprintf(". The readback said open at %.2f s, so rotors or current told otherwise, or it closed again", time.Duration(last.Readback.Value*float64(time.Second)).Seconds())
+		}
+	}
+}

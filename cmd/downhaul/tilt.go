@@ -46,6 +46,8 @@ type tiltOutput struct {
 	Recording *string     `json:"recording"`
 	Record    *string     `json:"record"`
 	Result    tilt.Result `json:"result"`
+	// Notes say what is to know of the recording.
+	Notes []string `json:"notes"`
 }
 
 func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
@@ -73,12 +75,14 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return fmt.Errorf("tilt: %w", err)
 	}
-	out := tiltOutput{Schema: tiltSchema, Craft: craft.Craft.Name, Card: c.Card}
+	out := tiltOutput{Schema: tiltSchema, Craft: craft.Craft.Name, Card: c.Card, Notes: []string{}}
 	var kept error
 	if c.Recording != "" {
-		if err := tiltRecording(e, c.Recording); err != nil {
+		notes, err := tiltRecording(e, c.Recording)
+		if err != nil {
 			return prefixed("tilt", c.Recording, err)
 		}
+		out.Notes = append(out.Notes, notes...)
 		out.Recording, out.Result = &c.Recording, w.Result()
 	} else {
 		if err := commission.CanWrite(p.LogFolder); err != nil {
@@ -114,24 +118,33 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 	return nil
 }
 
-// tiltRecording lets the ear hear a recording.
-func tiltRecording(e *tilt.Ear, name string) error {
+// tiltRecording lets the ear hear a recording, also behind damage; the notes say
+// what is missing.
+func tiltRecording(e *tilt.Ear, name string) (notes []string, err error) {
 	src, err := openSource(name)
 	if err != nil {
-		return err
+		return nil, err
 	}
-	rec, err := recording.OpenParts(src.parts)
+	rec, err := recording.OpenParts(src.parts, recording.PastDamage())
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer rec.Close()
-	for {
+	torn, damaged := new(recording.Torn), new(recording.Damaged)
+	for breaks := uint64(0); ; {
 		c, err := rec.Next()
+		if n := rec.Breaks(); n != breaks {
+			breaks = n
+			e.Break()
+		}
 		switch {
 		case errors.Is(err, io.EOF):
-			return nil
+			return rec.Info().Notes(), nil
+		case errors.As(err, &torn), errors.As(err, &damaged):
+			e.Break()
+			return append(rec.Info().Notes(), err.Error()), nil
 		case err != nil:
-			return err
+			return nil, err
 		case c.Source == intake.Telemetry:
 			e.Hear(c.At, c.Link, c.Bytes)
 		}
@@ -254,6 +267,9 @@ func (o *tiltOutput) print(w io.Writer) {
 		wrap(w, "", "  ", "NOT PASSED.")
 	}
 	wrap(w, "", "  ", "A rotor that turns the wrong way, or a propeller that is on upside down, shows nothing here: look, one motor at a time, craft anchored.")
+	for _, n := range o.Notes {
+		wrap(w, "Note: ", "  ", n)
+	}
 	switch {
 	case o.Record != nil:
 		wrap(w, "Record: ", "        ", printable(*o.Record))

@@ -82,9 +82,19 @@ address = "@LINK@"
 	return dir, cardFile, padFile
 }
 
+// inTurn is the four leans, one right behind the other, with rests before and
+// behind.
+var inTurn = []turned{{4, 0, 0}, {7, 0, -20}, {10, 0, 20}, {13, -20, 0}, {16, 20, 0}, {1e6, 0, 0}}
+
+// turned is how a craft is held, until that second, deg.
+type turned struct {
+	until       time.Duration
+	roll, pitch float64
+}
+
 // inHands is a craft of four motors that people turn: at each second the way
 // that the list says.
-func inHands(t *testing.T) (*craftmodel.Craft, func(c *craftmodel.Craft)) {
+func inHands(t *testing.T, turns []turned) (*craftmodel.Craft, func(c *craftmodel.Craft)) {
 	t.Helper()
 	cfg := craftmodel.HeronTwo()
 	cfg.Motors, cfg.Unpowered = 4, true
@@ -92,10 +102,6 @@ func inHands(t *testing.T) (*craftmodel.Craft, func(c *craftmodel.Craft)) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	turns := []struct {
-		until       time.Duration
-		roll, pitch float64
-	}{{4, 0, 0}, {7, 0, -20}, {10, 0, 20}, {13, -20, 0}, {16, 20, 0}, {1e6, 0, 0}}
 	armed := false
 	return craft, func(c *craftmodel.Craft) {
 		if !armed {
@@ -116,7 +122,7 @@ func inHands(t *testing.T) (*craftmodel.Craft, func(c *craftmodel.Craft)) {
 // A recording of a craft in hands passes with the card that is true, and with
 // two motors exchanged on the card it says which.
 func TestTiltOfARecording(t *testing.T) {
-	craft, turn := inHands(t)
+	craft, turn := inHands(t, inTurn)
 	name := filepath.Join(t.TempDir(), "hands.pcapng")
 	f, err := os.Create(name)
 	if err != nil {
@@ -187,7 +193,7 @@ func TestTiltLive(t *testing.T) {
 	defer conn.Close()
 	ctx, stop := context.WithCancel(context.Background())
 	defer stop()
-	craft, turn := inHands(t)
+	craft, turn := inHands(t, inTurn)
 	flown := make(chan error, 1)
 	live := craftmodel.Live{Craft: craft, Conn: conn, Turn: func(c *craftmodel.Craft) error { turn(c); return nil }}
 	go func() { flown <- live.Serve(ctx) }()

@@ -100,6 +100,17 @@ func (r *Reader) Info() Info {
 	return info
 }
 
+// Breaks counts the places so far behind which it is not known for how long
+// nothing was read: damage that was passed over, chunks that were lost or are
+// missing, a clock that was set or began anew.
+func (r *Reader) Breaks() uint64 {
+	n := r.info.Damages + r.info.Gaps + r.info.Lost + r.clock.set
+	if r.raw != nil {
+		n += r.raw.clock.restarts + r.raw.clock.leaps
+	}
+	return n
+}
+
 // portIndex finds or adds the port's row; past the last when there are too many.
 func (i *Info) portIndex(port uint16) int {
 	for k := range i.Ports {

@@ -5,7 +5,7 @@
 //
 // It promises that a direction counts as good only when every motor with an arm
 // in it answered the right way by more than the noise at rest, and that what was
-// not seen is never good. It reads what the craft says and measures nothing of
+// not seen is never good, nor what something missing parts. It reads what the craft says and measures nothing of
 // its own: a motor that turns the wrong way, or a propeller on upside down, shows
 // nothing here. It does no I/O but for its dated records, and decides nothing
 // while the craft flies.

@@ -64,6 +64,15 @@ func (e *Ear) Hear(at time.Duration, link uint8, b []byte) {
 	}
 }
 
+// Break says that something is missing in front of the next bytes: a frame that
+// began is not ended by them, and no rest or lean counts across it.
+func (e *Ear) Break() {
+	e.mu.Lock()
+	defer e.mu.Unlock()
+	clear(e.streams)
+	e.watch.Break()
+}
+
 // Now is what the watch knows at this moment.
 type Now struct {
 	// Next says what to do, in one short line; Done that nothing more is asked.

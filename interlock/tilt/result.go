@@ -53,6 +53,9 @@ func (w *Watch) Result() Result {
 	if w.hasRest && len(silent) == 0 && len(missing) > 0 {
 		say("not held for %.1f s between %.0f and %.0f deg: %s", HoldFor.Seconds(), Enough*180/math.Pi, TooFar*180/math.Pi, strings.Join(missing, ", "))
 	}
+	if w.cuts > 0 && len(missing) > 0 {
+		say("something is missing in the recording, %s: no rest or lean counts across that, and the next lean wants a rest of %.0f s in front of it", times(w.cuts), RestFor.Seconds())
+	}
 	if len(silent) == 0 && w.still() {
 		switch {
 		case slices.Min(w.low) >= full:

@@ -109,6 +109,9 @@ type Watch struct {
 	rowAt    time.Duration // of the last row
 	breaks   int           // how often rows were farther apart than gap
 	longest  time.Duration // the farthest
+	cut      []bool        // outputs that were not told since the last Break
+	cuts     int           // how many of those there were
+	again    bool          // since the last one no rest was seen
 	odd      int           // a direction that was held when another was asked for
 	oddAsked Direction
 }
@@ -178,7 +181,7 @@ func New(motors []Motor) (*Watch, error) {
 	}
 	w.best = w.bestArms()
 	for range motors {
-		w.output, w.told = append(w.output, 0), append(w.told, -1)
+		w.output, w.told, w.cut = append(w.output, 0), append(w.told, -1), append(w.cut, false)
 		w.low, w.high = append(w.low, math.Inf(1)), append(w.high, math.Inf(-1))
 	}
 	return w, nil
@@ -190,7 +193,7 @@ func (w *Watch) Output(at time.Duration, number int, share float64) {
 		return
 	}
 	i := w.place[number]
-	w.output[i], w.told[i], w.fresh = share, at, true
+	w.output[i], w.told[i], w.cut[i], w.fresh = share, at, false, true
 	w.low[i], w.high[i] = min(w.low[i], share), max(w.high[i], share)
 }
 
@@ -201,17 +204,41 @@ func (w *Watch) Attitude(at time.Duration, roll, pitch float64) {
 	if !w.fresh {
 		return
 	}
-	for _, told := range w.told {
-		if told < 0 || at-told > gap {
+	for i, told := range w.told {
+		if told < 0 || at-told > gap || w.cut[i] {
 			return
 		}
 	}
 	w.fresh = false
 	if between := at - w.rowAt; w.rows > 0 && between > gap {
 		w.breaks, w.longest = w.breaks+1, max(w.longest, between)
+		if !w.Asked {
+			w.unhold()
+		}
 	}
 	w.rows, w.rowAt = w.rows+1, at
 	w.row(at)
+}
+
+// Break says that something of unknown length is missing here, whatever the times
+// say. No rest and no lean counts across it: a lean that was under way counts as
+// not held, for its end was not seen, and the next one wants a rest in front of it.
+func (w *Watch) Break() {
+	w.unhold()
+	w.now = stretch{kind: none}
+	w.fresh, w.again = false, true
+	w.cuts++
+	for i := range w.cut {
+		w.cut[i] = true
+	}
+}
+
+// unhold makes a lean that is under way one that was not held. People at the craft
+// see that it stands still, and hold on; a recording has no more than this.
+func (w *Watch) unhold() {
+	if k := w.now.kind; k >= 0 {
+		w.held[k] = nil
+	}
 }
 
 // row takes attitude and outputs of one moment.
@@ -228,7 +255,7 @@ func (w *Watch) row(at time.Duration) {
 		copy(s.waitOutput, w.output)
 	}
 	switch {
-	case s.n < fewest || s.kind == between:
+	case s.n < fewest || s.kind == between || s.kind >= 0 && w.again:
 	case s.kind == atRest:
 		if s.last-s.began >= RestFor {
 			if !w.hasRest {
@@ -237,7 +264,7 @@ func (w *Watch) row(at time.Duration) {
 					w.firstOut = append(w.firstOut, v/float64(s.n))
 				}
 			}
-			w.hasRest = true
+			w.hasRest, w.again = true, false
 			w.rest = *s
 			w.begin(atRest, at) // the latest whole rest counts: controllers wind up
 		}

@@ -118,7 +118,8 @@ type sender struct {
 	// Of its last HEARTBEAT: MAV_TYPE and MAV_AUTOPILOT.
 	said            bool
 	kind, autopilot uint8
-	radio           bool // it sent RADIO_STATUS
+	radio           bool      // it sent RADIO_STATUS
+	unread          [256]bool // batteries that no channel is fed from
 	channels        [rules.ChannelCount]heard
 }
 
@@ -210,6 +211,9 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 		s.said, s.kind, s.autopilot = true, f.Payload[4], f.Payload[5]
 	}
 	s.radio = s.radio || f.ID == idRadioStatus
+	if number, unread := telemetry.UnreadBattery(f); unread {
+		s.unread[number] = true
+	}
 	e.samples = e.fields.Append(e.samples[:0], *f)
 	for _, sample := range e.samples {
 		s.channels[sample.Channel].take(at, sample)

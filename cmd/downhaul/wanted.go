@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"downhaul/interlock/bench"
 	"downhaul/interlock/telemetry"
 	"downhaul/rules"
 )
@@ -58,6 +59,8 @@ type findings struct {
 	Several  bool            `json:"several_crafts"`
 	Channels []channelRow    `json:"channels"`
 	Ask      []messageWanted `json:"ask"`
+	// Unread are the numbers of the craft's batteries that no channel is fed from.
+	Unread []int `json:"batteries_not_read"`
 }
 
 const listenSchema = 1
@@ -132,7 +135,7 @@ func (s *sender) isCraft() bool {
 // judge sums up; only is the craft to take, or zero.
 func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 	f := &findings{Schema: listenSchema, Link: name, Seconds: span.Seconds(), Bytes: e.bytes, BadBytes: e.counts().BadBytes,
-		Senders: []senderRow{}, Channels: []channelRow{}, Ask: []messageWanted{}}
+		Senders: []senderRow{}, Channels: []channelRow{}, Ask: []messageWanted{}, Unread: []int{}}
 	var craft *sender
 	slices.SortStableFunc(e.senders, func(a, b *sender) int {
 		return (int(a.System)-int(b.System))*256 + int(a.Component) - int(b.Component)
@@ -156,6 +159,11 @@ func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 		return f
 	}
 	f.Craft = &craft.identity
+	for number, unread := range craft.unread {
+		if unread {
+			f.Unread = append(f.Unread, number)
+		}
+	}
 	for _, w := range wanted {
 		best, rank := channelRow{}, -1
 		for _, id := range w.any {
@@ -273,6 +281,10 @@ func (f *findings) print(w io.Writer) {
 			value = c.Cause
 		}
 		wrap(w, fmt.Sprintf("%-22s %8.1f %8.1f  %-8s ", c.Channel, c.Rate, c.Wanted, c.Verdict), strings.Repeat(" ", 51), value)
+	}
+	if len(f.Unread) > 0 {
+		fmt.Fprintln(w)
+		wrap(w, "", "  ", bench.SayUnread(f.Unread))
 	}
 	if f.complete() && len(f.Ask) == 0 {
 		fmt.Fprintln(w, "\nNothing wanted is missing.")

@@ -126,6 +126,7 @@ func ReplayAs(s *session.Session, setup Setup, options ...Option) (*Result, erro
 		eq.Claimed, eq.Why = false, "the recording's times run back, which its writer never does: it is damaged"
 	}
 	out.Equal = eq
+	out.Notes = append(out.Notes, unreadBatteries(parts, setup.Intake.Craft)...)
 	return out, nil
 }
 

@@ -21,7 +21,7 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad) (Setup, []string,
 	if p != nil {
 		setup := Setup{Envelope: env, Site: p.Site(), Intake: p.Intake()}
 		setup.Site.Duty = interlock.Watch
-		return setup, nil, nil
+		return setup, unreadBatteries(parts, setup.Intake.Craft), nil
 	}
 	seen, err := look(parts)
 	if err != nil {
@@ -48,7 +48,7 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad) (Setup, []string,
 	if !seen.battery {
 		notes = append(notes, "no BATTERY_STATUS: the pack is told by SYS_STATUS alone, without cells")
 	}
-	return Setup{Envelope: env, Site: site, Intake: in}, notes, nil
+	return Setup{Envelope: env, Site: site, Intake: in}, append(notes, unreadBatteries(parts, in.Craft)...), nil
 }
 
 // heard is what a first look at a recording shows.

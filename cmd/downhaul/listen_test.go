@@ -1,0 +1,55 @@
+package main
+
+import (
+	"bytes"
+	"slices"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/telemetry"
+	"downhaul/interlock/telemetry/link"
+)
+
+// A battery of the craft that no channel is fed from is told, as text and in the
+// object; those that are fed are not.
+func TestListenTellsOfABatteryThatIsNotRead(t *testing.T) {
+	e, err := newEar(true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	craft, err := craftmodel.New(craftmodel.HeronTwo())
+	if err != nil {
+		t.Fatal(err)
+	}
+	craft.Step(3 * time.Second)
+	for _, d := range craft.Frames(nil) {
+		e.hear(d.At, link.Packet{Bytes: d.Bytes})
+	}
+	text := func() (*findings, string) {
+		f := e.judge("udp://127.0.0.1:40123", 3*time.Second, identity{})
+		var b bytes.Buffer
+		f.print(&b)
+		return f, b.String()
+	}
+	if f, said := text(); len(f.Unread) != 0 || strings.Contains(said, "not read") {
+		t.Errorf("without such a battery: %v\n%s", f.Unread, said)
+	}
+	for _, number := range []byte{7, 4} {
+		// BATTERY_STATUS in version 2: id is byte 32 of its payload. The checksum
+		// is not looked at behind the scanner, so the frame is put in there.
+		payload := make([]byte, 36)
+		payload[32] = number
+		e.frame(time.Second, e.senders[0].from, &telemetry.Frame{System: 1, Component: 1, Version: 2, ID: 147, Payload: payload})
+	}
+	f, said := text()
+	if !slices.Equal(f.Unread, []int{4, 7}) || !strings.Contains(strings.Join(strings.Fields(said), " "), "batteries 4, 7 are heard (BATTERY_STATUS) and not read") {
+		t.Errorf("%v\n%s", f.Unread, said)
+	}
+	for _, line := range strings.Split(said, "\n") {
+		if len(line) > columns {
+			t.Errorf("%d columns: %s", len(line), line)
+		}
+	}
+}

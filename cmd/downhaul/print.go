@@ -34,6 +34,20 @@ func wrap(w io.Writer, first, indent, text string) {
 	fmt.Fprintln(w, strings.TrimRight(line, " "))
 }
 
+// nameWide is how wide a name may be that a text stands beside.
+const nameWide = 20
+
+// beside writes a name and a text beside it; under a longer name it stands below,
+// so that nobody has to look for where the name ends.
+func beside(w io.Writer, first, name, indent, text string) {
+	if utf8.RuneCountInString(name) <= nameWide {
+		wrap(w, fmt.Sprintf("%s%-*s ", first, nameWide, printable(name)), indent, text)
+		return
+	}
+	wrap(w, first, strings.Repeat(" ", utf8.RuneCountInString(first)), name)
+	wrap(w, indent, indent, text)
+}
+
 // printable replaces what could move the cursor or colour the screen.
 func printable(text string) string {
 	return strings.Map(func(r rune) rune {

@@ -183,7 +183,7 @@ func printRules(w io.Writer, s *report.Session) {
 		if r.Near > 0 {
 			text += "; " + pick(r.Near == 1, "1 near miss", fmt.Sprintf("%d near misses", r.Near))
 		}
-		wrap(w, fmt.Sprintf("  %-20s ", printable(r.Rule)), "      ", text+"; "+r.RestsOn+".")
+		beside(w, "  ", r.Rule, "      ", text+"; "+r.RestsOn+".")
 		for _, d := range r.Doubts {
 			wrap(w, "      ", "      ", d+".")
 		}
@@ -203,7 +203,8 @@ func printRules(w io.Writer, s *report.Session) {
 		if near++; near > mostEvents {
 			continue
 		}
-		wrap(w, fmt.Sprintf("  %9s  ", report.At(c.At)), strings.Repeat(" ", 13), fmt.Sprintf("%s: worst %s against %s, for %s.", c.Rule, c.Worst, c.Limit, report.Took(c.Lasted)))
+		wrap(w, fmt.Sprintf("  %9s  ", report.At(c.At)), strings.Repeat(" ", 13), fmt.Sprintf("%s: worst %s against %s, for %s%s.", c.Rule, c.Worst, c.Limit, report.Took(c.Lasted),
+			pick(c.PastLimit(), "; PAST THE LIMIT without a trip of its own", "")))
 	}
 	if near > mostEvents {
 		wrap(w, "  ", "  ", fmt.Sprintf("%d more; the page and --json list them", near-mostEvents))

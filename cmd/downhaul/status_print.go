@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"io"
 	"strings"
-	"unicode/utf8"
 
 	"downhaul/interlock/guard"
 )
@@ -149,13 +148,7 @@ func printLimits(w io.Writer, st *guard.Status, limits []guard.RuleStatus) {
 		if r.HeadroomText != "" && !r.Missing {
 			text += ", headroom " + r.HeadroomText
 		}
-		text = fmt.Sprintf("%s (%s)", text, r.RestsOn)
-		if utf8.RuneCountInString(r.Name) <= 20 {
-			wrap(w, fmt.Sprintf("  %-7s %-20s ", ruleWord(r), r.Name), strings.Repeat(" ", 12), text)
-			continue
-		}
-		wrap(w, fmt.Sprintf("  %-7s ", ruleWord(r)), strings.Repeat(" ", 10), r.Name)
-		wrap(w, strings.Repeat(" ", 12), strings.Repeat(" ", 12), text)
+		beside(w, fmt.Sprintf("  %-7s ", ruleWord(r)), r.Name, strings.Repeat(" ", 12), fmt.Sprintf("%s (%s)", text, r.RestsOn))
 	}
 	if len(st.Permissives) == 0 {
 		return

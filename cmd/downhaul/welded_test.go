@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"errors"
 	"os"
 	"path/filepath"
 	"strings"
@@ -13,6 +14,7 @@ import (
 	"downhaul/hw"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
+	"downhaul/interlock/session"
 )
 
 func must(t *testing.T, err error) {
@@ -24,13 +26,19 @@ func must(t *testing.T, err error) {
 
 // welded flies the demo's day with a contactor that welds in the second hover,
 // just before the autopilot climbs away. It gives the session's folder and the
-// status while the fault stands.
-func welded(t *testing.T) (folder string, told guard.Status) {
+// status while the fault stands. What is given more goes behind the envelope.
+func welded(t *testing.T, more string) (folder string, told guard.Status) {
 	t.Helper()
 	link, err := freePort()
 	must(t, err)
 	dir := t.TempDir()
-	files, err := writeDemoFiles(dir, link)
+	_, err = writeDemoFiles(dir, link)
+	must(t, err)
+	limits, err := os.OpenFile(filepath.Join(dir, session.Envelope), os.O_APPEND|os.O_WRONLY, 0)
+	must(t, err)
+	_, err = limits.WriteString(more)
+	must(t, errors.Join(err, limits.Close()))
+	files, err := guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
 	must(t, err)
 	var clock time.Duration
 	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Room: 1, Stepped: true, Now: func() time.Duration { return clock }})
@@ -63,7 +71,7 @@ func welded(t *testing.T) (folder string, told guard.Status) {
 // After power that was not removed, status and report begin with that, say what
 // to do in order, and nowhere that power was off.
 func TestPromise06_StatusAndReportOfAWeldedContactor(t *testing.T) {
-	folder, told := welded(t)
+	folder, told := welded(t, "")
 	status := printed(&told)
 	if !strings.HasPrefix(status, "DANGER: POWER NOT REMOVED: use the hard-wired stop.\nKEEP OUT\n  > Use the hard-wired stop. Nobody goes in.\n  > If power stays on: land and disarm") ||
 		!strings.Contains(status, "Relay commanded open;") || strings.Contains(status, "Relay open") {

@@ -208,8 +208,9 @@ func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
 		}
 		dc.StrokeLine2(line, dc.Min.X, at, dc.Max.X, at)
 	}
+	var taken []vg.Rectangle
 	for _, l := range c.levels {
-		c.levelWords(dc, x, y, l)
+		taken = append(taken, c.levelWords(dc, x, y, l, taken))
 	}
 	c.drawMarks(dc, x)
 	for _, t := range c.traces {
@@ -238,9 +239,9 @@ func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
 func (c *chart) where(p point) float64 { return p.at.Seconds() }
 
 // levelWords writes a limit's words at the right end of its line, away from the
-// caution, or at the left where the curve lies on fewer of them there. The curve
-// is drawn over them: it is what counts.
-func (c *chart) levelWords(dc draw.Canvas, x, y func(float64) vg.Length, l level) {
+// caution, or at the left where the curve or other words lie on fewer of them.
+// The curve is drawn over them: it is what counts. It gives where they stand.
+func (c *chart) levelWords(dc draw.Canvas, x, y func(float64) vg.Length, l level, taken []vg.Rectangle) vg.Rectangle {
 	at := y(c.scale(l.v))
 	colour := color.Color(red)
 	if l.caution {
@@ -256,11 +257,24 @@ func (c *chart) levelWords(dc draw.Canvas, x, y func(float64) vg.Length, l level
 	if sty.YAlign == text.YTop {
 		low -= letters
 	}
-	left := dc.Min.X + 8
-	if c.across(x, y, left, left+width, low) < c.across(x, y, pos.X-width, pos.X, low) {
-		sty.XAlign, pos.X = text.XLeft, left
+	place := func(from vg.Length) vg.Rectangle {
+		return vg.Rectangle{Min: vg.Point{X: from, Y: low}, Max: vg.Point{X: from + width, Y: low + letters}}
+	}
+	right, left := place(pos.X-width), place(dc.Min.X+8)
+	hidden := func(r vg.Rectangle) int {
+		n := c.across(x, y, r.Min.X, r.Max.X, low)
+		for _, t := range taken {
+			if r.Min.X < t.Max.X && t.Min.X < r.Max.X && r.Min.Y < t.Max.Y && t.Min.Y < r.Max.Y {
+				n += 1000 // words over words are read by nobody
+			}
+		}
+		return n
+	}
+	if hidden(left) < hidden(right) {
+		sty.XAlign, pos.X, right = text.XLeft, left.Min.X, left
 	}
 	dc.FillText(sty, pos, l.words)
+	return right
 }
 
 // across counts the pieces of curves that go through a line of words between

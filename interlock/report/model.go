@@ -223,6 +223,11 @@ type Caution struct {
 	at, off time.Duration
 }
 
+// PastLimit says that the value went past the limit while it lasted. Without a
+// trip of its rule it was past it for less than the rule's time, or the relay had
+// been commanded open before.
+func (c *Caution) PastLimit() bool { return c.Headroom != nil && c.Headroom.Value < 0 }
+
 // RuleRow is one rule, with how near it came.
 type RuleRow struct {
 	Rule     string    `json:"rule"`

@@ -81,12 +81,7 @@ func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)
 
 // put takes one batch from the loop; it never blocks.
 func (k *keeper) put(b *Batch) {
-	var r *record
-	select {
-	case r = <-k.free:
-	default:
-		r = new(record)
-	}
+	r := k.spare()
 	r.set(b)
 	select {
 	case k.queue <- r:
@@ -107,14 +102,27 @@ func (k *keeper) put(b *Batch) {
 	}
 }
 
+// spare is a record that was written already, or a new one. There are never more
+// than were waiting at one time.
+func (k *keeper) spare() *record {
+	select {
+	case r := <-k.free:
+		return r
+	default:
+		return new(record)
+	}
+}
+
 // remark leaves a line of text for the log; it never blocks. now writes it at
 // once, for a guard without a writer of its own.
 func (k *keeper) remark(at time.Duration, text string, now bool) {
-	r := &record{at: at, text: text}
 	if now {
-		k.write(r)
+		k.write(&record{at: at, text: text})
 		return
 	}
+	r := k.spare()
+	r.set(&Batch{At: at})
+	r.text = text
 	select {
 	case k.queue <- r:
 	default:

@@ -218,6 +218,19 @@ func TestPromise04_TripWithoutAPlaceIsNeverKept(t *testing.T) {
 	}
 }
 
+// A day of remarks takes no more room than a few: the records go round.
+func TestRemarksTakeNoMoreRoom(t *testing.T) {
+	k := newKeeper(newRig(t).env, new(spyLog), nullRecorder{}, func(uint32) {})
+	for i := range 3 * keepRoom {
+		k.put(&Batch{Chunk: intake.Chunk{Seq: 1, Source: intake.Pins}})
+		k.remark(time.Duration(i), "not ready because", false)
+		k.drain()
+	}
+	if n := len(k.free); n != 2 || k.lostDecisions.Load() > 0 {
+		t.Errorf("%d records go round, %d decisions were lost; want 2, as many as waited at one time, and none", n, k.lostDecisions.Load())
+	}
+}
+
 // A trip log that fails: the guard goes on and says so, and a reset waits for
 // the disk.
 //

@@ -22,7 +22,7 @@ type compareCmd struct {
 
 func (compareCmd) Help() string {
 	return "Runs the same recordings through two envelopes with the very core that guards, and shows which trips and cautions " +
-		"the second one gains, loses, or has earlier or later, rule by rule. Rules are the same when their names are; two trips are " +
+		"the second one gains, loses, or has earlier or later, rule by rule. Rules are the same when their names are, or when they say the same and were only renamed; two trips are " +
 		"the same when the stretches in which the rule asked for its stop overlap. Exit code 1 means that the two differ."
 }
 
@@ -45,6 +45,8 @@ type changedRule struct {
 	Rule string `json:"rule"`
 	A    string `json:"a"`
 	B    string `json:"b"`
+	// RenamedTo is the name in B of a rule of which nothing but the name changed.
+	RenamedTo string `json:"renamed_to,omitempty"`
 }
 
 func (c *compareCmd) Run(ctx context.Context, s *streams) error {
@@ -95,26 +97,26 @@ func (c *compareCmd) Run(ctx context.Context, s *streams) error {
 	return nil
 }
 
-// changedRules lists what the rules themselves say differently.
+// changedRules lists what the rules themselves say differently, and which were
+// only renamed.
 func changedRules(a, b *rules.Envelope) []changedRule {
+	const none = "not there"
 	out := []changedRule{}
-	find := func(e *rules.Envelope, name string) string {
-		for i := range e.Rules {
-			if e.Rules[i].Name == name {
-				return e.Rules[i].Sentence()
+	for _, p := range bench.Pairs(a, b) {
+		switch {
+		case p.A < 0:
+			out = append(out, changedRule{Rule: b.Rules[p.B].Name, A: none, B: b.Rules[p.B].Sentence()})
+		case p.B < 0:
+			out = append(out, changedRule{Rule: a.Rules[p.A].Name, A: a.Rules[p.A].Sentence(), B: none})
+		default:
+			x, y := &a.Rules[p.A], &b.Rules[p.B]
+			c := changedRule{Rule: x.Name, A: x.Sentence(), B: y.Sentence()}
+			if x.Name != y.Name {
+				c.RenamedTo = y.Name
 			}
-		}
-		return "not there"
-	}
-	for i := range a.Rules {
-		name := a.Rules[i].Name
-		if x, y := a.Rules[i].Sentence(), find(b, name); x != y {
-			out = append(out, changedRule{name, x, y})
-		}
-	}
-	for i := range b.Rules {
-		if name := b.Rules[i].Name; find(a, name) == "not there" {
-			out = append(out, changedRule{name, "not there", b.Rules[i].Sentence()})
+			if c.A != c.B || c.RenamedTo != "" {
+				out = append(out, c)
+			}
 		}
 	}
 	return out
@@ -129,6 +131,10 @@ func (c *compared) print(w io.Writer) {
 	for _, r := range c.Changed {
 		fmt.Fprintf(w, "\n%s\n", printable(r.Rule))
 		wrap(w, "  A: ", "     ", r.A)
+		if r.RenamedTo != "" {
+			wrap(w, "  B: ", "     ", fmt.Sprintf("renamed to %q, and does the same", printable(r.RenamedTo)))
+			continue
+		}
 		wrap(w, "  B: ", "     ", r.B)
 	}
 	fmt.Fprintf(w, "\n%-22s %-15s %5s %5s %7s %5s %7s %6s\n", "rule", "", "A", "B", "gained", "lost", "earlier", "later")

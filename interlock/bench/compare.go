@@ -47,6 +47,8 @@ type Tally struct {
 	Joined uint64 `json:"joined"`
 	// OnlyIn is "a" or "b" for a rule that only that envelope has.
 	OnlyIn string `json:"only_in,omitempty"`
+	// RenamedTo is the rule's name in the second envelope where that is another.
+	RenamedTo string `json:"renamed_to,omitempty"`
 }
 
 // Differs says that the two envelopes do not do the same.
@@ -62,7 +64,7 @@ type Difference struct {
 }
 
 // Compare runs one recording through two envelopes side by side, as a guard in
-// the setup's duty would have been. Rules are the same when their names are.
+// the setup's duty would have been. Which rules are the same is told by Pairs.
 func Compare(file string, rec *recording.Reader, setup Setup, a, b *rules.Envelope, options ...Option) (*Difference, error) {
 	p, err := newPass(setup, []*rules.Envelope{a, b}, options)
 	if err != nil {
@@ -80,35 +82,75 @@ func Compare(file string, rec *recording.Reader, setup Setup, a, b *rules.Envelo
 	}
 	out := &Difference{File: file, DurationS: p.end.Seconds(), Tallies: []Tally{}, Changes: []Change{},
 		Notes: slices.Concat([]string{}, p.notes, rec.Info().Notes(), p.health.notes())}
-	for i := range a.Rules {
-		k := slices.IndexFunc(b.Rules, func(r rules.Rule) bool { return r.Name == a.Rules[i].Name })
-		if k < 0 {
-			out.hold(&a.Rules[i], nil, inA.all[i], [aboutCount][]span{})
-			continue
+	for _, x := range Pairs(a, b) {
+		var ra, rb *rules.Rule
+		var sa, sb [aboutCount][]span
+		if x.A >= 0 {
+			ra, sa = &a.Rules[x.A], inA.all[x.A]
 		}
-		out.hold(&a.Rules[i], &b.Rules[k], inA.all[i], inB.all[k])
-	}
-	for k := range b.Rules {
-		if !slices.ContainsFunc(a.Rules, func(r rules.Rule) bool { return r.Name == b.Rules[k].Name }) {
-			out.hold(nil, &b.Rules[k], [aboutCount][]span{}, inB.all[k])
+		if x.B >= 0 {
+			rb, sb = &b.Rules[x.B], inB.all[x.B]
 		}
+		out.hold(ra, rb, sa, sb)
 	}
 	slices.SortStableFunc(out.Changes, func(x, y Change) int { return cmp.Compare(x.AtS, y.AtS) })
 	return out, nil
 }
 
+// Pair is a rule of two envelopes by its place in each, -1 where it has none.
+type Pair struct{ A, B int }
+
+// Pairs tells which rules of two envelopes are the same: those of one name, and of
+// the others those that do the same in all, in order, which were only renamed. It
+// gives the rules of a in order, then those that only b has.
+func Pairs(a, b *rules.Envelope) []Pair {
+	out := make([]Pair, 0, len(a.Rules)+len(b.Rules))
+	taken := make([]bool, len(b.Rules))
+	for i := range a.Rules {
+		k := slices.IndexFunc(b.Rules, func(r rules.Rule) bool { return r.Name == a.Rules[i].Name })
+		if k >= 0 {
+			taken[k] = true
+		}
+		out = append(out, Pair{i, k})
+	}
+	for i := range out {
+		for k := range b.Rules {
+			if out[i].B < 0 && !taken[k] && doTheSame(a.Rules[i], b.Rules[k]) {
+				out[i].B, taken[k] = k, true
+			}
+		}
+	}
+	for k := range b.Rules {
+		if !taken[k] {
+			out = append(out, Pair{-1, k})
+		}
+	}
+	return out
+}
+
+// doTheSame says that two rules differ in nothing that decides: neither a name, nor
+// a line, nor the unit that a number was written in does.
+func doTheSame(x, y rules.Rule) bool {
+	for _, r := range []*rules.Rule{&x, &y} {
+		r.Name, r.Line, r.Unit, r.DeadbandWritten = "", 0, "", false
+	}
+	return x == y
+}
+
 // hold holds one rule of both envelopes against each other; one of them is nil
 // where only the other has it.
 func (d *Difference) hold(a, b *rules.Rule, inA, inB [aboutCount][]span) {
-	only, either := "", a
+	only, renamed, either := "", "", a
 	switch {
 	case a == nil:
 		only, either = "b", b
 	case b == nil:
 		only = "a"
+	case a.Name != b.Name:
+		renamed = b.Name
 	}
 	for about := range aboutCount {
-		t := Tally{Rule: either.Name, What: aboutText[about], A: uint64(len(inA[about])), B: uint64(len(inB[about])), OnlyIn: only}
+		t := Tally{Rule: either.Name, What: aboutText[about], A: uint64(len(inA[about])), B: uint64(len(inB[about])), OnlyIn: only, RenamedTo: renamed}
 		change := func(how string, s span, r *rules.Rule, by time.Duration) {
 			c := Change{File: d.File, Rule: r.Name, What: t.What, How: how, AtS: s.from.Seconds(), ByS: by.Seconds(),
 				Channel: r.Watch.String(), Unit: ruleUnit(r), Shown: r.Unit}

@@ -37,8 +37,8 @@ const (
 type Unmet struct {
 	Need  Need
 	Index int // rule, permissive or channel ID
-	// Cause is, for NeedChannel, why its last reading is missing; Value, for
-	// NeedHeight, the height in m.
+	// Cause is, for NeedChannel and NeedHeight, why its last reading is missing;
+	// Value, for NeedHeight, the height in m if it is not.
 	Cause rules.Cause
 	Value float64
 	// Since is, for NeedChannel, the time from which it is healthy, or Never.
@@ -65,7 +65,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(e.relayBad, NeedRelay),
 		say(!e.linkUp, NeedLink),
 		say(e.armed && !e.closed, NeedDisarmed),
-		e.heightOff && !e.closed && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value}),
+		e.heightOff && !e.closed && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value, Cause: e.table[rules.Height].Cause}),
 		say(e.diskLow, NeedDisk),
 		say(e.overdue != 0, NeedProof),
 		say(!e.stopProven, NeedStopProven),

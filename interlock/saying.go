@@ -46,6 +46,9 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 	case NeedPermissive:
 		return v.permissive(env, u.Index)
 	case NeedHeight:
+		if u.Cause != rules.NoCause {
+			return fmt.Sprintf("the height was off before the start, and is missing now: %v", u.Cause)
+		}
 		unit := rules.DefaultUnit(rules.Length, env.Units)
 		return fmt.Sprintf("the height reads %s before the start: set it to zero at the craft (home, or start it anew)", rules.Format(u.Value, unit))
 	case NeedChannel:

@@ -178,13 +178,13 @@ func (r *Reader) NextInto(c *intake.Chunk) error {
 	if r.primed {
 		r.primed = false
 		*c = r.chunk
-		return r.err
-	}
-	if r.err == nil {
+	} else if r.err == nil {
 		r.err = r.read(c)
 	}
 	if r.err != nil {
 		*c = intake.Chunk{}
+	} else if r.raw != nil {
+		r.raw.given = r.raw.found // they are in the chunk: see NextFrame
 	}
 	return r.err
 }
@@ -197,7 +197,11 @@ func (r *Reader) NextFrame(f *telemetry.Frame) (at time.Duration, err error) {
 	if r.err != nil {
 		return 0, r.err
 	}
-	at, r.err = r.raw.frame(f)
+	if at, r.err = r.raw.frame(f); r.err != nil {
+		if _, err := r.nextPart(r.err); err != nil { // no part of raw bytes is taken
+			r.err = err
+		}
+	}
 	return at, r.err
 }
 

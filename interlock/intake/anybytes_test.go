@@ -115,6 +115,7 @@ func TestFrameIsAppendOfAnything(t *testing.T) {
 			case 6:
 				direct = direct.Clone()
 			case 7:
+				at += time.Duration(rnd.IntN(2)) * 3 * time.Second // long enough to lose its address
 				c := Chunk{At: at, Link: uint8(rnd.IntN(2)), Source: Source(1 + rnd.IntN(5)), From: addrB, Lost: uint32(rnd.IntN(2)), Bytes: []byte("\xfe junk")}
 				if rnd.IntN(2) == 0 { // the craft itself, from elsewhere
 					from := &sender{system: 1, component: 1, seq: seq}

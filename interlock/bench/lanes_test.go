@@ -216,7 +216,7 @@ func TestLanesByFramesAreLanesByChunks(t *testing.T) {
 			decisions += len(x)
 			for k := range max(len(x), len(y)) {
 				if k >= len(x) || k >= len(y) || x[k] != y[k] {
-					t.Fatalf("seed %d, lane %d, decision %d of %d and %d:\n%s\n%s", seed, i, k, len(x), len(y), at(x, k), at(y, k))
+					t.Fatalf("seed %d, lane %d, decision %d of %d and %d:\n%s\n%s", seed, i, k, len(x), len(y), lineAt(x, k), lineAt(y, k))
 				}
 			}
 			e, g := frames.lanes[i].engine, chunks.lanes[i].engine
@@ -244,7 +244,6 @@ func TestLanesByFramesAreLanesByChunks(t *testing.T) {
 			}
 		}
 	}
-	t.Log(decisions)
 	if decisions < 3000 {
 		t.Errorf("only %d decisions: little was tried", decisions)
 	}
@@ -260,7 +259,7 @@ func laneOf(said string, lane int) (out []string) {
 	return out
 }
 
-func at(lines []string, k int) string {
+func lineAt(lines []string, k int) string {
 	if k < len(lines) {
 		return lines[k]
 	}

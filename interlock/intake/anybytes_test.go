@@ -31,7 +31,7 @@ func chanceConfig(rnd *rand.Rand) Config {
 	}
 	for i := range f.OutputIdle {
 		if rnd.IntN(3) == 0 {
-			f.OutputIdle[i], f.OutputFull[i] = 1900, float64(rnd.IntN(1800))
+			f.OutputIdle[i], f.OutputFull[i] = float64(1900*rnd.IntN(2)), float64(30+rnd.IntN(1800))
 		}
 	}
 	if rnd.IntN(2) == 0 {

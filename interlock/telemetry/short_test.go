@@ -24,7 +24,7 @@ func TestValuesAreAppend(t *testing.T) {
 		}
 		for i := range c.OutputIdle {
 			if rnd.IntN(2) == 0 {
-				c.OutputIdle[i], c.OutputFull[i] = 1900, float64(rnd.IntN(1800))
+				c.OutputIdle[i], c.OutputFull[i] = float64(1900*rnd.IntN(2)), float64(30+rnd.IntN(1800))
 			}
 		}
 		if rnd.IntN(2) == 0 {
@@ -80,7 +80,7 @@ func TestValuesAreAppend(t *testing.T) {
 // any known edition of its message.
 func rest(rnd *rand.Rand, k *known) []byte {
 	b := make([]byte, 255)
-	wild := rnd.IntN(8) == 0
+	wild, whole := rnd.IntN(8) == 0, rnd.IntN(4) == 0
 	for i := 0; i+4 <= len(b); i += 4 {
 		v := math.Float32bits(float32(rnd.NormFloat64()))
 		switch n := rnd.IntN(12); {
@@ -90,6 +90,8 @@ func rest(rnd *rand.Rand, k *known) []byte {
 			v = []uint32{1 << 31, 0xFFFFFFFF, 0x7FC00000, 0x7F800000, 0x40490FDB, 0xC0490FDB, 0x7FFF7FFF}[rnd.IntN(7)]
 		case n == 0:
 			v = 0
+		case whole: // pulse widths, nearly all of them
+			v = uint32(1000+rnd.IntN(900))<<16 | uint32(1000+rnd.IntN(900))
 		case n == 1:
 			v = 1 << 31 // −0
 		case n < 5:

@@ -23,8 +23,8 @@ func TestValuesAreAppend(t *testing.T) {
 			c.Named = []Named{{Name: "tight", Channel: rules.Told1, Scale: -2, Offset: 0.5}}
 		}
 		for i := range c.OutputIdle {
-			if rnd.IntN(2) == 0 {
-				c.OutputIdle[i], c.OutputFull[i] = float64(1900*rnd.IntN(2)), float64(30+rnd.IntN(1800))
+			if rnd.IntN(5) == 0 { // 0 µs lies in the range of some
+				c.OutputIdle[i], c.OutputFull[i] = float64(2000*rnd.IntN(2)), float64(1000*rnd.IntN(2)+900)
 			}
 		}
 		if rnd.IntN(2) == 0 {

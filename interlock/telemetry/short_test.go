@@ -24,13 +24,14 @@ func TestValuesAreAppend(t *testing.T) {
 		}
 		for i := range c.OutputIdle {
 			if rnd.IntN(5) == 0 { // 0 µs lies in the range of some
-				c.OutputIdle[i], c.OutputFull[i] = float64(2000*rnd.IntN(2)), float64(1000*rnd.IntN(2)+900)
+				c.OutputIdle[i], c.OutputFull[i] = float64(2000*rnd.IntN(2)), 900+1000*float64(rnd.IntN(2))
 			}
 		}
 		if rnd.IntN(2) == 0 {
 			c.Wanted = new([rules.ChannelCount]bool)
 			for id := range c.Wanted {
-				c.Wanted[id] = rnd.IntN(3) > 0
+				spare := rules.ChannelID(id) >= rules.Motor9Output && rules.ChannelID(id) <= rules.Motor16Output
+				c.Wanted[id] = rnd.IntN(3) > 0 && !spare
 			}
 		}
 		x, err := NewFields(c)
@@ -91,8 +92,10 @@ func rest(rnd *rand.Rand, k *known) []byte {
 		case n == 0:
 			v = 0
 		case whole: // pulse widths, nearly all of them
-			v = uint32(1000+rnd.IntN(900))<<16 | uint32(1000+rnd.IntN(900))
-		case n == 1:
+			if v = uint32(1000+rnd.IntN(900))<<16 | uint32(1000+rnd.IntN(900)); n == 2 {
+				v &= 0xFFFF << (16 * rnd.IntN(2))
+			}
+		case n == 1 && !whole:
 			v = 1 << 31 // −0
 		case n < 5:
 			v = uint32(1000+rnd.IntN(1000))<<16 | uint32(1000+rnd.IntN(1000))
@@ -102,6 +105,9 @@ func rest(rnd *rand.Rand, k *known) []byte {
 	if rnd.IntN(3) == 0 { // where a selector, a count or a name may stand
 		b[rnd.IntN(60)] = []byte{0, 1, 4, 8, 12, 25}[rnd.IntN(6)]
 		copy(b[8:], "tight\x00")
+	}
+	if whole { // the port of the outputs
+		b[20] = byte(rnd.IntN(2))
 	}
 	n := int(k.full)
 	switch rnd.IntN(5) {

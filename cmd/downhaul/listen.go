@@ -118,8 +118,8 @@ type sender struct {
 	// Of its last HEARTBEAT: MAV_TYPE and MAV_AUTOPILOT.
 	said            bool
 	kind, autopilot uint8
-	radio           bool      // it sent RADIO_STATUS
-	unread          [256]bool // batteries that no channel is fed from
+	radio           bool // it sent RADIO_STATUS
+	unread          telemetry.Unread
 	channels        [rules.ChannelCount]heard
 }
 
@@ -211,9 +211,7 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 		s.said, s.kind, s.autopilot = true, f.Payload[4], f.Payload[5]
 	}
 	s.radio = s.radio || f.ID == idRadioStatus
-	if number, unread := telemetry.UnreadBattery(f); unread {
-		s.unread[number] = true
-	}
+	s.unread.Hear(f)
 	e.samples = e.fields.Append(e.samples[:0], *f)
 	for _, sample := range e.samples {
 		s.channels[sample.Channel].take(at, sample)

@@ -8,14 +8,10 @@ import (
 	"downhaul/interlock/guard"
 )
 
-// oldAfter is the age, in seconds, past which the guard's loop stands still and
-// what it told is no state any more; the page turns dead then.
-const oldAfter = 1
-
 // printStatus shows what the page shows, in the same order: the state, what to
 // do, first cause, why not ready, the limits, and the rest.
 func printStatus(w io.Writer, st *guard.Status) {
-	if st.AgeS > oldAfter {
+	if st.AgeS > guard.OldAfter.Seconds() {
 		wrap(w, "", "  ", fmt.Sprintf("OLD DATA. The guard's loop stands still, and what follows is %s old: do not trust it. In doubt use the hard-wired stop.", short(st.AgeS)))
 	}
 	wrap(w, st.Meaning+": ", "  ", st.Sentence)

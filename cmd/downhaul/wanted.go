@@ -159,11 +159,7 @@ func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 		return f
 	}
 	f.Craft = &craft.identity
-	for number, unread := range craft.unread {
-		if unread {
-			f.Unread = append(f.Unread, number)
-		}
-	}
+	f.Unread = craft.unread.Numbers()
 	for _, w := range wanted {
 		best, rank := channelRow{}, -1
 		for _, id := range w.any {

@@ -1,7 +1,6 @@
 package bench
 
 import (
-	"fmt"
 	"time"
 
 	"downhaul/interlock"
@@ -112,8 +111,8 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 	}
 	for n := 1; ; n++ {
 		if err := rec.NextInto(&c); err != nil {
-			if err := p.endOf(err); err != nil {
-				return fmt.Errorf("%s: %w", file, err)
+			if err := p.endOf(file, err); err != nil {
+				return err
 			}
 			break
 		}
@@ -152,8 +151,8 @@ func (p *pass) frames(file string, rec *recording.Reader) error {
 	for n := 1; ; n++ {
 		at, err := rec.NextFrame(&f)
 		if err != nil {
-			if err := p.endOf(err); err != nil {
-				return fmt.Errorf("%s: %w", file, err)
+			if err := p.endOf(file, err); err != nil {
+				return err
 			}
 			break
 		}

@@ -138,8 +138,9 @@ func (r *Result) take(env *rules.Envelope, effects []interlock.Effect) {
 	}
 }
 
-// endOf tells a proper end from one that only costs the rest.
-func (p *pass) endOf(err error) error {
+// endOf tells an end of the recording, also one that only costs the rest, from an
+// error.
+func (p *pass) endOf(file string, err error) error {
 	var torn *recording.Torn
 	var damaged *recording.Damaged
 	switch {
@@ -149,7 +150,7 @@ func (p *pass) endOf(err error) error {
 		p.notes = append(p.notes, err.Error())
 		return nil
 	}
-	return err
+	return fmt.Errorf("%s: %w", file, err)
 }
 
 func finish(out *Result, p *pass, info recording.Info) {

@@ -23,7 +23,7 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad) (Setup, []string,
 		setup.Site.Duty = interlock.Watch
 		return setup, unreadBatteries(parts, setup.Intake.Craft), nil
 	}
-	seen, err := look(parts)
+	seen, err := look(parts, intake.Craft{})
 	if err != nil {
 		return Setup{}, nil, err
 	}
@@ -38,25 +38,26 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad) (Setup, []string,
 		Motors:        seen.motors,
 		PackVoltage:   rules.Pack1Voltage, PackCurrent: rules.Pack1Current,
 	}
-	in := intake.Config{Craft: intake.Craft{System: seen.system, Component: seen.component},
+	in := intake.Config{Craft: seen.craft,
 		Links: []intake.LinkConfig{{Stream: seen.stream}}}
 	in.Fields.SupplyIsPack = !seen.battery
 	for i := range in.Fields.OutputIdle {
 		in.Fields.OutputIdle[i], in.Fields.OutputFull[i] = 1000, 2000
 	}
-	notes := []string{fmt.Sprintf("no pad file was given: craft %d.%d is the first autopilot heard, height is from GLOBAL_POSITION_INT, motor outputs run from 1000 to 2000 µs", seen.system, seen.component)}
+	notes := []string{fmt.Sprintf("no pad file was given: craft %d.%d is the first autopilot heard, height is from GLOBAL_POSITION_INT, motor outputs run from 1000 to 2000 µs", seen.craft.System, seen.craft.Component)}
 	if !seen.battery {
 		notes = append(notes, "no BATTERY_STATUS: the pack is told by SYS_STATUS alone, without cells")
 	}
-	return Setup{Envelope: env, Site: site, Intake: in}, append(notes, unreadBatteries(parts, in.Craft)...), nil
+	return Setup{Envelope: env, Site: site, Intake: in}, append(notes, sayUnread(&seen.unread)...), nil
 }
 
 // heard is what a first look at a recording shows.
 type heard struct {
-	system, component uint8
-	stream            bool
-	battery           bool
-	motors            int
+	craft   intake.Craft
+	stream  bool
+	battery bool
+	motors  int
+	unread  telemetry.Unread
 }
 
 // Message ids of the open dialect.
@@ -66,21 +67,28 @@ const (
 	idBatteryStatus = 147
 )
 
-// lookFrames bounds the first look, in frames of the craft found; what a craft
-// sends at all it sends within some hundred.
-const lookFrames = 4000
+// lookFrames bounds the first look, in frames of the craft; what a craft sends at
+// all it sends within some hundred. lookChunks bounds the look for a craft that is
+// named and may not be in the recording at all.
+const (
+	lookFrames = 4000
+	lookChunks = 100_000
+)
 
-// look finds the craft: the first sender of a HEARTBEAT whose autopilot field
-// names one (the standard's 8 is "no autopilot").
-func look(parts []string) (h heard, err error) {
+// look hears the first frames of that craft, or, where none is named, finds it:
+// the first sender of a HEARTBEAT whose autopilot field names one (the standard's 8
+// is "no autopilot").
+func look(parts []string, craft intake.Craft) (h heard, err error) {
 	rec, err := recording.OpenParts(parts, recording.PastDamage())
 	if err != nil {
 		return h, err
 	}
 	defer rec.Close()
 	var scan telemetry.Stream
-	found, after := false, 0
-	for after < lookFrames {
+	h.craft = craft
+	named := craft != intake.Craft{}
+	found, after := named, 0
+	for n := 0; after < lookFrames && (!named || n < lookChunks); n++ {
 		c, err := rec.Next()
 		if err != nil {
 			break // what breaks off is told by the replay itself
@@ -97,12 +105,13 @@ func look(parts []string) (h heard, err error) {
 			}
 			if !found && f.ID == idHeartbeat && len(f.Payload) >= 6 && f.Payload[5] != 8 {
 				found = true
-				h.system, h.component = f.System, f.Component
+				h.craft = intake.Craft{System: f.System, Component: f.Component}
 			}
-			if !found || f.System != h.system || f.Component != h.component {
+			if !found || f.System != h.craft.System || f.Component != h.craft.Component {
 				continue
 			}
 			after++
+			h.unread.Hear(&f)
 			switch f.ID {
 			case idBatteryStatus:
 				h.battery = true

@@ -49,6 +49,10 @@ func (s *snapshot) take(l *Loop) bool {
 	return true
 }
 
+// OldAfter is the age from which a Status is no state any more: it is at most a
+// tenth of a second old while the loop turns. Page and terminal say so then.
+const OldAfter = time.Second
+
 // Status is what `status` shows and the page reads. Values are SI, with the
 // unit beside them; texts are for people, in the units of the envelope.
 type Status struct {

@@ -17,9 +17,6 @@ const (
 	askEvery = 250 * time.Millisecond
 	// tellEvery is how often pages are told that there is no answer yet.
 	tellEvery = 500 * time.Millisecond
-	// oldAfter: what the guard shows is at most a tenth of a second old while
-	// its loop turns; older than this is dead.
-	oldAfter = time.Second
 	// windEvery is the spacing of wind pictures.
 	windEvery = 5 * time.Second
 )
@@ -122,9 +119,9 @@ func (s *source) frame() frame {
 	switch {
 	case s.err != nil:
 		f.Dead = fmt.Sprintf("The guard does not answer. Is it running? Its last word is %.0f s old.", f.AgeS)
-	case age > oldAfter && s.now()-s.at > oldAfter:
+	case age > guard.OldAfter && s.now()-s.at > guard.OldAfter:
 		f.Dead = fmt.Sprintf("The guard has not answered for %.0f s.", f.AgeS)
-	case age > oldAfter:
+	case age > guard.OldAfter:
 		f.Dead = fmt.Sprintf("The guard answers, but its loop stands still: what it tells is %.0f s old.", f.AgeS)
 	default:
 		shown := *s.status

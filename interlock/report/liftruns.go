@@ -15,7 +15,8 @@ import (
 // Lift is the question whether the next ballast step is safe to try, asked of
 // all sessions together.
 type Lift struct {
-	// Says is why there is no forecast; empty when there is one.
+	// Says is what comes before the forecast: why there is none, and first of all
+	// that power was not removed, if so. Empty is nothing.
 	Says     string         `json:"says,omitempty"`
 	Forecast *lift.Forecast `json:"forecast"`
 	// WhatIf is the forecast for the craft as it was changed in thought; nil when
@@ -23,6 +24,7 @@ type Lift struct {
 	WhatIf *lift.Forecast `json:"what_if"`
 	Doubts []string       `json:"doubts"`
 	units  string
+	held   bool   // Says begins with heldLift
 	craft  string // of the newest card, whose next steps are asked for
 }
 

@@ -47,7 +47,7 @@ var verdicts = map[lift.Verdict][2]string{
 }
 
 func (l *Lift) view() liftView {
-	v := liftView{Says: l.Says, Held: strings.HasPrefix(l.Says, heldLift), Doubts: l.Doubts, SVGUnit: "%", MassUnit: rules.DefaultUnit(rules.Mass, l.units)}
+	v := liftView{Says: l.Says, Held: l.held, Doubts: l.Doubts, SVGUnit: "%", MassUnit: rules.DefaultUnit(rules.Mass, l.units)}
 	for _, f := range []*lift.Forecast{l.Forecast, l.WhatIf} {
 		if f != nil {
 			v.Forecasts = append(v.Forecasts, forecastOf(f, l.units))

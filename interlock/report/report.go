@@ -70,7 +70,7 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 	}
 	r.Lift = liftOf(sessions, what)
 	if r.NotRemoved {
-		r.Lift.Says = strings.TrimSpace(heldLift + " " + r.Lift.Says)
+		r.Lift.held, r.Lift.Says = true, strings.TrimSpace(heldLift+" "+r.Lift.Says)
 	}
 	r.Across = acrossOf(sessions)
 	return r

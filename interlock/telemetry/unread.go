@@ -17,3 +17,24 @@ func UnreadBattery(f *Frame) (number uint8, unread bool) {
 	number = f.Payload[batteryAt]
 	return number, number >= batteriesRead
 }
+
+// Unread gathers the batteries of one craft that no channel is fed from.
+type Unread [256]bool
+
+// Hear takes a frame of the craft.
+func (u *Unread) Hear(f *Frame) {
+	if number, unread := UnreadBattery(f); unread {
+		u[number] = true
+	}
+}
+
+// Numbers are those of the batteries heard so far, rising; never nil.
+func (u *Unread) Numbers() []int {
+	all := []int{}
+	for number, unread := range u {
+		if unread {
+			all = append(all, number)
+		}
+	}
+	return all
+}

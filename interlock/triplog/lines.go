@@ -171,27 +171,33 @@ func (p *place) accept(text []byte) (link, bool) {
 type lineReader struct {
 	r    *bufio.Reader
 	buf  []byte
+	most int // bytes of a line that are kept, its break included
 	line int // number of the line given last, from 1
 }
 
 func newLineReader(r io.Reader) *lineReader {
-	return &lineReader{r: bufio.NewReaderSize(r, 8<<10)}
+	return &lineReader{r: bufio.NewReaderSize(r, 8<<10), most: maxLine}
 }
 
 // next gives the next line without its break. whole false is the tail: what
 // stands after the last break, empty at a proper end. A line longer than
-// maxLine comes cut off there, and fails whatever check it meets.
+// most comes cut off there, and fails whatever check it meets; zeros behind
+// it are what a power cut leaves, and are dropped.
 func (in *lineReader) next() (text []byte, whole bool, err error) {
 	in.buf = in.buf[:0]
 	for {
 		part, err := in.r.ReadSlice('\n')
-		if room := maxLine - len(in.buf); len(part) > room {
-			if len(bytes.Trim(part[room:], "\x00")) > 0 {
+		// Once a line is marked as too long there is no room: it runs on past
+		// any number of read buffers.
+		if room := max(in.most-len(in.buf), 0); len(part) > room {
+			beyond := part[room:]
+			in.buf = append(in.buf, part[:room]...)
+			if len(in.buf) == in.most && len(bytes.Trim(beyond, "\x00")) > 0 {
 				in.buf = append(in.buf, 0xFF) // never part of a good line
 			}
-			part = part[:max(room, 0)]
+		} else {
+			in.buf = append(in.buf, part...)
 		}
-		in.buf = append(in.buf, part...)
 		switch {
 		case err == nil:
 			in.line++

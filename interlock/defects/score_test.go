@@ -5,9 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"flag"
-	"go/ast"
-	"go/parser"
-	"go/token"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -19,65 +16,12 @@ import (
 )
 
 var (
-	score = flag.Int("score", 0, "make this many random operator flips besides all seeded defects, and see which tests notice (minutes)")
-	seed  = flag.Uint64("seed", 1, "of the random flips")
-	only  = flag.String("only", "", "only the seeded defects whose words match this, and no flips")
+	score = flag.Int("score", 0, "make this many random mutants, and see which tests notice (minutes to hours)")
+	seed  = flag.Uint64("seed", 1, "of the random mutants")
+	part  = flag.String("in", "", "only mutants of files whose path matches this")
+	own   = flag.Bool("own", false, "only run the tests of the mutant's own folder: a quick look for what they leave out")
+	only  = flag.String("only", "", "the seeded defects whose words match this; . is all of them")
 )
-
-// core are the folders whose operators are flipped.
-var core = []string{"rules", "interlock", "interlock/derived", "interlock/intake", "interlock/telemetry"}
-
-// flips are what stands for an operator: what a slip of the hand or the mind
-// makes of it.
-var flips = map[token.Token][]token.Token{
-	token.LSS: {token.LEQ, token.GTR}, token.LEQ: {token.LSS, token.GEQ},
-	token.GTR: {token.GEQ, token.LSS}, token.GEQ: {token.GTR, token.LEQ},
-	token.EQL: {token.NEQ}, token.NEQ: {token.EQL},
-	token.LAND: {token.LOR}, token.LOR: {token.LAND},
-	token.ADD: {token.SUB}, token.SUB: {token.ADD}, token.MUL: {token.QUO}, token.QUO: {token.MUL},
-}
-
-// sites are all operators of the core that can be flipped.
-func sites(t *testing.T) (all []change) {
-	t.Helper()
-	for _, folder := range core {
-		files, err := filepath.Glob(filepath.Join(root, folder, "*.go"))
-		if err != nil {
-			t.Fatal(err)
-		}
-		for _, name := range files {
-			if strings.HasSuffix(name, "_test.go") {
-				continue
-			}
-			text, err := os.ReadFile(name)
-			if err != nil {
-				t.Fatal(err)
-			}
-			set := token.NewFileSet()
-			file, err := parser.ParseFile(set, name, text, 0)
-			if err != nil {
-				t.Fatal(err)
-			}
-			rel := filepath.ToSlash(strings.TrimPrefix(name, root+string(filepath.Separator)))
-			ast.Inspect(file, func(n ast.Node) bool {
-				b, ok := n.(*ast.BinaryExpr)
-				if !ok {
-					return true
-				}
-				at := set.Position(b.OpPos)
-				for _, to := range flips[b.Op] {
-					line := strings.Split(string(text), "\n")[at.Line-1]
-					all = append(all, change{
-						what: at.String()[len(root)+1:] + ": " + b.Op.String() + " becomes " + to.String() + " in " + strings.TrimSpace(line),
-						file: rel, old: b.Op.String(), new: to.String(), offset: at.Offset,
-					})
-				}
-				return true
-			})
-		}
-	}
-	return all
-}
 
 // The verdicts.
 const (
@@ -90,7 +34,7 @@ const (
 )
 
 // proofs are the folders whose tests hold the core, besides the one changed.
-var proofs = []string{"interlock", "interlock/intake", "interlock/bench", "interlock/bench/prove", "interlock/guard"}
+var proofs = []string{"interlock/derived", "interlock/intake", "interlock", "interlock/bench", "interlock/bench/prove", "interlock/guard", "interlock/commission"}
 
 var failed = regexp.MustCompile(`(?m)^\s*--- FAIL: (\S+)`)
 
@@ -116,7 +60,7 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 	first := filepath.Dir(c.file)
 	folders := []string{first}
 	for _, p := range proofs {
-		if p != first {
+		if p != first && !*own {
 			folders = append(folders, p)
 		}
 	}
@@ -161,35 +105,45 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 // usual run.
 func TestScore(t *testing.T) {
 	if *score == 0 && *only == "" {
-		t.Skip("takes many minutes; on request: go test ./interlock/defects -run Score -v -timeout 0 -score 100")
+		t.Skip("takes minutes to hours; on request: go test ./interlock/defects -run Score -v -timeout 0 -score 100")
 	}
 	count := map[string]int{}
 	tell := func(c *change) string {
 		verdict, by := c.try(t)
 		count[verdict]++
+		if c.kind != "" {
+			count[c.kind+", "+verdict]++
+		}
 		t.Logf("%-15s  %s  %s", verdict, c.what, by)
 		return verdict
 	}
-	for _, c := range listed(t, seededList) {
-		if *only != "" && !regexp.MustCompile(*only).MatchString(c.what) {
-			continue
-		}
-		if v := tell(&c); v != caught {
-			t.Errorf("seeded: %s: %s", c.what, v)
-		}
-	}
 	if *only != "" {
-		return
+		for _, c := range listed(t, seededList) {
+			if !regexp.MustCompile(*only).MatchString(c.what) {
+				continue
+			}
+			if v := tell(&c); v != caught {
+				t.Errorf("seeded: %s: %s", c.what, v)
+			}
+		}
+		t.Logf("seeded: %v", count)
+		clear(count)
 	}
-	t.Logf("seeded: %v", count)
-	clear(count)
-	all := sites(t)
+	all := mutants(t)
 	draw := rand.New(rand.NewPCG(*seed, 0))
 	draw.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
-	for i, made := 0, 0; made < *score && i < len(all); i++ {
-		if tell(&all[i]) != unbuilt {
+	wanted := regexp.MustCompile(*part)
+	made := 0
+	for i := 0; made < *score && i < len(all); i++ {
+		if wanted.MatchString(all[i].file) && tell(&all[i]) != unbuilt {
 			made++
 		}
 	}
-	t.Logf("random flips, of %d sites, seed %d: %v", len(all), *seed, count)
+	t.Logf("%d random mutants, of %d sites, seed %d:", made, len(all), *seed)
+	for _, k := range append([]string{""}, kinds...) {
+		if k != "" {
+			k += ", "
+		}
+		t.Logf("%s%d caught, %d panicked, %d hung, %d argued, %d survived", k, count[k+caught], count[k+panicked], count[k+hung], count[k+argued], count[k+survived])
+	}
 }

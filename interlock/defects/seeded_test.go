@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
 )
@@ -14,6 +13,7 @@ const root = "../.."
 
 // change is one defect: a text of a file that is replaced by another.
 type change struct {
+	kind       string // of a mutant
 	what, file string
 	old, new   string
 	offset     int // of old in the file
@@ -29,7 +29,7 @@ func (c *change) source(t *testing.T) string {
 	return string(text[:c.offset]) + c.new + string(text[c.offset+len(c.old):])
 }
 
-// The lists: defects that the tests must notice, and flips that nothing can.
+// The lists: defects that the tests must notice, and mutants that nothing can.
 const (
 	seededList = "testdata/seeded.txt"
 	arguedList = "testdata/argued.txt"
@@ -102,20 +102,21 @@ func TestSeededDefectsFitTheSource(t *testing.T) {
 	once(t, all)
 }
 
-// Every flip that is argued away still stands in the source, and is a flip of
-// one operator of the core.
-func TestArguedFlipsFitTheSource(t *testing.T) {
+// Every mutant that is argued away still stands in the source, and is one that
+// TestScore makes.
+func TestArguedMutantsFitTheSource(t *testing.T) {
 	all := listed(t, arguedList)
 	once(t, all)
-	flipped := map[string]bool{}
-	for _, s := range sites(t) {
-		if slices.ContainsFunc(all, func(c change) bool { return c.file == s.file }) {
-			flipped[s.file+s.source(t)] = true
-		}
-	}
+	of := map[string]map[string]bool{} // by file: what it can become
 	for _, c := range all {
-		if !flipped[c.file+c.source(t)] {
-			t.Errorf("%s: %q is no flip of one operator in %s", arguedList, c.what, c.file)
+		if of[c.file] == nil {
+			of[c.file] = map[string]bool{}
+			for _, m := range mutantsOf(t, filepath.Join(root, c.file)) {
+				of[c.file][m.source(t)] = true
+			}
+		}
+		if !of[c.file][c.source(t)] {
+			t.Errorf("%s: %q is no mutant of %s", arguedList, c.what, c.file)
 		}
 	}
 }

@@ -159,12 +159,15 @@ func mutantsOf(t *testing.T, name string) (all []change) {
 				break // named results, or the results of another call
 			}
 			for i, r := range n.Results {
+				source := string(text[set.Position(r.Pos()).Offset:set.Position(r.End()).Offset])
 				switch types[i] {
 				case "bool":
-					add(result, r.Pos(), r.End(), "!("+string(text[set.Position(r.Pos()).Offset:set.Position(r.End()).Offset])+")")
+					add(result, r.Pos(), r.End(), "!("+source+")")
 				case "":
 				default:
-					if id, ok := r.(*ast.Ident); !ok || id.Name != "nil" {
+					switch source {
+					case "nil", "0", `""`, types[i] + "{}": // nothing already
+					default:
 						add(result, r.Pos(), r.End(), "*new("+types[i]+")")
 					}
 				}

@@ -10,6 +10,7 @@ import (
 	"net/netip"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
 	"sync"
 	"time"
@@ -34,7 +35,7 @@ type demoCmd struct {
 
 func (demoCmd) Help() string {
 	return "Plays a made-up day live on this computer: a modelled craft sends real telemetry over loopback to a real guard on a " +
-		"virtual board. One run ends in a controlled stop, one is cut. Needs no root, no network and no hardware."
+		"virtual board. One run ends in a controlled stop, one is cut. Where the computer is busy, the day's clock waits for it. Needs no root, no network and no hardware."
 }
 
 // errStopped says that the reader pressed control-C.
@@ -137,10 +138,15 @@ type demo struct {
 
 	mu    sync.Mutex
 	trips []interlock.Effect
+	// waited tells of a busy computer; empty if it was none.
+	waited string
+	// stray is the first thing that the guard did and the story does not know.
+	stray *interlock.Effect
 }
 
 // watch tells what the guard decides, as it decides it.
 func (d *demo) watch(env *rules.Envelope, f interlock.Effect) {
+	d.follow(env, f)
 	switch f.Kind {
 	case interlock.StateEffect:
 		if f.From != f.State {
@@ -171,9 +177,11 @@ func stopWords(s rules.Stop) string {
 
 func (d *demo) run(ctx context.Context, fast bool) error {
 	var clock time.Duration
-	opts := guard.Options{Software: guard.Software(), Room: 64 << 20, Watch: d.watch}
+	begun := time.Now()
+	desk := &deskClock{real: func() time.Duration { return time.Since(begun) }}
+	opts := guard.Options{Software: guard.Software(), Room: 64 << 20, Watch: d.watch, Now: desk.Now, Alive: desk}
 	if fast {
-		opts.Stepped, opts.Now = true, func() time.Duration { return clock }
+		opts.Stepped, opts.Now, opts.Alive = true, func() time.Duration { return clock }, nil
 	}
 	checked, faults := d.files.Check()
 	if len(faults) > 0 {
@@ -184,23 +192,14 @@ func (d *demo) run(ctx context.Context, fast bool) error {
 	if err != nil {
 		return err
 	}
-	d.session = g.Folder()
-	board := g.Board().(*hw.Virtual)
-	cfg := craftmodel.HeronTwo()
-	cfg.Ballast, cfg.Seed, cfg.Unpowered = 12, 7, true
-	craft, err := craftmodel.New(cfg)
+	s, err := d.set(g)
 	if err != nil {
-		return errors.Join(err, g.Finish(0))
-	}
-	s := &stage{craft: craft, board: board, guard: g, crew: &crew{guard: g}}
-	s.crew.scenes = story(d.tell, craft, board, g, &d.moments)
-	if err := board.OpenContact("gate"); err != nil {
 		return errors.Join(err, g.Finish(0))
 	}
 	if fast {
 		s.send = straight(g, d.link)
 		err = runStepped(s, g, &clock)
-		d.trace, _ = board.Trace()
+		d.trace, _ = s.board.Trace()
 		return errors.Join(err, g.Finish(clock))
 	}
 	conn, err := craftmodel.Dial(d.link.String())
@@ -209,14 +208,34 @@ func (d *demo) run(ctx context.Context, fast bool) error {
 	}
 	defer conn.Close()
 	s.send = overUDP(conn)
+	// As in the daemon: the loop must not queue behind craft and crew.
+	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2))
 	guarding, stop := context.WithCancel(context.Background())
 	defer stop()
 	failed := make(chan error, 1)
 	go func() { failed <- g.Run(guarding) }()
-	err = runLive(s, g, ctx.Done(), failed)
-	d.trace, _ = board.Trace()
+	err = runLive(s, g, desk, ctx.Done(), failed)
+	if waited, longest := desk.waits(); waited > time.Second {
+		d.waited = fmt.Sprintf("This computer was busy: the demo's clock waited for it for %.1f s in all, %.1f s at once.", waited.Seconds(), longest.Seconds())
+	}
+	d.trace, _ = s.board.Trace()
 	stop()
 	return errors.Join(err, <-failed)
+}
+
+// set builds the stage around a guard: craft, board and crew, with the gate
+// still open. How the craft is heard is not set yet.
+func (d *demo) set(g *guard.Guard) (*stage, error) {
+	d.session = g.Folder()
+	cfg := craftmodel.HeronTwo()
+	cfg.Ballast, cfg.Seed, cfg.Unpowered = 12, 7, true
+	craft, err := craftmodel.New(cfg)
+	if err != nil {
+		return nil, err
+	}
+	s := &stage{craft: craft, board: g.Board().(*hw.Virtual), guard: g, crew: &crew{guard: g, astray: d.astray}}
+	s.crew.scenes = story(d.tell, craft, s.board, g, &d.moments)
+	return s, s.board.OpenContact("gate")
 }
 
 // after prints what there is to know when the day is over.
@@ -225,6 +244,10 @@ func (d *demo) after(s *streams) error {
 	fmt.Fprintln(s.out, "What tripped:")
 	for _, f := range d.trips {
 		wrap(s.out, fmt.Sprintf("  trip %d  ", f.Trip), "          ", fmt.Sprintf("at %.2f s, %s: %s. %s", f.At.Seconds(), strings.ToLower(stopWords(f.Stop)), guard.FirstCause(d.env, f), d.timing(f)))
+	}
+	if d.waited != "" {
+		fmt.Fprintln(s.out)
+		wrap(s.out, "", "", d.waited)
 	}
 	ses, err := session.Open(d.session)
 	if err != nil {
@@ -268,9 +291,10 @@ func (d *demo) after(s *streams) error {
 // timing is how long things took around a trip: from the moment the demo made
 // it happen to the decision, and from there to the contactor.
 func (d *demo) timing(f interlock.Effect) string {
-	from, what := d.moments.gust, "the gust began"
+	gust, runaway := d.moments.began()
+	from, what := gust, "the gust began"
 	if f.Stop == rules.Immediate {
-		from, what = d.moments.runaway, "the autopilot went wrong"
+		from, what = runaway, "the autopilot went wrong"
 	}
 	if from == 0 || from > f.At {
 		return ""

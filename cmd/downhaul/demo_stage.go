@@ -94,6 +94,8 @@ type crew struct {
 	scenes []scene
 	next   int
 	since  time.Duration // when the crew began to wait for the next scene
+	// astray, if set, tells why the story cannot go on; nil while it can.
+	astray func(guard.Status) error
 }
 
 // patience is how long the crew waits for any one thing.
@@ -104,10 +106,15 @@ func (c *crew) look(now time.Duration) error {
 		return nil
 	}
 	status := c.guard.Status()
+	if c.astray != nil {
+		if err := c.astray(status); err != nil {
+			return err
+		}
+	}
 	s := c.scenes[c.next]
 	if !s.until(now, status) {
 		if now-c.since > patience {
-			return fmt.Errorf("demo: waited %v in vain for %s; the guard is %s: %v", patience, s.waiting, status.State, status.NotReady)
+			return inVain(s.waiting, status)
 		}
 		return nil
 	}
@@ -145,7 +152,7 @@ func runStepped(s *stage, g *guard.Guard, clock *time.Duration) error {
 }
 
 // runLive runs the demo in real time beside a guard that runs by itself.
-func runLive(s *stage, g *guard.Guard, stop <-chan struct{}, failed <-chan error) error {
+func runLive(s *stage, g *guard.Guard, clock *deskClock, stop <-chan struct{}, failed <-chan error) error {
 	tick := time.NewTicker(stageEvery)
 	defer tick.Stop()
 	for !s.crew.done() {
@@ -156,6 +163,7 @@ func runLive(s *stage, g *guard.Guard, stop <-chan struct{}, failed <-chan error
 		case err := <-failed:
 			return fmt.Errorf("demo: the guard ended: %w", err)
 		}
+		clock.on()
 		if err := s.turn(g.Now()); err != nil {
 			return err
 		}

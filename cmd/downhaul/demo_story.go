@@ -2,6 +2,7 @@ package main
 
 import (
 	"errors"
+	"sync"
 	"time"
 
 	"downhaul/hw"
@@ -20,10 +21,28 @@ const (
 )
 
 // moments are when the demo made things happen, to be told against when the
-// guard saw them.
+// guard saw them. The crew writes them while the guard's loop asks.
 type moments struct {
+	mu            sync.Mutex
 	gust, runaway time.Duration
 }
+
+func (m *moments) note(which *time.Duration, now time.Duration) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	*which = now
+}
+
+// began returns when gust and runaway began, 0 for what has not yet.
+func (m *moments) began() (gust, runaway time.Duration) {
+	m.mu.Lock()
+	defer m.mu.Unlock()
+	return m.gust, m.runaway
+}
+
+// pressFor is how long the crew holds a button: longer than a busy computer
+// lets the guard's loop wait, or the press would go unseen.
+const pressFor = 700 * time.Millisecond
 
 func state(want string) func(time.Duration, guard.Status) bool {
 	return func(_ time.Duration, s guard.Status) bool { return s.State == want }
@@ -64,7 +83,7 @@ func story(t *teller, c *craftmodel.Craft, b *hw.Virtual, g *guard.Guard, m *mom
 		}}
 	}
 	release := func(name string) scene {
-		return scene{after(300 * time.Millisecond), "a moment", func(now time.Duration, _ guard.Status) error {
+		return scene{after(pressFor), "a moment", func(now time.Duration, _ guard.Status) error {
 			at = now
 			return b.Release(name)
 		}}
@@ -113,7 +132,8 @@ func story(t *teller, c *craftmodel.Craft, b *hw.Virtual, g *guard.Guard, m *mom
 			craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt}),
 		order(both(after(3*time.Second), hovering), "the hover", "craft", "Hovers at 2 m."),
 		{after(1500 * time.Millisecond), "a moment", func(now time.Duration, _ guard.Status) error {
-			at, m.gust = now, now
+			at = now
+			m.note(&m.gust, now)
 			t.tell(now, "wind", "A gust comes up over the hedge.")
 			return c.Do(craftmodel.Event{Act: craftmodel.Gust, Value: demoGust, For: 5 * time.Second})
 		}},
@@ -133,7 +153,8 @@ func story(t *teller, c *craftmodel.Craft, b *hw.Virtual, g *guard.Guard, m *mom
 		order(state("live"), "live", "crew", "Arm, and climb again.",
 			craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt}),
 		{both(after(2*time.Second), hovering), "the hover", func(now time.Duration, _ guard.Status) error {
-			at, m.runaway = now, now
+			at = now
+			m.note(&m.runaway, now)
 			t.tell(now, "craft", "The autopilot goes wrong: full climb, and nobody asked for it.")
 			return c.Do(craftmodel.Event{Act: craftmodel.Runaway, Value: 1})
 		}},

@@ -99,7 +99,9 @@ type Options struct {
 	// Turn with a clock of its own, and records are written within the turn.
 	// For rehearsals that do not wait.
 	Stepped bool
-	// Now is the clock of a stepped guard.
+	// Now is the clock of a stepped guard, or of a rehearsal without real pins
+	// that waits for a busy computer. It must not run back. Nil takes the time
+	// since the guard was opened.
 	Now func() time.Duration
 	// Watch sees every decision on the loop's own goroutine; it must be quick.
 	// Nil is nobody.
@@ -157,8 +159,11 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if len(faults) > 0 {
 		return nil, faults
 	}
-	if opts.Stepped != (opts.Now != nil) {
-		return nil, errors.New("guard: a stepped guard needs a clock, and only that")
+	if opts.Stepped && opts.Now == nil {
+		return nil, errors.New("guard: a stepped guard needs a clock")
+	}
+	if opts.Now != nil && c.Pad.Board.Kind == pad.GPIO {
+		return nil, errors.New("guard: only a rehearsal without real pins takes a clock of its own")
 	}
 	g := &Guard{opts: opts, pad: c.Pad, env: c.Envelope, unseen: []string{}}
 	for _, u := range c.Pad.Unseen(c.Envelope) {
@@ -176,7 +181,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	}()
 	start := time.Now()
 	g.now = func() time.Duration { return time.Since(start) }
-	if opts.Stepped {
+	if opts.Now != nil {
 		g.now = opts.Now
 	}
 	if g.before, err = session.Unfinished(g.pad.LogFolder); err != nil {

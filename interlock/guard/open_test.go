@@ -254,6 +254,11 @@ func TestOpenRefusesWithTheReason(t *testing.T) {
 	dir := shortDir(t)
 	good := testFiles(t, dir, "tilt.toml")
 	clock := func() time.Duration { return 0 }
+	realPad := File{Name: "../pad/testdata/guard.toml"}
+	var err error
+	if realPad.Text, err = os.ReadFile(realPad.Name); err != nil {
+		t.Fatal(err)
+	}
 	for _, row := range []struct {
 		name   string
 		change func(f *Files, o *Options)
@@ -263,7 +268,7 @@ func TestOpenRefusesWithTheReason(t *testing.T) {
 		{"no such folder", func(f *Files, _ *Options) {
 			f.Pad.Text = []byte(strings.ReplaceAll(string(f.Pad.Text), dir, filepath.Join(dir, "none")))
 		}, "no such folder"},
-		{"a clock without stepping", func(_ *Files, o *Options) { o.Stepped = false }, "stepped guard needs a clock"},
+		{"a clock of its own over real pins", func(f *Files, o *Options) { f.Pad, o.Stepped = realPad, false }, "only a rehearsal without real pins"},
 		{"stepping without a clock", func(_ *Files, o *Options) { o.Now = nil }, "stepped guard needs a clock"},
 		{"no room", func(_ *Files, o *Options) { o.Room = 1 << 62 }, "make room"},
 	} {

@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/recording"
+	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/interlock/tilt"
 	"downhaul/rules/card"
@@ -88,6 +89,10 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 		if err := commission.CanWrite(p.LogFolder); err != nil {
 			return hint(fmt.Errorf("tilt: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
 		}
+		after, err := session.Newest(p.LogFolder)
+		if err != nil {
+			return fmt.Errorf("tilt: %w", err)
+		}
 		w.Asked = true
 		screen := s.out
 		if c.JSON {
@@ -98,7 +103,7 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 		}
 		out.Result = w.Result()
 		if w.Done() {
-			r := &tilt.Record{Schema: tilt.Schema, Made: time.Now(), Software: guard.Software(), Craft: craft.Craft.Name,
+			r := &tilt.Record{After: after, Schema: tilt.Schema, Made: time.Now(), Software: guard.Software(), Craft: craft.Craft.Name,
 				Motors: tilt.Digest(craft), Card: hex.EncodeToString(craft.Hash[:]), Link: p.Links[0].Address, Passed: out.Result.Passed, Result: out.Result}
 			var path string
 			if path, kept = r.Write(p.LogFolder); kept == nil {

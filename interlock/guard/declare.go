@@ -85,6 +85,8 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 	}
 	d.early = append(d.early, bad...)
 	var stories []session.Story
+	var numbers []int
+	var names []string
 	newest := start
 	for _, r := range measured {
 		if r.Made.After(newest) {
@@ -103,24 +105,44 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		if err != nil {
 			d.early = append(d.early, err)
 		}
-		stories = append(stories, story)
-		for _, r := range story.Runs {
-			d.facts.Flew(card.Flown{Session: s.Info.Session, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
-		}
+		stories, numbers, names = append(stories, story), append(numbers, s.Info.Number), append(names, s.Info.Session)
 		for i := range story.Declarations {
 			if wall := story.Declarations[i].Wall; wall.After(newest) {
 				newest = wall
 			}
 		}
 	}
-	d.measured(measured, newest)
+	// In the order on record: a check of the tilt response comes behind the session
+	// that was the newest when it was made.
 	for i := range stories {
-		for j := range stories[i].Declarations {
-			x := &stories[i].Declarations[j]
-			d.result(x, -newest.Sub(x.Wall))
+		n := 0
+		for n < len(measured) && measured[n].After < numbers[i] {
+			n++
+		}
+		d.measured(measured[:n], newest)
+		measured = measured[n:]
+		d.retell(&stories[i], names[i], newest)
+	}
+	d.measured(measured, newest)
+	return nil
+}
+
+// retell takes the declarations and runs of one earlier session, in their order.
+func (d *declared) retell(story *session.Story, name string, newest time.Time) {
+	runs := story.Runs
+	flown := func(before int) {
+		for len(runs) > 0 && runs[0].After < before {
+			r := &runs[0]
+			d.facts.Flew(card.Flown{Session: name, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
+			runs = runs[1:]
 		}
 	}
-	return nil
+	for j := range story.Declarations {
+		flown(j + 1)
+		x := &story.Declarations[j]
+		d.result(x, -newest.Sub(x.Wall))
+	}
+	flown(len(story.Declarations) + 1)
 }
 
 // result takes the result of an inspection or a ground step, held against the
@@ -258,7 +280,9 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	case session.DeclaredWind:
 		d.facts.HasWind, d.facts.Wind, d.facts.WindAt, d.value = true, *x.Wind, at, x.Value
 	case session.DeclaredInspection:
+		d.facts.Now = at
 		d.result(&x, at)
+		says += d.cameTo(&x)
 	}
 	g.loop.Host(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: x.Text()})
 	g.tellCard(at)

@@ -111,12 +111,23 @@ func (d *declared) inspection(x *session.Declaration, given session.Declaration)
 	if x.Value, x.Passed, err = s.Limit.Judge(x.Value); err != nil {
 		return "", fmt.Errorf("%s: %w", s.Name, err)
 	}
-	says = fmt.Sprintf("%s, %s", s.Name, x.Value)
-	switch {
+	return fmt.Sprintf("%s, %s", s.Name, x.Value), nil
+}
+
+// cameTo says what a result that was just taken comes to.
+func (d *declared) cameTo(x *session.Declaration) string {
+	s, _ := d.card.Step(x.Step)
+	switch why := d.card.NotInForce(&d.facts, s.Name); {
 	case !x.Passed:
-		return fmt.Sprintf("%s: NOT GOOD ENOUGH, wanted %s", says, s.Limit.Wants()), nil
+		text := ": NOT GOOD ENOUGH, wanted " + s.Limit.Wants()
+		if void := d.card.Voided(&d.facts, s.Name); len(void) > 0 {
+			text += "; what rests on it must be passed anew after it: " + strings.Join(void, ", ")
+		}
+		return text
+	case len(why) > 0:
+		return ": on record, and not in force: " + strings.Join(why, "; ")
 	case s.Lasts > 0:
-		return says + ": in force for " + rules.FormatDuration(s.Lasts), nil
+		return ": in force for " + rules.FormatDuration(s.Lasts)
 	}
-	return says + ": in force", nil
+	return ": in force"
 }

@@ -55,6 +55,8 @@ type Run struct {
 	Trips int    `json:"trips"`
 	How   string `json:"how,omitempty"`
 	Ended bool   `json:"ended"`
+	// After is how many declarations stand on record before it.
+	After int `json:"-"`
 	// Begin and End are engine times, Wall the wall clock's reading at Begin.
 	Begin time.Duration `json:"-"`
 	End   time.Duration `json:"-"`
@@ -132,12 +134,12 @@ func (o *Story) take(kind triplog.Kind, text string, at time.Duration, wall time
 		}
 	case kind != triplog.KindNote:
 	case unmarked(beginMark, text, &r):
-		r.Begin, r.Wall = at, wall
+		r.Begin, r.Wall, r.After = at, wall, len(o.Declarations)
 		o.Runs = append(o.Runs, r)
 	case unmarked(endMark, text, &r):
 		for i := range o.Runs {
 			if open := &o.Runs[i]; open.Number == r.Number && !open.Ended {
-				r.Begin, r.Wall, r.End = open.Begin, open.Wall, at
+				r.Begin, r.Wall, r.After, r.End = open.Begin, open.Wall, open.After, at
 				*open = r
 			}
 		}
@@ -153,6 +155,13 @@ func (o *Story) StepAt(at time.Duration) string {
 		}
 	}
 	return step
+}
+
+// Newest returns the highest number of a session in a log folder, 0 for none: the
+// place on record of what is written there between sessions.
+func Newest(logFolder string) (int, error) {
+	next, err := nextNumber(logFolder)
+	return next - 1, err
 }
 
 // Earlier opens all sessions of a log folder that still can be read, oldest

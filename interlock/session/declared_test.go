@@ -55,6 +55,7 @@ func TestStoryComesBackFromTheLog(t *testing.T) {
 		declarations[i].At = time.Duration(i+2) * time.Second
 		declarations[i].Wall = wall(declarations[i].At)
 	}
+	ended.After, second.After = len(declarations), len(declarations)
 	ended.Begin, ended.End, ended.Wall = 8*time.Second, 9*time.Second, wall(8*time.Second)
 	second.Begin, second.Wall = 10*time.Second, wall(10*time.Second)
 	want := Story{Declarations: declarations, Runs: []Run{ended, second}}

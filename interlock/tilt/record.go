@@ -29,7 +29,10 @@ type Record struct {
 	Motors string `json:"motors"`
 	// Card is the SHA-256 of the card's bytes that day, for the reader: a later
 	// ballast step on the card makes no wiring old.
-	Card   string `json:"card_sha256"`
+	Card string `json:"card_sha256"`
+	// After is the number of the newest session when the check was made: the
+	// record comes behind that one in the order on record, whatever the clocks say.
+	After  int    `json:"after_session"`
 	Link   string `json:"link"`
 	Passed bool   `json:"passed"`
 	Result Result `json:"result"`

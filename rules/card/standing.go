@@ -31,8 +31,9 @@ type Facts struct {
 	OwnWind bool
 	// Results are those of ground steps and inspections, oldest first.
 	Results []Result
-	// Runs are those that began, oldest first; of a session's runs at one step
-	// the last says all that is asked (see Flew).
+	// Runs are those that began, oldest first, each with its place among the
+	// Results; of a session's runs at one step the last says all that is asked
+	// (see Flew).
 	Runs []Flown
 	// Hovers are the steady hovers that reports found; Forecast is the last
 	// report's of this craft, nil without one.
@@ -85,6 +86,8 @@ type Flown struct {
 	Step     string
 	Trips    int
 	BrokeOff bool
+	// After is how many of the Results stood on record before it; Flew fills it in.
+	After int
 }
 
 // Unmet says in plain sentences what must still be told or done before a start
@@ -100,20 +103,7 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 		return []string{`no step of the test card is declared (downhaul declare step)`}, next
 	}
 	say := func(format string, args ...any) { unmet = append(unmet, fmt.Sprintf(format, args...)) }
-	for _, name := range s.Needs {
-		need, _ := c.Step(name)
-		if need.Kind == Flight {
-			if _, ok := f.lastOf(name); !ok {
-				say("%s has not flown yet, and %q needs it", name, s.Name)
-			}
-			continue
-		}
-		text, lapses := need.inForce(f)
-		if text != "" {
-			say("%s", text)
-		}
-		next = min(next, lapses)
-	}
+	unmet, next = c.unmetNeeds(f, c.index(s.Name))
 	if s.Shown.NoTrips {
 		c.askNoTrips(s, f, say)
 	}
@@ -142,9 +132,10 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 	return unmet, next
 }
 
-// Flew takes a run that ended. It stands instead of earlier ones of its session
+// Flew takes a run that ended, behind every result on record so far. It stands instead of earlier ones of its session
 // at the same step, so a day of many runs takes no more room than a day of few.
 func (f *Facts) Flew(r Flown) {
+	r.After = len(f.Results)
 	f.Runs = append(slices.DeleteFunc(f.Runs, func(o Flown) bool {
 		return o.Session == r.Session && strings.EqualFold(o.Step, r.Step)
 	}), r)
@@ -205,9 +196,9 @@ func (c *Card) askHover(s *Step, f *Facts, say func(string, ...any)) {
 }
 
 // askReserve wants the last report to foresee the lift to spare. A step that has
-// flown has shown what it lifts, and is asked no more.
+// flown, and still counts, has shown what it lifts, and is asked no more.
 func (c *Card) askReserve(s *Step, f *Facts, say func(string, ...any)) {
-	if _, flew := f.lastOf(s.Name); flew {
+	if i := c.index(s.Name); c.stand(f, c.below())[i].standing == passed {
 		return
 	}
 	if f.Forecast == nil {
@@ -244,39 +235,6 @@ func (c *Card) askReserve(s *Step, f *Facts, say func(string, ...any)) {
 // to a gram: a name says nothing of what is carried under it today.
 func (c *Card) weighs(s *Step, kg float64) bool {
 	return math.Abs(c.Craft.Mass+s.Ballast-kg) < 0.001
-}
-
-// inForce says why the newest result of the step does not count, and when one
-// that does will lapse.
-func (s *Step) inForce(f *Facts) (why string, lapses time.Duration) {
-	for _, r := range slices.Backward(f.Results) {
-		if !strings.EqualFold(r.Step, s.Name) {
-			continue
-		}
-		switch {
-		case !r.Passed && s.Measured:
-			return fmt.Sprintf("%s: %s (%s)", s.Name, r.Text, s.by()), rules.Never
-		case !r.Passed:
-			return fmt.Sprintf("%s: %s, wanted %s", s.Name, r.Text, s.Limit.Wants()), rules.Never
-		case s.Lasts == 0:
-			return "", rules.Never
-		case f.Now-r.At > s.Lasts:
-			return fmt.Sprintf("%s has lapsed after %s (%s)", s.Name, rules.FormatDuration(s.Lasts), s.by()), rules.Never
-		}
-		return "", r.At + s.Lasts + 1
-	}
-	if s.Measured {
-		return s.Name + " was not measured yet for these motors (" + s.by() + ")", rules.Never
-	}
-	return s.Name + " is not told yet (" + s.by() + ")", rules.Never
-}
-
-// by is the command that gives a result.
-func (s *Step) by() string {
-	if s.Measured {
-		return "downhaul tilt, with no guard running"
-	}
-	return "downhaul declare inspection"
 }
 
 func askWind(s *Step, f *Facts, say func(string, ...any)) (lapses time.Duration) {

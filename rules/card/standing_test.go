@@ -13,7 +13,7 @@ func met(c *Card) *Facts {
 	return &Facts{
 		Now: time.Hour, Step: "ballast 10", Packs: []string{"A1"},
 		Results:  []Result{{Step: "blade clearance", Passed: true, At: 0}, {Step: "fasteners", Passed: true, At: time.Hour}, {Step: "first power-up", Passed: true}},
-		Runs:     []Flown{{Session: "s1", Step: "empty hover"}},
+		Runs:     []Flown{{Session: "s1", Step: "empty hover", After: 3}},
 		Hovers:   []Hovered{{"empty hover", 31, 20 * time.Second}, {"Empty Hover", 31, time.Minute}},
 		Forecast: &Forecast{[]string{"s1"}, []Reserve{{Step: "Ballast 10", Mass: 41, Go: true, Numbers: true, Low: 0.2, High: 0.4}}},
 		Envelope: c.Steps[5].EnvelopeHash,
@@ -35,7 +35,7 @@ func TestUnmetOneByOne(t *testing.T) {
 		{"one trip", func(f *Facts) { f.Runs[0].Trips = 1 }, []string{"the last run of empty hover brought a trip"}},
 		{"two trips", func(f *Facts) { f.Runs[0].Trips = 2 }, []string{"brought 2 trips"}},
 		{"trips, then none", func(f *Facts) {
-			f.Runs = []Flown{{"s1", "empty hover", 2, false}, {"s1", "Empty Hover", 0, false}, {"s1", "x", 1, false}}
+			f.Runs = []Flown{{"s1", "empty hover", 2, false, 3}, {"s1", "Empty Hover", 0, false, 3}, {"s1", "x", 1, false, 3}}
 		}, nil},
 		{"broke off", func(f *Facts) { f.Runs[0].BrokeOff = true }, []string{"broke off without its end on record"}},
 		{"no hover in any report", func(f *Facts) { f.Hovers = []Hovered{{"ballast 10", 41, time.Hour}} }, []string{`no report tells of a steady hover at empty hover, and "ballast 10" needs 60 s`}},
@@ -53,6 +53,13 @@ func TestUnmetOneByOne(t *testing.T) {
 		{"the step itself flew: nothing is foreseen of it", func(f *Facts) {
 			f.Forecast, f.Runs = nil, append(f.Runs, Flown{Session: "s2", Step: "Ballast 10"})
 		}, nil},
+		{"an inspection two steps below failed since", func(f *Facts) {
+			f.Results = append(f.Results, Result{Step: "blade clearance", Text: "20 mm", At: f.Now})
+		}, []string{"blade clearance: 20 mm, wanted at least 40 mm", "first power-up was passed, but blade clearance, which it rests on, failed", "empty hover flew, but blade clearance, which it rests on, failed: fly it again"}},
+		{"it failed, and was passed anew since", func(f *Facts) {
+			f.Results = append(f.Results, Result{Step: "blade clearance", Text: "20 mm"}, Result{Step: "blade clearance", Passed: true, At: f.Now})
+		}, []string{"first power-up was passed, but", "empty hover flew, but"}},
+		{"an inspection two steps below has lapsed", func(f *Facts) { f.Now += 24 * time.Hour; f.Results[1].At = f.Now }, []string{"blade clearance has lapsed after 1 d"}},
 		{"no packs", func(f *Facts) { f.Packs = nil }, []string{"no pack set is declared"}},
 		{"another envelope", func(f *Facts) { f.Envelope[3]++ }, []string{"start it with --envelope heavy.toml"}},
 
@@ -73,7 +80,11 @@ func TestUnmetOneByOne(t *testing.T) {
 		{"hover, as old as may be", func(f *Facts) { hover(f); f.Results[1].At = f.Now - 12*time.Minute }, nil},
 		// A ground step without "lasts" counts for good.
 		{"hover, old ground step", func(f *Facts) { hover(f); f.Results[2].At = -1e6 * time.Second }, nil},
-		{"hover, nothing told", func(f *Facts) { hover(f); f.Results = nil }, []string{"first power-up is not told yet", "fasteners is not told yet"}},
+		{"hover, an inspection below failed before the ground step was passed", func(f *Facts) {
+			hover(f)
+			f.Results[0] = Result{Step: "blade clearance", Text: "20 mm"}
+		}, []string{"blade clearance: 20 mm", "first power-up was passed, but blade clearance, which it rests on, failed"}},
+		{"hover, nothing told", func(f *Facts) { hover(f); f.Results = nil }, []string{"blade clearance is not told yet", "fasteners is not told yet", "first power-up is not told yet"}},
 	} {
 		f := met(c)
 		row.change(f)
@@ -94,7 +105,7 @@ func TestUnmetNamesTheNextInstant(t *testing.T) {
 	c := mustRead(t, example(t))
 	f := met(c)
 	f.Step, f.HasWind, f.Wind, f.WindAt = "empty hover", true, 3, 55*time.Minute
-	for range 2 { // the wind lapses first, then an inspection
+	for range 3 { // the wind lapses first, then two inspections
 		before, next := c.Unmet(f)
 		if next <= f.Now || next == rules.Never {
 			t.Fatalf("next is %v at %v, with %q", next, f.Now, before)

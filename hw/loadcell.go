@@ -116,6 +116,10 @@ type iioReader struct {
 var offsetBinary = map[string]int64{"hx711": 1 << 23}
 
 func openIIO(path string, rate float64) (*iioReader, error) {
+	// A pipe would hold the start up, and opening some devices acts.
+	if info, err := os.Stat(path); err == nil && !info.Mode().IsRegular() {
+		return nil, fmt.Errorf("%s is no regular file; name the converter's channel under /sys/bus/iio/devices", path)
+	}
 	f, err := os.Open(path)
 	if err != nil {
 		return nil, fmt.Errorf("%w; look for the converter's channel under /sys/bus/iio/devices", err)

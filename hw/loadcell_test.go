@@ -131,3 +131,13 @@ func TestOffsetBinaryIsTurnedIntoTwosComplement(t *testing.T) {
 		}
 	}
 }
+
+// A device or a folder in the converter's place is refused before it is opened:
+// some act on being opened, and a pipe waits.
+func TestLoadCellFileMustBeRegular(t *testing.T) {
+	for _, name := range []string{"/dev/zero", t.TempDir()} {
+		if r, err := openIIO(name, 80); err == nil || r != nil || !strings.Contains(err.Error(), "no regular file") {
+			t.Errorf("%s: %v", name, err)
+		}
+	}
+}

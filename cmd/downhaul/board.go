@@ -3,12 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 	"strconv"
 	"strings"
 
 	"downhaul/hw"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/rules"
 )
 
@@ -38,7 +38,7 @@ func (boardCmd) Help() string {
 func (b *boardCmd) dial() (*hw.Client, error) {
 	socket := b.Socket
 	if b.Pad != "" {
-		text, err := os.ReadFile(b.Pad)
+		text, err := plain.Read(b.Pad, plain.Setup)
 		if err != nil {
 			return nil, fmt.Errorf("board: %w", err)
 		}

@@ -4,13 +4,13 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 
 	"downhaul/interlock"
 	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"
@@ -150,7 +150,7 @@ func (c *checkCmd) Run(s *streams) error {
 		if out.has(name) {
 			continue // a card named it already
 		}
-		text, err := os.ReadFile(name)
+		text, err := plain.Read(name, plain.Setup)
 		if err != nil {
 			return hint(fmt.Errorf("check: %w", err), `"downhaul new DIR" writes three files to begin with`)
 		}

@@ -6,9 +6,9 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"os"
 	"path/filepath"
 
+	"downhaul/interlock/plain"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"
@@ -37,7 +37,7 @@ func (c *checked) stepEnvelopes(f *checkedFile, crd *card.Card) {
 			name = filepath.Join(filepath.Dir(f.File), name)
 		}
 		wrong := document.Fault{File: f.File, Line: step.Line, Key: fmt.Sprintf("step[%d].envelope", i+1), Got: document.Quote(step.Envelope)}
-		text, err := os.ReadFile(name)
+		text, err := plain.Read(name, plain.Setup)
 		switch sum := sha256.Sum256(text); {
 		case errors.Is(err, fs.ErrNotExist):
 			wrong.Wrong, wrong.Mend = "there is no such file", "write its path from the card's own folder"

@@ -4,18 +4,18 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"downhaul/interlock/commission"
 	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/rules"
 )
 
 // readHeard reads what listen printed as JSON.
 func readHeard(name string) (judge.Heard, error) {
-	text, err := os.ReadFile(name)
+	text, err := plain.Read(name, plain.Heard)
 	if err != nil {
 		return nil, err
 	}

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"runtime"
 	"slices"
 	"strings"
@@ -16,6 +15,7 @@ import (
 	"downhaul/interlock/commission"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/telemetry/link"
 )
 
@@ -38,7 +38,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	text, err := os.ReadFile(c.Pad)
+	text, err := plain.Read(c.Pad, plain.Setup)
 	if err != nil {
 		return fmt.Errorf("commission: %w", err)
 	}

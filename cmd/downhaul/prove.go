@@ -6,13 +6,13 @@ import (
 	"encoding/hex"
 	"encoding/json"
 	"fmt"
-	"os"
 	"time"
 
 	"downhaul/interlock/bench/prove"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/proof"
 	"downhaul/rules"
 )
@@ -67,7 +67,7 @@ func outcomesOf(r *prove.Report) outcomes {
 }
 
 func (c *proveCmd) Run(ctx context.Context, s *streams) error {
-	text, err := os.ReadFile(c.Envelope)
+	text, err := plain.Read(c.Envelope, plain.Setup)
 	if err != nil {
 		return hint(fmt.Errorf("prove: %w", err), `"downhaul new DIR" writes an envelope to begin with`)
 	}
@@ -143,7 +143,7 @@ func (c *proveCmd) readPad(env *rules.Envelope) (*pad.Pad, func(rules.ChannelID)
 	name, text := c.Pad, builtinPad
 	if c.Pad != "" {
 		var err error
-		if text, err = os.ReadFile(c.Pad); err != nil {
+		if text, err = plain.Read(c.Pad, plain.Setup); err != nil {
 			return nil, nil, fmt.Errorf("prove: %w", err)
 		}
 	} else {

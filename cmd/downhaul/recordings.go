@@ -13,6 +13,7 @@ import (
 
 	"downhaul/interlock/bench"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/session"
 	"downhaul/rules"
@@ -20,7 +21,7 @@ import (
 
 // readEnvelope reads an envelope for a command that goes through recordings.
 func readEnvelope(command, file string) (*rules.Envelope, error) {
-	text, err := os.ReadFile(file)
+	text, err := plain.Read(file, plain.Setup)
 	if err != nil {
 		return nil, hint(fmt.Errorf("%s: %w", command, err), `"downhaul new DIR" writes an envelope to begin with`)
 	}
@@ -36,7 +37,7 @@ func readPad(command, file string) (*pad.Pad, error) {
 	if file == "" {
 		return nil, nil
 	}
-	text, err := os.ReadFile(file)
+	text, err := plain.Read(file, plain.Setup)
 	if err != nil {
 		return nil, fmt.Errorf("%s: %w", command, err)
 	}

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock/guard"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/report"
 	"downhaul/interlock/report/lift"
 	"downhaul/interlock/session"
@@ -175,7 +176,7 @@ func (c *reportCmd) read(ctx context.Context, s *streams, what *lift.WhatIf) (*r
 }
 
 func folderSize(dir string) (total int64) {
-	entries, _ := os.ReadDir(dir)
+	entries, _ := plain.List(dir)
 	for _, e := range entries {
 		if info, err := e.Info(); err == nil && !e.IsDir() {
 			total += info.Size()

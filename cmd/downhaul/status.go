@@ -7,11 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"time"
 
 	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 )
 
 // guardAt says which guard is meant.
@@ -24,7 +24,7 @@ type guardAt struct {
 func (g *guardAt) socket() (string, error) {
 	switch {
 	case g.Pad != "":
-		text, err := os.ReadFile(g.Pad)
+		text, err := plain.Read(g.Pad, plain.Setup)
 		if err != nil {
 			return "", err
 		}

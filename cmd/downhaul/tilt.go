@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"math"
-	"os"
 	"sync"
 	"time"
 
@@ -15,6 +14,7 @@ import (
 	"downhaul/interlock/guard"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
@@ -52,7 +52,7 @@ type tiltOutput struct {
 }
 
 func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
-	text, err := os.ReadFile(c.Card)
+	text, err := plain.Read(c.Card, plain.Setup)
 	if err != nil {
 		return fmt.Errorf("tilt: %w", err)
 	}

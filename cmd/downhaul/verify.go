@@ -9,6 +9,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"downhaul/interlock/plain"
 	"downhaul/interlock/triplog"
 )
 
@@ -97,7 +98,7 @@ func logFiles(log string) ([]string, error) {
 // is wrong with it.
 func changedFiles(log string) ([]string, error) {
 	changed := []string{}
-	f, err := os.Open(log)
+	f, err := plain.Open(log, plain.TripLog)
 	if err != nil {
 		return nil, err
 	}
@@ -107,7 +108,7 @@ func changedFiles(log string) ([]string, error) {
 			break
 		}
 		for _, file := range line.Head.Files {
-			text, err := os.ReadFile(filepath.Join(filepath.Dir(log), filepath.Base(file.Name)))
+			text, err := plain.Read(filepath.Join(filepath.Dir(log), filepath.Base(file.Name)), plain.Setup)
 			if err != nil && !errors.Is(err, fs.ErrNotExist) {
 				return nil, err
 			}

@@ -4,11 +4,11 @@ import (
 	"bytes"
 	"errors"
 	"fmt"
-	"os"
 	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
@@ -157,7 +157,7 @@ func loggedDecisions(s *session.Session) (decisions [][]byte, why string, err er
 	}
 	ended := false
 	for _, name := range parts {
-		file, err := os.Open(name)
+		file, err := plain.Open(name, plain.TripLog)
 		if err != nil {
 			return nil, "", err
 		}

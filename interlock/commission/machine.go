@@ -7,6 +7,7 @@ import (
 	"strings"
 
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 )
 
 // Machine tells this computer from others, so that a record made on another
@@ -16,7 +17,7 @@ func Machine(p *pad.Pad) string {
 	if p.Board.Kind != pad.GPIO {
 		return "virtual"
 	}
-	id, err := os.ReadFile("/etc/machine-id")
+	id, err := plain.Read("/etc/machine-id", plain.Number)
 	text := strings.TrimSpace(string(id))
 	if err != nil || text == "" {
 		name, _ := os.Hostname()

@@ -10,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"time"
+
+	"downhaul/interlock/plain"
 )
 
 // CanWrite says whether a record could be kept in a folder: better asked before
@@ -70,16 +72,12 @@ func WriteWhole(path string, text []byte, mode fs.FileMode) (err error) {
 	if err = os.Rename(f.Name(), path); err != nil {
 		return err
 	}
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return plain.SyncFolder(dir)
 }
 
 // recordNames are the names of records, by number.
 func recordNames(dir string) ([]string, error) {
-	entries, err := os.ReadDir(dir)
+	entries, err := plain.List(dir)
 	if errors.Is(err, fs.ErrNotExist) {
 		return nil, nil
 	}
@@ -140,7 +138,7 @@ func Read[T any](dir string, schema int, stands func(*T) (schema, number int)) (
 		return nil, nil, err
 	}
 	one := func(path string, number int) (*T, error) {
-		text, err := os.ReadFile(path)
+		text, err := plain.Read(path, plain.Record)
 		if err != nil {
 			return nil, err
 		}

@@ -14,6 +14,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
@@ -46,7 +47,7 @@ func ReadFiles(padName, envelopeName, cardName string) (Files, error) {
 	}
 	var errs []error
 	read := func(dst *File, name string, optional bool) {
-		text, err := os.ReadFile(name)
+		text, err := plain.Read(name, plain.Setup)
 		switch {
 		case err == nil:
 			*dst = File{Name: name, Text: text}

@@ -6,10 +6,10 @@ import (
 	"fmt"
 	"io"
 	"net/netip"
-	"os"
 	"time"
 
 	"downhaul/interlock/intake"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/telemetry"
 )
 
@@ -85,7 +85,7 @@ func OpenParts(names []string, options ...Option) (*Reader, error) {
 	if len(names) == 0 {
 		return nil, errors.New("open recording: no file named")
 	}
-	f, err := os.Open(names[0])
+	f, err := plain.Open(names[0], plain.Recording)
 	if err != nil {
 		return nil, fmt.Errorf("open recording: %w", err)
 	}
@@ -254,7 +254,7 @@ func (r *Reader) nextPart(end error) (bool, error) {
 		name := r.parts[0]
 		r.parts = r.parts[1:]
 		_ = r.Close()
-		f, err := os.Open(name)
+		f, err := plain.Open(name, plain.Recording)
 		if err != nil {
 			return false, fmt.Errorf("open next part of the recording: %w", err)
 		}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/triplog"
 )
 
@@ -87,7 +88,7 @@ func Unfinished(logFolder string) ([]Ending, error) {
 // earlier opens every session of the folder; broken are those whose
 // session.json cannot be read although they got as far as a trip log.
 func earlier(logFolder string) (sessions []*Session, broken []Ending, err error) {
-	entries, err := os.ReadDir(logFolder)
+	entries, err := plain.List(logFolder)
 	if err != nil {
 		return nil, nil, explain("look for earlier sessions", logFolder, err)
 	}

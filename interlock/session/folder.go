@@ -94,13 +94,3 @@ func writeNew(name string, text []byte) error {
 	}
 	return nil
 }
-
-// syncFolder returns when the names in the folder are on the disk.
-func syncFolder(dir string) error {
-	f, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	return f.Sync()
-}

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"time"
 
+	"downhaul/interlock/dated"
+	"downhaul/interlock/plain"
 	"downhaul/interlock/triplog"
 )
 
@@ -72,7 +74,7 @@ func (s *Session) MarkReported(at time.Time) error {
 		return err
 	}
 	name := filepath.Join(s.Dir, reportedName)
-	if err := os.WriteFile(name, append(text, '\n'), 0o644); err != nil {
+	if err := dated.WriteWhole(name, append(text, '\n'), 0o644); err != nil {
 		return fmt.Errorf("note that session %s is reported on: %w", s.Info.Session, err)
 	}
 	return nil
@@ -80,7 +82,7 @@ func (s *Session) MarkReported(at time.Time) error {
 
 // mustStay says why a session may not go, whatever its age; empty when it may.
 func (s *Session) mustStay() string {
-	text, err := os.ReadFile(filepath.Join(s.Dir, reportedName))
+	text, err := plain.Read(filepath.Join(s.Dir, reportedName), plain.Note)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err.Error()
 	}
@@ -172,7 +174,7 @@ func Retain(logFolder string, keep Keep, now time.Time) (says []string, err erro
 
 // sweep finishes removals that were broken off.
 func sweep(logFolder string) error {
-	entries, err := os.ReadDir(logFolder)
+	entries, err := plain.List(logFolder)
 	if err != nil {
 		return explain("look for earlier sessions", logFolder, err)
 	}

@@ -13,6 +13,7 @@ import (
 	"runtime"
 	"time"
 
+	"downhaul/interlock/plain"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/triplog"
 )
@@ -143,7 +144,7 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 	if err := s.fill(files); err != nil {
 		return explain("begin session", logFolder, err)
 	}
-	if err := syncFolder(logFolder); err != nil {
+	if err := plain.SyncFolder(logFolder); err != nil {
 		return explain("begin session", logFolder, err)
 	}
 	return nil
@@ -212,7 +213,7 @@ func (s *Session) fill(files []File) error {
 	if err := s.Recording.Sync(); err != nil {
 		return err
 	}
-	return syncFolder(s.Dir)
+	return plain.SyncFolder(s.Dir)
 }
 
 func recordingName(part int) string {
@@ -229,7 +230,7 @@ func (s *Session) recordingFile(part int) (recording.File, error) {
 		return nil, err
 	}
 	if part > 1 {
-		_ = syncFolder(s.Dir)
+		_ = plain.SyncFolder(s.Dir)
 	}
 	return dataFile{f}, nil
 }
@@ -253,7 +254,7 @@ func (s *Session) Close() error {
 
 // Open opens a session's folder for reading.
 func Open(dir string) (*Session, error) {
-	text, err := os.ReadFile(filepath.Join(dir, infoName))
+	text, err := plain.Read(filepath.Join(dir, infoName), plain.Note)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
 			return nil, fmt.Errorf("open session %s: no %s in it; name a session's own folder, such as LOGS/2026-05-30T18-04-11Z-3f2a", dir, infoName)
@@ -284,7 +285,7 @@ func (s *Session) Text(name string) ([]byte, error) {
 		if f.Name != name {
 			continue
 		}
-		text, err := os.ReadFile(filepath.Join(s.Dir, filepath.Base(name)))
+		text, err := plain.Read(filepath.Join(s.Dir, filepath.Base(name)), plain.Setup)
 		if err != nil {
 			return nil, fmt.Errorf("session %s: %w", s.Info.Session, err)
 		}

@@ -6,6 +6,8 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+
+	"downhaul/interlock/plain"
 )
 
 // File is what the log needs of a file. Sync returns when the bytes are on the
@@ -62,11 +64,4 @@ func (d folder) Create(name string) (File, error) {
 
 func (d folder) Remove(name string) error { return os.Remove(filepath.Join(string(d), name)) }
 
-func (d folder) SyncFolder() error {
-	f, err := os.Open(string(d))
-	if err != nil {
-		return err
-	}
-	defer f.Close()
-	return f.Sync()
-}
+func (d folder) SyncFolder() error { return plain.SyncFolder(string(d)) }

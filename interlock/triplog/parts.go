@@ -5,7 +5,8 @@ import (
 	"io"
 	"iter"
 	"math"
-	"os"
+
+	"downhaul/interlock/plain"
 )
 
 // FileLines gives the lines of one log kept in several files, in order, as if
@@ -32,7 +33,7 @@ func FileLines(names ...string) iter.Seq2[Record, error] {
 
 // fileLines gives the lines up to a number; false when the sequence is over.
 func fileLines(name string, limit uint64, yield func(Record, error) bool) bool {
-	f, err := os.Open(name)
+	f, err := plain.Open(name, plain.TripLog)
 	if err != nil {
 		yield(Record{}, fmt.Errorf("read trip log: %w", err))
 		return false
@@ -81,7 +82,7 @@ func limitsOf(names []string) ([]uint64, error) {
 
 // firstLine is the first line of a file, nil when there is no whole one.
 func firstLine(name string) (*Record, error) {
-	f, err := os.Open(name)
+	f, err := plain.Open(name, plain.TripLog)
 	if err != nil {
 		return nil, fmt.Errorf("read trip log: %w", err)
 	}

@@ -7,8 +7,9 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"os"
 	"strconv"
+
+	"downhaul/interlock/plain"
 )
 
 // Verdict is what Verify finds.
@@ -57,7 +58,7 @@ func Verify(r io.Reader) (Report, error) { return VerifyParts(r) }
 func VerifyFiles(names ...string) (Report, error) {
 	var parts []io.Reader
 	for _, name := range names {
-		f, err := os.Open(name)
+		f, err := plain.Open(name, plain.TripLog)
 		if err != nil {
 			return Report{}, fmt.Errorf("open trip log: %w", err)
 		}

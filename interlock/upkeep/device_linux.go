@@ -21,7 +21,8 @@ var ErrNoWatchdog = errors.New("is no watchdog of the kernel's; its timeout can 
 // took is returned, which may be rounded. With ErrNoWatchdog the device is
 // given all the same.
 func OpenDevice(path string, timeout time.Duration) (Device, time.Duration, error) {
-	fd, err := unix.Open(path, unix.O_WRONLY|unix.O_CLOEXEC, 0)
+	// Without waiting: a pipe under that name would hold the start up.
+	fd, err := unix.Open(path, unix.O_WRONLY|unix.O_CLOEXEC|unix.O_NONBLOCK, 0)
 	if err != nil {
 		return nil, 0, fmt.Errorf("open the watchdog %s: %w", path, err)
 	}

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 	"strings"
 	"testing"
+
+	"downhaul/interlock/plain"
 )
 
 // Whatever stands in the file of the key: it is a key by the words of the manual
@@ -25,7 +27,7 @@ func FuzzReadKey(f *testing.F) {
 		var want []byte
 		if digits := bytes.TrimSpace(text); len(text) == 32 {
 			want = text
-		} else if raw, err := hex.DecodeString(string(digits)); err == nil && len(raw) == 32 && len(text) <= keyFileMost {
+		} else if raw, err := hex.DecodeString(string(digits)); err == nil && len(raw) == 32 && len(text) <= int(plain.Key.Most) {
 			want = raw
 		}
 		k, err := ReadKey(name)

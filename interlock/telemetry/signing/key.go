@@ -5,21 +5,19 @@ import (
 	"encoding/hex"
 	"fmt"
 	"io"
-	"os"
+
+	"downhaul/interlock/plain"
 )
 
 // Key is the secret that the craft and the guard share: 32 bytes.
 type Key [32]byte
-
-// keyFileMost is more than any way to write a key takes.
-const keyFileMost = 256
 
 // ReadKey reads a key file: 32 bytes as they are, or 64 hexadecimal digits. It
 // refuses a file that its group may write or that others may read or write:
 // who can read it can speak for the craft.
 func ReadKey(name string) (Key, error) {
 	var k Key
-	f, err := os.Open(name)
+	f, err := plain.Open(name, plain.Key)
 	if err != nil {
 		return k, fmt.Errorf("read the signing key: %w", err)
 	}
@@ -28,14 +26,11 @@ func ReadKey(name string) (Key, error) {
 	if err != nil {
 		return k, fmt.Errorf("read the signing key: %w", err)
 	}
-	if !info.Mode().IsRegular() {
-		return k, fmt.Errorf("read the signing key %s: want a plain file (got %v); write the key into one", name, info.Mode().Type())
-	}
 	const tooOpen = 0o027
 	if mode := info.Mode().Perm(); mode&tooOpen != 0 {
 		return k, fmt.Errorf("read the signing key %s: others may read it, or its group may write it (its mode is %04o); run: chmod 0640 %s", name, mode, name)
 	}
-	text, err := io.ReadAll(io.LimitReader(f, keyFileMost+1))
+	text, err := io.ReadAll(io.LimitReader(f, plain.Key.Most))
 	if err != nil {
 		return k, fmt.Errorf("read the signing key %s: %w", name, err)
 	}

@@ -49,7 +49,7 @@ func TestReadKey(t *testing.T) {
 	if _, err := ReadKey(filepath.Join(t.TempDir(), "none")); err == nil {
 		t.Error("a key file that is not there was read")
 	}
-	if _, err := ReadKey(t.TempDir()); err == nil || !strings.Contains(err.Error(), "plain file") {
+	if _, err := ReadKey(t.TempDir()); err == nil || !strings.Contains(err.Error(), "regular file") {
 		t.Errorf("a folder: %v", err)
 	}
 }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"downhaul/interlock/dated"
+	"downhaul/interlock/plain"
 )
 
 // Seen is what must outlive a restart: the last stamp of every stream.
@@ -50,7 +51,7 @@ func (d *Door) Seen(ahead time.Duration) Seen {
 // pass.
 func ReadSeen(name string) (Seen, error) {
 	var s Seen
-	text, err := os.ReadFile(name)
+	text, err := plain.Read(name, plain.Signatures)
 	if errors.Is(err, fs.ErrNotExist) {
 		return s, nil
 	}

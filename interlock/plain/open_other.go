@@ -1,0 +1,8 @@
+//go:build !unix
+
+package plain
+
+const (
+	nonblock   = 0
+	onlyFolder = 0
+)

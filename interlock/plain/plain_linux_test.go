@@ -1,0 +1,122 @@
+package plain
+
+import (
+	"errors"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// traps are names that hold a reader up, never end, or are no file at all.
+func traps(t *testing.T) map[string]string {
+	t.Helper()
+	dir := t.TempDir()
+	pipe, sparse := filepath.Join(dir, "pipe"), filepath.Join(dir, "sparse")
+	if err := unix.Mkfifo(pipe, 0o600); err != nil {
+		t.Fatal(err)
+	}
+	f, err := os.Create(sparse)
+	if err == nil {
+		err = errors.Join(f.Truncate(40<<30), f.Close())
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]string{pipe: "a pipe", dir: "a folder", "/dev/zero": "a device", sparse: "40 GB"}
+	for to, want := range map[string]string{pipe: "a pipe", dir: "a folder", "/dev/zero": "a device", sparse: "40 GB"} {
+		link := filepath.Join(dir, "to-"+filepath.Base(to))
+		if err := os.Symlink(to, link); err != nil {
+			t.Fatal(err)
+		}
+		out[link] = want
+	}
+	return out
+}
+
+// within fails when a call does not come back.
+func within(t *testing.T, what string, call func()) {
+	t.Helper()
+	done := make(chan struct{})
+	go func() { defer close(done); call() }()
+	select {
+	case <-done:
+	case <-time.After(20 * time.Second):
+		t.Fatalf("%s: does not come back", what)
+	}
+}
+
+func TestOnlyRegularFilesAreRead(t *testing.T) {
+	for name, want := range traps(t) {
+		for _, kind := range []Kind{Setup, Recording} {
+			within(t, name, func() {
+				text, err := Read(name, kind)
+				if err == nil || text != nil || !strings.Contains(err.Error(), name) || !strings.Contains(err.Error(), want) || !strings.Contains(err.Error(), kind.What) {
+					t.Errorf("%s as %s: %d bytes, %v; want it refused as %q", name, kind.What, len(text), err, want)
+				}
+			})
+		}
+	}
+	if _, err := Open(filepath.Join(t.TempDir(), "none"), Setup); !errors.Is(err, fs.ErrNotExist) {
+		t.Errorf("a file that is not there: %v", err)
+	}
+}
+
+// The largest size is held to whatever size is told: a file of the kernel tells
+// none, and one can grow while it is read.
+func TestSizes(t *testing.T) {
+	name := filepath.Join(t.TempDir(), "f")
+	for n, ok := range map[int]bool{0: true, 9: true, 10: true, 11: false, 5000: false} {
+		if err := os.WriteFile(name, make([]byte, n), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if text, err := Read(name, Kind{"a probe", 10}); (err == nil) != ok || ok && len(text) != n {
+			t.Errorf("%d bytes of at most 10: %d read, %v", n, len(text), err)
+		}
+	}
+	text, err := Read("/proc/self/status", Number)
+	if err != nil || len(text) == 0 {
+		t.Errorf("a file of the kernel, told as empty: %d bytes, %v", len(text), err)
+	}
+	if _, err := Read("/proc/self/status", Kind{"a probe", 10}); err == nil || !strings.Contains(err.Error(), "more than that") {
+		t.Errorf("a file of the kernel past its size: %v", err)
+	}
+	for n, want := range map[int64]string{0: "0 bytes", 1023: "1023 bytes", 1 << 10: "1 KB", 1536: "1.5 KB", 40 << 30: "40 GB", 3 << 41: "6 TB"} {
+		if got := Size(n); got != want {
+			t.Errorf("%d bytes: %q, want %q", n, got, want)
+		}
+	}
+}
+
+func TestList(t *testing.T) {
+	dir := t.TempDir()
+	for _, name := range []string{"b", "a", "c"} {
+		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	got, err := List(dir)
+	if err != nil || len(got) != 3 || got[0].Name() != "a" || got[2].Name() != "c" {
+		t.Errorf("%v, %v", got, err)
+	}
+	for name, what := range traps(t) {
+		if what == "a folder" {
+			continue
+		}
+		within(t, name, func() {
+			if _, err := List(name); err == nil {
+				t.Errorf("%s was listed as a folder", name)
+			}
+			if err := SyncFolder(name); err == nil {
+				t.Errorf("%s was synced as a folder", name)
+			}
+		})
+	}
+	if err := SyncFolder(dir); err != nil {
+		t.Error(err)
+	}
+}

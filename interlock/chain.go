@@ -41,12 +41,35 @@ func (e *Engine) open(at time.Duration) {
 	e.arm(timerStill, at+e.rotorWindow())
 }
 
-// rotorWindow is twice the proven stop time; without proof a long one of ours.
+// rotorWindow is twice the time after which the rotors stand; where nobody told
+// one, a long one of ours.
 func (e *Engine) rotorWindow() time.Duration {
-	if e.stopProven && e.stopTime > 0 {
-		return 2 * e.stopTime
+	if e.rotors.Standing > 0 {
+		return 2 * e.rotors.Standing
 	}
 	return 10 * time.Second
+}
+
+// reactor is a calculator that counts on the time until thrust is gone.
+type reactor interface {
+	React(at, reaction time.Duration)
+}
+
+// longestReaction is the longest that a reaction can be told as; the pad file
+// allows no longer one.
+const longestReaction = time.Minute
+
+// react has the predicted apex count on that reaction, never on a shorter one
+// than the pad file states.
+func (e *Engine) react(at, reaction time.Duration) {
+	e.reaction = max(e.site.Derived.Reaction, min(reaction, longestReaction))
+	for i, c := range e.calcs {
+		if r, ok := c.(reactor); ok {
+			r.React(at, e.reaction)
+			e.calcDue[i] = c.Due()
+			e.wake(e.calcDue[i])
+		}
+	}
 }
 
 // powerWindow is how long after an opening rotors may turn and current flow.

@@ -66,14 +66,15 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	number := func(v float64) { dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(v)) }
 
-	flag(e.started, e.stopProven, e.pinsKnown, e.pinsLost, e.stopDoubt, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
+	flag(e.started, e.rotors.Measured, e.pinsKnown, e.pinsLost, e.stopDoubt, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
 		e.relayOn, e.beatOn, e.closed, e.stillDone, e.powerGone, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
 		e.linkHeard, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks,
 		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
 	dst = append(dst, byte(e.hushing))
 	dst = append(dst, byte(e.state), byte(e.closingStep), byte(e.sound))
 	dst = binary.LittleEndian.AppendUint64(dst, e.overdue)
-	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.stopTime))
+	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.rotors.Standing))
+	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.reaction))
 	for _, t := range e.timers {
 		due(t)
 	}

@@ -22,7 +22,7 @@ func siteOption(t *testing.T, s *Site, text string) {
 	case "no readback":
 		s.Fitted[Readback] = false
 	case "stop not proven":
-		s.StopProven = false
+		s.Rotors = rules.RotorsStanding{}
 	case "slow drop-out":
 		s.DropOut = 5 * time.Second
 	case "rotors count as standing":

@@ -175,9 +175,10 @@ const (
 	ReasonDisk            // disk room
 	ReasonProof           // proof test overdue, or in force again
 	ReasonSensor          // own sensor failed
-	ReasonStopProven      // commissioning measured the stop time
+	ReasonStopProven      // how long the rotors take to stand was told
 	ReasonSilenced        // a sound was acknowledged by the reset button
 	ReasonCard            // what the test card asks is not met, or is
+	ReasonReaction        // how long until the thrust is gone was told
 	reasonCount
 )
 
@@ -202,7 +203,7 @@ var reasonText = [reasonCount]string{
 	ReasonMark: "look here", ReasonDeclared: "declared", ReasonLost: "inputs were lost", ReasonDisk: "too little room on the disk",
 	ReasonProof: "stop not proven at the rotors, or a proof test is due", ReasonSensor: "a sensor of the pad failed",
 	ReasonStopProven: "stop proven at the rotors", ReasonSilenced: "sound silenced; nothing else changed",
-	ReasonCard: "the test card asks for more, or is content",
+	ReasonCard: "the test card asks for more, or is content", ReasonReaction: "the time until thrust is gone",
 }
 
 // String is the reason in plain words.

@@ -78,8 +78,8 @@ type Engine struct {
 	diskLow     bool
 	overdue     uint64 // proof tests overdue, by number
 	cardAsks    bool   // the test card asks for something that is not met
-	stopProven  bool   // stop proven at the rotors, which take stopTime
-	stopTime    time.Duration
+	rotors      rules.RotorsStanding
+	reaction    time.Duration // that the predicted apex counts on
 	relayOn     bool
 	beatOn      bool
 	closed      bool // the chain is commanded closed
@@ -168,7 +168,7 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	if len(env.Rules) > maxRules {
 		return nil, fmt.Errorf("interlock: %d rules, at most %d fit", len(env.Rules), maxRules)
 	}
-	e := &Engine{env: env, site: site, next: 0, sound: Silent, flash: rules.Never, stopProven: site.StopProven, stopTime: site.StopTime}
+	e := &Engine{env: env, site: site, next: 0, sound: Silent, flash: rules.Never, rotors: site.Rotors, reaction: site.Derived.Reaction}
 	for i := range e.timers {
 		e.timers[i] = rules.Never
 	}

@@ -60,7 +60,7 @@ func exploreSeeds(t *testing.T) []*Engine {
 		t.Fatal(faults)
 	}
 	site := DefaultSite()
-	site.Duty, site.StopProven, site.StopTime = Guard, true, exploreTick
+	site.Duty, site.Rotors = Guard, rules.RotorsStanding{Standing: exploreTick, Measured: true}
 	site.PickUp, site.DropOut, site.PinStale, site.LinkStale, site.ReadyAfter = 2*exploreTick, 2*exploreTick, 3*exploreTick, 3*exploreTick, 2*exploreTick
 	for _, l := range exploreLines {
 		site.Fitted[l] = true

@@ -80,12 +80,17 @@ const (
 	HostDeclared
 	// HostEnd: the session ends. Opens the relay for good.
 	HostEnd
-	// HostStopTime: commissioning measured relay-open to rotors-stopped, Seq
-	// milliseconds. The numbers stand in recordings: what is new comes last.
+	// HostStopTime: the rotors stand Seq milliseconds after the relay's opening,
+	// measured (On) or stated. The numbers stand in recordings: what is new
+	// comes last.
 	HostStopTime
 	// HostCard: the test card asks for something before a start that is not met
 	// (On), or everything it asks is met.
 	HostCard
+	// HostReaction: the thrust is gone Seq milliseconds after a sample was
+	// taken: what the predicted apex counts on where that is longer than what
+	// the pad file states.
+	HostReaction
 	hostCount
 )
 

@@ -365,11 +365,12 @@ func (e *Engine) host(at time.Duration, in Input) {
 		e.dirty = true
 		note.Reason = ReasonProof
 	case HostStopTime:
-		if in.On {
-			e.stopProven, e.stopTime = true, time.Duration(in.Seq)*time.Millisecond
-		}
+		e.rotors = rules.RotorsStanding{Standing: time.Duration(in.Seq) * time.Millisecond, Measured: in.On}
 		e.dirty = true
 		note.Reason = ReasonStopProven
+	case HostReaction:
+		e.react(at, time.Duration(in.Seq)*time.Millisecond)
+		note.Reason = ReasonReaction
 	case HostCard:
 		e.cardAsks = in.On
 		e.dirty = true

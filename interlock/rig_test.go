@@ -56,7 +56,7 @@ func newRig(t testing.TB, envelope string, change func(*Site)) *rig {
 	}
 	site := DefaultSite()
 	site.Duty = Guard
-	site.StopProven, site.StopTime = true, time.Second
+	site.Rotors = rules.RotorsStanding{Standing: time.Second, Measured: true}
 	for l := range site.Fitted {
 		site.Fitted[l] = Line(l) != Hold
 	}

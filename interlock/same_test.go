@@ -280,7 +280,7 @@ func streamEngine(t *testing.T, duty Duty) *Engine {
 	env.Rules[len(env.Rules)-8].While, env.Rules[len(env.Rules)-7].While = rules.Armed, rules.Airborne
 	env.Permissives = []rules.Permissive{{Name: "calm", Watch: rules.WindSpeed, Form: rules.Below, Limit: 8.5, StaleAfter: 3 * time.Second}}
 	site := DefaultSite()
-	site.Duty, site.StopProven, site.StopTime = duty, true, 500*time.Millisecond
+	site.Duty, site.Rotors = duty, rules.RotorsStanding{Standing: 500 * time.Millisecond, Measured: true}
 	site.ReadyAfter = 2 * time.Second
 	for _, l := range []Line{EStopA, EStopB, Gate, Reset, Start, End, Readback} {
 		site.Fitted[l] = true

@@ -32,7 +32,7 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 	case NeedProof:
 		return "a proof test is due"
 	case NeedStopProven:
-		return "stop not proven at the rotors"
+		return "stop not measured at the rotors: only a step on the ground may start"
 	case NeedCard:
 		return "the test card asks for more"
 	case NeedKept:

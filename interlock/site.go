@@ -39,10 +39,8 @@ type Site struct {
 	Derived derived.Config
 	// Fitted says which input lines the pad has.
 	Fitted [LineCount]bool
-	// StopProven says that commissioning measured relay-open to rotors-stopped;
-	// StopTime is that time.
-	StopProven bool
-	StopTime   time.Duration
+	// Rotors is from the relay's opening until they stand; 0 is not told.
+	Rotors rules.RotorsStanding
 	// PickUp and DropOut bound how long the readback may take to follow.
 	PickUp, DropOut time.Duration
 	// Discrepancy is how long the two emergency-stop contacts may differ.

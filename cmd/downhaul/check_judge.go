@@ -6,10 +6,9 @@ import (
 	"io"
 	"time"
 
-	"downhaul/interlock/commission"
 	"downhaul/interlock/judge"
-	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
+	"downhaul/interlock/stopping"
 	"downhaul/rules"
 )
 
@@ -32,18 +31,8 @@ func readHeard(name string) (judge.Heard, error) {
 	return func(id rules.ChannelID) (time.Duration, bool) { d, ok := every[id]; return d, ok }, nil
 }
 
-// stopTime is what is known from relay open to rotors stopped. The records of a
-// real board count where they were made on this machine for this pad file.
-func (c *checked) stopTime() time.Duration {
-	var commissioned time.Duration
-	if c.pad.Board.Kind == pad.GPIO {
-		// Records that can not be read are no measurement.
-		if records, _, err := commission.Records(c.pad.LogFolder); err == nil {
-			commissioned = commission.Stand(c.pad, records, time.Now(), commission.Machine(c.pad)).StopTime
-		}
-	}
-	return judge.StopTime(c.pad, commissioned)
-}
+// stop is what is known of the time after the relay's opening.
+func (c *checked) stop() stopping.Times { return stopping.Stated(c.pad) }
 
 // printHazards prints who would see what.
 func printHazards(w io.Writer, all []judge.Hazard) {

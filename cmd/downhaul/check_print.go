@@ -116,7 +116,7 @@ func padSays(p *pad.Pad) []string {
 	}
 	if a := p.Height.MaxAcceleration; a > 0 {
 		// 9.80665 m/s²: standard gravity.
-		say("Full thrust is %.3g times the weight; a reaction takes %s.", a/9.80665, rules.FormatDuration(p.Height.Reaction))
+		say("Full thrust is %.3g times the weight; a reaction takes %s, as the pad file states.", a/9.80665, rules.FormatDuration(p.Height.Reaction))
 	}
 	if p.Wind.Fitted {
 		say("Own anemometer: %s and %s for each pulse a second.", show(p.Wind.Offset, rules.Speed), show(p.Wind.Slope, rules.Speed))
@@ -127,13 +127,18 @@ func padSays(p *pad.Pad) []string {
 		say("Tether tension as the craft's winch tells it.")
 	}
 	if p.Reach.How != "" {
-		say("The relay reaches the rotors by %s.", p.Reach.How)
+		assumed := "as the pad file states"
+		if !p.Reach.DelayStated {
+			assumed = "assumed, for the pad file states no delay"
+		}
+		say("The relay reaches the rotors by %s: full thrust for up to %s after it opens, drop-out %s and delay %s (%s).", p.Reach.How,
+			rules.FormatDuration(p.FullThrustAfter()), rules.FormatDuration(p.Contactor.DropOut), rules.FormatDuration(p.Reach.Delay), assumed)
 	}
 	if p.Proof.Required {
 		say("A start is refused until the limits were proved for exactly these files (downhaul prove).")
 	}
 	if p.Stop.Proven {
-		say("Measured from relay open to rotors stopped: %s (%s, %s, by %s).", rules.FormatDuration(p.Stop.Time), p.Stop.Method, p.Stop.Date, p.Stop.By)
+		say("Timed by hand from relay open to rotors standing: %s (%s, %s, by %s). That proves no stop.", rules.FormatDuration(p.Stop.Time), p.Stop.Method, p.Stop.Date, p.Stop.By)
 	}
 	return out
 }

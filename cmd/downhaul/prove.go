@@ -14,6 +14,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
 	"downhaul/interlock/proof"
+	"downhaul/interlock/stopping"
 	"downhaul/rules"
 )
 
@@ -91,10 +92,12 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	}
 	terminal := onTerminal(s.err)
 	seconds := func(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
+	stop, site := stopping.Stated(p), p.Site()
+	site.Derived.Reaction = p.Reaction(stop.Thrust) // as a guard tells its engine
 	out.Report, err = prove.Run(prove.Setup{
-		Envelope: env, Site: p.Site(), Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed, Signed: p.SigningKey != "",
+		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed, Signed: p.SigningKey != "",
 		Budget: func(r *rules.Rule) prove.Budget {
-			b := judge.Reaction(r, p, 0, nil)
+			b := judge.Reaction(r, p, stop, nil)
 			return prove.Budget{Value: seconds(b.Value), Silence: seconds(b.Silence), Relay: seconds(b.Relay)}
 		},
 		Progress: func(what string, n, of int) bool {

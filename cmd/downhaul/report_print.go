@@ -148,7 +148,7 @@ func printTrip(w io.Writer, t *report.Trip) {
 		text = append(text, "read back open "+report.Took(x.DropOut)+" later"+may(x.BudgetDrop))
 	}
 	if x.StopTime != nil {
-		text = append(text, fmt.Sprintf("rotors still %s after the relay (commissioned %s)", report.Took(x.StopTime), report.Took(x.BudgetStop)))
+		text = append(text, fmt.Sprintf("rotors still %s after the relay (counted on %s, %s)", report.Took(x.StopTime), report.Took(x.BudgetStop), x.StopSays))
 	}
 	if len(text) > 0 {
 		wrap(w, indent, indent, strings.Join(text, "; ")+".")

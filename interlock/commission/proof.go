@@ -42,9 +42,6 @@ func (p Proof) Says() string {
 // Standing is what the records say of a pad.
 type Standing struct {
 	Proofs []Proof
-	// StopTime is relay-open to rotors-stopped as commissioning measured it;
-	// 0 when it did not.
-	StopTime time.Duration
 	// ClockBehind says that the clock stands before the newest record: ages
 	// are then at least as told, and nobody can tell how much more.
 	ClockBehind bool
@@ -77,24 +74,15 @@ func Stand(p *pad.Pad, records []*Record, now time.Time, machine string) Standin
 			switch result.Outcome {
 			case Passed:
 				proof.Passed, proof.Failed = result.At, time.Time{}
-				if f, ok := result.Figure(stopTimeFigure); ok && test == Rotors {
-					s.StopTime = time.Duration(f.Value * float64(time.Second))
-				}
 			case Failed:
 				proof.Failed = result.At
-				if test == Rotors {
-					s.StopTime = 0
-				}
 			}
 		}
 		if test == Rotors && proof.Passed.IsZero() && proof.Failed.IsZero() {
-			// The pad file may tell it instead. Without either the stop is not
-			// proven, which is a reason of its own not to start.
-			at, err := time.Parse(time.DateOnly, p.Stop.Date)
-			if !p.Stop.Proven || err != nil {
-				continue
+			// Who timed the stop by hand saw that the chain reaches the rotors.
+			if at, err := time.Parse(time.DateOnly, p.Stop.Date); p.Stop.Proven && err == nil {
+				proof.Passed = at
 			}
-			proof.Passed = at
 		}
 		if proof.Failed.IsZero() && !proof.Passed.IsZero() {
 			proof.Left = p.Commission.Every - now.Sub(proof.Passed)

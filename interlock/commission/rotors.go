@@ -14,7 +14,8 @@ import (
 	"downhaul/rules"
 )
 
-// stopTimeFigure names the figure from which a guard takes its stop time.
+// stopTimeFigure names how long bare motors took to stop. It proves that the
+// chain reaches them, and no stop: propellers run on for longer.
 const stopTimeFigure = "relay open to rotors stopped"
 
 // Limits of the rotors' test; ours.
@@ -124,7 +125,9 @@ func (b *bench) listen(ctx context.Context) (r *tach, wait func(), err error) {
 	return r, wait, nil
 }
 
-// rotors measures from relay open to rotors stopped.
+// rotors sees that the chain reaches the rotors: bare motors at idle stop when
+// the relay opens. What the stop takes with propellers is measured in a step on
+// the ground, under the guard itself.
 func (b *bench) rotors(t *Result) error {
 	if b.dead {
 		t.found("the chain does not close")
@@ -140,7 +143,7 @@ func (b *bench) rotors(t *Result) error {
 	if !yes {
 		return skipped{"no motors could be run"}
 	}
-	t.note("measured with the propellers off")
+	t.note("with the propellers off: this proves the chain; how long the stop takes is measured tied down, under the guard")
 	ctx, stop := context.WithCancel(b.ctx)
 	rotors, wait, err := b.listen(ctx)
 	if err != nil {

@@ -19,7 +19,7 @@ const (
 	Buttons                // reset, start, end, hold and gate
 	Anemometer             // turned by hand
 	LoadCell               // tared, and loaded with a known mass
-	Rotors                 // relay open to rotors stopped
+	Rotors                 // the chain reaches the rotors: bare motors stop
 	Latency                // pin to contact on this board
 	testCount
 )
@@ -28,7 +28,7 @@ var testKey = [testCount]string{"chain", "signals", "stop", "buttons", "anemomet
 
 var testTitle = [testCount]string{
 	"relay and chain", "buzzer and lamp", "emergency stop", "buttons and gate", "anemometer", "load cell",
-	"relay open to rotors stopped", "pin to contact",
+	"chain to rotors, propellers off", "pin to contact",
 }
 
 // Key is the name of the test in records and on the command line.

@@ -168,6 +168,18 @@ func (a *apex) crossing(at time.Duration, limit float64) time.Duration {
 
 func (a *apex) Due() time.Duration { return a.due }
 
+// React has the apex count on another reaction from now on: a longer stop was
+// seen, or it was measured. Only the deadline moves; the next sample, or the
+// deadline, publishes what follows.
+func (a *apex) React(at, reaction time.Duration) {
+	a.reaction = reaction
+	if a.running {
+		// From below every threshold: one that the longer reaction is past
+		// already is due at once, and not forgotten.
+		a.due = a.next(at, math.Inf(-1))
+	}
+}
+
 func (a *apex) Tick(at time.Duration, _ *Table) (Result, bool) {
 	if at < a.due {
 		return Result{}, false

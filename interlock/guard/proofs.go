@@ -10,6 +10,8 @@ import (
 	"downhaul/interlock/commission"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/proof"
+	"downhaul/interlock/stopping"
+	"downhaul/rules"
 )
 
 // standing is what commissioning says of this pad when the guard starts.
@@ -48,13 +50,22 @@ func (g *Guard) commissioned(wall time.Time) error {
 			g.proofDue(proof.Number, due)
 		}
 	}
-	// The pad file may tell a stop time as well. People are kept out for the
-	// longer of the two.
-	if t := g.proofs.StopTime; t > 0 && (!g.pad.Stop.Proven || t > g.pad.Stop.Time) {
-		g.loop.Host(intake.HostMessage{Host: interlock.HostStopTime, On: true, Seq: uint32((t + time.Millisecond - 1) / time.Millisecond),
-			Text: fmt.Sprintf("stop proven at the rotors by commissioning: %.2f s", t.Seconds())})
-	}
+	g.tellStop(stopping.Stated(g.pad))
 	return nil
+}
+
+// tellStop tells the engine when the rotors stand and when the thrust is gone
+// after an opening. A rehearsal keeps what its file states: a modelled contactor
+// proves nothing.
+func (g *Guard) tellStop(s stopping.Times) {
+	if g.pad.Rehearses() {
+		return
+	}
+	ms := func(d time.Duration) uint32 { return uint32(rules.RoundUp(d) / time.Millisecond) }
+	g.loop.Host(intake.HostMessage{Host: interlock.HostStopTime, On: s.Rotors.Measured, Seq: ms(s.Rotors.Standing),
+		Text: fmt.Sprintf("rotors stand %s after the relay's opening (%s)", rules.FormatDuration(rules.RoundUp(s.Rotors.Standing)), s.Rotors.Says())})
+	g.loop.Host(intake.HostMessage{Host: interlock.HostReaction, On: true, Seq: ms(g.pad.Reaction(s.Thrust)),
+		Text: fmt.Sprintf("thrust is gone %s after the relay's opening (%s)", rules.FormatDuration(rules.RoundUp(s.Thrust.Gone)), s.Thrust.Says())})
 }
 
 // proofDue refuses every start from now on. One goroutine at a time.

@@ -2,9 +2,11 @@ package judge
 
 import (
 	"fmt"
+	"math"
 	"time"
 
 	"downhaul/interlock/pad"
+	"downhaul/interlock/stopping"
 	"downhaul/rules"
 )
 
@@ -15,7 +17,7 @@ type Heard func(rules.ChannelID) (period time.Duration, ok bool)
 // Budget is the longest that a rule may take, in s:
 //
 //	max(filter + period · (1 + lost) + link + lasting, stale_after)
-//	  + engine + chain and rotors
+//	  + engine + thrust gone
 //
 // The link's constant part is told by no file; it comes on top and is said.
 type Budget struct {
@@ -34,11 +36,15 @@ type Budget struct {
 	// Relay is until the relay opens, Grace not counted.
 	Relay float64 `json:"to_relay_s"`
 	Grace float64 `json:"grace_s"`
-	// Rotors is from relay open to rotors stopped, the chain's drop-out with
-	// it; null until it was measured. Whole is to rotors stopped, Grace not
-	// counted.
-	Rotors *float64 `json:"rotors_s"`
-	Whole  *float64 `json:"to_rotors_s"`
+	// Thrust is from relay open until no thrust is left, Rotors until the rotors
+	// stand, each with where it comes from; Gone is to no thrust and Whole to
+	// rotors standing, Grace not counted.
+	Thrust     float64 `json:"thrust_s"`
+	ThrustSays string  `json:"thrust_is"`
+	Rotors     float64 `json:"rotors_s"`
+	RotorsSays string  `json:"rotors_are"`
+	Gone       float64 `json:"to_no_thrust_s"`
+	Whole      float64 `json:"to_rotors_s"`
 }
 
 // lost is how many values in a row may be lost; ours.
@@ -50,20 +56,6 @@ var filters = map[rules.ChannelID]time.Duration{
 	rules.Gust: 3 * time.Second, rules.Mean2: 2 * time.Minute, rules.Mean10: 10 * time.Minute, rules.Sway: 5 * time.Second,
 	rules.LinkLoss: 10 * time.Second, rules.Peak10: 3 * time.Second, rules.Lull10: 3 * time.Second,
 	rules.TensionRate: 50 * time.Millisecond, rules.PackToFloor: 20 * time.Second,
-}
-
-// StopTime is what is known from relay open to rotors stopped: what the pad
-// file tells and what commissioning measured on this pad, the longer of the
-// two; 0 when neither did.
-func StopTime(p *pad.Pad, commissioned time.Duration) time.Duration {
-	stop := commissioned
-	if p.Board.Kind == pad.Virtual {
-		stop = 0 // a modelled contactor proves nothing
-	}
-	if p.Stop.Proven {
-		stop = max(stop, p.Stop.Time)
-	}
-	return stop
 }
 
 // source is the measured channel by whose rate a derived one comes.
@@ -113,8 +105,8 @@ func pulse(r *rules.Rule, p *pad.Pad) time.Duration {
 	return time.Duration(min(p.Wind.Slope/v, r.StaleAfter.Seconds()) * float64(time.Second))
 }
 
-// Reaction is the budget of one rule on this pad; stop is StopTime's.
-func Reaction(r *rules.Rule, p *pad.Pad, stop time.Duration, heard Heard) Budget {
+// Reaction is the budget of one rule on this pad.
+func Reaction(r *rules.Rule, p *pad.Pad, stop stopping.Times, heard Heard) Budget {
 	every, measured := period(r.Watch, p, heard)
 	every = max(every, pulse(r, p))
 	filter := filters[r.Watch] + r.Over
@@ -124,17 +116,16 @@ func Reaction(r *rules.Rule, p *pad.Pad, stop time.Duration, heard Heard) Budget
 		Value: value.Seconds(), Silence: r.StaleAfter.Seconds(), Grace: r.Grace.Seconds(),
 	}
 	b.Relay = max(b.Value, b.Silence) + b.Engine
-	if stop > 0 {
-		rotors := stop.Seconds()
-		whole := b.Relay + rotors
-		b.Rotors, b.Whole = &rotors, &whole
-	}
+	b.Thrust, b.ThrustSays = stop.Thrust.Gone.Seconds(), stop.Thrust.Says()
+	b.Rotors, b.RotorsSays = stop.Rotors.Standing.Seconds(), stop.Rotors.Says()
+	b.Gone, b.Whole = b.Relay+b.Thrust, b.Relay+b.Rotors
 	return b
 }
 
 // Says is the budget in a sentence; only watching says that no relay is held.
 func (b *Budget) Says(stop rules.Stop, onlyWatching bool) string {
 	seconds := func(v float64) string { return rules.Format(v, "s") }
+	up := func(v float64) string { return rules.Format(math.Ceil(v*100-1e-9)/100, "s") } // never shown shorter than it is
 	switch {
 	case stop == rules.NoStop:
 		return fmt.Sprintf("Caution within %s.", seconds(b.Relay))
@@ -145,8 +136,8 @@ func (b *Budget) Says(stop rules.Stop, onlyWatching bool) string {
 	if stop == rules.Controlled {
 		text = fmt.Sprintf("Told within %s, relay open at most %s later", seconds(b.Relay), seconds(b.Grace))
 	}
-	if b.Rotors == nil {
-		return text + "; how long the rotors then turn was not measured."
+	if b.ThrustSays == b.RotorsSays {
+		return text + fmt.Sprintf(", thrust gone %s and rotors standing %s after (%s).", up(b.Thrust), up(b.Rotors), b.RotorsSays)
 	}
-	return text + fmt.Sprintf(", rotors stopped %s after.", seconds(*b.Rotors))
+	return text + fmt.Sprintf(", thrust gone %s after (%s), rotors standing %s after (%s).", up(b.Thrust), b.ThrustSays, up(b.Rotors), b.RotorsSays)
 }

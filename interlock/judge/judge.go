@@ -3,9 +3,10 @@ package judge
 import (
 	"fmt"
 	"math"
-	"time"
 
+	"downhaul/interlock"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/stopping"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -16,8 +17,8 @@ type Case struct {
 	Envelope *rules.Envelope
 	Pad      *pad.Pad
 	Card     *card.Card // nil without one
-	// Stop is StopTime's; Heard what was heard of the craft.
-	Stop  time.Duration
+	// Stop is what is known of the stop; Heard what was heard of the craft.
+	Stop  stopping.Times
 	Heard Heard
 }
 
@@ -72,6 +73,11 @@ func (j *job) show(v float64, k rules.Kind) string {
 	return rough(v, rules.DefaultUnit(k, j.Envelope.Units))
 }
 
+// keep is a distance to keep, rounded up.
+func (j *job) keep(v float64) string {
+	return roughUp(v, rules.DefaultUnit(rules.Length, j.Envelope.Units))
+}
+
 func (j *job) say(format string, args ...any) {
 	j.out.Says = append(j.out.Says, fmt.Sprintf(format, args...))
 }
@@ -81,15 +87,6 @@ func (j *job) warn(format string, args ...any) {
 }
 
 func (j *job) fed(id rules.ChannelID) bool { return j.Pad.Fed(id) != rules.NotFed }
-
-// gone is the longest from an excursion to no thrust, s: to rotors stopped
-// where that was measured, else with the reaction that the pad file states.
-func (j *job) gone(b *Budget) float64 {
-	if b.Whole != nil {
-		return *b.Whole
-	}
-	return b.Relay + j.Pad.Height.Reaction.Seconds()
-}
 
 // Judge says what the limits of an envelope are worth on a pad, and warns of
 // those that can not do their job.
@@ -106,7 +103,7 @@ func Judge(c Case) Verdict {
 			j.out.Craft = append(j.out.Craft, r.Name)
 		}
 		if isHeight(r.Watch) && r.Form == rules.Above && r.Stop != rules.NoStop && j.fed(r.Watch) && r.Limit < j.top {
-			j.top, j.reach = r.Limit, j.gone(&j.budgets[i])
+			j.top, j.reach = r.Limit, j.budgets[i].Gone
 		}
 	}
 	if n := len(j.out.Craft); n > 0 {
@@ -140,11 +137,16 @@ func (j *job) height() {
 		j.say("What the craft does while a rule acts is not known: the pad file states no full thrust and mass under [height].")
 		return
 	}
-	j.say("A runaway from hover to full thrust gains %s until its coast ends, if thrust is gone after %s. What stands beside a rule takes full thrust until the rotors stand, so it is on the high side.",
-		j.show(Runaway(a, j.Pad.Height.Reaction.Seconds()), rules.Length), rules.FormatDuration(j.Pad.Height.Reaction))
-	if j.Stop > 0 && j.Pad.Height.Reaction < j.Stop+j.Pad.LongestGap {
-		j.warn("the predicted apex counts on no thrust after %s, but relay open to rotors stopped was measured as %s: make sure that the thrust is gone so soon, or write a longer reaction",
-			rules.FormatDuration(j.Pad.Height.Reaction), rules.FormatDuration(j.Stop))
+	counts := j.Pad.Reaction(j.Stop.Thrust)
+	j.say("A runaway from hover to full thrust gains %s until its coast ends, if thrust is gone after %s. What is left of the thrust after the relay's opening counts as so much time of full thrust (%s).",
+		j.show(Runaway(a, counts.Seconds()), rules.Length), rules.FormatDuration(counts), j.Stop.Thrust.Says())
+	if stated := j.Pad.Height.Reaction; stated < j.Stop.Thrust.Gone+j.Pad.LongestGap {
+		what := "the guard takes that instead"
+		if counts == stated {
+			what = "a rehearsal counts on what the file states"
+		}
+		j.warn("the pad file states no thrust %s after a sample (reaction under [height]), but thrust is gone %s after the relay's opening (%s) and the loop may be held up for %s: %s",
+			rules.FormatDuration(stated), rules.FormatDuration(j.Stop.Thrust.Gone), j.Stop.Thrust.Says(), rules.FormatDuration(j.Pad.LongestGap), what)
 	}
 }
 
@@ -225,7 +227,7 @@ func (j *job) fastest(kinds ...func(rules.ChannelID) bool) (least float64, name 
 			continue
 		}
 		for _, is := range kinds {
-			if t := j.gone(&j.budgets[i]); is(r.Watch) && t < least {
+			if t := j.budgets[i].Gone; is(r.Watch) && t < least {
 				least, name = t, r.Name
 			}
 		}
@@ -242,7 +244,7 @@ func (j *job) keepOut() {
 	}
 	l := j.Envelope.Tether.Length
 	if l > 0 {
-		text := fmt.Sprintf("Keep out of %s at the very least: the tether", j.show(l+radius, rules.Length))
+		text := fmt.Sprintf("Keep out of %s at the very least: the tether", j.keep(l+radius))
 		k.Tether = some(l + radius)
 		if radius > 0 {
 			text += " and the craft's radius"
@@ -254,7 +256,7 @@ func (j *job) keepOut() {
 	}
 	if j.Card != nil && j.Card.Craft.BladeThrow > 0 {
 		k.Blade = some(j.Card.Craft.BladeThrow)
-		j.say("A thrown blade reaches %s, as the test card states.", j.show(j.Card.Craft.BladeThrow, rules.Length))
+		j.say("A thrown blade reaches %s, as the test card states.", j.keep(j.Card.Craft.BladeThrow))
 	} else {
 		j.say("How far a thrown blade reaches is not stated (blade_throw under [craft] of the test card).")
 	}
@@ -264,13 +266,13 @@ func (j *job) keepOut() {
 		}
 	}
 	if k.Out != nil && (k.Parted != nil || k.Blade != nil) {
-		j.say("So keep out of %s, the largest of what is known. Drag shortens it, wind may lengthen it; an observer and the emergency stop come on top.", j.show(*k.Out, rules.Length))
+		j.say("So keep out of %s, the largest of what is known. Drag shortens it, wind may lengthen it; an observer and the emergency stop come on top.", j.keep(*k.Out))
 	}
-	if j.Stop > 0 {
-		t := j.Stop.Seconds() + j.Pad.LongestGap.Seconds() + j.Pad.PinStale.Seconds()
+	if j.Pad.Duty == interlock.Guard {
+		t := j.Stop.Rotors.Standing.Seconds() + j.Pad.LongestGap.Seconds() + j.Pad.PinStale.Seconds()
 		k.Separation = some(Separation(WalkingSpeed, t, BodyReach))
-		j.say("Nobody within %s of the rotors who could walk in while they stop: S = K T + C with K 1.6 m/s, T %s, C 0.85 m (ISO 13855; C from memory). It counts from a gate that is watched, not from the rope of a barrier.",
-			j.show(*k.Separation, rules.Length), rough(t, "s"))
+		j.say("Nobody within %s of the rotors who could walk in while they stop: S = K T + C with K 1.6 m/s, T %s with the rotors standing after %s (%s), C 0.85 m (ISO 13855; C from memory). It counts from a gate that is watched, not from the rope of a barrier.",
+			j.keep(*k.Separation), roughUp(t, "s"), rules.FormatDuration(j.Stop.Rotors.Standing), j.Stop.Rotors.Says())
 	}
 }
 
@@ -293,7 +295,7 @@ func (j *job) parted(l float64) {
 	far := Parted(l, a, t, h)
 	j.out.Keep.Parted = some(far)
 	j.say("If the tether parts at full thrust, the craft may come down %s from the anchor before %q has stopped it (all thrust sideways, no drag: on the high side).",
-		j.show(far, rules.Length), name)
+		j.keep(far), name)
 }
 
 func plural(n int, what string) string {

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"downhaul/interlock/pad"
+	"downhaul/interlock/stopping"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -15,26 +16,31 @@ func TestReactionBudget(t *testing.T) {
 	p := &pad.Pad{LongestGap: 50 * time.Millisecond}
 	// Load cell 13 ms a value: 2 · 13 + 40 = 66 ms beats 50 ms of silence.
 	pull := &rules.Rule{Watch: rules.Tension, Lasting: 40 * time.Millisecond, StaleAfter: 50 * time.Millisecond}
-	b := Reaction(pull, p, 0, nil)
+	b := Reaction(pull, p, stopping.Stated(p), nil)
 	period := rules.Tension.Channel().Period.Seconds()
 	near(t, "by value", b.Value, 2*period+0.04, 1e-12)
 	near(t, "to relay", b.Relay, b.Value+0.05, 1e-12)
-	if b.Rotors != nil || b.Whole != nil || !strings.Contains(b.Says(rules.Immediate, false), "not measured") {
-		t.Errorf("a stop time that nobody measured is told: %s", b.Says(rules.Immediate, false))
+	// Nobody measured the stop: 3 s, of which an even fall pushes for 1 s.
+	near(t, "stated, to rotors standing", b.Whole, b.Relay+3, 1e-12)
+	near(t, "stated, to no thrust", b.Gone, b.Relay+1, 1e-8)
+	if got := b.Says(rules.Immediate, false); got != "Relay open within 0.116 s, thrust gone 1 s and rotors standing 3 s after (stated, not measured)." {
+		t.Errorf("got %q", got)
 	}
 	// A converter of 10 readings a second is slower.
 	p.LoadCell = pad.LoadCell{Fitted: true, Rate: 10}
-	b = Reaction(pull, p, 0, nil)
+	b = Reaction(pull, p, stopping.Stated(p), nil)
 	near(t, "by value of a slow converter", b.Value, 0.24, 1e-12)
 	// Silence is the longer way.
-	b = Reaction(&rules.Rule{Watch: rules.Height, StaleAfter: 2 * time.Second}, p, 0, nil)
+	b = Reaction(&rules.Rule{Watch: rules.Height, StaleAfter: 2 * time.Second}, p, stopping.Times{}, nil)
 	near(t, "to relay by silence", b.Relay, 2.05, 1e-12)
 	// A 3 s mean needs 3 s to show a step whole.
 	gust := &rules.Rule{Watch: rules.Gust, StaleAfter: 3 * time.Second, Grace: 12 * time.Second}
-	b = Reaction(gust, p, 1200*time.Millisecond, nil)
+	measured := stopping.Times{Rotors: rules.RotorsStanding{Standing: 1200 * time.Millisecond, Measured: true}, Thrust: rules.ThrustGone{Gone: 351 * time.Millisecond, Measured: true, Traced: true}}
+	b = Reaction(gust, p, measured, nil)
 	near(t, "gust by value", b.Value, 3.5, 1e-12)
-	near(t, "gust to rotors stopped", *b.Whole, 4.75, 1e-12)
-	if got := b.Says(rules.Controlled, false); got != "Told within 3.55 s, relay open at most 12 s later, rotors stopped 1.2 s after." {
+	near(t, "gust to rotors standing", b.Whole, 4.75, 1e-12)
+	near(t, "gust to no thrust", b.Gone, 3.901, 1e-12)
+	if got := b.Says(rules.Controlled, false); got != "Told within 3.55 s, relay open at most 12 s later, thrust gone 0.36 s after (measured by rotor speed), rotors standing 1.2 s after (measured)." {
 		t.Errorf("got %q", got)
 	}
 	if got := b.Says(rules.Controlled, true); got != "Told within 3.55 s; this pad takes no power off." {
@@ -42,26 +48,10 @@ func TestReactionBudget(t *testing.T) {
 	}
 	// What was heard counts, of the channel itself or of what it comes from.
 	heard := func(id rules.ChannelID) (time.Duration, bool) { return 400 * time.Millisecond, id == rules.Roll }
-	b = Reaction(&rules.Rule{Watch: rules.Tilt, StaleAfter: 200 * time.Millisecond}, p, 0, heard)
+	b = Reaction(&rules.Rule{Watch: rules.Tilt, StaleAfter: 200 * time.Millisecond}, p, stopping.Times{}, heard)
 	near(t, "tilt as heard", b.Value, 0.8, 1e-12)
 	if !b.Measured {
 		t.Error("a period that was heard is not told as measured")
-	}
-}
-
-// What a virtual board gave never enters a budget.
-func TestStopTimeOfAnEmulatorCountsForNothing(t *testing.T) {
-	virtual, real := &pad.Pad{}, &pad.Pad{}
-	virtual.Board.Kind, real.Board.Kind = pad.Virtual, pad.GPIO
-	if got := StopTime(virtual, time.Second); got != 0 {
-		t.Errorf("a modelled contactor gave %v", got)
-	}
-	if got := StopTime(real, time.Second); got != time.Second {
-		t.Errorf("a measured one gave %v", got)
-	}
-	real.Stop = pad.Stop{Proven: true, Time: 2 * time.Second}
-	if got := StopTime(real, time.Second); got != 2*time.Second {
-		t.Errorf("the longer of two gave %v", got)
 	}
 }
 
@@ -143,7 +133,7 @@ func judged(t *testing.T, heard Heard, rows string) Verdict {
 	if c == nil {
 		t.Fatal(faults)
 	}
-	return Judge(Case{Envelope: e, Pad: p, Card: c, Stop: StopTime(p, 0), Heard: heard})
+	return Judge(Case{Envelope: e, Pad: p, Card: c, Stop: stopping.Stated(p), Heard: heard})
 }
 
 func rule(name, watch, limit, more string) string {
@@ -210,8 +200,9 @@ func TestSnatchAndKeepOut(t *testing.T) {
 	v := judged(t, nil, rule("pull", "tether.tension", `above = "2 kN"`, atOnce)+reach)
 	k := 5000 / (0.12 * 9)
 	near(t, "closing speed", *v.Rope.Closing, 2200/math.Sqrt(k*45), 1e-9)
-	// Slant range: 0.3 s of silence beats two values; 50 ms of the loop and
-	// 1.2 s to rotors stopped follow. Twice the weight leaves 1 g to speed up.
+	// Slant range: 0.3 s of silence beats two values; 50 ms of the loop, 200 ms
+	// of drop-out and a third of the 3 s to standing rotors follow. Twice the
+	// weight leaves 1 g to speed up.
 	gone := 0.3 + 0.05 + 1.2
 	near(t, "speed of the runaway", *v.Rope.SnatchSpeed, Gravity*gone, 1e-9)
 	pull := 45 * Gravity
@@ -228,7 +219,7 @@ func TestSnatchAndKeepOut(t *testing.T) {
 	near(t, "parted", *v.Keep.Parted, Parted(9, 2*Gravity, gone, 9), 1e-9)
 	near(t, "keep-out", *v.Keep.Out, max(60, *v.Keep.Parted), 1e-9)
 	// Lines are read within 20 ms.
-	near(t, "walking in", *v.Keep.Separation, 1.6*(1.2+0.05+0.02)+0.85, 1e-9)
+	near(t, "walking in", *v.Keep.Separation, 1.6*(3+0.05+0.02)+0.85, 1e-9)
 	says := strings.Join(v.Says, "\n")
 	for _, want := range []string{"not a working load", "K 1.6 m/s", "1 of 2 rules rest only on what the craft says"} {
 		if !strings.Contains(says, want) {
@@ -237,11 +228,37 @@ func TestSnatchAndKeepOut(t *testing.T) {
 	}
 }
 
+// The two times are never mixed: what people keep moves with the standing rotors
+// alone, what the craft does with the thrust alone.
+func TestTheTwoTimesAreNotMixed(t *testing.T) {
+	p, _ := pad.Read("pad.toml", []byte(padText))
+	e, _ := rules.ReadEnvelope("e.toml", []byte(tetherText+rule("height", "craft.height", `above = "3 m"`, atOnce)+reach))
+	c, _ := card.Read("card.toml", []byte(rowText))
+	judge := func(standing, gone time.Duration) Verdict {
+		return Judge(Case{Envelope: e, Pad: p, Card: c, Stop: stopping.Times{Rotors: rules.RotorsStanding{Standing: standing}, Thrust: rules.ThrustGone{Gone: gone}}})
+	}
+	base, later, longer := judge(3*time.Second, time.Second), judge(6*time.Second, time.Second), judge(3*time.Second, 2*time.Second)
+	craft := func(v Verdict) [4]float64 {
+		return [4]float64{*v.Rope.Snatch, *v.Keep.Parted, *v.Meanwhile[0].Gain, *v.Meanwhile[0].Apex}
+	}
+	if craft(base) != craft(later) || *later.Keep.Separation-*base.Keep.Separation < 1.6*3-1e-9 {
+		t.Errorf("rotors that stand 3 s later: craft %v and %v, walk-in %v and %v", craft(base), craft(later), *base.Keep.Separation, *later.Keep.Separation)
+	}
+	for i, x := range craft(base) {
+		if craft(longer)[i] <= x {
+			t.Errorf("thrust for a second more leaves number %d at %v", i, x)
+		}
+	}
+	if *base.Keep.Separation != *longer.Keep.Separation {
+		t.Errorf("thrust for a second more moves the walk-in from %v to %v", *base.Keep.Separation, *longer.Keep.Separation)
+	}
+}
+
 func TestMeanwhile(t *testing.T) {
 	v := judged(t, nil, rule("height", "craft.height", `above = "3 m"`, atOnce)+rule("apex", "craft.apex", `above = "7 m"`, atOnce)+
 		rule("gust", "craft.sway", `above = "3 m"`, "stop = \"controlled\"\ngrace = \"12 s\"")+rule("note", "craft.tilt", `above = "30 deg"`, `stop = "none"`))
 	h := v.Meanwhile[0]
-	// Two values beat 0.3 s of silence; 0.05 s of the loop and 1.2 s follow.
+	// Two values beat 0.3 s of silence; 0.05 s of the loop and 1.2 s to no thrust follow.
 	gone := 2*rules.Height.Channel().Period.Seconds() + 0.05 + 1.2
 	near(t, "to no thrust", h.Gone, gone, 1e-9)
 	near(t, "gain", *h.Gain, Runaway(2*Gravity, gone), 1e-9)

@@ -26,7 +26,7 @@ type Meanwhile struct {
 // meanwhile works out what the craft does while rule i acts.
 func (j *job) meanwhile(i int) Meanwhile {
 	r, b := &j.Envelope.Rules[i], &j.budgets[i]
-	out := Meanwhile{Gone: j.gone(b)}
+	out := Meanwhile{Gone: b.Gone}
 	if r.Stop == rules.NoStop || !j.fed(r.Watch) || j.Pad.Duty == interlock.Watch {
 		return out
 	}

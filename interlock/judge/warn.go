@@ -76,7 +76,7 @@ func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
 		j.warn("%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(l))
 	case isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > 0:
 		// A predicted apex has the coast in it; a height has not.
-		gain := Runaway(j.Pad.Height.MaxAcceleration, j.gone(b))
+		gain := Runaway(j.Pad.Height.MaxAcceleration, b.Gone)
 		if l > 0 && r.Limit+gain > l {
 			j.warn("%q watches the height now: from %s a runaway goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
 				r.Name, limit, in(r.Limit+gain), in(l))
@@ -95,9 +95,9 @@ func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
 	if k == 0 || j.mass == 0 {
 		return
 	}
-	if peak := SnatchTime(k, j.mass); peak < j.gone(b) {
+	if peak := SnatchTime(k, j.mass); peak < b.Gone {
 		j.warn("%q comes too late for the first snatch: the pull is at its greatest %s after the tether comes tight, and thrust is gone after %s. Size the tether for the snatch; the rule takes care of what follows",
-			r.Name, rough(peak, "ms"), rough(j.gone(b), "ms"))
+			r.Name, rough(peak, "ms"), rough(b.Gone, "ms"))
 	}
 }
 

@@ -41,7 +41,9 @@ func (p *Pad) Site() interlock.Site {
 	for l := range interlock.LineCount {
 		s.Fitted[l] = p.Board.Line(l.String()).Fitted
 	}
-	s.StopProven, s.StopTime = p.Stop.Proven, p.Stop.Time
+	if p.Stop.Proven {
+		s.Rotors = rules.RotorsStanding{Standing: p.Stop.Time, Measured: true}
+	}
 	s.PickUp, s.DropOut = p.Contactor.PickUp, p.Contactor.DropOut
 	s.Discrepancy, s.EndGrace = p.Discrepancy, p.EndGrace
 	s.PinStale = p.PinStale

@@ -67,10 +67,20 @@ func (r *reading) reach() {
 	}
 	r.Reach.How = how
 	r.Reach.Note, _ = t.Note("note")
+	r.Reach.Delay = delays[how]
+	if d, ok := timeAt(t, "delay", 10*time.Second); ok {
+		r.Reach.Delay, r.Reach.DelayStated = d, true
+	}
 
 	s := r.root.Table("stop")
 	if d, ok := timeAt(s, "measured", time.Minute); ok {
 		r.Stop.Proven, r.Stop.Time = true, d
+	}
+	if d, ok := timeAt(s, "stated", time.Minute); ok {
+		r.Stop.Stated = d
+		if d < rules.LeastStated {
+			s.Fault("stated", "is less than counts without a measurement", s.Got("stated"), "write "+rules.FormatDuration(rules.LeastStated)+" or more, or take it out")
+		}
 	}
 	r.Stop.Method, _ = s.Note("method")
 	r.Stop.By, _ = s.Name("by")
@@ -81,12 +91,12 @@ func (r *reading) reach() {
 			r.Stop.Date = date
 		}
 	}
-	if !s.Present() {
+	if !s.Present() || s.Has("stated") && !s.Has("measured") && !s.Has("method") && !s.Has("date") && !s.Has("by") {
 		return
 	}
 	for _, key := range []string{"measured", "method", "date", "by"} {
 		if !s.Has(key) {
-			s.Missing(key, "missing: a stop time counts only with how, when and by whom it was measured", "write it, or take [stop] out until it was measured")
+			s.Missing(key, "missing: a stop time counts only with how, when and by whom it was measured", `write it, or only stated = "3 s" until it was measured`)
 		}
 	}
 }

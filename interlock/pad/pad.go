@@ -82,14 +82,23 @@ type Reach struct {
 	// How is "wired pair", "enable line" or "radio link"; empty when the pad
 	// only watches.
 	How, Note string
+	// Delay is how long the rotors may stay enabled once the contactor is open:
+	// a link's hold time and the controllers' own. DelayStated says that the
+	// file states it; else it is assumed by How.
+	Delay       time.Duration
+	DelayStated bool
 }
 
-// Stop is what commissioning measured from relay open to rotors stopped.
+// Stop is what people tell of the time from relay open to rotors standing. Only
+// a rehearsal takes it for proven: elsewhere the stop test under the guard proves
+// it.
 type Stop struct {
-	// Proven says that it was measured at all.
+	// Proven says that the file tells a time measured by hand.
 	Proven           bool
 	Time             time.Duration
 	Method, Date, By string
+	// Stated is what is assumed before any measurement; 0 is not stated.
+	Stated time.Duration
 }
 
 // Height is where craft.height comes from and what the predicted apex needs.

@@ -93,7 +93,7 @@ func TestGuardPadSaysEverything(t *testing.T) {
 		t.Errorf("212 °F comes as %v °C", n.Factor*212+n.Offset)
 	}
 	s := p.Site()
-	if s.Duty != interlock.Guard || !s.StopProven || s.PickUp != 250*time.Millisecond || s.DropOut != 150*time.Millisecond ||
+	if s.Duty != interlock.Guard || !s.Rotors.Measured || s.PickUp != 250*time.Millisecond || s.DropOut != 150*time.Millisecond ||
 		s.Discrepancy != 300*time.Millisecond || s.EndGrace != 25*time.Second || s.IdleCurrent != 3 {
 		t.Errorf("the site is wrong: %+v", s)
 	}

@@ -53,7 +53,7 @@ type collector struct {
 	pending  []*waiting // openings whose readback or rotors are still awaited
 	openings []*waiting
 	proofs   map[uint32]bool // by number, overdue
-	stopTime time.Duration
+	rotors   rules.RotorsStanding
 }
 
 // waiting is one opening of the relay and what came of it.
@@ -364,6 +364,6 @@ func (k *collector) host(c *intake.Chunk) {
 			k.proofs[m.Seq] = m.On
 		}
 	case m.Host == interlock.HostStopTime:
-		k.stopTime = time.Duration(m.Seq) * time.Millisecond
+		k.rotors = rules.RotorsStanding{Standing: time.Duration(m.Seq) * time.Millisecond, Measured: m.On}
 	}
 }

@@ -193,13 +193,16 @@ type Times struct {
 	Acted *Quantity `json:"acted"`
 	// Relay is when the relay was commanded open, Readback when the mirror
 	// contact said open, Still when no rotor turned any more.
-	Relay       *Quantity `json:"relay_commanded_open"`
-	Readback    *Quantity `json:"readback_open"`
-	DropOut     *Quantity `json:"relay_to_readback"`
-	BudgetDrop  *Quantity `json:"budget_relay_to_readback"`
-	Still       *Quantity `json:"rotors_still"`
-	StopTime    *Quantity `json:"relay_to_rotors_still"`
+	Relay      *Quantity `json:"relay_commanded_open"`
+	Readback   *Quantity `json:"readback_open"`
+	DropOut    *Quantity `json:"relay_to_readback"`
+	BudgetDrop *Quantity `json:"budget_relay_to_readback"`
+	Still      *Quantity `json:"rotors_still"`
+	StopTime   *Quantity `json:"relay_to_rotors_still"`
+	// BudgetStop is after which time the rotors counted as standing, StopSays
+	// whether that was measured or stated.
 	BudgetStop  *Quantity `json:"commissioned_stop_time"`
+	StopSays    string    `json:"commissioned_stop_time_is"`
 	BudgetGrace *Quantity `json:"grace"`
 	Notes       []string  `json:"notes"`
 }

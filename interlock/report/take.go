@@ -9,6 +9,7 @@ import (
 
 	"downhaul/interlock/bench"
 	"downhaul/interlock/judge"
+	"downhaul/interlock/stopping"
 	"downhaul/rules"
 )
 
@@ -64,7 +65,7 @@ func (r *reading) takeTimes(k *collector) {
 			}
 			rule := ruleNamed(r.env, t.Rule)
 			if rule != nil {
-				b := judge.Reaction(rule, r.pad, 0, nil)
+				b := judge.Reaction(rule, r.pad, stopping.Stated(r.pad), nil)
 				t.Times.BudgetDetect = &Quantity{Value: b.Relay, Unit: "s", shown: "s"}
 			}
 			if rule != nil && t.Stop == rules.Controlled.String() {
@@ -113,13 +114,16 @@ func (r *reading) takeOpening(k *collector, ep *Episode, t *Trip, at time.Durati
 	case w.still != rules.Never:
 		t.Times.Notes = append(t.Times.Notes, "no rotor was told to turn after the opening, so no stop time was seen")
 	default:
-		t.Times.Notes = append(t.Times.Notes, "no rotor speed came to say that the rotors stood: count on the commissioned time")
+		t.Times.Notes = append(t.Times.Notes, "no rotor speed came to say that the rotors stood: count on the time that was measured or stated")
 	}
-	if stop := judge.StopTime(r.pad, k.stopTime); stop > 0 {
-		t.Times.BudgetStop = seconds(stop)
-	} else {
-		t.Times.Notes = append(t.Times.Notes, "stop not proven at the rotors: there is no commissioned time to hold against")
+	counted := k.rotors
+	if counted.Standing == 0 { // the session told none: what its pad file told counted
+		counted = r.pad.Site().Rotors
 	}
+	if counted.Standing == 0 {
+		counted = r.pad.Stated()
+	}
+	t.Times.BudgetStop, t.Times.StopSays = seconds(counted.Standing), counted.Says()
 }
 
 func (r *reading) takeWind(k *collector, show string) {

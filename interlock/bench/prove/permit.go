@@ -307,7 +307,7 @@ func (t *starts) held() {
 func (t *starts) unproven() {
 	const name = "stop not proven at the rotors"
 	q := *t.p
-	q.setup.Site.StopProven = false
+	q.setup.Site.Rotors = rules.RotorsStanding{}
 	r, unmet, err := q.ready()
 	fault := ""
 	switch {

@@ -138,9 +138,9 @@ func (p *plan) asGuard() {
 			p.setup.Intake.Lines[l].Fitted = site.Fitted[l]
 		}
 	}
-	if !site.StopProven {
+	if !site.Rotors.Measured {
 		p.notes = append(p.notes, "the stop is not proven at the rotors on this pad, so that a start is refused there; here 1 s is assumed")
-		site.StopProven, site.StopTime = true, time.Second
+		site.Rotors = rules.RotorsStanding{Standing: time.Second, Measured: true}
 	}
 	site.PowerUp = interlock.EndedCleanly
 }

@@ -166,7 +166,7 @@ var seeded = []defect{
 	{name: "a full disk is not told", in: withoutHost(interlock.HostDisk), found: "to start: no room for records"},
 	{name: "a proof test that is due is not told", in: withoutHost(interlock.HostProof), found: "to start: a proof test is due"},
 	{name: "the card is not told", in: withoutHost(interlock.HostCard), found: "to start: the card asks for more"},
-	{name: "nobody asks how long the rotors take to stop", site: func(s *interlock.Site) { s.StopProven = true }, found: "to start: stop not proven"},
+	{name: "nobody asks how long the rotors take to stop", site: func(s *interlock.Site) { s.Rotors.Measured = true }, found: "to start: stop not proven"},
 	{name: "any height will do for a start", site: func(s *interlock.Site) { s.LowHeight = 50 }, found: "to start: height above zero"},
 	{name: "a height a little too far off will do", site: func(s *interlock.Site) { s.LowHeight += 0.05 }, found: "to start: height below zero"},
 	{name: "a height that is near zero will not do", site: func(s *interlock.Site) { s.LowHeight = 0.4 }, found: "to start: height near zero"},

@@ -39,7 +39,7 @@ func (t *builtins) sequence() {
 	down := from(tripped)
 	t.p.settleDown(&down.sc, true)
 	down.rest()
-	down.run(max(2*site.StopTime, 3*time.Second) + site.ReadyAfter + 3*time.Second)
+	down.run(max(2*site.Rotors.Standing, 3*time.Second) + site.ReadyAfter + 3*time.Second)
 	stays("start without reset", down, interlock.Tripped, "refused", func(r *rig) { r.press(interlock.Start, 200*time.Millisecond); r.run(5 * time.Second) })
 	stays("reset held only", down, interlock.Tripped, "acts on the release, not on the press", func(r *rig) { r.set(interlock.Reset, true); r.run(r.resetHold()) })
 	stays("reset too short", down, interlock.Tripped, "refused", func(r *rig) { r.press(interlock.Reset, site.ResetShortest/2) })
@@ -56,7 +56,7 @@ func (t *builtins) sequence() {
 	unkept.run(100 * time.Millisecond)
 	t.p.settleDown(&unkept.sc, true)
 	unkept.rest()
-	unkept.run(max(2*site.StopTime, 3*time.Second) + site.ReadyAfter + 3*time.Second)
+	unkept.run(max(2*site.Rotors.Standing, 3*time.Second) + site.ReadyAfter + 3*time.Second)
 	stays("reset before the record is kept", unkept, interlock.Tripped, "refused", func(r *rig) { r.press(interlock.Reset, r.resetHold()) })
 
 	r := from(down)

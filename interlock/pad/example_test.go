@@ -17,7 +17,7 @@ func TestExamplePadFileHolds(t *testing.T) {
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	if !p.Stop.Proven || !p.LoadCell.Fitted || !p.Wind.Fitted || !p.Board.Line("relay").Fitted {
+	if p.Stop.Stated == 0 || !p.LoadCell.Fitted || !p.Wind.Fitted || !p.Board.Line("relay").Fitted {
 		t.Errorf("the example leaves out what it is there to show: %+v", p)
 	}
 }

@@ -90,8 +90,8 @@ func (c *listenCmd) Run(ctx context.Context, s *streams) error {
 
 // onTerminal says whether a stream comes from or goes to a terminal.
 func onTerminal(stream any) bool {
-	f, ok := stream.(*os.File)
-	if !ok {
+	f := fileOf(stream)
+	if f == nil {
 		return false
 	}
 	info, err := f.Stat()

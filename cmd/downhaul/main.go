@@ -73,10 +73,17 @@ type streams struct {
 }
 
 func main() {
-	// A reader that goes away ends the output, not the program by a signal.
+	// A reader that goes away ends the output, and neither the program nor the
+	// files that it still has to write.
+	signal.Ignore(syscall.SIGPIPE)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
-	code := run(ctx, os.Args[1:], &streams{os.Stdin, os.Stdout, os.Stderr})
+	out := &output{File: os.Stdout}
+	s := &streams{os.Stdin, out, os.Stderr}
+	code := run(ctx, os.Args[1:], s)
 	stop()
+	if err := out.failure(); err != nil && code != couldNot {
+		code = s.fail(hint(fmt.Errorf("not all could be printed: %w", err), "files that it was to write are written"))
+	}
 	os.Exit(code)
 }
 

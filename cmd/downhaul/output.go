@@ -7,7 +7,68 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync"
+	"syscall"
 )
+
+// output is standard output. A failed write ends no command: what it found
+// still gives its exit code, and its files are still written. Only a command
+// that would go on for ever asks gone.
+type output struct {
+	*os.File
+	mu  sync.Mutex
+	err error // the first
+}
+
+func (o *output) Write(b []byte) (int, error) {
+	_, err := o.File.Write(b)
+	if err != nil {
+		o.mu.Lock()
+		defer o.mu.Unlock()
+		if o.err == nil {
+			o.err = err
+		}
+	}
+	return len(b), nil
+}
+
+// WriteString hides the file's own, which would pass Write by.
+func (o *output) WriteString(s string) (int, error) { return o.Write([]byte(s)) }
+
+// gone reports whether nothing more can be printed.
+func (o *output) gone() bool {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	return o.err != nil
+}
+
+// failure returns why not all could be printed. A reader that had enough, as
+// head has, is no failure.
+func (o *output) failure() error {
+	o.mu.Lock()
+	defer o.mu.Unlock()
+	if errors.Is(o.err, syscall.EPIPE) {
+		return nil
+	}
+	return o.err
+}
+
+// gone reports whether the reader of w went away.
+func gone(w io.Writer) bool {
+	o, ok := w.(*output)
+	return ok && o.gone()
+}
+
+// fileOf returns the file behind a stream, nil for one that has none.
+func fileOf(stream any) *os.File {
+	switch f := stream.(type) {
+	case *os.File:
+		return f
+	case *output:
+		return f.File
+	}
+	return nil
+}
 
 // notThere refuses a file that is there already, unless it may be overwritten.
 // Ask before long work.

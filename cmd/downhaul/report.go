@@ -1,9 +1,11 @@
 package main
 
 import (
+	"bytes"
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"time"
@@ -56,26 +58,30 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 	if rep == nil {
 		return bad
 	}
+	// Files first: a reader of the text may go away, or take its time.
+	var files bytes.Buffer
+	var unwritten error
+	if page != "" {
+		if unwritten = c.writePage(page, rep); unwritten == nil {
+			wrap(&files, "Page: ", "  ", page)
+			c.markReported(&files, rep)
+			c.keepShown(&files, rep)
+		}
+	}
 	if c.JSON {
 		if err := printJSON(s.out, rep); err != nil {
 			return err
 		}
-	}
-	if !c.JSON {
+	} else {
 		printReport(s.out, rep)
 		fmt.Fprintln(s.out)
-	}
-	if page != "" {
-		if err := c.writePage(page, rep); err != nil {
-			return errors.Join(bad, err)
+		if _, err := files.WriteTo(s.out); err != nil {
+			return err
 		}
-		if !c.JSON {
-			wrap(s.out, "Page: ", "  ", page)
-		}
-		c.markReported(s, rep)
-		c.keepShown(s, rep)
 	}
 	switch {
+	case unwritten != nil:
+		return errors.Join(bad, unwritten)
 	case bad != nil:
 		return bad
 	case rep.Found():
@@ -87,29 +93,25 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 // markReported notes in each session that a page was made of it: a guard that
 // makes room removes no trip that nobody has reported on. A folder that can not
 // be written keeps the session from being removed, and that is all.
-func (c *reportCmd) markReported(s *streams, rep *report.Report) {
+func (c *reportCmd) markReported(says io.Writer, rep *report.Report) {
 	for _, dir := range c.Sessions {
 		ses, err := session.Open(dir)
 		if err != nil {
 			continue // it is among those that failed
 		}
-		if err := ses.MarkReported(rep.Made); err != nil && !c.JSON {
-			wrap(s.out, "Note: ", "  ", err.Error()+", so it is never removed to make room")
+		if err := ses.MarkReported(rep.Made); err != nil {
+			wrap(says, "Note: ", "  ", err.Error()+", so it is never removed to make room")
 		}
 	}
 }
 
 // keepShown keeps what a guard holds against the test card, beside the sessions.
-func (c *reportCmd) keepShown(s *streams, rep *report.Report) {
+func (c *reportCmd) keepShown(says io.Writer, rep *report.Report) {
 	record := rep.Shown()
 	if record == nil {
 		return
 	}
-	say := func(format string, args ...any) {
-		if !c.JSON {
-			wrap(s.out, "Note: ", "  ", fmt.Sprintf(format, args...))
-		}
-	}
+	say := func(format string, args ...any) { wrap(says, "Note: ", "  ", fmt.Sprintf(format, args...)) }
 	folder := ""
 	for _, dir := range c.Sessions {
 		abs, err := filepath.Abs(dir)
@@ -124,9 +126,7 @@ func (c *reportCmd) keepShown(s *streams, rep *report.Report) {
 		say("nothing is kept for a guard's test card: %v", err)
 		return
 	}
-	if !c.JSON {
-		wrap(s.out, "For the test card: ", "  ", "record "+filepath.Join("shown", filepath.Base(path))+" beside the sessions")
-	}
+	wrap(says, "For the test card: ", "  ", "record "+filepath.Join("shown", filepath.Base(path))+" beside the sessions")
 }
 
 // writePage makes the folder and writes the page there.

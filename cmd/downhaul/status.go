@@ -99,7 +99,7 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 				return err
 			}
 		}
-		if !c.Watch {
+		if !c.Watch || gone(s.out) {
 			return nil
 		}
 		select {

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"os"
 	"strings"
 	"unicode/utf8"
 
@@ -20,8 +19,8 @@ const (
 // its beginning, the state, is never scrolled away; the last line says what was
 // left out. Where w is no terminal, or none that tells its size, it is whole.
 func fitted(text string, w io.Writer) string {
-	f, ok := w.(*os.File)
-	if !ok {
+	f := fileOf(w)
+	if f == nil {
 		return text
 	}
 	size, err := unix.IoctlGetWinsize(int(f.Fd()), unix.TIOCGWINSZ)

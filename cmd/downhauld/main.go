@@ -38,7 +38,8 @@ func run(args []string, stdout, stderr io.Writer) int {
 	check := flags.Bool("check", false, "check the files and end")
 	flags.Usage = func() {
 		fmt.Fprint(stderr, "usage: downhauld --pad FILE [--envelope FILE] [--card FILE] [--check]\n\n"+
-			"Guards an uncrewed, tethered craft until it gets SIGTERM or SIGINT.\n"+
+			"Guards an uncrewed, tethered craft until it gets SIGTERM, SIGINT or SIGQUIT. A\n"+
+			"lost terminal (SIGHUP) ends it only while no power can reach the rotors.\n"+
 			"One layer beside a hard-wired emergency stop and an empty pad; never for\n"+
 			"use with anyone aboard.\n\n")
 		flags.PrintDefaults()
@@ -67,8 +68,9 @@ func run(args []string, stdout, stderr io.Writer) int {
 	tune()
 	// Libraries that log do so on standard error, never in the way.
 	log.SetOutput(stderr)
-	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM, os.Interrupt)
+	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM, os.Interrupt, syscall.SIGQUIT)
 	defer stop()
+	hungUp := deaf()
 	say := make(chan string, 256)
 	keep := &keeping{say: say}
 	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Watch: tell(say), Alive: keep, Thread: keep.thread})
@@ -79,45 +81,87 @@ func run(args []string, stdout, stderr io.Writer) int {
 		return fail(stderr, errors.Join(err, g.Abandon()))
 	}
 	said := make(chan struct{})
+	voice := &voice{to: stdout, failed: g.Remark}
 	go func() {
 		defer close(said)
 		for line := range say {
-			fmt.Fprintln(stdout, line)
+			voice.say(line)
+		}
+	}()
+	go func() {
+		for range hungUp {
+			if !g.HangUp() {
+				stop()
+			}
 		}
 	}()
 	for _, line := range g.Opening() {
-		fmt.Fprintln(stdout, line)
+		offer(say, line)
 	}
 	err = g.Run(ctx)
 	keep.rest(g.VerifiedOpen(), stderr)
+	code := fine
+	switch {
+	case err != nil:
+		code = fail(stderr, err)
+	case !g.VerifiedOpen():
+		code = faulty
+		offer(say, "downhauld: ended; POWER NOT REMOVED, or not known to be: use the hard-wired stop. Session in "+g.Folder())
+	default:
+		offer(say, "downhauld: ended; relay open, session in "+g.Folder())
+	}
 	close(say)
 	select {
 	case <-said:
 	case <-time.After(time.Second): // nobody reads; the records have it all
 	}
-	if err != nil {
-		return fail(stderr, err)
-	}
-	if !g.VerifiedOpen() {
-		fmt.Fprintln(stdout, "downhauld: ended; POWER NOT REMOVED, or not known to be: use the hard-wired stop. Session in "+g.Folder())
-		return faulty
-	}
-	fmt.Fprintln(stdout, "downhauld: ended; relay open, session in "+g.Folder())
-	return fine
+	return code
 }
 
-// tell hands what happens over to be printed. It is called on the guard's loop
-// and never waits: what a slow terminal does not take is left out there; the
-// trip log has it.
+// deaf has the signals that are no order to a guard end and stop nothing, since
+// a dead or stopped guard lets go of a craft that hovers: a reader of the output
+// that is gone (the write tells of it), a limit on the size of files (so does
+// that write), and a terminal that stops who reads from it or writes to it. It
+// returns the channel of lost terminals, which never speaks where that signal
+// was ignored before (nohup).
+func deaf() <-chan os.Signal {
+	signal.Ignore(syscall.SIGPIPE, syscall.SIGXFSZ, syscall.SIGTSTP, syscall.SIGTTIN, syscall.SIGTTOU)
+	hungUp := make(chan os.Signal, 1)
+	if !signal.Ignored(syscall.SIGHUP) {
+		signal.Notify(hungUp, syscall.SIGHUP)
+	}
+	return hungUp
+}
+
+// voice writes lines. What cannot be written ends nothing: the records have it
+// all, and the first failure goes on record as well.
+type voice struct {
+	to     io.Writer
+	failed func(string)
+	broken bool
+}
+
+func (v *voice) say(line string) {
+	if _, err := fmt.Fprintln(v.to, line); err != nil && !v.broken {
+		v.broken = true
+		v.failed("standard output cannot be written (" + err.Error() + "); the guard goes on, and the records have it all")
+	}
+}
+
+// offer hands a line over to be printed. It never waits: what a slow terminal
+// does not take is left out there.
+func offer(say chan<- string, line string) {
+	select {
+	case say <- line:
+	default:
+	}
+}
+
+// tell hands what happens over to be printed. It is called on the guard's loop.
 func tell(say chan<- string) func(*rules.Envelope, interlock.Effect) {
 	return func(env *rules.Envelope, f interlock.Effect) {
-		line, ok := guard.Line(env, f)
-		if !ok {
-			return
-		}
-		select {
-		case say <- "downhauld: " + line:
-		default:
+		if line, ok := guard.Line(env, f); ok {
+			offer(say, "downhauld: "+line)
 		}
 	}
 }

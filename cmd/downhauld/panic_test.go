@@ -43,6 +43,9 @@ var goroutines = []struct {
 	{"printer", "cmd/downhauld/main.go", [][2]string{
 		{"go func() {\n\t\tdefer close(said)", "go panicking(\"printer\", func() {\n\t\tdefer close(said)"},
 		{"line)\n\t\t}\n\t}()\n", "line)\n\t\t}\n\t})()\n"}}},
+	{"hang-up", "cmd/downhauld/main.go", [][2]string{
+		{"go func() {\n\t\tfor range hungUp", "go panicking(\"hang-up\", func() {\n\t\tfor range hungUp"},
+		{"stop()\n\t\t\t}\n\t\t}\n\t}()\n", "stop()\n\t\t\t}\n\t\t}\n\t})()\n"}}},
 }
 
 // argued are the goroutines of the daemon's packages that are left out, each

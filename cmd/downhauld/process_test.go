@@ -113,6 +113,14 @@ func (b *table) startAs(program string, env ...string) *process {
 	p := &process{b: b, cmd: exec.Command(program, "--pad", b.pad()), done: make(chan error, 1)}
 	p.cmd.Env = append(os.Environ(), env...)
 	p.cmd.Stdout, p.cmd.Stderr = &p.out, &p.out
+	p.launch()
+	return p
+}
+
+// launch starts a daemon and waits until it answers.
+func (p *process) launch() {
+	b := p.b
+	b.t.Helper()
 	must(b.t, p.cmd.Start())
 	go func() { p.done <- p.cmd.Wait() }()
 	b.t.Cleanup(func() {
@@ -130,7 +138,6 @@ func (b *table) startAs(program string, env ...string) *process {
 		}
 		return b.status().Loop.Turns > 2
 	})
-	return p
 }
 
 // status is what the guard shows; the zero value when it does not answer.

@@ -29,7 +29,9 @@ func guardPage() page {
 	w.para("An upgrade of the package does not restart a running guard, and is refused while the relay is closed: the new program runs at the next start. " +
 		"Members of the group downhaul may ask the guard, read its records and, while no guard runs, commission the pad.")
 	w.head("SIGNALS")
-	w.text("SIGTERM and SIGINT open the relay, stop the heartbeat, and end the session with a record. " +
+	w.text("SIGTERM, SIGINT and SIGQUIT open the relay, stop the heartbeat, and end the session with a record. " +
+		"So does SIGHUP (a lost terminal), but not while closing, live or lowering: it is noted then, and nothing ends. " +
+		"Output that cannot be written ends nothing. " +
 		"After SIGKILL, or any other death, the kernel leaves the relay's pin as it was: the missing heartbeat opens the chain, through the window watchdog. That watchdog is not optional.")
 	w.head("FILES")
 	w.list([][2]string{

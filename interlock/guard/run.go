@@ -180,6 +180,28 @@ func (g *Guard) watchDisk(ctx context.Context) {
 	}
 }
 
+// HangUp takes that the terminal of the guard's shell was lost, and reports
+// whether the guard goes on: a lost shell must not drop a craft that hovers. In
+// any other state the guard may end. It goes by the last snapshot, which is a
+// tenth of a second old at most; a start sounds its horn for longer than that
+// before power can reach anything.
+func (g *Guard) HangUp() bool {
+	g.shot.mu.Lock()
+	state := g.shot.view.State
+	g.shot.mu.Unlock()
+	switch state {
+	case interlock.Closing, interlock.Live, interlock.Lowering:
+		g.Remark("the terminal was lost (hang-up) while " + state.String() + "; the guard goes on: end it with a signal of its own")
+		return true
+	}
+	return false
+}
+
+// Remark puts a text into the records, as a mark of the guard itself.
+func (g *Guard) Remark(text string) {
+	g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text})
+}
+
 // Folder is the session's folder.
 func (g *Guard) Folder() string { return g.session.Dir }
 

@@ -55,8 +55,8 @@ func printStatus(w io.Writer, st *guard.Status) {
 			wrap(w, fmt.Sprintf("  %8.1f s  ", a.At), strings.Repeat(" ", 14), a.What+": "+a.By)
 		}
 	}
-	fmt.Fprintf(w, "\nLink: %s, %d of other senders, %d from a wrong address, %d bad bytes\n",
-		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.BadBytes)
+	fmt.Fprintf(w, "\nLink: %s, %d of other senders, %d from a wrong address, %d repeated, %d bad bytes\n",
+		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.Repeated, st.Link.BadBytes)
 	fmt.Fprintf(w, "Loop: longest gap %.1f ms, %s dropped, %s lost\n", st.Loop.WorstGapS*1000,
 		plural(st.Loop.Dropped, "chunk"), plural(st.Loop.LostRecords, "record"))
 	list(w, "This set-up cannot see", st.Unseen)

@@ -159,7 +159,7 @@ func ignoredWhy(counts intake.Counts, others []intake.Other) []Ignored {
 	for _, l := range counts.Links {
 		all.Others += l.Others
 		all.WrongAddress += l.WrongAddress
-		all.Duplicates += l.Duplicates
+		all.Repeated += l.Repeated
 		all.Late += l.Late
 		all.UnknownIDs += l.UnknownIDs
 	}
@@ -192,7 +192,7 @@ func ignoredWhy(counts intake.Counts, others []intake.Other) []Ignored {
 	}
 	say(all.Others-min(named, all.Others), "of other senders")
 	say(all.WrongAddress, "under the craft's identity from another address")
-	say(all.Duplicates, "repeated: the craft's clock had not moved")
+	say(all.Repeated, "repeated: said before, or of a clock that had not moved on")
 	say(all.Late, "overtaken by younger ones")
 	say(all.UnknownIDs, "of a message that is not known here, so that nothing checks it")
 	say(counts.BadRecords, "chunks that are not in their form")

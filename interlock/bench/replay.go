@@ -158,7 +158,7 @@ func finish(out *Result, p *pass, info recording.Info) {
 	counts := p.in.Counts()
 	for _, l := range counts.Links {
 		out.Frames += l.Frames
-		out.Ignored += l.Others + l.WrongAddress + l.Duplicates + l.Late + l.UnknownIDs
+		out.Ignored += l.Others + l.WrongAddress + l.Repeated + l.Late + l.UnknownIDs
 		out.BadBytes += l.BadBytes
 	}
 	// Of raw bytes the reader itself leaves out what lies between the frames.

@@ -158,6 +158,7 @@ type LinkStatus struct {
 	Frames       uint64 `json:"frames"`
 	OtherSenders uint64 `json:"other_senders"`
 	WrongAddress uint64 `json:"wrong_address"`
+	Repeated     uint64 `json:"repeated"` // of the craft, said before: no sign of life
 	UnknownIDs   uint64 `json:"unknown_ids"`
 	BadBytes     uint64 `json:"bad_bytes"`
 }
@@ -217,6 +218,7 @@ func linkStatus(c intake.Counts) (out LinkStatus) {
 		out.Frames += l.Frames
 		out.OtherSenders += l.Others
 		out.WrongAddress += l.WrongAddress
+		out.Repeated += l.Repeated
 		out.UnknownIDs += l.UnknownIDs
 		out.BadBytes += l.BadBytes
 	}

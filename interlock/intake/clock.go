@@ -2,14 +2,28 @@ package intake
 
 import (
 	"encoding/binary"
+	"time"
 
 	"downhaul/interlock/telemetry"
 )
 
-// restartMS is how far the craft's boot clock must stand behind the newest of
-// the same message to be a restart, in ms; less is a frame that was overtaken
-// on the way. Ours.
-const restartMS = 1000
+// Ours.
+const (
+	// restartMS is how far the craft's boot clock must stand behind the newest of
+	// the same message to be a restart, in ms; less is a frame that was overtaken
+	// on the way.
+	restartMS = 1000
+	// upMS is by how much a craft that restarted may have been up for longer than
+	// its clock stood still here, in ms: frames wait in radios. A clock that is
+	// behind and older than that is one of old frames.
+	upMS = 5_000
+	// oldMS is how long such a clock must go on without a step back, while nothing
+	// else does, before it is believed, in ms: no radio holds back so much.
+	oldMS = 30_000
+	// stillAfter is how long frames may come whose boot clocks have not moved on.
+	// From then on nothing that the craft says counts: it is a loop of old frames.
+	stillAfter = 2 * time.Second
+)
 
 // Messages that are sent several times with one boot clock, one for each
 // sensor or name. From the MAVLink common message set.
@@ -23,10 +37,13 @@ const (
 type age uint8
 
 const (
-	fresh age = iota
-	same      // the clock has not moved since the last such frame
-	late      // older than the last such frame: overtaken on the way
-	back      // so much older that the craft has restarted
+	fresh  age = iota
+	same       // the clock has not moved since the last such frame
+	late       // older than the last such frame: overtaken on the way
+	back       // so much older that the craft has restarted
+	turned     // older than any restart explains, and the first of its kind
+	old        // another such: said before
+	rival      // the same while the other clock goes on: two senders
 )
 
 // bootClocks remembers the newest boot clock of every message of the craft.
@@ -34,7 +51,21 @@ const (
 // It is a fixed table; a craft that sends more kinds of frames than it holds
 // has the rest taken as fresh.
 type bootClocks struct {
-	used int
+	used  int
+	ms    uint32        // of the last frame whose clock moved on
+	moved time.Duration // when that was
+	// still reports whether frames came since whose clocks did not move on:
+	// the first and the last of them.
+	still                 bool
+	stillFrom, stillUntil time.Duration
+	// The clock of old frames, if there were any since the last restart: the lowest
+	// of it, where it began to go on without a step back, its newest, when that was
+	// heard, and whether another clock moved on since.
+	older                    bool
+	oldLow, oldFrom, oldMost uint32
+	oldAt                    time.Duration
+	oldBeside                bool
+
 	slot [clockSlots]struct {
 		key uint64 // 0 is free
 		ms  uint32
@@ -80,32 +111,85 @@ func byteAt(b []byte, i int) byte {
 	return 0
 }
 
-// look tells how old the frame is and remembers its clock when that is fresh.
-// A restart forgets every other clock.
-func (c *bootClocks) look(f *telemetry.Frame, ms uint32) age {
+// look returns how old a frame is that was heard at this time, and remembers its
+// clock when that is fresh. A restart forgets every other clock. timed is false
+// where the time is an estimate made of these very clocks.
+func (c *bootClocks) look(f *telemetry.Frame, ms uint32, at time.Duration, timed bool) age {
+	a := c.judge(f, ms, at, timed)
+	if a == fresh || a == back {
+		c.ms, c.moved, c.still, c.oldBeside = ms, at, false, true
+	} else {
+		c.stand(at)
+	}
+	return a
+}
+
+// stand notes that a frame came whose clock did not move on.
+func (c *bootClocks) stand(at time.Duration) {
+	if !c.still {
+		c.still, c.stillFrom = true, at
+	}
+	c.stillUntil = at
+}
+
+// stuck reports whether frames come and no boot clock moves on.
+func (c *bootClocks) stuck() bool { return c.still && c.stillUntil-c.stillFrom >= stillAfter }
+
+func (c *bootClocks) judge(f *telemetry.Frame, ms uint32, at time.Duration, timed bool) age {
 	key := clockKey(f)
 	i := key * 0x9E3779B97F4A7C15 >> 56 // the top 8 bits: one of clockSlots
 	for c.slot[i].key != 0 && c.slot[i].key != key {
 		i = (i + 1) % clockSlots
 	}
-	s := &c.slot[i]
-	if s.key == 0 {
+	s, newest := &c.slot[i], c.ms
+	if s.key != 0 {
+		newest = s.ms
+	}
+	switch {
+	case newest > ms && newest-ms >= restartMS:
+		// What was old when it was first heard does not become a restart by
+		// going on for as long.
+		known := c.older && ms+restartMS >= c.oldLow
+		if timed && (known || time.Duration(ms) > (at-c.moved)/time.Millisecond+upMS) {
+			return c.ancient(f, ms, at)
+		}
+		*c = bootClocks{}
+		c.judge(f, ms, at, false)
+		return back
+	case s.key == 0:
 		if c.used < clockFull {
 			c.used++
 			s.key, s.ms = key, ms
 		}
 		return fresh
-	}
-	switch {
 	case ms == s.ms:
 		return same
-	case ms > s.ms:
-		s.ms = ms
-		return fresh
-	case s.ms-ms < restartMS:
+	case ms < s.ms:
 		return late
 	}
-	*c = bootClocks{}
-	c.look(f, ms)
-	return back
+	s.ms = ms
+	return fresh
+}
+
+// ancient returns what a frame is whose clock is too old for a restart.
+func (c *bootClocks) ancient(f *telemetry.Frame, ms uint32, at time.Duration) age {
+	a := old
+	if !c.older {
+		a = turned
+		c.older, c.oldLow, c.oldFrom, c.oldMost = true, ms, ms, ms
+	} else if c.oldBeside && at-c.oldAt <= stillAfter {
+		c.oldAt, c.oldBeside = at, false
+		return rival
+	}
+	c.oldLow = min(c.oldLow, ms)
+	switch {
+	case ms+restartMS <= c.oldMost:
+		c.oldFrom, c.oldMost = ms, ms // another turn of a loop
+	case c.oldMost-c.oldFrom >= oldMS && at-c.moved > stillAfter:
+		*c = bootClocks{}
+		c.judge(f, ms, at, false)
+		return back
+	}
+	c.oldMost, c.oldAt, c.oldBeside = max(c.oldMost, ms), at, false
+	return a
 }

@@ -32,6 +32,7 @@ type craft struct {
 	clashed bool
 	clash   time.Duration // when the clash was last said
 	clocks  bootClocks
+	past    past
 	loss    loss
 }
 
@@ -60,6 +61,7 @@ type arrival struct {
 	at     time.Duration
 	link   *link
 	from   place
+	timed  bool // at is when it was heard, not an estimate made of boot clocks
 	pinned bool // the pad file allows the craft there
 	here   bool // the craft is known, and was last heard there
 }
@@ -71,7 +73,7 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 		return dst
 	}
 	l := &in.links[c.Link]
-	a := arrival{at: c.At, link: l, from: place{link: c.Link}}
+	a := arrival{at: c.At, timed: c.Checked == nil, link: l, from: place{link: c.Link}}
 	if !l.cfg.Stream && c.Checked == nil {
 		a.from.from = netip.AddrPortFrom(c.From.Addr().Unmap(), c.From.Port())
 	}
@@ -145,25 +147,45 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 		l.n.WrongAddress++
 		return in.foreign(dst, a.at), false, false
 	}
-	if !a.here {
-		again = k.known
+	moved := !a.here
+	sum := sumOf(f)
+	repeat := k.past.has(f.Seq, sum)
+	ms, clocked := f.BootMillis()
+	age := fresh
+	switch {
+	case clocked && !repeat:
+		age = k.clocks.look(f, ms, a.at, a.timed)
+	case clocked:
+		age = same
+		k.clocks.stand(a.at)
+	case repeat || k.clocks.stuck():
+		age = same
+	}
+	switch age {
+	case same, old:
+		l.n.Repeated++
+		return dst, false, false
+	case turned:
+		// No sign of life and no value, but a clock that runs back.
+		l.n.Repeated++
+		return append(dst, sampleInput(measured(rules.CraftBootClock, float64(ms)/1000))), false, false
+	case rival:
+		l.n.Repeated++
+		return in.clash(dst, a.at), false, false
+	case late:
+		l.n.Late++
+		k.loss.overtaken()
+		return dst, false, false
+	case back:
+		l.n.Restarts++
+		in.controllers.forget()
+		k.past.restart()
+	}
+	again = age == back || moved && k.known
+	if moved {
 		k.known, k.at, a.here = true, a.from, true
 	}
-	if ms, clocked := f.BootMillis(); clocked {
-		switch k.clocks.look(f, ms) {
-		case same:
-			l.n.Duplicates++
-			return dst, false, false
-		case late:
-			l.n.Late++
-			k.loss.overtaken()
-			return dst, false, false
-		case back:
-			l.n.Restarts++
-			again = true
-			in.controllers.forget()
-		}
-	}
+	k.past.take(f.Seq, sum, clocked)
 	k.last = a.at
 	l.n.Frames++
 	return dst, true, again
@@ -231,6 +253,10 @@ func (in *Intake) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, n
 // feeds nothing; the clash is said once, and again after every aliveFor in
 // which it went on, so that nothing can be started in the midst of one.
 func (in *Intake) foreign(dst []interlock.Input, at time.Duration) []interlock.Input {
+	return in.clash(dst, at)
+}
+
+func (in *Intake) clash(dst []interlock.Input, at time.Duration) []interlock.Input {
 	k := &in.craft
 	if k.clashed && at-k.clash < aliveFor {
 		return dst

@@ -198,8 +198,8 @@ func TestUnmovedBootClockIsNoSample(t *testing.T) {
 	if len(got) != 0 {
 		t.Errorf("their repeats gave %+v", got)
 	}
-	if n := f.in.Counts().Links[0]; n.Duplicates != 24 {
-		t.Errorf("%d duplicates counted, want 24", n.Duplicates)
+	if n := f.in.Counts().Links[0]; n.Repeated != 24 {
+		t.Errorf("%d duplicates counted, want 24", n.Repeated)
 	}
 }
 
@@ -232,7 +232,7 @@ func TestRestartPassesAndForgets(t *testing.T) {
 	if s, _ := value(got[:3], rules.CraftBootClock); s.Value != 0.3 {
 		t.Errorf("boot clock %+v, want 0.3 s: the engine must see it run back", s)
 	}
-	if n := f.in.Counts().Links[0]; n.Restarts != 1 || n.Late != 0 || n.Duplicates != 0 {
+	if n := f.in.Counts().Links[0]; n.Restarts != 1 || n.Late != 0 || n.Repeated != 0 {
 		t.Errorf("counts %+v", n)
 	}
 	// Exactly 1 s back is a restart.

@@ -49,7 +49,7 @@ type LinkCounts struct {
 	Radio        uint64 // accepted from the link's radios
 	Others       uint64 // of other senders
 	WrongAddress uint64 // of the craft's identity, from elsewhere
-	Duplicates   uint64 // of the craft, boot clock unmoved
+	Repeated     uint64 // of the craft, said before, or its boot clock did not move on
 	Late         uint64 // of the craft, overtaken by younger ones
 	Restarts     uint64 // of the craft, boot clock back by 1 s and more
 	UnknownIDs   uint64 // starts of a message whose checksum nobody knows

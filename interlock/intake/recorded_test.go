@@ -66,7 +66,7 @@ func TestRecordedCrash(t *testing.T) {
 	}
 	n := f.in.Counts().Links[0]
 	t.Logf("%+v, others %+v, armed changes %v, roll %.4f rad, top %.3f m", n, f.in.Others(), armed, roll, top)
-	if all := n.Frames + n.Radio + n.Others + n.Duplicates + n.Late + n.WrongAddress; all != 11701 {
+	if all := n.Frames + n.Radio + n.Others + n.Repeated + n.Late + n.WrongAddress; all != 11701 {
 		t.Errorf("%d frames, want 11701", all)
 	}
 	if n.Others == 0 || f.in.Others()[0].System != 255 {
@@ -109,7 +109,7 @@ func TestRecordedLossyLink(t *testing.T) {
 		b = b[n:]
 	}
 	n := f.in.Counts().Links[0]
-	all := n.Frames + n.Radio + n.Others + n.Duplicates + n.Late + n.WrongAddress
+	all := n.Frames + n.Radio + n.Others + n.Repeated + n.Late + n.WrongAddress
 	if all != 8681 {
 		t.Errorf("%d frames with a good checksum, want 8681 (%+v)", all, n)
 	}

@@ -252,7 +252,7 @@ func (t *trial) lateData() {
 		t.moot(name, "the pad's own sensor, or counted here: nothing overtakes it")
 		return
 	case !boots:
-		t.skip(name, "its message carries no boot clock: late and repeated ones cannot be told, and are believed")
+		t.skip(name, "its message carries no boot clock: one that comes late cannot be told, and is believed; one that is said again is told by its number and bytes")
 		return
 	}
 	for _, old := range [...]time.Duration{0, 300 * time.Millisecond} {

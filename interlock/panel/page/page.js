@@ -168,7 +168,7 @@
     pairs("craft", [["armed", s.armed ? "yes, or not known" : "no"], ["in the air", s.airborne ? "yes, or not known" : "no"]]
       .concat(group(n => /^(craft|tether|motor|rotor)/.test(n))));
     pairs("link", group(n => /^(link|radio)/.test(n)).concat([["frames heard", String(s.link.frames)], ["of other senders", String(s.link.other_senders)],
-      ["from a wrong address", String(s.link.wrong_address)], ["bad bytes", String(s.link.bad_bytes)]]));
+      ["from a wrong address", String(s.link.wrong_address)], ["repeated", String(s.link.repeated)], ["bad bytes", String(s.link.bad_bytes)]]));
     pairs("step", stepRows(s.declared));
     listOf("permissives", s.permissives.map(p => [p.holds, (p.name ? p.name + ": " : "") + p.condition + "; now " + p.now]), ([holds, s]) =>
       node("li", "", node("span", "tag" + (holds ? "" : " caution"), holds ? "holds" : "LACKING"), " ", ...unbroken(s)));

@@ -27,6 +27,7 @@ func (e *Engine) setBeat(at time.Duration, on bool) {
 // open takes the power off: relay dropped, heartbeat stopped, and the clocks
 // that verify the opening started.
 func (e *Engine) open(at time.Duration) {
+	e.groundEnds()
 	e.setRelay(at, false)
 	e.setBeat(at, false)
 	if !e.closed {
@@ -142,6 +143,10 @@ func (e *Engine) closingOn(at time.Duration) {
 	case 4:
 		if !e.outputsBelow(at, e.site.IdleOutput) {
 			e.event(at, EventPermissiveLost, ReasonNotIdle, -1)
+			return
+		}
+		if bar := e.groundBegins(at); bar != NoReason {
+			e.event(at, EventPermissiveLost, bar, -1)
 			return
 		}
 		e.closed = true

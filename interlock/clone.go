@@ -75,6 +75,10 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	dst = binary.LittleEndian.AppendUint64(dst, e.overdue)
 	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.rotors.Standing))
 	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.reaction))
+	flag(e.ground.on, e.onGround.on)
+	number(e.ground.least)
+	number(e.onGround.least)
+	number(e.onGround.stood)
 	for _, t := range e.timers {
 		due(t)
 	}

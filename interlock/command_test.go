@@ -156,12 +156,16 @@ func (r *rig) command(line string) {
 		n, _ := strconv.Atoi(f[1])
 		r.step(Input{Kind: HostInput, Host: HostKept, Seq: uint32(n)})
 	case "host":
-		hosts := map[string]Host{"stalled": HostStalled, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "proof": HostProof, "lost": HostLost}
+		hosts := map[string]Host{"stalled": HostStalled, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "proof": HostProof, "lost": HostLost, "ground": HostGround}
 		h, ok := hosts[f[1]]
 		if !ok {
 			r.t.Fatalf("%q: no host event", line)
 		}
-		r.step(Input{Kind: HostInput, Host: h, On: len(f) < 3 || f[2] != "off", Seq: 1})
+		seq := 1
+		if h == HostGround { // host ground off, or host ground LEAST-PULL-IN-mN
+			seq, _ = strconv.Atoi(f[2])
+		}
+		r.step(Input{Kind: HostInput, Host: h, On: len(f) < 3 || f[2] != "off", Seq: uint32(seq)})
 	case "sleep":
 		r.sleep(span(f[1]))
 	default:

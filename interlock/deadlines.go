@@ -202,6 +202,10 @@ func (e *Engine) timer(i int, due time.Duration) {
 		e.event(due, EventHeightLost, ReasonHeightLost, -1)
 	case timerClimb:
 		e.event(due, EventClimbing, ReasonClimbing, -1)
+	case timerGroundHeight, timerGroundPull:
+		e.builtinTrip(due, EventImmediate, ReasonGroundUnseen)
+	case timerSlack:
+		e.builtinTrip(due, EventImmediate, ReasonTieDown)
 	case timerGrace:
 		e.event(due, EventGraceOver, ReasonGraceOver, -1)
 	case timerDown:

@@ -179,6 +179,10 @@ const (
 	ReasonSilenced        // a sound was acknowledged by the reset button
 	ReasonCard            // what the test card asks is not met, or is
 	ReasonReaction        // how long until the thrust is gone was told
+	ReasonStep            // whether the step in force is done on the ground was told
+	ReasonLeftGround      // the craft left the ground in a step on the ground
+	ReasonTieDown         // the tie-down's pull is gone
+	ReasonGroundUnseen    // height or pull are missing in a step on the ground
 	reasonCount
 )
 
@@ -204,6 +208,8 @@ var reasonText = [reasonCount]string{
 	ReasonProof: "stop not proven at the rotors, or a proof test is due", ReasonSensor: "a sensor of the pad failed",
 	ReasonStopProven: "stop proven at the rotors", ReasonSilenced: "sound silenced; nothing else changed",
 	ReasonCard: "the test card asks for more, or is content", ReasonReaction: "the time until thrust is gone",
+	ReasonStep: "the step in force", ReasonLeftGround: "the craft left the ground in a step on the ground",
+	ReasonTieDown: "the pull of the tie-down is gone", ReasonGroundUnseen: "height or pull of the tie-down missing in a step on the ground",
 }
 
 // String is the reason in plain words.

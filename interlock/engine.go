@@ -24,6 +24,9 @@ const (
 	timerLanded              // the word "landed or not" is too old now
 	timerHeight              // height is lost now (while lowering)
 	timerClimb               // climbing for too long now (while lowering)
+	timerGroundHeight        // height is lost now (in a step on the ground)
+	timerGroundPull          // the tie-down's pull is not told any more
+	timerSlack               // the tie-down's pull is gone for long enough now
 	timerGrace               // grace of the controlled stop ends
 	timerDown                // down for long enough
 	timerClosing             // next step of the closing sequence
@@ -80,6 +83,8 @@ type Engine struct {
 	cardAsks    bool   // the test card asks for something that is not met
 	rotors      rules.RotorsStanding
 	reaction    time.Duration // that the predicted apex counts on
+	ground      groundStep    // the step in force
+	onGround    groundRun     // the one that runs
 	relayOn     bool
 	beatOn      bool
 	closed      bool // the chain is commanded closed
@@ -226,7 +231,7 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 		ids = append(ids, rules.Height, rules.MotorHighest)
 	}
 	if e.site.Duty == Guard {
-		ids = append(ids, rules.Climb, rules.RotorSpeed)
+		ids = append(ids, rules.Climb, rules.RotorSpeed, rules.Tension)
 		for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
 			ids = append(ids, id)
 		}

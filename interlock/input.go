@@ -91,6 +91,9 @@ const (
 	// taken: what the predicted apex counts on where that is longer than what
 	// the pad file states.
 	HostReaction
+	// HostGround: the step in force is done on the ground (On), or flies; Seq is
+	// what the load cell in its tie-down never reads less than, mN, 0 without one.
+	HostGround
 	hostCount
 )
 

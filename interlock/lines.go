@@ -368,6 +368,9 @@ func (e *Engine) host(at time.Duration, in Input) {
 		e.rotors = rules.RotorsStanding{Standing: time.Duration(in.Seq) * time.Millisecond, Measured: in.On}
 		e.dirty = true
 		note.Reason = ReasonStopProven
+	case HostGround:
+		e.groundTold(at, groundStep{in.On, float64(in.Seq) / 1000})
+		note.Reason = ReasonStep
 	case HostReaction:
 		e.react(at, time.Duration(in.Seq)*time.Millisecond)
 		note.Reason = ReasonReaction

@@ -68,7 +68,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		e.heightOff && !e.closed && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value, Cause: e.table[rules.Height].Cause}),
 		say(e.diskLow, NeedDisk),
 		say(e.overdue != 0, NeedProof),
-		say(!e.rotors.Measured, NeedStopProven),
+		say(!e.rotors.Measured && !e.ground.on, NeedStopProven),
 		say(e.cardAsks, NeedCard),
 		say(e.kept < e.trips, NeedKept):
 		return

@@ -51,9 +51,12 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 			e.arm(timerHeight, at+id.Stale())
 		}
 		e.heightNear(r)
+		e.groundHeight(at, r.Value, r.Quality)
 		e.consider(at)
 	case rules.MotorHighest:
 		e.consider(at)
+	case rules.Tension:
+		e.groundPull(at, r.Value, r.Quality)
 	case rules.Climb:
 		if e.state != Lowering || r.Quality == rules.Missing {
 			return

@@ -2,6 +2,7 @@ package guard
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"strconv"
 	"strings"
@@ -30,8 +31,10 @@ type declared struct {
 	facts card.Facts
 	value string // the wind as it was typed
 	told  string // what the engine was last told
-	asks  atomic.Pointer[[]string]
-	early []error // earlier sessions whose results do not count
+	// ground is what the engine was last told of the step in force.
+	ground intake.HostMessage
+	asks   atomic.Pointer[[]string]
+	early  []error // earlier sessions whose results do not count
 }
 
 // Bounds of a declaration; ours.
@@ -50,6 +53,7 @@ func (g *Guard) carded(c *card.Card, start time.Time) error {
 	d.next.Store(int64(rules.Never))
 	d.asks.Store(new([]string))
 	d.facts.OwnWind, d.facts.Envelope = g.pad.Wind.Fitted, g.env.Hash
+	d.facts.Apex = slices.ContainsFunc(g.env.Rules, func(r rules.Rule) bool { return r.Watch == rules.Apex })
 	b := &g.keeper.runs
 	b.envelope = fmt.Sprintf("%x", g.env.Hash)
 	b.ran = g.flown
@@ -209,6 +213,7 @@ func (g *Guard) tellCard(now time.Duration) {
 	if d.card == nil {
 		return
 	}
+	g.tellGround()
 	d.facts.Now = now
 	asks, next := d.card.Unmet(&d.facts)
 	d.next.Store(int64(next))
@@ -222,6 +227,25 @@ func (g *Guard) tellCard(now time.Duration) {
 	}
 	d.told = text
 	g.loop.Host(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
+}
+
+// tellGround tells the engine whether the step in force is done on the ground,
+// and what its tie-down must pull. The caller holds the lock.
+func (g *Guard) tellGround() {
+	d := &g.declared
+	m := intake.HostMessage{Host: interlock.HostGround}
+	if s, ok := d.card.Step(d.facts.Step); ok && d.facts.Step != "" && s.Kind == card.Ground {
+		m.On, m.Seq, m.Text = true, uint32(math.Ceil(s.TieDownPull*1000)), s.Name+" is done on the ground: power goes off when the craft leaves it"
+	} else if d.ground.On {
+		m.Text = "the step in force is not done on the ground"
+	} else {
+		return // as it was
+	}
+	if m == d.ground || g.pad.Duty != interlock.Guard {
+		return
+	}
+	d.ground = m
+	g.loop.Host(m)
 }
 
 // lapse looks again when something that counted may have lapsed. It is called

@@ -145,6 +145,9 @@ type Step struct {
 	// crew to see to.
 	Also  []string
 	Shown Shown
+	// TieDownPull is what the load cell in the tie-down never reads less than
+	// while it holds, N; 0 without one there. Ground steps only.
+	TieDownPull float64
 	// Envelope is the file of the step's own limits, from the card's own
 	// folder; empty for those of the day. EnvelopeHash is the SHA-256 of its
 	// bytes.

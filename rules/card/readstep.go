@@ -59,8 +59,9 @@ func (s *Step) readFlight(t *document.Table) {
 		s.Ballast = q.SI
 	}
 	if s.Kind != Flight {
+		own := s.Kind == Ground // a ground step runs under the guard as well
 		for _, key := range []string{"ballast", "hover", "no_trips", "reserve", "wind", "packs", "envelope", "envelope_sha256"} {
-			if t.Has(key) {
+			if t.Has(key) && !(own && strings.HasPrefix(key, "envelope")) {
 				wrong := "only a step that flies has it"
 				if key == "ballast" {
 					wrong = "only a step that flies lifts any"
@@ -68,7 +69,14 @@ func (s *Step) readFlight(t *document.Table) {
 				t.Fault(key, wrong, t.Got(key), "take it out")
 			}
 		}
+		if own {
+			s.readEnvelope(t)
+			s.readTieDown(t)
+		}
 		return
+	}
+	if t.Has("tie_down_pull") {
+		t.Fault("tie_down_pull", "only a ground step is tied down", t.Got("tie_down_pull"), "take it out")
 	}
 	if !t.Has("ballast") {
 		t.Missing("ballast", "missing", `write what is added to the craft, "0 kg" for none, or kind = "ground" or "inspection"`)
@@ -85,6 +93,19 @@ func (s *Step) readFlight(t *document.Table) {
 	}
 	s.Shown.Packs, _ = t.Strings("packs")
 	s.readEnvelope(t)
+}
+
+// mostPull is what a host event can tell, and more than any load cell here reads.
+const mostPull = 1e6
+
+// readTieDown reads what the tie-down must keep while the step runs.
+func (s *Step) readTieDown(t *document.Table) {
+	if q, ok := rules.PositiveAt(t, "tie_down_pull", rules.Force); ok {
+		s.TieDownPull = q.SI
+		if q.SI > mostPull {
+			t.Fault("tie_down_pull", "is more than any load cell here reads", t.Got("tie_down_pull"), "write the least that it reads while the craft stands tied down")
+		}
+	}
 }
 
 func (s *Step) readEnvelope(t *document.Table) {

@@ -71,6 +71,9 @@ func (s *Step) Says(c *Card) string {
 		if s.Lasts > 0 {
 			b.WriteString("; counts for " + rules.FormatDuration(s.Lasts))
 		}
+		if s.TieDownPull > 0 {
+			b.WriteString("; the tie-down pulls at least " + c.Show(s.TieDownPull, rules.Force))
+		}
 	}
 	if first := s.Before(); len(first) > 0 {
 		b.WriteString("; first: " + strings.Join(first, ", "))

@@ -39,8 +39,10 @@ type Facts struct {
 	// report's of this craft, nil without one.
 	Hovers   []Hovered
 	Forecast *Forecast
-	// Envelope is the SHA-256 of the envelope that is enforced.
+	// Envelope is the SHA-256 of the envelope that is enforced; Apex says that it
+	// watches craft.apex.
 	Envelope [32]byte
+	Apex     bool
 }
 
 // Result is one result of a ground step or an inspection.
@@ -129,7 +131,26 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 	if s.Envelope != "" && s.EnvelopeHash != f.Envelope {
 		say("%q has limits of its own, and others are enforced: end this guard and start it with --envelope %s", s.Name, s.Envelope)
 	}
+	c.askLimits(s, f, say)
 	return unmet, next
+}
+
+// askLimits wants limits that are made for the step: none on the predicted apex
+// for one on the ground, where leaving the ground is watched instead, and those of
+// the day for one that flies and has none of its own.
+func (c *Card) askLimits(s *Step, f *Facts, say func(string, ...any)) {
+	if s.Kind == Ground && f.Apex {
+		say("%q is done on the ground, and the limits enforced watch craft.apex, which counts on a stop that was measured: end this guard and start it with an envelope of its own without that", s.Name)
+	}
+	if s.Kind != Flight || s.Envelope != "" {
+		return
+	}
+	for i := range c.Steps {
+		if o := &c.Steps[i]; o.Kind == Ground && o.Envelope != "" && o.EnvelopeHash == f.Envelope {
+			say("%q flies, and the limits of %s are enforced, which are made for the ground: end this guard and start it with the day's envelope", s.Name, o.Name)
+			return
+		}
+	}
 }
 
 // Flew takes a run that ended, behind every result on record so far. It stands instead of earlier ones of its session

@@ -61,6 +61,8 @@ func TestUnmetOneByOne(t *testing.T) {
 		}, []string{"first power-up was passed, but", "empty hover flew, but"}},
 		{"an inspection two steps below has lapsed", func(f *Facts) { f.Now += 24 * time.Hour; f.Results[1].At = f.Now }, []string{"blade clearance has lapsed after 1 d"}},
 		{"no packs", func(f *Facts) { f.Packs = nil }, []string{"no pack set is declared"}},
+		{"a ground step under limits on the apex", func(f *Facts) { f.Step, f.Apex = "first power-up", true }, []string{"\"first power-up\" is done on the ground, and the limits enforced watch craft.apex"}},
+		{"a flight under limits on the apex", func(f *Facts) { hover(f); f.Apex = true }, nil},
 		{"another envelope", func(f *Facts) { f.Envelope[3]++ }, []string{"start it with --envelope heavy.toml"}},
 
 		{"hover, everything met", hover, nil},

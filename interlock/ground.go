@@ -1,0 +1,113 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// A step on the ground runs without the predicted apex: while the stop is only
+// stated, a standing craft's would lie far above any ceiling. In its place stands
+// a built-in interlock that no file can take out: the power goes off when the
+// craft leaves the ground, when the tie-down's pull is gone, or when nobody can
+// tell.
+const (
+	// leftGround is how far above where it stood a craft has left the ground, m.
+	leftGround = 1.0
+	// slackFor is how long the tie-down's pull must be gone: longer than a rope
+	// that shakes is slack.
+	slackFor = 100 * time.Millisecond
+)
+
+// groundSilence is how long height or pull may be silent meanwhile.
+func groundSilence() time.Duration { return rules.Height.Stale() }
+
+// groundStep is what the host says of the step in force.
+type groundStep struct {
+	on bool
+	// least is what the load cell in the tie-down never reads less than while it
+	// holds, N; 0 without one there.
+	least float64
+}
+
+// groundRun is the step on the ground that runs now.
+type groundRun struct {
+	groundStep
+	stood float64 // height as power came on, m
+}
+
+// groundTold takes the step in force. A run goes on under the one it began
+// under; one that is about to begin does not begin.
+func (e *Engine) groundTold(at time.Duration, s groundStep) {
+	if s == e.ground {
+		return
+	}
+	e.ground = s
+	e.dirty = true
+	if e.state == Closing {
+		e.event(at, EventPermissiveLost, ReasonStep, -1)
+	}
+}
+
+// groundBegins is called as the chain closes; it says why it must not.
+func (e *Engine) groundBegins(at time.Duration) (bar Reason) {
+	e.onGround = groundRun{groundStep: e.ground}
+	if !e.ground.on {
+		return NoReason
+	}
+	if e.feeds(rules.Height) {
+		h := e.table.Fresh(rules.Height, at, groundSilence())
+		if h.Quality != rules.Good {
+			return ReasonGroundUnseen
+		}
+		e.onGround.stood = h.Value
+		e.arm(timerGroundHeight, at+groundSilence())
+	}
+	if e.ground.least > 0 {
+		switch pull := e.table.Fresh(rules.Tension, at, groundSilence()); {
+		case pull.Quality != rules.Good:
+			return ReasonGroundUnseen
+		case pull.Value < e.ground.least:
+			return ReasonTieDown
+		}
+		e.arm(timerGroundPull, at+groundSilence())
+	}
+	return NoReason
+}
+
+// groundEnds: the chain is open, and nothing of the step is watched any more.
+func (e *Engine) groundEnds() {
+	e.onGround = groundRun{}
+	e.disarm(timerGroundHeight)
+	e.disarm(timerGroundPull)
+	e.disarm(timerSlack)
+}
+
+// groundHeight takes a height while a step on the ground runs.
+func (e *Engine) groundHeight(at time.Duration, v float64, q rules.Quality) {
+	if !e.onGround.on || !e.closed || q == rules.Missing {
+		return
+	}
+	if q == rules.Good {
+		e.arm(timerGroundHeight, at+groundSilence())
+	}
+	if v > e.onGround.stood+leftGround {
+		e.builtinTrip(at, EventImmediate, ReasonLeftGround)
+	}
+}
+
+// groundPull takes the tie-down's pull while a step on the ground runs.
+func (e *Engine) groundPull(at time.Duration, v float64, q rules.Quality) {
+	if !(e.onGround.least > 0) || !e.closed || q == rules.Missing {
+		return
+	}
+	if q == rules.Good {
+		e.arm(timerGroundPull, at+groundSilence())
+	}
+	switch slack := v < e.onGround.least; {
+	case slack:
+		e.hold(timerSlack, at, slackFor, true)
+	case q == rules.Good:
+		e.disarm(timerSlack)
+	}
+}

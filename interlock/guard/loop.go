@@ -208,6 +208,10 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	l.outputs(now)
 	if now >= l.shownAt {
 		l.shownAt = now + showEvery
+		// Where nothing comes in nothing is due either, and the engine's clock
+		// would stand: what is shown would look as old as the last input, and a
+		// silent craft like a loop that stands still.
+		l.catchUp(now)
 		l.cfg.Show(l)
 	}
 	if l.cfg.Turned != nil {
@@ -269,9 +273,13 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 }
 
 func (l *Loop) advance(now time.Duration) {
-	if l.cfg.Engine.Deadline() > now {
-		return
+	if l.cfg.Engine.Deadline() <= now {
+		l.catchUp(now)
 	}
+}
+
+// catchUp brings the engine to now.
+func (l *Loop) catchUp(now time.Duration) {
 	l.batch.Chunk, l.batch.At = intake.Chunk{}, now
 	l.batch.Decisions = l.batch.Decisions[:0]
 	l.apply(now, l.cfg.Engine.Advance(now))

@@ -12,6 +12,8 @@ import (
 
 	"downhaul/hw"
 	"downhaul/interlock"
+	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/intake"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 )
@@ -325,4 +327,54 @@ func tripText(t testing.TB, dir string) string {
 	text, err := os.ReadFile(filepath.Join(dir, triplog.PartName(1)))
 	must(t, err)
 	return string(text)
+}
+
+// A status is as old as the loop, not as the last word of the craft: where
+// nothing is heard the guard still runs, and both are told apart. A loop that
+// stands still is told as that.
+func TestSilentCraftIsNoOldStatus(t *testing.T) {
+	dir := shortDir(t)
+	files := testFiles(t, dir, "tilt.toml")
+	// The first evening: a link and nothing else.
+	files.Pad.Text = []byte("version = 1\ntitle = \"evening\"\nduty = \"watch\"\nlog_folder = \"" + dir + "\"\nsocket = \"" + dir + "/g.sock\"\n" +
+		"[craft]\nsystem = 1\ncomponent = 1\nradius = \"1.7 m\"\nmotors = 8\n[[link]]\nname = \"t\"\nkind = \"udp\"\naddress = \"127.0.0.1:40123\"\n")
+	g, now := stepped(t, files)
+	defer func() { must(t, g.Finish(*now)) }()
+	turnTo := func(end time.Duration) {
+		for *now < end {
+			*now = max(*now+time.Microsecond, min(g.Turn(*now), end))
+		}
+		g.Turn(*now)
+	}
+	turnTo(24 * time.Second)
+	told := func(want string) {
+		t.Helper()
+		s := g.Status()
+		if s.AgeS > OldAfter.Seconds()/2 || s.At < now.Seconds()-0.5 {
+			t.Errorf("at %v the status stands at %.1f s and counts as %.1f s old", *now, s.At, s.AgeS)
+		}
+		if text := strings.Join(s.DoNow, "\n"); strings.Contains(text, "not heard") != (want != "") || !strings.Contains(text, want) {
+			t.Errorf("what to do is %q, want %q in it", text, want)
+		}
+	}
+	told("Craft not heard yet. The guard is running")
+	g.Telemetry(intake.Chunk{From: craftFrom, To: guardPort, Bytes: heartbeatOf(t)})
+	turnTo(*now + 500*time.Millisecond)
+	told("")
+	turnTo(*now + 23700*time.Millisecond)
+	told("Craft not heard for 24 s. The guard is running")
+	*now += 7 * time.Second // the loop stands still
+	if s := g.Status(); s.AgeS < 6.8 || s.AgeS > 7.2 {
+		t.Errorf("a loop that stood still for 7 s is told as %.1f s old", s.AgeS)
+	}
+}
+
+// heartbeatOf returns one frame of the modelled craft.
+func heartbeatOf(t testing.TB) []byte {
+	t.Helper()
+	craft, err := craftmodel.New(craftmodel.HeronTwo())
+	must(t, err)
+	craft.Advance(2 * time.Second)
+	frames := craft.Frames(nil)
+	return frames[len(frames)-1].Bytes
 }

@@ -24,6 +24,8 @@ type snapshot struct {
 	worst  time.Duration
 	drops  uint64
 	output error
+	frames uint64        // of the craft so far
+	heard  time.Duration // when the last of them was seen here
 	past   recent
 	wind   WindRing // as old as the session, whoever looks
 }
@@ -40,6 +42,9 @@ func (s *snapshot) take(l *Loop) bool {
 		s.table = append(s.table, l.cfg.Engine.Reading(id))
 	}
 	l.cfg.Intake.CountsTo(&s.counts)
+	if n := linkStatus(s.counts).Frames; n != s.frames {
+		s.frames, s.heard = n, s.view.At
+	}
 	s.past = l.past
 	if speed := l.cfg.Engine.Reading(rules.WindSpeed); speed.Quality == rules.Good {
 		gust := l.cfg.Engine.Reading(rules.Gust)
@@ -50,8 +55,26 @@ func (s *snapshot) take(l *Loop) bool {
 }
 
 // OldAfter is the age from which a Status is no state any more: it is at most a
-// tenth of a second old while the loop turns. Page and terminal say so then.
+// tenth of a second old while the loop turns, whatever is heard. Page and
+// terminal say so then.
 const OldAfter = time.Second
+
+// silentAfter is how long a craft is not heard until people are told of it; a
+// second source of the same word would only flicker.
+const silentAfter = 2 * time.Second
+
+// silence returns what to say of a craft that is not heard, empty while it is.
+// That the guard runs is said with it: a silent craft and a guard that stands
+// still look alike on a screen.
+func (s *snapshot) silence() string {
+	switch silent := s.view.At - s.heard; {
+	case s.frames == 0 && s.view.At > silentAfter:
+		return "Craft not heard yet. The guard is running: look at the craft's power and its link."
+	case s.frames > 0 && silent > silentAfter:
+		return fmt.Sprintf("Craft not heard for %.0f s. The guard is running: look at the craft's power and its link.", silent.Seconds())
+	}
+	return ""
+}
 
 // Status is what `status` shows and the page reads. Values are SI, with the
 // unit beside them; texts are for people, in the units of the envelope.
@@ -62,7 +85,8 @@ type Status struct {
 	// Title is the envelope's.
 	Title string  `json:"title"`
 	At    float64 `json:"at_s"`
-	// AgeS is how old all of this was when it was told.
+	// AgeS is how old all of this was when it was told: the loop's own age, and
+	// no word of how long the craft was silent.
 	AgeS     float64 `json:"age_s"`
 	Duty     string  `json:"duty"`
 	State    string  `json:"state"`
@@ -161,6 +185,9 @@ type LinkStatus struct {
 	Repeated     uint64 `json:"repeated"` // of the craft, said before: no sign of life
 	UnknownIDs   uint64 `json:"unknown_ids"`
 	BadBytes     uint64 `json:"bad_bytes"`
+	// SilentS is how long nothing was heard from the craft; null before its
+	// first frame.
+	SilentS *float64 `json:"silent_s"`
 }
 
 func seconds(d time.Duration) float64 { return d.Seconds() }
@@ -196,6 +223,9 @@ func (g *Guard) status() Status {
 	if v.First.Kind != 0 {
 		out.FirstCause = FirstCause(env, v.First)
 	}
+	if text := s.silence(); text != "" {
+		out.DoNow = append(out.DoNow, text)
+	}
 	out.NotReady = g.notReady(v)
 	for i := range v.Rules {
 		out.Rules = append(out.Rules, g.ruleStatus(v, i))
@@ -205,6 +235,9 @@ func (g *Guard) status() Status {
 	}
 	if s.output != nil {
 		out.Trouble = append(out.Trouble, "outputs: "+s.output.Error())
+	}
+	if s.frames > 0 {
+		out.Link.SilentS = some(seconds(v.At - s.heard))
 	}
 	g.signingStatus(&out)
 	if n := out.Loop.LostRecords; n > 0 {

@@ -22,9 +22,10 @@ func (v *Virtual) OpenContact(name string) error { return v.work(openIt, name) }
 func (v *Virtual) CloseContact(name string) error { return v.work(closeIt, name) }
 
 func (v *Virtual) work(a act, name string) error {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if err := v.tick(); err != nil {
+	if err := v.tick(now); err != nil {
 		return err
 	}
 	found := false
@@ -68,9 +69,10 @@ func (v *Virtual) names() []string {
 // Turn turns the anemometer at hz pulses a second, two edges each; 0 stops it.
 // From 0.001 to 1000.
 func (v *Virtual) Turn(hz float64) error {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if err := v.tick(); err != nil {
+	if err := v.tick(now); err != nil {
 		return err
 	}
 	return v.rotor.turn(v.at, hz)
@@ -78,9 +80,10 @@ func (v *Virtual) Turn(hz float64) error {
 
 // Load puts a force on the load cell, newtons.
 func (v *Virtual) Load(newtons float64) error {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if err := v.tick(); err != nil {
+	if err := v.tick(now); err != nil {
 		return err
 	}
 	return v.converter.load(v.at, newtons)

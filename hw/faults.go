@@ -84,9 +84,10 @@ func (v *Virtual) Break(name string) error { return v.setFault("break", name, tr
 func (v *Virtual) Mend(name string) error { return v.setFault("mend", name, false) }
 
 func (v *Virtual) setFault(verb, name string, on bool) error {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if err := v.tick(); err != nil {
+	if err := v.tick(now); err != nil {
 		return err
 	}
 	if f := faultNamed(name); f != nil {

@@ -111,17 +111,19 @@ func byTime(a, b []OutputEdge) []OutputEdge {
 
 // mark gives the numbers of the next output edge and heartbeat edge.
 func (v *Virtual) mark() (edge, beat uint64) {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	_ = v.tick() // on a closed board nothing comes any more
+	_ = v.tick(now) // on a closed board nothing comes any more
 	return v.trace.total, v.beats.total
 }
 
 // edgesSince gives the output edges from number *from on and moves it along.
-func (v *Virtual) edgesSince(from *uint64) (now time.Duration, edges []OutputEdge, missed uint64) {
+func (v *Virtual) edgesSince(from *uint64) (at time.Duration, edges []OutputEdge, missed uint64) {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	_ = v.tick()
+	_ = v.tick(now)
 	edges, missed = v.trace.since(*from)
 	*from = v.trace.total
 	return v.at, edges, missed

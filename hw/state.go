@@ -76,9 +76,10 @@ var outputSays = [4][2]string{
 
 // Show is the board as it is now. It fails on a closed board.
 func (v *Virtual) Show() (State, error) {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if err := v.tick(); err != nil {
+	if err := v.tick(now); err != nil {
 		return State{}, err
 	}
 	v.rotor.advance(v.at)

@@ -137,12 +137,13 @@ func (v *Virtual) AnemometerLine() int {
 	return len(v.cfg.Inputs)
 }
 
-// tick brings the model to the present. The caller holds mu.
-func (v *Virtual) tick() error {
+// tick brings the model to now. The caller holds mu, and read the clock before it
+// took that: a lock is held for memory alone, and Now is the caller's own code.
+func (v *Virtual) tick(now time.Duration) error {
 	if v.closed {
 		return ErrClosed
 	}
-	v.advance(v.cfg.Now())
+	v.advance(now)
 	return nil
 }
 
@@ -177,13 +178,15 @@ type virtualOutput struct {
 
 // Set drives the line; see Output.
 func (o virtualOutput) Set(on bool) error {
+	now := o.v.cfg.Now()
 	o.v.mu.Lock()
 	defer o.v.mu.Unlock()
-	return o.v.set(o.l, on)
+	return o.v.set(now, o.l, on)
 }
 
-func (v *Virtual) set(l line, on bool) error {
-	if err := v.tick(); err != nil {
+// set drives a line at now. The caller holds mu.
+func (v *Virtual) set(now time.Duration, l line, on bool) error {
+	if err := v.tick(now); err != nil {
 		return fmt.Errorf("set %s: %w", lineNames[l], err)
 	}
 	if v.outputsFail {
@@ -226,9 +229,10 @@ func (v *Virtual) Lamp() Output { return virtualOutput{v, lampLine} }
 
 // Levels reads every input line now; see Board.
 func (v *Virtual) Levels() (uint32, error) {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	if err := v.tick(); err != nil {
+	if err := v.tick(now); err != nil {
 		return 0, fmt.Errorf("read inputs: %w", err)
 	}
 	if v.inputsFail {
@@ -291,7 +295,11 @@ func (v *Virtual) Edges(ctx context.Context, fn func(Edge)) error {
 		for _, e := range v.TakeEdges(now) {
 			fn(e)
 		}
-	}, func() time.Duration { return v.rotor.next() })
+	}, func() time.Duration {
+		v.mu.Lock()
+		defer v.mu.Unlock()
+		return v.rotor.next()
+	})
 }
 
 // Counts calls fn for every conversion; see Board.
@@ -300,7 +308,11 @@ func (v *Virtual) Counts(ctx context.Context, fn func(Count)) error {
 		for _, c := range v.TakeCounts(now) {
 			fn(c)
 		}
-	}, func() time.Duration { return v.converter.next() })
+	}, func() time.Duration {
+		v.mu.Lock()
+		defer v.mu.Unlock()
+		return v.converter.next()
+	})
 }
 
 func (v *Virtual) pump(ctx context.Context, give func(now time.Duration), next func() time.Duration) error {
@@ -315,19 +327,17 @@ func (v *Virtual) pump(ctx context.Context, give func(now time.Duration), next f
 		case <-timer.C:
 		}
 		give(v.cfg.Now())
-		v.mu.Lock()
-		wait := min(next()-v.cfg.Now(), lookAgain)
-		v.mu.Unlock()
-		timer.Reset(wait)
+		timer.Reset(min(next()-v.cfg.Now(), lookAgain))
 	}
 }
 
 // Trace gives the changes of relay, buzzer, lamp, watchdog and contactor, oldest
 // first: the last 4096, and how many older ones were dropped.
 func (v *Virtual) Trace() (edges []OutputEdge, dropped uint64) {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	_ = v.tick() // a closed board keeps its trace
+	_ = v.tick(now) // a closed board keeps its trace
 	return v.trace.since(0)
 }
 
@@ -341,20 +351,22 @@ func (v *Virtual) Beats() (edges []OutputEdge, dropped uint64) {
 
 // PowerOn says whether power reaches the rotors of the modelled craft now.
 func (v *Virtual) PowerOn() bool {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
-	_ = v.tick() // a closed board's chain stays as it was left: open, or welded
+	_ = v.tick(now) // a closed board's chain stays as it was left: open, or welded
 	return v.chain.PowerOn()
 }
 
 // Inert makes the board inert; see Board. The heartbeat line keeps its level:
 // one more edge could only lengthen the watchdog's hold.
 func (v *Virtual) Inert() error {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	var errs []error
 	for _, l := range []line{relayLine, buzzerLine, lampLine} {
-		errs = append(errs, v.set(l, false))
+		errs = append(errs, v.set(now, l, false))
 	}
 	return errors.Join(errs...)
 }
@@ -363,8 +375,9 @@ func (v *Virtual) Inert() error {
 // away. A rehearsed fault of the outputs does not keep it from closing. A
 // second Close returns ErrClosed.
 func (v *Virtual) Close() error {
+	now := v.cfg.Now()
 	v.mu.Lock()
-	err := v.tick()
+	err := v.tick(now)
 	if err == nil {
 		for _, l := range []line{relayLine, buzzerLine, lampLine} {
 			v.drive(l, false)

@@ -6,8 +6,10 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"maps"
 	"net"
 	"os"
+	"slices"
 	"sync"
 	"time"
 )
@@ -107,13 +109,14 @@ func (s *Server) Close() error {
 		s.mu.Unlock()
 		return nil
 	}
-	s.closed = true
+	s.closed = true // from here on accept takes nobody in
+	clients := slices.Collect(maps.Keys(s.clients))
+	s.mu.Unlock()
 	close(s.done)
 	err := s.listener.Close()
-	for c := range s.clients {
+	for _, c := range clients {
 		c.Close()
 	}
-	s.mu.Unlock()
 	s.work.Wait()
 	return errors.Join(err, drop(s.lock))
 }
@@ -141,8 +144,12 @@ func (s *Server) accept() {
 		}
 		s.mu.Lock()
 		full := len(s.clients) >= MostClients
-		if full || s.closed {
-			s.mu.Unlock()
+		taken := !full && !s.closed
+		if taken {
+			s.clients[c] = true
+		}
+		s.mu.Unlock()
+		if !taken {
 			if full {
 				text, _ := json.Marshal(s.cfg.Refusal)
 				// A fresh connection's buffer takes this line without waiting.
@@ -152,9 +159,8 @@ func (s *Server) accept() {
 			c.Close()
 			continue
 		}
-		s.clients[c] = true
+		// accept itself is one of work, so that Close cannot be past its wait here.
 		s.work.Go(func() { s.client(c) })
-		s.mu.Unlock()
 	}
 }
 
@@ -180,17 +186,23 @@ func (s *Server) client(conn net.Conn) {
 	}
 }
 
-// turn waits for this client's turn; false when the server closes.
+// turn waits for this client's turn; it reports false when the server closes. The
+// turn is booked under the lock and waited for outside of it.
 func (s *Server) turn() bool {
+	now := time.Now()
 	s.pace.Lock()
-	defer s.pace.Unlock()
-	if wait := time.Until(s.next); wait > 0 {
+	at := now
+	if s.next.After(now) {
+		at = s.next
+	}
+	s.next = at.Add(actEvery)
+	s.pace.Unlock()
+	if wait := at.Sub(now); wait > 0 {
 		select {
 		case <-s.done:
 			return false
 		case <-time.After(wait):
 		}
 	}
-	s.next = time.Now().Add(actEvery)
 	return true
 }

@@ -100,7 +100,6 @@ func (b *bench) listen(ctx context.Context) (r *tach, wait func(), err error) {
 		return r, wait, nil
 	}
 	var mu sync.Mutex // of in: links run side by side
-	var inputs []interlock.Input
 	for _, cfg := range p.LinkConfigs() {
 		l, err := b.cfg.Hear(cfg)
 		if err != nil {
@@ -109,11 +108,12 @@ func (b *bench) listen(ctx context.Context) (r *tach, wait func(), err error) {
 		}
 		links = append(links, l)
 		wg.Go(func() {
+			var inputs []interlock.Input
 			_ = l.Run(ctx, func(packet link.Packet) {
 				mu.Lock()
-				defer mu.Unlock()
 				at := b.cfg.Now()
 				inputs = in.Append(inputs[:0], intake.Chunk{At: at, Source: intake.Telemetry, Link: packet.Link, From: packet.From, To: packet.To, Bytes: packet.Bytes})
+				mu.Unlock()
 				for i := range inputs {
 					if inputs[i].Kind == interlock.SampleInput {
 						r.take(at, inputs[i].Sample)

@@ -10,7 +10,6 @@ import (
 // turned passes on that the loop turned. It is called by the loop alone, so
 // that nobody is told of a loop that hangs.
 func (g *Guard) turned(now time.Duration) {
-	g.declared.lapse(g, now)
 	if g.opts.Alive != nil {
 		g.opts.Alive.Turned(now)
 	}

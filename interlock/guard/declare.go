@@ -21,20 +21,25 @@ import (
 )
 
 // declared is what the crew declared, and what the test card still asks. The
-// engine is told by host events alone, so that a session replays without it.
+// engine is told by host events alone, so that a session replays without it; and
+// by the loop alone (see tell), so that what is told last is what holds, and what
+// stands first on record was declared first.
 type declared struct {
 	rate rate
-	next atomic.Int64 // engine time at which something lapses
+	next atomic.Int64 // engine time at which there is something to tell
+	asks atomic.Pointer[[]string]
 
-	mu    sync.Mutex
-	card  *card.Card // nil without one
-	facts card.Facts
-	value string // the wind as it was typed
-	told  string // what the engine was last told
-	// ground is what the engine was last told of the step in force.
+	card  *card.Card // nil without one; as it was read
+	early []error    // earlier sessions whose results do not count
+	// The loop's own: what the engine was last told of the card, and of the step in
+	// force.
+	told   string
 	ground intake.HostMessage
-	asks   atomic.Pointer[[]string]
-	early  []error // earlier sessions whose results do not count
+
+	mu    sync.Mutex // of what follows
+	facts card.Facts
+	value string   // the wind as it was typed
+	said  []string // declarations that the engine was not told yet
 }
 
 // Bounds of a declaration; ours.
@@ -51,7 +56,6 @@ func (g *Guard) carded(c *card.Card, start time.Time) error {
 	d := &g.declared
 	d.card = c
 	d.next.Store(int64(rules.Never))
-	d.asks.Store(new([]string))
 	d.facts.OwnWind, d.facts.Envelope = g.pad.Wind.Fitted, g.env.Hash
 	d.facts.Apex = slices.ContainsFunc(g.env.Rules, func(r rules.Rule) bool { return r.Watch == rules.Apex })
 	b := &g.keeper.runs
@@ -64,9 +68,8 @@ func (g *Guard) carded(c *card.Card, start time.Time) error {
 	if err := d.remember(g.pad.LogFolder, start); err != nil {
 		return err
 	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	g.tellCard(0)
+	d.changed(0)
+	d.tell(g, 0)
 	return nil
 }
 
@@ -206,71 +209,84 @@ func (d *declared) measured(records []*tilt.Record, newest time.Time) {
 	}
 }
 
-// tellCard works out what the card asks and tells the engine when that changed.
-// The caller holds the lock.
-func (g *Guard) tellCard(now time.Duration) {
-	d := &g.declared
-	if d.card == nil {
+// look works out what the card asks and when something lapses. The caller holds
+// the lock.
+func (d *declared) look(now time.Duration) {
+	asks, next := []string(nil), rules.Never
+	if d.card != nil {
+		d.facts.Now = now
+		asks, next = d.card.Unmet(&d.facts)
+	}
+	d.asks.Store(&asks)
+	d.next.Store(int64(next))
+}
+
+// changed works out what the card asks after a change, and has the loop tell it in
+// its next turn. The caller holds the lock.
+func (d *declared) changed(now time.Duration) {
+	d.look(now)
+	d.next.Store(0)
+}
+
+// tell tells the engine what was declared and what the card asks, when that
+// changed or something that counted may have lapsed. It is called by the loop and
+// waits for nobody: a lock that is held is tried at the next turn.
+func (d *declared) tell(g *Guard, now time.Duration) {
+	if int64(now) < d.next.Load() || !d.mu.TryLock() {
 		return
 	}
-	g.tellGround()
-	d.facts.Now = now
-	asks, next := d.card.Unmet(&d.facts)
-	d.next.Store(int64(next))
-	d.asks.Store(&asks)
+	d.look(now)
+	said := d.said
+	d.said = nil
+	ground := d.onGround()
+	d.mu.Unlock()
+	for _, text := range said {
+		g.loop.Host(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: text})
+	}
+	if d.card == nil || g.pad.Duty != interlock.Guard {
+		return
+	}
+	if ground != d.ground && (ground.On || d.ground.On) {
+		d.ground = ground
+		g.loop.Host(ground)
+	}
+	asks := d.asking()
 	text := "test card: everything it asks is met"
 	if len(asks) > 0 {
 		text = "test card: " + strings.Join(asks, "; ")
 	}
-	if text == d.told || g.pad.Duty != interlock.Guard {
-		return
+	if text != d.told {
+		d.told = text
+		g.loop.Host(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
 	}
-	d.told = text
-	g.loop.Host(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
 }
 
-// tellGround tells the engine whether the step in force is done on the ground,
-// and what its tie-down must pull. The caller holds the lock.
-func (g *Guard) tellGround() {
-	d := &g.declared
-	m := intake.HostMessage{Host: interlock.HostGround}
-	if s, ok := d.card.Step(d.facts.Step); ok && d.facts.Step != "" && s.Kind == card.Ground {
+// onGround returns what the engine must know of the step in force: whether it is done
+// on the ground, and what its tie-down must pull. The caller holds the lock.
+func (d *declared) onGround() intake.HostMessage {
+	m := intake.HostMessage{Host: interlock.HostGround, Text: "the step in force is not done on the ground"}
+	if d.card == nil || d.facts.Step == "" {
+		return m
+	}
+	if s, ok := d.card.Step(d.facts.Step); ok && s.Kind == card.Ground {
 		m.On, m.Seq, m.Text = true, uint32(math.Ceil(s.TieDownPull*1000)), s.Name+" is done on the ground: power goes off when the craft leaves it"
-	} else if d.ground.On {
-		m.Text = "the step in force is not done on the ground"
-	} else {
-		return // as it was
 	}
-	if m == d.ground || g.pad.Duty != interlock.Guard {
-		return
-	}
-	d.ground = m
-	g.loop.Host(m)
-}
-
-// lapse looks again when something that counted may have lapsed. It is called
-// by the loop and waits for nobody: a lock that is held is tried at the next
-// turn.
-func (d *declared) lapse(g *Guard, now time.Duration) {
-	if int64(now) < d.next.Load() || !d.mu.TryLock() {
-		return
-	}
-	defer d.mu.Unlock()
-	g.tellCard(now)
+	return m
 }
 
 // flown hears of a run that ended.
 func (g *Guard) flown(r session.Run) {
 	d := &g.declared
+	now := g.now()
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.facts.Flew(card.Flown{Session: g.session.Info.Session, Step: r.Step, Trips: r.Trips})
-	g.tellCard(g.now())
+	d.changed(now)
 }
 
-// cardAsks is what the card still asks before a start.
-func (g *Guard) cardAsks() []string {
-	if asks := g.declared.asks.Load(); asks != nil {
+// asking returns what the card still asks before a start.
+func (d *declared) asking() []string {
+	if asks := d.asks.Load(); asks != nil {
 		return *asks
 	}
 	return nil
@@ -287,15 +303,15 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	if x.What == session.DeclaredStep && d.card != nil {
 		hovers, forecast, _, _ = reported(g.pad.LogFolder, d.card.Craft.Name)
 	}
-	d.mu.Lock()
-	defer d.mu.Unlock()
 	if state, off := g.powerOff(); !off {
 		return "", fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)
 	}
-	at := g.now()
 	if says, err = d.complete(&x, g.env.Units); err != nil {
 		return "", err
 	}
+	at, text := g.now(), x.Text()
+	d.mu.Lock()
+	defer d.mu.Unlock()
 	switch x.What {
 	case session.DeclaredStep:
 		d.facts.Step, d.facts.Hovers, d.facts.Forecast = x.Step, hovers, forecast
@@ -308,8 +324,8 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 		d.result(&x, at)
 		says += d.cameTo(&x)
 	}
-	g.loop.Host(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: x.Text()})
-	g.tellCard(at)
+	d.said = append(d.said, text)
+	d.changed(at)
 	return says, nil
 }
 

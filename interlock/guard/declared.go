@@ -41,16 +41,17 @@ type DeclaredWind struct {
 // showDeclared is what was declared, for people and pages.
 func (g *Guard) showDeclared() Declared {
 	d := &g.declared
+	now := g.now()
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	out := Declared{Packs: slices.Clone(d.facts.Packs), Asks: slices.Clone(g.cardAsks()), Conditions: []string{}, Step: d.facts.Step}
+	out := Declared{Packs: slices.Clone(d.facts.Packs), Asks: slices.Clone(d.asking()), Conditions: []string{}, Step: d.facts.Step}
 	if out.Packs == nil {
 		out.Packs = []string{}
 	}
 	if out.Asks == nil {
 		out.Asks = []string{}
 	}
-	if age := g.now() - d.facts.WindAt; d.facts.HasWind && age <= card.WindLasts {
+	if age := now - d.facts.WindAt; d.facts.HasWind && age <= card.WindLasts {
 		out.Wind = &DeclaredWind{Value: d.facts.Wind, Unit: rules.SIUnit(rules.Speed), Text: d.value,
 			AgeS: age.Seconds(), LeftS: (card.WindLasts - age).Seconds(), Says: "declared, not measured"}
 	}

@@ -52,9 +52,9 @@ type PermissiveStatus struct {
 	Holds     bool     `json:"holds"`
 }
 
-// The following read a snapshot whose lock is held.
+// The following read what was copied out of the snapshot.
 
-func (s *snapshot) causes(env *rules.Envelope) []CauseStatus {
+func (s *seen) causes(env *rules.Envelope) []CauseStatus {
 	out := []CauseStatus{}
 	for i := range min(s.past.tripCount, mostTrips) {
 		f := &s.past.trips[i]
@@ -69,7 +69,7 @@ func (s *snapshot) causes(env *rules.Envelope) []CauseStatus {
 	return out
 }
 
-func (s *snapshot) permissives(env *rules.Envelope) []PermissiveStatus {
+func (s *seen) permissives(env *rules.Envelope) []PermissiveStatus {
 	out := []PermissiveStatus{}
 	for i := range s.view.Permissives {
 		p, now := &env.Permissives[i], s.view.Permissives[i]
@@ -85,7 +85,7 @@ func (s *snapshot) permissives(env *rules.Envelope) []PermissiveStatus {
 
 // channels are the last readings, in the user's units. What was never heard is
 // left out.
-func (s *snapshot) channels(env *rules.Envelope) []ChannelStatus {
+func (s *seen) channels(env *rules.Envelope) []ChannelStatus {
 	out := []ChannelStatus{}
 	for i, id := range shownChannels {
 		r := s.table[i]
@@ -149,7 +149,7 @@ func (g *Guard) notReady(v *interlock.View) []string {
 			out = append(out, due...)
 			continue
 		}
-		if asks := g.cardAsks(); u.Need == interlock.NeedCard && len(asks) > 0 {
+		if asks := g.declared.asking(); u.Need == interlock.NeedCard && len(asks) > 0 {
 			out = append(out, asks...)
 			continue
 		}
@@ -160,9 +160,10 @@ func (g *Guard) notReady(v *interlock.View) []string {
 
 // wasTold remembers what somebody did over the local socket.
 func (g *Guard) wasTold(what, by string) {
+	at := g.now()
 	g.toldMu.Lock()
 	defer g.toldMu.Unlock()
-	g.told = append(g.told, said{g.now(), what, by})
+	g.told = append(g.told, said{at, what, by})
 	if len(g.told) > mostActs {
 		g.told = slices.Delete(g.told, 0, len(g.told)-mostActs)
 	}

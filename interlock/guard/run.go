@@ -74,7 +74,7 @@ func (g *Guard) turnUntil(ctx context.Context) {
 	timer := time.NewTimer(0)
 	defer timer.Stop()
 	for ctx.Err() == nil {
-		next := g.loop.Turn(g.now())
+		next := g.Turn(g.now())
 		wait := next - g.now()
 		if wait <= 0 {
 			continue
@@ -230,10 +230,14 @@ func (g *Guard) Opening() []string {
 	return lines
 }
 
-// The following drive a stepped guard; see Options.Stepped.
+// Turn runs the loop once at engine time now and returns the time of the next. The
+// loop's own goroutine calls it, or whoever drives a stepped guard.
+func (g *Guard) Turn(now time.Duration) time.Duration {
+	g.declared.tell(g, now)
+	return g.loop.Turn(now)
+}
 
-// Turn runs the loop once at engine time now and gives the time of the next.
-func (g *Guard) Turn(now time.Duration) time.Duration { return g.loop.Turn(now) }
+// The following drive a stepped guard; see Options.Stepped.
 
 // Telemetry hands bytes of a link over, as a link would.
 func (g *Guard) Telemetry(c intake.Chunk) { g.hear(nil, c) }

@@ -2,6 +2,7 @@ package guard
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"sync"
 	"time"
@@ -13,9 +14,15 @@ import (
 )
 
 // snapshot is what the loop copies for whoever asks. The loop never waits for
-// it: while somebody reads, this round is left out.
+// it: while somebody copies it out, this round is left out.
 type snapshot struct {
-	mu     sync.Mutex
+	mu sync.Mutex
+	seen
+	wind WindRing // as old as the session, whoever looks
+}
+
+// seen is what can be seen of a loop at one time.
+type seen struct {
 	taken  bool
 	view   interlock.View
 	table  []derived.Reading // of shownChannels
@@ -27,10 +34,12 @@ type snapshot struct {
 	frames uint64        // of the craft so far
 	heard  time.Duration // when the last of them was seen here
 	past   recent
-	wind   WindRing // as old as the session, whoever looks
 }
 
+// take copies what can be seen of the loop, on the loop's own goroutine. It reports
+// false when somebody is copying it out at this moment.
 func (s *snapshot) take(l *Loop) bool {
+	drops := l.Dropped() // has a lock of its own
 	if !s.mu.TryLock() {
 		return false
 	}
@@ -50,8 +59,20 @@ func (s *snapshot) take(l *Loop) bool {
 		gust := l.cfg.Engine.Reading(rules.Gust)
 		s.wind.Take(s.view.At, speed.Value, gust.Value, gust.Quality == rules.Good)
 	}
-	s.turns, s.worst, s.drops, s.output = l.turns, l.worst, l.Dropped(), l.outputErr
+	s.turns, s.worst, s.drops, s.output = l.turns, l.worst, drops, l.outputErr
 	return true
+}
+
+// copied returns a copy that shares nothing with the snapshot: whoever renders a
+// status holds no lock while it asks others.
+func (s *snapshot) copied() *seen {
+	s.mu.Lock()
+	defer s.mu.Unlock()
+	out := s.seen
+	v := &out.view
+	v.Unmet, v.Rules, v.Permissives, v.Holds = slices.Clone(v.Unmet), slices.Clone(v.Rules), slices.Clone(v.Permissives), slices.Clone(v.Holds)
+	out.table, out.counts.Links = slices.Clone(out.table), slices.Clone(out.counts.Links)
+	return &out
 }
 
 // OldAfter is the age from which a Status is no state any more: it is at most a
@@ -196,9 +217,7 @@ func some(v float64) *float64 { return &v }
 
 // status renders the last snapshot.
 func (g *Guard) status() Status {
-	s := &g.shot
-	s.mu.Lock()
-	defer s.mu.Unlock()
+	s := g.shot.copied()
 	env, v := g.env, &s.view
 	out := Status{
 		Schema: 1, Session: g.session.Info.Session, Folder: g.session.Dir, Title: env.Title, At: seconds(v.At),

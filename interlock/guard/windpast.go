@@ -78,9 +78,10 @@ func (w *WindRing) Past(now time.Duration) []WindPast {
 	return out
 }
 
-// windPast is what the snapshot remembers of the wind.
+// windPast returns what the snapshot remembers of the wind.
 func (g *Guard) windPast() []WindPast {
 	g.shot.mu.Lock()
-	defer g.shot.mu.Unlock()
-	return g.shot.wind.Past(g.shot.view.At)
+	wind, at := g.shot.wind, g.shot.view.At
+	g.shot.mu.Unlock()
+	return wind.Past(at)
 }

@@ -44,9 +44,10 @@ type checked struct {
 // check type-checks sources; importPath is what they would be imported as.
 func check(importPath string, set *token.FileSet, parsed []*ast.File, imp types.Importer) (*checked, error) {
 	info := &types.Info{
-		Types: map[ast.Expr]types.TypeAndValue{},
-		Uses:  map[*ast.Ident]types.Object{},
-		Defs:  map[*ast.Ident]types.Object{},
+		Types:      map[ast.Expr]types.TypeAndValue{},
+		Uses:       map[*ast.Ident]types.Object{},
+		Defs:       map[*ast.Ident]types.Object{},
+		Selections: map[*ast.SelectorExpr]*types.Selection{},
 	}
 	pkg, err := (&types.Config{Importer: imp}).Check(importPath, set, parsed, info)
 	return &checked{set, parsed, info, pkg}, err

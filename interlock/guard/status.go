@@ -87,7 +87,7 @@ const silentAfter = 2 * time.Second
 // silence returns what to say of a craft that is not heard, empty while it is.
 // That the guard runs is said with it: a silent craft and a guard that stands
 // still look alike on a screen.
-func (s *snapshot) silence() string {
+func (s *seen) silence() string {
 	switch silent := s.view.At - s.heard; {
 	case s.frames == 0 && s.view.At > silentAfter:
 		return "Craft not heard yet. The guard is running: look at the craft's power and its link."

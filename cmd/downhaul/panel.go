@@ -9,7 +9,8 @@ import (
 
 type panelCmd struct {
 	guardAt
-	Listen string `required:"" placeholder:"ADDRESS" help:"The one address and port to serve, such as 192.168.4.1:8080."`
+	Listen string   `required:"" placeholder:"ADDRESS" help:"The one address and port to serve, such as 192.168.4.1:8080."`
+	Name   []string `placeholder:"NAME" help:"What the page is called beside its address, such as pad.local. Any other name is refused."`
 }
 
 func (panelCmd) Help() string {
@@ -22,7 +23,7 @@ func (c *panelCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	p, err := panel.Open(panel.Config{Listen: c.Listen, Ask: panel.FromSocket(socket), Pages: panel.MostPages, From: panel.MostFrom})
+	p, err := panel.Open(panel.Config{Listen: c.Listen, Ask: panel.FromSocket(socket), Pages: panel.MostPages, From: panel.MostFrom, Names: c.Name})
 	if err != nil {
 		return fmt.Errorf("panel: %w", err)
 	}

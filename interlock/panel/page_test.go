@@ -24,7 +24,7 @@ func exit(code int) { os.Exit(code) }
 // served runs a panel on loopback until the test ends.
 func served(t testing.TB, ask Ask, pages, from int) *Panel {
 	t.Helper()
-	p, err := Open(Config{Listen: "127.0.0.1:0", Ask: ask, Pages: pages, From: from})
+	p, err := Open(Config{Listen: "127.0.0.1:0", Ask: ask, Pages: pages, From: from, Names: []string{"x"}})
 	must(t, err)
 	ctx, stop := context.WithCancel(context.Background())
 	ended := make(chan error, 1)

@@ -19,6 +19,7 @@ type pages struct {
 type page struct {
 	from string
 	wake chan struct{} // room for one
+	gone chan struct{} // closed when its place went to another address
 	mu   sync.Mutex
 	next [2][]byte // newest frame, newest wind
 }
@@ -35,7 +36,10 @@ func (p *pages) join(from string) (pg *page, full string) {
 	if full := p.fullFor(from); full != "" {
 		return nil, full
 	}
-	pg = &page{from: from, wake: make(chan struct{}, 1)}
+	if len(p.open) >= p.most {
+		p.giveUp(from)
+	}
+	pg = &page{from: from, wake: make(chan struct{}, 1), gone: make(chan struct{})}
 	p.open[pg] = true
 	return pg, ""
 }
@@ -47,23 +51,52 @@ func (p *pages) full(from string) string {
 	return p.fullFor(from)
 }
 
+// fullFor says why there is no place for one more page from an address. Where
+// all places are taken, an address that holds many gives one up to an address
+// that holds few: so no device, and no four of them, keep the crew out.
 func (p *pages) fullFor(from string) string {
 	if p.closed {
 		return "This panel is ending."
 	}
-	if len(p.open) >= p.most {
-		return "Too many pages are open on this panel. Close one, and this one comes by itself."
-	}
-	n := 0
+	held := map[string]int{}
 	for pg := range p.open {
-		if pg.from == from {
-			n++
-		}
+		held[pg.from]++
 	}
-	if n >= p.mostFrom {
+	if held[from] >= p.mostFrom {
 		return "Too many pages are open from this one device. Close one, and this one comes by itself."
 	}
+	if len(p.open) >= p.most && greediest(held, from) == "" {
+		return "Too many pages are open on this panel. Close one, and this one comes by itself."
+	}
 	return ""
+}
+
+// greediest returns the address that holds the most, if it would still hold no
+// fewer than from after giving one place up to it; else nothing.
+func greediest(held map[string]int, from string) (who string) {
+	most := held[from] + 1
+	for address, n := range held {
+		if n > most || n == most && who != "" && address < who {
+			who, most = address, n
+		}
+	}
+	return who
+}
+
+// giveUp ends one page of the address that holds the most.
+func (p *pages) giveUp(from string) {
+	held := map[string]int{}
+	for pg := range p.open {
+		held[pg.from]++
+	}
+	who := greediest(held, from)
+	for pg := range p.open {
+		if pg.from == who {
+			delete(p.open, pg)
+			close(pg.gone)
+			return
+		}
+	}
 }
 
 func (p *pages) leave(pg *page) {
@@ -104,14 +137,16 @@ func (pg *page) take() (out [][]byte) {
 	return out
 }
 
-// fewConns accepts at most so many connections at a time and hangs up on the
-// rest at once, so that connections that say nothing take no more than that.
+// fewConns accepts at most so many connections at a time, and so many from one
+// address, and hangs up on the rest at once, so that connections that say
+// nothing take no more than that. Where all are taken, an address that holds
+// many loses one to an address that holds few.
 type fewConns struct {
 	net.Listener
-	most int
+	most, mostFrom int
 
 	mu   sync.Mutex
-	open int
+	open map[*oneConn]bool
 }
 
 func (l *fewConns) Accept() (net.Conn, error) {
@@ -120,13 +155,13 @@ func (l *fewConns) Accept() (net.Conn, error) {
 		if err != nil {
 			return nil, err
 		}
-		l.mu.Lock()
-		full := l.open >= l.most
-		if !full {
-			l.open++
+		from, _, _ := net.SplitHostPort(c.RemoteAddr().String())
+		one := &oneConn{Conn: c, from: from, of: l}
+		loser, ok := l.place(one)
+		if loser != nil {
+			loser.Close()
 		}
-		l.mu.Unlock()
-		if full {
+		if !ok {
 			c.SetWriteDeadline(time.Now().Add(50 * time.Millisecond)) // a fresh buffer takes it at once
 			c.Write([]byte("HTTP/1.1 503 Service Unavailable\r\nConnection: close\r\nContent-Length: 0\r\nRetry-After: 5\r\n\r\n"))
 			c.Close()
@@ -137,22 +172,48 @@ func (l *fewConns) Accept() (net.Conn, error) {
 			// is read.
 			t.SetWriteBuffer(sendBuffer)
 		}
-		return &oneConn{Conn: c, from: l}, nil
+		return one, nil
 	}
+}
+
+// place finds a place for a connection, and which one must go for it.
+func (l *fewConns) place(c *oneConn) (loser *oneConn, ok bool) {
+	l.mu.Lock()
+	defer l.mu.Unlock()
+	held := map[string]int{}
+	for o := range l.open {
+		held[o.from]++
+	}
+	if held[c.from] >= l.mostFrom {
+		return nil, false
+	}
+	if len(l.open) >= l.most {
+		who := greediest(held, c.from)
+		for o := range l.open {
+			if who != "" && o.from == who {
+				loser = o
+				break
+			}
+		}
+		if loser == nil {
+			return nil, false
+		}
+		delete(l.open, loser)
+	}
+	l.open[c] = true
+	return loser, true
 }
 
 type oneConn struct {
 	net.Conn
-	from *fewConns
-	once sync.Once
+	from string
+	of   *fewConns
 }
 
 func (c *oneConn) Close() error {
-	c.once.Do(func() {
-		c.from.mu.Lock()
-		c.from.open--
-		c.from.mu.Unlock()
-	})
+	c.of.mu.Lock()
+	delete(c.of.open, c)
+	c.of.mu.Unlock()
 	return c.Conn.Close()
 }
 

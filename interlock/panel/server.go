@@ -11,6 +11,7 @@ import (
 	"net/http"
 	"net/netip"
 	"strconv"
+	"strings"
 	"sync"
 	"time"
 )
@@ -23,8 +24,9 @@ const (
 	// MostPages is how many pages may be open at a time, MostFrom how many of
 	// them from one device.
 	MostPages, MostFrom = 64, 16
-	// mostConns bounds connections of any kind.
-	mostConns = 2 * MostPages
+	// mostConns bounds connections of any kind, mostConnsFrom those from one
+	// device: a browser opens six beside its pages.
+	mostConns, mostConnsFrom = 2 * MostPages, 2 * MostFrom
 	// mostHeader bounds a request's line and headers, in bytes.
 	mostHeader = 8 << 10
 	// readWithin is how long a request may take to come, writeWithin how long
@@ -43,6 +45,10 @@ type Config struct {
 	Ask Ask
 	// Pages and From bound open pages in all and from one device.
 	Pages, From int
+	// Names are what the page is called beside its address, such as pad.local.
+	// A request under any other name is refused: else a web page somewhere on
+	// the internet could have its own name point here and read what is shown.
+	Names []string
 }
 
 // Panel is a page that is being served.
@@ -53,6 +59,7 @@ type Panel struct {
 	source   *source
 	pages    *pages
 	files    map[string]file
+	hosts    map[string]bool // what the page is called
 	done     chan struct{}
 }
 
@@ -107,7 +114,15 @@ func on(cfg Config, l net.Listener) (*Panel, error) {
 		}
 		p.files[f.path] = file{f.kind, text}
 	}
-	p.listener = &fewConns{Listener: l, most: mostConns}
+	p.listener = &fewConns{Listener: l, most: mostConns, mostFrom: mostConnsFrom, open: map[*oneConn]bool{}}
+	p.hosts = map[string]bool{}
+	if address, ok := l.Addr().(*net.TCPAddr); ok {
+		p.hosts[address.AddrPort().Addr().Unmap().WithZone("").String()] = true
+		p.hosts["localhost"] = address.IP.IsLoopback()
+	}
+	for _, name := range cfg.Names {
+		p.hosts[strings.ToLower(strings.TrimSuffix(name, "."))] = true
+	}
 	p.server = &http.Server{
 		Handler: http.HandlerFunc(p.handle), MaxHeaderBytes: mostHeader,
 		ReadHeaderTimeout: readWithin, ReadTimeout: readWithin, WriteTimeout: writeWithin, IdleTimeout: idleWithin,
@@ -212,6 +227,14 @@ func (p *Panel) handle(w http.ResponseWriter, r *http.Request) {
 		refuse(w, http.StatusRequestEntityTooLarge, "This page only reads. It takes no data.")
 		return
 	}
+	if !p.own(r.Host) {
+		refuse(w, http.StatusMisdirectedRequest, fmt.Sprintf("This page is called http://%s/ and answers to no other name. Open that, or start the panel with --name and the name.", p.Address()))
+		return
+	}
+	if o := r.Header.Get("Origin"); o != "" && !p.own(strings.TrimPrefix(o, "http://")) || r.Header.Get("Sec-Fetch-Site") == "cross-site" && r.Header.Get("Sec-Fetch-Mode") != "navigate" {
+		refuse(w, http.StatusForbidden, "This page answers to itself, not to other pages.")
+		return
+	}
 	if r.URL.Path == "/events" {
 		p.events(w, r)
 		return
@@ -226,6 +249,18 @@ func (p *Panel) handle(w http.ResponseWriter, r *http.Request) {
 	if r.Method == http.MethodGet {
 		w.Write(f.text)
 	}
+}
+
+// own reports whether a Host header, with or without a port, names this page.
+func (p *Panel) own(host string) bool {
+	if name, _, err := net.SplitHostPort(host); err == nil {
+		host = name
+	}
+	host = strings.Trim(strings.ToLower(strings.TrimSuffix(host, ".")), "[]")
+	if ip, err := netip.ParseAddr(host); err == nil {
+		host = ip.Unmap().WithZone("").String()
+	}
+	return p.hosts[host]
 }
 
 func refuse(w http.ResponseWriter, code int, why string) {
@@ -277,6 +312,8 @@ func (p *Panel) events(w http.ResponseWriter, r *http.Request) {
 		case <-r.Context().Done():
 			return
 		case <-p.done:
+			return
+		case <-pg.gone:
 			return
 		case <-pg.wake:
 		}

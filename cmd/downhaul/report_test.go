@@ -21,7 +21,7 @@ var varying = []struct {
 	find *regexp.Regexp
 	put  string
 }{
-	{regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ-[0-9a-f]{4}`), "SESSION"},
+	{regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ-s\d{4}`), "SESSION"},
 	{regexp.MustCompile(`\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC`), "DAY"},
 	{regexp.MustCompile(`\b[0-9a-f]{64}\b`), "HASH"},
 	{regexp.MustCompile(`\d+ (lines|decisions)`), "N $1"},

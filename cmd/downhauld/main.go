@@ -100,6 +100,9 @@ func run(args []string, stdout, stderr io.Writer) int {
 	}
 	err = g.Run(ctx)
 	keep.rest(g.VerifiedOpen(), stderr)
+	if head := g.HeadCode(); head != "" {
+		offer(say, "downhauld: head of the trip log, to write on paper: "+head)
+	}
 	code := fine
 	switch {
 	case err != nil:

@@ -144,6 +144,11 @@ func (g *Guard) notReady(v *interlock.View) []string {
 	if v.State == interlock.Live || v.State == interlock.Lowering {
 		return out
 	}
+	if v.Trips == 0 && (v.State == interlock.Tripped || v.State == interlock.Fault) {
+		for _, e := range g.before { // nothing else brought it here
+			out = append(out, e.Says)
+		}
+	}
 	for _, u := range v.Unmet {
 		if due := g.dueTests(); u.Need == interlock.NeedProof && len(due) > 0 {
 			out = append(out, due...)

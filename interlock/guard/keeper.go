@@ -36,12 +36,15 @@ const heldTrips = 1024
 // without ever waiting: a full queue costs chunks, which are counted, but a
 // trip goes to a reserved place and is kept.
 type keeper struct {
-	env   *rules.Envelope
-	log   tripLog
-	rec   recorder
-	kept  func(trip uint32) // called once trips up to this number are on disk
-	queue chan *record
-	free  chan *record
+	env  *rules.Envelope
+	log  tripLog
+	rec  recorder
+	kept func(trip uint32) // called once trips up to this number are on disk
+	// remember notes the latch's state outside the session's folder; nil where
+	// nothing stands between sessions.
+	remember func(state string) error
+	queue    chan *record
+	free     chan *record
 
 	mu   sync.Mutex
 	held []interlock.Effect // reserved: trips and latch moves while the queue was full
@@ -56,6 +59,7 @@ type keeper struct {
 	highest    uint32   // every trip up to this one was appended
 	early      []uint32 // trips appended before one of lower number
 	told       uint32   // highest trip told as kept
+	owesNote   bool     // a trip was kept since the last note of the state
 	saidChunks uint64
 	flashed    bool // the lamp has flashed: at flash, for the state flashFor
 	flash      time.Duration
@@ -227,7 +231,21 @@ func (k *keeper) decide(f interlock.Effect) {
 	k.failed("trip log", err)
 	if durable && err == nil {
 		k.tell()
+		k.owesNote = true
+		if f.Kind == interlock.StateEffect {
+			k.noteState()
+		}
 	}
+}
+
+// noteState notes the state that the next session must come up by. After a trip
+// alone it waits for the next sync: trips can come in a flood. Where it fails the
+// next session comes up tripped all the same, since no end was noted.
+func (k *keeper) noteState() {
+	if k.owesNote && k.remember != nil {
+		k.failed("note of the last state", k.remember(k.state.String()))
+	}
+	k.owesNote = false
 }
 
 // fromFlash counts from the last flash of the lamp, for whoever holds a film
@@ -293,6 +311,7 @@ func (k *keeper) sync() {
 	k.failed("trip log", err)
 	if err == nil {
 		k.tell()
+		k.noteState()
 	}
 	k.failed("recording", k.rec.Sync())
 }

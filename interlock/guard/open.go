@@ -229,8 +229,25 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		if err = g.serve(); err != nil {
 			return nil, err
 		}
+		return g, nil
+	}
+	if err = g.begin(); err != nil {
+		return nil, err
 	}
 	return g, nil
+}
+
+// begin notes outside the session's folder that it has begun, before the loop
+// turns, and puts on record what earlier ones left: a session that then breaks
+// off, or whose folder is lost, lets the next one come up tripped.
+func (g *Guard) begin() error {
+	if err := g.session.Remember(g.keeper.state.String(), false); err != nil {
+		return err
+	}
+	for _, e := range g.before {
+		g.keeper.remark(0, "before this session: "+e.Says, g.opts.Stepped)
+	}
+	return nil
 }
 
 // OpenBoard opens the board that a pad file names; now is the monotonic time
@@ -269,6 +286,7 @@ func (g *Guard) assemble() error {
 	g.keeper = newKeeper(g.env, g.session.Trips, g.session.Recording, func(trip uint32) {
 		g.loop.Host(intake.HostMessage{Host: interlock.HostKept, On: true, Seq: trip})
 	})
+	g.keeper.remember = func(state string) error { return g.session.Remember(state, false) }
 	// Lines before the first move of the latch carry the state it comes up in.
 	var begin interlock.View
 	g.engine.View(&begin)

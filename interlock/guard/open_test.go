@@ -178,6 +178,66 @@ func TestPromise05_UnfinishedSessionComesUpLatched(t *testing.T) {
 	}
 }
 
+// What tells how the last session ended is gone: the guard comes up tripped, says
+// why where people look and in its log, and one reset clears it. Where it was a
+// fault, it comes up in that. The note itself is written when a trip is kept, so
+// that a kill behind it changes nothing.
+func TestPromise05_LostMemoryComesUpLatched(t *testing.T) {
+	turn := func(g *Guard, now *time.Duration, n int) {
+		for range n {
+			*now += 5 * ms
+			g.Turn(*now)
+		}
+	}
+	for _, row := range []struct {
+		name, act string
+		lose      func(dir, folder string) error
+		want      interlock.State
+		says      string
+	}{
+		{"session deleted after a trip", "trip", func(_, folder string) error { return os.RemoveAll(folder) }, interlock.Tripped, "its folder is gone"},
+		{"session deleted after a fault", "fault", func(_, folder string) error { return os.RemoveAll(folder) }, interlock.Fault, "its folder is gone"},
+		{"session deleted after a clean end", "", func(_, folder string) error { return os.RemoveAll(folder) }, interlock.Tripped, "its folder is gone"},
+		{"note deleted", "", func(dir, _ string) error { return os.Remove(filepath.Join(dir, "last-session.json")) }, interlock.Tripped, "no note of the last one"},
+		{"all deleted: a first start", "trip", func(dir, folder string) error {
+			return errors.Join(os.Remove(filepath.Join(dir, "last-session.json")), os.RemoveAll(folder))
+		}, interlock.Blocked, ""},
+	} {
+		t.Run(row.name, func(t *testing.T) {
+			dir := shortDir(t)
+			files := testFiles(t, dir, "tilt.toml")
+			g, now := stepped(t, files)
+			turn(g, now, 20)
+			switch row.act {
+			case "trip":
+				must(t, g.Board().(*hw.Virtual).OpenContact("estop"))
+				turn(g, now, 20)
+				must(t, g.release()) // killed
+			case "fault":
+				must(t, g.Board().(*hw.Virtual).Break("weld"))
+				turn(g, now, 20)
+				must(t, g.release())
+			default:
+				must(t, g.Finish(*now))
+			}
+			must(t, row.lose(dir, g.Folder()))
+			g, now = stepped(t, files)
+			turn(g, now, 20)
+			s := g.Status()
+			opening, reasons := strings.Join(g.Opening(), "\n"), strings.Join(s.NotReady, "\n")
+			if s.State != row.want.String() || s.RelayOn || !contains(opening, row.says) || !contains(reasons, row.says) {
+				t.Errorf("came up %s, want %s\nopening: %s\nnot ready because: %s", s.State, row.want, opening, reasons)
+			}
+			must(t, g.Finish(*now))
+			text, err := os.ReadFile(filepath.Join(g.Folder(), "trips.jsonl"))
+			must(t, err)
+			if !contains(string(text), row.says) {
+				t.Errorf("the log does not say %q", row.says)
+			}
+		})
+	}
+}
+
 // A session that trips by its end must not count as ended in order, also when
 // somebody reads the status in that very moment.
 func TestPromise05_EndIsRecordedFromTheEngine(t *testing.T) {

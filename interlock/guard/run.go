@@ -31,6 +31,9 @@ func (g *Guard) Run(ctx context.Context) error {
 	if g.opts.Stepped {
 		return errors.New("guard: a stepped guard is driven by Turn, not Run")
 	}
+	if err := g.begin(); err != nil {
+		return errors.Join(err, g.finish())
+	}
 	work, stop := context.WithCancel(context.Background())
 	defer stop()
 	var readers, writer sync.WaitGroup
@@ -111,7 +114,11 @@ func (g *Guard) finish() error {
 	// reads one, and the next session comes up by this state.
 	var last interlock.View
 	g.engine.View(&last)
-	errs = append(errs, g.session.Trips.Append(triplog.Line{At: last.At, Kind: triplog.KindEnded, State: last.State.String()}, true))
+	err := g.session.Trips.Append(triplog.Line{At: last.At, Kind: triplog.KindEnded, State: last.State.String()}, true)
+	if err == nil {
+		err = g.session.Remember(last.State.String(), true)
+	}
+	errs = append(errs, err)
 	errs = append(errs, g.lastSeen(), g.release())
 	return errors.Join(errs...)
 }
@@ -204,6 +211,10 @@ func (g *Guard) Remark(text string) {
 
 // Folder is the session's folder.
 func (g *Guard) Folder() string { return g.session.Dir }
+
+// HeadCode is the head of the trip log after the end, as somebody writes it on
+// paper.
+func (g *Guard) HeadCode() string { return triplog.Code(g.session.Trips.Status().Head) }
 
 // Opening is what a guard has to say when it starts: what it runs on, how the
 // last session ended, and what it can not see.

@@ -160,14 +160,14 @@ func (o *Story) StepAt(at time.Duration) string {
 // Newest returns the highest number of a session in a log folder, 0 for none: the
 // place on record of what is written there between sessions.
 func Newest(logFolder string) (int, error) {
-	next, err := nextNumber(logFolder)
-	return next - 1, err
+	m, err := recall(logFolder)
+	return m.highest, err
 }
 
 // Earlier opens all sessions of a log folder that still can be read, oldest
 // first; trouble tells of those that could not.
 func Earlier(logFolder string) (sessions []*Session, trouble []error, err error) {
-	sessions, broken, err := earlier(logFolder)
+	sessions, broken, err := all(logFolder)
 	if err != nil {
 		return nil, nil, err
 	}

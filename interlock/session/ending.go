@@ -7,7 +7,6 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"time"
 
@@ -25,6 +24,7 @@ const (
 	NotEnded   How = "broke off"      // without its `ended` record
 	InTrip     How = "in a trip"      // latched and not reset, ended in order or not
 	InFault    How = "in a fault"     // a self-test had failed
+	Mismatch   How = "not as noted"   // it does not match what was noted outside its folder
 	Unreadable How = "not to be read" // so nobody knows
 )
 
@@ -37,6 +37,7 @@ type Ending struct {
 	At      time.Duration // engine time of the last line
 	Log     triplog.Report
 	Says    string // one plain sentence, with what to do where there is something
+	noted   bool   // the line asked for stands in the log
 }
 
 // ComesUp is the latch state that the next session starts in: "tripped",
@@ -51,47 +52,21 @@ func (e Ending) ComesUp() string {
 	return interlock.Tripped.String()
 }
 
-// Unfinished tells how earlier sessions ended that the next one must know of:
-// the latest that did not only watch (with those before it as long as they broke
-// off without having said a state), and any whose session.json can no longer be
-// read. It gives nothing when the latest ended in order. Ask before Create.
+// Unfinished tells what earlier sessions leave that the next one must know of:
+// how the latest that did not only watch ended, and whatever is missing or does
+// not match what was noted of it outside its folder. It gives nothing when that
+// ended in order, or when there was none. Ask before Create.
 func Unfinished(logFolder string) ([]Ending, error) {
 	if err := checkFolder(logFolder); err != nil {
 		return nil, err
 	}
-	sessions, broken, err := earlier(logFolder)
-	if err != nil {
-		return nil, err
-	}
-	// One that only watched held no relay: it must not hide how the last one
-	// that did has ended.
-	sessions = slices.DeleteFunc(sessions, func(s *Session) bool { return s.Info.Duty == DutyWatch })
-	slices.SortFunc(sessions, func(a, b *Session) int { return b.Info.Number - a.Info.Number })
-	var endings []Ending
-	for _, s := range sessions {
-		e, err := s.Ending()
-		if err != nil {
-			return nil, err
-		}
-		if e.How != Clean {
-			endings = append(endings, e)
-		}
-		if e.How == Clean || e.State != "" {
-			break
-		}
-		// It broke off before it had said its state: what the one before it
-		// left stands still.
-	}
-	return append(endings, broken...), nil
+	m, err := recall(logFolder)
+	return m.found, err
 }
 
 // earlier opens every session of the folder; broken are those whose
 // session.json cannot be read although they got as far as a trip log.
-func earlier(logFolder string) (sessions []*Session, broken []Ending, err error) {
-	entries, err := plain.List(logFolder)
-	if err != nil {
-		return nil, nil, explain("look for earlier sessions", logFolder, err)
-	}
+func earlier(logFolder string, entries []fs.DirEntry) (sessions []*Session, broken []Ending) {
 	for _, entry := range entries {
 		if !entry.IsDir() || strings.HasPrefix(entry.Name(), removing) {
 			continue
@@ -110,23 +85,25 @@ func earlier(logFolder string) (sessions []*Session, broken []Ending, err error)
 			Says: fmt.Sprintf("nobody can tell how session %s ended (%v); look into it, then move it out of the log folder", entry.Name(), err),
 		})
 	}
+	return sessions, broken
+}
+
+// all opens every session of the log folder.
+func all(logFolder string) (sessions []*Session, broken []Ending, err error) {
+	entries, err := plain.List(logFolder)
+	if err != nil {
+		return nil, nil, explain("look for earlier sessions", logFolder, err)
+	}
+	sessions, broken = earlier(logFolder, entries)
 	return sessions, broken, nil
 }
 
-func nextNumber(logFolder string) (int, error) {
-	sessions, _, err := earlier(logFolder)
-	if err != nil {
-		return 0, err
-	}
-	highest := 0
-	for _, s := range sessions {
-		highest = max(highest, s.Info.Number)
-	}
-	return highest + 1, nil
-}
-
 // Ending reads the trip log to its end. The error is that of reading.
-func (s *Session) Ending() (Ending, error) {
+func (s *Session) Ending() (Ending, error) { return s.ending(0, "") }
+
+// ending is Ending, and looks whether the line of that number has that chain
+// value.
+func (s *Session) ending(line uint64, chain string) (Ending, error) {
 	e := Ending{Session: s.Info.Session, Dir: s.Dir}
 	names, err := s.TripParts()
 	if err != nil {
@@ -143,6 +120,7 @@ func (s *Session) Ending() (Ending, error) {
 			return e, fmt.Errorf("session %s: %w", e.Session, err)
 		}
 		e.At = rec.At()
+		e.noted = e.noted || rec.N == line && rec.Chain == chain
 		if state := stateAfter(rec); state != "" {
 			e.State = state
 		}

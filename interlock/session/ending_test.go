@@ -13,6 +13,31 @@ import (
 	"downhaul/interlock/triplog"
 )
 
+// keep writes lines as a guard does: the note of the state it comes up in, and another when
+// one says a state or the end. It closes the session.
+func keep(t testing.TB, s *Session, lines ...triplog.Line) {
+	t.Helper()
+	check := func(err error) {
+		if err != nil {
+			t.Fatal(err)
+		}
+	}
+	came := "blocked"
+	for _, e := range s.before.found {
+		if up := e.ComesUp(); up != "" && came != "fault" {
+			came = up
+		}
+	}
+	check(s.Remember(came, false))
+	for _, line := range lines {
+		check(s.Trips.Append(line, true))
+		if state := stateAfter(triplog.Record{Kind: line.Kind, State: line.State, Decision: line.Decision}); state != "" || line.Kind == triplog.KindEnded {
+			check(s.Remember(state, line.Kind == triplog.KindEnded))
+		}
+	}
+	check(s.Close())
+}
+
 // TestPromise05_TellsHowTheLastSessionEnded: without its end record, in a trip
 // or in a fault, the next session comes up tripped or in fault.
 func TestPromise05_TellsHowTheLastSessionEnded(t *testing.T) {
@@ -40,20 +65,14 @@ func TestPromise05_TellsHowTheLastSessionEnded(t *testing.T) {
 		{"tripped and gone", []triplog.Line{state("live"), state("tripped")}, nil, InTrip, "tripped"},
 		{"fault, then in order", []triplog.Line{state("fault"), ended}, nil, InFault, "fault"},
 		{"fault and gone", []triplog.Line{state("fault")}, nil, InFault, "fault"},
-		{"torn", []triplog.Line{state("live"), ended}, func(b []byte) []byte { return b[:len(b)-9] }, NotEnded, "tripped"},
-		{"tampered", []triplog.Line{state("live"), ended}, func(b []byte) []byte { return bytes.Replace(b, []byte("live"), []byte("dead"), 1) }, NotEnded, "tripped"},
-		{"emptied", []triplog.Line{ended}, func([]byte) []byte { return nil }, NotEnded, "tripped"},
+		{"torn", []triplog.Line{state("live"), ended}, func(b []byte) []byte { return b[:len(b)-9] }, Mismatch, "tripped"},
+		{"tampered", []triplog.Line{state("live"), ended}, func(b []byte) []byte { return bytes.Replace(b, []byte("live"), []byte("dead"), 1) }, Mismatch, "tripped"},
+		{"torn behind what was noted", []triplog.Line{state("live"), {At: 2 * time.Second, Kind: triplog.KindNote, Text: "wind is up"}}, func(b []byte) []byte { return b[:len(b)-9] }, NotEnded, "tripped"},
+		{"emptied", []triplog.Line{ended}, func([]byte) []byte { return nil }, Mismatch, "tripped"},
 	} {
 		logs := t.TempDir()
 		s := create(t, logs)
-		for _, line := range c.lines {
-			if err := s.Trips.Append(line, true); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if err := s.Close(); err != nil {
-			t.Fatal(err)
-		}
+		keep(t, s, c.lines...)
 		name := filepath.Join(s.Dir, "trips.jsonl")
 		if c.spoil != nil {
 			text, err := os.ReadFile(name)
@@ -86,14 +105,7 @@ func TestPromise05_AFaultOutlivesASessionThatSaidNothing(t *testing.T) {
 	logs := t.TempDir()
 	one := func(lines ...triplog.Line) {
 		s := create(t, logs)
-		for _, line := range lines {
-			if err := s.Trips.Append(line, true); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if err := s.Close(); err != nil {
-			t.Fatal(err)
-		}
+		keep(t, s, lines...)
 	}
 	up := func() (worst string) {
 		endings, err := Unfinished(logs)
@@ -137,14 +149,7 @@ func TestPromise07_LatestByNumberNotByClock(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		for _, line := range lines {
-			if err := s.Trips.Append(line, true); err != nil {
-				t.Fatal(err)
-			}
-		}
-		if err := s.Close(); err != nil {
-			t.Fatal(err)
-		}
+		keep(t, s, lines...)
 	}
 	tripped := triplog.Line{Kind: triplog.KindHost, State: "tripped"}
 	one(meta.Wall, tripped)
@@ -171,17 +176,20 @@ func TestUnfinished_Unreadable(t *testing.T) {
 		t.Fatal(err)
 	}
 	s := create(t, logs)
-	if err := s.Trips.Append(triplog.Line{Kind: triplog.KindEnded}, true); err != nil {
-		t.Fatal(err)
-	}
-	if err := s.Close(); err != nil {
-		t.Fatal(err)
-	}
+	keep(t, s, triplog.Line{Kind: triplog.KindEnded})
 	if err := os.WriteFile(filepath.Join(s.Dir, "session.json"), []byte("{"), 0o644); err != nil {
 		t.Fatal(err)
 	}
 	endings, err := Unfinished(logs)
-	if err != nil || len(endings) != 1 || endings[0].How != Unreadable || endings[0].ComesUp() != "tripped" || !strings.Contains(endings[0].Says, "move it out") {
+	if err != nil || len(endings) != 1 || endings[0].How != Mismatch || endings[0].ComesUp() != "tripped" || !strings.Contains(endings[0].Says, "is damaged") {
+		t.Errorf("%+v %v", endings, err)
+	}
+	// Without the note every such page counts, whichever session it was.
+	if err := os.Remove(filepath.Join(logs, noteName)); err != nil {
+		t.Fatal(err)
+	}
+	endings, err = Unfinished(logs)
+	if err != nil || len(endings) != 2 || endings[1].How != Unreadable || endings[1].ComesUp() != "tripped" || !strings.Contains(endings[1].Says, "move it out") {
 		t.Errorf("%+v %v", endings, err)
 	}
 }
@@ -197,14 +205,11 @@ func TestPromise05_WatchingHidesNoTrip(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
+		var lines []triplog.Line
 		if state != "" {
-			if err := s.Trips.Append(triplog.Line{Kind: triplog.KindEnded, State: state}, true); err != nil {
-				t.Fatal(err)
-			}
+			lines = append(lines, triplog.Line{Kind: triplog.KindEnded, State: state})
 		}
-		if err := s.Close(); err != nil {
-			t.Fatal(err)
-		}
+		keep(t, s, lines...)
 	}
 	one(DutyWatch, "") // broke off
 	if endings, err := Unfinished(logs); err != nil || len(endings) != 0 {

@@ -131,7 +131,7 @@ func Retain(logFolder string, keep Keep, now time.Time) (says []string, err erro
 	if keep == (Keep{}) {
 		return nil, nil
 	}
-	sessions, _, err := earlier(logFolder)
+	sessions, _, err := all(logFolder)
 	if err != nil {
 		return nil, err
 	}

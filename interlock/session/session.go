@@ -1,7 +1,6 @@
 package session
 
 import (
-	"crypto/rand"
 	"crypto/sha256"
 	"encoding/hex"
 	"encoding/json"
@@ -93,6 +92,7 @@ type Session struct {
 	Trips     *triplog.Log
 	Recording *recording.Writer
 	lock      *os.File
+	before    memory
 }
 
 // Create begins a session in the log folder. It checks that the folder can be
@@ -130,12 +130,12 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 	if err := tryWriting(logFolder); err != nil {
 		return err
 	}
-	number, err := nextNumber(logFolder)
-	if err != nil {
+	var err error
+	if s.before, err = recall(logFolder); err != nil {
 		return err
 	}
 	s.Info = Info{
-		V: Version, Number: number, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall, Duty: meta.Duty,
+		V: Version, Number: s.before.highest + 1, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall, Duty: meta.Duty,
 		Clocks: Clocks{Engine: "nanoseconds since wall_start, by a monotonic clock; nothing else decides", Wall: meta.Clock},
 	}
 	if err := s.makeFolder(logFolder); err != nil {
@@ -150,15 +150,11 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 	return nil
 }
 
-// makeFolder names the session by its start and four random digits, and makes
-// its folder.
+// makeFolder names the session by its start and its number, and makes its
+// folder. The number tells without a look inside which session was the latest.
 func (s *Session) makeFolder(logFolder string) error {
-	for {
-		var id [2]byte
-		if _, err := rand.Read(id[:]); err != nil {
-			return err
-		}
-		name := s.Info.Wall.Format("2006-01-02T15-04-05Z-") + hex.EncodeToString(id[:])
+	for ; ; s.Info.Number++ {
+		name := fmt.Sprintf("%s-s%04d", s.Info.Wall.Format("2006-01-02T15-04-05Z"), s.Info.Number)
 		dir := filepath.Join(logFolder, name)
 		err := os.Mkdir(dir, 0o755)
 		if errors.Is(err, fs.ErrExist) {

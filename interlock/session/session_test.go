@@ -51,7 +51,7 @@ func TestSession_WhatStandsInTheFolder(t *testing.T) {
 	if err := s.Close(); err != nil {
 		t.Fatal(err)
 	}
-	if name := filepath.Base(s.Dir); !strings.HasPrefix(name, "2026-05-30T18-04-11Z-") || len(name) != 25 || name != s.Info.Session {
+	if name := filepath.Base(s.Dir); name != "2026-05-30T18-04-11Z-s0001" || name != s.Info.Session {
 		t.Errorf("folder %s", name)
 	}
 	for _, name := range []string{"session.json", "envelope.toml", "pad.toml", "card.toml", "trips.jsonl", "recording.pcapng"} {
@@ -147,7 +147,9 @@ func TestCreate_RefusesASecondGuard(t *testing.T) {
 // TestCreate_LockDiesWithItsProcess: a killed guard does not keep the next out.
 func TestCreate_LockDiesWithItsProcess(t *testing.T) {
 	if logs := os.Getenv("SESSION_HOLD"); logs != "" {
-		create(t, logs)
+		if err := create(t, logs).Remember("blocked", false); err != nil {
+			t.Fatal(err)
+		}
 		fmt.Println("held")
 		time.Sleep(time.Minute)
 		return

@@ -90,6 +90,9 @@ func printSession(w io.Writer, s *report.Session) {
 		wrap(w, "  ", "    ", name+" IS GONE, OR IS NOT WHAT WAS READ ON THE DAY")
 	}
 	wrap(w, "  ", "    ", "last chain value "+s.Integrity.Log.Head)
+	if code := s.Integrity.Log.HeadCode; code != "" {
+		wrap(w, "  ", "    ", "on paper: "+code)
+	}
 }
 
 func printRun(w io.Writer, r *report.Run) {

@@ -24,6 +24,7 @@ var varying = []struct {
 	{regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ-s\d{4}`), "SESSION"},
 	{regexp.MustCompile(`\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC`), "DAY"},
 	{regexp.MustCompile(`\b[0-9a-f]{64}\b`), "HASH"},
+	{regexp.MustCompile(`\b([2-9A-HJ-NP-Z]{4}-){3}[2-9A-HJ-NP-Z]{4}\b`), "CODE"},
 	{regexp.MustCompile(`\d+ (lines|decisions)`), "N $1"},
 	{regexp.MustCompile(`in force for \d+ d`), "in force for N d"},
 	{regexp.MustCompile(`(?m)^Page: .*\n(  .*\n)?`), ""},

@@ -159,6 +159,15 @@ func (p *process) end() {
 	if !strings.Contains(p.out.String(), "ended; relay open") {
 		p.b.t.Errorf("the last word is not the end: %s", p.out.String())
 	}
+	// What it tells to write on paper is what verify will hold the log against.
+	_, folder, _ := strings.Cut(strings.TrimSpace(p.out.String()), "ended; relay open, session in ")
+	names, err := triplog.Parts(folder)
+	must(p.b.t, err)
+	report, err := triplog.VerifyFiles(names...)
+	must(p.b.t, err)
+	if report.Verdict != triplog.Whole || report.HeadCode == "" || !strings.Contains(p.out.String(), "to write on paper: "+report.HeadCode+"\n") {
+		p.b.t.Errorf("the log is %s and ends in %s: %s", report.Verdict, report.HeadCode, p.out.String())
+	}
 }
 
 // lines is the trip log of the latest session.

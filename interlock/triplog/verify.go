@@ -38,6 +38,8 @@ type Report struct {
 	Verdict Verdict `json:"verdict"`
 	Lines   uint64  `json:"lines"` // good lines, superseded ones left out
 	Head    string  `json:"head"`  // chain of the last good line, hex
+	// HeadCode is Head as somebody writes it on paper; empty without a line.
+	HeadCode string `json:"head_code"`
 	// FirstBad is the number of the first bad line in its file, from 1, and
 	// File the number of that file, from 1; 0 when nothing is bad. For a torn
 	// log it is the torn tail.
@@ -81,6 +83,26 @@ type part struct {
 // VerifyParts reads the files of one log in order: trips.jsonl, trips-2.jsonl
 // and on.
 func VerifyParts(readers ...io.Reader) (Report, error) {
+	rep, err := verifyParts(readers)
+	if rep.Lines > 0 {
+		rep.HeadCode = Code(rep.Head)
+	}
+	return rep, err
+}
+
+// IsLog reports whether a file can be a trip log at all, whatever was done to
+// it: it is empty, or zeros, or begins as one, or has a chain in its first 64 KiB.
+func IsLog(r io.Reader) (bool, error) {
+	text, err := io.ReadAll(io.LimitReader(r, 64<<10))
+	if err != nil {
+		return false, err
+	}
+	text = bytes.TrimRight(text, "\x00")
+	begins := []byte(`{"v":1,"n":`)
+	return bytes.HasPrefix(begins, text) || bytes.HasPrefix(text, begins) || bytes.Contains(text, []byte(chainKey)), nil
+}
+
+func verifyParts(readers []io.Reader) (Report, error) {
 	if len(readers) == 0 {
 		return Report{Verdict: CutShort, Head: link{}.String(), Reason: "there is no trip log"}, nil
 	}

@@ -16,6 +16,8 @@ import (
 // Whatever file a command takes: a pipe that nobody writes to, a device that
 // never ends, a folder, forty gigabytes of nothing and links to those end it at
 // once with the name and the reason, and with exit code 2.
+//
+//fault:row a pipe, a device, a folder or forty gigabytes stand in a file's place | refused at once with the name and the reason
 func TestEveryCommandRefusesWhatIsNoFile(t *testing.T) {
 	dir := t.TempDir()
 	good := filepath.Join(dir, "good")

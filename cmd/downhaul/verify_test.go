@@ -86,6 +86,8 @@ func isTrip(decision []byte) bool {
 
 // A whole day's records, and what somebody could make of them who can write in
 // the folder: the chain alone finds none of it.
+//
+//fault:row a trip is taken out of a log and its chain made anew | found by the recording beside it; a whole folder made anew, by the head on paper alone
 func TestVerifyAgainstRecordingAndPaper(t *testing.T) {
 	root := t.TempDir()
 	day := filepath.Join(root, "day")

@@ -75,6 +75,8 @@ func TestLineReader_LongLinesAcrossEveryBorder(t *testing.T) {
 
 // Whatever reads a log meets a line of over a megabyte as a fault, not as an end
 // of the program.
+//
+//fault:row a line of many megabytes stands in a log | told as changed, by the tools and at the start
 func TestVerify_LineOfManyMegabytes(t *testing.T) {
 	good := sample(t, true)
 	for _, n := range []int{maxLine, maxLine + 8<<10, maxLine + 100<<10, 5 * maxLine} {

@@ -194,7 +194,8 @@ func (e *Engine) rotorTurns(at time.Duration) bool {
 
 // powerRemains says that a rotor is known to turn or that current is known to
 // flow. What is not told can not be seen: it does not count. A doubtful current
-// counts as it does against a limit.
+// counts as it does against a limit, and one past the range of its field flows,
+// however much it is.
 func (e *Engine) powerRemains(at time.Duration) bool {
 	if e.rotorTurns(at) {
 		return true
@@ -204,7 +205,7 @@ func (e *Engine) powerRemains(at time.Duration) bool {
 	}
 	for _, id := range powerCurrents {
 		r := e.table.Fresh(id, at, id.Stale())
-		if r.Quality != rules.Missing && r.Value > e.site.IdleCurrent {
+		if r.Quality != rules.Missing && r.Value > e.site.IdleCurrent || r.Cause == rules.OutOfRange && r.Quality == rules.Missing && at-r.At <= id.Stale() {
 			return true
 		}
 	}
@@ -237,7 +238,7 @@ const powerBackFor = 500 * time.Millisecond
 // silent at the end of that window. A guard that has just started may find
 // rotors that run down from before; they get the whole window.
 func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r derived.Result) {
-	if e.closed || e.timers[timerPowerRemains] != rules.Never || r.Quality == rules.Missing {
+	if e.closed || e.timers[timerPowerRemains] != rules.Never || r.Quality == rules.Missing && r.Cause != rules.OutOfRange {
 		return
 	}
 	span := powerBackFor

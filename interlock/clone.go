@@ -94,7 +94,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	for i := range e.lines {
 		l := &e.lines[i]
-		flag(l.known, l.on, l.edge)
+		flag(l.known, l.on, l.edge, l.behind)
 		if l.known {
 			age(l.read, e.site.PinStale)
 		}
@@ -110,7 +110,14 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		number(value)
 		number(r.past)
 		if r.slope != nil {
-			dst = r.slope.AppendState(dst, e.now)
+			// What lies behind a gap is forgotten with the next value.
+			gap := rateGap(&e.env.Rules[i])
+			flag(r.heard, e.now-r.last > gap)
+			if e.now-r.last <= gap {
+				dst = r.slope.AppendState(dst, e.now)
+			}
+			age(r.last, gap+1)
+			age(r.rated, e.env.Rules[i].Over+e.env.Rules[i].StaleAfter)
 		}
 	}
 	for i := range e.permHolds {

@@ -148,6 +148,9 @@ func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason
 		f.Cause = e.table[rule.Watch].Cause
 		if f.Cause == rules.NoCause {
 			f.Cause = rules.Stale
+			if run.slope != nil && at < e.channels[rule.Watch].good+rule.StaleAfter {
+				f.Cause = rules.NotFilled // values come, and give no rate
+			}
 		}
 		return f
 	}

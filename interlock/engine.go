@@ -153,6 +153,8 @@ type channelRun struct {
 	same               int
 	last               float64
 	longest            time.Duration // longest of them
+	sloped             bool          // has rules on its rate
+	warming            time.Duration // the longest span of them
 	ready              time.Duration // when the streak is long enough
 
 	// late, if not nil, owes the last value, made of from: it changed nothing,

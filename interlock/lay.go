@@ -113,6 +113,9 @@ func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 		rule := &e.env.Rules[r]
 		c.used = true
 		c.shortest, c.longest = min(c.shortest, rule.StaleAfter), max(c.longest, rule.StaleAfter)
+		if e.runs[r].slope != nil {
+			c.sloped, c.warming = true, max(c.warming, rule.Over)
+		}
 		if rule.Stop != rules.NoStop && rule.WhenMissing == rules.MissingTrips && e.feeds(id) {
 			c.needed = true
 		}

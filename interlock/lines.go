@@ -13,6 +13,7 @@ type lineRun struct {
 	read      time.Duration // when it was last read
 	pressed   time.Duration // when it went on
 	edge      bool          // it was seen to go on, not found on
+	behind    bool          // not read since the other emergency-stop contact moved
 }
 
 // line takes the level of one input line.
@@ -25,16 +26,26 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 	r.known, r.read = true, at
 	e.pinsRead(at)
 	if !first && r.on == on {
+		if r.behind {
+			r.behind, e.dirty = false, true
+			e.stopsAgree(at)
+		}
 		return
 	}
-	r.on = on
+	r.on, r.behind = on, false
 	e.dirty = true
 	if on {
 		r.pressed, r.edge = at, !first
 	}
 	switch l {
 	case EStopA, EStopB:
-		e.stopContact(at)
+		if other := EStopA + EStopB - l; e.site.Fitted[other] {
+			e.lines[other].behind = true
+		}
+		e.stopsAgree(at)
+		if !on {
+			e.stopDemand(at)
+		}
 	case Gate:
 		if !on {
 			e.resetDone, e.resetOK = false, false
@@ -99,24 +110,30 @@ func (e *Engine) pinsSilent(due time.Duration) {
 	e.builtinTrip(due, EventImmediate, ReasonPinsSilent)
 }
 
-// stopContact judges the two contacts of the emergency stop. One open contact
-// already takes the power off; that they differ for too long is a fault.
-func (e *Engine) stopContact(at time.Duration) {
+// stopsTogether reports whether both contacts of the emergency stop are known to
+// stand at one time as they were last read. Contacts that swap between two
+// readings are told one after the other, and look both open, or both closed, in
+// between: so each must have been read since the other moved.
+func (e *Engine) stopsTogether() bool {
 	a, b := &e.lines[EStopA], &e.lines[EStopB]
-	if a.known && b.known {
-		e.hold(timerDiscrepancy, at, e.site.Discrepancy, a.on != b.on)
-		if !a.on && !b.on {
+	return a.known && b.known && !a.behind && !b.behind
+}
+
+// stopsAgree judges the two contacts of the emergency stop. One open contact
+// already takes the power off; that they differ for too long is a fault.
+func (e *Engine) stopsAgree(at time.Duration) {
+	a, b := &e.lines[EStopA], &e.lines[EStopB]
+	switch {
+	case !a.known || !b.known:
+	case a.on != b.on:
+		e.hold(timerDiscrepancy, at, e.site.Discrepancy, true)
+	case e.stopsTogether():
+		e.disarm(timerDiscrepancy)
+		if !a.on {
 			e.stopDoubt = false // both can open
+		} else if e.site.Duty == Watch {
+			e.builtinListed[ReasonEStop] = false // no latch: the next press is another
 		}
-		if a.on && b.on {
-			if e.site.Duty == Watch {
-				e.builtinListed[ReasonEStop] = false // no latch: the next press is another
-			}
-			return
-		}
-	}
-	if a.known && !a.on || b.known && !b.on {
-		e.stopDemand(at)
 	}
 }
 
@@ -134,8 +151,11 @@ func (e *Engine) stopDemand(at time.Duration) {
 	e.event(at, EventEStop, why, -1)
 }
 
-// stopHealthy says that the emergency stop is known not to be pressed.
+// stopHealthy reports whether the emergency stop is known not to be pressed.
 func (e *Engine) stopHealthy() bool {
+	if e.site.Fitted[EStopA] && e.site.Fitted[EStopB] && !e.stopsTogether() {
+		return false
+	}
 	for _, l := range [...]Line{EStopA, EStopB} {
 		if e.site.Fitted[l] && !(e.lines[l].known && e.lines[l].on) {
 			return false

@@ -4,6 +4,8 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/rules"
+
 	"pgregory.net/rapid"
 )
 
@@ -96,5 +98,68 @@ func TestNothingIsClosedWithALineUnread(t *testing.T) {
 	})
 	if trips == 0 {
 		t.Error("no line was ever left unread")
+	}
+}
+
+// Contacts that swap between two readings are told one after the other. In
+// between they look both open, or both closed, which they never were: that may
+// neither put off the fault of contacts that differ nor count as "both can open".
+func TestContactsThatSwapInOneReadingWereNeverBothOpen(t *testing.T) {
+	for _, first := range []Line{EStopA, EStopB} {
+		other := EStopA + EStopB - first
+		r := bases(t)[1].twin(t)
+		r.lines[first] = false
+		r.run(r.tick)
+		if r.e.state != Tripped {
+			t.Fatalf("%v open: %v", first, r.e.state)
+		}
+		opened := r.now
+		for r.now < opened+r.e.site.Discrepancy {
+			r.lines[first], r.lines[other] = r.lines[other], r.lines[first]
+			if r.run(r.tick); r.e.stopHealthy() {
+				t.Fatalf("%v opened first: not pressed at %v", first, r.now)
+			}
+		}
+		if r.e.state != Fault || !r.e.stopDoubt {
+			t.Errorf("%v opened first: %v with contacts that differed for %v", first, r.e.state, r.now-opened)
+		}
+		// Swapping on clears no doubt, and both closed is not enough.
+		for range 5 {
+			r.lines[first], r.lines[other] = r.lines[other], r.lines[first]
+			r.run(r.tick)
+		}
+		r.lines[first], r.lines[other] = true, true
+		r.run(4 * r.tick)
+		if bar := r.e.resetBar(r.now); bar != ReasonEStopOne {
+			t.Errorf("%v opened first: a reset meets %v", first, bar)
+		}
+		r.lines[first], r.lines[other] = false, false
+		r.run(4 * r.tick)
+		r.lines[first], r.lines[other] = true, true
+		r.run(4 * r.tick)
+		if bar := r.e.resetBar(r.now); bar == ReasonEStopOne || bar == ReasonEStop {
+			t.Errorf("%v opened first: a reset meets %v when both had opened", first, bar)
+		}
+	}
+}
+
+// A current past the range of its field flows, whatever the number is: with the
+// chain open that is power that was not removed.
+func TestACurrentPastItsFieldIsPowerThatRemains(t *testing.T) {
+	text := "version = 1\ntitle = \"t\"\n[[rule]]\nname = \"overload\"\nwatch = \"tether.tension\"\nabove = \"1800 N\"\nstop = \"immediate\"\n"
+	for _, why := range []rules.Cause{rules.OutOfRange, rules.Sentinel} {
+		r := newRig(t, text, func(s *Site) { s.IdleCurrent = 5 })
+		r.set(rules.Tension, 500, rules.Good)
+		r.set(rules.Pack1Current, 1, rules.Good)
+		r.live()
+		r.silence(rules.Pack1Current)
+		r.lines[EStopA], r.lines[EStopB] = false, false
+		for range 500 {
+			r.run(r.tick)
+			r.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.Pack1Current, Quality: rules.Missing, Cause: why}})
+		}
+		if remains := r.e.state == Fault && r.e.why == ReasonPowerRemains; remains != (why == rules.OutOfRange) {
+			t.Errorf("%v: %v because of %v", why, r.e.state, r.e.why)
+		}
 	}
 }

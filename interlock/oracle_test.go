@@ -95,7 +95,11 @@ func (o *oracleRule) expect(history []heard, end time.Duration) []string {
 	}
 	// What the rule looks at: the values, or the rate against the newest one
 	// that is old enough.
+	// A rate does not reach across what is missing, nor across a silence longer
+	// than the span, the staleness and the channel's own allow, and it never
+	// starts from a doubtful value.
 	var looked []heard
+	gap := min(o.stale, max(o.rate, o.channel.Stale()))
 	for i, h := range history {
 		if h.q == rules.Missing {
 			continue
@@ -104,8 +108,16 @@ func (o *oracleRule) expect(history []heard, end time.Duration) []string {
 			looked = append(looked, h)
 			continue
 		}
+		after := h.at
 		for j := i - 1; j >= 0; j-- {
-			if b := history[j]; b.q != rules.Missing && h.at-b.at >= o.rate {
+			b := history[j]
+			if b.q == rules.Missing || b.q == rules.Good && after-b.at > gap {
+				break
+			}
+			if b.q != rules.Good {
+				continue
+			}
+			if after = b.at; h.at-b.at >= o.rate {
 				looked = append(looked, heard{h.at, (h.v - b.v) / (h.at - b.at).Seconds(), h.q})
 				break
 			}
@@ -131,19 +143,38 @@ func (o *oracleRule) expect(history []heard, end time.Duration) []string {
 		say(over, "clear, limit left")
 	}
 	// Silence: from the staleness after a good one to the next good one.
-	last := rules.Never
+	// What ends it is a rate, for a rule on one; that none can be had for the
+	// span and the staleness is as good as silence.
+	last, rated, missing := rules.Never, rules.Never, false
+	lost := func(at time.Duration) {
+		if !missing {
+			say(at, "trip, channel missing")
+		}
+		missing = true
+	}
 	for _, h := range history {
 		if h.q != rules.Good {
 			continue
 		}
-		if last != rules.Never && h.at >= last+o.stale {
-			say(last+o.stale, "trip, channel missing")
-			say(h.at, "clear, channel missing")
+		if last == rules.Never {
+			rated = h.at
+		} else if h.at >= last+o.stale {
+			lost(last + o.stale)
 		}
 		last = h.at
+		known := o.rate == 0 || slices.ContainsFunc(looked, func(l heard) bool { return l.at == h.at })
+		switch {
+		case known && missing:
+			say(h.at, "clear, channel missing")
+			missing, rated = false, h.at
+		case known:
+			rated = h.at
+		case h.at >= rated+o.rate+o.stale:
+			lost(h.at)
+		}
 	}
 	if last != rules.Never {
-		say(last+o.stale, "trip, channel missing")
+		lost(last + o.stale)
 	}
 	slices.SortStableFunc(out, func(a, b string) int { return strings.Compare(a[:12], b[:12]) })
 	return out

@@ -27,6 +27,9 @@ type ruleRun struct {
 	// Between these the rule is Inside and a sample changes nothing.
 	calmLow, calmHigh float64
 	slope             *derived.Slope
+	heard             bool
+	last              time.Duration // of the last good value, for the slope
+	rated             time.Duration // of the last good rate; before that, of the first good value
 	// Least headroom so far, when the engine is asked to track it. It decides
 	// nothing.
 	tracked bool
@@ -224,6 +227,13 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 	if r.Quality != rules.Missing {
 		e.judge(at, c, r.Value, r.Quality)
 	}
+	if c.sloped && r.Quality == rules.Missing {
+		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+			if s := e.runs[i].slope; s != nil {
+				s.Reset() // no rate across what was not seen
+			}
+		}
+	}
 	if c.permsTo > c.permsFrom {
 		e.lookPermissives(c, r)
 	}
@@ -262,7 +272,7 @@ func (e *Engine) refreshes(at time.Duration, c *channelRun) bool {
 func (e *Engine) refreshed(at time.Duration, c *channelRun) {
 	if c.streak == rules.Never {
 		c.streak = at
-		c.ready = at + e.site.ReadyAfter
+		c.ready = at + max(e.site.ReadyAfter, c.warming)
 		e.wakeChannel(c, c.ready)
 	}
 	due := at + c.shortest
@@ -275,11 +285,50 @@ func (e *Engine) refreshed(at time.Duration, c *channelRun) {
 	}
 	c.missed = false
 	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		if e.runs[i].missing {
-			e.runs[i].missing = false
+		switch run := &e.runs[i]; {
+		case !run.missing:
+		case run.slope != nil:
+			c.missed = true // a rate is what ends it: see rate
+		default:
+			run.missing = false
 			e.demandMoved(at, int(i), missingDemand)
 		}
 	}
+}
+
+// rateGap returns how far apart two values may be and still give a rate: a rate
+// across more is an average in which a steep change disappears.
+func rateGap(rule *rules.Rule) time.Duration {
+	return min(rule.StaleAfter, max(rule.Over, rule.Watch.Stale()))
+}
+
+// rate takes a value for the slope of rule i. A rule that hears values and gets
+// no rate from them, because something is missing in between again and again, or
+// they come too far apart for its span, watches nothing: it is missing.
+func (e *Engine) rate(at time.Duration, i int, v float64, q rules.Quality) (float64, bool) {
+	rule, run := &e.env.Rules[i], &e.runs[i]
+	if at-run.last > rateGap(rule) {
+		run.slope.Reset()
+	}
+	if q != rules.Good {
+		return run.slope.Peek(at, v)
+	}
+	rate, ok := run.slope.Add(at, v)
+	run.last = at
+	switch {
+	case ok:
+		run.rated = at
+		if run.missing {
+			run.missing = false
+			e.demandMoved(at, i, missingDemand)
+		}
+	case !run.heard:
+		run.heard, run.rated = true, at
+	case !run.missing && at-run.rated >= rule.Over+rule.StaleAfter:
+		e.channels[rule.Watch].missed = true
+		e.ruleMissing(at, i)
+	}
+	return rate, ok
 }
 
 // channelStale is called when a channel's cached staleness deadline has come.
@@ -320,7 +369,7 @@ func (e *Engine) channelStale(due time.Duration, c *channelRun) {
 func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 	rule, run := &e.env.Rules[i], &e.runs[i]
 	if run.slope != nil {
-		rate, ok := run.slope.Add(at, v)
+		rate, ok := e.rate(at, i, v, q)
 		if !ok {
 			return
 		}

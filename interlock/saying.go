@@ -56,7 +56,7 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 		switch u.Cause {
 		case rules.HomeMoved:
 			return id.String() + ": the craft's home moved; leave it disarmed and still for 10 s"
-		case rules.Disagreement, rules.Unhealthy:
+		case rules.Disagreement, rules.Unhealthy, rules.HealthUnknown:
 			return fmt.Sprintf("%s: missing: %v", id, u.Cause)
 		}
 		if u.Since == rules.Never {

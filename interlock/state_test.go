@@ -26,7 +26,7 @@ var untold = map[string]string{
 	"channels.quietLow": "a cache of what its rules tell", "channels.quietHigh": "a cache of what its rules tell",
 	"channels.calm": "told as the value of each of its rules", "channels.calmed": "told as the value of each of its rules",
 	"channels.missed": "says that a rule of the channel is missing", "kept": "decides only by being less than trips or not",
-	"channels.shortest": "never changes", "channels.longest": "never changes",
+	"channels.shortest": "never changes", "channels.longest": "never changes", "channels.sloped": "never changes", "channels.warming": "never changes",
 	"now": "times are told relative to it", "next": "may be early; what is due is told by its owner",
 	"calcs": "each tells its own state, and the tests of derived hold it whole", "calcDue": "follows from the calculator's own state",
 	"runs.slope":     "tells its own state, and the tests of derived hold it whole",

@@ -38,6 +38,7 @@ const (
 	InputMissing        // an input of a derived channel is missing
 	HomeMoved           // the reference of the height moved
 	NotIdentified       // not enough movement to tell (a fit without steps)
+	HealthUnknown       // the estimator no longer says whether it is healthy
 )
 
 var causeText = [...]string{
@@ -49,6 +50,7 @@ var causeText = [...]string{
 	SensorFailed: "the sensor could not be read", OutOfRange: "past the range of the field",
 	InputMissing: "something it is worked out from is missing", HomeMoved: "the craft's home moved",
 	NotIdentified: "not enough change yet to tell",
+	HealthUnknown: "the craft's estimator no longer says whether it is healthy",
 }
 
 // String is the cause in plain words, lower case, empty for NoCause.

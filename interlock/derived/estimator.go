@@ -13,31 +13,67 @@ const (
 	estimatorPosVertAGL   = 64 // height above ground is good
 )
 
-// estimator follows what the craft's estimator says of its vertical axis.
-// Silence changes nothing: a message that was never heard is not held against
-// the craft, and one that stops leaves the last word standing.
-type estimator struct{ unhealthy bool }
+// estimator follows what the craft's estimator says of its vertical axis. A
+// message that was never heard is not held against the craft. Once it was, its
+// word counts only while it goes on: an estimator that fails may well fall silent.
+type estimator struct {
+	heard bool
+	at    time.Duration // of the last message
+	// The last two times between messages: one loss makes only one of them longer.
+	gap, gapBefore time.Duration
+}
 
-func (e *estimator) look(t *Table) {
+const (
+	// estimatorGaps is how many of its own spacings an estimator may be silent.
+	estimatorGaps = 5
+	// estimatorMost bounds that: controllers send this message down to once in
+	// 2 s (from memory).
+	estimatorMost = 10 * time.Second
+)
+
+// look returns why height and climb cannot be trusted at the instant at, NoCause
+// if they can.
+func (e *estimator) look(at time.Duration, t *Table) rules.Cause {
 	r := t[rules.EstimatorFlags]
-	if r.Quality == rules.Missing {
-		switch r.Cause {
-		case rules.NoCause, rules.NeverHeard, rules.Stale:
-		default:
-			e.unhealthy = true
+	if r.Quality == rules.Missing && (r.Cause == rules.NoCause || r.Cause == rules.NeverHeard) {
+		return rules.NoCause
+	}
+	if !e.heard || r.At != e.at {
+		if e.heard {
+			e.gap, e.gapBefore = min(r.At-e.at, estimatorMost), e.gap
 		}
-		return
+		e.heard, e.at = true, r.At
 	}
-	if !(r.Value >= 0 && r.Value <= 65535) {
-		e.unhealthy = true
-		return
+	bits := uint32(0) // of what cannot be read
+	if r.Quality != rules.Missing && r.Value >= 0 && r.Value <= 65535 {
+		bits = uint32(r.Value)
 	}
-	bits := uint32(r.Value)
-	e.unhealthy = bits&estimatorVelocityVert == 0 || bits&(estimatorPosVertAbs|estimatorPosVertAGL) == 0
+	switch {
+	case bits&estimatorVelocityVert == 0, bits&(estimatorPosVertAbs|estimatorPosVertAGL) == 0:
+		return rules.Unhealthy
+	case at-r.At > e.keeps():
+		return rules.HealthUnknown
+	}
+	return rules.NoCause
+}
+
+// keeps returns for how long a word of the estimator counts.
+func (e *estimator) keeps() time.Duration {
+	return min(max(estimatorGaps*max(e.gap, e.gapBefore), rules.EstimatorFlags.Stale()), estimatorMost)
+}
+
+// appendState leaves out the message itself: it stands in the table.
+func (e *estimator) appendState(dst []byte, now time.Duration) []byte {
+	dst = appendFlag(dst, e.heard)
+	if !e.heard {
+		return dst
+	}
+	dst = appendAge(dst, now, e.at, estimatorMost+1)
+	return appendWord(appendWord(dst, uint64(e.gap)), uint64(e.gapBefore))
 }
 
 // climb is craft.climb: the one named source, missing while the estimator says
-// that it is not healthy.
+// that it is not healthy, or no longer says anything.
 type climb struct {
 	untimed
 	source    rules.ChannelID
@@ -47,20 +83,20 @@ type climb struct {
 func (c *climb) Trigger() rules.ChannelID { return c.source }
 func (c *climb) Output() rules.ChannelID  { return rules.Climb }
 
-func (c *climb) Sample(_ time.Duration, t *Table) (Result, bool) {
-	c.estimator.look(t)
+func (c *climb) Sample(at time.Duration, t *Table) (Result, bool) {
+	ill := c.estimator.look(at, t)
 	in := t[c.source]
 	switch {
 	case in.Quality == rules.Missing:
 		return missing(in.Cause), true
-	case c.estimator.unhealthy:
-		return missing(rules.Unhealthy), true
+	case ill != rules.NoCause:
+		return missing(ill), true
 	}
 	return publish(in.Value, in), true
 }
 
 func (c *climb) Clone() Calculator { d := *c; return &d }
 
-func (c *climb) AppendState(dst []byte, _ time.Duration) []byte {
-	return appendFlag(dst, c.estimator.unhealthy)
+func (c *climb) AppendState(dst []byte, now time.Duration) []byte {
+	return c.estimator.appendState(dst, now)
 }

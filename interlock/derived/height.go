@@ -32,7 +32,8 @@ const (
 //     and then until 2 s have passed without either;
 //   - when home moved (see home), unless every source measures down to the
 //     ground and knows no home;
-//   - while the estimator says of itself that its vertical axis is not healthy.
+//   - while the estimator says of itself that its vertical axis is not healthy, or
+//     has fallen silent.
 //
 // The climb is integrated by the trapezoid rule between samples of height, also
 // over a gap, however long: after a gap that the climb can not explain the
@@ -75,7 +76,7 @@ func (h *height) Trigger() rules.ChannelID { return h.sources[0] }
 func (h *height) Output() rules.ChannelID  { return rules.Height }
 
 func (h *height) Sample(at time.Duration, t *Table) (Result, bool) {
-	h.estimator.look(t)
+	ill := h.estimator.look(at, t)
 	if h.overHome {
 		h.home.look(at, t)
 	}
@@ -95,8 +96,8 @@ func (h *height) Sample(at time.Duration, t *Table) (Result, bool) {
 	}
 	h.check(at, value, rate.Value)
 	switch {
-	case h.estimator.unhealthy:
-		return missing(rules.Unhealthy), true
+	case ill != rules.NoCause:
+		return missing(ill), true
 	case h.home.moved:
 		return missing(rules.HomeMoved), true
 	case h.holding && at-h.agreeFrom < agreeFor:
@@ -176,7 +177,7 @@ func (h *height) Clone() Calculator {
 }
 
 func (h *height) AppendState(dst []byte, now time.Duration) []byte {
-	dst = appendFlag(dst, h.estimator.unhealthy)
+	dst = h.estimator.appendState(dst, now)
 	dst = h.home.appendState(dst, now)
 	dst = appendFlag(dst, h.begun)
 	if h.begun {

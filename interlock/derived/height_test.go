@@ -193,12 +193,13 @@ func TestPromise14_UnhealthyEstimatorMakesHeightMissing(t *testing.T) {
 		fly(r, 0, time.Second, constant(5), constant(0))
 		r.wantGood(t, rules.Height, 5, 0) // never heard: not held against it
 		r.put(time.Second, rules.EstimatorFlags, c.flags)
-		fly(r, time.Second, 20*time.Second, constant(5), constant(0)) // silence does not mend it
+		fly(r, time.Second, 3*time.Second, constant(5), constant(0))
 		if c.healthy {
 			r.wantGood(t, rules.Height, 5, 0)
 			r.wantGood(t, rules.Climb, 0, 0)
 			continue
 		}
+		fly(r, 3*time.Second, 20*time.Second, constant(5), constant(0)) // silence does not mend it
 		r.wantMissing(t, rules.Height, rules.Unhealthy)
 		r.wantMissing(t, rules.Climb, rules.Unhealthy)
 		r.put(20*time.Second, rules.EstimatorFlags, 4|32)
@@ -230,17 +231,49 @@ func TestPromise14_EstimatorFlagsThatCanNotBeRead(t *testing.T) {
 		var e estimator
 		var table Table
 		table[rules.EstimatorFlags] = Reading{Value: flags, Quality: rules.Good}
-		if e.look(&table); !e.unhealthy {
-			t.Errorf("flags %v were taken for healthy", flags)
+		if why := e.look(0, &table); why != rules.Unhealthy {
+			t.Errorf("flags %v: %v", flags, why)
 		}
 	}
-	for cause, unhealthy := range map[rules.Cause]bool{rules.NeverHeard: false, rules.Stale: false, rules.Implausible: true, rules.NotANumber: true} {
+	for cause, want := range map[rules.Cause]rules.Cause{rules.NeverHeard: rules.NoCause, rules.Implausible: rules.Unhealthy, rules.NotANumber: rules.Unhealthy} {
 		var e estimator
 		var table Table
 		table[rules.EstimatorFlags] = Reading{Cause: cause}
-		if e.look(&table); e.unhealthy != unhealthy {
-			t.Errorf("flags missing, %v: expected unhealthy %v", cause, unhealthy)
+		if why := e.look(0, &table); why != want {
+			t.Errorf("flags missing, %v: expected %v, got %v", cause, want, why)
 		}
+	}
+}
+
+// A healthy word does not outlive the message that says it. Controllers send it
+// once in 2 s down to several times a second; two lost in a row are no silence.
+func TestPromise14_EstimatorThatFallsSilentMakesHeightMissing(t *testing.T) {
+	for _, c := range []struct{ every, lost, most time.Duration }{
+		{500 * time.Millisecond, 4, 3 * time.Second}, {time.Second, 3, 6 * time.Second}, {2 * time.Second, 3, 11 * time.Second},
+	} {
+		r := newRig(t, whole(), rules.Height, rules.Climb)
+		at := time.Duration(0)
+		word := func(n int) {
+			for range n {
+				r.put(at, rules.EstimatorFlags, 4|32)
+				fly(r, at, at+c.every, constant(5), constant(0))
+				at += c.every
+				r.wantGood(t, rules.Height, 5, 0)
+			}
+		}
+		word(5)
+		fly(r, at, at+c.lost*c.every, constant(5), constant(0))
+		at += c.lost * c.every
+		r.wantGood(t, rules.Height, 5, 0)
+		r.wantGood(t, rules.Climb, 0, 0)
+		word(5)
+		fly(r, at, at+c.most-c.every, constant(5), constant(0))
+		r.wantMissing(t, rules.Height, rules.HealthUnknown)
+		r.wantMissing(t, rules.Climb, rules.HealthUnknown)
+		at += time.Minute
+		r.put(at, rules.EstimatorFlags, 4|32)
+		fly(r, at, at+c.every, constant(5), constant(0))
+		r.wantGood(t, rules.Height, 5, 0)
 	}
 }
 

@@ -47,7 +47,7 @@ func TestImageForgetsWhatLeft(t *testing.T) {
 	if got := feed(1, time.Minute); got[0] != string(empty.appendState(nil, 0)) || len(got[1]) != 8 || len(got[2]) != 8 {
 		t.Error("after a minute of silence the images are not those of nothing kept")
 	}
-	if a := feed(1, 0); len(a[0]) != 8+8+10*17 || len(a[2]) != 8+11*16 {
+	if a := feed(1, 0); len(a[0]) != 8+8+10*18 || len(a[2]) != 8+11*16 {
 		t.Errorf("expected 10 samples in the window and 11 on the line, got images of %d and %d bytes", len(a[0]), len(a[2]))
 	}
 }

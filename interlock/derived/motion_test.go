@@ -93,6 +93,31 @@ func TestSway(t *testing.T) {
 	r.wantGood(t, rules.Sway, 0, 0)
 }
 
+// A swing over half the span that nobody saw is no calm.
+func TestSwayAcrossASilence(t *testing.T) {
+	r := newRig(t, whole(), rules.Sway)
+	at := time.Duration(0)
+	rest := func(n int) {
+		for range n {
+			r.put(at, rules.North, 0)
+			r.put(at, rules.East, 0)
+			at += ms(100)
+		}
+	}
+	rest(60)
+	r.wantGood(t, rules.Sway, 0, 0)
+	at += ms(2000)
+	rest(1)
+	r.wantGood(t, rules.Sway, 0, 0)
+	at += ms(3000)
+	rest(1)
+	r.wantMissing(t, rules.Sway, rules.NotFilled)
+	rest(48)
+	r.wantMissing(t, rules.Sway, rules.NotFilled)
+	rest(1)
+	r.wantGood(t, rules.Sway, 0, 0)
+}
+
 func TestMotors(t *testing.T) {
 	r := newRig(t, whole(), rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom, rules.RotorSpeed)
 	for i, u := range []float64{0.5, 0.625, 0.25, 0.5, 0.5, 0.5} {
@@ -160,6 +185,20 @@ func TestTensionRate(t *testing.T) {
 	r.wantGood(t, rules.TensionRate, 1000, 1e-9)
 	r.put(at+ms(400), rules.Tension, 0)
 	r.wantMissing(t, rules.TensionRate, rules.NotFilled)
+}
+
+// A doubtful tension may count by its own slope, and no later slope rests on it.
+func TestTensionRateDoesNotRestOnDoubt(t *testing.T) {
+	r := newRig(t, whole(), rules.TensionRate)
+	for k := range 10 {
+		r.put(time.Duration(k)*ms(12), rules.Tension, 100)
+	}
+	r.doubtful(ms(120), rules.Tension, 4000, rules.Saturated)
+	r.wantDoubtful(t, rules.TensionRate, rules.Saturated)
+	r.put(ms(132), rules.Tension, 100)
+	r.wantMissing(t, rules.TensionRate, rules.NotFilled)
+	r.put(ms(144), rules.Tension, 100)
+	r.wantGood(t, rules.TensionRate, 0, 0)
 }
 
 // A line with noise: the textbook least-squares example 1 2 3 4 5 against 2 4 5

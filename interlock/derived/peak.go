@@ -34,7 +34,7 @@ func (p *peakWind) Sample(at time.Duration, t *Table) (Result, bool) {
 	if in.Quality == rules.Missing && in.Cause == rules.NotFilled && p.window.n == 0 {
 		return missing(rules.NotFilled), true // the 10 minutes start with the first 3 s mean
 	}
-	p.window.add(at, in.Value, in.Quality != rules.Missing)
+	p.window.addReading(at, in)
 	p.extreme.evict(at)
 	if in.Quality != rules.Missing {
 		p.extreme.add(at, in.Value)

@@ -14,8 +14,8 @@ const slopeParts = 64
 //
 // The rate is that between the new sample and the newest kept one that is at
 // least the span old. The kept one may be older than the span: by a 64th of it,
-// plus the time between two samples, plus any silence. After a gap the caller
-// that wants no rate across it calls Reset.
+// plus the time between two samples, plus any silence. A rate across a silence is
+// an average in which a steep fall disappears: who wants none calls Reset.
 type Slope struct {
 	over    time.Duration
 	head, n int
@@ -37,17 +37,7 @@ func (s *Slope) Add(at time.Duration, v float64) (rate float64, ok bool) {
 	if math.IsNaN(v) || math.IsInf(v, 0) {
 		return 0, false
 	}
-	// The second kept sample takes over as soon as it is old enough.
-	for s.n > 1 && at-s.kept(1).at >= s.over {
-		s.head = (s.head + 1) % len(s.ring)
-		s.n--
-	}
-	if s.n > 0 {
-		if old := s.kept(0); at-old.at >= s.over {
-			rate = (v - old.v) / seconds(at-old.at)
-			ok = !math.IsInf(rate, 0)
-		}
-	}
+	rate, ok = s.Peek(at, v)
 	if s.n == 0 || at-s.kept(s.n-1).at >= s.over/slopeParts {
 		if s.n == len(s.ring) {
 			s.head = (s.head + 1) % len(s.ring)
@@ -56,10 +46,29 @@ func (s *Slope) Add(at time.Duration, v float64) (rate float64, ok bool) {
 		s.n++
 		*s.kept(s.n - 1) = slopeSample{at: at, v: v}
 	}
-	if !ok || rate == 0 {
-		rate = 0
-	}
 	return rate, ok
+}
+
+// Peek gives the rate that Add would, and keeps nothing of v: a doubtful value
+// may count against a limit, and no later rate may rest on it.
+func (s *Slope) Peek(at time.Duration, v float64) (rate float64, ok bool) {
+	if s.n == 0 || math.IsNaN(v) || math.IsInf(v, 0) {
+		return 0, false
+	}
+	// The second kept sample takes over as soon as it is old enough.
+	for s.n > 1 && at-s.kept(1).at >= s.over {
+		s.head = (s.head + 1) % len(s.ring)
+		s.n--
+	}
+	old := s.kept(0)
+	if at-old.at < s.over {
+		return 0, false
+	}
+	rate = (v - old.v) / seconds(at-old.at)
+	if math.IsInf(rate, 0) {
+		return 0, false
+	}
+	return rate + 0, true // −0 becomes 0
 }
 
 func (s *Slope) kept(k int) *slopeSample { return &s.ring[(s.head+k)%len(s.ring)] }

@@ -90,3 +90,21 @@ func TestSlopeAgainstHistory(t *testing.T) {
 		}
 	})
 }
+
+// Peek gives the rate that Add would, and leaves nothing behind.
+func TestSlopePeekKeepsNothing(t *testing.T) {
+	a, b := NewSlope(ms(100)), NewSlope(ms(100))
+	if _, ok := a.Peek(0, 1); ok {
+		t.Error("a rate from nothing")
+	}
+	for k := range 50 {
+		at, v := time.Duration(k)*ms(10), float64(k*k)
+		a.Peek(at, v+1000)
+		peeked, had := a.Peek(at, v)
+		rate, ok := a.Add(at, v)
+		other, okToo := b.Add(at, v)
+		if rate != other || ok != okToo || peeked != rate || had != ok {
+			t.Fatalf("at %v: %v %v, peeked %v %v, without %v %v", at, rate, ok, peeked, had, other, okToo)
+		}
+	}
+}

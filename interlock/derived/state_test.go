@@ -84,10 +84,11 @@ var excused = map[string]string{
 	"toFloor.source": "set once", "toFloor.floor": "set once",
 	"resistance.voltage": "set once", "resistance.current": "set once",
 	"window.span": "set once", "window.period": "set once", "extreme.span": "set once", "extreme.lowest": "set once",
-	"line.span":    "set once",
-	"window.sum":   "the sum of the samples, which are told",
-	"window.valid": "the count of the valid samples, which are told",
-	"window.head":  "where the ring begins does not matter", "extreme.head": "where the ring begins does not matter",
+	"line.span":      "set once",
+	"window.sum":     "the sum of the samples, which are told",
+	"window.valid":   "the count of the valid samples, which are told",
+	"window.doubted": "the count of the doubtful samples, which are told",
+	"window.head":    "where the ring begins does not matter", "extreme.head": "where the ring begins does not matter",
 	"line.head": "where the ring begins does not matter",
 }
 

@@ -15,11 +15,13 @@ const swaySpan = 5 * time.Second
 // and the east extent. A movement along a diagonal reads up to 1/√2 of its true
 // length.
 //
-// It has no value until 5 s are covered. The trigger is east, the later of the
-// two in LOCAL_POSITION_NED.
+// It has no value until 5 s are covered, and starts anew after half of that
+// without a place: what swung out meanwhile nobody saw. The trigger is east, the
+// later of the two in LOCAL_POSITION_NED.
 type sway struct {
 	untimed
-	window                                     window // counts samples; holds nothing of their value
+	window                                     window        // counts samples; holds nothing of their value
+	heard                                      time.Duration // the last place; meaningless while none is in window
 	northLeast, northMost, eastLeast, eastMost extreme
 }
 
@@ -40,13 +42,20 @@ func (s *sway) Output() rules.ChannelID  { return rules.Sway }
 func (s *sway) Sample(at time.Duration, t *Table) (Result, bool) {
 	east, north := t[rules.East], fresh(t, rules.North, at)
 	ok := east.Quality != rules.Missing && north.Quality != rules.Missing
+	anew := s.window.valid > 0 && at-s.heard > swaySpan/2
+	if anew {
+		s.window.clear()
+	}
 	s.window.add(at, 0, ok)
 	for _, e := range [...]*extreme{&s.northLeast, &s.northMost, &s.eastLeast, &s.eastMost} {
-		e.evict(at)
+		if e.evict(at); anew {
+			e.clear()
+		}
 	}
 	if !ok {
 		return publish(0, east, north), true
 	}
+	s.heard = at
 	s.northLeast.add(at, north.Value)
 	s.northMost.add(at, north.Value)
 	s.eastLeast.add(at, east.Value)
@@ -72,6 +81,9 @@ func (s *sway) Clone() Calculator {
 
 func (s *sway) AppendState(dst []byte, now time.Duration) []byte {
 	dst = s.window.appendState(dst, now)
+	if s.window.valid > 0 {
+		dst = appendAge(dst, now, s.heard, swaySpan)
+	}
 	dst = s.northLeast.appendState(dst, now)
 	dst = s.northMost.appendState(dst, now)
 	dst = s.eastLeast.appendState(dst, now)

@@ -18,8 +18,8 @@ const tensionPair = 250 * time.Millisecond
 
 // tensionRate is the change of the tether tension in N/s: the least-squares
 // slope over the samples of the last 50 ms, or the slope between the last two
-// when the converter is slower than that. A missing sample starts it anew: a
-// slope across a fault is none.
+// when the converter is slower than that. A missing sample starts it anew, and so
+// does a doubtful one: a slope across a fault is none.
 type tensionRate struct {
 	untimed
 	line line
@@ -47,6 +47,10 @@ func (r *tensionRate) Sample(at time.Duration, t *Table) (Result, bool) {
 		slope, ok = (in.Value-r.last)/seconds(gap), true
 	}
 	r.any, r.at, r.last = true, at, in.Value
+	if in.Quality == rules.Doubtful {
+		r.line.clear()
+		r.any, r.at, r.last = false, 0, 0
+	}
 	if !ok {
 		return missing(rules.NotFilled), true
 	}

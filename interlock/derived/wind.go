@@ -50,7 +50,7 @@ func (m *meanWind) Output() rules.ChannelID  { return m.output }
 
 func (m *meanWind) Sample(at time.Duration, t *Table) (Result, bool) {
 	in := t[rules.WindSpeed]
-	m.window.add(at, in.Value, in.Quality != rules.Missing)
+	m.window.addReading(at, in)
 	return judged(&m.window, at, m.tolerated, in, m.window.mean), true
 }
 

@@ -90,6 +90,31 @@ func TestGustInvalidSamples(t *testing.T) {
 	r.wantMissing(t, rules.Gust, rules.InputMissing)
 }
 
+// One good sample does not make a good gust of doubtful ones: it would clear a
+// limit that they must not clear.
+func TestGustOfDoubtfulSamples(t *testing.T) {
+	for _, id := range []rules.ChannelID{rules.Gust, rules.Mean2} {
+		r := newRig(t, whole(), id)
+		at := time.Duration(0)
+		blow(r, &at, 480, 9)
+		r.wantGood(t, id, 9, 1e-9)
+		n := 12
+		if id == rules.Mean2 {
+			n = 480
+		}
+		for range n/2 + 1 {
+			r.doubtful(at, rules.WindSpeed, 0, rules.Stale)
+			at += ms(250)
+		}
+		blow(r, &at, 1, 9)
+		r.wantDoubtful(t, id, rules.InputMissing)
+		blow(r, &at, n/2, 9)
+		if q := r.last[id].Quality; q != rules.Good {
+			t.Errorf("%v: quality %d with half of it good", id, q)
+		}
+	}
+}
+
 func TestGustSilence(t *testing.T) {
 	r := newRig(t, whole(), rules.Gust)
 	at := time.Duration(0)

@@ -22,14 +22,15 @@ type window struct {
 	ring         []windowSample
 	head, n      int
 	valid        int
+	doubted      int
 	sum          int64
 	since        time.Duration // time of the first sample since the window was last empty
 }
 
 type windowSample struct {
-	at    time.Duration
-	micro int64
-	valid bool
+	at              time.Duration
+	micro           int64
+	valid, doubtful bool
 }
 
 const (
@@ -65,6 +66,15 @@ func (w *window) add(at time.Duration, v float64, ok bool) {
 	w.n++
 }
 
+// addReading takes a reading with its quality.
+func (w *window) addReading(at time.Duration, r Reading) {
+	w.add(at, r.Value, r.Quality != rules.Missing)
+	if newest := &w.ring[(w.head+w.n-1)%len(w.ring)]; newest.valid && r.Quality == rules.Doubtful {
+		newest.doubtful = true
+		w.doubted++
+	}
+}
+
 func (w *window) evict(at time.Duration) {
 	for w.n > 0 && at-w.ring[w.head].at >= w.span {
 		w.drop()
@@ -75,10 +85,15 @@ func (w *window) drop() {
 	if s := w.ring[w.head]; s.valid {
 		w.sum -= s.micro
 		w.valid--
+		if s.doubtful {
+			w.doubted--
+		}
 	}
 	w.head = (w.head + 1) % len(w.ring)
 	w.n--
 }
+
+func (w *window) clear() { w.head, w.n, w.valid, w.doubted, w.sum = 0, 0, 0, 0, 0 }
 
 // full says that the samples cover the span.
 func (w *window) full(at time.Duration) bool {
@@ -95,7 +110,9 @@ func (w *window) mean() float64 {
 // that a fault is not read as calm (published practice of a weather
 // transmitter: WXT532 User's Guide, gust and lull). Samples that never came
 // count as invalid. tolerated is the share of the window that may be invalid
-// without making the value doubtful: a half sample short is jitter, not loss.
+// without making the value doubtful: a half sample short is jitter, not loss. A
+// value that rests on doubtful samples by more than half is doubtful, whatever
+// the newest one is: else the first good one would clear what they must not.
 func (w *window) judge(at time.Duration, tolerated float64) (rules.Quality, rules.Cause) {
 	if !w.full(at) {
 		return rules.Missing, rules.NotFilled
@@ -106,7 +123,7 @@ func (w *window) judge(at time.Duration, tolerated float64) (rules.Quality, rule
 		return rules.Missing, rules.InputMissing
 	}
 	absent := max(0, expected-w.n-expected/4) // slow by a quarter is still the declared rate
-	if float64(invalid) > float64(tolerated*float64(w.n)) || absent > 0 {
+	if float64(invalid) > float64(tolerated*float64(w.n)) || absent > 0 || 2*w.doubted > w.n {
 		return rules.Doubtful, rules.InputMissing
 	}
 	return rules.Good, rules.NoCause
@@ -133,7 +150,7 @@ func (w *window) appendState(dst []byte, now time.Duration) []byte {
 		s := w.ring[(w.head+k)%len(w.ring)]
 		dst = appendAge(dst, now, s.at, w.span)
 		dst = appendWord(dst, uint64(s.micro))
-		dst = appendFlag(dst, s.valid)
+		dst = appendFlag(appendFlag(dst, s.valid), s.doubtful)
 	}
 	return dst
 }

@@ -166,6 +166,14 @@ var faults = []fault{
 		make: does(craftmodel.Event{Act: craftmodel.HomeMove, Value: 2}), first: "ceiling", within: 1500 * ms},
 	{what: "the estimator is unhealthy", must: "the height is missing: power off after 300 ms",
 		make: does(craftmodel.Event{Act: craftmodel.Estimator}), first: "ceiling", within: 1500 * ms},
+	{what: "the estimator falls silent", must: "its last word lasts for five of its own spacings, then the height is missing: power off after 300 ms",
+		make: func(f *flight) {
+			f.on = func(b []byte) {
+				if len(b) > 10 && b[7] != 230 { // ESTIMATOR_STATUS
+					f.send(b)
+				}
+			}
+		}, first: "ceiling", within: 5*time.Second + 1500*ms},
 	{what: "the height told drifts by 0.3 m/s", must: "not seen as such; it acts when it reaches the limit",
 		make: does(craftmodel.Event{Act: craftmodel.HeightDrift, Value: 0.3}), first: "ceiling", within: 20 * time.Second},
 	{what: "a cell sags by 0.8 V", must: "brought down; power off when down, or after 6 s", first: "pack floor", within: 15 * time.Second,

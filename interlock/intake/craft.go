@@ -124,6 +124,9 @@ func (in *Intake) appendFrame(dst []interlock.Input, at time.Duration, f *teleme
 	if index, ok := in.table.Controllers(f); ok && len(dst) > from {
 		dst = in.controllers.join(dst, from, index, at)
 	}
+	if telemetry.TellsCurrent(f) {
+		in.currents.take(dst[from:], at, f)
+	}
 	if s, ok := in.craft.loss.take(at, f.Seq, again); ok {
 		dst = append(dst, sampleInput(s))
 	}
@@ -179,6 +182,7 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	case back:
 		l.n.Restarts++
 		in.controllers.forget()
+		in.currents = currents{}
 		k.past.restart()
 	}
 	again = age == back || moved && k.known

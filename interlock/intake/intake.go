@@ -16,6 +16,7 @@ type Intake struct {
 	others others
 	// controllers joins what the craft tells of its motor controllers in turn.
 	controllers controllers
+	currents    currents
 	table       *telemetry.Fields
 	samples     []interlock.Sample // room for one frame's
 	values      telemetry.Values   // the same

@@ -66,7 +66,7 @@ type plan struct {
 	reach  int // bytes of the payload that are read; zeros where there are fewer
 	always []op
 	ids    []rules.ChannelID // of always
-	joined bool              // feeds what is joined from several frames: see Controllers
+	joined bool              // feeds what depends on earlier frames: see op.joins
 	named  []namedOp
 	nameAt int
 	// selector is the offset of the field that chooses among cases, -1: none.

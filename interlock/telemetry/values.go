@@ -48,8 +48,12 @@ func (p *plan) list() {
 	}
 }
 
-// joins says that the op feeds a channel that several motor controllers feed.
+// joins reports whether the op feeds a channel of which the intake must remember
+// something: several motor controllers feed it, or its field rolls over.
 func (o *op) joins() bool {
+	if o.form == current {
+		return true
+	}
 	switch o.channel {
 	case rules.ESCVoltage, rules.ESCCurrent, rules.ESCTemperature, rules.ESCFailures:
 		return true
@@ -57,9 +61,8 @@ func (o *op) joins() bool {
 	return false
 }
 
-// Values is Append for a frame whose every sample is good, and whose channels no
-// other frame feeds together with it; of any other it says false, and v holds
-// nothing.
+// Values is Append for a frame whose every sample is good, and does not depend on
+// frames before it; of any other it says false, and v holds nothing.
 func (x *Fields) Values(v *Values, f *Frame) bool {
 	p, b := x.plan(f)
 	return !p.joined && x.values(v, p, b, f.Version == 1)

@@ -1,10 +1,13 @@
 package telemetry
 
 // BATTERY_STATUS (MAVLink common message set): its message id, where its field
-// "id" lies on the wire, and the batteries that the field table reads.
+// "id" and "current_consumed" lie on the wire, and the batteries that the field
+// table reads; and SYS_STATUS, the other message with a current.
 const (
+	idSysStatus     = 1
 	idBatteryStatus = 147
 	batteryAt       = 32
+	consumedAt      = 0
 	batteriesRead   = 4
 )
 
@@ -16,6 +19,21 @@ func UnreadBattery(f *Frame) (number uint8, unread bool) {
 	}
 	number = f.Payload[batteryAt]
 	return number, number >= batteriesRead
+}
+
+// TellsCurrent reports whether a frame has a current that rolls over.
+func TellsCurrent(f *Frame) bool { return f.ID == idSysStatus || f.ID == idBatteryStatus }
+
+// ChargeDrawn returns the charge in A·s that BATTERY_STATUS says was drawn from a
+// battery so far; ok is false for other messages and where it is not known.
+func ChargeDrawn(f *Frame) (battery int, charge float64, ok bool) {
+	if f.ID != idBatteryStatus {
+		return 0, 0, false
+	}
+	var b [batteryAt + 1]byte // zeros at the end of a payload are not sent
+	copy(b[:], f.Payload)
+	mAh := int32(u32At(b[:], consumedAt))
+	return int(b[batteryAt]), float64(mAh) * 18 / 5, mAh >= 0
 }
 
 // Unread gathers the batteries of one craft that no channel is fed from.

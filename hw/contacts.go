@@ -13,6 +13,7 @@ const (
 	lineGate       = "gate"
 	lineReadback   = "readback"
 	lineAnemometer = "anemometer"
+	lineWindLoop   = "wind_loop"
 	bothStops      = "estop"
 )
 
@@ -26,12 +27,13 @@ const (
 	button                           // press, release
 	mirrorContact                    // follows the contactor
 	rotorContact                     // follows the anemometer
+	loopContact                      // closed while the anemometer's wire is whole
 )
 
 var contactKinds = map[string]contactKind{
 	lineStopA: stopContact, lineStopB: stopContact, lineGate: gateContact,
 	"hold": button, "reset": button, "start": button, "end": button,
-	lineReadback: mirrorContact, lineAnemometer: rotorContact,
+	lineReadback: mirrorContact, lineAnemometer: rotorContact, lineWindLoop: loopContact,
 }
 
 // contact is one contact of the pad with its wire to an input.
@@ -68,6 +70,9 @@ func (c *contact) says(closed bool) string {
 		return word(closed != c.opens, "pressed", "not pressed")
 	case mirrorContact:
 		return word(closed, "mirror closed: contactor open", "mirror open: contactor closed")
+	}
+	if c.kind == loopContact {
+		return word(closed, "closed: the anemometer's wire is whole", "open: the anemometer's wire is cut")
 	}
 	return word(closed, "closed", "open")
 }
@@ -108,7 +113,7 @@ func newContacts(cfg VirtualConfig) ([]contact, error) {
 		{"closed low", cfg.ClosedLow, func(c *contact) error { c.low = true; return nil }},
 		{"normally closed", cfg.NormallyClosed, func(c *contact) error {
 			switch c.kind {
-			case stopContact, gateContact, mirrorContact:
+			case stopContact, gateContact, mirrorContact, loopContact:
 				return nil // they are so anyway
 			case button, plainContact:
 				c.opens, c.closed = true, true
@@ -165,6 +170,8 @@ func (c *contact) do(a act) error {
 	switch {
 	case c.kind == mirrorContact:
 		return fmt.Errorf("%s %s: the readback follows the contactor; break it, or break weld or dead, to see it wrong", actName[a], c.name)
+	case c.kind == loopContact:
+		return fmt.Errorf("%s %s: it follows the anemometer's wire; use break anemometer", actName[a], c.name)
 	case c.kind == rotorContact:
 		return fmt.Errorf("%s %s: the anemometer follows the wind; use turn HZ", actName[a], c.name)
 	case c.kind == button && !asButton:

@@ -59,7 +59,7 @@ func (v *Virtual) work(a act, name string) error {
 func (v *Virtual) names() []string {
 	out := []string{bothStops}
 	for i := range v.contacts {
-		if k := v.contacts[i].kind; k != mirrorContact && k != rotorContact {
+		if k := v.contacts[i].kind; k != mirrorContact && k != rotorContact && k != loopContact {
 			out = append(out, v.contacts[i].name)
 		}
 	}

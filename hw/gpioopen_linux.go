@@ -271,6 +271,9 @@ func (o *opening) holdAnemometer() error {
 		return err
 	}
 	o.edges = edges{line: len(o.cfg.Inputs), since: since}
+	if i := slices.IndexFunc(o.cfg.Inputs, func(other GPIOInput) bool { return other.Name == in.Name }); i >= 0 {
+		o.edges.line = i
+	}
 	return nil
 }
 

@@ -19,8 +19,9 @@ type VirtualConfig struct {
 	// Inputs names the input lines in the order of Levels, at most 32. Known
 	// are estop_a, estop_b, gate (contacts, closed at rest), hold, reset,
 	// start, end (buttons, not pressed at rest), readback (follows the mirror
-	// contact: closed circuit is contactor OPEN) and anemometer; any other name
-	// is a plain contact, open at rest.
+	// contact: closed circuit is contactor OPEN), anemometer and wind_loop (closed
+	// while the anemometer's wire is whole); any other name is a plain contact,
+	// open at rest.
 	Inputs []string
 	// NormallyClosed names buttons whose contact opens when pressed, and plain
 	// contacts that are closed at rest.
@@ -256,6 +257,8 @@ func (v *Virtual) circuit(c *contact) bool {
 		return v.chain.Mirror()
 	case rotorContact:
 		return v.rotor.closed && !v.rotor.broken
+	case loopContact:
+		return !v.rotor.broken
 	}
 	return c.closed
 }

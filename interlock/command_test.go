@@ -17,6 +17,8 @@ func siteOption(t *testing.T, s *Site, text string) {
 		s.PowerUp = EndedInTrip
 	case "after a fault":
 		s.PowerUp = EndedInFault
+	case "pulses alone":
+		s.PulsesAlone = true
 	case "hold fitted":
 		s.Fitted[Hold] = true
 	case "no readback":
@@ -80,6 +82,12 @@ func (r *rig) command(line string) {
 			q = rules.Doubtful
 		}
 		r.set(channel(f[1]), v, q)
+	case "silent": // silent may|long: the anemometer's silence, and what it may be
+		r.set(rules.WindSpeed, 0, rules.Doubtful)
+		r.values[len(r.values)-1].why = rules.MayBeCut
+		if f[1] == "long" {
+			r.values[len(r.values)-1].why = rules.SilentLong
+		}
 	case "missing":
 		r.set(channel(f[1]), 0, rules.Missing)
 	case "silence":

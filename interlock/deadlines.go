@@ -227,6 +227,8 @@ func (e *Engine) timer(i int, due time.Duration) {
 	case timerSound:
 		e.resetUntil = false
 		e.dirty = true
+	case timerTurned:
+		e.dirty = true
 	case timerLoud:
 		e.loud, e.alarm = false, false
 		e.dirty = true

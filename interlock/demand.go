@@ -141,6 +141,10 @@ func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason
 			f.Limit = rule.CautionHigh
 		}
 	}
+	if why == ReasonDoubt {
+		f.Cause = e.table[rule.Watch].Cause
+		return f
+	}
 	if why == ReasonRuleMissing && kind == ClearEffect {
 		return f // it is heard again
 	}

@@ -183,6 +183,7 @@ const (
 	ReasonLeftGround      // the craft left the ground in a step on the ground
 	ReasonTieDown         // the tie-down's pull is gone
 	ReasonGroundUnseen    // height or pull are missing in a step on the ground
+	ReasonDoubt           // a rule's channel may be missing, or may not
 	reasonCount
 )
 
@@ -210,6 +211,7 @@ var reasonText = [reasonCount]string{
 	ReasonCard: "the test card asks for more, or is content", ReasonReaction: "the time until thrust is gone",
 	ReasonStep: "the step in force", ReasonLeftGround: "the craft left the ground in a step on the ground",
 	ReasonTieDown: "the pull of the tie-down is gone", ReasonGroundUnseen: "height or pull of the tie-down missing in a step on the ground",
+	ReasonDoubt: "in doubt",
 }
 
 // String is the reason in plain words.

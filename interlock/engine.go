@@ -35,6 +35,7 @@ const (
 	timerStill               // rotors count as standing without rpm
 	timerSound               // "reset accepted" ends
 	timerLoud                // the time in which a trip can not be silenced ends
+	timerTurned              // the anemometer's last pulse no longer counts for a start
 	timerCount
 )
 
@@ -94,6 +95,8 @@ type Engine struct {
 
 	armed, airborne bool
 	heightOff       bool // the height is not near zero
+	asksTurn        bool // a start wants a pulse of the anemometer
+	windDoubt       bool // its silence may be a cut wire
 	maxBoot         float64
 	bootKnown       bool
 	linkHeard       bool
@@ -231,6 +234,9 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 	ids := []rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.CraftBootClock}
 	if e.phased() {
 		ids = append(ids, rules.Height, rules.MotorHighest)
+	}
+	if e.asksTurn {
+		ids = append(ids, rules.WindSpeed)
 	}
 	if e.site.Duty == Guard {
 		ids = append(ids, rules.Climb, rules.RotorSpeed, rules.Tension)

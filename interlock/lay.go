@@ -54,6 +54,11 @@ func (e *Engine) lay() error {
 	}
 	e.site.Derived.ApexThresholds = thresholds
 	e.byPhase = e.phased()
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		if e.site.Duty == Guard && e.site.PulsesAlone && e.watches(id) && slices.Contains(e.site.Derived.Needs(id), rules.WindSpeed) {
+			e.asksTurn = true
+		}
+	}
 	builtins := e.builtinChannels()
 	calcs, err := derived.New(e.site.Derived, func(id rules.ChannelID) bool {
 		return e.watches(id) || slices.Contains(builtins, id) && e.feeds(id)

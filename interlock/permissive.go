@@ -31,6 +31,7 @@ const (
 	NeedReset      // reset made
 	NeedNotEnded
 	NeedHeight // height near zero before a start
+	NeedTurn   // a pulse of the anemometer, whose wire nothing else watches
 )
 
 // Unmet is one need that is not met.
@@ -66,6 +67,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(!e.linkUp, NeedLink),
 		say(e.armed && !e.closed, NeedDisarmed),
 		e.heightOff && !e.closed && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value, Cause: e.table[rules.Height].Cause}),
+		say(e.asksTurn && !e.closed && (e.windDoubt || e.timers[timerTurned] == rules.Never), NeedTurn),
 		say(e.diskLow, NeedDisk),
 		say(e.overdue != 0, NeedProof),
 		say(!e.rotors.Measured && !e.ground.on, NeedStopProven),

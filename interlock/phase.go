@@ -57,6 +57,8 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 		e.consider(at)
 	case rules.Tension:
 		e.groundPull(at, r.Value, r.Quality)
+	case rules.WindSpeed:
+		e.windSeen(at, r)
 	case rules.Climb:
 		if e.state != Lowering || r.Quality == rules.Missing {
 			return
@@ -69,6 +71,24 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 			e.disarm(timerClimb)
 		}
 	}
+}
+
+// windSeen watches for pulses of an anemometer whose wire nothing else watches:
+// the wind that they tell is more than none.
+func (e *Engine) windSeen(at time.Duration, r derived.Result) {
+	doubt := mayBeCut(r)
+	turned := r.Quality == rules.Good && r.Value > 0
+	e.dirty = e.dirty || doubt != e.windDoubt || turned && e.timers[timerTurned] == rules.Never
+	e.windDoubt = doubt
+	if turned {
+		e.arm(timerTurned, at+turnLasts)
+	}
+}
+
+// mayBeCut reports whether a reading is the silence of an anemometer that may be
+// a calm or a cut wire.
+func mayBeCut(r derived.Result) bool {
+	return r.Quality == rules.Doubtful && (r.Cause == rules.MayBeCut || r.Cause == rules.SilentLong)
 }
 
 // heightBack is how far inside the bound a height must be again before it no

@@ -42,6 +42,7 @@ type rigValue struct {
 	id     rules.ChannelID
 	v      float64
 	q      rules.Quality
+	why    rules.Cause // of a doubtful one
 	silent bool
 	wiggle bool // the last digit moves, as a real sensor's does
 }
@@ -233,7 +234,7 @@ func (r *rig) run(d time.Duration) {
 		}
 		for _, v := range r.values {
 			if !v.silent {
-				s := Sample{Channel: v.id, Value: v.v, Quality: v.q}
+				s := Sample{Channel: v.id, Value: v.v, Quality: v.q, Cause: v.why}
 				if v.wiggle {
 					s.Value += float64(1e-4 * float64(r.turns%2))
 				}

@@ -227,6 +227,9 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 	if r.Quality != rules.Missing {
 		e.judge(at, c, r.Value, r.Quality)
 	}
+	if mayBeCut(r) {
+		e.doubt(at, c, r)
+	}
 	if c.sloped && r.Quality == rules.Missing {
 		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
 			if s := e.runs[i].slope; s != nil {
@@ -241,6 +244,20 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 		e.builtins(at, id, r)
 	}
 	e.calculate(at, c)
+}
+
+// doubt takes what may be a calm or a cut wire: each rule on it cautions. It is
+// borne for as long as it may be a calm, with nothing in the air without end, and
+// clears nothing that was missing; then the channel is missing in its own time.
+func (e *Engine) doubt(at time.Duration, c *channelRun, r derived.Result) {
+	if c.streak != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !e.airborne) {
+		c.good = at
+	}
+	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+		if !e.runs[i].caution {
+			e.caution(at, int(i), true, ReasonDoubt)
+		}
+	}
 }
 
 // calculate works out what is derived from c, which has a new reading.

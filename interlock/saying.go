@@ -39,6 +39,8 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 		return "a trip record is not on disk yet"
 	case NeedReset:
 		return "reset needed: search the area, then press and release reset"
+	case NeedTurn:
+		return "turn the anemometer once by hand, slowly: without pulses a calm cannot be told from a cut wire"
 	case NeedNotEnded:
 		return "the guard is ending"
 	case NeedRule:

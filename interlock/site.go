@@ -69,6 +69,9 @@ type Site struct {
 	// IdleCurrent is the pack current that may remain after the relay opened
 	// (A); 0 means the current is not used to verify the opening.
 	IdleCurrent float64
+	// PulsesAlone says that the pad's anemometer shows its wire whole by its pulses
+	// alone: in a calm it must be turned by hand before a start.
+	PulsesAlone bool
 }
 
 // Fixed times of the latch. From the project's own judgement unless a source
@@ -85,6 +88,9 @@ const (
 	// restartBack: a boot clock that runs back by more than this is a restart;
 	// less is datagrams that overtook each other.
 	restartBack = 1.0
+	// turnLasts is how long a pulse of the anemometer shows that its wire is whole,
+	// for a start.
+	turnLasts = 30 * time.Minute
 	// resetSound is how long "reset accepted" sounds.
 	resetSound = 800 * time.Millisecond
 	// The chain test inside the horn: relay without pulses, then pulses

@@ -39,6 +39,9 @@ const (
 	HomeMoved           // the reference of the height moved
 	NotIdentified       // not enough movement to tell (a fit without steps)
 	HealthUnknown       // the estimator no longer says whether it is healthy
+	WireCut             // the supervised wire of the sensor is cut
+	MayBeCut            // no pulse for some seconds: a calm, or a cut wire
+	SilentLong          // the same for a minute
 )
 
 var causeText = [...]string{
@@ -51,6 +54,8 @@ var causeText = [...]string{
 	InputMissing: "something it is worked out from is missing", HomeMoved: "the craft's home moved",
 	NotIdentified: "not enough change yet to tell",
 	HealthUnknown: "the craft's estimator no longer says whether it is healthy",
+	WireCut:       "the sensor's wire is cut", MayBeCut: "no pulse: a calm, or a cut wire",
+	SilentLong: "no pulse for a minute: a calm, or a cut wire",
 }
 
 // String is the cause in plain words, lower case, empty for NoCause.

@@ -120,6 +120,11 @@ func padSays(p *pad.Pad) []string {
 	}
 	if p.Wind.Fitted {
 		say("Own anemometer: %s and %s for each pulse a second.", show(p.Wind.Offset, rules.Speed), show(p.Wind.Slope, rules.Speed))
+		if p.Board.Line("wind_loop").Fitted {
+			say("Its wire is supervised: cut, the wind is missing at once.")
+		} else {
+			say("Its wire is not supervised: a calm looks like a cut wire. Before a start in a calm, turn it by hand; no pulse for a minute after a wind brings the craft down.")
+		}
 	}
 	if p.LoadCell.Fitted {
 		say("Own load cell: %s a count, no load at count %d, %g readings a second.", show(p.LoadCell.NewtonsPerCount, rules.Force), p.LoadCell.Zero, p.LoadCell.Rate)

@@ -25,7 +25,7 @@ func missing(c rules.Cause) Result { return Result{Quality: rules.Missing, Cause
 // output.
 func because(r Reading) rules.Cause {
 	switch r.Cause {
-	case rules.NotFilled, rules.Disagreement, rules.Unhealthy, rules.HomeMoved, rules.NotIdentified, rules.HealthUnknown:
+	case rules.NotFilled, rules.Disagreement, rules.Unhealthy, rules.HomeMoved, rules.NotIdentified, rules.HealthUnknown, rules.WireCut:
 		return r.Cause
 	}
 	return rules.InputMissing

@@ -60,6 +60,7 @@ func (in *Intake) appendPins(dst []interlock.Input, b []byte) []interlock.Input 
 		in.n.FailedReads++
 		return dst
 	}
+	in.wind.loop(levels)
 	for _, l := range pinOrder {
 		c := &in.cfg.Lines[l]
 		if !c.Fitted {

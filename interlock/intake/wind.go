@@ -33,7 +33,17 @@ type AnemometerConfig struct {
 	StillAfter time.Duration
 	// OnFall counts falling edges; otherwise rising edges are the pulses.
 	OnFall bool
+	// StartsAt is the wind in m/s in which the cups start to turn, 0 to 10. 0
+	// takes Offset, but at least 0.5 m/s.
+	StartsAt float64
+	// Loop is the line that is on while the sensor's wire is whole. Where it is
+	// fitted a cut is seen as such, and a calm is a calm.
+	Loop LineConfig
 }
+
+// LoopBit is the bit of a pins chunk that has the level of AnemometerConfig.Loop;
+// the one before it is the anemometer's own.
+const LoopBit = int(interlock.LineCount) + 1
 
 // Ours: figures of the wind reading.
 const (
@@ -46,6 +56,22 @@ const (
 	// silentPeriods is how many of its last periods a breezy rotor may be
 	// silent before its reading is in doubt.
 	silentPeriods = 3
+	// startsAtLeast: common cups start at 0.3 to 0.5 m/s (makers' data sheets, from
+	// memory), and old ones later.
+	startsAtLeast = 0.5
+	// After a mean of more than windyTimes the starting wind over meanFor, no pulse
+	// for doubtAfter, and for silentGaps of the longest times between pulses in
+	// that mean, may be a cut wire; after longSilence it must be taken for one.
+	// Cups that came down to ranDown of the starting wind at last are running down,
+	// and get slackAfter.
+	meanFor     = 2 * time.Minute
+	meanAtLeast = time.Minute
+	windyTimes  = 2
+	doubtAfter  = 10 * time.Second
+	ranDown     = 1.5
+	slackAfter  = 30 * time.Second
+	silentGaps  = 3
+	longSilence = time.Minute
 )
 
 // WindEdge is one record of a wind chunk.
@@ -112,12 +138,18 @@ func DecodeWindEdge(b []byte) (e WindEdge, ok bool) {
 //
 // Silence never clears anything. After more than 3 m/s a rotor silent for three
 // of its periods gives doubtful samples, and after StillAfter the sensor has
-// failed, until two pulses give a period again. After less, it is calm, 0 m/s.
-// Before the first pulse calm can not be told from a cut wire: missing, never
+// failed, until two pulses give a period again. After less, pulses alone cannot
+// tell a calm from a cut wire: where it blew before, silence is doubtful (see
+// windy), else it is calm, 0 m/s. Before the first pulse it is missing, never
 // heard (turn the cups by hand).
+//
+// A supervised wire tells the two apart: cut is missing, and calm is calm.
 type wind struct {
-	cfg      AnemometerConfig
-	shortest time.Duration // 1/MaxHz
+	cfg   AnemometerConfig
+	windy windy
+	// Of the supervised wire: read at all, cut now, and cut since the last chunk.
+	loopRead, loopCut, loopWasCut bool
+	shortest                      time.Duration // 1/MaxHz
 
 	heard  bool          // a pulse was seen
 	timed  bool          // speed holds
@@ -150,6 +182,9 @@ func (c *AnemometerConfig) check() error {
 	} else if c.MinPeriod < 0 || c.MinPeriod >= periodOf(c.MaxHz) {
 		errs = append(errs, fmt.Errorf("anemometer bounce time: want 0 or more and less than one period at %v Hz (got %v); lower one of them", c.MaxHz, c.MinPeriod))
 	}
+	if !(c.StartsAt >= 0 && c.StartsAt <= 10) {
+		errs = append(errs, fmt.Errorf("anemometer starting wind: want 0 (for %v m/s or the offset) to 10 m/s (got %v)", startsAtLeast, c.StartsAt))
+	}
 	if c.StillAfter < 0 || c.StillAfter > time.Hour {
 		errs = append(errs, fmt.Errorf("anemometer still after: want 0 (for %v) to 1 h (got %v)", stillAfterDefault, c.StillAfter))
 	}
@@ -168,6 +203,9 @@ func periodOf(f float64) time.Duration {
 func newWind(c AnemometerConfig) wind {
 	if c.StillAfter == 0 {
 		c.StillAfter = stillAfterDefault
+	}
+	if c.StartsAt == 0 {
+		c.StartsAt = max(c.Offset, startsAtLeast)
 	}
 	w := wind{cfg: c}
 	if c.Fitted {
@@ -207,7 +245,32 @@ func (w *wind) append(dst []interlock.Input, c *Chunk, n *Counts) []interlock.In
 	if s.pulses > 0 {
 		w.compare(c.At)
 	}
-	return append(dst, sampleInput(w.sample(c.At, &s)))
+	if w.loopWasCut {
+		w.miss(c.At, &s)
+	}
+	r := w.sample(c.At, &s)
+	if w.cfg.Loop.Fitted {
+		switch {
+		case w.loopWasCut:
+			r = missing(rules.WindSpeed, rules.WireCut)
+		case !w.loopRead:
+			r = missing(rules.WindSpeed, rules.NeverHeard)
+		}
+		w.loopWasCut = w.loopCut
+	} else {
+		w.windy.take(c.At, r, s.pulses > 0, w.period)
+	}
+	return append(dst, sampleInput(r))
+}
+
+// loop takes a level of the supervised wire.
+func (w *wind) loop(levels uint32) {
+	if !w.cfg.Loop.Fitted {
+		return
+	}
+	w.loopRead = true
+	w.loopCut = levels>>LoopBit&1 == 1 == w.cfg.Loop.Invert
+	w.loopWasCut = w.loopWasCut || w.loopCut
 }
 
 // Limits of compare; ours: wide enough for a loop on a busy desk computer.
@@ -288,6 +351,21 @@ func (w *wind) edge(e WindEdge, at time.Duration, s *span, n *Counts) {
 	}
 }
 
+// silence returns what silence for so long may mean, besides a calm.
+func (w *wind) silence(since time.Duration) rules.Cause {
+	least := max(doubtAfter, silentGaps*w.windy.longest)
+	if w.windy.last <= ranDown*w.cfg.StartsAt {
+		least = max(slackAfter, least)
+	}
+	switch {
+	case w.cfg.Loop.Fitted, w.windy.before <= windyTimes*w.cfg.StartsAt, since < min(least, longSilence):
+		return rules.NoCause
+	case since < longSilence:
+		return rules.MayBeCut
+	}
+	return rules.SilentLong
+}
+
 // line is the transfer line at n pulses in t, over 0.
 func (w *wind) line(n int, t time.Duration) float64 {
 	f := float64(n) / (float64(t) / 1e9)
@@ -327,7 +405,7 @@ func (w *wind) sample(at time.Duration, s *span) interlock.Sample {
 		return missing(id, rules.SensorFailed)
 	case still:
 		w.timed, w.speed = true, 0
-		return measured(id, 0)
+		return doubt(measured(id, 0), w.silence(since))
 	case !w.timed && since == 0:
 		return missing(id, rules.NotFilled)
 	}

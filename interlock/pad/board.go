@@ -49,7 +49,7 @@ type Line struct {
 // interlock.Line.
 func (l Line) Invert() bool {
 	switch l.Name {
-	case "estop_a", "estop_b", "gate":
+	case "estop_a", "estop_b", "gate", "wind_loop":
 		// On is "contact closed".
 		return l.ClosedLow
 	case "readback":
@@ -89,6 +89,7 @@ var lineRules = []lineRule{
 	{name: "end"},
 	{name: "readback", closed: mustClose, why: "a mirror contact is closed while the contactor is open"},
 	{name: "anemometer"},
+	{name: "wind_loop", closed: mustClose, why: "a cut wire must read as cut"},
 }
 
 // LineNames is every line's name, outputs first.
@@ -140,7 +141,7 @@ func (r *reading) board() {
 		switch {
 		case b.implied:
 			_, absent := r.Lacks(rule.name)
-			l.Fitted = !absent
+			l.Fitted = !absent && rule.name != "wind_loop"
 		case lines.Has(rule.name):
 			l = readLine(lines, rule, b.Kind)
 			if other, taken := used[l.Pin]; taken && l.Pin != "" {
@@ -213,7 +214,7 @@ func (r *reading) fittings(lines *document.Table) {
 		case fitted || !r.guards():
 		case needed(rule.name):
 			lines.Missing(rule.name, "missing: duty guard needs it", `name its pin under [board.lines], or write duty = "watch"`)
-		case !absent && rule.name != "anemometer" && rule.name != "lamp":
+		case !absent && rule.name != "anemometer" && rule.name != "lamp" && rule.name != "wind_loop":
 			lines.Missing(rule.name, "missing, and not said to be absent", fmt.Sprintf("name its pin under [board.lines], or write %s = \"why this pad has none\" under [absent]", rule.name))
 		}
 	}

@@ -48,6 +48,7 @@ func (p *Pad) Site() interlock.Site {
 	s.Discrepancy, s.EndGrace = p.Discrepancy, p.EndGrace
 	s.PinStale = p.PinStale
 	s.IdleCurrent = p.Packs.IdleCurrent
+	s.PulsesAlone = p.Wind.Fitted && !p.Board.Line("wind_loop").Fitted
 	return s
 }
 
@@ -64,8 +65,11 @@ func (p *Pad) Intake() intake.Config {
 		},
 		Anemometer: intake.AnemometerConfig{
 			Fitted: p.Wind.Fitted, Slope: p.Wind.Slope, Offset: p.Wind.Offset, MaxHz: p.Wind.MaxHz,
-			MinPeriod: p.Wind.Bounce, StillAfter: p.Wind.StillAfter, OnFall: p.Wind.OnFall,
+			MinPeriod: p.Wind.Bounce, StillAfter: p.Wind.StillAfter, OnFall: p.Wind.OnFall, StartsAt: p.Wind.StartsAt,
 		},
+	}
+	if l := p.Board.Line("wind_loop"); l.Fitted {
+		c.Anemometer.Loop = intake.LineConfig{Fitted: true, Invert: l.Invert()}
 	}
 	for i := range c.Fields.OutputIdle {
 		c.Fields.OutputIdle[i] = microseconds(p.Craft.OutputIdle)
@@ -121,6 +125,9 @@ const converterBits = 24
 // since it was opened.
 func (p *Pad) VirtualBoard(now func() time.Duration) hw.VirtualConfig {
 	c := hw.VirtualConfig{Inputs: InputOrder(), Now: now, Socket: p.Board.Socket}
+	if p.Board.Line("wind_loop").Fitted {
+		c.Inputs = append(c.Inputs, "wind_loop") // intake.LoopBit
+	}
 	c.Chain.LongestGap = p.LongestGap
 	c.Chain.Bounce = hw.SignalBounce // as real contacts do: a guard that can not bear it shows here first
 	for _, name := range c.Inputs {
@@ -171,6 +178,9 @@ func (p *Pad) GPIOBoard(now func() time.Duration) hw.GPIOConfig {
 	}
 	for l := range interlock.LineCount {
 		c.Inputs = append(c.Inputs, input(l.String()))
+	}
+	if p.Board.Line("wind_loop").Fitted {
+		c.Inputs = append(c.Inputs, hw.GPIOInput{Name: "anemometer"}, input("wind_loop")) // intake.LoopBit
 	}
 	if p.LoadCell.Fitted {
 		c.LoadCell = hw.LoadCellConfig{Fitted: true, Raw: p.LoadCell.Channel, NAU7802: p.LoadCell.Bus, Rate: p.LoadCell.Rate}

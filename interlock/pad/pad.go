@@ -172,7 +172,9 @@ type Wind struct {
 	// Bounce is the time in which a second pulse is the contact's bounce.
 	Bounce     time.Duration
 	StillAfter time.Duration
-	OnFall     bool
+	// StartsAt is the wind in which the cups start to turn, m/s; 0 is not stated.
+	StartsAt float64
+	OnFall   bool
 	// Height and RotorHeight are above ground, m.
 	Height, RotorHeight float64
 	Method              derived.Method

@@ -13,6 +13,9 @@ import (
 // Metres of wind a pulse that any cup or propeller anemometer could have; ours.
 const leastSlope, mostSlope = 0.001, 10.0
 
+// Winds in which any cups could start to turn; ours.
+const leastStart, mostStart = 0.1, 3.0
+
 // defaultStill is the time without a pulse after which the rotor stands.
 const defaultStill = 3 * time.Second
 
@@ -25,6 +28,9 @@ func (r *reading) wind() {
 		r.root.Table("board").Table("lines").Fault("anemometer", "there is no [wind] that says what its pulses mean", "", "write [wind] with slope and offset from the certificate, or take the line out")
 	}
 	if !w.Fitted {
+		if r.Board.Line("wind_loop").Fitted {
+			r.root.Table("board").Table("lines").Fault("wind_loop", "there is no [wind] whose wire it could watch", "", "write [wind], or take the line out")
+		}
 		return
 	}
 	r.notAbsent(t, rules.WindSpeed)
@@ -69,6 +75,11 @@ func (r *reading) wind() {
 	}
 	if d, ok := timeAt(t, "still_after", time.Minute); ok {
 		w.StillAfter = d
+	}
+	if v, ok := over0(t, "starts_at", rules.Speed); ok {
+		if w.StartsAt = v; v < leastStart || v > mostStart {
+			t.Fault("starts_at", fmt.Sprintf("must be from %s to %s", rules.Format(leastStart, "m/s"), rules.Format(mostStart, "m/s")), t.Got("starts_at"), "the data sheet says some 0.3 to 0.5 m/s")
+		}
 	}
 	edge, _ := t.Choice("edge", "rise", "fall")
 	w.OnFall = edge == "fall"

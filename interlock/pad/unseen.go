@@ -49,6 +49,7 @@ var lineShows = map[string]string{
 	"end":        "whether somebody asks for the end",
 	"readback":   "whether the contactor really opened",
 	"anemometer": "the wind at the pad",
+	"wind_loop":  "whether the anemometer's wire is whole in a calm",
 }
 
 // noChannel are hazards that no channel shows, whatever the pad has.
@@ -83,6 +84,9 @@ func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 		if !slices.ContainsFunc(h.any, func(id rules.ChannelID) bool { return p.Fed(id) != rules.NotFed }) {
 			add(h.any[0].String(), h.what, "nothing feeds it")
 		}
+	}
+	if p.Wind.Fitted && !p.Board.Line("wind_loop").Fitted {
+		add("wind_loop", "whether the anemometer's wire is whole in a calm", "its pulses alone show it; wire it supervised")
 	}
 	add("", noChannel, "no channel at all, so observer and emergency stop")
 	return out

@@ -309,6 +309,9 @@ func (r *rig) sendPins() {
 			levels |= 1 << l
 		}
 	}
+	if loop := r.p.setup.Intake.Anemometer.Loop; loop.Fitted && !loop.Invert {
+		levels |= 1 << intake.LoopBit
+	}
 	r.bytes = intake.AppendPins(r.bytes[:0], levels, false)
 	r.chunk(intake.Chunk{Source: intake.Pins, Bytes: r.bytes})
 }

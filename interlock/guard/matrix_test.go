@@ -201,6 +201,14 @@ var faults = []fault{
 			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.CupsStick}))
 		},
 		first: "gust", within: 3*time.Second + 3*time.Second + 2*time.Second + 500*ms},
+	{what: "the wire of the anemometer, not supervised, breaks in 2.7 m/s of wind", must: "a caution after 10 s; missing after 60 s in the air: brought down, power off after 2 s",
+		make: func(f *flight) {
+			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.MeanWind, Value: 2.7}))
+			f.run(60 * time.Second)
+			f.mark()
+			must(f.t, f.board.Break("anemometer"))
+		},
+		first: "gust", within: 60*time.Second + 3*time.Second + 2*time.Second + time.Second},
 	{what: "the wire of the anemometer breaks in 5 m/s of wind", must: "missing: brought down, power off after 2 s",
 		make: func(f *flight) {
 			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.MeanWind, Value: 5}))

@@ -15,7 +15,8 @@ const (
 	// (MAVLink common.xml), that the next may be past it.
 	nearEnd = 300.0
 	// farBelow is a value that nobody who saw the last one can tell from one that
-	// went past the end and came out at the other side.
+	// went past the end and came out at the other side; but down to a rest it is
+	// power that was taken off.
 	farBelow = 150.0
 	// noReturn is a negative current that no offset of a sensor explains.
 	noReturn = -5.0
@@ -94,7 +95,7 @@ func (w *wrapping) look(at time.Duration, s *interlock.Sample) {
 	v := s.Value
 	rolled := s.Cause == rules.OutOfRange && (s.Quality == rules.Missing || v < noReturn || v >= nearEnd)
 	switch {
-	case rolled, w.near && s.Quality != rules.Missing && v < farBelow:
+	case rolled, w.near && s.Quality != rules.Missing && v < farBelow && v > restHigh:
 		w.near, w.past, w.resting = false, true, false
 		return
 	case s.Quality == rules.Missing:

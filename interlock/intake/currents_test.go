@@ -30,20 +30,21 @@ func battery(id uint8, amps, charge float64) *common.MessageBatteryStatus {
 // without, and returns the worst and the last quality of pack.current.
 type draw struct {
 	w       *walker
+	craft   sender
 	charge  float64
 	counted bool
 }
 
 func (d *draw) take(id uint8, amps ...float64) (worst, last rules.Quality) {
 	worst = rules.Good
-	craft := sender{system: 1, component: 1}
+	d.craft.system, d.craft.component = 1, 1
 	for _, a := range amps {
 		charge := -1.0
 		if d.counted {
 			d.charge += a
 			charge = d.charge
 		}
-		s, ok := value(d.w.at(time.Second, craft.frame(battery(id, a, charge))), rules.Pack1Current+rules.ChannelID(id)*(rules.Pack2Current-rules.Pack1Current))
+		s, ok := value(d.w.at(time.Second, d.craft.frame(battery(id, a, charge))), rules.Pack1Current+rules.ChannelID(id)*(rules.Pack2Current-rules.Pack1Current))
 		if !ok {
 			d.w.t.Fatal("no current")
 		}
@@ -80,6 +81,7 @@ func TestACurrentThatRolledOverIsNoGoodOne(t *testing.T) {
 		{"down by a turn, at rest for too short", false, append([]float64{100, 400, 310}, level(0.4, 6)...), false},
 		{"down by a turn, too uneven for a rest", false, append([]float64{100, 400, 310}, 4, 9, 4, 9, 4, 9, 4, 9, 4, 9, 4, 9, 4, 9), false},
 		{"near the end, and back as it went", false, []float64{100, 250, 310, 320, 290, 200, 100, 10}, true},
+		{"near the end, and power off", false, []float64{100, 250, 310, 320, 0.4}, true},
 		{"an offset of the sensor at rest", false, []float64{0.1, -0.2, 0.1, 5, 60}, true},
 	} {
 		if _, last := drawing(c.counted).take(0, c.amps...); (last == rules.Good) != c.good {
@@ -95,8 +97,8 @@ func TestACurrentThatRolledOverIsNoGoodOne(t *testing.T) {
 	if worst, _ := d.take(0, 100, 120); worst != rules.Good {
 		t.Error("pack 2 rolled over, and pack 1 is in doubt")
 	}
+	craft := sender{system: 1, component: 1}
 	supply := func(f *walker, amps float64, id rules.ChannelID) rules.Quality {
-		craft := sender{system: 1, component: 1}
 		s, _ := value(f.at(time.Second, craft.frame(&common.MessageSysStatus{VoltageBattery: 44000, CurrentBattery: int16(int32(amps * 100))})), id)
 		return s.Quality
 	}
@@ -111,8 +113,8 @@ func TestACurrentThatRolledOverIsNoGoodOne(t *testing.T) {
 	// A restarted craft begins anew.
 	d = drawing(true)
 	d.take(0, append(level(100, 4), 400, 700)...)
-	d.w.datagram(d.w.now, addrA, (&sender{system: 1, component: 1}).frame(&common.MessageSystemTime{TimeBootMs: 60000}))
-	d.w.datagram(d.w.now+time.Second, addrA, (&sender{system: 1, component: 1}).frame(&common.MessageSystemTime{TimeBootMs: 1000}))
+	d.w.datagram(d.w.now, addrA, d.craft.frame(&common.MessageSystemTime{TimeBootMs: 60000}))
+	d.w.datagram(d.w.now+time.Second, addrA, d.craft.frame(&common.MessageSystemTime{TimeBootMs: 1000}))
 	if worst, _ := d.take(0, 30); worst != rules.Good {
 		t.Error("a restarted craft's first current is in doubt")
 	}

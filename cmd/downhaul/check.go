@@ -242,7 +242,8 @@ func (c *checked) holdAgainstPad() {
 		}
 		var v judge.Verdict
 		if c.pad != nil {
-			v = judge.Judge(judge.Case{Envelope: e, Pad: c.pad, Card: c.card, Stop: c.stop(), Heard: c.heard})
+			stop, _ := c.stop()
+			v = judge.Judge(judge.Case{Envelope: e, Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
 			f.Says, f.Keep, f.Rope = append(f.Says, v.Says...), &v.Keep, &v.Rope
 			c.Warnings = append(c.Warnings, v.Warnings...)
 		}
@@ -294,9 +295,8 @@ func (c *checked) lookAround() {
 	c.Hazards = judge.Hazards(p, envelopes...)
 	if p.Duty == interlock.Watch {
 		c.Warnings = append(c.Warnings, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
-	} else if stop := c.stop(); !stop.Rotors.Measured {
-		c.Warnings = append(c.Warnings, fmt.Sprintf("the stop was not measured: the rotors count as standing %s after the relay's opening (stated, not measured), and only ground steps may start",
-			rules.FormatDuration(stop.Rotors.Standing)))
+	} else {
+		c.stopWarnings()
 	}
 	if p.Board.Kind == pad.Virtual {
 		c.Warnings = append(c.Warnings, "the board is a virtual one: a rehearsal without any safety function")

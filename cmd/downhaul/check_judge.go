@@ -10,6 +10,7 @@ import (
 	"downhaul/interlock/plain"
 	"downhaul/interlock/stopping"
 	"downhaul/rules"
+	"downhaul/rules/card"
 )
 
 // readHeard reads what listen printed as JSON.
@@ -32,7 +33,31 @@ func readHeard(name string) (judge.Heard, error) {
 }
 
 // stop is what is known of the time after the relay's opening.
-func (c *checked) stop() stopping.Times { return stopping.Stated(c.pad) }
+func (c *checked) stop() (stopping.Times, float64) {
+	craft := ""
+	if c.card != nil {
+		craft = c.card.Craft.Name
+	}
+	return stopping.Known(c.pad, craft)
+}
+
+// stopWarnings says for which steps the stop was not measured.
+func (c *checked) stopWarnings() {
+	t, upTo := c.stop()
+	if !t.Rotors.Measured {
+		c.Warnings = append(c.Warnings, fmt.Sprintf("the stop was not measured: the rotors count as standing %s after the relay's opening (stated, not measured), and only ground steps may start",
+			rules.FormatDuration(t.Rotors.Standing)))
+		return
+	}
+	if c.card == nil {
+		return
+	}
+	for i := range c.card.Steps {
+		if s := &c.card.Steps[i]; s.Kind == card.Flight && s.Output > upTo {
+			c.Warnings = append(c.Warnings, fmt.Sprintf("the stop was measured from %s of output, and step %q needs %s: it does not start before a stop test from there", rules.Format(upTo, "%"), s.Name, rules.Format(s.Output, "%")))
+		}
+	}
+}
 
 // printHazards prints who would see what.
 func printHazards(w io.Writer, all []judge.Hazard) {

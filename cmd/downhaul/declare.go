@@ -14,6 +14,7 @@ type declareCmd struct {
 	Step       declareStepCmd       `cmd:"" help:"The step of the test card that comes next."`
 	Packs      declarePacksCmd      `cmd:"" help:"The packs that are fitted, by name."`
 	Wind       declareWindCmd       `cmd:"" help:"A wind read by hand, such as \"6 mph\"; it lapses after 10 minutes."`
+	Stop       declareStopCmd       `cmd:"" help:"How long the rotors took at the last opening, read off a watch or a film; half a second more counts."`
 	Inspection declareInspectionCmd `cmd:"" help:"The value of an inspection, or pass or fail of a ground step."`
 }
 
@@ -47,6 +48,16 @@ type declareWindCmd struct {
 
 func (c *declareWindCmd) Run(s *streams) error {
 	return c.declare(s, session.Declaration{What: session.DeclaredWind, Value: strings.Join(c.Speed, " ")})
+}
+
+type declareStopCmd struct {
+	guardAt
+	Time     string `arg:"" help:"From the opening until the last rotor stood, such as \"2.4 s\"."`
+	Initials string `arg:"" help:"Who read it."`
+}
+
+func (c *declareStopCmd) Run(s *streams) error {
+	return c.declare(s, session.Declaration{What: session.DeclaredStop, Value: c.Time, Initials: c.Initials})
 }
 
 type declareInspectionCmd struct {

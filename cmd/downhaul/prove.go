@@ -92,7 +92,8 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	}
 	terminal := onTerminal(s.err)
 	seconds := func(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
-	stop, site := stopping.Stated(p), p.Site()
+	stop, _ := stopping.Known(p, "")
+	site := p.Site()
 	site.Derived.Reaction = p.Reaction(stop.Thrust) // as a guard tells its engine
 	out.Report, err = prove.Run(prove.Setup{
 		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed, Signed: p.SigningKey != "",

@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/intake"
 	"downhaul/interlock/session"
 	"downhaul/interlock/shown"
+	"downhaul/interlock/stopping"
 	"downhaul/interlock/tilt"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -31,6 +32,10 @@ type declared struct {
 
 	card  *card.Card // nil without one; as it was read
 	early []error    // earlier sessions whose results do not count
+	// proof is what the openings on record prove of the stop; nil asks nothing, as in
+	// a rehearsal. counted says that the contactor's openings are bounded.
+	proof   atomic.Pointer[stopping.Proof]
+	counted bool
 	// The loop's own: what the engine was last told of the card, and of the step in
 	// force.
 	told   string
@@ -61,6 +66,10 @@ func (g *Guard) carded(c *card.Card, start time.Time) error {
 	b := &g.keeper.runs
 	b.envelope = fmt.Sprintf("%x", g.env.Hash)
 	b.ran = g.flown
+	d.counted = g.pad.Contactor.LoadOpenings > 0
+	g.stopsOnRecord()
+	g.contactorWorn()
+	g.tellTimes(1)
 	if c == nil {
 		return nil
 	}
@@ -159,7 +168,7 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 		return
 	}
 	s, ok := d.card.Step(x.Step)
-	if !ok || s.Measured {
+	if !ok || s.Measured || s.Stopping {
 		return
 	}
 	text, keeps, err := s.Limit.Judge(x.Value)
@@ -215,6 +224,9 @@ func (d *declared) look(now time.Duration) {
 	asks, next := []string(nil), rules.Never
 	if d.card != nil {
 		d.facts.Now = now
+		if p := d.proof.Load(); p != nil {
+			d.facts.Stop = &card.Stop{UpTo: p.UpTo(), Next: p.Next(d.output()), Counted: d.counted}
+		}
 		asks, next = d.card.Unmet(&d.facts)
 	}
 	d.asks.Store(&asks)
@@ -238,8 +250,9 @@ func (d *declared) tell(g *Guard, now time.Duration) {
 	d.look(now)
 	said := d.said
 	d.said = nil
-	ground := d.onGround()
+	ground, output := d.onGround(), d.output()
 	d.mu.Unlock()
+	g.tellTimes(output)
 	for _, text := range said {
 		g.loop.Host(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: text})
 	}
@@ -259,6 +272,18 @@ func (d *declared) tell(g *Guard, now time.Duration) {
 		d.told = text
 		g.loop.Host(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
 	}
+}
+
+// output returns the highest motor output that the step in force needs; where
+// nothing flies, or nobody says what does, that is full output. The caller holds the
+// lock.
+func (d *declared) output() float64 {
+	if d.card != nil {
+		if s, ok := d.card.Step(d.facts.Step); ok && s.Kind == card.Flight {
+			return s.Output
+		}
+	}
+	return 1
 }
 
 // onGround returns what the engine must know of the step in force: whether it is done
@@ -306,7 +331,12 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	if state, off := g.powerOff(); !off {
 		return "", fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)
 	}
-	if says, err = d.complete(&x, g.env.Units); err != nil {
+	if x.What == session.DeclaredStop {
+		says, err = g.declareStop(&x)
+	} else {
+		says, err = d.complete(&x, g.env.Units)
+	}
+	if err != nil {
 		return "", err
 	}
 	at, text := g.now(), x.Text()

@@ -43,7 +43,7 @@ func (d *declared) complete(x *session.Declaration, units string) (says string, 
 	case session.DeclaredInspection:
 		return d.inspection(x, given)
 	}
-	return "", fmt.Errorf("nothing is called %q here; there are step, packs, wind and inspection", string(given.What))
+	return "", fmt.Errorf("nothing is called %q here; there are step, packs, wind, stop and inspection", string(given.What))
 }
 
 // step finds a step of the card.
@@ -98,6 +98,8 @@ func (d *declared) inspection(x *session.Declaration, given session.Declaration)
 	switch {
 	case s.Kind == card.Flight:
 		return "", fmt.Errorf("%q flies: it is in force once it was the step of a run", s.Name)
+	case s.Stopping:
+		return "", fmt.Errorf("%q is measured by openings under this guard, and nobody's word counts for it: declare the step, make them, and where the craft tells no rotor speed, downhaul declare stop TIME INITIALS", s.Name)
 	case s.Measured:
 		return "", fmt.Errorf("%q is measured, and nobody's word counts for it: end this guard and run downhaul tilt", s.Name)
 	}

@@ -9,6 +9,7 @@ import (
 	"downhaul/hw"
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/stopping"
 	"downhaul/rules"
 )
 
@@ -53,6 +54,8 @@ type LoopConfig struct {
 	Keep func(*Batch)
 	// Show takes a chance to copy what can be shown. It must not block.
 	Show func(*Loop)
+	// Stop follows the openings; nil is nobody.
+	Stop *stopping.Watch
 	// Turned comes at the end of every turn. It must not block. Nil is nobody.
 	Turned func(now time.Duration)
 }
@@ -206,6 +209,9 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	l.wind(now)
 	l.advance(now)
 	l.outputs(now)
+	if l.cfg.Stop != nil {
+		l.cfg.Stop.Turn(now)
+	}
 	if now >= l.shownAt {
 		l.shownAt = now + showEvery
 		// Where nothing comes in nothing is due either, and the engine's clock
@@ -259,6 +265,11 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 	l.batch.Chunk, l.batch.At = c, now
 	l.batch.Decisions = l.batch.Decisions[:0]
 	l.inputs = l.cfg.Intake.Append(l.inputs[:0], c)
+	if l.cfg.Stop != nil {
+		for i := range l.inputs {
+			l.cfg.Stop.Take(now, &l.inputs[i])
+		}
+	}
 	if len(l.inputs) == 0 {
 		// Even a chunk that says nothing brings the engine to its time, so
 		// that a replay of the chunks ends every timer at the same place.
@@ -293,6 +304,9 @@ func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
 	for i := range effects {
 		f := &effects[i]
 		l.past.take(f)
+		if l.cfg.Stop != nil {
+			l.cfg.Stop.Decided(now, f)
+		}
 		switch f.Kind {
 		case interlock.RelayEffect:
 			l.output(l.pin.relay, f.On)

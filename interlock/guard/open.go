@@ -144,6 +144,7 @@ type Guard struct {
 	doorway  *doorway                 // nil where the craft need not sign
 	due      atomic.Pointer[[]string] // proof tests due, in words
 	declared declared
+	stops    stops
 	toldMu   sync.Mutex
 	told     []said // over the local socket; guarded by toldMu
 	lacking  why    // the loop's own: what was last logged as missing for a start
@@ -314,7 +315,7 @@ func (g *Guard) assemble() error {
 	}
 	g.loop, err = NewLoop(LoopConfig{
 		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
-		LongestGap: g.pad.LongestGap, Clock: g.now, Keep: keep, Show: g.show, Turned: g.turned,
+		LongestGap: g.pad.LongestGap, Clock: g.now, Keep: keep, Show: g.show, Turned: g.turned, Stop: g.watchOpenings(site.IdleOutput),
 	})
 	if err != nil {
 		return err

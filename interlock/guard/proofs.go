@@ -50,7 +50,6 @@ func (g *Guard) commissioned(wall time.Time) error {
 			g.proofDue(proof.Number, due)
 		}
 	}
-	g.tellStop(stopping.Stated(g.pad))
 	return nil
 }
 
@@ -68,10 +67,15 @@ func (g *Guard) tellStop(s stopping.Times) {
 		Text: fmt.Sprintf("thrust is gone %s after the relay's opening (%s)", rules.FormatDuration(rules.RoundUp(s.Thrust.Gone)), s.Thrust.Says())})
 }
 
-// proofDue refuses every start from now on. One goroutine at a time.
+// proofDue refuses every start from now on.
 func (g *Guard) proofDue(number uint32, says string) {
-	due := append(slices.Clone(*g.due.Load()), says)
-	g.due.Store(&due)
+	for {
+		was := g.due.Load()
+		due := append(slices.Clone(*was), says)
+		if g.due.CompareAndSwap(was, &due) {
+			break
+		}
+	}
 	g.loop.Host(intake.HostMessage{Host: interlock.HostProof, On: true, Seq: number, Text: says})
 }
 
@@ -120,6 +124,9 @@ func (g *Guard) openingProofs() []string {
 	}
 	if g.proofs.ClockBehind {
 		lines = append(lines, "downhauld: the clock stands before the newest commissioning; set it, or the age of proof tests is not known")
+	}
+	if bad := g.stops.bad.Load(); bad != nil {
+		lines = append(lines, "downhauld: "+*bad)
 	}
 	for _, text := range g.dueTests() {
 		lines = append(lines, "downhauld: "+text+"; start is refused")

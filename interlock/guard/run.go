@@ -53,6 +53,7 @@ func (g *Guard) Run(ctx context.Context) error {
 	readers.Go(func() { g.watchDisk(work) })
 	readers.Go(func() { g.watchProofs(work) })
 	readers.Go(func() { g.keepSeen(work) })
+	readers.Go(func() { g.keepStops(work) })
 	writing, stopWriting := context.WithCancel(context.Background())
 	defer stopWriting()
 	writer.Go(func() { g.keeper.run(writing) })
@@ -97,6 +98,9 @@ func (l *Loop) End(now time.Duration) {
 	l.advance(now)
 	l.hostNow(now, intake.HostMessage{Host: interlock.HostEnd, On: true, Text: "the guard ends"})
 	l.outputs(now)
+	if l.cfg.Stop != nil {
+		l.cfg.Stop.End(now)
+	}
 	l.cfg.Show(l)
 }
 
@@ -109,6 +113,7 @@ func (g *Guard) finish() error {
 	inert := g.board.Inert()
 	g.isOpen = inert == nil && g.seenOpen()
 	errs := []error{inert}
+	g.lastStops()
 	g.keeper.drain()
 	// From the engine itself: the last snapshot is left out while somebody
 	// reads one, and the next session comes up by this state.

@@ -216,6 +216,10 @@ type Contactor struct {
 	PickUp, DropOut time.Duration
 	// Readback says that a mirror contact is wired.
 	Readback bool
+	// Name tells one contactor from the next: openings under load are counted for
+	// it. LoadOpenings is how many its maker states; 0 is not stated.
+	Name         string
+	LoadOpenings int
 }
 
 // Absence is a device or a channel that this pad lacks.
@@ -317,6 +321,10 @@ func (r *reading) latch() {
 	}
 	if d, ok := timeAt(c, "drop_out", 5*time.Second); ok {
 		r.Contactor.DropOut = d
+	}
+	r.Contactor.Name, _ = c.Name("name")
+	if n, ok := c.Int("load_openings", 1, 10_000_000); ok {
+		r.Contactor.LoadOpenings = int(n)
 	}
 	wired := r.Board.Line("readback").Fitted
 	r.Contactor.Readback = wired

@@ -20,6 +20,7 @@ const (
 	DeclaredPacks      What = "packs"
 	DeclaredWind       What = "wind"
 	DeclaredInspection What = "inspection" // or the result of a ground step
+	DeclaredStop       What = "stop"       // how long the rotors took at the last opening
 )
 
 // Declaration is what somebody at the pad declared. Values are SI.

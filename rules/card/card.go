@@ -157,6 +157,14 @@ type Step struct {
 	// Measured says that nobody tells the result: it is that of the check of the
 	// tilt response, kept on record. Ground steps only.
 	Measured bool
+	// Stopping says that the step is the stop test: openings under the guard, each
+	// of which goes on record, prove it and nobody's word. TieDown and Anchor are
+	// what holds the craft meanwhile, N.
+	Stopping        bool
+	TieDown, Anchor float64
+	// Output is the highest motor output that a flight needs, a share: the stop
+	// must have been measured from there. Where the file states none it is 1.
+	Output float64
 	// Lasts is how long a result stays in force; 0 is for good.
 	Lasts time.Duration
 	Line  int

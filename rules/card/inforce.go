@@ -173,6 +173,9 @@ func (c *Card) unmetNeeds(f *Facts, step int) (unmet []string, next time.Duratio
 			continue
 		}
 		why, lapses := c.Steps[i].missing(f.Now, all[i], above[i])
+		if c.Steps[i].Stopping {
+			why, lapses = c.Steps[i].unproven(f), rules.Never
+		}
 		if why != "" {
 			unmet = append(unmet, why)
 		}
@@ -189,6 +192,12 @@ func (c *Card) NotInForce(f *Facts, name string) []string {
 		return nil
 	}
 	unmet, _ := c.unmetNeeds(f, i)
+	if c.Steps[i].Stopping {
+		if why := c.Steps[i].unproven(f); why != "" {
+			unmet = append(unmet, why)
+		}
+		return unmet
+	}
 	if why, _ := c.Steps[i].missing(f.Now, c.stand(f, c.below())[i], &c.Steps[i]); why != "" {
 		unmet = append(unmet, why)
 	}

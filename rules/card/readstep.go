@@ -2,6 +2,7 @@ package card
 
 import (
 	"encoding/hex"
+	"fmt"
 	"strconv"
 	"strings"
 
@@ -33,8 +34,8 @@ func (c *Card) readStep(t *document.Table) {
 	s.Also, _ = t.Strings("also")
 	s.readFlight(t)
 	s.readLimit(t)
-	if _, ok := t.Choice("measured_by", "tilt"); ok && s.Kind == Ground {
-		s.Measured = true
+	if by, ok := t.Choice("measured_by", "tilt", "stop"); ok && s.Kind == Ground {
+		s.Measured, s.Stopping = by == "tilt", by == "stop"
 	} else if ok {
 		t.Fault("measured_by", "only a ground step is measured", t.Got("measured_by"), `take it out, or write kind = "ground"`)
 	}
@@ -60,7 +61,7 @@ func (s *Step) readFlight(t *document.Table) {
 	}
 	if s.Kind != Flight {
 		own := s.Kind == Ground // a ground step runs under the guard as well
-		for _, key := range []string{"ballast", "hover", "no_trips", "reserve", "wind", "packs", "envelope", "envelope_sha256"} {
+		for _, key := range []string{"ballast", "output", "hover", "no_trips", "reserve", "wind", "packs", "envelope", "envelope_sha256"} {
 			if t.Has(key) && !(own && strings.HasPrefix(key, "envelope")) {
 				wrong := "only a step that flies has it"
 				if key == "ballast" {
@@ -75,8 +76,17 @@ func (s *Step) readFlight(t *document.Table) {
 		}
 		return
 	}
-	if t.Has("tie_down_pull") {
-		t.Fault("tie_down_pull", "only a ground step is tied down", t.Got("tie_down_pull"), "take it out")
+	for _, key := range []string{"tie_down_pull", "tie_down", "anchor"} {
+		if t.Has(key) {
+			t.Fault(key, "only a ground step is tied down", t.Got(key), "take it out")
+		}
+	}
+	s.Output = 1
+	if q, ok := rules.PositiveAt(t, "output", rules.Ratio); ok {
+		s.Output = q.SI
+		if q.SI > 1 {
+			t.Fault("output", "is more than full output", t.Got("output"), `write the highest motor output that the step needs: output = "80 %"`)
+		}
 	}
 	if !t.Has("ballast") {
 		t.Missing("ballast", "missing", `write what is added to the craft, "0 kg" for none, or kind = "ground" or "inspection"`)
@@ -100,6 +110,14 @@ const mostPull = 1e6
 
 // readTieDown reads what the tie-down must keep while the step runs.
 func (s *Step) readTieDown(t *document.Table) {
+	for _, held := range []struct {
+		key string
+		to  *float64
+	}{{"tie_down", &s.TieDown}, {"anchor", &s.Anchor}} {
+		if q, ok := rules.PositiveAt(t, held.key, rules.Force); ok {
+			*held.to = q.SI
+		}
+	}
 	if q, ok := rules.PositiveAt(t, "tie_down_pull", rules.Force); ok {
 		s.TieDownPull = q.SI
 		if q.SI > mostPull {
@@ -189,6 +207,30 @@ func anyQuantity(t *document.Table, key string) (rules.Quantity, bool) {
 	return rules.QuantityAt(t, key, kind)
 }
 
+// checkStopping wants a stop test to say what holds the craft, for twice the full
+// thrust of all motors, and to have limits of its own.
+func (c *Card) checkStopping(s *Step, t *document.Table) {
+	full := float64(c.Motors.Count) * c.Motors.Thrust
+	if full == 0 {
+		t.Fault("measured_by", "nobody could tell what must hold the craft: the card states no thrust", t.Got("measured_by"),
+			"write [motors] count with thrust, or with a [motors.rig], so that tie-down and anchor can be held against it")
+	}
+	for _, held := range []struct {
+		key, what string
+		n         float64
+	}{{"tie_down", "the tie-down", s.TieDown}, {"anchor", "its anchor", s.Anchor}} {
+		switch {
+		case !t.Has(held.key):
+			t.Missing(held.key, "missing: the craft runs up to full thrust here", fmt.Sprintf("write what %s holds, twice full thrust or more: %s = \"%s\"", held.what, held.key, c.Show(max(2*full, 1), rules.Force)))
+		case held.n > 0 && held.n < 2*full:
+			t.Fault(held.key, "is less than twice the full thrust of all motors", t.Got(held.key), fmt.Sprintf("%s must hold %s or more", held.what, c.Show(2*full, rules.Force)))
+		}
+	}
+	if s.Envelope == "" && !t.Has("envelope") {
+		t.Missing("envelope", "missing: a step on the ground has limits of its own, without craft.apex", `name the file: envelope = "ground.toml", and its envelope_sha256`)
+	}
+}
+
 // checkNames refuses needs and packs that name nothing, and a step that needs
 // itself or a later one.
 func (c *Card) checkNames(rows []*document.Table) {
@@ -196,6 +238,9 @@ func (c *Card) checkNames(rows []*document.Table) {
 		s := &c.Steps[i]
 		if wrong, mend := c.Motors.unmeasurable(); s.Measured && wrong != "" {
 			rows[i].Fault("measured_by", "nothing can be measured: "+wrong, rows[i].Got("measured_by"), mend+", or take it out and tell the result by hand")
+		}
+		if s.Stopping {
+			c.checkStopping(s, rows[i])
 		}
 		var earlier []string
 		for j := range i {

@@ -38,7 +38,7 @@ var refusals = []struct{ old, new, want string }{
 	{`how   = "one motor at a time"`, `ballast = "1 kg"`, `card.toml:55: step[3].ballast: only a step that flies lifts any (got "1 kg"); take it out`},
 	{`how   = "one motor at a time"`, `at_least = "1 kg"`, `card.toml:55: step[3].at_least: a ground step is passed or not (got "1 kg"); take it out, or write kind = "inspection"`},
 	{`how   = "one motor at a time"`, `measured_by = "tilt"`, `card.toml:55: step[3].measured_by: nothing can be measured: the card does not say where the motors stand (got "tilt"); write one [[motor]] with number, ahead, right and spin for each motor, three at the least, or take it out and tell the result by hand`},
-	{`how   = "one motor at a time"`, `measured_by = "eye"`, `card.toml:55: step[3].measured_by: must be "tilt" (got "eye"); known here: tilt`},
+	{`how   = "one motor at a time"`, `measured_by = "eye"`, `card.toml:55: step[3].measured_by: must be "tilt" or "stop" (got "eye"); known here: tilt, stop`},
 	{`at_least = "40 mm"`, "at_least = \"40 mm\"\nmeasured_by = \"tilt\"", `card.toml:44: step[1].measured_by: only a ground step is measured (got "tilt"); take it out, or write kind = "ground"`},
 	{`how   = "one motor at a time"`, `tie_down_pull = "0 N"`, `card.toml:55: step[3].tie_down_pull: must be more than 0 (got "0 N"); write a force of more than 0`},
 	{`how   = "one motor at a time"`, `tie_down_pull = "1001 kN"`, `card.toml:55: step[3].tie_down_pull: is more than any load cell here reads (got "1001 kN"); write the least that it reads while the craft stands tied down`},

@@ -63,9 +63,12 @@ func (s *Step) Says(c *Card) string {
 		b.WriteString("; " + s.How)
 	}
 	if s.Kind != Flight {
-		if s.Measured {
+		switch {
+		case s.Measured:
 			b.WriteString("; measured by downhaul tilt")
-		} else {
+		case s.Stopping:
+			fmt.Fprintf(&b, "; the stop, measured by openings under the guard, held by %s with an anchor of %s", c.Show(s.TieDown, rules.Force), c.Show(s.Anchor, rules.Force))
+		default:
 			b.WriteString("; " + s.Limit.Wants())
 		}
 		if s.Lasts > 0 {
@@ -74,6 +77,9 @@ func (s *Step) Says(c *Card) string {
 		if s.TieDownPull > 0 {
 			b.WriteString("; the tie-down pulls at least " + c.Show(s.TieDownPull, rules.Force))
 		}
+	}
+	if s.Kind == Flight && s.Output < 1 {
+		b.WriteString("; motor output up to " + rules.Format(s.Output, "%"))
 	}
 	if first := s.Before(); len(first) > 0 {
 		b.WriteString("; first: " + strings.Join(first, ", "))

@@ -43,6 +43,19 @@ type Facts struct {
 	// watches craft.apex.
 	Envelope [32]byte
 	Apex     bool
+	// Stop is what the openings on record prove of the stop; nil asks nothing, as
+	// in a rehearsal.
+	Stop *Stop
+}
+
+// Stop is what the openings on record prove: UpTo is the highest motor output
+// from which the stop was measured, 0 for none, Next what the test still wants.
+// Counted says that the pad file states how many openings under load its
+// contactor bears.
+type Stop struct {
+	UpTo    float64
+	Next    string
+	Counted bool
 }
 
 // Result is one result of a ground step or an inspection.
@@ -132,6 +145,9 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 		say("%q has limits of its own, and others are enforced: end this guard and start it with --envelope %s", s.Name, s.Envelope)
 	}
 	c.askLimits(s, f, say)
+	if f.Stop != nil {
+		s.askStop(f.Stop, say)
+	}
 	return unmet, next
 }
 
@@ -151,6 +167,28 @@ func (c *Card) askLimits(s *Step, f *Facts, say func(string, ...any)) {
 			return
 		}
 	}
+}
+
+// askStop wants the stop measured from what a flight needs, and a contactor whose
+// openings can be counted for the test.
+func (s *Step) askStop(p *Stop, say func(string, ...any)) {
+	share := func(v float64) string { return rules.Format(v, "%") }
+	switch {
+	case s.Kind == Flight && p.UpTo == 0:
+		say("the stop was not measured, and %q flies: only steps on the ground may start (measured_by = \"stop\" on the card)", s.Name)
+	case s.Kind == Flight && p.UpTo < s.Output:
+		say("the stop was measured from %s of output, and %q needs %s: make the stop test from there", share(p.UpTo), s.Name, share(s.Output))
+	case s.Stopping && !p.Counted:
+		say("the pad file does not state how many openings under load its contactor bears (load_openings under [contactor]), and %q makes some", s.Name)
+	}
+}
+
+// unproven is why a stop test is not in force; empty is in force.
+func (s *Step) unproven(f *Facts) string {
+	if f.Stop == nil || f.Stop.UpTo > 0 {
+		return ""
+	}
+	return s.Name + ": " + f.Stop.Next
 }
 
 // Flew takes a run that ended, behind every result on record so far. It stands instead of earlier ones of its session

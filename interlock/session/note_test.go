@@ -242,6 +242,12 @@ func TestPromise05_FolderFromBeforeTheNote(t *testing.T) {
 		if up, says := comesUp(t, logs); up != want || !strings.Contains(says, "older version") {
 			t.Errorf("after %s comes up %q: %s", state, up, says)
 		}
+		// And behind one that broke off before it had said its state.
+		fix(t, create(t, logs).Close())
+		fix(t, os.RemoveAll(filepath.Join(logs, noteName)))
+		if up, says := comesUp(t, logs); up != want {
+			t.Errorf("after %s, and one that said nothing, comes up %q: %s", state, up, says)
+		}
 	}
 }
 

@@ -54,7 +54,7 @@ type Host uint8
 
 // The host events.
 const (
-	// HostKept: the record of trip Seq is on disk.
+	// HostKept: the records of all trips up to Seq are on disk; 0 takes that back.
 	HostKept Host = iota + 1
 	// HostLost: Seq chunks were lost in front of the engine.
 	HostLost

@@ -348,6 +348,9 @@ func (e *Engine) host(at time.Duration, in Input) {
 	note := Effect{Kind: NoteEffect, At: at, Rule: -1, Permissive: -1, On: in.On, Trip: in.Seq}
 	switch in.Host {
 	case HostKept:
+		if in.Seq == 0 {
+			e.kept = 0 // the records are no longer where they were kept
+		}
 		e.kept = max(e.kept, min(in.Seq, e.trips)) // nothing is kept before it is told
 		e.dirty = true
 		return

@@ -17,9 +17,13 @@ import (
 // two processes each hold a lock on a file of that name.
 func hold(socket string) (*os.File, error) {
 	path := socket + ".lock"
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR, 0o600)
+	// Nothing is made or held through a link, and a pipe must not hang.
+	f, err := os.OpenFile(path, os.O_CREATE|os.O_RDWR|syscall.O_NOFOLLOW|syscall.O_NONBLOCK, 0o600)
 	if err != nil {
 		return nil, fmt.Errorf("open the socket's lock: %w", err)
+	}
+	if info, err := f.Stat(); err != nil || !info.Mode().IsRegular() {
+		return nil, errors.Join(fmt.Errorf("the socket's lock %s is no plain file; look into it and remove it", path), err, f.Close())
 	}
 	if err := syscall.Flock(int(f.Fd()), syscall.LOCK_EX|syscall.LOCK_NB); err != nil {
 		f.Close()

@@ -91,7 +91,9 @@ func TestLogFolderTakenAway(t *testing.T) {
 	stop := running(t, g)
 	board := g.Board().(*hw.Virtual)
 	must(t, os.Rename(g.Folder(), filepath.Join(sockets, "gone")), os.RemoveAll(logs))
-	soon(t, "the disk told as low", func() bool { return strings.Contains(strings.Join(g.Status().NotReady, "; "), "disk") })
+	soon(t, "the records told as gone", func() bool {
+		return contains(strings.Join(g.Status().NotReady, "; "), "records are not where they were written")
+	})
 	turns := g.Status().Loop.Turns
 	must(t, board.OpenContact("estop"))
 	soon(t, "tripped", func() bool { return g.Status().State == "tripped" })

@@ -154,6 +154,10 @@ func (g *Guard) notReady(v *interlock.View) []string {
 			out = append(out, due...)
 			continue
 		}
+		if gone := g.keeper.gone.Load(); gone != nil && (u.Need == interlock.NeedDisk || u.Need == interlock.NeedKept) {
+			out = append(out, *gone)
+			continue
+		}
 		if asks := g.declared.asking(); u.Need == interlock.NeedCard && len(asks) > 0 {
 			out = append(out, asks...)
 			continue

@@ -2,6 +2,7 @@ package guard
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"slices"
 	"sync"
@@ -39,12 +40,15 @@ type keeper struct {
 	env  *rules.Envelope
 	log  tripLog
 	rec  recorder
-	kept func(trip uint32) // called once trips up to this number are on disk
+	kept func(trip uint32) // called once trips up to this number are on disk; 0 takes it back
 	// remember notes the latch's state outside the session's folder; nil where
 	// nothing stands between sessions.
 	remember func(state string) error
-	queue    chan *record
-	free     chan *record
+	// stands returns an error while a file of the session is not the one that stands
+	// under its name; nil is nobody to ask.
+	stands func() error
+	queue  chan *record
+	free   chan *record
 
 	mu   sync.Mutex
 	held []interlock.Effect // reserved: trips and latch moves while the queue was full
@@ -52,6 +56,7 @@ type keeper struct {
 	lostChunks    atomic.Uint64
 	lostDecisions atomic.Uint64
 	trouble       atomic.Pointer[string]
+	gone          atomic.Pointer[string] // how records are not where they were written; nil while they are
 
 	// The writer goroutine's own.
 	runs       runBook
@@ -314,6 +319,15 @@ func (k *keeper) sync() {
 		k.noteState()
 	}
 	k.failed("recording", k.rec.Sync())
+	if err == nil && k.stands != nil {
+		err = k.stands()
+	}
+	if !errors.Is(err, triplog.ErrGone) {
+		k.gone.Store(nil)
+	} else {
+		text := err.Error()
+		k.gone.Store(&text)
+	}
 }
 
 // tell says that every trip appended so far is on disk.
@@ -324,7 +338,18 @@ func (k *keeper) tell() {
 	}
 }
 
+// failed notes an error for whoever asks. Where the records are gone, no trip counts as
+// kept any more until they are back in their place.
 func (k *keeper) failed(what string, err error) {
+	if errors.Is(err, triplog.ErrGone) {
+		text := err.Error()
+		k.gone.Store(&text)
+		if k.told > 0 {
+			k.told = 0
+			k.kept(0)
+		}
+		return
+	}
 	if err != nil {
 		s := fmt.Sprintf("%s: %v", what, err)
 		k.trouble.Store(&s)

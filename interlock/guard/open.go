@@ -288,6 +288,7 @@ func (g *Guard) assemble() error {
 		g.loop.Host(intake.HostMessage{Host: interlock.HostKept, On: true, Seq: trip})
 	})
 	g.keeper.remember = func(state string) error { return g.session.Remember(state, false) }
+	g.keeper.stands = g.session.Standing
 	// Lines before the first move of the latch carry the state it comes up in.
 	var begin interlock.View
 	g.engine.View(&begin)

@@ -21,7 +21,7 @@ import (
 // records. diskEvery is how often it is looked at.
 const (
 	leastRoom = 256 << 20
-	diskEvery = 5 * time.Second
+	diskEvery = time.Second
 )
 
 // Run guards until ctx ends, then opens the relay, writes what is left and
@@ -169,18 +169,23 @@ func (g *Guard) sensorFailed(ctx context.Context, what string, err error) {
 	}
 }
 
-// watchDisk says when the room for records runs low, and when it is back.
+// watchDisk says when the room for records runs low, or the records are not where they
+// were written, and when that is mended: no start is taken meanwhile.
 func (g *Guard) watchDisk(ctx context.Context) {
 	tick := time.NewTicker(diskEvery)
 	defer tick.Stop()
 	low := false
 	for {
 		room, err := session.Room(g.pad.LogFolder)
-		if now := err != nil || room < leastRoom; now != low {
+		gone := g.keeper.gone.Load()
+		if now := err != nil || room < leastRoom || gone != nil; now != low {
 			low = now
 			text := fmt.Sprintf("log folder: %d MB free", room>>20)
 			if err != nil {
 				text = "log folder: " + err.Error()
+			}
+			if gone != nil {
+				text = *gone
 			}
 			g.loop.Host(intake.HostMessage{Host: interlock.HostDisk, On: low, Text: text})
 		}

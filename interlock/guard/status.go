@@ -249,6 +249,9 @@ func (g *Guard) status() Status {
 	for i := range v.Rules {
 		out.Rules = append(out.Rules, g.ruleStatus(v, i))
 	}
+	if t := g.keeper.gone.Load(); t != nil {
+		out.Trouble = append(out.Trouble, *t)
+	}
 	if t := g.keeper.trouble.Load(); t != nil {
 		out.Trouble = append(out.Trouble, *t)
 	}

@@ -24,9 +24,13 @@ type File interface {
 	Close() error
 }
 
-// retry is ours: how much engine time passes before a Writer that no file
-// serves asks Start.Next again.
-const retry = time.Second
+// A Writer goes on in a new file at once, but a disk that fails again and again would
+// fill with pieces: each further new file waits twice as long after the last, by engine
+// time, from firstWait to mostWait; a file that served for mostWait sets that back. Ours.
+const (
+	firstWait = time.Second
+	mostWait  = time.Minute
+)
 
 // ErrNoFile is wrapped by errors of a Writer that has no file to write to.
 var ErrNoFile = errors.New("recording has no file to write to")
@@ -38,7 +42,9 @@ type Writer struct {
 	part  int
 	size  int64 // good bytes in file
 	cause error
-	tried time.Duration
+	tried time.Duration // when a new file was last begun, or tried
+	wait  time.Duration // how long after that no other is
+	now   time.Duration // of the last chunk
 
 	block bytes.Buffer
 	ng    *pcapgo.NgWriter // writes to block
@@ -127,6 +133,7 @@ func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 	if c.At < 0 {
 		return fmt.Errorf("record chunk %d: engine time %v is before the start", c.Seq, c.At)
 	}
+	w.now = max(w.now, c.At)
 	data := c.Bytes
 	if f.datagram {
 		var err error
@@ -136,9 +143,9 @@ func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 		}
 	}
 	if w.file == nil {
-		if w.start.Next == nil || c.At-w.tried < retry {
+		if w.start.Next == nil || w.waits() {
 			w.lost++
-			return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, w.cause)
+			return fmt.Errorf("record chunk %d: %w: %w", c.Seq, w.noFile(), w.cause)
 		}
 		return w.again(f, c, data, comments)
 	}
@@ -149,6 +156,10 @@ func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 	}
 	if err := w.flush(); err != nil {
 		w.giveUp(fmt.Errorf("write recording, file %d: %w", w.part, err))
+		if w.waits() {
+			w.lost++
+			return fmt.Errorf("record chunk %d: %w: %w", c.Seq, w.noFile(), w.cause)
+		}
 		return w.again(f, c, data, comments)
 	}
 	return nil
@@ -204,11 +215,21 @@ func (w *Writer) giveUp(cause error) {
 	_ = w.file.Truncate(w.size)
 	_ = w.file.Close()
 	w.file, w.cause = nil, cause
+	if w.now-w.tried >= mostWait {
+		w.wait = 0
+	}
+}
+
+// waits reports whether it is too early for another new file.
+func (w *Writer) waits() bool { return w.wait > 0 && w.now-w.tried < w.wait }
+
+// noFile says that no file takes chunks, and when the next is tried.
+func (w *Writer) noFile() error {
+	return fmt.Errorf("%w; the next is tried in %.0f s", ErrNoFile, max(0, w.wait-(w.now-w.tried)).Seconds())
 }
 
 // again goes on in a new file, with the packet that could not be written.
 func (w *Writer) again(f form, c intake.Chunk, data []byte, comments []string) error {
-	w.tried = c.At
 	if err := w.nextFile(); err != nil {
 		w.lost++
 		return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, err)
@@ -231,6 +252,7 @@ func (w *Writer) nextFile() error {
 	if w.start.Next == nil {
 		return w.cause
 	}
+	w.tried, w.wait = w.now, min(mostWait, max(firstWait, 2*w.wait))
 	w.part++
 	file, err := w.start.Next(w.part)
 	if err != nil {
@@ -247,7 +269,7 @@ func (w *Writer) nextFile() error {
 // not keep may be gone, and the recording goes on in the next file.
 func (w *Writer) Sync() error {
 	if w.file == nil {
-		return fmt.Errorf("%w: %w", ErrNoFile, w.cause)
+		return fmt.Errorf("%w: %w", w.noFile(), w.cause)
 	}
 	err := w.file.Sync()
 	if err == nil {
@@ -255,7 +277,7 @@ func (w *Writer) Sync() error {
 	}
 	err = fmt.Errorf("sync recording, file %d: %w", w.part, err)
 	w.giveUp(err)
-	if w.start.Next != nil && w.nextFile() == nil {
+	if w.start.Next != nil && !w.waits() && w.nextFile() == nil {
 		if ferr := w.flush(); ferr != nil {
 			w.size = 0
 			w.giveUp(ferr)

@@ -93,6 +93,7 @@ type Session struct {
 	Recording *recording.Writer
 	lock      *os.File
 	before    memory
+	places    []triplog.Place // of the recording's files
 }
 
 // Create begins a session in the log folder. It checks that the folder can be
@@ -221,14 +222,32 @@ func recordingName(part int) string {
 
 // recordingFile makes the recording's file of that number.
 func (s *Session) recordingFile(part int) (recording.File, error) {
-	f, err := os.OpenFile(filepath.Join(s.Dir, recordingName(part)), os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
+	path := filepath.Join(s.Dir, recordingName(part))
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
 		return nil, err
 	}
+	place, err := triplog.PlaceOf(f, path)
+	if err != nil {
+		return nil, errors.Join(err, f.Close(), os.Remove(path))
+	}
+	s.places = append(s.places, place)
 	if part > 1 {
 		_ = plain.SyncFolder(s.Dir)
 	}
 	return dataFile{f}, nil
+}
+
+// Standing returns nil while every file of the recording is the one that stands under
+// its name; triplog.ErrGone is wrapped otherwise. The log itself tells of its own files.
+// It belongs to the goroutine that writes the recording.
+func (s *Session) Standing() error {
+	for _, p := range s.places {
+		if err := p.Stands(); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Close closes trip log and recording and lets the log folder go. It adds no

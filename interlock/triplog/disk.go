@@ -6,6 +6,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"downhaul/interlock/plain"
 )
@@ -25,6 +26,9 @@ type Disk interface {
 	Remove(name string) error
 	// SyncFolder returns when new names are on the disk.
 	SyncFolder() error
+	// Standing returns nil while every file that was made and not removed is the one
+	// that stands under its name; see Place.
+	Standing() error
 }
 
 // PartName is the name of the file with that number: trips.jsonl,
@@ -52,16 +56,39 @@ func Parts(dir string) ([]string, error) {
 	}
 }
 
-type folder string
+// folder is a folder on disk, with the places of the log's files in it.
+type folder struct {
+	dir    string
+	places []Place
+}
 
-func (d folder) Create(name string) (File, error) {
-	f, err := os.OpenFile(filepath.Join(string(d), name), os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
+func (d *folder) Create(name string) (File, error) {
+	path := filepath.Join(d.dir, name)
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
 		return nil, err
 	}
+	place, err := PlaceOf(f, path)
+	if err != nil {
+		return nil, errors.Join(err, f.Close(), os.Remove(path))
+	}
+	d.places = append(d.places, place)
 	return newFile(f), nil
 }
 
-func (d folder) Remove(name string) error { return os.Remove(filepath.Join(string(d), name)) }
+func (d *folder) Remove(name string) error {
+	path := filepath.Join(d.dir, name)
+	d.places = slices.DeleteFunc(d.places, func(p Place) bool { return p.path == path })
+	return os.Remove(path)
+}
 
-func (d folder) SyncFolder() error { return plain.SyncFolder(string(d)) }
+func (d *folder) Standing() error {
+	for _, p := range d.places {
+		if err := p.Stands(); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func (d *folder) SyncFolder() error { return plain.SyncFolder(d.dir) }

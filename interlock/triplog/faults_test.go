@@ -71,6 +71,8 @@ func (d *faulty) Remove(name string) error {
 	return nil
 }
 
+func (d *faulty) Standing() error { return nil }
+
 func (d *faulty) SyncFolder() error {
 	if d.fails("folder") {
 		return errFault

@@ -52,7 +52,7 @@ type Log struct {
 
 // Create starts the log of a session in the folder with its head line, synced.
 // It fails if the folder already holds one.
-func Create(dir string, head Head) (*Log, error) { return CreateOn(folder(dir), head) }
+func Create(dir string, head Head) (*Log, error) { return CreateOn(&folder{dir: dir}, head) }
 
 // CreateOn is Create on any disk.
 func CreateOn(disk Disk, head Head) (*Log, error) {
@@ -183,11 +183,11 @@ func (l *Log) Append(line Line, durable bool) error {
 	return nil
 }
 
-// Sync returns nil when every line given so far is on the disk. Call it at
-// least once a second. It costs nothing when nothing waits.
+// Sync returns nil when every line given so far is on the disk, in files that stand
+// under their names; ErrGone when they do not. Call it at least once a second.
 func (l *Log) Sync() error {
 	if len(l.held) == 0 {
-		return nil
+		return l.disk.Standing()
 	}
 	at := l.held[len(l.held)-1].At
 	if l.file == nil {
@@ -197,7 +197,7 @@ func (l *Log) Sync() error {
 		return l.next(at, fmt.Errorf("sync %s: %w", PartName(l.part), err))
 	}
 	l.kept()
-	return nil
+	return l.disk.Standing()
 }
 
 // next gives the present file up for good and writes all that is not known to
@@ -214,7 +214,7 @@ func (l *Log) next(at time.Duration, cause error) error {
 		l.cause = err
 		return fmt.Errorf("trip log: %w (after: %w)", err, cause)
 	}
-	return nil
+	return l.disk.Standing()
 }
 
 // Close syncs and closes. It adds no `ended` line: only the session knows

@@ -148,6 +148,7 @@ type discard struct{}
 func (discard) Create(string) (File, error) { return discard{}, nil }
 func (discard) Remove(string) error         { return nil }
 func (discard) SyncFolder() error           { return nil }
+func (discard) Standing() error             { return nil }
 func (discard) Write(p []byte) (int, error) { return len(p), nil }
 func (discard) Sync() error                 { return nil }
 func (discard) Close() error                { return nil }

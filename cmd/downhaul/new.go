@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/sha256"
 	"embed"
 	"errors"
 	"fmt"
@@ -21,15 +22,15 @@ import (
 )
 
 type newCmd struct {
-	Dir string `arg:"" help:"Folder for the three files; it is made if need be."`
+	Dir string `arg:"" help:"Folder for the files; it is made if need be."`
 }
 
 func (newCmd) Help() string {
-	return "Asks ten questions, each with a default, and writes a commented envelope, pad file and test card that pass " +
+	return "Asks ten questions, each with a default, and writes a commented envelope, another for steps on the ground, a pad file and a test card that pass " +
 		"check. Nothing is overwritten. The files are a beginning: every limit in them is to be thought about."
 }
 
-// starter are the three files with gaps for the answers.
+// starter are the files with gaps for the answers.
 //
 //go:embed starter
 var starter embed.FS
@@ -40,12 +41,16 @@ const sessionsFolder = "sessions"
 // longestSocket is what the address of a local socket holds (see the pad file).
 const longestSocket = 100
 
-var starterNames = []string{"envelope.toml", "pad.toml", "card.toml"}
+// starterNames are in the order in which they are filled: the card holds the hash of
+// the limits for the ground.
+var starterNames = []string{"envelope.toml", "ground.toml", "pad.toml", "card.toml"}
 
 // answers fill the gaps. Quantities are text with the unit that was typed.
 type answers struct {
 	Title, Units                   string
 	Mass, Thrust                   string
+	MotorThrust, TwiceThrust       string
+	GroundHash                     string
 	Motors, Cells                  int
 	Tether, Breaking               string
 	Ceiling, CeilingCaution        string
@@ -188,14 +193,19 @@ func count(low, high int, into *int) func(string) error {
 
 // rounded is a value in the unit with two significant digits: a first guess
 // must not look exact.
-func rounded(si float64, unit string) string {
+func rounded(si float64, unit string) string { return roundedTo(si, unit, math.Round) }
+
+// roundedUp is rounded, and never less than what was asked for.
+func roundedUp(si float64, unit string) string { return roundedTo(si, unit, math.Ceil) }
+
+func roundedTo(si float64, unit string, round func(float64) float64) string {
 	v, ok := rules.Convert(si, unit)
 	if !ok {
 		return rules.Format(si, unit)
 	}
 	if v != 0 {
 		size := math.Pow(10, math.Floor(math.Log10(math.Abs(v)))-1)
-		v = math.Round(v/size) * size
+		v = round(v/size) * size
 	}
 	// Rounding by a power of ten below 1 leaves crumbs in the last digits.
 	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 6, 64), 64)
@@ -225,6 +235,11 @@ func smallLength(units string) string {
 // same readers as check: what does not pass is not written.
 func (a *answers) fill() (map[string][]byte, error) {
 	a.Mass, a.Thrust, a.Tether, a.Breaking = a.mass.Text, a.thrust.Text, a.tether.Text, a.breaking.Text
+	a.MotorThrust = rounded(a.thrust.SI/float64(a.Motors), a.thrust.Unit)
+	// Of what stands on the card: rounding must not leave it short.
+	if one, err := rules.ParseQuantity(a.MotorThrust, rules.Force); err == nil {
+		a.TwiceThrust = roundedUp(2*max(a.thrust.SI, float64(a.Motors)*one.SI), a.thrust.Unit)
+	}
 	a.Ceiling = a.ceiling.Text
 	a.CeilingCaution = rounded(cautionShare*a.ceiling.SI, a.ceiling.Unit)
 	a.Drift = rounded(driftShare*a.tether.SI, a.tether.Unit)
@@ -251,18 +266,25 @@ func (a *answers) fill() (map[string][]byte, error) {
 			return nil, err
 		}
 		texts[name] = []byte(b.String())
+		if name == "ground.toml" {
+			a.GroundHash = fmt.Sprintf("%x", sha256.Sum256(texts[name]))
+		}
 	}
 	return texts, passes(texts)
 }
 
-// passes holds the three files against their readers and each other.
+// passes holds the files against their readers and each other.
 func passes(texts map[string][]byte) error {
 	e, faults := rules.ReadEnvelope("envelope.toml", texts["envelope.toml"])
+	g, ground := rules.ReadEnvelope("ground.toml", texts["ground.toml"])
 	p, more := pad.Read("pad.toml", texts["pad.toml"])
 	crd, last := card.Read("card.toml", texts["card.toml"])
-	all := append(append(append(document.Faults(nil), faults...), more...), last...)
+	all := append(append(append(append(document.Faults(nil), faults...), ground...), more...), last...)
 	if e != nil && p != nil {
 		all = append(all, e.CheckFed("envelope.toml", p.Fed)...)
+	}
+	if g != nil && p != nil {
+		all = append(all, g.CheckFed("ground.toml", p.Fed)...)
 	}
 	if crd != nil && p != nil {
 		all = append(all, p.CheckCard("card.toml", crd)...)

@@ -1,6 +1,7 @@
 package card
 
 import (
+	"crypto/sha256"
 	"math"
 	"os"
 	"path/filepath"
@@ -99,6 +100,17 @@ func TestExampleForTheFieldHolds(t *testing.T) {
 	}
 	if len(c.Motors.Places) != c.Motors.Count || !c.Motors.Rig.Measured || !c.Motors.HasLosses {
 		t.Errorf("the example leaves out what it is there to show: %+v", c.Motors)
+	}
+	stop, ok := c.Step("stop test")
+	if !ok || !stop.Stopping || stop.TieDownPull == 0 {
+		t.Fatalf("the example has no stop test: %+v", stop)
+	}
+	limits, err := os.ReadFile(filepath.Join("..", "..", "deploy", stop.Envelope))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if sha256.Sum256(limits) != stop.EnvelopeHash || strings.Contains(string(limits), `"craft.apex"`) {
+		t.Error("the stop test's limits are others than the card's, or watch craft.apex")
 	}
 	// Half of an even count turns each way, or the craft would spin.
 	turns := 0

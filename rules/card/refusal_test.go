@@ -81,3 +81,29 @@ func TestRefusals(t *testing.T) {
 		t.Errorf("%d faults:\n%v", len(faults), faults)
 	}
 }
+
+// A stop test that does not say what holds the craft, or says less than twice the
+// full thrust of all motors, is refused; so is one without a known thrust or
+// without limits of its own. The example's rig gives 200 N, of two motors.
+func TestStopTestRefusals(t *testing.T) {
+	const hash = "envelope = \"g.toml\"\nenvelope_sha256 = \"e3b0c44298fc1c149afbf4c8996fb92427ae41e4649b934ca495991b7852b855\"\n"
+	for _, c := range []struct{ keys, want string }{
+		{"tie_down = \"800 N\"\nanchor = \"800 N\"\n" + hash, ""},
+		{"tie_down = \"799 N\"\nanchor = \"800 N\"\n" + hash, "tie_down: is less than twice the full thrust of all motors (got \"799 N\"); the tie-down must hold 800 N or more"},
+		{"tie_down = \"800 N\"\nanchor = \"1 N\"\n" + hash, "anchor: is less than twice the full thrust"},
+		{"anchor = \"800 N\"\n" + hash, "tie_down: missing: the craft runs up to full thrust here"},
+		{"tie_down = \"800 N\"\n" + hash, "anchor: missing"},
+		{"tie_down = \"800 N\"\nanchor = \"800 N\"\n", "envelope: missing: a step on the ground has limits of its own"},
+	} {
+		text := strings.Replace(string(example(t)), "how   = \"one motor at a time\"", "measured_by = \"stop\"\n"+c.keys, 1)
+		_, faults := Read("card.toml", []byte(text))
+		got := faults.Error()
+		if c.want == "" && len(faults) > 0 || !strings.Contains(got, c.want) || c.want != "" && len(faults) != 1 {
+			t.Errorf("with %q\n got: %s\nwant: %s", c.keys, got, c.want)
+		}
+	}
+	text := strings.Replace(string(example(t)), "packs   = [\"a1\"]", "packs = [\"a1\"]\noutput = \"101 %\"", 1)
+	if _, faults := Read("card.toml", []byte(text)); len(faults) != 1 || !strings.Contains(faults.Error(), "output: is more than full output") {
+		t.Errorf("more than full output: %v", faults)
+	}
+}

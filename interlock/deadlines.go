@@ -224,6 +224,8 @@ func (e *Engine) timer(i int, due time.Duration) {
 		}
 	case timerStill:
 		e.stillDone = true
+	case timerClash:
+		e.dirty = true
 	case timerSound:
 		e.resetUntil = false
 		e.dirty = true

@@ -36,6 +36,7 @@ const (
 	timerSound               // "reset accepted" ends
 	timerLoud                // the time in which a trip can not be silenced ends
 	timerTurned              // the anemometer's last pulse no longer counts for a start
+	timerClash               // long enough without a second sender
 	timerCount
 )
 

@@ -94,6 +94,9 @@ const (
 	// HostGround: the step in force is done on the ground (On), or flies; Seq is
 	// what the load cell in its tie-down never reads less than, mN, 0 without one.
 	HostGround
+	// HostStrangers: Seq datagrams of others on a link, none of which could be the
+	// craft's, were more than the records keep. For the record only.
+	HostStrangers
 	hostCount
 )
 

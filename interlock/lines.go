@@ -402,6 +402,7 @@ func (e *Engine) host(at time.Duration, in Input) {
 		e.dirty = true
 		note.Reason = ReasonCard
 	case HostClash:
+		e.arm(timerClash, at+e.site.ReadyAfter)
 		e.builtinTrip(at, EventImmediate, ReasonClash)
 		return
 	case HostMark:

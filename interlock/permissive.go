@@ -32,6 +32,7 @@ const (
 	NeedNotEnded
 	NeedHeight // height near zero before a start
 	NeedTurn   // a pulse of the anemometer, whose wire nothing else watches
+	NeedClash  // no second sender under the craft's identity lately
 )
 
 // Unmet is one need that is not met.
@@ -65,6 +66,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(e.site.Fitted[Readback] && e.state != Closing && !e.closed && (!e.lines[Readback].known || e.lines[Readback].on), NeedReadback),
 		say(e.relayBad, NeedRelay),
 		say(!e.linkUp, NeedLink),
+		say(e.timers[timerClash] != rules.Never && !e.closed, NeedClash),
 		say(e.armed && !e.closed, NeedDisarmed),
 		e.heightOff && !e.closed && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value, Cause: e.table[rules.Height].Cause}),
 		say(e.asksTurn && !e.closed && (e.windDoubt || e.timers[timerTurned] == rules.Never), NeedTurn),

@@ -25,6 +25,8 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 		return "the relay line can not be written"
 	case NeedLink:
 		return "nothing heard from the craft"
+	case NeedClash:
+		return "two senders under the craft's identity: end the other one, then wait 10 s"
 	case NeedDisarmed:
 		return "the craft is armed, or its state is unknown"
 	case NeedDisk:

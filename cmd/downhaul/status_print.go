@@ -57,6 +57,9 @@ func printStatus(w io.Writer, st *guard.Status) {
 	}
 	fmt.Fprintf(w, "\nLink: %s, %d of other senders, %d from a wrong address, %d repeated, %d bad bytes\n",
 		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.Repeated, st.Link.BadBytes)
+	if st.Link.Unkept > 0 {
+		fmt.Fprintf(w, "      and %d more datagrams of strangers, which were not kept\n", st.Link.Unkept)
+	}
 	fmt.Fprintf(w, "Loop: longest gap %.1f ms, %s dropped, %s lost\n", st.Loop.WorstGapS*1000,
 		plural(st.Loop.Dropped, "chunk"), plural(st.Loop.LostRecords, "record"))
 	list(w, "This set-up cannot see", st.Unseen)

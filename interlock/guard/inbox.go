@@ -11,16 +11,17 @@ import (
 type lane int
 
 const (
-	laneSensors lane = iota // wind edges and converter counts
-	laneLinks               // telemetry
-	laneHost                // what the host says
-	laneSaid                // what people say: however much, it costs no word of the host
+	laneSensors   lane = iota // wind edges and converter counts
+	laneLinks                 // telemetry
+	laneHost                  // what the host says
+	laneSaid                  // what people say: however much, it costs no word of the host
+	laneStrangers             // datagrams that cannot be the craft's: a flood displaces nothing
 	laneCount
 )
 
 // laneRoom is how many chunks a lane keeps. At 400 frames a second the links'
 // lane holds over half a second; whatever is older is worth nothing.
-var laneRoom = [laneCount]int{laneSensors: 64, laneLinks: 256, laneHost: 64, laneSaid: 64}
+var laneRoom = [laneCount]int{laneSensors: 64, laneLinks: 256, laneHost: 64, laneSaid: 64, laneStrangers: 64}
 
 // parcel is a chunk on its way to the loop; its bytes are its own.
 type parcel struct {
@@ -65,7 +66,9 @@ func (b *inbox) put(l lane, p parcel, bytes []byte) {
 		r.first = (r.first + 1) % len(r.slots)
 		r.count--
 		r.lost++
-		b.lost++
+		if l != laneStrangers {
+			b.lost++
+		}
 	}
 	slot := &r.slots[(r.first+r.count)%len(r.slots)]
 	keep := append(slot.bytes[:0], bytes...)
@@ -73,6 +76,9 @@ func (b *inbox) put(l lane, p parcel, bytes []byte) {
 	slot.bytes = keep
 	r.count++
 	b.mu.Unlock()
+	if l == laneStrangers {
+		return // they wait for a turn that comes anyway
+	}
 	select {
 	case b.wake <- struct{}{}:
 	default:
@@ -104,7 +110,9 @@ func (b *inbox) dropBacklog(l lane) {
 	defer b.mu.Unlock()
 	r := &b.lanes[l]
 	r.lost += uint32(r.count)
-	b.lost += uint64(r.count)
+	if l != laneStrangers {
+		b.lost += uint64(r.count)
+	}
 	r.first, r.count = 0, 0
 }
 

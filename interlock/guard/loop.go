@@ -34,6 +34,11 @@ const (
 	// perLane bounds what one turn takes from a lane, so that a flood in one
 	// can not hold up pins and heartbeat.
 	perLane = 64
+	// perStrangers is the same for what cannot be the craft's, and so bounds what
+	// a flood of it writes on the disk. What is more is counted: once every
+	// toldEvery a chunk of the host's says how much.
+	perStrangers = 8
+	toldEvery    = time.Second
 )
 
 // LoopConfig is what a Loop needs. Nothing in it has a silent default.
@@ -109,6 +114,10 @@ type Loop struct {
 	windBytes []byte
 	shownAt   time.Duration
 	hostBytes []byte
+
+	unkept    uint32        // datagrams of strangers that were not kept, not told yet
+	unkeptAll uint64        // all of them
+	toldAt    time.Duration // when that may be told again
 }
 
 // NewLoop checks the config.
@@ -142,6 +151,12 @@ func NewLoop(cfg LoopConfig) (*Loop, error) {
 // Telemetry leaves bytes of a link for the loop. Any goroutine.
 func (l *Loop) Telemetry(c intake.Chunk) {
 	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
+}
+
+// Stranger leaves a datagram that cannot be the craft's for the record and the
+// counts. It wakes nobody. Any goroutine.
+func (l *Loop) Stranger(c intake.Chunk) {
+	l.inbox.put(laneStrangers, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
 }
 
 // WindEdge leaves one edge of the anemometer for the loop. Any goroutine.
@@ -194,7 +209,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 
 	l.pins(now)
 	more := false
-	for lane := range laneCount {
+	for lane := range laneStrangers {
 		taken := 0
 		for taken < perLane {
 			l.parcel.lost = 0
@@ -206,6 +221,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 		}
 		more = more || taken == perLane
 	}
+	l.strangers(now)
 	l.wind(now)
 	l.advance(now)
 	l.outputs(now)
@@ -229,6 +245,26 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	return l.nextTurn(now)
 }
 
+// strangers takes a few datagrams that cannot be the craft's, and tells how many
+// more there were. Nothing is decided by them, so a replay misses none.
+func (l *Loop) strangers(now time.Duration) {
+	for range perStrangers {
+		l.parcel.lost = 0
+		if !l.inbox.take(laneStrangers, &l.parcel) {
+			break
+		}
+		l.unkept += l.parcel.lost
+		l.unkeptAll += uint64(l.parcel.lost)
+		l.parcel.lost = 0
+		l.takeIn(now, &l.parcel)
+	}
+	if l.unkept > 0 && now >= l.toldAt {
+		l.toldAt = now + toldEvery
+		l.hostNow(now, intake.HostMessage{Host: interlock.HostStrangers, On: true, Seq: l.unkept})
+		l.unkept = 0
+	}
+}
+
 // stalled: the loop did not run for longer than it may. First the engine is
 // brought to now, then the backlog goes, then the trip; no heartbeat edge
 // comes in between.
@@ -236,6 +272,7 @@ func (l *Loop) stalled(now time.Duration) {
 	l.advance(now)
 	l.inbox.dropBacklog(laneSensors)
 	l.inbox.dropBacklog(laneLinks)
+	l.inbox.dropBacklog(laneStrangers)
 	l.hostNow(now, intake.HostMessage{Host: interlock.HostStalled, On: true, Seq: uint32((now - l.last) / ms)})
 }
 

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"downhaul/interlock/intake"
+	"downhaul/interlock/telemetry"
 	"downhaul/interlock/telemetry/signing"
 )
 
@@ -50,24 +51,48 @@ func (g *Guard) openDoor(wall time.Time) error {
 	return nil
 }
 
-// hear takes what a link gave: through the door where there is one. room is the
+// hear takes what a link gave: through the door where there is one. What cannot
+// be the craft's, by the address that the pad file names or by the key, goes a way
+// of its own, where however much of it displaces no word of the craft. room is the
 // caller's, and is given back to be used again.
 func (g *Guard) hear(room []byte, c intake.Chunk) []byte {
-	if g.doorway == nil {
-		g.loop.Telemetry(c)
-		return room
-	}
-	room = room[:0]
-	if at := g.now(); c.From.IsValid() {
-		room = g.doorway.door.Datagram(room, at, c.Bytes)
-	} else {
-		room = g.doorway.door.Stream(room, at, c.Link, c.Bytes)
-	}
-	if len(room) > 0 {
+	from := &g.pad.Links[c.Link]
+	stranger := c.From.IsValid() && !from.Hears(c.From)
+	if g.doorway != nil {
+		room = room[:0]
+		if at := g.now(); c.From.IsValid() {
+			room = g.doorway.door.Datagram(room, at, c.Bytes)
+		} else {
+			room = g.doorway.door.Stream(room, at, c.Link, c.Bytes)
+		}
+		if len(room) == 0 {
+			return room
+		}
 		c.Bytes = room
+		stranger = stranger || c.From.IsValid() && !from.From.IsValid() && !g.ofCraft(room)
+	}
+	if stranger {
+		g.loop.Stranger(c)
+	} else {
 		g.loop.Telemetry(c)
 	}
 	return room
+}
+
+// ofCraft reports whether a frame under the craft's name is in these bytes.
+func (g *Guard) ofCraft(b []byte) bool {
+	var s telemetry.Scanner
+	for len(b) > 0 {
+		f, used, ok := s.NextWhole(b)
+		if !ok {
+			return false
+		}
+		if f.System == g.pad.Craft.System && f.Component == g.pad.Craft.Component {
+			return true
+		}
+		b = b[used:]
+	}
+	return false
 }
 
 // keepSeen keeps what passed until ctx ends.

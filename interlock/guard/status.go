@@ -30,6 +30,7 @@ type seen struct {
 	turns  uint64
 	worst  time.Duration
 	drops  uint64
+	unkept uint64
 	output error
 	frames uint64        // of the craft so far
 	heard  time.Duration // when the last of them was seen here
@@ -51,7 +52,7 @@ func (s *snapshot) take(l *Loop) bool {
 		s.table = append(s.table, l.cfg.Engine.Reading(id))
 	}
 	l.cfg.Intake.CountsTo(&s.counts)
-	if n := linkStatus(s.counts).Frames; n != s.frames {
+	if n := linkStatus(s.counts, 0).Frames; n != s.frames {
 		s.frames, s.heard = n, s.view.At
 	}
 	s.past = l.past
@@ -59,7 +60,7 @@ func (s *snapshot) take(l *Loop) bool {
 		gust := l.cfg.Engine.Reading(rules.Gust)
 		s.wind.Take(s.view.At, speed.Value, gust.Value, gust.Quality == rules.Good)
 	}
-	s.turns, s.worst, s.drops, s.output = l.turns, l.worst, drops, l.outputErr
+	s.turns, s.worst, s.drops, s.unkept, s.output = l.turns, l.worst, drops, l.unkeptAll, l.outputErr
 	return true
 }
 
@@ -204,8 +205,11 @@ type LinkStatus struct {
 	OtherSenders uint64 `json:"other_senders"`
 	WrongAddress uint64 `json:"wrong_address"`
 	Repeated     uint64 `json:"repeated"` // of the craft, said before: no sign of life
-	UnknownIDs   uint64 `json:"unknown_ids"`
-	BadBytes     uint64 `json:"bad_bytes"`
+	// Unkept counts datagrams that cannot be the craft's and were too many to keep;
+	// the other counts are without them.
+	Unkept     uint64 `json:"strangers_not_kept"`
+	UnknownIDs uint64 `json:"unknown_ids"`
+	BadBytes   uint64 `json:"bad_bytes"`
 	// SilentS is how long nothing was heard from the craft; null before its
 	// first frame.
 	SilentS *float64 `json:"silent_s"`
@@ -228,7 +232,7 @@ func (g *Guard) status() Status {
 		Rules: []RuleStatus{}, Channels: s.channels(env), Unseen: g.unseen, Trouble: []string{},
 		Loop: LoopStatus{Turns: s.turns, WorstGapS: seconds(s.worst), Dropped: s.drops,
 			LostRecords: g.keeper.lostChunks.Load() + g.keeper.lostDecisions.Load()},
-		Link: linkStatus(s.counts), Declared: g.showDeclared(),
+		Link: linkStatus(s.counts, s.unkept), Declared: g.showDeclared(),
 	}
 	if v.Flash != rules.Never {
 		out.Flash = &FlashStatus{At: seconds(v.Flash), AgoS: seconds(v.At - v.Flash), State: v.FlashState.String()}
@@ -268,7 +272,8 @@ func (g *Guard) status() Status {
 	return out
 }
 
-func linkStatus(c intake.Counts) (out LinkStatus) {
+func linkStatus(c intake.Counts, unkept uint64) (out LinkStatus) {
+	out.Unkept = unkept
 	for _, l := range c.Links {
 		out.Frames += l.Frames
 		out.OtherSenders += l.Others

@@ -132,6 +132,15 @@ func (c *bootClocks) stand(at time.Duration) {
 	c.stillUntil = at
 }
 
+// another reports whether a boot clock cannot be the one that is known.
+func (c *bootClocks) another(ms uint32, at time.Duration) bool {
+	if c.used == 0 {
+		return false
+	}
+	off := int64(ms) - int64(c.ms) - int64((at-c.moved)/time.Millisecond)
+	return off > upMS || off < -upMS
+}
+
 // stuck reports whether frames come and no boot clock moves on.
 func (c *bootClocks) stuck() bool { return c.still && c.stillUntil-c.stillFrom >= stillAfter }
 

@@ -34,6 +34,9 @@ type LinkConfig struct {
 // Config is everything intake must know of the pad and the craft.
 type Config struct {
 	Craft Craft
+	// Signed reports that only frames with the craft's signature came through: the
+	// key tells the craft from others, whatever their address.
+	Signed bool
 	// Links are the telemetry links by number, 1 to MaxLinks of them.
 	Links      []LinkConfig
 	Fields     telemetry.FieldsConfig

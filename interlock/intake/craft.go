@@ -148,7 +148,7 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	}
 	if a.elsewhere(k) {
 		l.n.WrongAddress++
-		return in.foreign(dst, a.at), false, false
+		return in.foreign(dst, a, f), false, false
 	}
 	moved := !a.here
 	sum := sumOf(f)
@@ -237,7 +237,7 @@ func (in *Intake) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, n
 	if !a.here && (in.craft.known || !l.cfg.Stream) {
 		if named && a.elsewhere(&in.craft) {
 			l.n.WrongAddress++
-			return in.foreign(dst, a.at)
+			return in.foreign(dst, a, f)
 		}
 		l.n.Others++
 		return dst
@@ -254,12 +254,25 @@ func (in *Intake) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, n
 }
 
 // foreign takes a frame under the craft's identity that came from elsewhere. It
-// feeds nothing; the clash is said once, and again after every aliveFor in
-// which it went on, so that nothing can be started in the midst of one.
-func (in *Intake) foreign(dst []interlock.Input, at time.Duration) []interlock.Input {
-	return in.clash(dst, at)
+// feeds nothing. Where the pad file names the craft's address, or a key, that
+// decides who is the craft: a stranger is only counted, or anybody on the network
+// could end a flight with one datagram. What is behind the named address, or has
+// the key, trips only where its boot clock is another craft's.
+func (in *Intake) foreign(dst []interlock.Input, a *arrival, f *telemetry.Frame) []interlock.Input {
+	named := a.link.cfg.From.IsValid()
+	if named && !a.pinned {
+		return dst
+	}
+	if named || in.cfg.Signed {
+		if ms, clocked := f.BootMillis(); !clocked || !in.craft.clocks.another(ms, a.at) {
+			return dst
+		}
+	}
+	return in.clash(dst, a.at)
 }
 
+// clash says that there are two senders: once, and again after every aliveFor in
+// which it went on, so that nothing can be started in the midst of it.
 func (in *Intake) clash(dst []interlock.Input, at time.Duration) []interlock.Input {
 	k := &in.craft
 	if k.clashed && at-k.clash < aliveFor {

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
+	"github.com/bluenviron/gomavlib/v3/pkg/message"
 
 	"downhaul/interlock"
 	"downhaul/rules"
@@ -152,7 +153,7 @@ func TestPromise10_PinnedAddress(t *testing.T) {
 		f := feed(t, Config{Links: []LinkConfig{{From: c.pin}}})
 		craft := sender{system: 1, component: 1}
 		got := f.datagram(time.Hour, c.from, craft.frame(heartbeat()))
-		if ok := has(got, interlock.FrameInput) == 1; ok != c.ok || clashes(got) == 1 == c.ok {
+		if ok := has(got, interlock.FrameInput) == 1; ok != c.ok || clashes(got) != 0 {
 			t.Errorf("pinned to %v, from %v: %+v, want accepted %v", c.pin, c.from, got, c.ok)
 		}
 	}
@@ -289,5 +290,56 @@ func TestRadioFeedsItsOwnChannelsOnly(t *testing.T) {
 	}
 	if got := f.datagram(time.Minute, addrB, craft.frame(status)); clashes(got) != 1 || len(got) != 1 {
 		t.Errorf("the craft's identity elsewhere gave %+v, want the clash", got)
+	}
+}
+
+// Where the pad file names the craft's address, or a key told the craft's frames
+// from others, a stranger is counted and trips nothing, whatever it sends. Two
+// boot clocks behind the named address trip all the same: an address can be
+// forged.
+func TestPromise10_AStrangerEndsNoFlightWhereAddressOrKeyDecides(t *testing.T) {
+	status := &common.MessageRadioStatus{Rssi: 200}
+	for _, row := range []struct {
+		name   string
+		cfg    Config
+		from   netip.AddrPort
+		clash  bool // a frame without a boot clock is a second sender
+		clocks bool // another boot clock is
+	}{
+		{"neither", Config{}, addrB, true, true},
+		{"the address named, from another", Config{Links: []LinkConfig{{From: addrA}}}, addrB, false, false},
+		{"the address named, from another port", Config{Links: []LinkConfig{{From: addrA}}}, addrC, false, false},
+		{"the address named without a port, from another port", Config{Links: []LinkConfig{{From: netip.AddrPortFrom(addrA.Addr(), 0)}}}, addrC, false, true},
+		{"a key, from another address", Config{Signed: true}, addrB, false, true},
+		{"the address named, from there", Config{Links: []LinkConfig{{From: addrA}}}, addrA, false, true},
+	} {
+		f := feed(t, row.cfg)
+		craft, stranger := sender{system: 1, component: 1}, sender{system: 1, component: 1, seq: 100}
+		clock := uint32(600_000)
+		send := func(i int, m ...message.Message) (said int) {
+			at := 2*time.Second*time.Duration(i) + time.Second
+			for _, m := range m {
+				said += clashes(f.datagram(at, row.from, stranger.frame(m)))
+			}
+			got := f.datagram(at, addrA, craft.frame(attitude(clock+uint32(at/ms), 0)))
+			if said += clashes(got); has(got, interlock.FrameInput) != 1 {
+				t.Errorf("%s: the craft's own frame gave %+v", row.name, got)
+			}
+			return said
+		}
+		f.datagram(0, addrA, craft.frame(attitude(clock, 0)))
+		if said := send(0, heartbeat(), status); (said > 0) != row.clash {
+			t.Errorf("%s: a heartbeat was said to be a second sender %d times", row.name, said)
+		}
+		said := 0
+		for i := range 4 {
+			said += send(1+i, attitude(uint32(9000+i*2000), 0))
+		}
+		if (said > 0) != row.clocks {
+			t.Errorf("%s: another boot clock was said to be a second sender %d times", row.name, said)
+		}
+		if n := f.in.Counts().Links[0]; row.from != addrA && n.WrongAddress < 5 {
+			t.Errorf("%s: counts %+v, want what the stranger sent", row.name, n)
+		}
 	}
 }

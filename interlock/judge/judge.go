@@ -115,6 +115,9 @@ func Judge(c Case) Verdict {
 			j.warnOfRule(r, &j.budgets[i])
 		}
 	}
+	for _, name := range c.Pad.Strangers() {
+		j.warn("link %s: anybody on that network can stop the flight with one datagram under the craft's name, because nothing tells the craft from others. Write from = the craft's address; an address can be forged, a signing key ([signing]) cannot", name)
+	}
 	j.height()
 	j.rope()
 	j.keepOut()

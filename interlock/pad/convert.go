@@ -55,7 +55,8 @@ func (p *Pad) Site() interlock.Site {
 // Intake is how chunks become inputs on this pad.
 func (p *Pad) Intake() intake.Config {
 	c := intake.Config{
-		Craft: intake.Craft{System: p.Craft.System, Component: p.Craft.Component},
+		Craft:  intake.Craft{System: p.Craft.System, Component: p.Craft.Component},
+		Signed: p.SigningKey != "",
 		Fields: telemetry.FieldsConfig{
 			TensionFromWinch: p.LoadCell.Winch, SupplyIsPack: p.Packs.Source == "sys_status", Cells: p.Packs.Cells, Motors: p.Craft.Motors,
 		},

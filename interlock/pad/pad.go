@@ -146,6 +146,11 @@ type Link struct {
 	Baud   int
 }
 
+// Hears reports whether the craft may be at this address.
+func (l *Link) Hears(from netip.AddrPort) bool {
+	return !l.From.IsValid() || l.From.Addr().Unmap() == from.Addr().Unmap() && (l.From.Port() == 0 || l.From.Port() == from.Port())
+}
+
 // Packs is what the pad knows of the craft's packs.
 type Packs struct {
 	// Source is "battery_status", "sys_status", or empty when not stated.

@@ -62,7 +62,7 @@ func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 	var out []Unseen
 	// The first reason counts: a person's own comes before ours.
 	add := func(name, what, reason string) {
-		if !slices.ContainsFunc(out, func(u Unseen) bool { return u.Name == name }) {
+		if !slices.ContainsFunc(out, func(u Unseen) bool { return name != "" && u.Name == name }) {
 			out = append(out, Unseen{name, what, reason})
 		}
 	}
@@ -87,6 +87,9 @@ func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 	}
 	if p.Wind.Fitted && !p.Board.Line("wind_loop").Fitted {
 		add("wind_loop", "whether the anemometer's wire is whole in a calm", "its pulses alone show it; wire it supervised")
+	}
+	for _, name := range p.Strangers() {
+		add("", "who it is that sends on "+name, "no from and no signing key, so anybody on that network can stop the flight")
 	}
 	add("", noChannel, "no channel at all, so observer and emergency stop")
 	return out

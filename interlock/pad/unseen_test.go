@@ -58,3 +58,35 @@ stop = "immediate"
 		t.Errorf("height is fed and yet called unseen:\n%s", text)
 	}
 }
+
+// Only a link that strangers reach, and that nothing tells them from the craft on.
+func TestStrangersAreNamedWhereNothingTellsThem(t *testing.T) {
+	for _, row := range []struct {
+		link, more string
+		names      int
+	}{
+		{"kind = \"udp\"\naddress = \"0.0.0.0:40123\"", "", 1},
+		{"name = \"radio\"\nkind = \"udp\"\naddress = \"[::]:40123\"", "", 1},
+		{"kind = \"udp\"\naddress = \"0.0.0.0:40123\"\nfrom = \"192.0.2.1\"", "", 0},
+		{"kind = \"udp\"\naddress = \"0.0.0.0:40123\"", "[signing]\nkey_file = \"/etc/downhaul/signing.key\"\n", 0},
+		{"kind = \"udp\"\naddress = \"127.0.0.1:40123\"", "", 0},
+		{"kind = \"tcp\"\naddress = \"192.0.2.1:40123\"", "", 0},
+	} {
+		p, faults := Read("pad.toml", []byte("version = 1\nduty = \"watch\"\n[craft]\nsystem = 1\ncomponent = 1\n[[link]]\n"+row.link+"\n"+row.more))
+		if len(faults) > 0 {
+			t.Fatal(faults)
+		}
+		if got := p.Strangers(); len(got) != row.names {
+			t.Errorf("%s %s: %v, want %d", row.link, row.more, got, row.names)
+		}
+		listed := 0
+		for _, u := range p.Unseen() {
+			if strings.Contains(u.String(), "anybody on that network can stop the flight") {
+				listed++
+			}
+		}
+		if listed != row.names {
+			t.Errorf("%s %s: listed %d times, want %d", row.link, row.more, listed, row.names)
+		}
+	}
+}

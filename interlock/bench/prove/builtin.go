@@ -176,7 +176,11 @@ func (t *builtins) craft() {
 
 	links := t.p.setup.Intake.Links
 	g := &rogue{scene: t.b.air.sc, system: t.p.setup.Intake.Craft.System}
+	named := links[0].From.IsValid()
 	switch {
+	case t.p.setup.Intake.Signed && !named:
+		t.moot("two senders under one identity", "the key tells the craft from others: see its signatures")
+		return
 	case !links[0].Stream:
 		g.from = netip.AddrPortFrom(netip.AddrFrom4([4]byte{192, 0, 2, 2}), 40001)
 	case len(links) > 1:
@@ -189,7 +193,15 @@ func (t *builtins) craft() {
 	r.rogue = g
 	r.run(300 * time.Millisecond)
 	fault = ""
-	if e := find(r.log, interlock.TripEffect, func(e *event) bool { return e.Reason == interlock.ReasonClash }); e == nil || r.relay {
+	trip = find(r.log, interlock.TripEffect, func(e *event) bool { return e.Reason == interlock.ReasonClash })
+	if named {
+		if trip != nil || !r.relay {
+			fault = "a stranger at another address than the pad file's tripped"
+		}
+		t.add("two senders under one identity", fault, "the pad file's address decides: a stranger at another trips nothing")
+		return
+	}
+	if trip == nil || r.relay {
 		fault = "the craft's identity from another place did not trip"
 	}
 	t.add("two senders under one identity", fault, "trips")

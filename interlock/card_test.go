@@ -2,10 +2,16 @@ package interlock
 
 import "testing"
 
-// What the test card asks keeps a guard from being ready, takes it back from
-// ready, and changes nothing while power is on: losing a permissive is no trip.
-func TestCardIsAPermissive(t *testing.T) {
-	asks := func(e *Engine, on bool) { e.Step(e.now, Input{Kind: HostInput, Host: HostCard, On: on}) }
+// What the test card asks, and what stands open in the ledger, keep a guard from
+// being ready, take it back from ready, and change nothing while power is on:
+// losing a permissive is no trip.
+func TestCardAndLedgerArePermissives(t *testing.T) {
+	t.Run("card", func(t *testing.T) { isPermissive(t, HostCard, NeedCard) })
+	t.Run("ledger", func(t *testing.T) { isPermissive(t, HostLedger, NeedLedger) })
+}
+
+func isPermissive(t *testing.T, host Host, need Need) {
+	asks := func(e *Engine, on bool) { e.Step(e.now, Input{Kind: HostInput, Host: host, On: on}) }
 	states := map[State]bool{}
 	for _, seed := range exploreSeeds(t) {
 		e := seed.Clone()
@@ -16,17 +22,17 @@ func TestCardIsAPermissive(t *testing.T) {
 			want = Blocked
 		}
 		if e.state != want {
-			t.Errorf("in %v, what the card asks led to %v, want %v", seed.state, e.state, want)
+			t.Errorf("in %v, it led to %v, want %v", seed.state, e.state, want)
 		}
 		named := false
-		e.eachUnmet(func(u Unmet) bool { named = named || u.Need == NeedCard; return true })
+		e.eachUnmet(func(u Unmet) bool { named = named || u.Need == need; return true })
 		if e.site.Duty == Guard && !named {
-			t.Errorf("in %v the card is not named among what is missing", seed.state)
+			t.Errorf("in %v it is not named among what is missing", seed.state)
 		}
 		asks(e, false)
 		e.eachUnmet(func(u Unmet) bool {
-			if u.Need == NeedCard {
-				t.Errorf("in %v a card that is content still counts as missing", seed.state)
+			if u.Need == need {
+				t.Errorf("in %v it still counts as missing", seed.state)
 			}
 			return true
 		})

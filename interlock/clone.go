@@ -68,7 +68,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 
 	flag(e.started, e.rotors.Measured, e.pinsKnown, e.pinsLost, e.stopDoubt, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
 		e.relayOn, e.beatOn, e.closed, e.stillDone, e.powerGone, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
-		e.linkHeard, e.windDoubt, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks,
+		e.linkHeard, e.windDoubt, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks, e.ledgerHolds,
 		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
 	dst = append(dst, byte(e.hushing))
 	dst = append(dst, byte(e.state), byte(e.closingStep), byte(e.sound))

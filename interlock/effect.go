@@ -184,6 +184,7 @@ const (
 	ReasonTieDown         // the tie-down's pull is gone
 	ReasonGroundUnseen    // height or pull are missing in a step on the ground
 	ReasonDoubt           // a rule's channel may be missing, or may not
+	ReasonLedger          // a fault of the chain or a defect stands open, or none does
 	reasonCount
 )
 
@@ -211,7 +212,8 @@ var reasonText = [reasonCount]string{
 	ReasonCard: "the test card asks for more, or is content", ReasonReaction: "the time until thrust is gone",
 	ReasonStep: "the step in force", ReasonLeftGround: "the craft left the ground in a step on the ground",
 	ReasonTieDown: "the pull of the tie-down is gone", ReasonGroundUnseen: "height or pull of the tie-down missing in a step on the ground",
-	ReasonDoubt: "in doubt",
+	ReasonDoubt:  "in doubt",
+	ReasonLedger: "a fault of the chain or a defect stands open, or none does",
 }
 
 // String is the reason in plain words.

@@ -83,6 +83,7 @@ type Engine struct {
 	diskLow     bool
 	overdue     uint64 // proof tests overdue, by number
 	cardAsks    bool   // the test card asks for something that is not met
+	ledgerHolds bool   // a fault of the chain or a defect stands open
 	rotors      rules.RotorsStanding
 	reaction    time.Duration // that the predicted apex counts on
 	ground      groundStep    // the step in force

@@ -97,6 +97,9 @@ const (
 	// HostStrangers: Seq datagrams of others on a link, none of which could be the
 	// craft's, were more than the records keep. For the record only.
 	HostStrangers
+	// HostLedger: a fault of the chain or a defect that stands open holds the next
+	// start back (On), or none does.
+	HostLedger
 	hostCount
 )
 

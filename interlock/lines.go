@@ -401,6 +401,10 @@ func (e *Engine) host(at time.Duration, in Input) {
 		e.cardAsks = in.On
 		e.dirty = true
 		note.Reason = ReasonCard
+	case HostLedger:
+		e.ledgerHolds = in.On
+		e.dirty = true
+		note.Reason = ReasonLedger
 	case HostClash:
 		e.arm(timerClash, at+e.site.ReadyAfter)
 		e.builtinTrip(at, EventImmediate, ReasonClash)

@@ -33,6 +33,7 @@ const (
 	NeedHeight // height near zero before a start
 	NeedTurn   // a pulse of the anemometer, whose wire nothing else watches
 	NeedClash  // no second sender under the craft's identity lately
+	NeedLedger // no fault of the chain or defect stands open
 )
 
 // Unmet is one need that is not met.
@@ -74,6 +75,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(e.overdue != 0, NeedProof),
 		say(!e.rotors.Measured && !e.ground.on, NeedStopProven),
 		say(e.cardAsks, NeedCard),
+		say(e.ledgerHolds, NeedLedger),
 		say(e.kept < e.trips, NeedKept):
 		return
 	}

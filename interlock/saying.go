@@ -37,6 +37,8 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 		return "stop not measured at the rotors: only a step on the ground may start"
 	case NeedCard:
 		return "the test card asks for more"
+	case NeedLedger:
+		return "a fault of the chain or a defect stands open"
 	case NeedKept:
 		return "a trip record is not on disk yet"
 	case NeedReset:

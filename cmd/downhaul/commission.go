@@ -66,6 +66,10 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if c.JSON {
 		out = s.err
 	}
+	entry, err := ledgerNow(p)
+	if err != nil {
+		return errors.Join(fmt.Errorf("commission: %w", err), board.Close())
+	}
 	record, err := commission.Run(ctx, commission.Config{
 		Pad: p, File: c.Pad, Board: board, Crew: newPeople(s.in, out), Now: now, Sleep: commission.Sleep, Wall: time.Now,
 		Software: guard.Software(), Only: only, Hear: link.Open,
@@ -76,6 +80,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if record == nil || len(record.Tests) == 0 {
 		return hint(err, "nothing was tested, and nothing is kept")
 	}
+	record.Ledger = entry
 	path, werr := record.Write(p.LogFolder)
 	if werr != nil {
 		return errors.Join(err, werr)

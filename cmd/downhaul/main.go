@@ -39,6 +39,7 @@ type commands struct {
 	Tilt       tiltCmd       `cmd:"" group:"day" help:"Check that the low side's motors answer, propellers off."`
 	Status     statusCmd     `cmd:"" group:"day" help:"Show what the running guard sees."`
 	Declare    declareCmd    `cmd:"" group:"day" help:"Tell the guard step, packs, wind or an inspection, before a start."`
+	Defect     defectCmd     `cmd:"" group:"day" help:"List, note, close or watch defects; note what was mended after a fault."`
 	Panel      panelCmd      `cmd:"" group:"day" help:"Serve the glance page to browsers, read-only."`
 	Mark       markCmd       `cmd:"" group:"day" help:"Stamp a remark into the records of the running guard."`
 	Report     reportCmd     `cmd:"" group:"after" help:"Say what happened in sessions, and what it means for the next step."`

@@ -111,6 +111,9 @@ func printRun(w io.Writer, r *report.Run) {
 		what += ", packs " + strings.Join(r.Packs, " ")
 	}
 	wrap(w, fmt.Sprintf("  %9s  run %-2d ", report.At(r.Begin), r.Number), indent, what+"; "+report.Took(r.Lasted)+"; "+r.How+".")
+	if r.Fault != "" {
+		wrap(w, indent+"FAULT: ", indent+"  ", r.Fault+".")
+	}
 	if r.FirstCause != "" {
 		wrap(w, indent+"First cause: ", indent+"  ", r.FirstCause+".")
 	}
@@ -133,7 +136,7 @@ func printRun(w io.Writer, r *report.Run) {
 
 func printTrip(w io.Writer, t *report.Trip) {
 	indent := strings.Repeat(" ", 18)
-	wrap(w, fmt.Sprintf("  %9s  trip %-2d", report.At(t.At), t.Number), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
+	wrap(w, fmt.Sprintf("  %9s  %-7s", report.At(t.At), t.Name()), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
 	x := &t.Times
 	var text []string
 	if film := t.Filmed(); film != "" {
@@ -262,6 +265,7 @@ func printWeather(w io.Writer, s *report.Session) {
 
 func printAcross(w io.Writer, r *report.Report) {
 	section(w, "Across the sessions")
+	wrap(w, "  ", "    ", "Counted over them: "+r.Across.Worn.Says()+".")
 	for _, row := range r.Across.Rows {
 		var ohms, hovers []string
 		for _, q := range row.Resistance {
@@ -271,7 +275,7 @@ func printAcross(w io.Writer, r *report.Report) {
 			hovers = append(hovers, fmt.Sprintf("%s at ballast %s", h.Output, h.Ballast))
 		}
 		wrap(w, "  ", "    ", fmt.Sprintf("%s: %s, %s, %s; pack resistance %s; longest relay to readback %s; hover output %s.", row.Session,
-			plural(int64(row.Runs), "run"), plural(int64(row.Trips), "trip"), pick(row.Near == 1, "1 near miss", fmt.Sprintf("%d near misses", row.Near)),
+			plural(int64(row.Runs), "run"), plural(int64(row.Trips), "trip")+pick(row.Faults > 0, ", "+plural(int64(row.Faults), "FAULT")+" OF THE CHAIN", ""), pick(row.Near == 1, "1 near miss", fmt.Sprintf("%d near misses", row.Near)),
 			pick(len(ohms) > 0, strings.Join(ohms, ", "), "not known"), report.Took(row.Drop), pick(len(hovers) > 0, strings.Join(hovers, ", "), "not known")))
 	}
 }

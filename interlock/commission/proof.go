@@ -2,6 +2,7 @@ package commission
 
 import (
 	"encoding/hex"
+	"slices"
 	"time"
 
 	"downhaul/interlock/pad"
@@ -90,4 +91,23 @@ func Stand(p *pad.Pad, records []*Record, now time.Time, machine string) Standin
 		s.Proofs = append(s.Proofs, proof)
 	}
 	return s
+}
+
+// PassedSince reports whether the newest run on record that passed or failed a
+// test passed it, and stands behind that entry of the ledger. A test that this pad
+// has nothing for counts as passed. machine empty is any machine.
+func PassedSince(p *pad.Pad, records []*Record, machine string, test Test, entry int) bool {
+	if !slices.Contains(Fitting(p), test) {
+		return true
+	}
+	hash := hex.EncodeToString(p.Hash[:])
+	for _, r := range slices.Backward(records) {
+		if r.Pad.SHA256 != hash || machine != "" && r.Board.Machine != machine {
+			continue
+		}
+		if result, ok := r.Test(test); ok && (result.Outcome == Passed || result.Outcome == Failed) {
+			return result.Outcome == Passed && r.Ledger >= entry
+		}
+	}
+	return false
 }

@@ -69,14 +69,17 @@ type Record struct {
 	Schema int `json:"schema"`
 	// Number counts the runs of a log folder from 1: the highest is the newest,
 	// whatever the clock said.
-	Number      int       `json:"number"`
-	Made        time.Time `json:"made"`
-	By          string    `json:"by"`
-	Software    string    `json:"software"`
-	Pad         PadFile   `json:"pad"`
-	Board       BoardID   `json:"board"`
-	Interrupted bool      `json:"interrupted"`
-	Tests       []Result  `json:"tests"`
+	Number   int       `json:"number"`
+	Made     time.Time `json:"made"`
+	By       string    `json:"by"`
+	Software string    `json:"software"`
+	Pad      PadFile   `json:"pad"`
+	Board    BoardID   `json:"board"`
+	// Ledger is the number of the newest entry of the ledger when the run began:
+	// what it passed counts for faults up to that one, whatever the clocks say.
+	Ledger      int      `json:"ledger"`
+	Interrupted bool     `json:"interrupted"`
+	Tests       []Result `json:"tests"`
 }
 
 // Test finds the result of a test.

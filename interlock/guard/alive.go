@@ -10,6 +10,7 @@ import (
 // turned passes on that the loop turned. It is called by the loop alone, so
 // that nobody is told of a loop that hangs.
 func (g *Guard) turned(now time.Duration) {
+	g.tellLedger()
 	if g.opts.Alive != nil {
 		g.opts.Alive.Turned(now)
 	}

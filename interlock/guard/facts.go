@@ -162,6 +162,10 @@ func (g *Guard) notReady(v *interlock.View) []string {
 			out = append(out, asks...)
 			continue
 		}
+		if held := g.ledgerHolds(); u.Need == interlock.NeedLedger && len(held) > 0 {
+			out = append(out, held...)
+			continue
+		}
 		out = append(out, v.Say(g.env, u))
 	}
 	return out

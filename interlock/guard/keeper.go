@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/ledger"
 	"downhaul/interlock/triplog"
 	"downhaul/rules"
 )
@@ -29,6 +30,9 @@ type recorder interface {
 // keepRoom is how many batches wait for the writer. At some 300 chunks a
 // second it is about seven seconds of a disk that does not answer.
 const keepRoom = 2048
+
+// mostAsks bounds how many wait for the writer to do something for them; ours.
+const mostAsks = 16
 
 // heldTrips bounds the reserved place for trips while the queue is full.
 const heldTrips = 1024
@@ -49,6 +53,12 @@ type keeper struct {
 	stands func() error
 	queue  chan *record
 	free   chan *record
+	// faulted puts a fault of the chain into the ledger; nil is no ledger.
+	faulted func(interlock.Effect) error
+	// asks is what others have the writer do between two records; tend is called
+	// once a second, nil is nothing.
+	asks chan func()
+	tend func()
 
 	mu   sync.Mutex
 	held []interlock.Effect // reserved: trips and latch moves while the queue was full
@@ -84,7 +94,7 @@ type record struct {
 
 func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)) *keeper {
 	k := &keeper{env: env, log: log, rec: rec, kept: kept,
-		queue: make(chan *record, keepRoom), free: make(chan *record, keepRoom)}
+		queue: make(chan *record, keepRoom), free: make(chan *record, keepRoom), asks: make(chan func(), mostAsks)}
 	return k
 }
 
@@ -162,8 +172,13 @@ func (k *keeper) run(ctx context.Context) {
 		case r := <-k.queue:
 			k.write(r)
 			k.recycle(r)
+		case f := <-k.asks:
+			f()
 		case <-tick.C:
 			k.sync()
+			if k.tend != nil {
+				k.tend()
+			}
 		case <-ctx.Done():
 			k.drain()
 			return
@@ -178,6 +193,9 @@ func (k *keeper) drain() {
 		case r := <-k.queue:
 			k.write(r)
 			k.recycle(r)
+			continue
+		case f := <-k.asks:
+			f()
 			continue
 		default:
 		}
@@ -240,6 +258,9 @@ func (k *keeper) decide(f interlock.Effect) {
 		if f.Kind == interlock.StateEffect {
 			k.noteState()
 		}
+	}
+	if k.faulted != nil && ledger.Seen(&f) {
+		k.failed("ledger", k.faulted(f))
 	}
 }
 

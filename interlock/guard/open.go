@@ -145,6 +145,7 @@ type Guard struct {
 	due      atomic.Pointer[[]string] // proof tests due, in words
 	declared declared
 	stops    stops
+	ledger   ledgered
 	toldMu   sync.Mutex
 	told     []said // over the local socket; guarded by toldMu
 	lacking  why    // the loop's own: what was last logged as missing for a start
@@ -220,6 +221,9 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if err = g.commissioned(start); err != nil {
 		return nil, err
 	}
+	if err = g.openLedger(start); err != nil {
+		return nil, err
+	}
 	if err = g.carded(c.Card, start); err != nil {
 		return nil, err
 	}
@@ -289,6 +293,10 @@ func (g *Guard) assemble() error {
 	})
 	g.keeper.remember = func(state string) error { return g.session.Remember(state, false) }
 	g.keeper.stands = g.session.Standing
+	if site.Duty == interlock.Guard {
+		g.keeper.faulted = g.faulted
+	}
+	g.keeper.tend = g.tendLedger
 	// Lines before the first move of the latch carry the state it comes up in.
 	var begin interlock.View
 	g.engine.View(&begin)
@@ -300,6 +308,13 @@ func (g *Guard) assemble() error {
 			r.set(b)
 			g.keeper.write(&r)
 		}
+	}
+	plain := keep
+	keep = func(b *Batch) {
+		for i := range b.Decisions {
+			g.ledger.saw(&b.Decisions[i])
+		}
+		plain(b)
 	}
 	if watch := g.opts.Watch; watch != nil {
 		inner := keep

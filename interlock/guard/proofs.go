@@ -18,6 +18,8 @@ import (
 type standing struct {
 	commission.Standing
 	trouble []error
+	records []*commission.Record
+	machine string
 }
 
 // commissioned reads the records and tells the engine by host events, so that
@@ -31,7 +33,8 @@ func (g *Guard) commissioned(wall time.Time) error {
 	if err != nil {
 		return err
 	}
-	g.proofs = standing{commission.Stand(g.pad, records, wall, commission.Machine(g.pad)), trouble}
+	machine := commission.Machine(g.pad)
+	g.proofs = standing{commission.Stand(g.pad, records, wall, machine), trouble, records, machine}
 	g.due.Store(new([]string))
 	if g.pad.Commission.Required {
 		for _, p := range g.proofs.Proofs {

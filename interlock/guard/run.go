@@ -244,6 +244,7 @@ func (g *Guard) Opening() []string {
 		lines = append(lines, "downhauld: "+r)
 	}
 	lines = append(lines, g.openingProofs()...)
+	lines = append(lines, g.openingLedger()...)
 	lines = append(lines, g.openingCard()...)
 	for _, u := range g.unseen {
 		lines = append(lines, "downhauld: this set-up cannot see: "+u)

@@ -16,13 +16,15 @@ import (
 
 // Request is one line of the guard's local socket.
 type Request struct {
-	Do   string `json:"do"` // "status", "mark" or "declare"
+	Do   string `json:"do"` // "status", "mark", "declare" or "ledger"
 	Text string `json:"text,omitempty"`
 	// Past asks a status for the wind of the last ten minutes as well.
 	Past bool `json:"past,omitempty"`
 	// Declare is what is declared: its What, and Step, Packs, Value and
 	// Initials as that asks.
 	Declare *session.Declaration `json:"declare,omitempty"`
+	// Ledger is what is asked of the ledger.
+	Ledger *LedgerRequest `json:"ledger,omitempty"`
 }
 
 // Reply answers a Request.
@@ -32,6 +34,8 @@ type Reply struct {
 	Status *Status `json:"status,omitempty"`
 	// Declared answers a declaration.
 	Declared *Declared `json:"declared,omitempty"`
+	// Ledger answers what was asked of the ledger.
+	Ledger *LedgerReply `json:"ledger,omitempty"`
 }
 
 // mostMark bounds the text of a mark.
@@ -102,8 +106,20 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
 		d := g.showDeclared()
 		d.Says = says
 		return Reply{OK: true, Declared: &d}
+	case "ledger":
+		if r.Ledger == nil {
+			return Reply{Error: "nothing is asked of the ledger; there are list, note, close and watch"}
+		}
+		if r.Ledger.Act != "list" && !g.declared.rate.take(time.Now()) {
+			return Reply{Error: tooFast}
+		}
+		reply, err := g.askLedger(r.Ledger, nameOf(peer))
+		if err != nil {
+			return Reply{Error: err.Error()}
+		}
+		return Reply{OK: true, Ledger: reply}
 	}
-	return Reply{Error: fmt.Sprintf("unknown request %q; there are status, mark and declare", r.Do)}
+	return Reply{Error: fmt.Sprintf("unknown request %q; there are status, mark, declare and ledger", r.Do)}
 }
 
 // spoken refuses what does not belong on record as one line.

@@ -62,7 +62,7 @@ func (s *Session) overviewChart(r *rules.Rule, curve *series) template.HTML {
 func (s *Session) windowChart(r *rules.Rule, ep *Episode, p panel) template.HTML {
 	c := chart{from: ep.from.Seconds(), to: ep.to.Seconds(), unit: unitOf(r, s.units), scale: inUnit(unitOf(r, s.units)),
 		traces: []trace{{curves: p.curve.curves(silenceOf(r.Watch))}}, levels: levelsOf(r), marks: s.marksOf(ep, r.Name),
-		says: fmt.Sprintf("%s around trip %d", r.Watch, ep.Trips[0].Number)}
+		says: fmt.Sprintf("%s around %s", r.Watch, ep.Trips[0].Name())}
 	return c.svg()
 }
 
@@ -82,7 +82,7 @@ func (s *Session) marksOf(ep *Episode, rule string) []mark {
 	}
 	for i := range ep.Trips {
 		if t := &ep.Trips[i]; i < 4 {
-			add(t.At, fmt.Sprintf("trip %d", t.Number), true)
+			add(t.At, t.Name(), true)
 		}
 	}
 	first := &ep.Trips[0].Times

@@ -43,7 +43,7 @@ type estimateRow struct{ What, Mid, Low, High, Note string }
 
 // words and colours of the verdicts; the colour never stands alone.
 var verdicts = map[lift.Verdict][2]string{
-	lift.Go: {"GO", ""}, lift.NotYet: {"NOT YET, fly this first", "near"}, lift.No: {"NO", "bad"},
+	lift.Go: {"GO", ""}, lift.NotYet: {"NOT YET, fly this first", "near"}, lift.No: {"NO", "bad"}, lift.Withheld: {"WITHHELD", "bad"},
 }
 
 func (l *Lift) view() liftView {
@@ -77,7 +77,7 @@ func forecastOf(f *lift.Forecast, units string) forecastView {
 func stepOf(s *lift.StepForecast, need *lift.Requirement, units string) stepView {
 	say := func(v float64, k rules.Kind) string { return round(v, k, units) }
 	v := stepView{Name: s.Name, Mass: say(s.Mass, rules.Mass), Verdict: verdicts[s.Verdict][0], Class: verdicts[s.Verdict][1], SettleHead: "What it would take"}
-	if s.Verdict == lift.NotYet {
+	if s.Verdict == lift.NotYet || s.Verdict == lift.Withheld {
 		v.SettleHead = "What would settle it"
 	}
 	v.Why, v.Settle = s.Sentence(units)

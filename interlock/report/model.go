@@ -67,7 +67,11 @@ type Session struct {
 	Doubts []string `json:"doubts"`
 	// NotRemoved is every time that power was not known to be removed.
 	NotRemoved []NotRemoved `json:"power_not_removed"`
-	Runs       []Run        `json:"runs"`
+	// ChainFaults are the session's; ChainOpen is what of the chain holds the next
+	// start back now.
+	ChainFaults []ChainFault `json:"chain_faults"`
+	ChainOpen   []string     `json:"chain_open"`
+	Runs        []Run        `json:"runs"`
 	// Trips stand by episode; the first of each is its first cause.
 	Episodes  []Episode  `json:"episodes"`
 	Unlisted  int        `json:"unlisted"` // trips and cautions beyond those that are listed
@@ -115,7 +119,9 @@ type Run struct {
 	How        string    `json:"how"` // in words
 	FirstCause string    `json:"first_cause"`
 	Trips      int       `json:"trips"`
-	Cautions   int       `json:"cautions"`
+	// Fault is the fault of the chain that ended it or came of its end; empty: none.
+	Fault    string `json:"fault"`
+	Cautions int    `json:"cautions"`
 	// Highest, Gust, LowestVoltage and Tension are the extremes of the run.
 	Highest *Quantity `json:"highest"`
 	Gust    *Quantity `json:"highest_gust3s"`
@@ -169,6 +175,25 @@ type Trip struct {
 	Cause    string    `json:"cause,omitempty"`
 	Says     string    `json:"says"`
 	Times    Times     `json:"times"`
+}
+
+// Name is what a trip is called; a fault of the chain outside every run brings
+// none, and stands in its place with the number 0.
+func (t *Trip) Name() string {
+	if t.Number == 0 {
+		return "fault"
+	}
+	return fmt.Sprintf("trip %d", t.Number)
+}
+
+// count is how many of an episode's trips are trips.
+func (ep *Episode) count() (n int) {
+	for i := range ep.Trips {
+		if ep.Trips[i].Number > 0 {
+			n++
+		}
+	}
+	return n
 }
 
 // Filmed is where a film that shows the lamp shows the trip; empty before the

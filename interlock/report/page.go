@@ -23,7 +23,7 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{
 		}
 		return fmt.Sprintf("%.2f", *f)
 	},
-	"sentence": sentence, "afterNotRemoved": AfterNotRemoved,
+	"sentence": sentence, "sentence0": func(s string) string { return strings.TrimSuffix(sentence(s), ".") }, "afterNotRemoved": AfterNotRemoved,
 	"mul100": func(f float64) float64 { return f * 100 },
 }).Parse(pageText))
 
@@ -144,7 +144,7 @@ func caption(r *rules.Rule) string {
 func (s *Session) Headline() string {
 	trips := 0
 	for i := range s.Episodes {
-		trips += len(s.Episodes[i].Trips)
+		trips += s.Episodes[i].count()
 	}
 	text := "No trip"
 	if trips > 0 {
@@ -161,6 +161,9 @@ func (s *Session) Headline() string {
 			break
 		}
 		text += "; " + s.Episodes[i].Trips[0].Says
+	}
+	if n := len(s.ChainFaults); n > 0 {
+		text = plural(n, "fault") + " of the chain. " + text
 	}
 	if len(s.NotRemoved) > 0 {
 		text = "POWER NOT REMOVED. " + text

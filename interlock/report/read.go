@@ -78,7 +78,7 @@ func open(ctx context.Context, dir string, opt Options) (*reading, error) {
 		Session: s.Info.Session, Folder: filepath.Base(whole), Number: s.Info.Number, Duty: "guard", Began: s.Info.Wall.UTC(), Clock: s.Info.Clocks.Wall,
 		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
 		Openings: []Opening{}, Said: []Said{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []pad.Unseen{},
-		NotRemoved: []NotRemoved{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},
+		NotRemoved: []NotRemoved{}, ChainFaults: []ChainFault{}, ChainOpen: []string{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},
 		units:     "metric",
 		Integrity: Integrity{Changed: []string{}, Says: []string{}, Recording: []string{}, Software: s.Info.Software, Arch: s.Info.Arch, Files: []FileHash{}},
 	}}
@@ -302,6 +302,8 @@ func (r *reading) replay(options ...bench.Option) (*bench.Result, error) {
 func (r *reading) analyse() error {
 	o := r.out
 	o.NotRemoved = r.e.notRemoved(o.Began)
+	o.ChainFaults = r.e.chainFaults()
+	o.ChainOpen = r.chainOpen()
 	o.Unlisted = r.e.unlisted
 	story, err := r.ses.Story()
 	if err != nil {
@@ -313,6 +315,7 @@ func (r *reading) analyse() error {
 	} else {
 		o.Runs = runsOf(r.e, story, r.card, r.env, r.end)
 		r.e.stayedOn(o.Runs)
+		o.faulted(r.e)
 	}
 	o.Episodes = episodesOf(r.e, o, r.env, o.Began)
 	o.Cautions = cautionsOf(r.e, r.env)
@@ -337,7 +340,7 @@ func (r *reading) analyse() error {
 		o.Lasted = seconds(r.end)
 	}
 	r.take(k, res)
-	o.witnessed()
+	o.witnessed(r.pad != nil && r.pad.Contactor.Readback)
 	return nil
 }
 

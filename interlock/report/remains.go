@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"slices"
 	"strings"
-	"time"
 )
 
 // AfterNotRemoved is what is to be done when power was not known to be removed,
@@ -17,10 +16,6 @@ func AfterNotRemoved() []string {
 		"Do not fly again before it is known why, and the chain has passed its tests.",
 	}
 }
-
-// heldLift is what goes before every forecast then: it knows nothing of the
-// chain.
-const heldLift = "POWER WAS NOT REMOVED in a session of this report: no step, whatever stands below, before it is known why and the chain has passed its tests."
 
 // readbackSilent is the note on a trip whose opening nobody read back.
 const readbackSilent = "THE READBACK NEVER SAID OPEN"
@@ -47,7 +42,8 @@ func (e *events) stayedOn(runs []Run) {
 			if d.at() < r.end {
 				continue
 			}
-			if d.Kind == "state" && (d.State == blocked || d.State == closing) {
+			own := d.From == live || d.From == lowering // the move that ended the run
+			if d.Kind == "state" && !own && (d.State == blocked || d.State == closing) {
 				break
 			}
 			if !remains(d) {
@@ -64,24 +60,24 @@ func (e *events) stayedOn(runs []Run) {
 }
 
 // witnessed adds to each time that power was not known to be removed what the
-// trip before it saw of the contactor.
-func (o *Session) witnessed() {
+// readback told of the opening before it: the newest up to then, whatever brought
+// it about.
+func (o *Session) witnessed(readback bool) {
 	for i := range o.NotRemoved {
 		n := &o.NotRemoved[i]
-		var last *Times
-		for j := range o.Episodes {
-			for k := range o.Episodes[j].Trips {
-				if x := &o.Episodes[j].Trips[k].Times; x.Relay != nil && x.Relay.Value <= n.At.Value {
-					last = x
-				}
+		var last *Opening
+		for j := range o.Openings {
+			if op := &o.Openings[j]; op.At.Value <= n.At.Value {
+				last = op
 			}
 		}
 		switch {
-		case last == nil:
-		case slices.Contains(last.Notes, readbackSilent):
-			n.Says += ". The readback never said open"
-		case last.Readback != nil && last.Readback.Value <= n.At.Value:
-			n.Says += fmt.Sprintf(". The readback said open at %.2f s, so rotors or current told otherwise, or it closed again", time.Duration(last.Readback.Value*float64(time.Second)).Seconds())
+		case last == nil || !readback:
+		case last.DropOut == nil:
+			n.Says += fmt.Sprintf(". The readback never said open after the opening at %.2f s", last.At.Value)
+		case last.At.Value+last.DropOut.Value <= n.At.Value:
+			n.Says += fmt.Sprintf(". After the opening at %.2f s the readback said open at %.2f s, so rotors or current told otherwise, or it closed again",
+				last.At.Value, last.At.Value+last.DropOut.Value)
 		}
 	}
 }

@@ -1,7 +1,6 @@
 package report
 
 import (
-	"strings"
 	"time"
 
 	"downhaul/interlock/report/lift"
@@ -15,8 +14,11 @@ type Report struct {
 	Software string    `json:"software"`
 	// NotRemoved says that power was once not known to be removed: it comes
 	// first in everything that is shown.
-	NotRemoved bool       `json:"power_not_removed"`
-	Sessions   []*Session `json:"sessions"`
+	NotRemoved bool `json:"power_not_removed"`
+	// ChainOpen is what of the chain holds the next start back: while there is any,
+	// every verdict is withheld.
+	ChainOpen []string   `json:"chain_open"`
+	Sessions  []*Session `json:"sessions"`
 	// Failed are the folders that nothing could be said of.
 	Failed []Failure `json:"failed"`
 	// Trips, Packs and Wind are those of all sessions, for scripts.
@@ -69,9 +71,7 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 		}
 	}
 	r.Lift = liftOf(sessions, what)
-	if r.NotRemoved {
-		r.Lift.held, r.Lift.Says = true, strings.TrimSpace(heldLift+" "+r.Lift.Says)
-	}
+	r.withhold()
 	r.Across = acrossOf(sessions)
 	return r
 }
@@ -79,7 +79,7 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 // Found says that there is something that somebody must look at: a trip, a
 // fault, a log that is not whole, or files that were changed.
 func (r *Report) Found() bool {
-	if r.NotRemoved || len(r.Trips) > 0 {
+	if r.NotRemoved || len(r.ChainOpen) > 0 || len(r.Trips) > 0 {
 		return true
 	}
 	for _, s := range r.Sessions {

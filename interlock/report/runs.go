@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"downhaul/interlock/ledger"
 	"downhaul/interlock/session"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -163,6 +164,20 @@ func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Ep
 				t.Flash, t.FlashFor = seconds(d.at()-d.flashed), d.flashFor
 			}
 			open.reach(d.at())
+		case open == nil && d.Kind == "state" && d.State == fault && d.From != fault:
+			// A fault of the chain that no trip came with has a window of its own.
+			if says, _, ok := ledger.FaultOf(d.Reason, d.From); ok {
+				ep := Episode{Follows: []Followed{}, from: d.at() - around, to: d.at() + around, over: rules.Never,
+					Trips: []Trip{{Session: s.Session, At: seconds(d.at()), UTC: wall.Add(d.at()).UTC(), Stop: rules.Immediate.String(), FirstOut: true,
+						Reason: d.Reason, Says: "fault of the chain: " + says, Times: Times{Notes: []string{}}}}}
+				for _, f := range s.ChainFaults {
+					if f.At.Value == ep.Trips[0].At.Value {
+						ep.Run = f.Run
+					}
+				}
+				out = append(out, ep)
+				open = &out[len(out)-1]
+			}
 		case open == nil:
 		case d.Kind == "state" && (d.State == blocked || d.State == closing) && d.From != live && d.From != lowering:
 			open.follow(d.at(), "reset")

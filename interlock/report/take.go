@@ -88,6 +88,15 @@ func (r *reading) takeTimes(k *collector) {
 func (r *reading) takeOpening(k *collector, ep *Episode, t *Trip, at time.Duration) {
 	const rounding = time.Microsecond
 	first := time.Duration(ep.Trips[0].At.Value * 1e9)
+	if t.Number == 0 { // a fault verifies an opening that came before it
+		first = 0
+		for _, w := range k.openings {
+			if w.at <= at {
+				first = w.at
+			}
+		}
+		at = first
+	}
 	i := slices.IndexFunc(k.openings, func(w *waiting) bool { return w.at >= first-rounding && w.at <= ep.over })
 	if i < 0 {
 		t.Times.Notes = append(t.Times.Notes, "no closed relay was opened for it")

@@ -268,6 +268,7 @@ func (t *starts) builtin() {
 		}, 0},
 		{"no room for records", interlock.NeedDisk, true, host(intake.HostMessage{Host: interlock.HostDisk, On: true}), 0},
 		{"a proof test is due", interlock.NeedProof, true, host(intake.HostMessage{Host: interlock.HostProof, Seq: 3, On: true}), 0},
+		{"a fault of the chain or a defect stands open", interlock.NeedLedger, true, host(intake.HostMessage{Host: interlock.HostLedger, On: true}), 0},
 		{"the card asks for more", interlock.NeedCard, true, host(intake.HostMessage{Host: interlock.HostCard, On: true}), 0},
 	} {
 		if !c.has {

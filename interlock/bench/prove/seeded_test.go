@@ -165,6 +165,7 @@ var seeded = []defect{
 	{name: "a lost start condition trips", in: tripsWhenLost(), found: "to start: calm enough to start, lost while live"},
 	{name: "a full disk is not told", in: withoutHost(interlock.HostDisk), found: "to start: no room for records"},
 	{name: "a proof test that is due is not told", in: withoutHost(interlock.HostProof), found: "to start: a proof test is due"},
+	{name: "the ledger is not told", in: withoutHost(interlock.HostLedger), found: "to start: a fault of the chain or a defect stands open"},
 	{name: "the card is not told", in: withoutHost(interlock.HostCard), found: "to start: the card asks for more"},
 	{name: "nobody asks how long the rotors take to stop", site: func(s *interlock.Site) { s.Rotors.Measured = true }, found: "to start: stop not proven"},
 	{name: "any height will do for a start", site: func(s *interlock.Site) { s.LowHeight = 50 }, found: "to start: height above zero"},

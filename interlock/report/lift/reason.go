@@ -37,6 +37,7 @@ const (
 	noFall
 	absurd
 	fine
+	withheld
 )
 
 // reason is a reason with its figures, to be said in the user's units.
@@ -48,6 +49,7 @@ type reason struct {
 	n                      int
 	text                   string
 	take                   *Take
+	settle                 string
 }
 
 // Sentence is the reason, and the flight that would settle it, in the units of
@@ -84,6 +86,8 @@ func (r reason) sentence(system string) (why, settle string) {
 		return fmt.Sprintf("the runs are of crafts with different numbers of motors (one has %d)", r.n), "give only runs of the craft as it is"
 	case noSag:
 		return r.text, "record the pack's voltage and current together, from before the start until after the landing"
+	case withheld:
+		return r.text, r.settle
 	case noLaw:
 		return r.text, hoverMore
 	case contradiction:

@@ -14,6 +14,9 @@ const (
 	Go     Verdict = "go"
 	NotYet Verdict = "not yet" // fly what Settle says first
 	No     Verdict = "no"
+	// Withheld: whatever the numbers say, something that they know nothing of
+	// stands in the way.
+	Withheld Verdict = "withheld"
 )
 
 // Estimate is a value with its 95 % interval, SI.

@@ -131,7 +131,7 @@ func capital(s string) string {
 	return strings.ToUpper(string(r)) + s[n:]
 }
 
-var verdictText = map[Verdict]string{Go: "GO", NotYet: "NOT YET: fly this first", No: "NO"}
+var verdictText = map[Verdict]string{Go: "GO", NotYet: "NOT YET: fly this first", No: "NO", Withheld: "WITHHELD"}
 
 func (s *StepForecast) text(p *page, system string, need *Requirement) {
 	p.wrapped("  ", "  ", fmt.Sprintf("%s, %s in all: %s", s.Name, said(s.Mass, rules.Mass, system, 3, false), verdictText[s.Verdict]))
@@ -139,7 +139,7 @@ func (s *StepForecast) text(p *page, system string, need *Requirement) {
 	p.wrapped("    ", "    ", capital(why)+".")
 	if settle != "" {
 		head := "    What it would take: "
-		if s.Verdict == NotYet {
+		if s.Verdict == NotYet || s.Verdict == Withheld {
 			head = "    What would settle it: "
 		}
 		p.wrapped(head, "      ", settle+".")

@@ -28,6 +28,22 @@ func (f *StepForecast) judge(a *asked) {
 	f.Reason, f.Settle = f.why.sentence("metric")
 }
 
+// Withhold takes every verdict but a no back, for a reason that the numbers know
+// nothing of; settle says what would settle it.
+func (f *Forecast) Withhold(why, settle string) {
+	for i := range f.Next {
+		s := &f.Next[i]
+		if s.Verdict == No {
+			continue
+		}
+		s.Verdict, s.why = Withheld, reason{code: withheld, text: why, settle: settle}
+		s.Reason, s.Settle = why, settle
+	}
+	if len(f.Next) > 0 {
+		f.Verdict = f.Next[0].Verdict
+	}
+}
+
 func (f *StepForecast) weigh(a *asked) (Verdict, reason) {
 	if !(f.Mass > 0) {
 		return NotYet, reason{code: noMass}

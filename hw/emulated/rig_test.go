@@ -27,6 +27,7 @@ import (
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/stopping"
 	"downhaul/rules/house"
 )
 
@@ -170,6 +171,18 @@ func (l layout) files(t *testing.T, dir string, texts map[string]string) {
 	text, err := os.ReadFile(kept)
 	must(t, err)
 	texts["/pads/"+l.name+"/proofs/"+filepath.Base(kept)] = string(text)
+	// Made up like the craft: the openings of a stop test, so that it may fly.
+	for _, output := range []float64{0.2, 0.5, 1, 1, 1} {
+		o := stopping.Record{Schema: stopping.Schema, Made: at, Kind: stopping.Opening, Of: stopping.What(p, ""), Output: output, Mirror: "open", Traced: true, StandingS: 0.24, ThrustS: 0.08}
+		must(t, o.Write(filepath.Join(dir, l.name)))
+	}
+	names, err := filepath.Glob(filepath.Join(stopping.Folder(filepath.Join(dir, l.name)), "*.json"))
+	must(t, err)
+	for _, name := range names {
+		text, err := os.ReadFile(name)
+		must(t, err)
+		texts["/pads/"+l.name+"/stop/"+filepath.Base(name)] = string(text)
+	}
 }
 
 // craftLine is the telemetry line from the modelled craft, which can be cut, and
@@ -259,7 +272,7 @@ func (r *rig) do(line string) string {
 func (r *rig) guard(name string, fresh bool) (session string) {
 	r.t.Helper()
 	if fresh {
-		r.do("rm -rf /log/*; mkdir -p /log/commission; cp /pads/" + name + "/proofs/* /log/commission/")
+		r.do("rm -rf /log/*; mkdir -p /log/commission; cp /pads/" + name + "/proofs/* /log/commission/; mkdir -p /log/stop; cp /pads/" + name + "/stop/* /log/stop/")
 	}
 	r.contact("gate", false) // as an output it would come up as it was driven
 	_, r.from = r.m.Lines(0)

@@ -39,6 +39,9 @@ const (
 	// toldEvery a chunk of the host's says how much.
 	perStrangers = 8
 	toldEvery    = time.Second
+	// strangerMost bounds the same for one datagram: what an Ethernet frame carries
+	// (IEEE 802.3). One of 64 KiB can be made to take milliseconds to scan.
+	strangerMost = 1500
 )
 
 // LoopConfig is what a Loop needs. Nothing in it has a silent default.
@@ -115,6 +118,7 @@ type Loop struct {
 	shownAt   time.Duration
 	hostBytes []byte
 
+	long      atomic.Uint32 // datagrams of strangers past strangerMost, not counted yet
 	unkept    uint32        // datagrams of strangers that were not kept, not told yet
 	unkeptAll uint64        // all of them
 	toldAt    time.Duration // when that may be told again
@@ -156,6 +160,10 @@ func (l *Loop) Telemetry(c intake.Chunk) {
 // Stranger leaves a datagram that cannot be the craft's for the record and the
 // counts. It wakes nobody. Any goroutine.
 func (l *Loop) Stranger(c intake.Chunk) {
+	if len(c.Bytes) > strangerMost {
+		l.long.Add(1)
+		return
+	}
 	l.inbox.put(laneStrangers, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
 }
 
@@ -248,6 +256,9 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 // strangers takes a few datagrams that cannot be the craft's, and tells how many
 // more there were. Nothing is decided by them, so a replay misses none.
 func (l *Loop) strangers(now time.Duration) {
+	long := l.long.Swap(0)
+	l.unkept += long
+	l.unkeptAll += uint64(long)
 	for range perStrangers {
 		l.parcel.lost = 0
 		if !l.inbox.take(laneStrangers, &l.parcel) {

@@ -3,6 +3,7 @@ package guard
 import (
 	"context"
 	"fmt"
+	"net/netip"
 	"path/filepath"
 	"sync/atomic"
 	"time"
@@ -24,6 +25,7 @@ const (
 // doorway is the door and what goes with it.
 type doorway struct {
 	door    *signing.Door
+	from    [intake.MaxLinks]netip.AddrPort // where each link last had a frame of the craft from
 	file    string
 	trouble atomic.Pointer[string]
 }
@@ -53,33 +55,45 @@ func (g *Guard) openDoor(wall time.Time) error {
 
 // hear takes what a link gave: through the door where there is one. What cannot
 // be the craft's, by the address that the pad file names or by the key, goes a way
-// of its own, where however much of it displaces no word of the craft. room is the
-// caller's, and is given back to be used again.
+// of its own, where however much of it displaces no word of the craft. It does not
+// reach the door either: a signed frame passes once, and a stranger who repeats the
+// craft's faster than it comes would use it up. room is the caller's, and is given
+// back to be used again. One goroutine for each link.
 func (g *Guard) hear(room []byte, c intake.Chunk) []byte {
 	from := &g.pad.Links[c.Link]
-	stranger := c.From.IsValid() && !from.Hears(c.From)
-	if g.doorway != nil {
-		room = room[:0]
-		if at := g.now(); c.From.IsValid() {
-			room = g.doorway.door.Datagram(room, at, c.Bytes)
-		} else {
-			room = g.doorway.door.Stream(room, at, c.Link, c.Bytes)
-		}
-		if len(room) == 0 {
-			return room
-		}
-		c.Bytes = room
-		stranger = stranger || c.From.IsValid() && !from.From.IsValid() && !g.ofCraft(room)
-	}
-	if stranger {
+	if c.From.IsValid() && !from.Hears(c.From) {
 		g.loop.Stranger(c)
-	} else {
-		g.loop.Telemetry(c)
+		return room
 	}
+	d := g.doorway
+	if d == nil {
+		g.loop.Telemetry(c)
+		return room
+	}
+	room = room[:0]
+	if at := g.now(); c.From.IsValid() {
+		room = d.door.Datagram(room, at, c.Bytes)
+	} else {
+		room = d.door.Stream(room, at, c.Link, c.Bytes)
+	}
+	if len(room) == 0 {
+		return room
+	}
+	c.Bytes = room
+	switch {
+	case !c.From.IsValid() || from.From.IsValid():
+	case g.ofCraft(room):
+		d.from[c.Link] = c.From
+	case c.From != d.from[c.Link]:
+		g.loop.Stranger(c)
+		return room
+	}
+	g.loop.Telemetry(c)
 	return room
 }
 
-// ofCraft reports whether a frame under the craft's name is in these bytes.
+// ofCraft reports whether a frame that the craft signed is in these bytes, which
+// passed the door: it lets RADIO_STATUS through unsigned.
 func (g *Guard) ofCraft(b []byte) bool {
 	var s telemetry.Scanner
 	for len(b) > 0 {
@@ -87,7 +101,7 @@ func (g *Guard) ofCraft(b []byte) bool {
 		if !ok {
 			return false
 		}
-		if f.System == g.pad.Craft.System && f.Component == g.pad.Craft.Component {
+		if f.System == g.pad.Craft.System && f.Component == g.pad.Craft.Component && !signing.Unsigned(&f) {
 			return true
 		}
 		b = b[used:]

@@ -12,6 +12,7 @@ import (
 
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/telemetry/signing"
 )
 
 // speaker is a sender on the loopback with a socket of its own.
@@ -126,4 +127,78 @@ func TestPromise10_AStrangerDropsNoCraftInFlight(t *testing.T) {
 	if s := f.guard.Status(); s.State != "tripped" || s.FirstCause != "the craft restarted" {
 		t.Errorf("%s: %v", s.State, s.FirstCause)
 	}
+}
+
+// Where frames must be signed, a stranger who says the craft's own frame first, as
+// it was, takes nothing from it if the pad file names the craft's address; and what
+// nobody signs, RADIO_STATUS, displaces nothing under the craft's name, nor is it
+// displaced where it comes the craft's way.
+//
+//fault:row a stranger repeats the craft's signed frames from another address, and is faster than the craft | counted; the craft is heard as before
+//fault:row a stranger floods a link whose frames must be signed with RADIO_STATUS under the craft's name | counted; craft and radio are heard as before
+func TestPromise10_AStrangerSilencesNoCraftThatSigns(t *testing.T) {
+	stranger := netip.MustParseAddrPort("127.0.0.3:40000")
+	for _, named := range []bool{true, false} {
+		files, key := signedFiles(t, shortDir(t), 0o600)
+		if named {
+			files.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), "[[link]]\n", "[[link]]\nfrom = \""+craftFrom.String()+"\"\n", 1))
+		}
+		g, at := stepped(t, files)
+		hear := func(from netip.AddrPort, b []byte) { g.Telemetry(intake.Chunk{From: from, To: guardPort, Bytes: b}) }
+		turn := func() intake.LinkCounts {
+			*at += 5 * ms
+			g.Turn(*at)
+			return g.loop.cfg.Intake.Counts().Links[0]
+		}
+		stamp := signing.StampOf(time.Now())
+		hear(craftFrom, signed(t, &key, 1000, stamp))
+		turn()
+		if named {
+			b := signed(t, &key, 1010, stamp+1)
+			hear(stranger, b)
+			hear(craftFrom, b)
+			if n := turn(); n.Frames != 2 || n.WrongAddress != 1 {
+				t.Errorf("a stranger was faster: %+v", n)
+			}
+			must(t, g.Finish(*at))
+			continue
+		}
+		own := encode(t, 0, &common.MessageRadioStatus{Rssi: 200})
+		radio := encodeAs(t, 51, 68, 0, &common.MessageRadioStatus{Rssi: 200})
+		hear(craftFrom, signed(t, &key, 1010, stamp+1))
+		hear(craftFrom, radio)
+		for range 1000 {
+			hear(stranger, own)
+			hear(stranger, radio)
+		}
+		if n := turn(); n.Frames != 2 || n.Radio != 1 || g.loop.inbox.dropped() != 0 {
+			t.Errorf("a flood of RADIO_STATUS: %+v, %d dropped", n, g.loop.inbox.dropped())
+		}
+		must(t, g.Finish(*at))
+	}
+}
+
+// A datagram that no network carries in one piece costs the loop time, and the disk
+// room, in proportion: of a stranger it is counted only.
+//
+//fault:row a stranger sends datagrams of 64 KiB made to be slow to read | counted only; the craft is heard as before
+func TestPromise10_LongDatagramsOfAStrangerAreOnlyCounted(t *testing.T) {
+	files := testFiles(t, t.TempDir(), "tilt.toml")
+	files.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), "[[link]]\n", "[[link]]\nfrom = \"127.0.0.1:40124\"\n", 1))
+	g, at := stepped(t, files)
+	long := make([]byte, 65507)
+	for i := range long {
+		long[i] = [3]byte{0xFD, 0xFF, 0}[i%3]
+	}
+	for range 8 {
+		g.Telemetry(intake.Chunk{From: netip.MustParseAddrPort("127.0.0.3:40000"), To: guardPort, Bytes: long})
+	}
+	*at += 5 * ms
+	began := time.Now()
+	g.Turn(*at)
+	t.Logf("the turn took %v", time.Since(began))
+	if n := g.loop.cfg.Intake.Counts().Links[0]; g.loop.unkeptAll != 8 || n.BadBytes != 0 {
+		t.Errorf("%d counted only, %+v", g.loop.unkeptAll, n)
+	}
+	must(t, g.Finish(*at))
 }

@@ -119,9 +119,14 @@ func (g *Guard) finish() error {
 	// reads one, and the next session comes up by this state.
 	var last interlock.View
 	g.engine.View(&last)
-	err := g.session.Trips.Append(triplog.Line{At: last.At, Kind: triplog.KindEnded, State: last.State.String()}, true)
+	end := triplog.Line{At: last.At, Kind: triplog.KindEnded, State: last.State.String()}
+	if !g.isOpen && !g.opts.Stepped { // a stepped clock leaves no contactor time to drop
+		end.State = interlock.Fault.String()
+		end.Text = "POWER NOT REMOVED, or not known to be: the contactor was not seen open when the guard ended"
+	}
+	err := g.session.Trips.Append(end, true)
 	if err == nil {
-		err = g.session.Remember(last.State.String(), true)
+		err = g.session.Remember(end.State, true)
 	}
 	errs = append(errs, err)
 	errs = append(errs, g.lastSeen(), g.release())

@@ -60,8 +60,10 @@ type keeper struct {
 	asks chan func()
 	tend func()
 
+	given uint64 // batches so far; the loop's own
+
 	mu   sync.Mutex
-	held []interlock.Effect // reserved: trips and latch moves while the queue was full
+	held []heldEffect // reserved: trips and latch moves while the queue was full
 
 	lostChunks    atomic.Uint64
 	lostDecisions atomic.Uint64
@@ -74,17 +76,26 @@ type keeper struct {
 	highest    uint32   // every trip up to this one was appended
 	early      []uint32 // trips appended before one of lower number
 	told       uint32   // highest trip told as kept
-	owesNote   bool     // a trip was kept since the last note of the state
+	owesNote   bool     // a trip was decided since the last note of the state
+	saidGone   bool     // the records are gone, and that was noted
 	saidChunks uint64
 	flashed    bool // the lamp has flashed: at flash, for the state flashFor
 	flash      time.Duration
 	flashFor   interlock.State
 	now        time.Duration
 	state      interlock.State
+	stateOf    uint64 // the batch that told it
+}
+
+// heldEffect is a decision of the batch of that number.
+type heldEffect struct {
+	n uint64
+	f interlock.Effect
 }
 
 // record is a batch with bytes of its own.
 type record struct {
+	n         uint64 // of the batch, as the loop gave them
 	chunk     intake.Chunk
 	bytes     []byte
 	at        time.Duration
@@ -102,6 +113,8 @@ func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)
 func (k *keeper) put(b *Batch) {
 	r := k.spare()
 	r.set(b)
+	k.given++
+	r.n = k.given
 	select {
 	case k.queue <- r:
 		return
@@ -114,7 +127,7 @@ func (k *keeper) put(b *Batch) {
 	defer k.mu.Unlock()
 	for _, f := range b.Decisions {
 		if lasting(f) && len(k.held) < heldTrips {
-			k.held = append(k.held, f)
+			k.held = append(k.held, heldEffect{k.given, f})
 		} else {
 			k.lostDecisions.Add(1)
 		}
@@ -223,7 +236,7 @@ func (k *keeper) write(r *record) {
 	k.note(r)
 	var comments []string
 	for _, f := range r.decisions {
-		k.decide(f)
+		k.decide(r.n, f)
 		if f.Kind == interlock.TripEffect {
 			comments = append(comments, string(interlock.AppendDecision(nil, k.env, f)))
 		}
@@ -240,24 +253,31 @@ func (k *keeper) write(r *record) {
 	k.writeRuns(r.at)
 }
 
-func (k *keeper) decide(f interlock.Effect) {
+// decide keeps one decision of batch n.
+func (k *keeper) decide(n uint64, f interlock.Effect) {
 	k.text = interlock.AppendDecision(k.text[:0], k.env, f)
-	if f.Kind == interlock.StateEffect {
-		k.state = f.State
-	}
-	if f.Kind == interlock.TripEffect {
-		k.appended(f.Trip)
+	// One from the reserved place overtakes what waits in the queue: an older move of
+	// the latch is no state any more.
+	if f.Kind == interlock.StateEffect && n >= k.stateOf {
+		k.state, k.stateOf = f.State, n
 	}
 	k.runs.saw(&f)
 	durable := lasting(f)
 	err := k.log.Append(triplog.Line{At: f.At, Kind: triplog.KindDecision, State: k.state.String(), Decision: k.text, Text: k.fromFlash(f)}, durable)
 	k.failed("trip log", err)
-	if durable && err == nil {
+	if f.Kind == interlock.TripEffect && !errors.Is(err, triplog.ErrDropped) {
+		k.appended(f.Trip)
+	}
+	if !durable {
+		return
+	}
+	if err == nil {
 		k.tell()
-		k.owesNote = true
-		if f.Kind == interlock.StateEffect {
-			k.noteState()
-		}
+	}
+	// The note is wanted most where the log did not take it.
+	k.owesNote = true
+	if f.Kind == interlock.StateEffect {
+		k.noteState()
 	}
 	if k.faulted != nil && ledger.Seen(&f) {
 		k.failed("ledger", k.faulted(f))
@@ -320,8 +340,8 @@ func (k *keeper) writeHeld() {
 	held := k.held
 	k.held = nil
 	k.mu.Unlock()
-	for _, f := range held {
-		k.decide(f)
+	for _, h := range held {
+		k.decide(h.n, h.f)
 	}
 	lost := k.lostChunks.Load() + k.lostDecisions.Load()
 	if lost > k.saidChunks {
@@ -345,10 +365,15 @@ func (k *keeper) sync() {
 	}
 	if !errors.Is(err, triplog.ErrGone) {
 		k.gone.Store(nil)
-	} else {
-		text := err.Error()
-		k.gone.Store(&text)
+		k.saidGone = false
+		return
 	}
+	text := err.Error()
+	k.gone.Store(&text)
+	if !k.saidGone {
+		k.saidGone, k.owesNote = true, true // the note may have gone with them
+	}
+	k.noteState()
 }
 
 // tell says that every trip appended so far is on disk.

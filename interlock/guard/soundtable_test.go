@@ -102,7 +102,7 @@ func TestLogCountsFromTheFlash(t *testing.T) {
 		{Kind: interlock.SoundEffect, At: 15 * time.Second, Rule: -1, Permissive: -1},
 		{Kind: interlock.TripEffect, At: 15 * time.Second, Rule: -1, Permissive: -1, Trip: 3},
 	} {
-		k.decide(f)
+		k.decide(1, f)
 	}
 	want := "||the lamp flashes for live|12.340 s after the flash for live|the lamp flashes for tripped||0.660 s after the flash for tripped"
 	if got := strings.Join(log.texts, "|"); got != want {

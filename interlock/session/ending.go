@@ -38,6 +38,7 @@ type Ending struct {
 	Log     triplog.Report
 	Says    string // one plain sentence, with what to do where there is something
 	noted   bool   // the line asked for stands in the log
+	mended  bool   // behind it the latch left a fault
 }
 
 // ComesUp is the latch state that the next session starts in: "tripped",
@@ -121,6 +122,7 @@ func (s *Session) ending(line uint64, chain string) (Ending, error) {
 		}
 		e.At = rec.At()
 		e.noted = e.noted || rec.N == line && rec.Chain == chain
+		e.mended = e.mended || rec.N > line && leavesFault(rec)
 		if state := stateAfter(rec); state != "" {
 			e.State = state
 		}
@@ -148,12 +150,25 @@ func stateAfter(rec triplog.Record) string {
 	if rec.State != "" || rec.Kind != triplog.KindDecision {
 		return rec.State
 	}
-	var decision struct {
-		Kind  string `json:"kind"`
-		State string `json:"state"`
+	return moveIn(rec).State
+}
+
+// move is a move of the latch as a decision tells it.
+type move struct {
+	Kind  string `json:"kind"`
+	From  string `json:"from"`
+	State string `json:"state"`
+}
+
+// moveIn returns the move that a line tells, an empty one where it tells none.
+func moveIn(rec triplog.Record) (m move) {
+	if rec.Kind != triplog.KindDecision || json.Unmarshal(rec.Decision, &m) != nil || m.Kind != "state" {
+		return move{}
 	}
-	if json.Unmarshal(rec.Decision, &decision) != nil || decision.Kind != "state" {
-		return ""
-	}
-	return decision.State
+	return m
+}
+
+func leavesFault(rec triplog.Record) bool {
+	m := moveIn(rec)
+	return m.From == interlock.Fault.String() && m.State != m.From
 }

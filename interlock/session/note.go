@@ -266,8 +266,9 @@ func (n *noted) look(logFolder string) Ending {
 		e.mismatch("its trip log goes on after the end that was noted", n)
 	case !n.Ended && e.Log.Verdict == triplog.Whole:
 		e.mismatch("its trip log has an end, but the guard never noted one: it was killed in its last moment, or the log was written on", n)
-	case n.State == interlock.Fault.String() && e.State == n.State && e.How != InFault:
-		e.How, e.Says = InFault, fmt.Sprintf("session %s came up in a fault and broke off; mend it and run the failed test again", e.Session)
+	case n.State == interlock.Fault.String() && !n.Ended && !e.mended && e.How != InFault:
+		// The log did not get as far: it broke off, or its disk took no more.
+		e.How, e.Says = InFault, fmt.Sprintf("session %s was in a fault when it broke off; mend it and run the failed test again", e.Session)
 	}
 	return e
 }

@@ -309,3 +309,34 @@ func TestNote_EveryByte(t *testing.T) {
 		t.Errorf("%d changes that change nothing", spaces)
 	}
 }
+
+// A fault that the log could not take, since its disk was full or its folder was gone for
+// a while, stands in the note: the next session comes up in it, until a log says that
+// the latch left it.
+func TestPromise05_AFaultThatOnlyTheNoteKnows(t *testing.T) {
+	left := triplog.Line{At: 3 * time.Second, Kind: triplog.KindDecision, State: "blocked", Decision: []byte(`{"at_ns":3,"kind":"state","from":"fault","state":"blocked"}`)}
+	for _, c := range []struct {
+		what          string
+		before, after []triplog.Line
+		up            string
+	}{
+		{"nothing behind it", []triplog.Line{said("live")}, nil, "fault"},
+		{"older lines that no sync had told of", []triplog.Line{said("live")}, []triplog.Line{said("live")}, "fault"},
+		{"left by a reset", []triplog.Line{said("live")}, []triplog.Line{left, said("blocked")}, "tripped"},
+		{"an older one was left", []triplog.Line{said("fault"), left}, []triplog.Line{said("live")}, "fault"},
+	} {
+		logs := t.TempDir()
+		s := create(t, logs)
+		for _, line := range c.before {
+			fix(t, s.Trips.Append(line, true))
+		}
+		fix(t, s.Remember("fault", false))
+		for _, line := range c.after {
+			fix(t, s.Trips.Append(line, true))
+		}
+		fix(t, s.Close())
+		if up, says := comesUp(t, logs); up != c.up {
+			t.Errorf("%s: comes up %q, want %q: %s", c.what, up, c.up, says)
+		}
+	}
+}

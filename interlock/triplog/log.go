@@ -21,8 +21,11 @@ const (
 	retry   = time.Second
 )
 
+// ErrDropped is wrapped where a line was not taken at all: no later sync keeps it.
+var ErrDropped = errors.New("the line is not taken")
+
 // ErrEnded is returned for a line after the `ended` line or after Close.
-var ErrEnded = errors.New("trip log has ended: nothing may follow")
+var ErrEnded = fmt.Errorf("trip log has ended: nothing may follow: %w", ErrDropped)
 
 // Log is a trip log that is being written.
 type Log struct {
@@ -154,7 +157,7 @@ func (l *Log) hold(line Line, durable bool) bool {
 // Append adds one line. With durable it returns nil only when the line, and
 // all before it, are on the disk. An error says that the line is not safely
 // kept yet; it waits in memory, and a later Append or Sync that returns nil has
-// kept it. Without durable the line is synced by the next Sync.
+// kept it, unless the error wraps ErrDropped. Without durable the line is synced by the next Sync.
 //
 // A line that breaks the form, or comes after the end, is refused and not kept.
 func (l *Log) Append(line Line, durable bool) error {
@@ -162,11 +165,11 @@ func (l *Log) Append(line Line, durable bool) error {
 		return ErrEnded
 	}
 	if err := line.check(); err != nil {
-		return err
+		return fmt.Errorf("%w: %w", ErrDropped, err)
 	}
 	l.ended = line.Kind == KindEnded
 	if !l.hold(line, durable || l.ended) {
-		return fmt.Errorf("trip log line dropped, %d so far: no file takes lines: %w", l.lost, l.cause)
+		return fmt.Errorf("trip log: %w, %d so far: no file takes lines: %w", ErrDropped, l.lost, l.cause)
 	}
 	if l.file == nil {
 		if !durable && !l.ended && line.At-l.lastTry < retry {

@@ -55,8 +55,9 @@ func printStatus(w io.Writer, st *guard.Status) {
 			wrap(w, fmt.Sprintf("  %8.1f s  ", a.At), strings.Repeat(" ", 14), a.What+": "+a.By)
 		}
 	}
-	fmt.Fprintf(w, "\nLink: %s, %d of other senders, %d from a wrong address, %d repeated, %d bad bytes\n",
-		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.Repeated, st.Link.BadBytes)
+	fmt.Fprintln(w)
+	wrap(w, "Link: ", "      ", fmt.Sprintf("%s, %d of other senders, %d from a wrong address, %d repeated, %d bad bytes",
+		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.Repeated, st.Link.BadBytes))
 	if st.Link.Unkept > 0 {
 		fmt.Fprintf(w, "      and %d more datagrams of strangers, which were not kept\n", st.Link.Unkept)
 	}

@@ -28,7 +28,7 @@ var goroutines = []struct {
 	name, file string
 	changes    [][2]string // old and new
 }{
-	{"loop", "interlock/guard/run.go", [][2]string{{"\tfor ctx.Err() == nil {\n\t\tnext := g.loop", "\tfor panicNow(\"loop\"); ctx.Err() == nil; panicNow(\"loop\") {\n\t\tnext := g.loop"}}},
+	{"loop", "interlock/guard/run.go", [][2]string{{"\tfor ctx.Err() == nil {\n\t\tnext := g.Turn", "\tfor panicNow(\"loop\"); ctx.Err() == nil; panicNow(\"loop\") {\n\t\tnext := g.Turn"}}},
 	{"links", "interlock/guard/run.go", [][2]string{
 		{"readers.Go(func() {\n\t\t\tvar room", "readers.Go(panicking(\"links\", func() {\n\t\t\tvar room"},
 		{"Err: err})\n\t\t\t}\n\t\t})\n", "Err: err})\n\t\t\t}\n\t\t}))\n"}}},

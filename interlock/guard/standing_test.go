@@ -69,7 +69,7 @@ func TestFailedInspectionHoldsAStartBackFromBelow(t *testing.T) {
 	must(t, declare(g, inspected("blade clearance", "43 mm")))
 	left := []string{"first power-up was passed, but", "empty hover flew, but blade clearance, which it rests on, failed: fly it again"}
 	asks(t, g, left...)
-	f.run(time.Second)
+	g.Turn(f.now)
 	must(t, g.Finish(f.now))
 
 	// The next session reads the same from the record.

@@ -210,7 +210,7 @@ func anyQuantity(t *document.Table, key string) (rules.Quantity, bool) {
 // checkStopping wants a stop test to say what holds the craft, for twice the full
 // thrust of all motors, and to have limits of its own.
 func (c *Card) checkStopping(s *Step, t *document.Table) {
-	full := float64(c.Motors.Count) * c.Motors.Thrust
+	full := float64(float64(c.Motors.Count) * c.Motors.Thrust)
 	if full == 0 {
 		t.Fault("measured_by", "nobody could tell what must hold the craft: the card states no thrust", t.Got("measured_by"),
 			"write [motors] count with thrust, or with a [motors.rig], so that tie-down and anchor can be held against it")

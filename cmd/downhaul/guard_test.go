@@ -69,7 +69,8 @@ func runGuard(ts *testscript.TestScript, neg bool, args []string) {
 	checked, faults := files.Check()
 	ts.Check(faults.Err())
 	for range 200 {
-		if _, err := guard.Ask(checked.Pad.Socket, guard.Request{Do: "status"}); err == nil {
+		// Before its first turn a guard has read no line and heard no record.
+		if reply, err := guard.Ask(checked.Pad.Socket, guard.Request{Do: "status"}); err == nil && reply.Status.Loop.Turns > 1 {
 			return
 		}
 		time.Sleep(50 * time.Millisecond)

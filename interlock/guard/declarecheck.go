@@ -127,7 +127,7 @@ func (d *declared) cameTo(x *session.Declaration) string {
 		}
 		return text
 	case len(why) > 0:
-		return ": on record, and not in force: " + strings.Join(why, "; ")
+		return ": not in force: " + strings.Join(why, "; ")
 	case s.Lasts > 0:
 		return ": in force for " + rules.FormatDuration(s.Lasts)
 	}

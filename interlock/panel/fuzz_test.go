@@ -50,14 +50,15 @@ const atMost = readWithin + writeWithin + idleWithin + 5*time.Second
 // and somebody else's page goes on. Time is the test's own.
 func FuzzPageRequest(f *testing.F) {
 	for _, text := range []string{
-		"GET / HTTP/1.1\r\nHost: x\r\n\r\n", "GET /events HTTP/1.1\r\nHost: x\r\n\r\n", "HEAD /events HTTP/1.1\r\nHost: x\r\n\r\n",
-		"GET /page.js HTTP/1.0\r\n\r\n", "GET / HTTP/1.1\r\nHost: x\r\n\r\nGET /wind.js HTTP/1.1\r\nHost: x\r\nConnection: close\r\n\r\n",
-		"POST /reset HTTP/1.1\r\nHost: x\r\nContent-Length: 5\r\n\r\nreset", "GET / HTTP/1.1\r\nHost: x\r\nTransfer-Encoding: chunked\r\n\r\n5\r\nreset\r\n0\r\n\r\n",
-		"GET / HTTP/1.1\r\nHost: x\r\nContent-Length: 3\r\n\r\nabc", "GET / HTTP/1.1\r\nHost: x\r\nExpect: 100-continue\r\nContent-Length: 9\r\n\r\n",
-		"OPTIONS * HTTP/1.1\r\nHost: x\r\n\r\n", "CONNECT guard:1 HTTP/1.1\r\nHost: x\r\n\r\n", "PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n",
-		"GET //events HTTP/1.1\r\nHost: x\r\n\r\n", "GET /%2e%2e/server.go HTTP/1.1\r\nHost: x\r\n\r\n", "GET http://x/page.css HTTP/1.1\r\nHost: x\r\nRange: bytes=0-3\r\n\r\n",
-		"GET / HTTP/1.1\r\nHost: x\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n\r\n", "GET / HTTP/1.1\r\nX: ", "\x16\x03\x01\x02\x00", "", "\x00", "{\"do\":\"mark\"}\n",
-		"GET / HTTP/1.1\r\nHost: x\r\nX: " + strings.Repeat("y", mostHeader+5000) + "\r\n\r\n",
+		"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", "GET /events HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", "HEAD /events HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
+		"GET /page.js HTTP/1.0\r\n\r\n", "GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\nGET /wind.js HTTP/1.1\r\nHost: 127.0.0.1\r\nConnection: close\r\n\r\n",
+		"POST /reset HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 5\r\n\r\nreset", "GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nTransfer-Encoding: chunked\r\n\r\n5\r\nreset\r\n0\r\n\r\n",
+		"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Length: 3\r\n\r\nabc", "GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nExpect: 100-continue\r\nContent-Length: 9\r\n\r\n",
+		"OPTIONS * HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", "CONNECT guard:1 HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", "PRI * HTTP/2.0\r\n\r\nSM\r\n\r\n",
+		"GET //events HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", "GET /%2e%2e/server.go HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n", "GET http://127.0.0.1/page.css HTTP/1.1\r\nHost: 127.0.0.1\r\nRange: bytes=0-3\r\n\r\n",
+		"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nUpgrade: websocket\r\nConnection: Upgrade\r\n\r\n", "GET / HTTP/1.1\r\nX: ", "GET / HTTP/1.1\r\nHost: elsewhere.example\r\n\r\n", "GET /events HTTP/1.1\r\nHost: 127.0.0.1\r\nOrigin: http://elsewhere.example\r\n\r\n",
+		"\x16\x03\x01\x02\x00", "", "\x00", "{\"do\":\"mark\"}\n",
+		"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\nX: " + strings.Repeat("y", mostHeader+5000) + "\r\n\r\n",
 	} {
 		f.Add([]byte(text))
 	}
@@ -72,7 +73,7 @@ func FuzzPageRequest(f *testing.F) {
 			// minute: here the other page is told something by hand.
 			ended := make(chan error, 1)
 			go func() { ended <- p.server.Serve(p.listener) }()
-			other := newReader(l, []byte("GET /events HTTP/1.1\r\nHost: x\r\n\r\n"))
+			other := newReader(l, []byte("GET /events HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"))
 			time.Sleep(time.Second)
 			stranger := newReader(l, request)
 			time.Sleep(atMost)
@@ -123,7 +124,7 @@ func lookAt(t *testing.T, p *Panel, text []byte, streams bool) {
 			continue
 		}
 		switch code {
-		case 100, 200, 400, 404, 405, 413, 417, 431, 501, 503, 505:
+		case 100, 200, 400, 403, 404, 405, 413, 417, 421, 431, 501, 503, 505:
 		default:
 			t.Errorf("an answer of %d: %.300q", code, text)
 		}

@@ -144,6 +144,12 @@ func (c *bootClocks) another(ms uint32, at time.Duration) bool {
 // stuck reports whether frames come and no boot clock moves on.
 func (c *bootClocks) stuck() bool { return c.still && c.stillUntil-c.stillFrom >= stillAfter }
 
+// goesOn reports whether a boot clock is past all others, by half the time that went
+// by since or more.
+func (c *bootClocks) goesOn(ms uint32, at time.Duration) bool {
+	return ms > c.ms && 2*time.Duration(ms-c.ms)*time.Millisecond >= at-c.moved
+}
+
 func (c *bootClocks) judge(f *telemetry.Frame, ms uint32, at time.Duration, timed bool) age {
 	key := clockKey(f)
 	i := key * 0x9E3779B97F4A7C15 >> 56 // the top 8 bits: one of clockSlots

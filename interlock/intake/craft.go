@@ -154,7 +154,7 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	sum := sumOf(f)
 	repeat := k.past.has(f.Seq, sum)
 	ms, clocked := f.BootMillis()
-	age := fresh
+	age, goesOn := fresh, clocked && k.clocks.goesOn(ms, a.at)
 	switch {
 	case clocked && !repeat:
 		age = k.clocks.look(f, ms, a.at, a.timed)
@@ -189,7 +189,7 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	if moved {
 		k.known, k.at, a.here = true, a.from, true
 	}
-	k.past.take(f.Seq, sum, clocked)
+	k.past.take(a.at, f.Seq, sum, clocked, goesOn)
 	k.last = a.at
 	l.n.Frames++
 	return dst, true, again

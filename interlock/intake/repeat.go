@@ -2,6 +2,7 @@ package intake
 
 import (
 	"encoding/binary"
+	"time"
 
 	"downhaul/interlock/telemetry"
 )
@@ -25,6 +26,12 @@ const (
 	// the craft going on behind a gap of more than aheadFrames: nothing that was
 	// said before has a clock that moves on.
 	adoptRun = 3
+	// leapKeeps is for how long before a leap what was said is remembered. A leap is
+	// a boot clock that went on with the time, beside a number that is not ahead:
+	// frames went unseen, and nobody can tell how many. Of a flow that was thinned
+	// out on the way every frame may be 256 on from the one before, with the same
+	// number; what never changes would be refused for minutes.
+	leapKeeps = time.Second
 	// repeatWays is how many frames are remembered under one number. Each channel
 	// of a sender that counts for itself needs one.
 	repeatWays = 4
@@ -38,13 +45,15 @@ type past struct {
 	heard   uint32 // frames taken
 	run     int    // frames in order that are not ahead of head, runAt the last
 	runAt   uint8
-	moved   bool // a boot clock moved on within the run
+	moved   bool          // a boot clock moved on within the run
+	leapt   time.Duration // the last leap
 	said    [256][repeatWays]said
 }
 
 // said is one frame that was heard.
 type said struct {
 	sum          uint64
+	at           time.Duration
 	place, heard uint32 // heard is 0 where nothing was
 }
 
@@ -67,7 +76,7 @@ func sumOf(f *telemetry.Frame) uint64 {
 func (p *past) has(seq uint8, sum uint64) bool {
 	for i := range p.said[seq] {
 		s := &p.said[seq][i]
-		if s.heard != 0 && s.sum == sum && p.heard-s.heard < repeatFrames && p.place-s.place <= repeatFrames {
+		if s.heard != 0 && s.sum == sum && p.heard-s.heard < repeatFrames && p.place-s.place <= repeatFrames && s.at+leapKeeps >= p.leapt {
 			return true
 		}
 	}
@@ -75,8 +84,9 @@ func (p *past) has(seq uint8, sum uint64) bool {
 }
 
 // take remembers a frame that is no repeat; moved reports whether it has a boot
-// clock that moved on.
-func (p *past) take(seq uint8, sum uint64, moved bool) {
+// clock that moved on, goesOn whether as the time went on: one that was overtaken
+// on the way, or lost the first time, may have a clock that moved on too.
+func (p *past) take(at time.Duration, seq uint8, sum uint64, moved, goesOn bool) {
 	if !p.started {
 		p.started, p.head = true, seq
 	}
@@ -86,6 +96,9 @@ func (p *past) take(seq uint8, sum uint64, moved bool) {
 		p.head, p.place, p.run = seq, place, 0
 	} else {
 		place -= 256 - uint32(ahead)
+		if goesOn {
+			p.leapt = at
+		}
 		if step := seq - p.runAt; p.run == 0 || step == 0 || step > aheadFrames {
 			p.run, p.moved = 0, false
 		}
@@ -103,7 +116,7 @@ func (p *past) take(seq uint8, sum uint64, moved bool) {
 			oldest = s
 		}
 	}
-	*oldest = said{sum, place, p.heard}
+	*oldest = said{sum, at, place, p.heard}
 }
 
 // restart forgets what was said: the craft numbers its frames anew.

@@ -348,3 +348,45 @@ func TestEveryByteCountsInASum(t *testing.T) {
 		t.Error("the packs' frame brings no voltage: this tests nothing")
 	}
 }
+
+// A forwarder that thins the flow out passes a few frames of many, with their
+// numbers: the steps between those are longer than any that reads as "ahead", and
+// messages that never change have the same few numbers again and again. With a
+// boot clock that moves on each of them counts.
+func TestAThinnedFlowIsNotLostToRepeats(t *testing.T) {
+	for rate := 16; rate <= 512; rate += 16 { // frames that the craft numbers in a second
+		for _, clocks := range []int{1, 2, 4, 10} { // of these, attitudes that come through
+			f := feed(t, Config{})
+			craft := sender{system: 1, component: 1}
+			taken, worst, seen := map[byte]time.Duration{}, map[byte]time.Duration{}, uint64(0)
+			for i := range 120 * rate {
+				at := time.Duration(i) * time.Second / time.Duration(rate)
+				craft.seq = uint8(i)
+				var b []byte
+				switch {
+				case i%rate == 3:
+					b = craft.frame(heartbeat())
+				case i%rate == 5:
+					b = craft.frame(landed())
+				case i%rate == 7:
+					b = craft.frame(supply())
+				case i%max(1, rate/clocks) == 0:
+					b = craft.frame(attitude(1000+uint32(at/ms), 0))
+				default:
+					continue
+				}
+				f.datagram(at, addrA, b)
+				if n := f.in.Counts().Links[0].Frames; n > seen {
+					seen = n
+					worst[b[7]] = max(worst[b[7]], at-taken[b[7]])
+					taken[b[7]] = at
+				}
+			}
+			for id, wait := range worst {
+				if wait > 2010*ms {
+					t.Errorf("%d frames a second, %d of them with a clock come through: message %d did not count for %v", rate, clocks, id, wait)
+				}
+			}
+		}
+	}
+}

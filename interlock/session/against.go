@@ -74,7 +74,7 @@ func (d *decided) says() string {
 }
 
 // tally counts how often a decision stands in the log and in the recording.
-type tally struct{ logged, recorded, commented int }
+type tally struct{ logged, recorded int }
 
 // AgainstRecording holds the trip log of a session against the recording beside
 // it. verdict is what Verify says of the log: behind the end of one that was cut

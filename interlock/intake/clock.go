@@ -23,6 +23,14 @@ const (
 	// stillAfter is how long frames may come whose boot clocks have not moved on.
 	// From then on nothing that the craft says counts: it is a loop of old frames.
 	stillAfter = 2 * time.Second
+	// goneAfter and goneTimes: a craft whose clock moved on goneMoves times and then
+	// is not told at all, for so long and for so many times the longest that it ever
+	// was while other frames came, is gone: what comes without one may be anybody's
+	// who goes on in its place. A silence of the link counts aliveGap at most.
+	goneAfter = 10 * time.Second
+	goneTimes = 5
+	goneMoves = 20
+	aliveGap  = time.Second
 )
 
 // Messages that are sent several times with one boot clock, one for each
@@ -58,6 +66,10 @@ type bootClocks struct {
 	// the first and the last of them.
 	still                 bool
 	stillFrom, stillUntil time.Duration
+	// For how long frames without a clock came since it moved on, the longest that
+	// was, the last frame that counts for it, and how often the clock moved on.
+	without, longest, frameAt time.Duration
+	moves                     int
 	// The clock of old frames, if there were any since the last restart: the lowest
 	// of it, where it began to go on without a step back, its newest, when that was
 	// heard, and whether another clock moved on since.
@@ -117,11 +129,33 @@ func byteAt(b []byte, i int) byte {
 func (c *bootClocks) look(f *telemetry.Frame, ms uint32, at time.Duration, timed bool) age {
 	a := c.judge(f, ms, at, timed)
 	if a == fresh || a == back {
+		if c.passes(at); !c.gone() {
+			c.longest = max(c.longest, c.without)
+		}
+		c.without, c.moves = 0, min(c.moves+1, goneMoves)
 		c.ms, c.moved, c.still, c.oldBeside = ms, at, false, true
 	} else {
 		c.stand(at)
 	}
 	return a
+}
+
+// passes counts the time up to a frame.
+func (c *bootClocks) passes(at time.Duration) {
+	c.without += min(at-c.frameAt, aliveGap)
+	c.frameAt = at
+}
+
+// gone reports whether no clock was told for longer than this craft ever lets pass.
+func (c *bootClocks) gone() bool {
+	return c.moves == goneMoves && c.without > max(goneAfter, goneTimes*c.longest)
+}
+
+// lacks takes a frame that has no clock, and reports whether nothing without one
+// counts any more.
+func (c *bootClocks) lacks(at time.Duration) bool {
+	c.passes(at)
+	return c.stuck() || c.gone()
 }
 
 // stand notes that a frame came whose clock did not move on.

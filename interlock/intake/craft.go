@@ -161,7 +161,7 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	case clocked:
 		age = same
 		k.clocks.stand(a.at)
-	case repeat || k.clocks.stuck():
+	case repeat || k.clocks.lacks(a.at):
 		age = same
 	}
 	switch age {

@@ -390,3 +390,77 @@ func TestAThinnedFlowIsNotLostToRepeats(t *testing.T) {
 		}
 	}
 }
+
+// What goes on saying only what has no boot clock, however long its loop, and even
+// under new numbers, is no craft for much longer than its clock was ever missing
+// while others of its frames came.
+//
+//fault:row the craft is dead, and a forwarder goes on with its heartbeats and voltages, under new numbers | silent 10 s after its last boot clock, or 5 times the longest that it was ever without one
+func TestPromise3_ADeadCraftIsNotKeptAliveByWhatHasNoClock(t *testing.T) {
+	for _, loop := range []int{1, 10, 55, 110, 330, 1000} { // frames
+		for _, anew := range []bool{false, true} {
+			f := feed(t, Config{})
+			craft := sender{system: 1, component: 1}
+			var said []message.Message
+			var raw [][]byte
+			at := time.Duration(0)
+			for i := range 6000 {
+				at += 20 * ms
+				var m message.Message = attitude(600_000+uint32(at/ms), 0)
+				switch {
+				case i%50 == 7:
+					m = heartbeat()
+				case i%10 == 2:
+					s := supply()
+					s.VoltageBattery = uint16(54000 - i/10)
+					m = s
+				}
+				b := craft.frame(m)
+				if b[7] != 30 {
+					said, raw = append(said, m), append(raw, b)
+				}
+				f.datagram(at, addrA, b)
+			}
+			said, raw = said[len(said)-min(loop, len(said)):], raw[len(raw)-min(loop, len(raw)):]
+			died, life := at, time.Duration(0)
+			for i := 0; at < died+3*time.Minute; i++ {
+				at += 200 * ms
+				b := raw[i%len(raw)]
+				if anew {
+					b = craft.frame(said[i%len(said)])
+				}
+				if has(f.datagram(at, addrA, b), interlock.FrameInput) > 0 {
+					life = at - died
+				}
+			}
+			if life > goneAfter+time.Second {
+				t.Errorf("a loop of %d frames without a clock, new numbers %v: life %v after it died", loop, anew, life)
+			}
+			// It goes on: at once.
+			if got := f.datagram(at, addrA, craft.frame(attitude(600_000+uint32(at/ms), 0)), craft.frame(landed())); has(got, interlock.FrameInput) != 2 {
+				t.Errorf("a loop of %d frames: the craft itself gave %+v", loop, got)
+			}
+		}
+	}
+}
+
+// A craft whose clock comes seldom, or with long outages, is not taken for dead.
+func TestACraftWithAClockThatComesSeldomIsHeard(t *testing.T) {
+	for _, every := range []int{1, 5, 20, 60, 300} { // s
+		f := feed(t, Config{})
+		craft := sender{system: 1, component: 1}
+		for s := range 30 * every {
+			at := time.Duration(s) * time.Second
+			b := craft.frame(heartbeat())
+			if s%every == 0 {
+				b = craft.frame(attitude(1000+uint32(at/ms), 0))
+			}
+			if s/every == 25 && every <= 5 && s%every > 0 || s > 300 && s < 400 && every < 60 {
+				continue // an outage
+			}
+			if got := f.datagram(at, addrA, b); has(got, interlock.FrameInput) != 1 {
+				t.Fatalf("a clock every %d s: the frame at %v gave %+v", every, at, got)
+			}
+		}
+	}
+}

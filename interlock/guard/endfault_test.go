@@ -5,9 +5,12 @@ package guard
 import (
 	"strings"
 	"testing"
+	"time"
 
 	"downhaul/hw"
 	"downhaul/interlock"
+	"downhaul/interlock/commission"
+	"downhaul/interlock/ledger"
 	"downhaul/interlock/session"
 )
 
@@ -26,6 +29,12 @@ func TestPromise06_NotSeenOpenAtTheEndIsAFault(t *testing.T) {
 	}
 	if e := ending(t, g.Folder()); e.How != session.InFault || !strings.Contains(tripText(t, g.Folder()), "not seen open") {
 		t.Errorf("the session counts as %+v", e)
+	}
+	book, err := ledger.Read(dir, "test")
+	must(t, err)
+	items, _ := book.Items(time.Now(), func(commission.Test, int) bool { return false })
+	if len(items) != 1 || !strings.Contains(strings.Join(ledger.Holding(items), ""), "power was not removed") {
+		t.Errorf("the ledger holds %+v", items)
 	}
 	g = openLive(t, files)
 	stop := running(t, g)

@@ -5,6 +5,7 @@ package guard
 import (
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 
@@ -59,6 +60,7 @@ func TestPromise04_RecordsThatAreGoneAreNotKept(t *testing.T) {
 		{"folder replaced by a link to it", func(t *testing.T, dir, aside string) {
 			must(t, os.Rename(dir, aside), os.Symlink(aside, dir))
 		}},
+		{"log cut short in its place", func(t *testing.T, dir, _ string) { must(t, os.Truncate(filepath.Join(dir, "trips.jsonl"), 0)) }},
 		{"log deleted", func(t *testing.T, dir, _ string) { must(t, os.Remove(filepath.Join(dir, "trips.jsonl"))) }},
 		{"log replaced", func(t *testing.T, dir, aside string) {
 			name := filepath.Join(dir, "trips.jsonl")
@@ -112,4 +114,29 @@ func TestPromise04_RecordsOnADiskThatWasTakenAway(t *testing.T) {
 	g, _ := gone(t, logs)
 	must(t, unix.Unmount(logs, unix.MNT_DETACH))
 	trouble(t, g)
+}
+
+// Without the lock's file a second guard would begin in the same folder: that is said, and
+// there is no start. A second one that finds the lock held changes nothing there.
+//
+//fault:row the lock of the log folder is deleted while the guard runs, or a second guard is started | said, and no start; the second is refused and touches nothing
+func TestTheLockStandsAndASecondGuardTouchesNothing(t *testing.T) {
+	logs := t.TempDir()
+	g, stop := gone(t, logs)
+	left := filepath.Join(logs, ".removing-2026-05-30T18-04-11Z-s0001")
+	must(t, os.Mkdir(left, 0o755))
+	files := liveFiles(t, shortDir(t))
+	files.Pad.Text = []byte(regexp.MustCompile(`log_folder = "[^"]*"`).ReplaceAllString(string(files.Pad.Text), `log_folder = "`+logs+`"`))
+	if second, err := Open(files, Options{Software: "test", Room: 1}); err == nil || !contains(err.Error(), "another guard") {
+		t.Errorf("a second guard: %v, %v", second, err)
+	}
+	if _, err := os.Stat(left); err != nil {
+		t.Errorf("the second guard tidied up where it may not: %v", err)
+	}
+	must(t, os.Remove(filepath.Join(logs, ".lock")))
+	soon(t, "the trouble told, and no start", func() bool {
+		s := g.Status()
+		return contains(strings.Join(s.Trouble, "; "), ".lock") && contains(strings.Join(s.NotReady, "; "), ".lock")
+	})
+	must(t, stop())
 }

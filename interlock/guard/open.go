@@ -187,14 +187,6 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if opts.Now != nil {
 		g.now = opts.Now
 	}
-	if g.before, err = session.Unfinished(g.pad.LogFolder); err != nil {
-		return nil, fmt.Errorf("look at the last session: %w", err)
-	}
-	// Once it is known how the last one ended; a fault here keeps nobody from
-	// guarding.
-	if g.retained, err = session.Retain(g.pad.LogFolder, session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, start); err != nil {
-		g.retained = append(g.retained, err.Error())
-	}
 	kept := []session.File{
 		{Name: session.Pad, From: files.Pad.Name, Text: files.Pad.Text},
 		{Name: session.Envelope, From: files.Envelope.Name, Text: files.Envelope.Text},
@@ -202,13 +194,14 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if files.Card.Name != "" {
 		kept = append(kept, session.File{Name: session.Card, From: files.Card.Name, Text: files.Card.Text})
 	}
-	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Clock: "read once at the start from the system clock; not checked against any other"}
+	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Keep: session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, Clock: "read once at the start from the system clock; not checked against any other"}
 	if g.pad.Duty == interlock.Watch {
 		meta.Duty = session.DutyWatch
 	}
 	if g.session, err = session.Create(g.pad.LogFolder, meta, kept); err != nil {
 		return nil, err
 	}
+	g.before, g.retained = g.session.Before(), g.session.Retained
 	if err = g.openDoor(start); err != nil {
 		return nil, err
 	}

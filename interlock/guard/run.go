@@ -129,6 +129,9 @@ func (g *Guard) finish() error {
 		err = g.session.Remember(end.State, true)
 	}
 	errs = append(errs, err)
+	if end.State == interlock.Fault.String() && last.State != interlock.Fault && g.ledger.book != nil {
+		errs = append(errs, g.faulted(interlock.Effect{Kind: interlock.StateEffect, At: last.At, From: last.State, State: interlock.Fault, Reason: interlock.ReasonPowerRemains}))
+	}
 	errs = append(errs, g.lastSeen(), g.release())
 	return errors.Join(errs...)
 }

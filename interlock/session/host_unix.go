@@ -73,7 +73,8 @@ func checkLock(f *os.File) error {
 	if err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
-	if n > lockSize || strings.Trim(string(text[:n]), " 0123456789\n") != "" {
+	// Zeros are what a power cut leaves of a text that was not on the disk yet.
+	if n > lockSize || strings.Trim(string(text[:n]), " 0123456789\n\x00") != "" {
 		return errors.New("is no lock of a guard: it holds something else")
 	}
 	return nil

@@ -66,3 +66,18 @@ func TestCreate_WritesThroughNoLink(t *testing.T) {
 		}
 	}
 }
+
+// A power cut leaves zeros where the lock's text was not on the disk yet, or nothing: that
+// keeps no guard from its start.
+func TestCreate_TakesALockThatAPowerCutLeft(t *testing.T) {
+	for _, left := range []string{"", strings.Repeat("\x00", lockSize), "  12" + strings.Repeat("\x00", 12)} {
+		logs := t.TempDir()
+		fix(t, os.WriteFile(filepath.Join(logs, lockName), []byte(left), 0o644))
+		s, err := Create(logs, meta, threeFiles)
+		if err != nil {
+			t.Errorf("%q: %v", left, err)
+			continue
+		}
+		fix(t, s.Close())
+	}
+}

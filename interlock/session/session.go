@@ -46,6 +46,8 @@ type Meta struct {
 	Duty string
 	// Room is how many bytes must be free; 0 takes DefaultRoom.
 	Room uint64
+	// Keep says which old sessions go before this one begins.
+	Keep Keep
 }
 
 // File is one of the files that the session runs on, as read.
@@ -91,10 +93,16 @@ type Session struct {
 	// Trips and Recording are open for writing after Create, nil after Open.
 	Trips     *triplog.Log
 	Recording *recording.Writer
-	lock      *os.File
-	before    memory
-	places    []triplog.Place // of the recording's files
+	// Retained says which old sessions went, and which had to stay.
+	Retained []string
+	lock     *os.File
+	before   memory
+	places   []triplog.Place // of the recording's files, and of the lock
 }
+
+// Before tells what earlier sessions left, as Unfinished does, at a time when nobody else
+// could begin one.
+func (s *Session) Before() []Ending { return s.before.found }
 
 // Create begins a session in the log folder. It checks that the folder can be
 // written and has room, and holds it against a second guard until Close.
@@ -125,14 +133,24 @@ func Create(logFolder string, meta Meta, files []File) (*Session, error) {
 }
 
 func (s *Session) begin(logFolder string, meta Meta, files []File) error {
+	// Without the lock's file a second guard would find nothing in its way.
+	place, err := triplog.PlaceOf(s.lock, filepath.Join(logFolder, lockName))
+	if err != nil {
+		return explain("lock", logFolder, err)
+	}
+	s.places = append(s.places, place)
+	if s.before, err = recall(logFolder); err != nil {
+		return fmt.Errorf("look at the last session: %w", err)
+	}
+	// Once it is known how the last one ended, and before room is asked for; a fault
+	// here keeps nobody from guarding.
+	if s.Retained, err = Retain(logFolder, meta.Keep, meta.Wall); err != nil {
+		s.Retained = append(s.Retained, err.Error())
+	}
 	if err := checkRoom(logFolder, meta.Room); err != nil {
 		return err
 	}
 	if err := tryWriting(logFolder); err != nil {
-		return err
-	}
-	var err error
-	if s.before, err = recall(logFolder); err != nil {
 		return err
 	}
 	s.Info = Info{
@@ -238,8 +256,8 @@ func (s *Session) recordingFile(part int) (recording.File, error) {
 	return dataFile{f}, nil
 }
 
-// Standing returns nil while every file of the recording is the one that stands under
-// its name; triplog.ErrGone is wrapped otherwise. The log itself tells of its own files.
+// Standing returns nil while every file of the recording, and the lock, is the one that
+// stands under its name; triplog.ErrGone is wrapped otherwise. The log itself tells of its own files.
 // It belongs to the goroutine that writes the recording.
 func (s *Session) Standing() error {
 	for _, p := range s.places {

@@ -59,7 +59,13 @@ func Parts(dir string) ([]string, error) {
 // folder is a folder on disk, with the places of the log's files in it.
 type folder struct {
 	dir    string
-	places []Place
+	places []made
+}
+
+// made is a file and its place.
+type made struct {
+	Place
+	file File
 }
 
 func (d *folder) Create(name string) (File, error) {
@@ -72,19 +78,24 @@ func (d *folder) Create(name string) (File, error) {
 	if err != nil {
 		return nil, errors.Join(err, f.Close(), os.Remove(path))
 	}
-	d.places = append(d.places, place)
-	return newFile(f), nil
+	file := newFile(f)
+	d.places = append(d.places, made{place, file})
+	return file, nil
 }
 
 func (d *folder) Remove(name string) error {
 	path := filepath.Join(d.dir, name)
-	d.places = slices.DeleteFunc(d.places, func(p Place) bool { return p.path == path })
+	d.places = slices.DeleteFunc(d.places, func(p made) bool { return p.path == path })
 	return os.Remove(path)
 }
 
 func (d *folder) Standing() error {
 	for _, p := range d.places {
-		if err := p.Stands(); err != nil {
+		var wrote int64
+		if f, ok := p.file.(interface{ Wrote() int64 }); ok {
+			wrote = f.Wrote()
+		}
+		if err := p.Holds(wrote); err != nil {
 			return err
 		}
 	}

@@ -42,6 +42,9 @@ func (d *diskFile) reserve() {
 // Reserved says whether room is reserved ahead.
 func (d *diskFile) Reserved() bool { return !d.unable }
 
+// Wrote returns how many bytes were written.
+func (d *diskFile) Wrote() int64 { return d.size }
+
 func (d *diskFile) Write(p []byte) (int, error) {
 	d.reserve()
 	n, err := d.File.Write(p)

@@ -37,7 +37,11 @@ func PlaceOf(f *os.File, path string) (Place, error) {
 
 // Stands returns nil while the file stands under its name, by device and inode, in the
 // very folder in which it was made. A name that leads there by a link does not count.
-func (p Place) Stands() error {
+func (p Place) Stands() error { return p.Holds(0) }
+
+// Holds is Stands for a file that so many bytes were written to: one that was cut short
+// in its place has lost what was kept.
+func (p Place) Holds(bytes int64) error {
 	dir := filepath.Dir(p.path)
 	for _, at := range []struct {
 		path string
@@ -49,6 +53,8 @@ func (p Place) Stands() error {
 			return fmt.Errorf("%w: %w; end the guard and see to it", ErrGone, err)
 		case !os.SameFile(now, at.made):
 			return fmt.Errorf("%w: %s is another than the one that was made; end the guard and see to it", ErrGone, at.path)
+		case at.path == p.path && now.Size() < bytes:
+			return fmt.Errorf("%w: %s was cut short to %d of %d bytes; end the guard and see to it", ErrGone, at.path, now.Size(), bytes)
 		}
 	}
 	return nil

@@ -53,18 +53,6 @@ func (e Ending) ComesUp() string {
 	return interlock.Tripped.String()
 }
 
-// Unfinished tells what earlier sessions leave that the next one must know of:
-// how the latest that did not only watch ended, and whatever is missing or does
-// not match what was noted of it outside its folder. It gives nothing when that
-// ended in order, or when there was none. Ask before Create.
-func Unfinished(logFolder string) ([]Ending, error) {
-	if err := checkFolder(logFolder); err != nil {
-		return nil, err
-	}
-	m, err := recall(logFolder)
-	return m.found, err
-}
-
 // earlier opens every session of the folder; broken are those whose
 // session.json cannot be read although they got as far as a trip log.
 func earlier(logFolder string, entries []fs.DirEntry) (sessions []*Session, broken []Ending) {

@@ -38,6 +38,12 @@ func keep(t testing.TB, s *Session, lines ...triplog.Line) {
 	check(s.Close())
 }
 
+// Unfinished is what the next session would find.
+func Unfinished(logFolder string) ([]Ending, error) {
+	m, err := recall(logFolder)
+	return m.found, err
+}
+
 // TestPromise05_TellsHowTheLastSessionEnded: without its end record, in a trip
 // or in a fault, the next session comes up tripped or in fault.
 func TestPromise05_TellsHowTheLastSessionEnded(t *testing.T) {

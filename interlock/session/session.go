@@ -100,8 +100,9 @@ type Session struct {
 	places   []triplog.Place // of the recording's files, and of the lock
 }
 
-// Before tells what earlier sessions left, as Unfinished does, at a time when nobody else
-// could begin one.
+// Before tells what earlier sessions left that this one must come up by: how the latest
+// that did not only watch ended, and whatever is missing or does not match what was noted
+// of it outside its folder. It is empty when that ended in order, or when there was none.
 func (s *Session) Before() []Ending { return s.before.found }
 
 // Create begins a session in the log folder. It checks that the folder can be

@@ -318,7 +318,7 @@ func (g *Guard) assemble() error {
 			inner(b)
 		}
 	}
-	pins := false
+	pins := g.pad.Board.Line("wind_loop").Fitted
 	for _, fitted := range site.Fitted {
 		pins = pins || fitted
 	}

@@ -3,6 +3,7 @@ package guard
 import (
 	"context"
 	"errors"
+	"strings"
 	"testing"
 	"time"
 
@@ -54,4 +55,22 @@ func TestALineThatNobodyWatchesIsNoCalm(t *testing.T) {
 	if r.loop.windDead.Load() {
 		t.Error("the end of the session counts as a failure")
 	}
+}
+
+// A pad that only watches may have no other line than the one that shows the
+// anemometer's wire: it is read all the same.
+func TestTheSupervisedWireIsReadWithoutAnyOtherLine(t *testing.T) {
+	files := testFiles(t, shortDir(t), "tilt.toml")
+	text := strings.Replace(string(files.Pad.Text), `duty       = "guard"`, `duty       = "watch"`, 1)
+	text, _, _ = strings.Cut(text, "[absent]")
+	files.Pad.Text = []byte(text + "[board.lines]\nrelay = \"virtual\"\nheartbeat = \"virtual\"\nanemometer = \"virtual\"\nwind_loop = \"virtual\"\n")
+	g, at := stepped(t, files)
+	for range 200 {
+		*at += 5 * ms
+		g.Turn(*at)
+	}
+	if g.loop.pinBytes == nil {
+		t.Error("no line is read")
+	}
+	must(t, g.Finish(*at))
 }

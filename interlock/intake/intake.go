@@ -103,7 +103,7 @@ func (in *Intake) AppendFrom(dst []interlock.Input, c *Chunk) []interlock.Input 
 	case LoadCell:
 		return in.cfg.LoadCell.append(dst, c.Bytes, &in.n)
 	case Pins:
-		return in.appendPins(dst, c.Bytes)
+		return in.appendPins(dst, c.At, c.Bytes)
 	case HostEvent:
 		return in.appendHost(dst, c.Bytes)
 	}

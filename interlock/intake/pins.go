@@ -2,6 +2,7 @@ package intake
 
 import (
 	"encoding/binary"
+	"time"
 
 	"downhaul/interlock"
 )
@@ -50,7 +51,7 @@ var pinOrder = [interlock.LineCount]interlock.Line{
 }
 
 // appendPins takes one pins chunk: one input for every fitted line.
-func (in *Intake) appendPins(dst []interlock.Input, b []byte) []interlock.Input {
+func (in *Intake) appendPins(dst []interlock.Input, at time.Duration, b []byte) []interlock.Input {
 	levels, failed, ok := DecodePins(b)
 	if !ok {
 		in.n.BadRecords++
@@ -60,7 +61,7 @@ func (in *Intake) appendPins(dst []interlock.Input, b []byte) []interlock.Input 
 		in.n.FailedReads++
 		return dst
 	}
-	in.wind.loop(levels)
+	in.wind.loop(at, levels)
 	for _, l := range pinOrder {
 		c := &in.cfg.Lines[l]
 		if !c.Fitted {

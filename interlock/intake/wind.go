@@ -72,6 +72,9 @@ const (
 	slackAfter  = 30 * time.Second
 	silentGaps  = 3
 	longSilence = time.Minute
+	// loopKeeps is for how long a level of the supervised wire counts: the guard
+	// reads it 200 times a second.
+	loopKeeps = time.Second
 )
 
 // WindEdge is one record of a wind chunk.
@@ -149,6 +152,7 @@ type wind struct {
 	windy windy
 	// Of the supervised wire: read at all, cut now, and cut since the last chunk.
 	loopRead, loopCut, loopWasCut bool
+	loopAt                        time.Duration
 	shortest                      time.Duration // 1/MaxHz
 
 	heard  bool          // a pulse was seen
@@ -255,6 +259,8 @@ func (w *wind) append(dst []interlock.Input, c *Chunk, n *Counts) []interlock.In
 			r = missing(rules.WindSpeed, rules.WireCut)
 		case !w.loopRead:
 			r = missing(rules.WindSpeed, rules.NeverHeard)
+		case c.At-w.loopAt > loopKeeps:
+			r = missing(rules.WindSpeed, rules.Stale)
 		}
 		w.loopWasCut = w.loopCut
 	} else {
@@ -264,11 +270,11 @@ func (w *wind) append(dst []interlock.Input, c *Chunk, n *Counts) []interlock.In
 }
 
 // loop takes a level of the supervised wire.
-func (w *wind) loop(levels uint32) {
+func (w *wind) loop(at time.Duration, levels uint32) {
 	if !w.cfg.Loop.Fitted {
 		return
 	}
-	w.loopRead = true
+	w.loopRead, w.loopAt = true, at
 	w.loopCut = levels>>LoopBit&1 == 1 == w.cfg.Loop.Invert
 	w.loopWasCut = w.loopWasCut || w.loopCut
 }

@@ -18,6 +18,7 @@ type vane struct {
 	*feeder
 	now   time.Duration // end of the last chunk
 	edges []WindEdge    // not sent yet
+	pins  []byte        // read before every chunk, if any
 }
 
 func (v *vane) pulse(at time.Duration) {
@@ -31,6 +32,9 @@ func (v *vane) next() interlock.Sample {
 	n := 0
 	for n < len(v.edges) && v.edges[n].At <= v.now {
 		n++
+	}
+	if v.pins != nil {
+		v.chunk(Chunk{At: v.now, Source: Pins, Bytes: v.pins})
 	}
 	got := v.chunk(Chunk{At: v.now, Source: Wind, Bytes: AppendWindEdges(nil, v.edges[:n])})
 	v.edges = v.edges[n:]

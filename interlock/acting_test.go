@@ -154,10 +154,10 @@ func TestSilenceComesToAnEnd(t *testing.T) {
 	for _, base := range []*rig{busyRig(t), busyRig(t, watchDuty), patient} {
 		base.e.started = true
 		base.e.powerUp()
-		base.e.settle(0)
+		base.e.conclude(0)
 		for _, v := range base.values {
 			base.e.sample(0, &Sample{Channel: v.id, Value: v.v, Quality: rules.Good})
-			base.e.settle(0)
+			base.e.conclude(0)
 		}
 		e, end := base.e, time.Hour
 		fired, at := 0, time.Duration(-1)

@@ -11,7 +11,10 @@ func TestCardAndLedgerArePermissives(t *testing.T) {
 }
 
 func isPermissive(t *testing.T, host Host, need Need) {
-	asks := func(e *Engine, on bool) { e.Step(e.now, Input{Kind: HostInput, Host: host, On: on}) }
+	asks := func(e *Engine, on bool) {
+		e.Step(e.now, Input{Kind: HostInput, Host: host, On: on})
+		e.Advance(e.now + 1)
+	}
 	states := map[State]bool{}
 	for _, seed := range exploreSeeds(t) {
 		e := seed.Clone()

@@ -105,7 +105,7 @@ func (e *Engine) mirror(at time.Duration, closed bool) {
 		e.failed(at, EventMirrorClosed, ReasonReadbackClosed)
 	case closed && e.state == Closing:
 		e.arm(timerBounce, at+contactBounce)
-		e.event(at, EventClosed, ReasonClosed, -1)
+		e.later(moveClosed)
 	case !closed && (e.state == Live || e.state == Lowering):
 		if e.timers[timerBounce] != rules.Never {
 			return // still bouncing; the end of that time judges
@@ -166,7 +166,7 @@ func (e *Engine) pickUpOver(at time.Duration) {
 	switch {
 	case e.state != Closing:
 	case !e.site.Fitted[Readback], e.mirrorClosed():
-		e.event(at, EventClosed, ReasonClosed, -1)
+		e.later(moveClosed)
 	default:
 		e.failed(at, EventNotClosed, ReasonReadbackNot)
 	}

@@ -71,6 +71,9 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		e.linkHeard, e.windDoubt, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks, e.ledgerHolds,
 		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
 	dst = append(dst, byte(e.hushing))
+	dst = binary.LittleEndian.AppendUint16(dst, uint16(e.moves))
+	dst = append(dst, byte(e.stopWhy))
+	dst = binary.LittleEndian.AppendUint16(dst, uint16(e.stopRule))
 	dst = append(dst, byte(e.state), byte(e.closingStep), byte(e.sound))
 	dst = binary.LittleEndian.AppendUint64(dst, e.overdue)
 	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.rotors.Standing))

@@ -163,6 +163,7 @@ func (r *rig) command(line string) {
 	case "kept":
 		n, _ := strconv.Atoi(f[1])
 		r.step(Input{Kind: HostInput, Host: HostKept, Seq: uint32(n)})
+		r.over()
 	case "host":
 		hosts := map[string]Host{"stalled": HostStalled, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "proof": HostProof, "lost": HostLost, "ground": HostGround}
 		h, ok := hosts[f[1]]
@@ -174,8 +175,10 @@ func (r *rig) command(line string) {
 			seq, _ = strconv.Atoi(f[2])
 		}
 		r.step(Input{Kind: HostInput, Host: h, On: len(f) < 3 || f[2] != "off", Seq: uint32(seq)})
+		r.over()
 	case "sleep":
 		r.sleep(span(f[1]))
+		r.over()
 	default:
 		r.t.Fatalf("no command %q", line)
 	}

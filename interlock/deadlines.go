@@ -87,9 +87,21 @@ func (e *Engine) earliest() time.Duration {
 
 // fire finds the earliest deadline; if it is at or before at it acts, all that
 // fall on that instant in their order, and true is returned. Otherwise the
-// cached deadline is brought up to date.
+// cached deadline is brought up to date. Before time goes on, the instant that
+// ends is concluded.
 func (e *Engine) fire(at time.Duration) bool {
 	due := e.earliest()
+	if e.dirty && due > e.now {
+		if at == e.now {
+			e.next = at + 1
+			return false
+		}
+		e.flush()
+		e.conclude(e.now)
+		e.flush()
+		e.next = e.now // look again: a move may have made something due at once
+		return true
+	}
 	e.next = due
 	if due > at {
 		return false
@@ -97,15 +109,18 @@ func (e *Engine) fire(at time.Duration) bool {
 	if due < e.now {
 		due = e.now // armed in the past: acts at once, time never runs back
 	}
+	if due > e.now {
+		e.flush()
+	}
 	e.now = due
 	e.fireAt(due)
-	e.settle(due)
+	e.moved()
 	e.next = due // look again: more may fall on this instant or soon after
 	return true
 }
 
 func (e *Engine) fireAt(due time.Duration) {
-	for i := range timerClosing {
+	for i := range timerDisarmed {
 		e.act(i, due)
 	}
 	for i := range e.calcs {
@@ -149,11 +164,8 @@ func (e *Engine) fireAt(due time.Duration) {
 			e.ruleMissing(due, int(i))
 		}
 	}
-	// Last what leads on: nothing closes in the instant in which it must open.
-	if e.state == Closing {
-		e.settle(due)
-	}
-	for i := timerClosing; i < timerCount; i++ {
+	// A phase is left last: a rule that turns missing in this instant still counts.
+	for i := timerDisarmed; i < timerCount; i++ {
 		e.act(i, due)
 	}
 }
@@ -170,7 +182,7 @@ func (e *Engine) timer(i int, due time.Duration) {
 	switch i {
 	case timerDropOut:
 		if e.mirrorClosed() {
-			e.event(due, EventMirrorClosed, ReasonPowerRemains, -1)
+			e.failed(due, EventMirrorClosed, ReasonPowerRemains)
 		}
 	case timerPowerRemains:
 		e.checkPowerGone(due)
@@ -185,7 +197,7 @@ func (e *Engine) timer(i int, due time.Duration) {
 	case timerDiscrepancy:
 		if e.lines[EStopA].on != e.lines[EStopB].on {
 			e.stopDoubt = true
-			e.event(due, EventSelfTest, ReasonEStopOne, -1)
+			e.failed(due, EventSelfTest, ReasonEStopOne)
 		}
 	case timerPins:
 		e.pinsSilent(due)
@@ -213,7 +225,7 @@ func (e *Engine) timer(i int, due time.Duration) {
 			e.event(due, EventDown, ReasonDown, -1)
 		}
 	case timerClosing:
-		e.closingOn(due)
+		e.later(moveClosing)
 	case timerDisarmed:
 		if e.agreesDisarmed(due) {
 			e.setArmed(due, false)

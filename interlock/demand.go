@@ -41,22 +41,23 @@ func (e *Engine) demandMoved(at time.Duration, i, kind int) {
 		return
 	}
 	e.standing++
-	f := e.ruleEffect(TripEffect, at, i, demandReason(kind), true)
-	f.Stop = stop
 	event := EventControlled
 	if stop == rules.Immediate {
 		event = EventImmediate
 	}
 	if e.recorded(event) && !run.listed[kind] {
-		run.listed[kind] = true
-		e.record(f)
+		e.list(at, i, kind)
 	}
 	if stop == rules.Controlled && (e.state == Live || e.state == Lowering) {
 		if due := at + grace; due < e.timers[timerGrace] {
 			e.arm(timerGrace, due)
 		}
 	}
-	e.event(at, event, f.Reason, i)
+	if event == EventImmediate {
+		e.event(at, event, demandReason(kind), i)
+	} else {
+		e.laterControlled(demandReason(kind), i)
+	}
 }
 
 func demandReason(kind int) Reason {
@@ -101,6 +102,30 @@ func (e *Engine) record(f Effect) {
 	e.inEpisode = true
 	e.newTrip(f)
 	e.emit(f)
+}
+
+// listStanding lists what demands a controlled stop beside the immediate one that
+// has just ended the closing. Alone it would only have kept the power off; in one
+// instant with a trip it is listed, whichever came first.
+func (e *Engine) listStanding(at time.Duration) {
+	for i := range e.runs {
+		for kind, counts := range e.runs[i].inForce {
+			if counts && !e.runs[i].listed[kind] {
+				e.list(at, i, kind)
+			}
+		}
+	}
+}
+
+// list puts the demand of a rule on record.
+func (e *Engine) list(at time.Duration, i, kind int) {
+	e.runs[i].listed[kind] = true
+	f := e.ruleEffect(TripEffect, at, i, demandReason(kind), true)
+	f.Stop = e.env.Rules[i].Stop
+	if kind == missingDemand {
+		f.Stop = e.env.Rules[i].MissingStop
+	}
+	e.record(f)
 }
 
 // endEpisode forgets what was listed, so that it can be listed again.
@@ -171,10 +196,6 @@ func (e *Engine) event(at time.Duration, event Event, why Reason, rule int) bool
 	next, changed := e.state.Next(event, e.grounded())
 	if changed {
 		e.move(at, next, why, rule)
-	} else if event == EventMirrorClosed && e.state == Fault && !e.notRemoved() {
-		// Whatever else failed, this is what people must read first.
-		e.why = why
-		e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: why, Rule: rule, Permissive: -1})
 	}
 	return changed
 }
@@ -230,6 +251,9 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 		e.lowering(at)
 	case Tripped:
 		e.lamp(at)
+		if from == Closing {
+			e.listStanding(at)
+		}
 	case Fault:
 		// A run that ends in a fault ends. One that tripped has flashed.
 		if from == Closing || from == Live || from == Lowering {

@@ -29,7 +29,7 @@ const (
 	timerSlack               // the tie-down's pull is gone for long enough now
 	timerGrace               // grace of the controlled stop ends
 	timerDown                // down for long enough
-	timerClosing             // next step of the closing sequence
+	timerClosing             // next step of the closing sequence, at the end of the instant
 	timerDisarmed            // the armed phase may be left
 	timerGrounded            // the airborne phase may be left
 	timerStill               // rotors count as standing without rpm
@@ -117,12 +117,14 @@ type Engine struct {
 	flash      time.Duration // of the last lamp flash; only shown, as is its state
 	flashState State
 
-	dirty     bool // something that permissives or the sound depend on moved
+	dirty     bool // something moved that the end of the instant has to look at
+	pending        // moves of the latch that wait for it
 	permHolds []bool
 	permTold  []bool // what was last logged while live
 
 	out   []Effect
-	front []Effect
+	front []Effect // relay and heartbeat of the group that is being made
+	group int      // where it begins in out
 }
 
 type channelRun struct {
@@ -282,7 +284,8 @@ func (e *Engine) Step(at time.Duration, in Input) []Effect { return e.StepFrom(a
 // StepFrom is Step for an input that stays where it is; it is not kept.
 func (e *Engine) StepFrom(at time.Duration, in *Input) []Effect {
 	if e.started && at >= e.now && at < e.next {
-		e.out, e.front, e.now = e.out[:0], e.front[:0], at // nothing is due
+		e.clear()
+		e.now = at // nothing is due
 	} else {
 		e.begin(at)
 	}
@@ -304,9 +307,9 @@ func (e *Engine) outcome() []Effect {
 	if len(e.out) == 0 && !e.dirty && len(e.front) == 0 {
 		return nil
 	}
-	e.settle(e.now)
+	e.moved()
 	for e.next <= e.now && e.fire(e.now) {
-		// What the input made due at once acts in the same call.
+		// Fire any deadline that this input set for now, within the same call.
 	}
 	return e.answer()
 }
@@ -339,7 +342,7 @@ func (e *Engine) StepAll(at time.Duration, inputs []Input) (n int, effects []Eff
 			if c.calcTo == 0 || e.postpone(at, c) {
 				continue
 			}
-			e.out, e.front = e.out[:0], e.front[:0]
+			e.clear()
 			e.calculate(at, c)
 			if effects = e.outcome(); len(effects) > 0 {
 				return n, effects
@@ -359,10 +362,6 @@ func (e *Engine) StepAll(at time.Duration, inputs []Input) (n int, effects []Eff
 // superfluous, change no decision.
 func (e *Engine) Advance(at time.Duration) []Effect {
 	e.begin(at)
-	if len(e.out) == 0 && !e.dirty && len(e.front) == 0 {
-		return nil
-	}
-	e.settle(e.now)
 	return e.answer()
 }
 
@@ -370,13 +369,13 @@ func (e *Engine) Advance(at time.Duration) []Effect {
 // none. It may be early, never late.
 func (e *Engine) Deadline() time.Duration { return e.next }
 
+func (e *Engine) clear() { e.out, e.front, e.group = e.out[:0], e.front[:0], 0 }
+
 func (e *Engine) begin(at time.Duration) {
-	e.out = e.out[:0]
-	e.front = e.front[:0]
+	e.clear()
 	if !e.started {
 		e.started = true
 		e.powerUp()
-		e.settle(0)
 	}
 	if at < e.now {
 		at = e.now
@@ -386,19 +385,45 @@ func (e *Engine) begin(at time.Duration) {
 			break
 		}
 	}
+	if at > e.now {
+		e.flush()
+	}
 	e.now = at
 }
 
-// answer puts relay and heartbeat effects first, each group in its order.
+// answer is what this call decided.
 func (e *Engine) answer() []Effect {
-	if len(e.front) == 0 {
-		return e.out
-	}
-	n := len(e.front)
-	e.out = append(e.out, e.front...)
-	copy(e.out[n:], e.out[:len(e.out)-n])
-	copy(e.out, e.front)
+	e.flush()
 	return e.out
+}
+
+// flush ends a group of effects: relay and heartbeat come first in it, each in
+// their order. What one instant brings by its timers, by each input and at its end
+// is a group, however many of them a call brings; so the order of all effects is
+// the same however often the engine is woken.
+func (e *Engine) flush() {
+	if n, m := len(e.front), len(e.out); n > 0 {
+		e.out = append(e.out, e.front...)
+		copy(e.out[e.group+n:], e.out[e.group:m])
+		copy(e.out[e.group:], e.front)
+		e.front = e.front[:0]
+	}
+	e.group = len(e.out)
+}
+
+// moved lets what an input or a timer has moved be looked at: what need not wait
+// for the end of the instant at once, and the rest then.
+func (e *Engine) moved() {
+	if !e.dirty {
+		return
+	}
+	if (e.state == Ready || e.state == Closing) && !e.allMet() {
+		e.later(moveLost) // also where it is back before the instant is over
+	}
+	if e.moves == 0 { // else the sound follows them
+		e.follow(e.now)
+	}
+	e.wake(e.now + 1)
 }
 
 func (e *Engine) emit(f Effect) {

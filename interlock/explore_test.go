@@ -211,8 +211,8 @@ func wrongAfter(before, after *Engine) string {
 		return "one half of the chain is on alone"
 	case after.site.Duty == Watch && (after.relayOn || after.beatOn || after.state != Blocked):
 		return "duty watch moved"
-	case after.dirty:
-		return "something was left unsettled"
+	case after.dirty && after.next > after.now+1:
+		return "nothing will end the instant"
 	}
 	standing, cautions := 0, 0
 	for i := range after.runs {

@@ -25,6 +25,9 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 	first := !r.known
 	r.known, r.read = true, at
 	e.pinsRead(at)
+	if l == Start && !on && e.state == Ready {
+		e.startArmed = true
+	}
 	if !first && r.on == on {
 		if r.behind {
 			r.behind, e.dirty = false, true
@@ -58,14 +61,16 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 	case Readback:
 		e.mirror(at, on)
 	case Reset:
-		e.reset(at, on, first)
+		if on || !first {
+			e.later(moveReset)
+		}
 	case Start:
-		e.start(at, on, first)
+		if on {
+			e.later(moveStart)
+		}
 	case End:
 		if on && !first {
-			if !e.event(at, EventEnd, ReasonEnd, -1) {
-				e.ignored(at, l, ReasonNotNow)
-			}
+			e.later(moveEnd)
 		}
 	}
 }
@@ -169,9 +174,11 @@ func (e *Engine) onIfFitted(l Line) bool {
 	return !e.site.Fitted[l] || e.lines[l].known && e.lines[l].on
 }
 
+// holdReleased trips at once where that is a trip. Where it only goes back to
+// blocked it waits for the end of the instant, which may say that the craft flies.
 func (e *Engine) holdReleased(at time.Duration) {
 	if e.grounded() || e.state == Closing {
-		e.event(at, EventHold, ReasonHold, -1)
+		e.later(moveHold)
 		return
 	}
 	e.builtinTrip(at, EventHold, ReasonHold)
@@ -185,17 +192,14 @@ func (e *Engine) ignored(at time.Duration, l Line, why Reason) {
 // reset acts on the release (ISO 13849-1, manual reset: by disengaging the
 // actuator from its energised position), if the press was seen, lasted neither
 // too short nor too long, and everything was in order at both.
-func (e *Engine) reset(at time.Duration, on, first bool) {
+func (e *Engine) reset(at time.Duration) {
 	r := &e.lines[Reset]
-	if on {
-		e.resetOK = !first && e.resetBar(at) == NoReason
+	if r.on {
+		e.resetOK = r.edge && e.resetBar(at) == NoReason
 		e.hushing = Silent
-		if !first {
+		if r.edge {
 			e.hushing = e.hushable()
 		}
-		return
-	}
-	if first {
 		return
 	}
 	held := at - r.pressed
@@ -276,13 +280,12 @@ func (e *Engine) still(at time.Duration) bool {
 	return e.stillDone
 }
 
-func (e *Engine) start(at time.Duration, on, first bool) {
-	if !on {
-		e.startArmed = e.state == Ready
-		return
-	}
-	switch {
-	case first || e.state == Ready && !e.startArmed:
+// start takes a press of start; in Ready it counts if start was read off there
+// before, at the earliest as the last level of the instant that led there.
+func (e *Engine) start(at time.Duration) {
+	switch r := &e.lines[Start]; {
+	case !r.on: // pressed and released within one instant
+	case !r.edge || e.state == Ready && !e.startArmed:
 		e.ignored(at, Start, ReasonStuck)
 	case e.state != Ready:
 		e.ignored(at, Start, ReasonNotNow)
@@ -419,11 +422,7 @@ func (e *Engine) host(at time.Duration, in Input) {
 	case HostEnd:
 		e.ended = true
 		e.resetDone = false
-		if !e.event(at, EventSessionEnd, ReasonSessionEnd, -1) {
-			note.Reason = ReasonSessionEnd
-			e.emit(note)
-		}
-		e.open(at)
+		e.later(moveSessionEnd)
 		return
 	default:
 		return
@@ -431,11 +430,17 @@ func (e *Engine) host(at time.Duration, in Input) {
 	e.emit(note)
 }
 
-// failed records and enters a fault.
+// failed enters a fault, which makes a record of its own: numbered, and kept
+// before a reset, like a trip. Power that was not removed is put on record on top
+// of any other fault as well, because it is what people must read first.
 func (e *Engine) failed(at time.Duration, event Event, why Reason) {
-	if (e.state == Live || e.state == Lowering || e.state == Closing) && !e.builtinListed[why] {
-		e.builtinListed[why] = true
-		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
+	_, moves := e.state.Next(event, e.grounded())
+	worse := e.state == Fault && event == EventMirrorClosed && !e.notRemoved()
+	if e.site.Duty == Watch || !moves && !worse {
+		return
 	}
-	e.event(at, event, why, -1)
+	e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
+	if !e.event(at, event, why, -1) {
+		e.why = why
+	}
 }

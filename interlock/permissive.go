@@ -112,29 +112,6 @@ func (e *Engine) allMet() bool {
 	return met
 }
 
-// settle lets permissives and the sound follow what moved.
-func (e *Engine) settle(at time.Duration) {
-	for e.dirty {
-		e.dirty = false
-		switch e.state {
-		case Blocked:
-			if e.resetDone && e.allMet() {
-				e.event(at, EventPermissives, ReasonPermissivesHold, -1)
-			}
-		case Ready, Closing:
-			if !e.allMet() {
-				e.event(at, EventPermissiveLost, ReasonPermissiveLost, -1)
-			}
-		case Live, Lowering:
-			e.lostWhileLive(at)
-		}
-		if s := e.soundNow(); s != e.sound {
-			e.sound = s
-			e.emit(Effect{Kind: SoundEffect, At: at, Sound: s, Rule: -1, Permissive: -1})
-		}
-	}
-}
-
 // lostWhileLive logs a permissive that is lost while live; it is no trip.
 func (e *Engine) lostWhileLive(at time.Duration) {
 	for i, holds := range e.permHolds {

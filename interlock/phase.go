@@ -227,6 +227,9 @@ func (e *Engine) landedUnknown(at time.Duration) {
 
 func (e *Engine) phaseMoved(at time.Duration, p rules.Phase) {
 	e.dirty = true
+	if e.takes(moveHold) {
+		e.holdReleased(at) // in a craft that flies that is a trip
+	}
 	for i := range e.env.Rules {
 		if e.env.Rules[i].While == p {
 			e.demandMoved(at, i, valueDemand)

@@ -159,7 +159,8 @@ func TestPromise03_MissingIsViolating(t *testing.T) {
 		if f := e.Advance(c.Stale - 1); len(f) > 0 {
 			t.Errorf("%s: missing too early: %v", c.Name, f)
 		}
-		want, effects := Lowering, e.Advance(c.Stale)
+		want, effects := Lowering, slices.Clone(e.Advance(c.Stale))
+		e.Advance(c.Stale + 1)
 		if immediate(c.ID) {
 			want = Tripped
 		}
@@ -180,16 +181,22 @@ func TestPromise03_MissingIsViolating(t *testing.T) {
 
 func TestPromise04_TripLatches(t *testing.T) {
 	moves := map[[2]State]int{}
-	var in *Input
 	var heldFor time.Duration
 	all := bases(t)
 	stream := func(rt *rapid.T) {
 		r := rapid.SampledFrom(all).Draw(rt, "base").twin(t)
-		var pressed time.Duration
+		var pressed, released, started time.Duration // the instant of each
 		r.tap = func(at time.Duration, i *Input) {
-			in = i
-			if i == nil || i.Kind != LineInput || i.Line != Reset {
+			switch {
+			case i == nil || i.Kind != LineInput:
 				return
+			case i.Line == Start && i.On:
+				started = at
+				return
+			case i.Line != Reset:
+				return
+			case !i.On:
+				released = at
 			}
 			if l := &r.e.lines[Reset]; i.On && !l.on {
 				pressed = at
@@ -198,9 +205,6 @@ func TestPromise04_TripLatches(t *testing.T) {
 			}
 		}
 		r.seen = func(effects []Effect) {
-			byLine := func(l Line, on bool) bool {
-				return in != nil && in.Kind == LineInput && in.Line == l && in.On == on
-			}
 			for _, f := range effects {
 				if f.Kind != StateEffect || f.From == f.State {
 					continue
@@ -210,7 +214,7 @@ func TestPromise04_TripLatches(t *testing.T) {
 				switch {
 				case f.From == Tripped && f.State == Fault:
 				case f.From == Tripped || f.From == Fault:
-					if f.State != Blocked || f.Reason != ReasonReset || !byLine(Reset, false) {
+					if f.State != Blocked || f.Reason != ReasonReset || f.At != released {
 						rt.Fatalf("%v was left to %v by %v", f.From, f.State, f.Reason)
 					}
 					if e.standing > 0 || e.armed || e.kept < e.trips || e.mirrorClosed() || e.powerRemains(f.At) {
@@ -220,7 +224,7 @@ func TestPromise04_TripLatches(t *testing.T) {
 						rt.Fatalf("a reset held for %v passed", heldFor)
 					}
 				case f.State == Closing:
-					if f.From != Ready || !byLine(Start, true) {
+					if f.From != Ready || f.At != started {
 						rt.Fatalf("closing from %v by %v", f.From, f.Reason)
 					}
 				case f.State == Live:

@@ -184,10 +184,11 @@ func onOff(on bool) string {
 }
 
 func (r *rig) step(in Input) {
+	at := max(r.now, r.e.now)
 	if r.tap != nil {
-		r.tap(r.now, &in)
+		r.tap(at, &in)
 	}
-	r.apply(r.e.Step(r.now, in))
+	r.apply(r.e.Step(at, in))
 }
 
 // sleep lets time pass with nothing coming in, and then wakes the engine once.
@@ -244,7 +245,20 @@ func (r *rig) run(d time.Duration) {
 				r.step(Input{Kind: SampleInput, Sample: s})
 			}
 		}
+		r.over()
 	}
+}
+
+// over ends the instant, as a turn of the guard's loop does.
+func (r *rig) over() {
+	at := r.e.now + 1
+	if r.e.Deadline() > at {
+		return
+	}
+	if r.tap != nil {
+		r.tap(at, nil)
+	}
+	r.apply(r.e.Advance(at))
 }
 
 // line works one line and lets the pins be read once.

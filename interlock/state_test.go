@@ -14,7 +14,7 @@ import (
 
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
-	"env": "never changes", "site": "never changes", "fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "used": "never changes",
+	"group": "of the call alone", "env": "never changes", "site": "never changes", "fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "used": "never changes",
 	"ages": "never changes", "order": "never changes", "perms": "never changes",
 	"channels.rulesFrom": "never changes", "channels.rulesTo": "never changes", "channels.permsFrom": "never changes",
 	"channels.permsTo": "never changes", "channels.calcFrom": "never changes", "channels.calcTo": "never changes",

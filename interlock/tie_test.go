@@ -37,9 +37,11 @@ func TestNothingClosesInTheInstantInWhichItMustOpen(t *testing.T) {
 		for r.now < end-r.tick {
 			r.run(r.tick)
 		}
-		for _, f := range r.e.Advance(end) {
-			if (f.Kind == RelayEffect || f.Kind == BeatEffect) && f.On {
-				t.Errorf("the chain was closed at the end of the horn, when a %s had just gone stale", c.what)
+		for _, at := range []time.Duration{end, end + 1} {
+			for _, f := range r.e.Advance(at) {
+				if (f.Kind == RelayEffect || f.Kind == BeatEffect) && f.On {
+					t.Errorf("the chain was closed at the end of the horn, when a %s had just gone stale", c.what)
+				}
 			}
 		}
 		if r.e.state == Closing || r.e.closed {

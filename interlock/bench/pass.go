@@ -195,10 +195,10 @@ func (p *pass) ticked(n int) error {
 	return nil
 }
 
-// close lets the last instant act.
+// close lets the last instant act, and what waited for its end.
 func (p *pass) close() {
 	for _, l := range p.lanes {
-		l.take(p.end, l.engine.Advance(p.end))
+		l.take(p.end, l.engine.Advance(p.end+1))
 	}
 }
 

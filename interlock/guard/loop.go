@@ -89,6 +89,7 @@ type Loop struct {
 
 	started  bool
 	last     time.Duration // the last turn
+	ended    time.Duration // an instant that ended for the engine: nothing comes before this
 	worst    time.Duration // longest gap between turns so far
 	turns    uint64
 	pinsAt   time.Duration
@@ -204,6 +205,7 @@ func (l *Loop) Dropped() uint64 { return l.inbox.dropped() }
 // turn, should nothing come in before.
 func (l *Loop) Turn(now time.Duration) time.Duration {
 	l.turns++
+	now = max(now, l.ended)
 	if l.started {
 		gap := now - l.last
 		l.worst = max(l.worst, gap)
@@ -231,7 +233,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	}
 	l.strangers(now)
 	l.wind(now)
-	l.advance(now)
+	l.over(now)
 	l.outputs(now)
 	if l.cfg.Stop != nil {
 		l.cfg.Stop.Turn(now)
@@ -241,7 +243,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 		// Where nothing comes in nothing is due either, and the engine's clock
 		// would stand: what is shown would look as old as the last input, and a
 		// silent craft like a loop that stands still.
-		l.catchUp(now)
+		l.wake(now, now)
 		l.cfg.Show(l)
 	}
 	if l.cfg.Turned != nil {
@@ -331,17 +333,26 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 	l.cfg.Keep(&l.batch)
 }
 
-func (l *Loop) advance(now time.Duration) {
-	if l.cfg.Engine.Deadline() <= now {
-		l.catchUp(now)
+// over ends the turn's instant for the engine: only now is known all that came
+// in it, and what waited for that acts. Later chunks belong to later instants.
+func (l *Loop) over(now time.Duration) {
+	if l.cfg.Engine.Deadline() <= now+1 {
+		l.ended = now + 1
+		l.wake(now, l.ended)
 	}
 }
 
-// catchUp brings the engine to now.
-func (l *Loop) catchUp(now time.Duration) {
+func (l *Loop) advance(now time.Duration) {
+	if l.cfg.Engine.Deadline() <= now {
+		l.wake(now, now)
+	}
+}
+
+// wake takes the engine to a time without a chunk.
+func (l *Loop) wake(now, to time.Duration) {
 	l.batch.Chunk, l.batch.At = intake.Chunk{}, now
 	l.batch.Decisions = l.batch.Decisions[:0]
-	l.apply(now, l.cfg.Engine.Advance(now))
+	l.apply(now, l.cfg.Engine.Advance(to))
 	if len(l.batch.Decisions) > 0 {
 		l.cfg.Keep(&l.batch)
 	}
@@ -350,12 +361,7 @@ func (l *Loop) catchUp(now time.Duration) {
 // apply does what the engine says, pins first.
 func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
 	for i := range effects {
-		f := &effects[i]
-		l.past.take(f)
-		if l.cfg.Stop != nil {
-			l.cfg.Stop.Decided(now, f)
-		}
-		switch f.Kind {
+		switch f := &effects[i]; f.Kind {
 		case interlock.RelayEffect:
 			l.output(l.pin.relay, f.On)
 		case interlock.BeatEffect:
@@ -364,6 +370,15 @@ func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
 			if f.On {
 				l.beatAt = now - beatEvery
 			}
+		}
+	}
+	for i := range effects {
+		f := &effects[i]
+		l.past.take(f)
+		if l.cfg.Stop != nil {
+			l.cfg.Stop.Decided(now, f)
+		}
+		switch f.Kind {
 		case interlock.SoundEffect:
 			l.sound, l.soundSince = f.Sound, now
 			l.buzz(now)

@@ -95,8 +95,10 @@ func (g *Guard) turnUntil(ctx context.Context) {
 
 // End opens the relay for good, as the last turn of a session.
 func (l *Loop) End(now time.Duration) {
+	now = max(now, l.ended)
 	l.advance(now)
 	l.hostNow(now, intake.HostMessage{Host: interlock.HostEnd, On: true, Text: "the guard ends"})
+	l.over(now)
 	l.outputs(now)
 	if l.cfg.Stop != nil {
 		l.cfg.Stop.End(now)

@@ -183,7 +183,7 @@ func (t *trial) stop(name string, r *rig, f *event, want rules.Stop, grace time.
 		t.add(name, fault, "relay and heartbeat stop in the same instant")
 		return
 	}
-	lower := find(r.log, interlock.StateEffect, func(e *event) bool { return e.State == interlock.Lowering && e.call == f.call })
+	lower := find(r.log, interlock.StateEffect, func(e *event) bool { return e.State == interlock.Lowering && e.At == f.At })
 	if lower == nil {
 		t.add(name, "a controlled stop did not begin to bring it down", "")
 		return

@@ -324,10 +324,13 @@ func (r *rig) press(l interlock.Line, held time.Duration) {
 	r.run(r.p.pinPeriod)
 }
 
-// set changes one line and has it read at once.
+// set changes one line and has it read at once, as the last thing of an instant.
 func (r *rig) set(l interlock.Line, on bool) {
 	r.lines[l] = on
 	r.sendPins()
+	if end := r.now + 1; r.core.Deadline() <= end {
+		r.tick(end)
+	}
 }
 
 func (r *rig) sendCount() {

@@ -1,0 +1,120 @@
+package interlock
+
+import "time"
+
+// One instant, one order. A turn of the loop hands over what it read at one
+// engine time, in an order that says nothing of what came first. So a trip or a
+// fault acts in the very call; every other move of the latch waits until the
+// instant is over, and all that wait are then made in the order of the table:
+// controlled, end, conditions, reset, start, closing. The instant is over with
+// the next call at a later time, a nanosecond later at the earliest, which is
+// what Deadline then asks for.
+
+// moves are moves of the latch that wait for the end of the instant.
+type moves uint16
+
+const (
+	moveHold       moves = 1 << iota // hold-to-run was released, and that is no trip
+	moveControlled                   // a controlled stop is due
+	moveEnd                          // end was pressed
+	moveSessionEnd                   // the guard ends
+	moveLost                         // something that a start needs was lost
+	moveReset                        // reset was pressed or released
+	moveStart                        // start was pressed
+	moveClosed                       // the readback agrees that the chain is closed
+	moveClosing                      // the next step of the closing sequence is due
+)
+
+// pending is what waits for the end of the instant.
+type pending struct {
+	moves moves
+	// The first controlled stop of the instant: its reason and rule.
+	stopWhy  Reason
+	stopRule int
+}
+
+// later has a move wait for the end of the instant.
+func (e *Engine) later(m moves) {
+	e.moves |= m
+	e.dirty = true
+}
+
+func (e *Engine) laterControlled(why Reason, rule int) {
+	if e.moves&moveControlled == 0 {
+		e.stopWhy, e.stopRule = why, rule
+	}
+	e.later(moveControlled)
+}
+
+// takes reports whether a move waits, and takes it away.
+func (e *Engine) takes(m moves) bool {
+	waits := e.moves&m != 0
+	e.moves &^= m
+	return waits
+}
+
+// conclude ends an instant: it makes the moves that waited, in their order, and
+// lets permissives and the sound follow what moved.
+func (e *Engine) conclude(at time.Duration) {
+	for e.dirty {
+		e.dirty = false
+		e.fallBack(at)
+		e.leadOn(at)
+		e.follow(at)
+	}
+}
+
+// fallBack makes the moves that lead to the safe side.
+func (e *Engine) fallBack(at time.Duration) {
+	if e.takes(moveHold) {
+		e.event(at, EventHold, ReasonHold, -1)
+	}
+	if e.takes(moveControlled) {
+		e.event(at, EventControlled, e.stopWhy, e.stopRule)
+	}
+	if e.takes(moveEnd) && !e.event(at, EventEnd, ReasonEnd, -1) {
+		e.ignored(at, End, ReasonNotNow)
+	}
+	if e.takes(moveSessionEnd) {
+		if !e.event(at, EventSessionEnd, ReasonSessionEnd, -1) {
+			e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: ReasonSessionEnd, Rule: -1, Permissive: -1})
+		}
+		e.open(at)
+	}
+	lost := e.takes(moveLost)
+	switch e.state {
+	case Ready, Closing:
+		if lost || !e.allMet() {
+			e.event(at, EventPermissiveLost, ReasonPermissiveLost, -1)
+		}
+	case Live, Lowering:
+		e.lostWhileLive(at)
+	}
+}
+
+// leadOn makes the moves that lead towards power.
+func (e *Engine) leadOn(at time.Duration) {
+	if e.takes(moveReset) {
+		e.reset(at)
+	}
+	if e.state == Blocked && e.resetDone && e.allMet() {
+		e.event(at, EventPermissives, ReasonPermissivesHold, -1)
+	}
+	if e.takes(moveStart) {
+		e.start(at)
+	}
+	if e.takes(moveClosed) {
+		e.event(at, EventClosed, ReasonClosed, -1)
+	}
+	if e.takes(moveClosing) {
+		e.closingOn(at)
+	}
+}
+
+// follow lets the sound follow what moved.
+func (e *Engine) follow(at time.Duration) {
+	if s := e.soundNow(); s != e.sound {
+		e.sound = s
+		e.emit(Effect{Kind: SoundEffect, At: at, Sound: s, Rule: -1, Permissive: -1})
+	}
+}

@@ -1,0 +1,173 @@
+package interlock
+
+import (
+	"slices"
+	"testing"
+	"time"
+
+	"downhaul/rules"
+)
+
+// What comes in one instant comes in no order. These hold the order of the latch's
+// table (fault, immediate, controlled, end, reset, start) for what a turn of the
+// guard's loop hands over, whichever of it comes first; TestExploreLatchAndPairs
+// tries every pair from every state.
+
+// closingRig is a pad in the middle of the closing sequence.
+func closingRig(t *testing.T) *rig {
+	t.Helper()
+	r := busyRig(t)
+	r.run(12 * time.Second)
+	r.press(Reset, 300*time.Millisecond)
+	r.run(r.tick)
+	r.press(Start, 200*time.Millisecond)
+	r.run(time.Second)
+	if r.e.state != Closing {
+		t.Fatalf("%v, want closing", r.e.state)
+	}
+	return r
+}
+
+// together lets inputs act in one instant, in every order, and hands the engines
+// and what each said to check.
+func together(t *testing.T, e *Engine, ins []Input, check func(*Engine, []Effect)) {
+	t.Helper()
+	var orders func(done, rest []Input)
+	orders = func(done, rest []Input) {
+		if len(rest) > 0 {
+			for i := range rest {
+				orders(append(slices.Clone(done), rest[i]), slices.Delete(slices.Clone(rest), i, i+1))
+			}
+			return
+		}
+		c := e.Clone()
+		var said []Effect
+		for _, in := range done {
+			said = append(said, c.Step(e.now+time.Millisecond, in)...)
+		}
+		check(c, append(said, c.Advance(c.now+1)...))
+	}
+	orders(nil, ins)
+}
+
+func told1(id rules.ChannelID, v float64) Input {
+	return Input{Kind: SampleInput, Sample: Sample{Channel: id, Value: v, Quality: rules.Good}}
+}
+
+// A permissive that is lost and an immediate stop in one frame while the relay is
+// about to close: tripped, and on record; so with everything else that alone would
+// only go back to blocked.
+//
+//fault:row a condition is lost and an immediate stop falls due in one frame, while the relay is about to close | tripped and on record, whichever stands first in the frame
+func TestOneInstantWhileClosing(t *testing.T) {
+	immediate := told1(rules.ESCFailures, 4)
+	for what, other := range map[string]Input{
+		"a condition lost":  told1(rules.WindSpeed, 5.5),
+		"a controlled stop": told1(rules.WindSpeed, 9),
+		"end":               {Kind: LineInput, Line: End, On: true},
+		"the session's end": {Kind: HostInput, Host: HostEnd, On: true},
+		"the craft armed":   told1(rules.CraftArmed, 1),
+	} {
+		together(t, closingRig(t).e, []Input{immediate, other}, func(e *Engine, said []Effect) {
+			if e.state != Tripped || e.first.Rule != 6 || e.closed || e.relayOn || e.beatOn {
+				t.Errorf("an immediate stop and %s while closing: %v, first %+v", what, e.state, e.first)
+			}
+			// A controlled stop is listed behind or before it, as in tripped.
+			if want := map[bool]uint32{true: 2, false: 1}[what == "a controlled stop"]; e.trips != want {
+				t.Errorf("an immediate stop and %s while closing: %d trips on record, want %d", what, e.trips, want)
+			}
+		})
+		together(t, closingRig(t).e, []Input{other}, func(e *Engine, said []Effect) {
+			if e.state != Blocked || e.trips != 0 {
+				t.Errorf("%s alone while closing: %v, %d trips", what, e.state, e.trips)
+			}
+		})
+	}
+}
+
+// Promise 2 also for what waits: hold-to-run released by a craft that flies.
+func TestHoldReleasedAndAirborneInOneInstant(t *testing.T) {
+	r := busyRig(t, func(s *Site) { s.Fitted[Hold] = true })
+	r.lines[Hold] = true
+	r.live()
+	hold, flies := Input{Kind: LineInput, Line: Hold}, told1(rules.CraftLanded, 0)
+	together(t, r.e, []Input{hold}, func(e *Engine, _ []Effect) {
+		if e.state != Blocked || e.trips != 0 {
+			t.Errorf("on the ground: %v, %d trips", e.state, e.trips)
+		}
+	})
+	together(t, r.e, []Input{hold, flies}, func(e *Engine, _ []Effect) {
+		if e.state != Tripped || e.trips != 1 {
+			t.Errorf("in the air: %v, %d trips", e.state, e.trips)
+		}
+	})
+	e := r.e.Clone()
+	e.Step(e.now+1, hold)
+	if e.Step(e.now, flies); e.relayOn {
+		t.Error("the relay was not opened in the call in which the release became a trip")
+	}
+}
+
+// Reset released and start pressed in one reading close nothing: start must be
+// read off in ready first. Nor does a start that was pressed before, or one that is
+// read off and on in the very instant that leads to ready.
+//
+//fault:row reset is released and start pressed in one reading | ready; nothing closes before start was read off there
+func TestStartMustBeReadOffInReady(t *testing.T) {
+	r := busyRig(t)
+	r.run(12 * time.Second)
+	r.lines[Reset] = true
+	r.run(300 * time.Millisecond)
+	release, off, on := Input{Kind: LineInput, Line: Reset}, Input{Kind: LineInput, Line: Start}, Input{Kind: LineInput, Line: Start, On: true}
+	for _, ins := range [][]Input{{release, on}, {release, off, on}} {
+		together(t, r.e, ins, func(e *Engine, said []Effect) {
+			if e.state != Ready {
+				t.Fatalf("%v, want ready", e.state)
+			}
+			if !e.lines[Start].on {
+				return // its last level was off: the next press is one in ready
+			}
+			e.Step(e.now, on)
+			if e.Advance(e.now + time.Millisecond); e.state != Ready {
+				t.Errorf("start held since before ready leads to %v", e.state)
+			}
+			e.Step(e.now+1, off)
+			e.Step(e.now+1, on)
+			e.Advance(e.now + 1)
+			if e.state != Closing {
+				t.Errorf("read off in ready, then pressed: %v, want closing", e.state)
+			}
+		})
+	}
+}
+
+// A reset waits for what else its instant brings: a cause refuses it, and the
+// record of the trip that is kept in that instant lets it through.
+func TestResetWaitsForItsInstant(t *testing.T) {
+	r := busyRig(t)
+	r.live()
+	r.kept = false
+	r.set(rules.ESCFailures, 4, rules.Good)
+	r.run(100 * time.Millisecond)
+	r.set(rules.ESCFailures, 0, rules.Good)
+	r.run(4 * time.Second)
+	r.lines[Reset] = true
+	r.run(10 * time.Millisecond)
+	release, kept := Input{Kind: LineInput, Line: Reset}, Input{Kind: HostInput, Host: HostKept, Seq: 9}
+	r.e.Step(r.e.now, kept)
+	r.e.kept = r.e.trips
+	r.e.resetOK = true // as if it had been kept when reset was pressed
+	r.run(300 * time.Millisecond)
+	r.e.kept = r.e.trips - 1
+	together(t, r.e, []Input{release, kept}, func(e *Engine, _ []Effect) {
+		if e.state != Ready && e.state != Blocked {
+			t.Errorf("kept in the instant of the release: %v", e.state)
+		}
+	})
+	r.e.kept = r.e.trips
+	together(t, r.e, []Input{release, told1(rules.Roll, 0.7)}, func(e *Engine, _ []Effect) {
+		if e.state != Tripped || e.trips != 2 {
+			t.Errorf("a cause in the instant of the release: %v, %d trips", e.state, e.trips)
+		}
+	})
+}

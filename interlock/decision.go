@@ -33,6 +33,10 @@ func AppendDecision(dst []byte, env *rules.Envelope, f Effect) []byte {
 		dst = strconv.AppendUint(dst, uint64(f.Trip), 10)
 		dst = appendFlag(dst, "first_out", f.FirstOut)
 		dst = appendText(dst, "stop", f.Stop.String())
+		if f.Lasted > 0 {
+			dst = append(dst, `,"lasted_ns":`...)
+			dst = strconv.AppendInt(dst, int64(f.Lasted), 10)
+		}
 	case CautionEffect:
 		dst = appendFlag(dst, "on", f.On)
 	case NoteEffect:

@@ -142,12 +142,7 @@ func (e *Engine) endEpisode() {
 
 // builtinTrip is the demand of a built-in interlock.
 func (e *Engine) builtinTrip(at time.Duration, event Event, why Reason) {
-	e.dirty = true
-	if e.recorded(event) && (!e.builtinListed[why] || e.site.Duty == Watch) {
-		e.builtinListed[why] = true
-		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
-	}
-	e.event(at, event, why, -1)
+	e.builtinTripFor(at, event, why, 0)
 }
 
 func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {

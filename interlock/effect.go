@@ -118,7 +118,9 @@ type Effect struct {
 	Cause        rules.Cause
 	FirstOut     bool
 	Trip         uint32
-	Line         Line
+	// Lasted is how long the cause of a trip had lasted, 0 where that says nothing.
+	Lasted time.Duration
+	Line   Line
 }
 
 // Reason says why the latch moved, a stop became due or an input was ignored.
@@ -185,6 +187,7 @@ const (
 	ReasonGroundUnseen    // height or pull are missing in a step on the ground
 	ReasonDoubt           // a rule's channel may be missing, or may not
 	ReasonLedger          // a fault of the chain or a defect stands open, or none does
+	ReasonWatchdog        // the contactor was closed after a stall that the watchdog should have ended
 	reasonCount
 )
 
@@ -212,8 +215,9 @@ var reasonText = [reasonCount]string{
 	ReasonCard: "the test card asks for more, or is content", ReasonReaction: "the time until thrust is gone",
 	ReasonStep: "the step in force", ReasonLeftGround: "the craft left the ground in a step on the ground",
 	ReasonTieDown: "the pull of the tie-down is gone", ReasonGroundUnseen: "height or pull of the tie-down missing in a step on the ground",
-	ReasonDoubt:  "in doubt",
-	ReasonLedger: "a fault of the chain or a defect stands open, or none does",
+	ReasonDoubt:    "in doubt",
+	ReasonLedger:   "a fault of the chain or a defect stands open, or none does",
+	ReasonWatchdog: "the watchdog did not drop the chain",
 }
 
 // String is the reason in plain words.

@@ -67,10 +67,11 @@ type Engine struct {
 	waiting  []int32           // rules whose on-delay runs, and some others
 	acting   []int32           // rules that act in this very instant
 
-	lines     [LineCount]lineRun
-	pinsKnown bool // every line was read in time
-	pinsLost  bool // it was so, and is no more
-	stopDoubt bool // one contact of the emergency stop stayed; both must open first
+	lines      [LineCount]lineRun
+	pinsKnown  bool // every line was read in time
+	pinsLost   bool // it was so, and is no more
+	mustBeOpen bool // the watchdog has had its time: the next reading of the mirror tells
+	stopDoubt  bool // one contact of the emergency stop stayed; both must open first
 
 	state       State
 	since       time.Duration
@@ -283,6 +284,9 @@ func (e *Engine) Step(at time.Duration, in Input) []Effect { return e.StepFrom(a
 
 // StepFrom is Step for an input that stays where it is; it is not kept.
 func (e *Engine) StepFrom(at time.Duration, in *Input) []Effect {
+	if in.Kind == HostInput && in.Host == HostHeldUp {
+		return e.heldUp(at, in)
+	}
 	if e.started && at >= e.now && at < e.next {
 		e.clear()
 		e.now = at // nothing is due

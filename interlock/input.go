@@ -100,6 +100,10 @@ const (
 	// HostLedger: a fault of the chain or a defect that stands open holds the next
 	// start back (On), or none does.
 	HostLedger
+	// HostHeldUp: the loop did not run for Seq milliseconds until now. Trips, in
+	// front of all that fell due meanwhile. (HostStalled, in older recordings,
+	// comes behind that.)
+	HostHeldUp
 	hostCount
 )
 

@@ -25,6 +25,9 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 	first := !r.known
 	r.known, r.read = true, at
 	e.pinsRead(at)
+	if l == Readback {
+		e.watchdogHeld(at, on)
+	}
 	if l == Start && !on && e.state == Ready {
 		e.startArmed = true
 	}

@@ -43,6 +43,9 @@ type Site struct {
 	Rotors rules.RotorsStanding
 	// PickUp and DropOut bound how long the readback may take to follow.
 	PickUp, DropOut time.Duration
+	// Watchdog is how long the external watchdog holds without a heartbeat, 0 if
+	// that is not stated.
+	Watchdog time.Duration
 	// Discrepancy is how long the two emergency-stop contacts may differ.
 	Discrepancy time.Duration
 	// PinStale is how long the input lines may go unread.

@@ -211,7 +211,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 		l.worst = max(l.worst, gap)
 		// An edge that comes later than the watchdog's window lets the contactor
 		// drop and, with those behind it, would close it again by itself.
-		if gap > l.cfg.LongestGap || l.beatOn && now-l.beatAt > l.cfg.LongestGap {
+		if gap > l.cfg.LongestGap || l.sinceBeat(now) > l.cfg.LongestGap {
 			l.stalled(now)
 		}
 	}
@@ -278,15 +278,21 @@ func (l *Loop) strangers(now time.Duration) {
 	}
 }
 
-// stalled: the loop did not run for longer than it may. First the engine is
-// brought to now, then the backlog goes, then the trip; no heartbeat edge
-// comes in between.
+// stalled tells the engine that the loop did not run for longer than it may, before
+// anything that fell due meanwhile and before any heartbeat edge. The backlog goes.
 func (l *Loop) stalled(now time.Duration) {
-	l.advance(now)
 	l.inbox.dropBacklog(laneSensors)
 	l.inbox.dropBacklog(laneLinks)
 	l.inbox.dropBacklog(laneStrangers)
-	l.hostNow(now, intake.HostMessage{Host: interlock.HostStalled, On: true, Seq: uint32((now - l.last) / ms)})
+	l.hostNow(now, intake.HostMessage{Host: interlock.HostHeldUp, On: true, Seq: uint32(max(now-l.last, l.sinceBeat(now)) / ms)})
+}
+
+// sinceBeat is how long ago the last heartbeat edge was, 0 where none runs.
+func (l *Loop) sinceBeat(now time.Duration) time.Duration {
+	if !l.beatOn {
+		return 0
+	}
+	return now - l.beatAt
 }
 
 // hostNow feeds a host event of the loop's own at once.

@@ -307,6 +307,9 @@ func (g *Guard) ruleStatus(v *interlock.View, i int) RuleStatus {
 
 // FirstCause is a trip in a few words.
 func FirstCause(env *rules.Envelope, f interlock.Effect) string {
+	if f.Rule < 0 && f.Lasted > 0 {
+		return fmt.Sprintf("%v for %.1f s", f.Reason, f.Lasted.Seconds())
+	}
 	if f.Rule < 0 {
 		return f.Reason.String()
 	}

@@ -47,6 +47,7 @@ func (p *Pad) Site() interlock.Site {
 	s.PickUp, s.DropOut = p.Contactor.PickUp, p.Contactor.DropOut
 	s.Discrepancy, s.EndGrace = p.Discrepancy, p.EndGrace
 	s.PinStale = p.PinStale
+	s.Watchdog = p.LongestGap + 50*time.Millisecond // its edges 50 ms apart, it drops by 100 ms
 	s.IdleCurrent = p.Packs.IdleCurrent
 	s.PulsesAlone = p.Wind.Fitted && !p.Board.Line("wind_loop").Fitted
 	return s

@@ -34,6 +34,7 @@ type decision struct {
 	Unit       string   `json:"unit"`
 	Cause      string   `json:"cause"`
 	Line       string   `json:"line"`
+	LastedNS   int64    `json:"lasted_ns"`
 
 	// flashed is when the lamp had last flashed, for the state flashFor; that is
 	// empty before the first.
@@ -136,6 +137,9 @@ const mostSaid = 500
 // cause is a trip or caution in a few words, each quantity in the unit of its
 // rule.
 func (d *decision) cause(r *rules.Rule) string {
+	if d.Rule == "" && d.LastedNS > 0 {
+		return fmt.Sprintf("%s for %.1f s", d.Reason, time.Duration(d.LastedNS).Seconds())
+	}
 	if d.Rule == "" {
 		return d.Reason
 	}

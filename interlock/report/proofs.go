@@ -148,7 +148,7 @@ var builtins = []struct {
 	{"somebody presses the emergency stop", "own contacts", []interlock.Reason{interlock.ReasonEStop, interlock.ReasonEStopOne}, []commission.Test{commission.Stop}},
 	{"the gate is opened, or hold-to-run let go", "own contacts", []interlock.Reason{interlock.ReasonGate, interlock.ReasonHold}, []commission.Test{commission.Buttons}},
 	{"the contactor does not do what it is told", "own mirror contact", []interlock.Reason{interlock.ReasonReadbackOpened, interlock.ReasonReadbackClosed,
-		interlock.ReasonReadbackNot, interlock.ReasonPowerRemains}, []commission.Test{commission.Chain, commission.Rotors}},
+		interlock.ReasonReadbackNot, interlock.ReasonPowerRemains, interlock.ReasonWatchdog}, []commission.Test{commission.Chain, commission.Rotors}},
 	{"the guard itself is held up, or can not write or read its lines", "own clock and pins", []interlock.Reason{interlock.ReasonStalled,
 		interlock.ReasonRelayFailed, interlock.ReasonPinsSilent}, []commission.Test{commission.Chain, commission.Latency}},
 	{"nothing more is heard of the craft, or of two under one name", "own link", []interlock.Reason{interlock.ReasonLink, interlock.ReasonClash}, nil},

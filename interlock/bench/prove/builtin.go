@@ -115,7 +115,7 @@ func (t *builtins) stops() {
 	t.add("input lines unread", opens(r, last, t.p.setup.Site.PinStale, interlock.ReasonPinsSilent, interlock.Tripped), "opens after "+ms(t.p.setup.Site.PinStale))
 	r = from(t.b.air)
 	at := r.now
-	r.host(intake.HostMessage{Host: interlock.HostStalled, On: true})
+	r.host(intake.HostMessage{Host: interlock.HostHeldUp, On: true, Seq: 1000})
 	t.add("loop held up", opens(r, at, 0, interlock.ReasonStalled, interlock.Tripped), "opens at once")
 	r = from(t.b.air)
 	at = r.now

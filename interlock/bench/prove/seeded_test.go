@@ -146,7 +146,7 @@ var seeded = []defect{
 		c.View(&v)
 		return v.State != interlock.Live
 	}, found: "built-in: readback opens"},
-	{name: "a held-up loop is not told", in: withoutHost(interlock.HostStalled), found: "built-in: loop held up"},
+	{name: "a held-up loop is not told", in: withoutHost(interlock.HostHeldUp), found: "built-in: loop held up"},
 	{name: "a clash is not told", in: withoutHost(interlock.HostClash), found: "built-in: two senders under one identity"},
 	{name: "silence of the craft for too long", site: func(s *interlock.Site) { s.LinkStale *= 2 }, found: "built-in: silence of the craft"},
 	{name: "lines unread for too long", site: func(s *interlock.Site) { s.PinStale += 10 * time.Millisecond }, found: "built-in: input lines unread"},

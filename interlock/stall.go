@@ -1,0 +1,67 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// heldUp takes the news that the loop did not run until now. The stall is a cause of
+// its own, dated when the loop noticed it: what fell due meanwhile was decided by
+// nobody then, so it acts now, behind it, and a silence that is only the loop's own
+// does not stand as the first cause. No level that was read before the stall says
+// anything of the lines now.
+func (e *Engine) heldUp(at time.Duration, in *Input) []Effect {
+	if !e.started || at <= e.now {
+		e.begin(at)
+	} else {
+		e.clear()
+		if e.dirty {
+			e.conclude(e.now)
+			e.flush()
+		}
+		e.now = at
+	}
+	length := time.Duration(in.Seq) * time.Millisecond
+	e.unread(e.now)
+	// The heartbeat stood still as long: the watchdog has let go by now.
+	e.mustBeOpen = e.closed && e.site.Watchdog > 0 && length > e.site.Watchdog+e.site.DropOut
+	if e.state == Blocked {
+		e.resetDone = false // it must not outlast a time in which nobody looked
+	}
+	e.builtinTripFor(e.now, EventImmediate, ReasonStalled, length)
+	e.moved()
+	for e.next <= e.now && e.fire(e.now) {
+		// What fell due while the loop stood still.
+	}
+	return e.answer()
+}
+
+// unread forgets that the input lines were read in time.
+func (e *Engine) unread(at time.Duration) {
+	e.pinsKnown = false
+	for l := range e.lines {
+		e.lines[l].read = min(e.lines[l].read, at-e.site.PinStale)
+	}
+}
+
+// watchdogHeld judges the first reading after a stall that was longer than the
+// watchdog and the contactor need to let go: a mirror contact that is still closed
+// says that the watchdog does not work. That the relay's own opening works is for
+// the end of the drop-out time to say.
+func (e *Engine) watchdogHeld(at time.Duration, closed bool) {
+	if e.mustBeOpen && closed {
+		e.failed(at, EventSelfTest, ReasonWatchdog)
+	}
+	e.mustBeOpen = false
+}
+
+// builtinTripFor is builtinTrip for a cause that has lasted a while.
+func (e *Engine) builtinTripFor(at time.Duration, event Event, why Reason, lasted time.Duration) {
+	e.dirty = true
+	if e.recorded(event) && (!e.builtinListed[why] || e.site.Duty == Watch) {
+		e.builtinListed[why] = true
+		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate, Lasted: lasted})
+	}
+	e.event(at, event, why, -1)
+}

@@ -445,5 +445,6 @@ func (e *Engine) failed(at time.Duration, event Event, why Reason) {
 	e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
 	if !e.event(at, event, why, -1) {
 		e.why = why
+		e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1})
 	}
 }

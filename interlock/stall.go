@@ -9,21 +9,24 @@ import (
 // heldUp takes the news that the loop did not run until now. The stall is a cause of
 // its own, dated when the loop noticed it: what fell due meanwhile was decided by
 // nobody then, so it acts now, behind it, and a silence that is only the loop's own
-// does not stand as the first cause. No level that was read before the stall says
-// anything of the lines now.
+// does not stand as the first cause. What fell due before it acts at its own time:
+// the loop may have done that in a turn that read nothing, which no recording shows.
+// No level that was read before the stall says anything of the lines now.
 func (e *Engine) heldUp(at time.Duration, in *Input) []Effect {
-	if !e.started || at <= e.now {
-		e.begin(at)
-	} else {
-		e.clear()
+	length := time.Duration(in.Seq) * time.Millisecond
+	e.begin(min(at, at-length+1)) // the last turn ended its instant, see Deadline
+	if at > e.now {
 		if e.dirty {
-			e.conclude(e.now)
 			e.flush()
+			e.conclude(e.now)
 		}
+		e.flush()
 		e.now = at
 	}
-	length := time.Duration(in.Seq) * time.Millisecond
 	e.unread(e.now)
+	if e.timers[timerDiscrepancy] != rules.Never {
+		e.arm(timerDiscrepancy, e.now+e.site.Discrepancy) // nobody could see the other contact follow
+	}
 	// The heartbeat stood still as long: the watchdog has let go by now.
 	e.mustBeOpen = e.closed && e.site.Watchdog > 0 && length > e.site.Watchdog+e.site.DropOut
 	if e.state == Blocked {

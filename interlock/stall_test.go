@@ -1,6 +1,7 @@
 package interlock
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -93,5 +94,78 @@ func TestStallFindsADeadWatchdog(t *testing.T) {
 		if !found {
 			t.Errorf("a stall of %v: %v is not on record", c.length, c.why)
 		}
+	}
+}
+
+// The loop may act on something due in a turn that reads nothing, right before it
+// stands still. No recording shows that turn: the news of the stall alone must give
+// the same decisions, at the same times.
+func TestStallReplaysWithoutTheTurnBeforeIt(t *testing.T) {
+	for _, gap := range []time.Duration{100 * time.Millisecond, 100*time.Millisecond + 1, 101*time.Millisecond - 1, 2 * time.Second} {
+		r := bases(t)[1].twin(t)
+		r.run(30 * time.Millisecond)
+		live, replay := r.e.Clone(), r.e.Clone()
+		last := r.e.timers[timerPins] // then the lines count as unread: a trip
+		news := Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: uint32(gap / time.Millisecond)}
+		var want, got []byte
+		take := func(to *[]byte, effects []Effect) {
+			for _, f := range effects {
+				*to = append(AppendDecision(*to, r.e.env, f), '\n')
+			}
+		}
+		take(&want, live.Advance(last))
+		take(&want, live.Advance(last+1)) // the turn ends its instant
+		take(&want, live.Step(last+gap, news))
+		take(&got, replay.Step(last+gap, news))
+		if !strings.Contains(string(want), ReasonPinsSilent.String()) || string(got) != string(want) {
+			t.Errorf("a stall of %v: live\n%sreplay\n%s", gap, want, got)
+		}
+		if string(live.AppendState(nil)) != string(replay.AppendState(nil)) {
+			t.Errorf("a stall of %v leaves another state without the turn before it", gap)
+		}
+	}
+}
+
+// Emergency-stop contacts of which one was read open before a stall, and both right
+// after it, did not differ for as long as the stall: nobody looked.
+func TestStallMakesNoContactsDiffer(t *testing.T) {
+	r := bases(t)[1].twin(t)
+	r.lines[EStopA] = false
+	r.run(r.tick)
+	r.now += time.Second
+	r.step(Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: 1000})
+	r.lines[EStopB] = false
+	r.change, r.lines[Readback] = rules.Never, false // by the watchdog, long before
+	r.set(rules.Motor1Speed, 0, rules.Good)
+	r.set(rules.Motor1Output, 0, rules.Good)
+	r.run(2 * time.Second)
+	if r.e.state != Tripped || r.e.why != ReasonEStop {
+		t.Errorf("%v by %v, want tripped by the emergency stop", r.e.state, r.e.why)
+	}
+}
+
+// Power that remains on top of another fault is a record of its own, and the note
+// by which the ledger and the report know it.
+func TestPowerThatRemainsOnTopOfAFaultIsOnRecord(t *testing.T) {
+	r := bases(t)[1].twin(t)
+	var trips, notes int
+	r.seen = func(effects []Effect) {
+		for _, f := range effects {
+			if f.Reason == ReasonPowerRemains && f.Kind == TripEffect {
+				trips++
+			}
+			if f.Reason == ReasonPowerRemains && f.Kind == NoteEffect && f.On && f.Line == 0 {
+				notes++
+			}
+		}
+	}
+	r.step(Input{Kind: HostInput, Host: HostRelayFailed, On: true})
+	r.change = rules.Never // the contactor stays closed
+	if r.e.state != Fault {
+		t.Fatalf("%v, want fault", r.e.state)
+	}
+	r.run(time.Second)
+	if trips != 1 || notes != 1 || r.e.why != ReasonPowerRemains {
+		t.Errorf("%d records and %d notes, the fault by %v; want one of each", trips, notes, r.e.why)
 	}
 }

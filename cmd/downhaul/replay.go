@@ -9,6 +9,7 @@ import (
 	"strings"
 
 	"downhaul/interlock/bench"
+	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/recording"
 	"downhaul/rules"
@@ -107,7 +108,7 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string)
 		if err != nil {
 			return nil, err
 		}
-		r, err := bench.ReplaySession(j.ses, pictures.options(j)...)
+		r, err := bench.ReplaySession(j.ses, append(pictures.options(j), bench.By(guard.Software()))...)
 		if err != nil {
 			return nil, err
 		}

@@ -157,7 +157,7 @@ func (c *reportCmd) read(ctx context.Context, s *streams, what *lift.WhatIf) (*r
 	var failed []report.Failure
 	var bad []error
 	for _, dir := range c.Sessions {
-		ses, err := report.Read(ctx, dir, report.Options{Counting: show.read})
+		ses, err := report.Read(ctx, dir, report.Options{Counting: show.read, Software: guard.Software()})
 		show.done.Add(1)
 		switch {
 		case ctx.Err() != nil:

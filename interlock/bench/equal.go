@@ -125,6 +125,10 @@ func ReplayAs(s *session.Session, setup Setup, options ...Option) (*Result, erro
 	if info := rec.Info(); eq.Claimed && info.Backwards+info.Set > 0 {
 		eq.Claimed, eq.Why = false, "the recording's times run back, which its writer never does: it is damaged"
 	}
+	if by := asked.software; eq.Claimed && !eq.Holds && by != "" && by != s.Info.Software {
+		eq.Claimed = false
+		eq.Why = fmt.Sprintf("decision %d differs, but %q recorded the session and this is %q, which may decide otherwise; replay it with the program that recorded it", eq.First, s.Info.Software, by)
+	}
 	out.Equal = eq
 	out.Notes = append(out.Notes, unreadBatteries(parts, setup.Intake.Craft)...)
 	return out, nil

@@ -225,3 +225,34 @@ func readEnvelope(t *testing.T, text string) *rules.Envelope {
 	}
 	return env
 }
+
+// A session that another program recorded may have been decided otherwise: a
+// difference is said with both names, and blamed on no file. Where it does the same,
+// and where the same program differs from itself, nothing is softened.
+func TestReplayOfAnotherVersion(t *testing.T) {
+	s := watched(t)
+	replay := func(by string) *bench.Equality {
+		t.Helper()
+		r, err := bench.ReplaySession(s, bench.By(by))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r.Equal
+	}
+	if eq := replay("downhaul 9"); !eq.Claimed || !eq.Holds {
+		t.Errorf("another version that decides the same: %s", eq.Says())
+	}
+	rewriteRecording(t, s.Dir, func(c *intake.Chunk) bool {
+		if c.At > 6*time.Second {
+			c.At += 50 * time.Millisecond
+		}
+		return true
+	})
+	if eq := replay("test"); !eq.Claimed || eq.Holds {
+		t.Errorf("the same program differs from itself: %s", eq.Says())
+	}
+	eq := replay("downhaul 9")
+	if says := eq.Says(); eq.Claimed || eq.Holds || !strings.Contains(says, `"test" recorded the session and this is "downhaul 9"`) {
+		t.Errorf("another version that differs: %s", says)
+	}
+}

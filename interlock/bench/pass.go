@@ -37,6 +37,7 @@ type pass struct {
 	notes    []string
 	end      time.Duration
 	toDamage bool // see UpToDamage
+	software string
 }
 
 // Option changes how a recording is gone through.
@@ -60,6 +61,10 @@ func Deciding(f func(f interlock.Effect)) Option { return func(p *pass) { p.deci
 // Counting has f told how many bytes of the recording were read, where the
 // replay opens it itself.
 func Counting(f func(n int)) Option { return func(p *pass) { p.count = f } }
+
+// By names the software that replays. A session that another one recorded may have
+// been decided otherwise, so a difference then says nothing of its files.
+func By(software string) Option { return func(p *pass) { p.software = software } }
 
 // UpToDamage ends a replay that opens its recording itself at the first damage
 // in it, for who takes its decisions for those of the day.

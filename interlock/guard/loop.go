@@ -217,7 +217,9 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	}
 	l.started, l.last = true, now
 
-	l.pins(now)
+	if !l.pins(now) {
+		return now
+	}
 	more := false
 	for lane := range laneStrangers {
 		taken := 0
@@ -284,7 +286,7 @@ func (l *Loop) stalled(now time.Duration) {
 	l.inbox.dropBacklog(laneSensors)
 	l.inbox.dropBacklog(laneLinks)
 	l.inbox.dropBacklog(laneStrangers)
-	l.hostNow(now, intake.HostMessage{Host: interlock.HostHeldUp, On: true, Seq: uint32(max(now-l.last, l.sinceBeat(now)) / ms)})
+	l.hostNow(now, intake.HostMessage{Host: interlock.HostHeldUp, On: true, Seq: uint32((now - l.last) / ms)})
 }
 
 // sinceBeat is how long ago the last heartbeat edge was, 0 where none runs.
@@ -469,22 +471,28 @@ func (l *Loop) light(on bool) {
 	}
 }
 
-// pins samples the input lines, before any frame.
-func (l *Loop) pins(now time.Duration) {
+// pins samples the input lines, before any frame. It gives false where the loop was
+// held up meanwhile: then these levels are of another time than the turn's, and the
+// next turn, which finds the stall, reads them anew.
+func (l *Loop) pins(now time.Duration) bool {
 	if !l.cfg.Pins {
-		return
+		return true
 	}
 	levels, err := l.cfg.Board.Levels()
+	if l.cfg.Clock()-now > l.cfg.LongestGap {
+		return false
+	}
 	bad := err != nil
 	if bad {
 		l.outputErr = err
 	}
 	if levels == l.levels && bad == l.pinsBad && l.pinBytes != nil && now-l.pinsAt < pinEvery {
-		return
+		return true
 	}
 	l.levels, l.pinsBad, l.pinsAt = levels, bad, now
 	l.pinBytes = intake.AppendPins(l.pinBytes[:0], levels, bad)
 	l.feed(now, intake.Chunk{Source: intake.Pins, Bytes: l.pinBytes})
+	return true
 }
 
 // wind hands the edges of the last quarter second over as one chunk, also when

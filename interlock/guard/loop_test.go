@@ -226,6 +226,30 @@ func TestPromise05_PausedForASecondAndGoneOn(t *testing.T) {
 	r.want(interlock.Live)
 }
 
+// A pause between the turn's begin and the reading of the lines: the contactor that
+// the watchdog let go meanwhile is no opening of its own from before the pause.
+func TestPromise05_PausedBeforeTheLinesWereRead(t *testing.T) {
+	r := newRig(t)
+	r.live()
+	r.forget()
+	r.board.levels = func() (uint32, error) {
+		r.board.levels = nil
+		r.now += time.Second
+		return r.board.Virtual.Levels()
+	}
+	began := r.now
+	r.loop.Turn(r.now)
+	r.run(2 * time.Second)
+	r.wantOpen()
+	i := slices.IndexFunc(r.decisions, func(f interlock.Effect) bool { return f.Kind == interlock.TripEffect })
+	if i < 0 || r.decisions[i].Reason != interlock.ReasonStalled || r.decisions[i].At < began+time.Second {
+		t.Errorf("on record: %+v", r.decisions)
+	}
+	if slices.Contains(r.trips(), interlock.ReasonReadbackOpened) || r.state() != interlock.Tripped {
+		t.Errorf("%v after %v", r.state(), r.trips())
+	}
+}
+
 // A pause in a turn's middle, before its outputs: not one edge after it.
 func TestPromise05_PausedInTheMiddleOfATurn(t *testing.T) {
 	r := newRig(t)

@@ -83,6 +83,14 @@ func TestFaultWantsItsTestsAndWhatWasMended(t *testing.T) {
 	}
 }
 
+// A watchdog that held the chain through a stall is a fault of the chain as well.
+func TestWatchdogThatHeldIsAFaultOfTheChain(t *testing.T) {
+	f := &interlock.Effect{Kind: interlock.StateEffect, State: interlock.Fault, From: interlock.Tripped, Reason: interlock.ReasonWatchdog}
+	if _, tests, ok := FaultOf(f.Reason.String(), f.From.String()); !Seen(f) || !ok || len(tests) != 1 || tests[0] != commission.Chain {
+		t.Errorf("seen %v, a fault %v, wants %v", Seen(f), ok, tests)
+	}
+}
+
 func TestDefectIsClosedOrWatchedForATime(t *testing.T) {
 	dir := t.TempDir()
 	b := read(t, dir)

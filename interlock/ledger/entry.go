@@ -65,6 +65,8 @@ func FaultOf(reason, from string) (text string, tests []commission.Test, ok bool
 			return "the contactor closed when it must be open, in the test before a start: welded, bridged or miswired", []commission.Test{commission.Chain}, true
 		}
 		return "power was not removed: the contactor closed when it must be open", []commission.Test{commission.Chain, commission.Rotors}, true
+	case interlock.ReasonWatchdog.String():
+		return "the watchdog did not drop the chain when the guard stood still", []commission.Test{commission.Chain}, true
 	case interlock.ReasonReadbackNot.String():
 		return "the contactor did not close", []commission.Test{commission.Chain}, true
 	}

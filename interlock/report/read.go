@@ -22,6 +22,8 @@ import (
 type Options struct {
 	// Counting, if set, is told how many bytes were read.
 	Counting func(n int)
+	// Software is the program that reads; see bench.By.
+	Software string
 }
 
 // digest stands for a decision's text.
@@ -281,7 +283,7 @@ func (r *reading) seeArmed(c *intake.Chunk, inputs []interlock.Input) {
 
 // replay goes through the recording as the session ran.
 func (r *reading) replay(options ...bench.Option) (*bench.Result, error) {
-	options = append(options, bench.Ticking(r.ctx.Err), bench.Counting(r.opt.Counting))
+	options = append(options, bench.Ticking(r.ctx.Err), bench.Counting(r.opt.Counting), bench.By(r.opt.Software))
 	res, err := bench.ReplayAs(r.ses, r.setup, options...)
 	if err == nil || r.ctx.Err() != nil {
 		return res, err

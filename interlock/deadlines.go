@@ -211,15 +211,15 @@ func (e *Engine) timer(i int, due time.Duration) {
 	case timerLanded:
 		e.landedUnknown(due)
 	case timerHeight:
-		e.event(due, EventHeightLost, ReasonHeightLost, -1)
+		e.cut(due, EventHeightLost, ReasonHeightLost)
 	case timerClimb:
-		e.event(due, EventClimbing, ReasonClimbing, -1)
+		e.cut(due, EventClimbing, ReasonClimbing)
 	case timerGroundHeight, timerGroundPull:
 		e.builtinTrip(due, EventImmediate, ReasonGroundUnseen)
 	case timerSlack:
 		e.builtinTrip(due, EventImmediate, ReasonTieDown)
 	case timerGrace:
-		e.event(due, EventGraceOver, ReasonGraceOver, -1)
+		e.cut(due, EventGraceOver, ReasonGraceOver)
 	case timerDown:
 		if e.isDown(due) {
 			e.event(due, EventDown, ReasonDown, -1)

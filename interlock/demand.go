@@ -204,6 +204,9 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 	case Blocked, Tripped, Fault:
 		e.open(at)
 	}
+	if next == Tripped || next == Fault {
+		e.resetOK = false // a reset that was pressed before says nothing of it
+	}
 	e.emit(Effect{Kind: StateEffect, At: at, From: from, State: next, Reason: why, Rule: rule, Permissive: -1})
 	if next != Closing {
 		e.disarm(timerClosing)
@@ -262,6 +265,17 @@ func (e *Engine) lamp(at time.Duration) {
 	e.emit(Effect{Kind: LampEffect, At: at, On: true, Rule: -1, Permissive: -1, State: e.state})
 }
 
+// cut lets the latch take an event that no rule and no interlock stands behind: the
+// crew's own end that was not down in its time, or the end of the guard. Where it
+// trips and no stop has become due before, it makes the record: power that is taken
+// off a craft in the air is never off the record.
+func (e *Engine) cut(at time.Duration, event Event, why Reason) bool {
+	if next, changed := e.state.Next(event, e.grounded()); changed && next == Tripped && !e.inEpisode && e.site.Duty == Guard {
+		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
+	}
+	return e.event(at, event, why, -1)
+}
+
 // lowering starts what watches a controlled stop.
 func (e *Engine) lowering(at time.Duration) {
 	if e.timers[timerGrace] == rules.Never {
@@ -274,7 +288,7 @@ func (e *Engine) lowering(at time.Duration) {
 			due = max(at, c.good+rules.Height.Stale())
 		}
 		if due == at {
-			e.event(at, EventHeightLost, ReasonHeightLost, -1) // in this very call
+			e.cut(at, EventHeightLost, ReasonHeightLost) // in this very call
 			return
 		}
 		e.arm(timerHeight, due)

@@ -76,7 +76,7 @@ func (e *Engine) fallBack(at time.Duration) {
 		e.ignored(at, End, ReasonNotNow)
 	}
 	if e.takes(moveSessionEnd) {
-		if !e.event(at, EventSessionEnd, ReasonSessionEnd, -1) {
+		if !e.cut(at, EventSessionEnd, ReasonSessionEnd) {
 			e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: ReasonSessionEnd, Rule: -1, Permissive: -1})
 		}
 		e.open(at)

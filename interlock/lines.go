@@ -413,6 +413,9 @@ func (e *Engine) host(at time.Duration, in Input) {
 		note.Reason = ReasonLedger
 	case HostClash:
 		e.arm(timerClash, at+e.site.ReadyAfter)
+		if e.state == Blocked {
+			e.resetDone, e.dirty = false, true // as from ready, whatever else came first in this instant
+		}
 		e.builtinTrip(at, EventImmediate, ReasonClash)
 		return
 	case HostMark:

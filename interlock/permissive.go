@@ -59,6 +59,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		}
 		return
 	}
+	power := e.state == Live || e.state == Lowering
 	switch {
 	case say(e.ended, NeedNotEnded),
 		say(!e.stopHealthy(), NeedStop),
@@ -67,9 +68,9 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(e.site.Fitted[Readback] && e.state != Closing && !e.closed && (!e.lines[Readback].known || e.lines[Readback].on), NeedReadback),
 		say(e.relayBad, NeedRelay),
 		say(!e.linkUp, NeedLink),
-		say(e.timers[timerClash] != rules.Never && !e.closed, NeedClash),
-		say(e.armed && !e.closed, NeedDisarmed),
-		e.heightOff && !e.closed && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value, Cause: e.table[rules.Height].Cause}),
+		say(e.timers[timerClash] != rules.Never && !power, NeedClash),
+		say(e.armed && !power, NeedDisarmed),
+		e.heightOff && !power && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value, Cause: e.table[rules.Height].Cause}),
 		say(e.asksTurn && !e.closed && (e.windDoubt || e.timers[timerTurned] == rules.Never), NeedTurn),
 		say(e.diskLow, NeedDisk),
 		say(e.overdue != 0, NeedProof),

@@ -20,6 +20,7 @@ var (
 	seed  = flag.Uint64("seed", 1, "of the random mutants")
 	part  = flag.String("in", "", "only mutants of files whose path matches this")
 	own   = flag.Bool("own", false, "only run the tests of the mutant's own folder: a quick look for what they leave out")
+	latch = flag.Bool("latch", false, "only the second latch, over each defect of its own list (minutes)")
 	only  = flag.String("only", "", "the seeded defects whose words match this; . is all of them")
 )
 
@@ -60,7 +61,7 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 	first := filepath.Dir(c.file)
 	folders := []string{first}
 	for _, p := range proofs {
-		if p != first && !*own {
+		if p != first && !*own && !*latch {
 			folders = append(folders, p)
 		}
 	}
@@ -68,7 +69,11 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 		ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
 		left := filepath.Join(root, folder, "testdata", "rapid") // where a failing property leaves its input
 		_, had := os.Stat(left)
-		run := exec.CommandContext(ctx, "go", "test", "-overlay", list, "-failfast", "-count=1", "-vet=off", "-timeout=150s", "-skip", "SameOnEveryArchitecture", "./"+folder)
+		args := []string{"test", "-overlay", list, "-failfast", "-count=1", "-vet=off", "-timeout=150s", "-skip", "SameOnEveryArchitecture", "./" + folder}
+		if *latch {
+			args = append(args, "-run", "TestSecondLatch$", "-second", "8000")
+		}
+		run := exec.CommandContext(ctx, "go", args...)
 		run.Dir = root
 		out, err := run.CombinedOutput()
 		late := ctx.Err() != nil
@@ -99,6 +104,30 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 		}
 	}
 	return survived, ""
+}
+
+// TestSecondLatchNotices tells which defects of the latch the second latch notices
+// by itself, without the rest of the tests.
+func TestSecondLatchNotices(t *testing.T) {
+	all := listed(t, secondList)
+	if !*latch {
+		t.Skip("takes minutes; on request: go test ./interlock/defects -run SecondLatch -v -timeout 0 -latch")
+	}
+	n := 0
+	var missed []string
+	for _, c := range all {
+		verdict, by := c.try(t)
+		t.Logf("%-9s  %s  %s", verdict, c.what, by)
+		if verdict == caught {
+			n++
+		} else {
+			missed = append(missed, c.what+": "+verdict)
+		}
+	}
+	t.Logf("%d of %d noticed", n, len(all))
+	for _, m := range missed {
+		t.Error(m)
+	}
 }
 
 // TestScore tells how many wrong cores the tests notice. It is no part of a

@@ -33,6 +33,7 @@ func (c *change) source(t *testing.T) string {
 const (
 	seededList = "testdata/seeded.txt"
 	arguedList = "testdata/argued.txt"
+	secondList = "testdata/second.txt"
 )
 
 // listed reads a list of changes and finds each in its file.

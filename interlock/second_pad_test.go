@@ -49,7 +49,6 @@ type flight struct {
 	told    bool // what happens is put into words
 	what    []string
 	trail   []string
-	number  int
 	in      []interlock.Input
 	wrong   string // the first divergence
 	visited *[interlock.Fault + 1]int

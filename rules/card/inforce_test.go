@@ -150,3 +150,24 @@ func TestInForceAgainstTheWholeRecord(t *testing.T) {
 		}
 	})
 }
+
+// A step that flew while what it rests on was void stays so, though that flies again
+// in the same session: its later run is no earlier one.
+func TestALaterRunMendsNoFlightBeforeIt(t *testing.T) {
+	c := &Card{Steps: []Step{
+		{Name: "clearance", Line: 1},
+		{Name: "light", Kind: Flight, Needs: []string{"clearance"}, Line: 2},
+		{Name: "heavy", Kind: Flight, Needs: []string{"light"}, Line: 3},
+	}}
+	f := &Facts{Results: []Result{{Step: "clearance"}}}
+	f.Flew(Flown{Session: "s", Step: "light"})
+	f.Results = append(f.Results, Result{Step: "clearance", Passed: true})
+	f.Flew(Flown{Session: "s", Step: "heavy"})
+	f.Flew(Flown{Session: "s", Step: "light"})
+	if why := c.NotInForce(f, "light"); len(why) > 0 {
+		t.Errorf("light, flown anew: %q", why)
+	}
+	if why := c.NotInForce(f, "heavy"); len(why) == 0 {
+		t.Error("heavy flew on a step that was void, and counts")
+	}
+}

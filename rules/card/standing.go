@@ -191,13 +191,17 @@ func (s *Step) unproven(f *Facts) string {
 	return s.Name + ": " + f.Stop.Next
 }
 
-// Flew takes a run that ended, behind every result on record so far. It stands instead of earlier ones of its session
-// at the same step, so a day of many runs takes no more room than a day of few.
+// Flew takes a run that ended, behind every result on record so far. It stands in
+// place of the run before it where that was of the same step and session and nothing
+// came between, so a day of many runs takes no more room than a day of few. One with
+// other words behind it stays: they were told while it counted as it did.
 func (f *Facts) Flew(r Flown) {
 	r.After = len(f.Results)
-	f.Runs = append(slices.DeleteFunc(f.Runs, func(o Flown) bool {
-		return o.Session == r.Session && strings.EqualFold(o.Step, r.Step)
-	}), r)
+	if n := len(f.Runs) - 1; n >= 0 && f.Runs[n].Session == r.Session && f.Runs[n].After == r.After && strings.EqualFold(f.Runs[n].Step, r.Step) {
+		f.Runs[n] = r
+		return
+	}
+	f.Runs = append(f.Runs, r)
 }
 
 // lastOf is the last run of that step.

@@ -10,9 +10,11 @@ import (
 	"net"
 	"os"
 	"os/exec"
+	"os/signal"
 	"path/filepath"
 	"strings"
 	"sync"
+	"syscall"
 	"testing"
 	"time"
 
@@ -29,6 +31,9 @@ import (
 var binary string
 
 func TestMain(m *testing.M) {
+	// Where the tests run under nohup, a daemon would rightly pass over a lost
+	// terminal. A signal that is caught here is as usual in a program started here.
+	signal.Notify(make(chan os.Signal, 1), syscall.SIGHUP)
 	dir, err := os.MkdirTemp("", "downhauld")
 	if err == nil {
 		binary = filepath.Join(dir, "downhauld")

@@ -276,7 +276,7 @@ func (d *demo) after(s *streams) error {
 		"downhaul replay " + d.session,
 		"downhaul verify " + d.session,
 		"downhaul report --out " + filepath.Join(d.dir, "report") + " " + d.session,
-		"downhaul new my-pad      (your own three files)",
+		"downhaul new my-pad      (your own four files)",
 	} {
 		fmt.Fprintln(s.out, "  "+line)
 	}

@@ -61,7 +61,6 @@ func hornScenarios(r *rig) {
 	mirrorOpens(r)
 	stops(r)
 	silence(r)
-	weld(r)
 	paused(r)
 	r.end()
 	trial(r, folder)
@@ -281,28 +280,6 @@ func silence(r *rig) {
 	r.makeLive()
 }
 
-// weld: the contactor does not open, and the guard says so first of all.
-func weld(r *rig) {
-	r.out.Fault(hw.Weld, true)
-	from := r.out.Now()
-	r.contact("estop_a", false)
-	r.contact("estop_b", false)
-	r.within(atOnce, "the relay low", func() bool { return !r.out.RelayOn() })
-	r.says("FAULT: POWER NOT REMOVED")
-	r.until("told first of all", func(s guard.Status) bool {
-		return s.State == "fault" && strings.HasPrefix(s.Sentence, "POWER NOT REMOVED")
-	})
-	r.contact("estop_a", true)
-	r.contact("estop_b", true)
-	r.press("reset", tap)
-	r.until("in fault after a reset over a welded contactor", inState("fault"))
-	if len(switched(r.out.History(from), "relay")) != 1 {
-		r.t.Errorf("the relay moved again: %v", r.out.History(from))
-	}
-	r.out.Fault(hw.Weld, false)
-	r.makeLive()
-}
-
 // paused: the process stands still for a second and goes on.
 func paused(r *rig) {
 	from := r.out.Now()
@@ -313,8 +290,6 @@ func paused(r *rig) {
 	}
 	time.Sleep(time.Second)
 	r.do("kill -CONT $GUARD")
-	// First comes what ran out meanwhile, then that it stood still.
-	r.says("TRIPPED: ")
 	r.says("the guard's loop was held up")
 	r.within(atOnce, "the relay low", func() bool { return !r.out.RelayOn() })
 	r.staysOpen(2 * time.Second)

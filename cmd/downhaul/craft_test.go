@@ -13,7 +13,7 @@ import (
 
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
-	"downhaul/interlock/recording"
+	"downhaul/interlock/recorder"
 )
 
 // fly FILE SECONDS [ID...] records a simulated craft that stands on its pad,
@@ -42,7 +42,7 @@ func fly(ts *testscript.TestScript, neg bool, args []string) {
 
 	f, err := os.Create(ts.MkAbs(args[0]))
 	ts.Check(err)
-	w, err := recording.Create(f, recording.Start{Session: "script", Wall: cfg.Start})
+	w, err := recorder.Create(f, recorder.Start{Session: "script", Wall: cfg.Start})
 	ts.Check(err)
 	for i, d := range sent {
 		ts.Check(w.Put(intake.Chunk{At: d.At, Seq: uint64(i + 1), Source: intake.Telemetry, Bytes: d.Bytes,

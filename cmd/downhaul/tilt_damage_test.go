@@ -16,7 +16,7 @@ import (
 	"github.com/gopacket/gopacket/pcapgo"
 
 	"downhaul/interlock/intake"
-	"downhaul/interlock/recording"
+	"downhaul/interlock/recorder"
 )
 
 // told is a recording of a craft in hands in one form, and where in it each
@@ -56,7 +56,7 @@ func handsRecorded(t *testing.T) map[string]*told {
 	from, to := netip.MustParseAddrPort("127.0.0.1:50000"), netip.MustParseAddrPort("127.0.0.1:40123")
 	wall := time.Unix(2e9, 0)
 	var own, capture, raw bytes.Buffer
-	w, err := recording.Create(inMemory{&own}, recording.Start{Session: "test", Wall: wall})
+	w, err := recorder.Create(inMemory{&own}, recorder.Start{Session: "test", Wall: wall})
 	if err != nil {
 		t.Fatal(err)
 	}

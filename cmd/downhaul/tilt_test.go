@@ -14,7 +14,7 @@ import (
 
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
-	"downhaul/interlock/recording"
+	"downhaul/interlock/recorder"
 	"downhaul/interlock/tilt"
 	"downhaul/rules/card"
 )
@@ -128,7 +128,7 @@ func TestTiltOfARecording(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	w, err := recording.Create(f, recording.Start{Session: "test", Wall: time.Unix(2e9, 0)})
+	w, err := recorder.Create(f, recorder.Start{Session: "test", Wall: time.Unix(2e9, 0)})
 	if err != nil {
 		t.Fatal(err)
 	}

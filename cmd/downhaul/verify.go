@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock/plain"
 	"downhaul/interlock/session"
+	"downhaul/interlock/session/against"
 	"downhaul/interlock/triplog"
 )
 
@@ -38,7 +39,7 @@ type verified struct {
 	Changed []string `json:"changed"`
 	// Recording is the log held against the recording beside it; null where a
 	// single file of several was named.
-	Recording *session.Against `json:"recording"`
+	Recording *against.Result `json:"recording"`
 	// NoRecording says that the recording of a session's folder is gone.
 	NoRecording bool `json:"no_recording,omitempty"`
 	// Paper is the log held against the code of --head.
@@ -155,7 +156,7 @@ func (v *verified) againstRecording() error {
 	if len(parts) != len(v.Files) || filepath.Base(parts[0]) != filepath.Base(v.Files[0]) {
 		return nil
 	}
-	if v.Recording, err = (&session.Session{Dir: dir}).AgainstRecording(v.Verdict); err != nil {
+	if v.Recording, err = against.Recording(&session.Session{Dir: dir}, v.Verdict); err != nil {
 		return err
 	}
 	_, err = session.Open(dir)
@@ -230,7 +231,7 @@ func (v *verified) print(s *streams) {
 	}
 }
 
-func (v *verified) printRecording(s *streams, r *session.Against) {
+func (v *verified) printRecording(s *streams, r *against.Result) {
 	say := func(format string, args ...any) { wrap(s.out, "  ", "  ", fmt.Sprintf(format, args...)) }
 	switch {
 	case v.NoRecording:

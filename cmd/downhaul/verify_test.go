@@ -11,6 +11,7 @@ import (
 	"testing"
 
 	"downhaul/interlock/intake"
+	"downhaul/interlock/recorder"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
@@ -57,7 +58,7 @@ func recordAnew(t *testing.T, from, to string, drop func(c intake.Chunk, comment
 		t.Fatal(err)
 	}
 	info := in.Info()
-	out, err := recording.Create(file, recording.Start{Session: info.Session, Software: info.Software, Wall: info.Start})
+	out, err := recorder.Create(file, recorder.Start{Session: info.Session, Software: info.Software, Wall: info.Start})
 	if err != nil {
 		t.Fatal(err)
 	}

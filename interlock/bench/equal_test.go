@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/recorder"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/session"
 	"downhaul/rules"
@@ -112,7 +113,7 @@ func rewriteRecording(t *testing.T, dir string, change func(*intake.Chunk) bool)
 		t.Fatal(err)
 	}
 	info := rec.Info()
-	w, err := recording.Create(file{f}, recording.Start{Session: info.Session, Software: info.Software, Wall: info.Start})
+	w, err := recorder.Create(file{f}, recorder.Start{Session: info.Session, Software: info.Software, Wall: info.Start})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/recorder"
 	"downhaul/interlock/recording"
 	"downhaul/rules"
 )
@@ -98,7 +99,7 @@ func makeKept(t *testing.T) []byte {
 		t.Fatal(err)
 	}
 	file := &memory{}
-	w, err := recording.Create(file, recording.Start{Session: "kept", Software: "test", Wall: time.Date(2031, 5, 3, 8, 0, 0, 0, time.UTC)})
+	w, err := recorder.Create(file, recorder.Start{Session: "kept", Software: "test", Wall: time.Date(2031, 5, 3, 8, 0, 0, 0, time.UTC)})
 	if err != nil {
 		t.Fatal(err)
 	}

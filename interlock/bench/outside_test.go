@@ -16,6 +16,7 @@ import (
 
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/recorder"
 	"downhaul/interlock/recording"
 	"downhaul/rules/house"
 
@@ -184,7 +185,7 @@ func TestTensionOfARealTetherThroughARule(t *testing.T) {
 	}
 	for _, name := range names {
 		file := &memory{}
-		w, err := recording.Create(file, recording.Start{Session: "tether", Software: "test", Wall: time.Date(2019, 10, 8, 12, 53, 0, 0, time.UTC)})
+		w, err := recorder.Create(file, recorder.Start{Session: "tether", Software: "test", Wall: time.Date(2019, 10, 8, 12, 53, 0, 0, time.UTC)})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -2,6 +2,31 @@ package recording
 
 import (
 	"math/bits"
+
+	"downhaul/interlock/recorder"
+)
+
+// From draft-ietf-opsawg-pcapng (block types, options) and the link-layer
+// header types of the tcpdump group (numbers of LINKTYPE_).
+const (
+	blockSection   = 0x0A0D0D0A
+	blockInterface = 1
+	blockOldPacket = 2
+	blockSimple    = 3
+	blockPacket    = 6
+	orderMagic     = 0x1A2B3C4D
+
+	linkNull     = 0
+	linkEthernet = 1
+	linkRawOld   = 12 // DLT_RAW of most systems
+	linkRawBSD   = 14 // DLT_RAW of one
+	linkRaw      = recorder.LinkRaw
+	linkLoop     = 108
+	linkSLL      = 113
+	linkUser0    = recorder.LinkUser0
+	linkIPv4     = 228
+	linkIPv6     = 229
+	linkSLL2     = 276
 )
 
 // Option codes (draft-ietf-opsawg-pcapng, section 3.5 and the blocks' own).
@@ -134,7 +159,7 @@ func (g *gate) addInterface(body []byte) {
 			f.offset = int64(g.u64(value))
 		}
 	}
-	f.form, f.own = formOf(f.name, f.link)
+	f.form, f.own = recorder.FormOf(f.name, f.link)
 	g.ifaces = append(g.ifaces, f)
 }
 

@@ -1,13 +1,10 @@
-// Package recording writes what the guard heard to a pcapng file, and reads
-// recordings back as chunks: its own pcapng, pcapng and pcap captures of a
-// telemetry link made by any capture tool, and raw MAVLink bytes with anything
-// between the frames.
+// Package recording reads recordings as chunks: the guard's own (see recorder),
+// pcapng and pcap captures of a telemetry link made by any capture tool, and raw
+// MAVLink bytes with anything between the frames.
 //
-// It promises: a chunk written comes back with the same time, number, source,
-// link, losses, addresses and bytes; a block is written with one write, and a
-// short write never leaves half a block in front of a whole one; the engine
-// times that a Reader gives never decrease, and where a clock was set it is said;
-// a torn end is told apart from a damaged middle; memory is bounded whatever the
+// It promises: a chunk that recorder wrote comes back with the same time, number,
+// source, link, losses, addresses and bytes; the engine times that a Reader gives
+// never decrease, and where a clock was set it is said; a torn end is told apart from a damaged middle; memory is bounded whatever the
 // file says; and a file that is none of the three is refused with what it looks
 // like and what to do.
 //

@@ -7,6 +7,8 @@ import (
 	"errors"
 	"fmt"
 	"io"
+
+	"downhaul/interlock/recorder"
 )
 
 // Ours. No packet of a telemetry link needs a larger block; what claims more is
@@ -42,7 +44,7 @@ type iface struct {
 	name    string
 	about   string
 	packets uint64
-	form    form
+	form    recorder.Form
 	own     bool // form is set
 
 	// The clock: one unit is 2^-bits s, or scale ns, or one scale-th of a ns.

@@ -10,6 +10,7 @@ import (
 
 	"downhaul/interlock/intake"
 	"downhaul/interlock/plain"
+	"downhaul/interlock/recorder"
 	"downhaul/interlock/telemetry"
 )
 
@@ -157,7 +158,7 @@ func (r *Reader) attach(in io.Reader) error {
 		}
 		return nil
 	}
-	if start, part, ok := readComment(r.gate.application, r.gate.comment); ok {
+	if start, part, ok := recorder.ReadComment(r.gate.application, r.gate.comment); ok {
 		r.own, r.first, r.begun = true, start.Wall.UnixNano(), true
 		r.info.Own, r.info.Start, r.info.Part = true, start.Wall, part
 		r.info.Session, r.info.Software = start.Session, start.Software
@@ -335,9 +336,9 @@ func (r *Reader) timeOf(p *packet) time.Duration {
 }
 
 // ownChunk is a packet of our own recording.
-func (r *Reader) ownChunk(c *intake.Chunk, at time.Duration, p *packet, f form) bool {
-	*c = intake.Chunk{At: at, Source: f.source, Link: f.link, Bytes: p.data}
-	if f.datagram {
+func (r *Reader) ownChunk(c *intake.Chunk, at time.Duration, p *packet, f recorder.Form) bool {
+	*c = intake.Chunk{At: at, Source: f.Source, Link: f.Link, Bytes: p.data}
+	if f.Datagram {
 		if !r.unwrap(linkRaw, p.data) {
 			return false
 		}

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"downhaul/interlock/intake"
+	"downhaul/interlock/recorder"
 )
 
 // starts are the offsets of the blocks of a little-endian pcapng.
@@ -237,7 +238,7 @@ func TestOpenParts_RefusesAnotherSession(t *testing.T) {
 	other := testStart
 	other.Session = "another"
 	m := &memory{}
-	if _, err := Create(m, other); err != nil {
+	if _, err := recorder.Create(m, other); err != nil {
 		t.Fatal(err)
 	}
 	for name, text := range map[string][]byte{a: write(t, sample()), b: m.text} {
@@ -284,7 +285,7 @@ func TestRead_MemoryIsBounded(t *testing.T) {
 // BenchmarkRead_PCAPNG gives the cost of one packet of one frame.
 func BenchmarkRead_PCAPNG(b *testing.B) {
 	m := &memory{}
-	w, err := Create(m, testStart)
+	w, err := recorder.Create(m, testStart)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"downhaul/interlock/intake"
+	"downhaul/interlock/recorder"
 )
 
 // fullFile takes so many writes and syncs, and then fails.
@@ -43,7 +44,7 @@ func TestWrite_FullDiskIsNotFilledWithPieces(t *testing.T) {
 	} {
 		room, files := 1<<30, 0
 		left := &room
-		w, err := Create(fullFile{left}, Start{Session: "x", Wall: time.Unix(1, 0), Next: func(int) (File, error) {
+		w, err := recorder.Create(fullFile{left}, recorder.Start{Session: "x", Wall: time.Unix(1, 0), Next: func(int) (recorder.File, error) {
 			files++
 			n := c.takes
 			if room > 0 {

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"downhaul/interlock/intake"
+	"downhaul/interlock/recorder"
 
 	"github.com/google/go-cmp/cmp"
 	"github.com/gopacket/gopacket"
@@ -71,7 +72,7 @@ func (m *memory) Truncate(size int64) error {
 
 func (m *memory) Close() error { m.closed = true; return nil }
 
-var testStart = Start{Session: "2026-05-30T18-04-11Z-3f2a", Software: "0.1", Wall: wall}
+var testStart = recorder.Start{Session: "2026-05-30T18-04-11Z-3f2a", Software: "0.1", Wall: wall}
 
 type put struct {
 	intake.Chunk
@@ -122,7 +123,7 @@ func short(t testing.TB) []byte {
 func write(t testing.TB, puts []put) []byte {
 	t.Helper()
 	m := &memory{}
-	w, err := Create(m, testStart)
+	w, err := recorder.Create(m, testStart)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -234,7 +235,7 @@ func TestRecording_AnyChunks(t *testing.T) {
 			puts = append(puts, p)
 		}
 		m := &memory{}
-		w, err := Create(m, testStart)
+		w, err := recorder.Create(m, testStart)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -334,7 +335,7 @@ func TestRecording_OpensWithACaptureTool(t *testing.T) {
 }
 
 func TestPut_Refuses(t *testing.T) {
-	w, err := Create(&memory{}, testStart)
+	w, err := recorder.Create(&memory{}, testStart)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -346,7 +347,7 @@ func TestPut_Refuses(t *testing.T) {
 			t.Errorf("chunk %+v was taken", c)
 		}
 	}
-	if _, err := Create(&memory{}, Start{Wall: time.Date(1969, 1, 1, 0, 0, 0, 0, time.UTC)}); err == nil || !strings.Contains(err.Error(), "1970") {
+	if _, err := recorder.Create(&memory{}, recorder.Start{Wall: time.Date(1969, 1, 1, 0, 0, 0, 0, time.UTC)}); err == nil || !strings.Contains(err.Error(), "1970") {
 		t.Errorf("a clock before 1970: %v", err)
 	}
 }
@@ -367,7 +368,7 @@ func TestWriter_EveryFailureAtEveryOperation(t *testing.T) {
 					return ops > at && ops <= at+1+length
 				}
 				var files []*memory
-				next := func(int) (File, error) {
+				next := func(int) (recorder.File, error) {
 					if fails("create") {
 						return nil, errFault
 					}
@@ -380,7 +381,7 @@ func TestWriter_EveryFailureAtEveryOperation(t *testing.T) {
 				}
 				start := testStart
 				start.Next = next
-				w, err := Create(first, start)
+				w, err := recorder.Create(first, start)
 				if err != nil {
 					continue // the guard does not start
 				}
@@ -451,7 +452,7 @@ func endsInOrder(t *testing.T, text []byte) {
 }
 
 func BenchmarkPut(b *testing.B) {
-	w, err := Create(&null{}, testStart)
+	w, err := recorder.Create(&null{}, testStart)
 	if err != nil {
 		b.Fatal(err)
 	}

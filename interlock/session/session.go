@@ -13,7 +13,7 @@ import (
 	"time"
 
 	"downhaul/interlock/plain"
-	"downhaul/interlock/recording"
+	"downhaul/interlock/recorder"
 	"downhaul/interlock/triplog"
 )
 
@@ -92,7 +92,7 @@ type Session struct {
 	Info Info
 	// Trips and Recording are open for writing after Create, nil after Open.
 	Trips     *triplog.Log
-	Recording *recording.Writer
+	Recording *recorder.Writer
 	// Retained says which old sessions went, and which had to stay.
 	Retained []string
 	lock     *os.File
@@ -219,7 +219,7 @@ func (s *Session) fill(files []File) error {
 	if err != nil {
 		return err
 	}
-	s.Recording, err = recording.Create(first, recording.Start{
+	s.Recording, err = recorder.Create(first, recorder.Start{
 		Session: s.Info.Session, Software: s.Info.Software, Wall: s.Info.Wall, Next: s.recordingFile,
 	})
 	if err != nil {
@@ -240,7 +240,7 @@ func recordingName(part int) string {
 }
 
 // recordingFile makes the recording's file of that number.
-func (s *Session) recordingFile(part int) (recording.File, error) {
+func (s *Session) recordingFile(part int) (recorder.File, error) {
 	path := filepath.Join(s.Dir, recordingName(part))
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {

@@ -1,4 +1,5 @@
-package session
+// Package against holds the trip log of a session against the recording beside it.
+package against
 
 import (
 	"crypto/sha256"
@@ -12,13 +13,14 @@ import (
 	"downhaul/interlock/intake"
 	"downhaul/interlock/plain"
 	"downhaul/interlock/recording"
+	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 )
 
-// Against is a trip log held against the recording beside it. The two are written
+// Result is a trip log held against the recording beside it. The two are written
 // by one hand at one time: a chain that was made anew without a trip holds, and
 // the recording still has that trip.
-type Against struct {
+type Result struct {
 	// Held says that the recording was read; Why says why not, or why what the
 	// log has and the recording has not proves nothing.
 	Held bool   `json:"held"`
@@ -40,7 +42,7 @@ type Against struct {
 }
 
 // Found reports whether log and recording contradict each other.
-func (a *Against) Found() bool {
+func (a *Result) Found() bool {
 	return a.MissingTrips > 0 || a.MissingOthers > 0 || a.NotRecorded > 0 || a.Foreign != ""
 }
 
@@ -76,12 +78,12 @@ func (d *decided) says() string {
 // tally counts how often a decision stands in the log and in the recording.
 type tally struct{ logged, recorded int }
 
-// AgainstRecording holds the trip log of a session against the recording beside
-// it. verdict is what Verify says of the log: behind the end of one that was cut
+// Recording holds the trip log of a session against the recording beside it.
+// verdict is what Verify says of the log: behind the end of one that was cut
 // short, only trips are missed, since only they are on the disk before they are
 // recorded.
-func (s *Session) AgainstRecording(verdict triplog.Verdict) (*Against, error) {
-	out := &Against{}
+func Recording(s *session.Session, verdict triplog.Verdict) (*Result, error) {
+	out := &Result{}
 	names, err := s.TripParts()
 	if err != nil {
 		return nil, err
@@ -103,7 +105,7 @@ func (s *Session) AgainstRecording(verdict triplog.Verdict) (*Against, error) {
 		}
 		return t
 	}
-	last, session := int64(-1), ""
+	last, named := int64(-1), ""
 	for line, err := range triplog.FileLines(names...) {
 		if err != nil {
 			break // Verify names it; what stands before counts
@@ -116,7 +118,7 @@ func (s *Session) AgainstRecording(verdict triplog.Verdict) (*Against, error) {
 		case line.Kind == triplog.KindLost:
 			out.Why = "the log says that records were lost"
 		case line.Head != nil:
-			session = line.Head.Session
+			named = line.Head.Session
 		}
 	}
 	for _, name := range parts {
@@ -184,7 +186,7 @@ func (s *Session) AgainstRecording(verdict triplog.Verdict) (*Against, error) {
 	switch {
 	case !info.Own:
 		out.Foreign = "the file beside the log was not written by a guard"
-	case session != "" && info.Session != session:
+	case named != "" && info.Session != named:
 		out.Foreign = fmt.Sprintf("the recording is of session %s", info.Session)
 	case out.Why != "":
 	case info.Damages > 0:

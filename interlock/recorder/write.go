@@ -1,18 +1,12 @@
-package recording
+package recorder
 
 import (
-	"bytes"
 	"errors"
 	"fmt"
 	"io"
-	"net/netip"
 	"time"
 
 	"downhaul/interlock/intake"
-
-	"github.com/gopacket/gopacket"
-	"github.com/gopacket/gopacket/layers"
-	"github.com/gopacket/gopacket/pcapgo"
 )
 
 // File is what a Writer needs of a file.
@@ -46,16 +40,11 @@ type Writer struct {
 	wait  time.Duration // how long after that no other is
 	now   time.Duration // of the last chunk
 
-	block bytes.Buffer
-	ng    *pcapgo.NgWriter // writes to block
-	forms []form           // by interface number
-	index map[form]int
-	lost  uint64
-
-	packet gopacket.SerializeBuffer
-	opts   pcapgo.NgPacketOptions
-	seq    uint64
-	drop   uint64
+	block  blocks // to be written at once
+	forms  []Form // by interface number
+	index  map[Form]int
+	lost   uint64
+	packet []byte // of a datagram with its headers
 }
 
 // Create begins a recording in the file: the section and the interfaces of
@@ -66,17 +55,12 @@ func Create(w File, start Start) (*Writer, error) {
 	if start.Wall.UnixNano() < 0 {
 		return nil, fmt.Errorf("start recording: wall clock at %s: want 1970 or later; set the clock", start.Wall.Format(time.RFC3339))
 	}
-	out := &Writer{
-		start: start, file: w, part: 1, index: map[form]int{},
-		packet: gopacket.NewSerializeBuffer(),
-	}
+	out := &Writer{start: start, file: w, part: 1, index: map[Form]int{}}
 	for _, f := range bare {
 		out.index[f] = len(out.forms)
 		out.forms = append(out.forms, f)
 	}
-	if err := out.section(); err != nil {
-		return nil, fmt.Errorf("start recording: %w", err)
-	}
+	out.section()
 	if err := out.flush(); err != nil {
 		return nil, fmt.Errorf("start recording: %w", err)
 	}
@@ -84,30 +68,18 @@ func Create(w File, start Start) (*Writer, error) {
 }
 
 // section puts a section header and all interfaces known so far into block.
-func (w *Writer) section() (err error) {
-	w.block.Reset()
-	for i, f := range w.forms {
-		if i == 0 {
-			options := pcapgo.NgWriterOptions{SectionInfo: pcapgo.NgSectionInfo{Application: application, Comment: w.start.comment(w.part)}}
-			w.ng, err = pcapgo.NewNgWriterInterface(&w.block, f.ng(), options)
-		} else {
-			_, err = w.ng.AddInterface(f.ng())
-		}
-		if err != nil {
-			return err
-		}
+func (w *Writer) section() {
+	w.block = w.block[:0]
+	w.block.section(application, w.start.comment(w.part))
+	for _, f := range w.forms {
+		w.block.iface(f.linkType(), f.name(), f.about())
 	}
-	return w.ng.Flush()
-}
-
-func (f form) ng() pcapgo.NgInterface {
-	return pcapgo.NgInterface{Name: f.name(), Description: f.about(), LinkType: layers.LinkType(f.linkType())}
 }
 
 // flush writes block with one write.
 func (w *Writer) flush() error {
-	n, err := w.file.Write(w.block.Bytes())
-	if err == nil && n != w.block.Len() {
+	n, err := w.file.Write(w.block)
+	if err == nil && n != len(w.block) {
 		err = io.ErrShortWrite
 	}
 	if err != nil {
@@ -126,7 +98,7 @@ func (w *Writer) flush() error {
 //
 // IPv6 zones are not kept. Addresses of two families are written as IPv6.
 func (w *Writer) Put(c intake.Chunk, comments ...string) error {
-	f := form{source: c.Source, link: c.Link, datagram: c.Source == intake.Telemetry && c.From.IsValid()}
+	f := Form{Source: c.Source, Link: c.Link, Datagram: c.Source == intake.Telemetry && c.From.IsValid()}
 	if f.name() == "" || (c.Source != intake.Telemetry && c.Link != 0) {
 		return fmt.Errorf("record chunk %d: source %d, link %d is not known", c.Seq, c.Source, c.Link)
 	}
@@ -135,12 +107,13 @@ func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 	}
 	w.now = max(w.now, c.At)
 	data := c.Bytes
-	if f.datagram {
+	if f.Datagram {
 		var err error
-		if data, err = w.wrap(c); err != nil {
+		if w.packet, err = appendDatagram(w.packet[:0], c); err != nil {
 			w.lost++
 			return fmt.Errorf("record chunk %d: %w", c.Seq, err)
 		}
+		data = w.packet
 	}
 	if w.file == nil {
 		if w.start.Next == nil || w.waits() {
@@ -149,11 +122,8 @@ func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 		}
 		return w.again(f, c, data, comments)
 	}
-	w.block.Reset()
-	if err := w.add(f, c, data, comments); err != nil {
-		w.lost++
-		return fmt.Errorf("record chunk %d: %w", c.Seq, err)
-	}
+	w.block = w.block[:0]
+	w.add(f, c, data, comments)
 	if err := w.flush(); err != nil {
 		w.giveUp(fmt.Errorf("write recording, file %d: %w", w.part, err))
 		if w.waits() {
@@ -166,47 +136,19 @@ func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 }
 
 // add puts the packet, and its interface if it is new, into block.
-func (w *Writer) add(f form, c intake.Chunk, data []byte, comments []string) error {
+func (w *Writer) add(f Form, c intake.Chunk, data []byte, comments []string) {
 	id, ok := w.index[f]
 	if !ok {
 		id = len(w.forms)
-		if _, err := w.ng.AddInterface(f.ng()); err != nil {
-			return err
-		}
+		w.block.iface(f.linkType(), f.name(), f.about())
 		w.index[f] = id
 		w.forms = append(w.forms, f)
 	}
-	w.seq, w.drop = c.Seq, uint64(c.Lost)
-	w.opts = pcapgo.NgPacketOptions{}
-	if c.Source != intake.Decisions { // no input, so outside the numbering
-		w.opts.PacketID = &w.seq
+	number := c.Seq
+	if c.Source == intake.Decisions { // no input, so outside the numbering
+		number = 0
 	}
-	if c.Lost > 0 {
-		w.opts.DropCount = &w.drop
-	}
-	for _, text := range comments {
-		w.opts.Comments = append(w.opts.Comments, cutText(text))
-	}
-	info := gopacket.CaptureInfo{
-		Timestamp:      w.start.Wall.Add(c.At),
-		CaptureLength:  len(data),
-		Length:         len(data),
-		InterfaceIndex: id,
-	}
-	if err := w.ng.WritePacketWithOptions(info, data, w.opts); err != nil {
-		return err
-	}
-	return w.ng.Flush()
-}
-
-// longestComment is ours; an option's length has 16 bits.
-const longestComment = 16 << 10
-
-func cutText(s string) string {
-	if len(s) > longestComment {
-		return s[:longestComment]
-	}
-	return s
+	w.block.packet(id, w.start.Wall.Add(c.At).UnixNano(), data, comments, uint64(c.Lost), number)
 }
 
 // giveUp leaves the present file for good: what was not a whole block is cut off
@@ -229,16 +171,13 @@ func (w *Writer) noFile() error {
 }
 
 // again goes on in a new file, with the packet that could not be written.
-func (w *Writer) again(f form, c intake.Chunk, data []byte, comments []string) error {
+func (w *Writer) again(f Form, c intake.Chunk, data []byte, comments []string) error {
 	if err := w.nextFile(); err != nil {
 		w.lost++
 		return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, err)
 	}
-	err := w.add(f, c, data, comments)
-	if err == nil {
-		err = w.flush()
-	}
-	if err != nil {
+	w.add(f, c, data, comments)
+	if err := w.flush(); err != nil {
 		w.lost++
 		w.size = 0
 		w.giveUp(err)
@@ -261,7 +200,8 @@ func (w *Writer) nextFile() error {
 		return w.cause
 	}
 	w.file, w.size = file, 0
-	return w.section()
+	w.section()
+	return nil
 }
 
 // Sync returns nil when all that was written is on the disk. Call it once a
@@ -307,42 +247,3 @@ func (w *Writer) Close() error {
 // Part is the number of the file in use, Lost how many chunks went into none.
 func (w *Writer) Part() int    { return w.part }
 func (w *Writer) Lost() uint64 { return w.lost }
-
-// wrap puts a datagram into made-up IP and UDP headers with its addresses.
-func (w *Writer) wrap(c intake.Chunk) ([]byte, error) {
-	from, to := c.From, c.To
-	if !to.IsValid() {
-		to = netip.AddrPortFrom(netip.IPv4Unspecified(), 0)
-	}
-	fa, ta := from.Addr().WithZone(""), to.Addr().WithZone("")
-	if ta.IsUnspecified() && ta.Is4() != fa.Is4() {
-		ta = netip.IPv6Unspecified()
-		if fa.Is4() {
-			ta = netip.IPv4Unspecified()
-		}
-	}
-	if len(c.Bytes) > 65535-20-8 {
-		return nil, fmt.Errorf("datagram of %d bytes: more than UDP can carry", len(c.Bytes))
-	}
-	udp := layers.UDP{SrcPort: layers.UDPPort(from.Port()), DstPort: layers.UDPPort(to.Port())}
-	var network gopacket.SerializableLayer
-	if fa.Is4() && ta.Is4() {
-		ip := &layers.IPv4{Version: 4, TTL: 64, Flags: layers.IPv4DontFragment, Protocol: layers.IPProtocolUDP, SrcIP: fa.AsSlice(), DstIP: ta.AsSlice()}
-		network = ip
-		if err := udp.SetNetworkLayerForChecksum(ip); err != nil {
-			return nil, err
-		}
-	} else {
-		src, dst := fa.As16(), ta.As16()
-		ip := &layers.IPv6{Version: 6, HopLimit: 64, NextHeader: layers.IPProtocolUDP, SrcIP: src[:], DstIP: dst[:]}
-		network = ip
-		if err := udp.SetNetworkLayerForChecksum(ip); err != nil {
-			return nil, err
-		}
-	}
-	options := gopacket.SerializeOptions{FixLengths: true, ComputeChecksums: true}
-	if err := gopacket.SerializeLayers(w.packet, options, network, &udp, gopacket.Payload(c.Bytes)); err != nil {
-		return nil, err
-	}
-	return w.packet.Bytes(), nil
-}

@@ -1,4 +1,4 @@
-package recording
+package recorder
 
 import (
 	"fmt"
@@ -9,27 +9,10 @@ import (
 	"downhaul/interlock/intake"
 )
 
-// From draft-ietf-opsawg-pcapng (block types, options) and the link-layer
-// header types of the tcpdump group (numbers of LINKTYPE_).
+// Link types of our interfaces: header types of the tcpdump group (LINKTYPE_).
 const (
-	blockSection   = 0x0A0D0D0A
-	blockInterface = 1
-	blockOldPacket = 2
-	blockSimple    = 3
-	blockPacket    = 6
-	orderMagic     = 0x1A2B3C4D
-
-	linkNull     = 0
-	linkEthernet = 1
-	linkRawOld   = 12 // DLT_RAW of most systems
-	linkRawBSD   = 14 // DLT_RAW of one
-	linkRaw      = 101
-	linkLoop     = 108
-	linkSLL      = 113
-	linkUser0    = 147
-	linkIPv4     = 228
-	linkIPv6     = 229
-	linkSLL2     = 276
+	LinkRaw   = 101 // begins with an IP header
+	LinkUser0 = 147 // for private use
 )
 
 // Ours. The section's application and the first line of its comment mark a
@@ -39,26 +22,26 @@ const (
 	ownMark     = "downhaul recording 1"
 )
 
-// form is what one interface of our own recording carries.
-type form struct {
-	source   intake.Source
-	link     uint8
-	datagram bool // LINKTYPE_RAW with addresses; else USER0
+// Form is what one interface of our own recording carries.
+type Form struct {
+	Source   intake.Source
+	Link     uint8
+	Datagram bool // LINKTYPE_RAW with addresses; else USER0
 }
 
 // bare are the sources that are one interface each, in the order in which they
 // stand in every file, so that an interface number means the same in each.
-var bare = [...]form{
-	{source: intake.Wind}, {source: intake.LoadCell}, {source: intake.Pins},
-	{source: intake.HostEvent}, {source: intake.Decisions},
+var bare = [...]Form{
+	{Source: intake.Wind}, {Source: intake.LoadCell}, {Source: intake.Pins},
+	{Source: intake.HostEvent}, {Source: intake.Decisions},
 }
 
 // name and about are the interface's name and its description, which names the
 // form of the bytes.
-func (f form) name() string {
-	switch f.source {
+func (f Form) name() string {
+	switch f.Source {
 	case intake.Telemetry:
-		return fmt.Sprintf("telemetry %d", f.link)
+		return fmt.Sprintf("telemetry %d", f.Link)
 	case intake.Wind:
 		return "wind"
 	case intake.LoadCell:
@@ -73,10 +56,10 @@ func (f form) name() string {
 	return ""
 }
 
-func (f form) about() string {
-	switch f.source {
+func (f Form) about() string {
+	switch f.Source {
 	case intake.Telemetry:
-		if f.datagram {
+		if f.Datagram {
 			return "MAVLink datagrams; IP and UDP headers made up around them, addresses true"
 		}
 		return "form 1: MAVLink bytes of a stream, one read each"
@@ -94,25 +77,25 @@ func (f form) about() string {
 	return ""
 }
 
-func (f form) linkType() uint16 {
-	if f.datagram {
-		return linkRaw
+func (f Form) linkType() uint16 {
+	if f.Datagram {
+		return LinkRaw
 	}
-	return linkUser0
+	return LinkUser0
 }
 
-// formOf finds the form that an interface of our own recording has.
-func formOf(name string, link uint16) (form, bool) {
+// FormOf finds the form that an interface of our own recording has.
+func FormOf(name string, link uint16) (Form, bool) {
 	if n, ok := strings.CutPrefix(name, "telemetry "); ok {
 		v, err := strconv.ParseUint(n, 10, 8)
-		return form{source: intake.Telemetry, link: uint8(v), datagram: link == linkRaw}, err == nil && (link == linkRaw || link == linkUser0)
+		return Form{Source: intake.Telemetry, Link: uint8(v), Datagram: link == LinkRaw}, err == nil && (link == LinkRaw || link == LinkUser0)
 	}
 	for _, f := range bare {
 		if f.name() == name {
-			return f, link == linkUser0
+			return f, link == LinkUser0
 		}
 	}
-	return form{}, false
+	return Form{}, false
 }
 
 // Start is what a recording says of itself.
@@ -133,9 +116,9 @@ func (s Start) comment(part int) string {
 
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
 
-// readComment takes the comment of a section apart; ok false for a file that is
+// ReadComment takes the comment of a section apart; ok false for a file that is
 // not ours or is of another form.
-func readComment(app, comment string) (s Start, part int, ok bool) {
+func ReadComment(app, comment string) (s Start, part int, ok bool) {
 	lines := strings.Split(comment, "\n")
 	if app != application || lines[0] != ownMark {
 		return s, 0, false

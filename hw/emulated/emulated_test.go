@@ -50,6 +50,7 @@ func TestEmulatedBoard(t *testing.T) {
 	run("Horn", hornScenarios)
 	run("Gate", gateScenarios)
 	run("Wind", windScenarios)
+	run("Weld", weldScenarios)
 }
 
 // hornScenarios are those on the pad whose eighth line is the buzzer.
@@ -112,6 +113,64 @@ func windScenarios(r *rig) {
 	r.opensWithin(from, "gust: limit left")
 	r.out.Turn(0)
 	r.end()
+}
+
+// weldScenarios come last: the contactor does not open, and from then on no start is
+// taken until the crew has mended and tested the chain.
+func weldScenarios(r *rig) {
+	r.guard(hornPad, true)
+	r.makeLive()
+	r.out.Fault(hw.Weld, true)
+	from := r.out.Now()
+	r.contact("estop_a", false)
+	r.contact("estop_b", false)
+	r.within(atOnce, "the relay low", func() bool { return !r.out.RelayOn() })
+	r.says("FAULT: POWER NOT REMOVED")
+	r.until("told first of all", func(s guard.Status) bool {
+		return s.State == "fault" && strings.HasPrefix(s.Sentence, "POWER NOT REMOVED")
+	})
+	r.contact("estop_a", true)
+	r.contact("estop_b", true)
+	r.press("reset", tap)
+	r.until("in fault after a reset over a welded contactor", inState("fault"))
+	if len(switched(r.out.History(from), "relay")) != 1 {
+		r.t.Errorf("the relay moved again: %v", r.out.History(from))
+	}
+
+	// The contactor lets go after all: a reset leads out of the fault, to no start.
+	r.out.Fault(hw.Weld, false)
+	held := []string{"power was not removed", "downhaul commission --only chain --only rotors", "downhaul defect close 1"}
+	r.heldBack(held...)
+	// What was mended is on record, and nobody has tested the chain again.
+	r.do(`downhaul defect close 1 "new contactor" AB --socket /run/guard.sock`)
+	r.heldBack(held[:2]...)
+	r.end()
+	r.guard(hornPad, false)
+	r.heldBack(held[:2]...)
+	r.end()
+}
+
+// heldBack gives a reset and a start, and wants the guard to refuse the start, for
+// those reasons, with the chain open.
+func (r *rig) heldBack(want ...string) {
+	r.t.Helper()
+	r.until("held back by "+strings.Join(want, ", "), func(s guard.Status) bool {
+		if s.State != "blocked" || needsReset(s) {
+			r.press("reset", tap)
+			time.Sleep(300 * time.Millisecond)
+			return false
+		}
+		why := strings.Join(s.NotReady, "; ")
+		for _, w := range want {
+			if !strings.Contains(why, w) {
+				return false
+			}
+		}
+		return true
+	})
+	r.press("start", tap)
+	r.staysOpen(2 * time.Second)
+	r.until("blocked after a start", inState("blocked"))
 }
 
 // speed is the wind that the guard reads.

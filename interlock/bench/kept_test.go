@@ -59,18 +59,29 @@ func keptSetup(t testing.TB) Setup {
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	envText, err := os.ReadFile(filepath.Join("testdata", "kept-envelope.toml"))
-	if err != nil {
-		t.Fatal(err)
-	}
-	env, faults := rules.ReadEnvelope("kept-envelope.toml", envText)
-	if len(faults) > 0 {
-		t.Fatal(faults)
-	}
+	env := keptEnvelope(t)
 	if faults := env.CheckFed("kept-envelope.toml", p.Fed); len(faults) > 0 {
 		t.Fatal(faults)
 	}
 	return Setup{Envelope: env, Site: p.Site(), Intake: p.Intake()}
+}
+
+func keptEnvelope(t testing.TB) *rules.Envelope { return envelopeFile(t, "kept-envelope.toml") }
+
+// twenty are rules that no ordinary flight leaves.
+func twenty(t testing.TB) *rules.Envelope { return envelopeFile(t, "twenty.toml") }
+
+func envelopeFile(t testing.TB, name string) *rules.Envelope {
+	t.Helper()
+	text, err := os.ReadFile(filepath.Join("testdata", name))
+	if err != nil {
+		t.Fatal(err)
+	}
+	env, faults := rules.ReadEnvelope(name, text)
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	return env
 }
 
 // memory is a file that recording can write to.

@@ -139,7 +139,7 @@ func motleyRules(rnd *rand.Rand, ids []rules.ChannelID) *rules.Envelope {
 		id := ids[rnd.IntN(len(ids))]
 		s := motleySpans[id]
 		step := (s[1] - s[0]) / 8
-		r := rules.Rule{Name: fmt.Sprint("r", i), Watch: id, Form: rules.Form(1 + rnd.IntN(3)), Limit: s[0] + step*float64(rnd.IntN(9)), LimitHigh: s[1],
+		r := rules.Rule{Name: fmt.Sprint("r", i), Watch: id, Form: rules.Form(1 + rnd.IntN(3)), Limit: s[0] + float64(step*float64(rnd.IntN(9))), LimitHigh: s[1],
 			Deadband: step / 2 * float64(rnd.IntN(2)), Lasting: time.Duration(rnd.IntN(2)*200) * time.Millisecond, StaleAfter: time.Duration(1+rnd.IntN(8)) * 400 * time.Millisecond,
 			While: rules.Phase(rnd.IntN(3)), WhenMissing: rules.WhenMissing(rnd.IntN(2)), Stop: rules.Immediate, MissingStop: rules.Immediate}
 		if rnd.IntN(3) == 0 && id != rules.LinkAge && id != rules.LinkLoss {
@@ -156,38 +156,48 @@ func motleyRules(rnd *rand.Rand, ids []rules.ChannelID) *rules.Envelope {
 	return env
 }
 
-// TestLanesByFramesAreLanesByChunks takes several engines side by side through a
-// motley recording, frame by frame and in chunks: each decides the same at the
-// same instant, and in the end all that can be seen of them is the same, and of
-// the intake and the link.
-func TestLanesByFramesAreLanesByChunks(t *testing.T) {
-	var ids []rules.ChannelID
+// motleySetup is a pad on which everything may be told.
+func motleySetup(rnd *rand.Rand) Setup {
+	site := interlock.DefaultSite()
+	site.Duty = interlock.Watch
+	for id := range site.Fed {
+		if id := rules.ChannelID(id); id > 0 && !id.Channel().Derived {
+			site.Fed[id] = rules.CraftSays
+		}
+	}
+	site.Derived = derived.Config{HeightSources: []rules.ChannelID{rules.HeightGlobal}, MaxAcceleration: 5, Reaction: 300 * time.Millisecond, Motors: 3, Cells: 6}
+	cfg := intake.Config{Craft: intake.Craft{System: 1, Component: 1}, Links: []intake.LinkConfig{{Stream: rnd.IntN(2) == 0}}}
+	cfg.Fields.Motors, cfg.Fields.SupplyIsPack = rnd.IntN(13), rnd.IntN(2) == 0
+	cfg.Fields.Named = []telemetry.Named{{Name: "told", Channel: rules.Told1, Scale: 1}}
+	return Setup{Site: site, Intake: cfg}
+}
+
+// motleyChannels are the channels with spans, in the order of their numbers.
+func motleyChannels() (ids []rules.ChannelID) {
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		if _, ok := motleySpans[id]; ok {
 			ids = append(ids, id)
 		}
 	}
+	return ids
+}
+
+// TestLanesByFramesAreLanesByChunks takes several engines side by side through a
+// motley recording, frame by frame and in chunks: each decides the same at the
+// same instant, and in the end all that can be seen of them is the same, and of
+// the intake and the link.
+func TestLanesByFramesAreLanesByChunks(t *testing.T) {
 	decisions := 0
 	for seed := range uint64(30) {
 		rnd := rand.New(rand.NewPCG(seed, 9))
 		raw := motley(t, rnd)
-		site := interlock.DefaultSite()
-		site.Duty = interlock.Watch
-		for id := range site.Fed {
-			if id := rules.ChannelID(id); id > 0 && !id.Channel().Derived {
-				site.Fed[id] = rules.CraftSays
-			}
-		}
-		site.Derived = derived.Config{HeightSources: []rules.ChannelID{rules.HeightGlobal}, MaxAcceleration: 5, Reaction: 300 * time.Millisecond, Motors: 3, Cells: 6}
-		cfg := intake.Config{Craft: intake.Craft{System: 1, Component: 1}, Links: []intake.LinkConfig{{Stream: rnd.IntN(2) == 0}}}
-		cfg.Fields.Motors, cfg.Fields.SupplyIsPack = rnd.IntN(13), rnd.IntN(2) == 0
-		cfg.Fields.Named = []telemetry.Named{{Name: "told", Channel: rules.Told1, Scale: 1}}
+		setup := motleySetup(rnd)
 		var envelopes []*rules.Envelope
 		for range 1 + rnd.IntN(3) {
-			envelopes = append(envelopes, motleyRules(rnd, ids))
+			envelopes = append(envelopes, motleyRules(rnd, motleyChannels()))
 		}
 		run := func(options ...Option) (string, *pass, recording.Info) {
-			p, err := newPass(Setup{Site: site, Intake: cfg}, envelopes, options)
+			p, err := newPass(setup, envelopes, options)
 			if err != nil {
 				t.Fatal(err)
 			}

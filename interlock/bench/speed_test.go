@@ -14,7 +14,6 @@ import (
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/telemetry"
-	"downhaul/rules"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialect"
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
@@ -48,20 +47,6 @@ func rawFlight(b *testing.B, frames int) []byte {
 		}
 	}
 	return out
-}
-
-// twentyRules is an envelope of 20 rules on 20 channels of that flight.
-func twentyRules(b *testing.B) *rules.Envelope {
-	b.Helper()
-	text, err := os.ReadFile(filepath.Join("testdata", "twenty.toml"))
-	if err != nil {
-		b.Fatal(err)
-	}
-	env, faults := rules.ReadEnvelope("twenty.toml", text)
-	if len(faults) > 0 {
-		b.Fatal(faults)
-	}
-	return env
 }
 
 // the 21 messages that a guard can want; the library gets no others.
@@ -111,7 +96,7 @@ func processorTime(b *testing.B) time.Duration {
 // reader, decoding the 21 messages that a guard can want.
 func BenchmarkReplay(b *testing.B) {
 	raw := rawFlight(b, speedFrames)
-	env := twentyRules(b)
+	env := twenty(b)
 	report := func(b *testing.B, from time.Duration) {
 		// On a machine that others use, too, only this time is the work's own.
 		b.ReportMetric(float64(processorTime(b)-from)/float64(b.N)/speedFrames, "cpu-ns/frame")

@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/telemetry/link"
 )
 
@@ -46,7 +47,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if err := faults.Err(); err != nil {
 		return hint(fmt.Errorf("commission: %w", err), "mend the pad file first")
 	}
-	if err := commission.CanWrite(p.LogFolder); err != nil {
+	if err := prooftest.CanWrite(p.LogFolder); err != nil {
 		return hint(fmt.Errorf("commission: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
 	}
 	// One thread for all of it: times are taken on it.
@@ -89,9 +90,9 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	printRecord(out, record, path)
 	if c.JSON {
 		if jerr := printJSON(s.out, struct {
-			Schema int                `json:"schema"`
-			File   string             `json:"file"`
-			Record *commission.Record `json:"record"`
+			Schema int               `json:"schema"`
+			File   string            `json:"file"`
+			Record *prooftest.Record `json:"record"`
 		}{commissionSchema, path, record}); jerr != nil {
 			return jerr
 		}
@@ -99,17 +100,17 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return hint(fmt.Errorf("commission: %w", err), "nothing of this run counts as passed; what failed stays failed")
 	}
-	if slices.ContainsFunc(record.Tests, func(t commission.Result) bool { return t.Outcome != commission.Passed }) {
+	if slices.ContainsFunc(record.Tests, func(t prooftest.Result) bool { return t.Outcome != prooftest.Passed }) {
 		return errFound
 	}
 	return nil
 }
 
-func (c *commissionCmd) tests() (only []commission.Test, err error) {
+func (c *commissionCmd) tests() (only []prooftest.Test, err error) {
 	for _, key := range c.Only {
-		test, ok := commission.Named(key)
+		test, ok := prooftest.Named(key)
 		if !ok {
-			return nil, hint(fmt.Errorf("commission: no test is called %q", key), "there are %s", strings.Join(commission.Keys(), ", "))
+			return nil, hint(fmt.Errorf("commission: no test is called %q", key), "there are %s", strings.Join(prooftest.Keys(), ", "))
 		}
 		if !slices.Contains(only, test) {
 			only = append(only, test)
@@ -118,7 +119,7 @@ func (c *commissionCmd) tests() (only []commission.Test, err error) {
 	return only, nil
 }
 
-func printRecord(w io.Writer, r *commission.Record, path string) {
+func printRecord(w io.Writer, r *prooftest.Record, path string) {
 	for _, t := range r.Tests {
 		says := string(t.Outcome)
 		if t.Reason != "" {

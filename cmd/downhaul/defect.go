@@ -11,10 +11,10 @@ import (
 	"syscall"
 	"time"
 
-	"downhaul/interlock/commission"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/ledger"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/session"
 	"downhaul/rules"
 )
@@ -124,9 +124,9 @@ func ledgerOf(name string, r guard.LedgerRequest) (*guard.LedgerReply, error) {
 	if err == nil {
 		var says string
 		if says, err = r.Do(b, time.Now(), localUser()); err == nil {
-			var records []*commission.Record
-			if records, _, err = commission.Records(p.LogFolder); err == nil {
-				items, _ := b.Items(time.Now(), ledger.ByCommission(p, records, commission.Machine(p)))
+			var records []*prooftest.Record
+			if records, _, err = prooftest.Records(p.LogFolder); err == nil {
+				items, _ := b.Items(time.Now(), ledger.ByCommission(p, records, prooftest.Machine(p)))
 				return &guard.LedgerReply{Items: items, Says: says}, release()
 			}
 		}

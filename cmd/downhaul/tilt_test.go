@@ -15,7 +15,7 @@ import (
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/recorder"
-	"downhaul/interlock/tilt"
+	"downhaul/interlock/tiltcheck"
 	"downhaul/rules/card"
 )
 
@@ -225,7 +225,7 @@ func TestTiltLive(t *testing.T) {
 		if err := faults.Err(); err != nil {
 			t.Fatal(err)
 		}
-		records, trouble, err := tilt.Records(dir, craft)
+		records, trouble, err := tiltcheck.Records(dir, craft)
 		if err != nil || len(trouble) != 0 || len(records) != x.want || x.want > 0 && !records[0].Passed {
 			t.Errorf("motors %s, %s: %d records, want %d (%v, %v)", x.first, x.second, len(records), x.want, trouble, err)
 		}

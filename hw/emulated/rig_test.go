@@ -23,10 +23,10 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/commission"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/stopping"
 	"downhaul/rules/house"
 )
@@ -159,12 +159,12 @@ func (l layout) files(t *testing.T, dir string, texts map[string]string) {
 	must(t, faults.Err())
 	sum := sha256.Sum256([]byte("downhaul board " + machineID))
 	at := time.Now()
-	record := commission.Record{
-		Schema: commission.Schema, Made: at, Pad: commission.PadFile{SHA256: hex.EncodeToString(p.Hash[:])},
-		Board: commission.BoardID{Machine: "machine " + hex.EncodeToString(sum[:8])},
+	record := prooftest.Record{
+		Schema: prooftest.Schema, Made: at, Pad: prooftest.PadFile{SHA256: hex.EncodeToString(p.Hash[:])},
+		Board: prooftest.BoardID{Machine: "machine " + hex.EncodeToString(sum[:8])},
 	}
-	for _, test := range commission.Fitting(p) {
-		record.Tests = append(record.Tests, commission.Result{Test: test, Outcome: commission.Passed, At: at})
+	for _, test := range prooftest.Fitting(p) {
+		record.Tests = append(record.Tests, prooftest.Result{Test: test, Outcome: prooftest.Passed, At: at})
 	}
 	kept, err := record.Write(filepath.Join(dir, l.name))
 	must(t, err)

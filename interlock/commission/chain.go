@@ -17,7 +17,7 @@ const (
 )
 
 // seen asks the crew where no readback tells.
-func (b *bench) seen(t *Result, question, wrong string) error {
+func (b *bench) seen(t *trial, question, wrong string) error {
 	yes, err := b.yes(question)
 	if err == nil && !yes {
 		t.found("%s", wrong)
@@ -27,7 +27,7 @@ func (b *bench) seen(t *Result, question, wrong string) error {
 
 // patient does something again that only failed because this computer was held
 // up for longer than the watchdog bears.
-func (b *bench) patient(t *Result, do func() error) error {
+func (b *bench) patient(t *trial, do func() error) error {
 	for try := 1; ; try++ {
 		b.rig.longest = 0
 		err := do()
@@ -56,7 +56,7 @@ func (b *bench) rest() error {
 }
 
 // chain works relay, watchdog, contactor and readback.
-func (b *bench) chain(t *Result) error {
+func (b *bench) chain(t *trial) error {
 	if err := b.stopFree(); err != nil {
 		return err
 	}
@@ -127,7 +127,7 @@ func (b *bench) stopFree() error {
 // closedAtRest names why a readback says closed while everything is off. With
 // the wrong way round it turns when the chain is worked; with a weld or a cut
 // wire it stays.
-func (b *bench) closedAtRest(t *Result) error {
+func (b *bench) closedAtRest(t *trial) error {
 	var turned bool
 	err := b.patient(t, func() error {
 		b.rig.startBeat()
@@ -158,7 +158,7 @@ func (b *bench) closedAtRest(t *Result) error {
 }
 
 // halfAlone brings one half of the two that it takes.
-func (b *bench) halfAlone(t *Result, relay, beat bool, wrong string) error {
+func (b *bench) halfAlone(t *trial, relay, beat bool, wrong string) error {
 	if beat {
 		b.rig.startBeat()
 	}
@@ -179,7 +179,7 @@ func (b *bench) halfAlone(t *Result, relay, beat bool, wrong string) error {
 }
 
 // mustBeOpen finds a contactor that is closed after all was let go.
-func (b *bench) mustBeOpen(t *Result) error {
+func (b *bench) mustBeOpen(t *trial) error {
 	l, err := b.rig.read()
 	if err == nil && closed(&l) {
 		b.stays = true
@@ -189,7 +189,7 @@ func (b *bench) mustBeOpen(t *Result) error {
 }
 
 // operate closes and opens the chain and takes its times.
-func (b *bench) operate(t *Result) error {
+func (b *bench) operate(t *trial) error {
 	p := b.cfg.Pad
 	var ups, downs []time.Duration
 	var bounce time.Duration
@@ -272,7 +272,7 @@ func (b *bench) watchdogWindow() time.Duration {
 
 // stopBeat lets the heartbeat stand at one level with the relay on: the
 // watchdog must let go.
-func (b *bench) stopBeat(t *Result, high bool) error {
+func (b *bench) stopBeat(t *trial, high bool) error {
 	if _, ok, err := b.rig.closeChain(b.ctx, sampleEvery); err != nil {
 		return err
 	} else if !ok {
@@ -308,7 +308,7 @@ func (b *bench) stopBeat(t *Result, high bool) error {
 
 // chainByEye is the test where no mirror contact is wired: the crew is the
 // readback, and no time is known.
-func (b *bench) chainByEye(t *Result) error {
+func (b *bench) chainByEye(t *trial) error {
 	t.note("judged by eye: this pad has no readback, and no time was measured")
 	steps := []struct {
 		say, question, wrong string

@@ -14,7 +14,7 @@ const (
 
 // latency measures this board and this computer: what a write and a reading
 // take, from pin to contact, and how late a turn comes.
-func (b *bench) latency(t *Result) error {
+func (b *bench) latency(t *trial) error {
 	if b.dead {
 		t.found("the chain does not close")
 		return nil
@@ -63,7 +63,7 @@ func (b *bench) latency(t *Result) error {
 }
 
 // jitter turns like the guard's loop and takes how late each turn comes.
-func (b *bench) jitter(t *Result) error {
+func (b *bench) jitter(t *trial) error {
 	var late, reads, writes []time.Duration
 	next := b.rig.now() + jitterTurn
 	for range jitterTurns {

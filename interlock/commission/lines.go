@@ -17,9 +17,12 @@ var handlings = map[interlock.Line]handling{
 	interlock.Gate:  {"Open the gate.", "Close the gate.", "reads open"},
 }
 
+// buttons are the lines that the crew works one by one.
+var buttons = [...]interlock.Line{interlock.Reset, interlock.Start, interlock.End, interlock.Hold, interlock.Gate}
+
 // buttons works each button and the gate: its own line must follow, and no
 // other may.
-func (b *bench) buttons(t *Result) error {
+func (b *bench) buttons(t *trial) error {
 	for _, line := range buttons {
 		if b.rig.lines[line].Fitted {
 			if err := b.button(t, line); err != nil {
@@ -30,7 +33,7 @@ func (b *bench) buttons(t *Result) error {
 	return nil
 }
 
-func (b *bench) button(t *Result, line interlock.Line) error {
+func (b *bench) button(t *trial, line interlock.Line) error {
 	resting := line == interlock.Gate // the gate is on while closed
 	h := handlings[line]
 	l, err := b.rig.read()
@@ -92,7 +95,7 @@ func (b *bench) button(t *Result, line interlock.Line) error {
 }
 
 // signals sounds the buzzer and lights the lamp; the crew is what tells.
-func (b *bench) signals(t *Result) error {
+func (b *bench) signals(t *trial) error {
 	for _, s := range []struct {
 		name     string
 		set      func(bool) error

@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/prooftest"
 )
 
 // Times of the tests; ours.
@@ -252,24 +253,27 @@ func spreadOf(times []time.Duration) spread {
 }
 
 // figures puts a spread on record.
-func (s spread) figures(t *Result, name string) {
+func (s spread) figures(t *trial, name string) {
 	t.figure(name+", least", s.least.Seconds(), "s")
 	t.figure(name+", median", s.middle.Seconds(), "s")
 	t.figure(name+", most", s.most.Seconds(), "s")
 }
 
-func (r *Result) figure(name string, value float64, unit string) {
+// trial is a test under way.
+type trial struct{ prooftest.Result }
+
+func (r *trial) figure(name string, value float64, unit string) {
 	if math.IsNaN(value) || math.IsInf(value, 0) {
 		r.Found = append(r.Found, fmt.Sprintf("%s could not be worked out", name))
 		return
 	}
-	r.Figures = append(r.Figures, Figure{name, value, unit})
+	r.Figures = append(r.Figures, prooftest.Figure{Name: name, Value: value, Unit: unit})
 }
 
-func (r *Result) found(format string, args ...any) {
+func (r *trial) found(format string, args ...any) {
 	r.Found = append(r.Found, fmt.Sprintf(format, args...))
 }
 
-func (r *Result) note(format string, args ...any) {
+func (r *trial) note(format string, args ...any) {
 	r.Notes = append(r.Notes, fmt.Sprintf(format, args...))
 }

@@ -15,6 +15,7 @@ import (
 
 	"downhaul/hw"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/prooftest"
 )
 
 // testPad reads the pad of the tests, changed where told (old, new, ...).
@@ -148,18 +149,18 @@ func goodCrew() []cue {
 
 // run does a run in a bubble of made-up time. before works the board first,
 // crew comes before the good crew.
-func run(t *testing.T, p *pad.Pad, only []Test, before func(*hw.Virtual) error, crew ...cue) (record *Record, h *hands, err error) {
+func run(t *testing.T, p *pad.Pad, only []prooftest.Test, before func(*hw.Virtual) error, crew ...cue) (record *prooftest.Record, h *hands, err error) {
 	t.Helper()
 	return runOn(t, p, p, only, before, crew...)
 }
 
 // runWired is run on a board that is wired as another pad file says.
-func runWired(t *testing.T, wired, p *pad.Pad, only []Test, crew ...cue) (*Record, *hands, error) {
+func runWired(t *testing.T, wired, p *pad.Pad, only []prooftest.Test, crew ...cue) (*prooftest.Record, *hands, error) {
 	t.Helper()
 	return runOn(t, wired, p, only, nil, crew...)
 }
 
-func runOn(t *testing.T, wired, p *pad.Pad, only []Test, before func(*hw.Virtual) error, crew ...cue) (record *Record, h *hands, err error) {
+func runOn(t *testing.T, wired, p *pad.Pad, only []prooftest.Test, before func(*hw.Virtual) error, crew ...cue) (record *prooftest.Record, h *hands, err error) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		began := time.Now()
@@ -190,7 +191,7 @@ func runOn(t *testing.T, wired, p *pad.Pad, only []Test, before func(*hw.Virtual
 }
 
 // runUntil does chain, signals and buttons and breaks the run off at the cue.
-func runUntil(t *testing.T, p *pad.Pad, stop string, crew ...cue) (record *Record, err error) {
+func runUntil(t *testing.T, p *pad.Pad, stop string, crew ...cue) (record *prooftest.Record, err error) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		began := time.Now()
@@ -204,7 +205,7 @@ func runUntil(t *testing.T, p *pad.Pad, stop string, crew ...cue) (record *Recor
 		crew = append(crew, cue{phrase: stop, act: func(*hw.Virtual) error { cancel(); return nil }, answer: "yes"})
 		h := &hands{t: t, board: board, met: map[string]bool{}, script: append(crew, goodCrew()...)}
 		record, err = Run(ctx, Config{Pad: p, Board: board, Crew: h, Now: now, Sleep: time.Sleep, Wall: time.Now,
-			Only: []Test{Chain, Signals, Buttons}, Patience: 4 * time.Second})
+			Only: []prooftest.Test{prooftest.Chain, prooftest.Signals, prooftest.Buttons}, Patience: 4 * time.Second})
 		if s, showErr := board.Show(); showErr != nil || s.Outputs[0].On || s.Coil {
 			t.Errorf("the relay is on after the run (%v)", showErr)
 		}
@@ -215,7 +216,7 @@ func runUntil(t *testing.T, p *pad.Pad, stop string, crew ...cue) (record *Recor
 }
 
 // result wants one test's outcome.
-func result(t *testing.T, r *Record, test Test, want Outcome) *Result {
+func result(t *testing.T, r *prooftest.Record, test prooftest.Test, want prooftest.Outcome) *prooftest.Result {
 	t.Helper()
 	if r == nil {
 		t.Fatal("no record")
@@ -231,7 +232,7 @@ func result(t *testing.T, r *Record, test Test, want Outcome) *Result {
 }
 
 // between wants a figure in a range.
-func between(t *testing.T, r *Result, name string, low, high float64) {
+func between(t *testing.T, r *prooftest.Result, name string, low, high float64) {
 	t.Helper()
 	f, ok := r.Figure(name)
 	if !ok || f.Value < low || f.Value > high {
@@ -239,7 +240,7 @@ func between(t *testing.T, r *Result, name string, low, high float64) {
 	}
 }
 
-func finds(t *testing.T, r *Result, words string) {
+func finds(t *testing.T, r *prooftest.Result, words string) {
 	t.Helper()
 	if !slices.ContainsFunc(r.Found, func(s string) bool { return strings.Contains(s, words) }) {
 		t.Errorf("%v found %q, want %q", r.Test, r.Found, words)
@@ -252,13 +253,13 @@ func TestEverythingInOrderPasses(t *testing.T) {
 	if err != nil {
 		t.Fatalf("%v\n%s", err, strings.Join(h.said, "\n"))
 	}
-	if r.By != "A. B." || r.Interrupted || len(r.Tests) != int(testCount) {
+	if r.By != "A. B." || r.Interrupted || len(r.Tests) != len(prooftest.Keys()) {
 		t.Errorf("record %+v", r)
 	}
-	for test := range testCount {
-		result(t, r, test, Passed)
+	for test := range prooftest.Test(len(prooftest.Keys())) {
+		result(t, r, test, prooftest.Passed)
 	}
-	c := result(t, r, Chain, Passed)
+	c := result(t, r, prooftest.Chain, prooftest.Passed)
 	// The modelled chain picks up in 15 ms and drops out in 20 ms, and is read
 	// every millisecond.
 	between(t, c, "operations", 10, 100)
@@ -270,21 +271,21 @@ func TestEverythingInOrderPasses(t *testing.T) {
 	for _, level := range []string{"high", "low"} {
 		between(t, c, "last pulse to open, standing "+level, 0.100, 0.1011)
 	}
-	s := result(t, r, Stop, Passed)
+	s := result(t, r, prooftest.Stop, prooftest.Passed)
 	between(t, s, "contacts apart", 0, 0)
 	between(t, s, "the emergency stop, to open contactor", 0.018, 0.0211)
 	between(t, s, "contact A alone, to open contactor", 0.018, 0.0211)
 	between(t, s, "contact B alone, to open contactor", 0.018, 0.0211)
-	a := result(t, r, Anemometer, Passed)
+	a := result(t, r, prooftest.Anemometer, prooftest.Passed)
 	between(t, a, "rate, by periods", 5.99, 6.01)
 	between(t, a, "rate, by counts", 5.99, 6.01)
-	l := result(t, r, LoadCell, Passed)
+	l := result(t, r, prooftest.LoadCell, prooftest.Passed)
 	between(t, l, "newtons per count", 0.002499, 0.002501)
 	between(t, l, "zero, mean", 84000, 84000)
 	between(t, l, "zero, spread", 0, 0)
 	between(t, l, "conversions a second, unloaded", 79, 81)
-	between(t, result(t, r, Rotors, Passed), stopTimeFigure, 2.4, 2.4)
-	q := result(t, r, Latency, Passed)
+	between(t, result(t, r, prooftest.Rotors, prooftest.Passed), stopTimeFigure, 2.4, 2.4)
+	q := result(t, r, prooftest.Latency, prooftest.Passed)
 	between(t, q, "operations", 10, 100)
 	between(t, q, "relay write to open, most", 0.020, 0.02006)
 	// 196.133 N over the 78453 counts that the modelled converter rounds to.
@@ -305,7 +306,7 @@ func TestCautionsComeFirst(t *testing.T) {
 		}
 	}
 	// They can not be skipped.
-	_, h, err := run(t, p, []Test{Signals}, nil, cue{phrase: "propellers off", answer: "skip no time", once: true})
+	_, h, err := run(t, p, []prooftest.Test{prooftest.Signals}, nil, cue{phrase: "propellers off", answer: "skip no time", once: true})
 	if err != nil || !slices.Contains(h.said, "This can not be skipped.") {
 		t.Errorf("a caution was skipped: %v", err)
 	}

@@ -128,7 +128,7 @@ func (b *bench) listen(ctx context.Context) (r *tach, wait func(), err error) {
 // rotors sees that the chain reaches the rotors: bare motors at idle stop when
 // the relay opens. What the stop takes with propellers is measured in a step on
 // the ground, under the guard itself.
-func (b *bench) rotors(t *Result) error {
+func (b *bench) rotors(t *trial) error {
 	if b.dead {
 		t.found("the chain does not close")
 		return nil
@@ -173,7 +173,7 @@ func (b *bench) rotors(t *Result) error {
 
 // byTelemetry opens the relay on rotors that the craft says turn, and waits
 // until it says that they stand. It is false where the craft fell silent.
-func (b *bench) byTelemetry(t *Result, rotors *tach) (measured bool, err error) {
+func (b *bench) byTelemetry(t *trial, rotors *tach) (measured bool, err error) {
 	var since time.Duration = -1
 	steady := func(l *look) bool {
 		hz, known := rotors.speed(l.at)
@@ -225,13 +225,13 @@ func (b *bench) byTelemetry(t *Result, rotors *tach) (measured bool, err error) 
 	return true, nil
 }
 
-func deadChain(t *Result) error {
+func deadChain(t *trial) error {
 	t.found("the chain does not close")
 	return nil
 }
 
 // byReading takes what somebody read off a film or a watch.
-func (b *bench) byReading(t *Result) error {
+func (b *bench) byReading(t *trial) error {
 	film, err := b.yes(fmt.Sprintf("Shall the relay close for %d s and then open, with a flash of the lamp and a tone, so that you can film or time the rotors?", int(filmFor.Seconds())))
 	if err != nil {
 		return err

@@ -76,15 +76,15 @@ func TestRotorsByTelemetry(t *testing.T) {
 				h := &hands{t: t, board: board, met: map[string]bool{}, script: goodCrew()}
 				b := &bench{ctx: ctx, cfg: Config{Pad: p, Board: board, Crew: h, Now: now}, crew: h, within: true, patience: 10 * time.Second,
 					rig: &rig{pad: p, board: board, lines: p.Intake().Lines, now: now, sleep: time.Sleep}}
-				var got Result
+				var got trial
 				measured, err := b.byTelemetry(&got, rotors)
 				if err != nil || measured != c.measured || b.stays != c.stays {
 					t.Fatalf("measured %v, stays %v, found %q: %v", measured, b.stays, got.Found, err)
 				}
 				if measured {
 					// Told ten times a second, and the contactor takes 20 ms.
-					between(t, &got, stopTimeFigure, c.least, c.least+0.25)
-					between(t, &got, "rotor speed told every", 0.099, 0.101)
+					between(t, &got.Result, stopTimeFigure, c.least, c.least+0.25)
+					between(t, &got.Result, "rotor speed told every", 0.099, 0.101)
 				}
 				if board.PowerOn() {
 					t.Error("the contactor is closed after the measuring")

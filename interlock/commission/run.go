@@ -6,10 +6,12 @@ import (
 	"errors"
 	"fmt"
 	"slices"
+	"strings"
 	"time"
 
 	"downhaul/hw"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/telemetry/link"
 )
 
@@ -29,7 +31,7 @@ type Config struct {
 	// Software names the program.
 	Software string
 	// Only are the tests wanted; empty is all that fit.
-	Only []Test
+	Only []prooftest.Test
 	// Patience is how long the crew's hands are waited for; 0 is a minute.
 	Patience time.Duration
 	// Hear opens a telemetry link; nil leaves the telemetry unheard.
@@ -61,11 +63,11 @@ const mostTries = 3
 // broke off: then nothing in it has passed, and what had failed stays failed.
 // Times are best taken on a locked thread.
 // The error says why a run could not be done; with a record it broke off.
-func Run(ctx context.Context, cfg Config) (*Record, error) {
+func Run(ctx context.Context, cfg Config) (*prooftest.Record, error) {
 	if cfg.Pad == nil || cfg.Board == nil || cfg.Crew == nil || cfg.Now == nil || cfg.Sleep == nil || cfg.Wall == nil {
 		return nil, errors.New("commission: pad, board, crew and clocks must all be given")
 	}
-	fitting := Fitting(cfg.Pad)
+	fitting := prooftest.Fitting(cfg.Pad)
 	if len(fitting) == 0 {
 		return nil, errors.New("commission: this pad has neither relay nor sensors of its own; there is nothing to test")
 	}
@@ -91,8 +93,8 @@ func Run(ctx context.Context, cfg Config) (*Record, error) {
 	defer func() { stop(); wait() }()
 	defer func() { _ = b.rig.safe() }()
 
-	record := &Record{Schema: Schema, Made: cfg.Wall(), Software: cfg.Software, Tests: []Result{},
-		Pad:   PadFile{File: cfg.File, Title: cfg.Pad.Title, SHA256: hex.EncodeToString(cfg.Pad.Hash[:])},
+	record := &prooftest.Record{Schema: prooftest.Schema, Made: cfg.Wall(), Software: cfg.Software, Tests: []prooftest.Result{},
+		Pad:   prooftest.PadFile{File: cfg.File, Title: cfg.Pad.Title, SHA256: hex.EncodeToString(cfg.Pad.Hash[:])},
 		Board: boardID(cfg.Pad)}
 	if err := b.cautions(); err != nil {
 		return nil, err
@@ -101,19 +103,30 @@ func Run(ctx context.Context, cfg Config) (*Record, error) {
 	err := b.tests(record, wanted)
 	record.Made = cfg.Wall()
 	if err != nil {
-		record.breakOff()
+		breakOff(record)
 	}
 	return record, err
 }
 
 // breakOff takes back what passed.
-func (r *Record) breakOff() {
+func breakOff(r *prooftest.Record) {
 	r.Interrupted = true
 	for i := range r.Tests {
-		if r.Tests[i].Outcome == Passed {
-			r.Tests[i].Outcome = Unfinished
+		if r.Tests[i].Outcome == prooftest.Passed {
+			r.Tests[i].Outcome = prooftest.Unfinished
 		}
 	}
+}
+
+// boardID returns what the record says of the board.
+func boardID(p *pad.Pad) prooftest.BoardID {
+	id := prooftest.BoardID{Kind: string(p.Board.Kind), Machine: prooftest.Machine(p), Lines: []string{}}
+	for _, l := range p.Board.Lines {
+		if l.Fitted {
+			id.Lines = append(id.Lines, strings.TrimSpace(l.Name+" "+l.Pin))
+		}
+	}
+	return id
 }
 
 // cautions come first, and each is confirmed.
@@ -144,13 +157,13 @@ func (b *bench) cautions() error {
 }
 
 // tests does them in order.
-func (b *bench) tests(record *Record, wanted []Test) error {
-	do := map[Test]func(*Result) error{
-		Chain: b.chain, Signals: b.signals, Stop: b.stop, Buttons: b.buttons,
-		Anemometer: b.anemometer, LoadCell: b.loadCell, Rotors: b.rotors, Latency: b.latency,
+func (b *bench) tests(record *prooftest.Record, wanted []prooftest.Test) error {
+	do := map[prooftest.Test]func(*trial) error{
+		prooftest.Chain: b.chain, prooftest.Signals: b.signals, prooftest.Stop: b.stop, prooftest.Buttons: b.buttons,
+		prooftest.Anemometer: b.anemometer, prooftest.LoadCell: b.loadCell, prooftest.Rotors: b.rotors, prooftest.Latency: b.latency,
 	}
 	for i, test := range wanted {
-		result := Result{Test: test, By: b.by, Found: []string{}, Notes: []string{}, Figures: []Figure{}}
+		result := trial{prooftest.Result{Test: test, By: b.by, Found: []string{}, Notes: []string{}, Figures: []prooftest.Figure{}}}
 		err := b.one(fmt.Sprintf("Test %d of %d, %s.", i+1, len(wanted), test), &result, do[test])
 		if unsafe := b.rig.safe(); unsafe != nil {
 			b.stays = true
@@ -159,9 +172,9 @@ func (b *bench) tests(record *Record, wanted []Test) error {
 		result.At = b.cfg.Wall()
 		switch skip := (skipped{}); {
 		case errors.As(err, &skip):
-			result.Outcome, result.Reason = Skipped, skip.reason
+			result.Outcome, result.Reason = prooftest.Skipped, skip.reason
 			if len(result.Found) > 0 {
-				result.Outcome = Failed // what was found can not be skipped
+				result.Outcome = prooftest.Failed // what was found can not be skipped
 			}
 			err = nil
 		case err != nil && !errors.Is(err, errBroken):
@@ -170,14 +183,14 @@ func (b *bench) tests(record *Record, wanted []Test) error {
 			err = nil
 			fallthrough
 		default:
-			result.Outcome = Passed
+			result.Outcome = prooftest.Passed
 			if len(result.Found) > 0 {
-				result.Outcome = Failed
+				result.Outcome = prooftest.Failed
 			} else if err != nil {
-				result.Outcome = Unfinished
+				result.Outcome = prooftest.Unfinished
 			}
 		}
-		record.Tests = append(record.Tests, result)
+		record.Tests = append(record.Tests, result.Result)
 		for _, f := range result.Found {
 			b.crew.Say("FOUND: " + sentence(f))
 		}
@@ -192,7 +205,7 @@ func (b *bench) tests(record *Record, wanted []Test) error {
 	return nil
 }
 
-func (b *bench) one(title string, result *Result, do func(*Result) error) error {
+func (b *bench) one(title string, result *trial, do func(*trial) error) error {
 	b.within = true
 	defer func() { b.within = false }()
 	ready, err := b.yes(title + " Ready?")

@@ -28,7 +28,7 @@ const (
 )
 
 // anemometer takes pulses of cups that a hand turns.
-func (b *bench) anemometer(t *Result) error {
+func (b *bench) anemometer(t *trial) error {
 	w := b.cfg.Pad.Wind
 	b.rig.takeEdges()
 	var at []time.Duration
@@ -151,7 +151,7 @@ func (b *bench) takeCounts() (counts, error) {
 }
 
 // sound says whether counts can be used, and finds why not.
-func (c *counts) sound(t *Result, when string, want float64) bool {
+func (c *counts) sound(t *trial, when string, want float64) bool {
 	t.figure("conversions a second, "+when, c.rate, "Hz")
 	switch {
 	case c.n+c.failed+c.full == 0:
@@ -169,7 +169,7 @@ func (c *counts) sound(t *Result, when string, want float64) bool {
 }
 
 // loadCell tares the cell and loads it with what the crew knows.
-func (b *bench) loadCell(t *Result) error {
+func (b *bench) loadCell(t *trial) error {
 	p := b.cfg.Pad.LoadCell
 	yes, err := b.yes("Does the load cell hang free, with nothing on it?")
 	if err != nil {

@@ -23,7 +23,7 @@ func (b *bench) stopContacts() []interlock.Line {
 
 // shut closes the chain for a test that wants to see it opened. Where it can
 // not be, the lines alone are tested, and that is found.
-func (b *bench) shut(t *Result) (live bool, err error) {
+func (b *bench) shut(t *trial) (live bool, err error) {
 	if b.dead {
 		return false, nil
 	}
@@ -42,7 +42,7 @@ func (b *bench) shut(t *Result) (live bool, err error) {
 
 // stop tests the emergency stop: pressed as a whole, and each contact alone,
 // with the contactor closed, which must open although the relay stays on.
-func (b *bench) stop(t *Result) error {
+func (b *bench) stop(t *trial) error {
 	if err := b.stopFree(); err != nil {
 		return err
 	}
@@ -78,7 +78,7 @@ type opening struct {
 
 // seeOpening waits for a contact to open and watches what follows. ok is false
 // when the crew gave up.
-func (b *bench) seeOpening(t *Result, do string, contacts []interlock.Line) (o opening, live, ok bool, err error) {
+func (b *bench) seeOpening(t *trial, do string, contacts []interlock.Line) (o opening, live, ok bool, err error) {
 	if live, err = b.shut(t); err != nil {
 		return o, live, false, err
 	}
@@ -152,7 +152,7 @@ func (b *bench) seeOpening(t *Result, do string, contacts []interlock.Line) (o o
 }
 
 // judgeFall holds the contactor against its drop-out time.
-func (b *bench) judgeFall(t *Result, o *opening, what string) error {
+func (b *bench) judgeFall(t *trial, o *opening, what string) error {
 	limit := b.cfg.Pad.Contactor.DropOut
 	switch took := max(0, o.fell-o.first); {
 	case !o.hasFallen:
@@ -170,7 +170,7 @@ func (b *bench) judgeFall(t *Result, o *opening, what string) error {
 	return nil
 }
 
-func (b *bench) press(t *Result, contacts []interlock.Line) error {
+func (b *bench) press(t *trial, contacts []interlock.Line) error {
 	o, live, ok, err := b.seeOpening(t, "Press the emergency stop, and leave it pressed.", contacts)
 	if err != nil {
 		return err
@@ -204,7 +204,7 @@ func (b *bench) press(t *Result, contacts []interlock.Line) error {
 }
 
 // releaseStop wants the contacts closed again, and the contactor still open.
-func (b *bench) releaseStop(t *Result, contacts []interlock.Line) error {
+func (b *bench) releaseStop(t *trial, contacts []interlock.Line) error {
 	free := func(l *look) bool {
 		for _, c := range contacts {
 			if !l.on[c] {
@@ -233,11 +233,11 @@ func (b *bench) releaseStop(t *Result, contacts []interlock.Line) error {
 }
 
 // skippedAfter ends a test that can not go on; what was found makes it failed.
-func skippedAfter(*Result) error { return skipped{"it can not go on"} }
+func skippedAfter(*trial) error { return skipped{"it can not go on"} }
 
 // contactAlone opens one contact's wire: the other line must not follow, and
 // the contactor must open by this one alone.
-func (b *bench) contactAlone(t *Result, c interlock.Line, contacts []interlock.Line) error {
+func (b *bench) contactAlone(t *trial, c interlock.Line, contacts []interlock.Line) error {
 	do := fmt.Sprintf("Open the wire of contact %s of the emergency stop alone (%s), at the stop itself, and leave it open.", contactWord[c], c)
 	before := len(t.Found)
 	o, live, ok, err := b.seeOpening(t, do, contacts)

@@ -16,7 +16,7 @@ import (
 	"downhaul/interlock/session"
 	"downhaul/interlock/shown"
 	"downhaul/interlock/stopping"
-	"downhaul/interlock/tilt"
+	"downhaul/interlock/tiltcheck"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -91,7 +91,7 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 		return err
 	}
 	d.early = trouble
-	measured, bad, err := tilt.Records(logFolder, d.card)
+	measured, bad, err := tiltcheck.Records(logFolder, d.card)
 	if err != nil {
 		return err
 	}
@@ -202,7 +202,7 @@ func reported(logFolder, craft string) (hovers []card.Hovered, last *card.Foreca
 
 // measured takes the checks of the tilt response, for every step that asks for
 // one.
-func (d *declared) measured(records []*tilt.Record, newest time.Time) {
+func (d *declared) measured(records []*tiltcheck.Record, newest time.Time) {
 	for i := range d.card.Steps {
 		s := &d.card.Steps[i]
 		if !s.Measured {

@@ -13,7 +13,7 @@ import (
 	"downhaul/interlock/bench"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/session"
-	"downhaul/interlock/tilt"
+	"downhaul/interlock/tiltcheck"
 	"downhaul/rules/card"
 )
 
@@ -312,25 +312,25 @@ lasts = "7 d"
 	}
 	keep := func(passed bool, motors string, ago time.Duration) {
 		t.Helper()
-		r := tilt.Record{Schema: tilt.Schema, Made: time.Now().Add(-ago), Craft: c.Craft.Name, Motors: motors, Passed: passed}
+		r := tiltcheck.Record{Schema: tiltcheck.Schema, Made: time.Now().Add(-ago), Craft: c.Craft.Name, Motors: motors, Passed: passed}
 		_, err := r.Write(dir)
 		must(t, err)
 	}
 	wants("tilt response was not measured yet for these motors")
 	keep(true, "other motors", time.Hour)
 	wants("tilt response was not measured yet for these motors")
-	keep(true, tilt.Digest(c), 8*24*time.Hour)
+	keep(true, tiltcheck.Digest(c), 8*24*time.Hour)
 	wants("tilt response has lapsed after 7 d (downhaul tilt")
-	keep(true, tilt.Digest(c), time.Hour)
+	keep(true, tiltcheck.Digest(c), time.Hour)
 	wants()
-	keep(false, tilt.Digest(c), time.Minute)
+	keep(false, tiltcheck.Digest(c), time.Minute)
 	wants("the last check did not pass, record 4 of tilt")
-	keep(true, tilt.Digest(c), time.Second)
+	keep(true, tiltcheck.Digest(c), time.Second)
 	wants()
 
 	// The newest record torn by a power cut: it may have been one that did not
 	// pass, so the ones before count no more, and that is said.
-	names, err := filepath.Glob(filepath.Join(tilt.Folder(dir), "*.json"))
+	names, err := filepath.Glob(filepath.Join(tiltcheck.Folder(dir), "*.json"))
 	must(t, err)
 	newest, err := os.ReadFile(names[len(names)-1])
 	must(t, err, os.WriteFile(names[len(names)-1], newest[:len(newest)/2], 0o644))
@@ -340,6 +340,6 @@ lasts = "7 d"
 		t.Errorf("nothing is said of a torn record: %s", said)
 	}
 	must(t, f.guard.Finish(f.now))
-	keep(true, tilt.Digest(c), time.Second)
+	keep(true, tiltcheck.Digest(c), time.Second)
 	wants()
 }

@@ -9,8 +9,8 @@ import (
 
 	"downhaul/hw"
 	"downhaul/interlock"
-	"downhaul/interlock/commission"
 	"downhaul/interlock/ledger"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/session"
 )
 
@@ -32,7 +32,7 @@ func TestPromise06_NotSeenOpenAtTheEndIsAFault(t *testing.T) {
 	}
 	book, err := ledger.Read(dir, "test")
 	must(t, err)
-	items, _ := book.Items(time.Now(), func(commission.Test, int) bool { return false })
+	items, _ := book.Items(time.Now(), func(prooftest.Test, int) bool { return false })
 	if len(items) != 1 || !strings.Contains(strings.Join(ledger.Holding(items), ""), "power was not removed") {
 		t.Errorf("the ledger holds %+v", items)
 	}

@@ -10,9 +10,9 @@ import (
 
 	"downhaul/hw/localsocket"
 	"downhaul/interlock/bench"
-	"downhaul/interlock/commission"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/ledger"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/session"
 )
 
@@ -42,10 +42,10 @@ func because(t *testing.T, g *Guard, want ...string) {
 // tested puts a run of commissioning on record in which the chain passed.
 func tested(t *testing.T, g *Guard, dir string, entry int) {
 	t.Helper()
-	r := commission.Record{Schema: commission.Schema, Ledger: entry, Made: time.Now().AddDate(-1, 0, 0), // a clock that is wrong
-		Pad: commission.PadFile{SHA256: hex.EncodeToString(g.pad.Hash[:])}, Board: commission.BoardID{Machine: commission.Machine(g.pad)}}
-	for _, test := range []commission.Test{commission.Chain, commission.Rotors} {
-		r.Tests = append(r.Tests, commission.Result{Test: test, Outcome: commission.Passed, At: r.Made})
+	r := prooftest.Record{Schema: prooftest.Schema, Ledger: entry, Made: time.Now().AddDate(-1, 0, 0), // a clock that is wrong
+		Pad: prooftest.PadFile{SHA256: hex.EncodeToString(g.pad.Hash[:])}, Board: prooftest.BoardID{Machine: prooftest.Machine(g.pad)}}
+	for _, test := range []prooftest.Test{prooftest.Chain, prooftest.Rotors} {
+		r.Tests = append(r.Tests, prooftest.Result{Test: test, Outcome: prooftest.Passed, At: r.Made})
 	}
 	_, err := r.Write(dir)
 	must(t, err)

@@ -7,18 +7,18 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/commission"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/proof"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/stopping"
 	"downhaul/rules"
 )
 
 // standing is what commissioning says of this pad when the guard starts.
 type standing struct {
-	commission.Standing
+	prooftest.Standing
 	trouble []error
-	records []*commission.Record
+	records []*prooftest.Record
 	machine string
 }
 
@@ -29,12 +29,12 @@ func (g *Guard) commissioned(wall time.Time) error {
 	if g.pad.Duty != interlock.Guard {
 		return nil
 	}
-	records, trouble, err := commission.Records(g.pad.LogFolder)
+	records, trouble, err := prooftest.Records(g.pad.LogFolder)
 	if err != nil {
 		return err
 	}
-	machine := commission.Machine(g.pad)
-	g.proofs = standing{commission.Stand(g.pad, records, wall, machine), trouble, records, machine}
+	machine := prooftest.Machine(g.pad)
+	g.proofs = standing{prooftest.Stand(g.pad, records, wall, machine), trouble, records, machine}
 	g.due.Store(new([]string))
 	if g.pad.Commission.Required {
 		for _, p := range g.proofs.Proofs {
@@ -87,13 +87,13 @@ func (g *Guard) watchProofs(ctx context.Context) {
 	if g.pad.Duty != interlock.Guard || !g.pad.Commission.Required {
 		return
 	}
-	var left []commission.Proof
+	var left []prooftest.Proof
 	for _, p := range g.proofs.Proofs {
 		if !p.Due() {
 			left = append(left, p)
 		}
 	}
-	slices.SortFunc(left, func(a, b commission.Proof) int { return int(a.Left/time.Second) - int(b.Left/time.Second) })
+	slices.SortFunc(left, func(a, b prooftest.Proof) int { return int(a.Left/time.Second) - int(b.Left/time.Second) })
 	for _, p := range left {
 		// By the engine's clock: a stepped time of day changes nothing here.
 		timer := time.NewTimer(p.Left - g.now())

@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"downhaul/interlock/bench"
-	"downhaul/interlock/commission"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/session"
 )
 
@@ -25,19 +25,19 @@ func commissionedFiles(t testing.TB, dir string) Files {
 
 // keepRecord writes a record for the pad file: every test passed but those
 // left out, at that time.
-func keepRecord(t testing.TB, files Files, at time.Time, not ...commission.Test) {
+func keepRecord(t testing.TB, files Files, at time.Time, not ...prooftest.Test) {
 	t.Helper()
 	c, faults := files.Check()
 	must(t, faults.Err())
-	r := &commission.Record{Schema: commission.Schema, Made: at, Pad: commission.PadFile{SHA256: hex.EncodeToString(c.Pad.Hash[:])},
-		Board: commission.BoardID{Machine: commission.Machine(c.Pad)}}
-	for _, test := range commission.Fitting(c.Pad) {
+	r := &prooftest.Record{Schema: prooftest.Schema, Made: at, Pad: prooftest.PadFile{SHA256: hex.EncodeToString(c.Pad.Hash[:])},
+		Board: prooftest.BoardID{Machine: prooftest.Machine(c.Pad)}}
+	for _, test := range prooftest.Fitting(c.Pad) {
 		if slices.Contains(not, test) {
 			continue
 		}
-		one := commission.Result{Test: test, Outcome: commission.Passed, At: at}
-		if test == commission.Rotors {
-			one.Figures = []commission.Figure{{Name: "relay open to rotors stopped", Value: 3.25, Unit: "s"}}
+		one := prooftest.Result{Test: test, Outcome: prooftest.Passed, At: at}
+		if test == prooftest.Rotors {
+			one.Figures = []prooftest.Figure{{Name: "relay open to rotors stopped", Value: 3.25, Unit: "s"}}
 		}
 		r.Tests = append(r.Tests, one)
 	}
@@ -87,7 +87,7 @@ func TestProofTestsRefuseAStart(t *testing.T) {
 
 	// One test short, and the others in force for a moment only.
 	last := time.Now().Add(-30*24*time.Hour + 2*time.Second)
-	keepRecord(t, files, last, commission.Buttons)
+	keepRecord(t, files, last, prooftest.Buttons)
 	g = openLive(t, files)
 	atOnce := len(g.dueTests())
 	if time.Since(last) < 30*24*time.Hour && atOnce != 1 {

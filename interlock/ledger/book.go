@@ -9,8 +9,8 @@ import (
 	"unicode"
 	"unicode/utf8"
 
-	"downhaul/interlock/commission"
 	"downhaul/interlock/dated"
+	"downhaul/interlock/prooftest"
 )
 
 // Bounds of what people write; ours.
@@ -192,7 +192,7 @@ type Item struct {
 	// while nobody has said anything.
 	Done string `json:"done"`
 	// Tests are those that a fault still calls for.
-	Tests []commission.Test `json:"tests_due"`
+	Tests []prooftest.Test `json:"tests_due"`
 	// Holds says why it holds the next start back, in one sentence; empty where it
 	// does not.
 	Holds string `json:"holds"`
@@ -200,7 +200,7 @@ type Item struct {
 
 // Tested reports whether a proof test was passed on record behind that entry, and
 // not failed since.
-type Tested func(test commission.Test, after int) bool
+type Tested func(test prooftest.Test, after int) bool
 
 // Items lists all faults and defects by number. next is the first instant after
 // now at which one more holds back because its watch ends; zero without one. A
@@ -217,7 +217,7 @@ func (b *Book) Items(now time.Time, tested Tested) (items []Item, next time.Time
 			continue
 		}
 		it := Item{Number: e.Number, What: e.What, Text: e.Text, Made: e.Made, By: e.By, Session: e.Session,
-			AtS: time.Duration(e.AtNS).Seconds(), Tests: []commission.Test{}}
+			AtS: time.Duration(e.AtNS).Seconds(), Tests: []prooftest.Test{}}
 		closed, watched := b.about(e.Number)
 		for _, t := range e.Tests {
 			if !tested(t, e.Number) {
@@ -243,7 +243,7 @@ func (b *Book) Items(now time.Time, tested Tested) (items []Item, next time.Time
 		items = append(items, it)
 	}
 	for n, why := range b.lost {
-		it := Item{Number: n, What: "lost", Text: "entry " + why, Tests: []commission.Test{}}
+		it := Item{Number: n, What: "lost", Text: "entry " + why, Tests: []prooftest.Test{}}
 		if closed, _ := b.about(n); closed != nil {
 			it.Done = closed.says("closed")
 		} else {

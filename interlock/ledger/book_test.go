@@ -9,7 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/commission"
+	"downhaul/interlock/prooftest"
 )
 
 func must(t *testing.T, errs ...error) {
@@ -42,11 +42,11 @@ func holds(t *testing.T, b *Book, now time.Time, tested Tested, want ...string) 
 
 var noon = time.Date(2031, 5, 3, 12, 0, 0, 0, time.UTC)
 
-func never(commission.Test, int) bool { return false }
+func never(prooftest.Test, int) bool { return false }
 
 // passedAt is a record on which the chain was passed behind that entry.
 func passedAt(entry int) Tested {
-	return func(test commission.Test, after int) bool { return test == commission.Chain && entry >= after }
+	return func(test prooftest.Test, after int) bool { return test == prooftest.Chain && entry >= after }
 }
 
 // A fault of the chain holds back until it was tested behind it on record and
@@ -86,7 +86,7 @@ func TestFaultWantsItsTestsAndWhatWasMended(t *testing.T) {
 // A watchdog that held the chain through a stall is a fault of the chain as well.
 func TestWatchdogThatHeldIsAFaultOfTheChain(t *testing.T) {
 	f := &interlock.Effect{Kind: interlock.StateEffect, State: interlock.Fault, From: interlock.Tripped, Reason: interlock.ReasonWatchdog}
-	if _, tests, ok := FaultOf(f.Reason.String(), f.From.String()); !Seen(f) || !ok || len(tests) != 1 || tests[0] != commission.Chain {
+	if _, tests, ok := FaultOf(f.Reason.String(), f.From.String()); !Seen(f) || !ok || len(tests) != 1 || tests[0] != prooftest.Chain {
 		t.Errorf("seen %v, a fault %v, wants %v", Seen(f), ok, tests)
 	}
 }

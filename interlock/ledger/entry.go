@@ -5,7 +5,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/commission"
+	"downhaul/interlock/prooftest"
 )
 
 // Schema is the version of Entry as JSON.
@@ -45,7 +45,7 @@ type Entry struct {
 	AtNS    int64  `json:"at_ns,omitempty"`
 	Reason  string `json:"reason,omitempty"`
 	// Tests are the proof tests that the fault calls for.
-	Tests []commission.Test `json:"tests,omitempty"`
+	Tests []prooftest.Test `json:"tests,omitempty"`
 }
 
 // Folder is where the ledger of a log folder stands, beside its sessions.
@@ -54,21 +54,21 @@ func Folder(logFolder string) string { return filepath.Join(logFolder, "ledger")
 // FaultOf returns what a move of the latch to fault, or a note on top of one,
 // says of the chain; ok is false where the chain is not what failed. from is the
 // state that the latch came from.
-func FaultOf(reason, from string) (text string, tests []commission.Test, ok bool) {
+func FaultOf(reason, from string) (text string, tests []prooftest.Test, ok bool) {
 	switch reason {
 	case interlock.ReasonPowerRemains.String():
 		// The mirror contact may have told the truth: only the rotors show that this
 		// is mended.
-		return "power was not removed", []commission.Test{commission.Chain, commission.Rotors}, true
+		return "power was not removed", []prooftest.Test{prooftest.Chain, prooftest.Rotors}, true
 	case interlock.ReasonReadbackClosed.String():
 		if from == interlock.Closing.String() {
-			return "the contactor closed when it must be open, in the test before a start: welded, bridged or miswired", []commission.Test{commission.Chain}, true
+			return "the contactor closed when it must be open, in the test before a start: welded, bridged or miswired", []prooftest.Test{prooftest.Chain}, true
 		}
-		return "power was not removed: the contactor closed when it must be open", []commission.Test{commission.Chain, commission.Rotors}, true
+		return "power was not removed: the contactor closed when it must be open", []prooftest.Test{prooftest.Chain, prooftest.Rotors}, true
 	case interlock.ReasonWatchdog.String():
-		return "the watchdog did not drop the chain when the guard stood still", []commission.Test{commission.Chain}, true
+		return "the watchdog did not drop the chain when the guard stood still", []prooftest.Test{prooftest.Chain}, true
 	case interlock.ReasonReadbackNot.String():
-		return "the contactor did not close", []commission.Test{commission.Chain}, true
+		return "the contactor did not close", []prooftest.Test{prooftest.Chain}, true
 	}
 	return "", nil, false
 }

@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/commission"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 )
@@ -80,8 +80,8 @@ func Seen(f *interlock.Effect) bool {
 // ByCommission returns what the records of commissioning say of a pad: for each
 // test the newest run that passed or failed it, behind that entry. machine empty
 // is any.
-func ByCommission(p *pad.Pad, records []*commission.Record, machine string) Tested {
-	return func(test commission.Test, after int) bool {
-		return commission.PassedSince(p, records, machine, test, after)
+func ByCommission(p *pad.Pad, records []*prooftest.Record, machine string) Tested {
+	return func(test prooftest.Test, after int) bool {
+		return prooftest.PassedSince(p, records, machine, test, after)
 	}
 }

@@ -6,8 +6,8 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/commission"
 	"downhaul/interlock/ledger"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/report/lift"
 )
 
@@ -74,8 +74,8 @@ func (r *reading) chainOpen() []string {
 		book = nil
 	}
 	if book != nil {
-		tested := ledger.Tested(func(commission.Test, int) bool { return false })
-		if records, _, err := commission.Records(r.logs); err == nil && r.pad != nil {
+		tested := ledger.Tested(func(prooftest.Test, int) bool { return false })
+		if records, _, err := prooftest.Records(r.logs); err == nil && r.pad != nil {
 			tested = ledger.ByCommission(r.pad, records, "")
 		}
 		items, _ := book.Items(time.Now(), tested)

@@ -7,8 +7,8 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/commission"
 	"downhaul/interlock/proof"
+	"downhaul/interlock/prooftest"
 	"downhaul/interlock/triplog"
 	"downhaul/rules"
 )
@@ -16,15 +16,15 @@ import (
 // proofs tells of the proof tests: what the guard was told of each, and what
 // the records beside the session say.
 func (r *reading) proofs(k *collector) {
-	records, trouble, err := commission.Records(r.logs)
+	records, trouble, err := prooftest.Records(r.logs)
 	if err != nil {
 		trouble = append(trouble, err)
 	}
 	for _, err := range trouble {
 		r.doubt("%v", err)
 	}
-	var before []*commission.Record
-	machine := commission.Machine(r.pad)
+	var before []*prooftest.Record
+	machine := prooftest.Machine(r.pad)
 	hash := hex.EncodeToString(r.pad.Hash[:])
 	for _, rec := range records {
 		if !rec.Made.After(r.out.Began) {
@@ -34,7 +34,7 @@ func (r *reading) proofs(k *collector) {
 			}
 		}
 	}
-	standing := commission.Stand(r.pad, before, r.out.Began, machine)
+	standing := prooftest.Stand(r.pad, before, r.out.Began, machine)
 	for _, p := range standing.Proofs {
 		row := Proof{Test: p.Test.String(), Says: strings.TrimPrefix(p.Says(), p.Test.String()+": "), InForce: told(k.proofs, uint32(p.Test))}
 		if len(before) == 0 && p.Passed.IsZero() {
@@ -85,7 +85,7 @@ func told(proofs map[uint32]bool, number uint32) string {
 // that the rule's sensor works, and how often it tripped.
 func (r *reading) hazards() {
 	o := r.out
-	proofSays := func(tests ...commission.Test) string {
+	proofSays := func(tests ...prooftest.Test) string {
 		var out []string
 		for _, t := range tests {
 			for _, p := range o.Proofs {
@@ -107,9 +107,9 @@ func (r *reading) hazards() {
 		case r.pad == nil:
 			h.Proof = "not known"
 		case rule.Watch == rules.Tension || rule.Watch == rules.TensionRate:
-			h.Proof = proofSays(commission.LoadCell)
+			h.Proof = proofSays(prooftest.LoadCell)
 		case r.pad.Fed(rule.Watch) == rules.OwnSensor && r.pad.Wind.Fitted && rule.Watch != rules.LinkAge && rule.Watch != rules.LinkLoss:
-			h.Proof = proofSays(commission.Anemometer)
+			h.Proof = proofSays(prooftest.Anemometer)
 		case r.pad.Fed(rule.Watch) == rules.CraftSays:
 			h.Proof = "none: nobody at the pad can test what the craft says of itself"
 		default:
@@ -143,14 +143,14 @@ func sayLimit(r *rules.Rule) string { return "(" + r.Condition() + ")" }
 var builtins = []struct {
 	hazard, rests string
 	reasons       []interlock.Reason
-	tests         []commission.Test
+	tests         []prooftest.Test
 }{
-	{"somebody presses the emergency stop", "own contacts", []interlock.Reason{interlock.ReasonEStop, interlock.ReasonEStopOne}, []commission.Test{commission.Stop}},
-	{"the gate is opened, or hold-to-run let go", "own contacts", []interlock.Reason{interlock.ReasonGate, interlock.ReasonHold}, []commission.Test{commission.Buttons}},
+	{"somebody presses the emergency stop", "own contacts", []interlock.Reason{interlock.ReasonEStop, interlock.ReasonEStopOne}, []prooftest.Test{prooftest.Stop}},
+	{"the gate is opened, or hold-to-run let go", "own contacts", []interlock.Reason{interlock.ReasonGate, interlock.ReasonHold}, []prooftest.Test{prooftest.Buttons}},
 	{"the contactor does not do what it is told", "own mirror contact", []interlock.Reason{interlock.ReasonReadbackOpened, interlock.ReasonReadbackClosed,
-		interlock.ReasonReadbackNot, interlock.ReasonPowerRemains, interlock.ReasonWatchdog}, []commission.Test{commission.Chain, commission.Rotors}},
+		interlock.ReasonReadbackNot, interlock.ReasonPowerRemains, interlock.ReasonWatchdog}, []prooftest.Test{prooftest.Chain, prooftest.Rotors}},
 	{"the guard itself is held up, or can not write or read its lines", "own clock and pins", []interlock.Reason{interlock.ReasonStalled,
-		interlock.ReasonRelayFailed, interlock.ReasonPinsSilent}, []commission.Test{commission.Chain, commission.Latency}},
+		interlock.ReasonRelayFailed, interlock.ReasonPinsSilent}, []prooftest.Test{prooftest.Chain, prooftest.Latency}},
 	{"nothing more is heard of the craft, or of two under one name", "own link", []interlock.Reason{interlock.ReasonLink, interlock.ReasonClash}, nil},
 	{"the craft restarts in flight", "what the craft says of itself", []interlock.Reason{interlock.ReasonRestart}, nil},
 }

@@ -18,6 +18,18 @@ type Motor struct {
 	Spin         float64
 }
 
+// Motors are those of a card; none where it tells no places.
+func Motors(c *card.Card) (out []Motor) {
+	for _, p := range c.Motors.Places {
+		m := Motor{Number: p.Number, Ahead: p.Ahead, Right: p.Right, Spin: 1}
+		if p.Spin == card.CounterClockwise {
+			m.Spin = -1
+		}
+		out = append(out, m)
+	}
+	return out
+}
+
 // The bounds of what counts; ours, chosen for two people who turn a craft of
 // some tens of kilograms by hand and for telemetry of a few frames a second.
 const (

@@ -21,7 +21,6 @@ var excused = []struct{ in, says, reason string }{
 	{"hw.Virtual.setFault", "f.set", "a row of boardFaults, which sets a flag of the model"},
 	{"hw.Virtual.Show", "f.in", "a row of boardFaults, which reads a flag of the model"},
 	{"hw's variables", "sync.Once", "periph's drivers are looked for once, when the board is opened and nothing turns yet"},
-	{"a function in commission.bench.listen", "b.cfg.Now", "the clock of the bench, time since it began; the intake wants times that never run back"},
 }
 
 // carried type-checks every package of ours that the daemon carries, from source. more

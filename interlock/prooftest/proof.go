@@ -1,4 +1,4 @@
-package commission
+package prooftest
 
 import (
 	"encoding/hex"

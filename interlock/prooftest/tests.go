@@ -1,9 +1,8 @@
-package commission
+package prooftest
 
 import (
 	"fmt"
 
-	"downhaul/interlock"
 	"downhaul/interlock/pad"
 )
 
@@ -94,7 +93,7 @@ func Fitting(p *pad.Pad) []Test {
 		case Stop:
 			need = has("estop_a", "estop_b")
 		case Buttons:
-			need = has(buttonNames()...)
+			need = has("reset", "start", "end", "hold", "gate")
 		case Anemometer:
 			need = p.Wind.Fitted
 		case LoadCell:
@@ -107,15 +106,4 @@ func Fitting(p *pad.Pad) []Test {
 		}
 	}
 	return out
-}
-
-// buttons are the lines that the crew works one by one.
-var buttons = [...]interlock.Line{interlock.Reset, interlock.Start, interlock.End, interlock.Hold, interlock.Gate}
-
-func buttonNames() []string {
-	names := make([]string, len(buttons))
-	for i, l := range buttons {
-		names[i] = l.String()
-	}
-	return names
 }

@@ -1,4 +1,6 @@
-package tilt
+// Package tiltcheck keeps the dated checks of the tilt response, and says which
+// count for a card's craft and motors. Package tilt makes them; a guard reads them.
+package tiltcheck
 
 import (
 	"crypto/sha256"
@@ -35,27 +37,20 @@ type Record struct {
 	After  int    `json:"after_session"`
 	Link   string `json:"link"`
 	Passed bool   `json:"passed"`
-	Result Result `json:"result"`
-}
-
-// Motors are those of a card; none where it tells no places.
-func Motors(c *card.Card) (out []Motor) {
-	for _, p := range c.Motors.Places {
-		m := Motor{Number: p.Number, Ahead: p.Ahead, Right: p.Right, Spin: 1}
-		if p.Spin == card.CounterClockwise {
-			m.Spin = -1
-		}
-		out = append(out, m)
-	}
-	return out
+	// Result is all that was found, a tilt.Result; a reader needs none of it.
+	Result any `json:"result"`
 }
 
 // Digest stands for the places and spins of a card's motors: a check counts for
 // these and no others.
 func Digest(c *card.Card) string {
 	var b strings.Builder
-	for _, m := range Motors(c) {
-		fmt.Fprintln(&b, m.Number, m.Ahead, m.Right, m.Spin)
+	for _, p := range c.Motors.Places {
+		spin := 1
+		if p.Spin == card.CounterClockwise {
+			spin = -1
+		}
+		fmt.Fprintln(&b, p.Number, p.Ahead, p.Right, spin)
 	}
 	sum := sha256.Sum256([]byte(b.String()))
 	return hex.EncodeToString(sum[:])

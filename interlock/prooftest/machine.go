@@ -1,4 +1,4 @@
-package commission
+package prooftest
 
 import (
 	"crypto/sha256"
@@ -25,14 +25,4 @@ func Machine(p *pad.Pad) string {
 	}
 	sum := sha256.Sum256([]byte("downhaul board " + text))
 	return "machine " + hex.EncodeToString(sum[:8])
-}
-
-func boardID(p *pad.Pad) BoardID {
-	id := BoardID{Kind: string(p.Board.Kind), Machine: Machine(p), Lines: []string{}}
-	for _, l := range p.Board.Lines {
-		if l.Fitted {
-			id.Lines = append(id.Lines, strings.TrimSpace(l.Name+" "+l.Pin))
-		}
-	}
-	return id
 }

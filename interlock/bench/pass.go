@@ -6,7 +6,6 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/recording"
-	"downhaul/interlock/telemetry"
 	"downhaul/rules"
 )
 
@@ -110,9 +109,6 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 	var c intake.Chunk
 	if rec.Info().Form == recording.Raw {
 		p.health.lag = nil // the craft's own clock is the only one: it can show no lag
-		if p.look == nil && p.trace == nil {
-			return p.frames(file, rec)
-		}
 	}
 	for n := 1; ; n++ {
 		if err := rec.NextInto(&c); err != nil {
@@ -142,51 +138,6 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 		}
 		if p.look != nil {
 			p.look(&c, inputs)
-		}
-	}
-	p.close()
-	return nil
-}
-
-// frames is run for raw bytes, whose frames come one by one: nobody looks at the
-// chunks, and cutting them costs as much as checking the sums.
-func (p *pass) frames(file string, rec *recording.Reader) error {
-	var f telemetry.Frame
-	var inputs []interlock.Input
-	for n := 1; ; n++ {
-		at, err := rec.NextFrame(&f)
-		if err != nil {
-			if err := p.endOf(file, err); err != nil {
-				return err
-			}
-			break
-		}
-		if err := p.ticked(n); err != nil {
-			return err
-		}
-		p.end = at
-		some, v := p.in.Frame(inputs[:0], at, &f)
-		if v == nil {
-			inputs = some
-			p.health.see(at, inputs)
-			for _, l := range p.lanes {
-				l.step(at, inputs)
-			}
-			continue
-		}
-		p.health.frame(at, f.Seq)
-		if len(v.IDs) > 0 && v.IDs[0] == rules.CraftBootClock {
-			p.health.clock(at, v.V[0])
-		}
-		for _, l := range p.lanes {
-			if !l.engine.Alive(at) {
-				inputs = append(inputs[:0], interlock.Input{Kind: interlock.FrameInput, Seq: uint32(f.Seq)})
-				l.step(at, inputs)
-			}
-			if k := l.engine.Quiet(at, v.IDs, v.V[:len(v.IDs)]); k < len(v.IDs) {
-				inputs = v.AppendInputs(inputs[:0], k)
-				l.step(at, inputs)
-			}
 		}
 	}
 	p.close()

@@ -9,6 +9,6 @@ import "slices"
 func (in *Intake) Clone() *Intake {
 	c := *in
 	c.links = slices.Clone(in.links)
-	c.samples, c.direct.link = nil, nil
+	c.samples = nil
 	return &c
 }

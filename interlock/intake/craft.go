@@ -111,23 +111,16 @@ func (in *Intake) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) [
 	if !ok {
 		return dst
 	}
-	return in.appendFrame(dst, a.at, f, again)
-}
-
-// appendFrame adds what an accepted frame brings.
-func (in *Intake) appendFrame(dst []interlock.Input, at time.Duration, f *telemetry.Frame, again bool) []interlock.Input {
-	dst = append(dst, interlock.Input{})
-	head := &dst[len(dst)-1]
-	head.Kind, head.Seq = interlock.FrameInput, uint32(f.Seq)
+	dst = append(dst, interlock.Input{Kind: interlock.FrameInput, Seq: uint32(f.Seq)})
 	from := len(dst)
 	dst = in.table.AppendInputs(dst, f)
 	if index, ok := in.table.Controllers(f); ok && len(dst) > from {
-		dst = in.controllers.join(dst, from, index, at)
+		dst = in.controllers.join(dst, from, index, a.at)
 	}
 	if telemetry.TellsCurrent(f) {
-		in.currents.take(dst[from:], at, f)
+		in.currents.take(dst[from:], a.at, f)
 	}
-	if s, ok := in.craft.loss.take(at, f.Seq, again); ok {
+	if s, ok := in.craft.loss.take(a.at, f.Seq, again); ok {
 		dst = append(dst, sampleInput(s))
 	}
 	return dst
@@ -193,33 +186,6 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	k.last = a.at
 	l.n.Frames++
 	return dst, true, again
-}
-
-// Frame takes one checked frame that came in on the first link, from nowhere in
-// particular: what a recording of raw bytes holds. Nearly every frame of the
-// craft brings a sign of life and good values, and nothing else: then v is these,
-// until the next call. Otherwise v is nil, and what the frame brings is added to
-// dst as Append would.
-func (in *Intake) Frame(dst []interlock.Input, at time.Duration, f *telemetry.Frame) (_ []interlock.Input, v *telemetry.Values) {
-	a := &in.direct
-	if a.link == nil {
-		if len(in.links) == 0 {
-			in.n.BadRecords++
-			return dst, nil
-		}
-		a.link = &in.links[0]
-		a.pinned, a.here = a.link.pinned(a.from.from), in.craft.known && in.craft.at == a.from
-	}
-	a.at = at
-	dst, ok, again := in.accept(dst, a, f)
-	switch {
-	case !ok:
-		return dst, nil
-	case !again && in.craft.loss.counts(at, f.Seq) && in.table.Values(&in.values, f):
-		in.craft.loss.next(at, f.Seq)
-		return dst, &in.values
-	}
-	return in.appendFrame(dst, at, f, again), nil
 }
 
 // elsewhere says that the craft's identity must not come from there now.

@@ -19,8 +19,6 @@ type Intake struct {
 	currents    currents
 	table       *telemetry.Fields
 	samples     []interlock.Sample // room for one frame's
-	values      telemetry.Values   // the same
-	direct      arrival            // see Frame
 	wind        wind
 	n           Counts
 }
@@ -90,7 +88,6 @@ func (in *Intake) AppendFrom(dst []interlock.Input, c *Chunk) []interlock.Input 
 	if c.Source == Decisions {
 		return dst
 	}
-	in.direct.link = nil // the craft may be elsewhere behind it
 	if c.Lost > 0 {
 		in.n.LostChunks += uint64(c.Lost)
 		dst = append(dst, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostLost, On: true, Seq: c.Lost})

@@ -27,36 +27,15 @@ type loss struct {
 	seq     uint8
 	at      time.Duration // of the last frame
 	second  int64         // the second that is counted now
-	until   time.Duration // its end
 	heard   [lossSpan + 1]uint32
 	lost    [lossSpan + 1]uint32
 }
 
-// take counts one frame; again says that its number says nothing of a gap (the
-// craft restarted). ok is true once a second: the share lost of the last ten
-// seconds, or of the time since the craft was first heard.
-func (l *loss) take(at time.Duration, seq uint8, again bool) (s interlock.Sample, ok bool) {
-	if l.counts(at, seq) {
-		l.next(at, seq)
-		return interlock.Sample{}, false
-	}
-	return l.count(at, seq, again)
-}
-
-// counts says that the frame is the next one of its second: then next counts it.
-func (l *loss) counts(at time.Duration, seq uint8) bool { return at < l.until && seq == l.seq+1 }
-
-func (l *loss) next(at time.Duration, seq uint8) {
-	l.heard[0]++
-	l.seq, l.at = seq, at
-}
-
-// count is take for a gap, and once a second.
-func (l *loss) count(at time.Duration, seq uint8, again bool) (s interlock.Sample, ok bool) {
+// take counts one frame; restarted: its number is not comparable with the previous
+// one. ok is true once a second: the share lost of the last ten seconds, or of the
+// time since the craft was first heard.
+func (l *loss) take(at time.Duration, seq uint8, restarted bool) (s interlock.Sample, ok bool) {
 	second := int64(at / time.Second)
-	if !l.started || second > l.second {
-		l.until = time.Duration(second+1) * time.Second
-	}
 	if !l.started {
 		l.started, l.seq, l.at, l.second = true, seq, at, second
 		l.heard[0] = 1
@@ -76,7 +55,7 @@ func (l *loss) count(at time.Duration, seq uint8, again bool) (s interlock.Sampl
 	l.heard[0]++
 	gap := seq - l.seq - 1 // of 256
 	switch {
-	case again:
+	case restarted:
 		l.seq = seq
 	case gap >= lossReorder && at-l.at <= lossSilent:
 		l.found()

@@ -126,9 +126,8 @@ type rawReader struct {
 	frames  []telemetry.Frame
 	found   int
 	opening int
-	given   int // of frames[:found], by frame
-	at      time.Duration
-	count   uint64 // of all frames
+	count   uint64        // of all frames
+	at      time.Duration // of the chunk given last
 	end     error
 }
 
@@ -213,40 +212,4 @@ func (r *rawReader) forward() error {
 		return io.EOF
 	}
 	return nil
-}
-
-// frame gives the next checked frame and its time, without the bytes between the
-// frames. Frames of the chunk given last come first.
-func (r *rawReader) frame(f *telemetry.Frame) (at time.Duration, err error) {
-	switch {
-	case r.given < r.found:
-		*f = r.frames[r.given]
-		r.given++
-		return r.at, nil
-	case r.opening > 0:
-		*f = r.frames[r.found]
-		r.size, r.opening = r.size+r.opening, 0
-		r.at = r.clock.now
-		return r.at, nil
-	}
-	for r.end == nil {
-		if len(r.window)-r.size < rawChunk && !r.ended || r.size == len(r.window) {
-			if r.end = r.forward(); r.end != nil {
-				break
-			}
-		}
-		used, ok := r.scan.NextInto(f, r.window[r.size:], r.ended)
-		r.size += used
-		if !ok {
-			continue
-		}
-		r.count++
-		if f.System == r.who.system && f.Component == r.who.component {
-			if boot, timed := f.BootMillis(); timed {
-				r.at = r.clock.see(boot)
-			}
-		}
-		return r.at, nil
-	}
-	return 0, r.end
 }

@@ -11,7 +11,6 @@ import (
 	"downhaul/interlock/intake"
 	"downhaul/interlock/plain"
 	"downhaul/interlock/recorder"
-	"downhaul/interlock/telemetry"
 )
 
 // Option changes how a recording is read.
@@ -184,26 +183,8 @@ func (r *Reader) NextInto(c *intake.Chunk) error {
 	}
 	if r.err != nil {
 		*c = intake.Chunk{}
-	} else if r.raw != nil {
-		r.raw.given = r.raw.found // they are in the chunk: see NextFrame
 	}
 	return r.err
-}
-
-// NextFrame is the next checked frame of a raw recording and its time: what Next
-// gives in chunks, without the bytes between the frames. It goes on behind the
-// chunk that Next gave last. The frame is valid until the next call of either.
-func (r *Reader) NextFrame(f *telemetry.Frame) (at time.Duration, err error) {
-	r.primed = false // its frames come first
-	if r.err != nil {
-		return 0, r.err
-	}
-	if at, r.err = r.raw.frame(f); r.err != nil {
-		if _, err := r.nextPart(r.err); err != nil { // no part of raw bytes is taken
-			r.err = err
-		}
-	}
-	return at, r.err
 }
 
 // Comments are those of the packet of the last chunk.
@@ -404,7 +385,7 @@ func (r *Reader) rawChunk(c *intake.Chunk) error {
 		return err
 	}
 	r.seq++
-	r.raw.at, r.raw.given = at, 0
+	r.raw.at = at
 	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.frames[:r.raw.found]
 	return nil
 }

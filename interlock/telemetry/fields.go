@@ -57,16 +57,12 @@ type Fields struct {
 	chosen  uint8 // by the selector of the last frame's message
 	scratch [256]byte
 	inputs  []interlock.Input // room for Append
-	room    []interlock.Input // room for one sample
-	good    Values            // room for AppendInputs
 }
 
 // plan is what is done with one message.
 type plan struct {
 	reach  int // bytes of the payload that are read; zeros where there are fewer
 	always []op
-	ids    []rules.ChannelID // of always
-	joined bool              // feeds what depends on earlier frames: see op.joins
 	named  []namedOp
 	nameAt int
 	// selector is the offset of the field that chooses among cases, -1: none.
@@ -77,7 +73,6 @@ type plan struct {
 type choice struct {
 	when uint8
 	ops  []op
-	ids  []rules.ChannelID // of always and of these
 }
 
 type namedOp struct {
@@ -134,9 +129,6 @@ func NewFields(c FieldsConfig) (*Fields, error) {
 				return nil, err
 			}
 		}
-	}
-	for i := range x.plans {
-		x.plans[i].list()
 	}
 	return x, nil
 }
@@ -305,9 +297,6 @@ func (p *plan) choice(chosen uint8) *choice {
 func (x *Fields) AppendInputs(dst []interlock.Input, f *Frame) []interlock.Input {
 	p, b := x.plan(f)
 	first := f.Version == 1
-	if x.values(&x.good, p, b, first) {
-		return x.good.AppendInputs(dst, 0)
-	}
 	dst = appendAll(dst, p.always, b, first, x.cells)
 	if c := p.choice(x.chosen); c != nil {
 		dst = appendAll(dst, c.ops, b, first, x.cells)

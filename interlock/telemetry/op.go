@@ -11,11 +11,10 @@ import (
 
 // op is a row of the table, worked out: where to read and what to make of it.
 type op struct {
-	// What nearly every sample needs stands in front, within one line of cache.
+	// Hot fields first, to share a cache line.
 	form       form
 	typ        number
 	extension  bool
-	quick      bool // a plain float32 that is taken as it is
 	hasUnknown bool
 	scaled     bool // mul or div is not 1
 	onlyPack   bool
@@ -54,7 +53,6 @@ func newOp(l *layout, r row) (op, error) {
 		o.div = r.div
 	}
 	o.scaled = o.mul != 1 || o.div != 1
-	o.quick = o.form == plain && o.typ == f32 && !o.scaled && !o.extension
 	for i, name := range r.further {
 		q, ok := l.find(name)
 		if !ok {

@@ -178,6 +178,9 @@ func TestTiltOfARecording(t *testing.T) {
 // Live, the crew is led through, and a record is kept that counts for this craft
 // and these motors, and for no others.
 func TestTiltLive(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes a quarter of a minute; left out by -short")
+	}
 	t.Parallel()
 	c, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
 	if err != nil {

@@ -21,6 +21,9 @@ import (
 //fault:row the terminal is lost (SIGHUP) in closing, live or lowering | noted in the log; nothing ends
 //fault:row the terminal is lost (SIGHUP) in any other state | a clean end, `ended` on record
 func TestLostTerminal(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	for _, row := range []struct {
 		state string
@@ -111,6 +114,9 @@ func TestOutputThatCannotBeWritten(t *testing.T) {
 // Signals that mean nothing to a guard end and stop nothing while it is live;
 // among them a limit on the size of files, of which the write itself tells.
 func TestSignalsWithoutMeaningEndNothing(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	b := newTable(t, "guard", "")
 	p := b.start()

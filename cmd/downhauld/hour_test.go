@@ -127,6 +127,9 @@ var endings = []struct {
 // watches, and somebody who asks for the status every second: nothing grows. A
 // run of a minute or more has a browser on the page as well, where there is one.
 func TestPageAndStatusAttachedGrowNothing(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	b := newTable(t, "guard", "")
 	f, err := os.OpenFile(b.pad(), os.O_APPEND|os.O_WRONLY, 0)

@@ -107,6 +107,9 @@ func TestRealCrashIsSeenAndReplaysEqually(t *testing.T) {
 // A process that is stopped for longer than the watchdog's window and goes on:
 // the relay is open afterwards and stays open.
 func TestPromise05_StoppedProcessGoesOnWithAnOpenChain(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	b := newTable(t, "guard", "")
 	p := b.start()
@@ -136,6 +139,9 @@ func TestPromise05_StoppedProcessGoesOnWithAnOpenChain(t *testing.T) {
 // A process that is killed while live: its board goes with it, and the next
 // start comes up tripped.
 func TestPromise05_KilledProcessComesUpTripped(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	b := newTable(t, "guard", "")
 	p := b.start()
@@ -262,6 +268,9 @@ func TestDeadSerialLineIsSeen(t *testing.T) {
 //
 //fault:row the serial line is pulled out and comes back as another device | power off; heard again under its lasting name; nothing resumes
 func TestSerialLineBackUnderAnotherName(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	b := newTable(t, "guard", "kind = \"serial\"\ndevice = \"@FOLDER@/craft\"\nbaud = 57600")
 	name := filepath.Join(b.dir, "craft")

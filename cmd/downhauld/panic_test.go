@@ -145,6 +145,9 @@ func withPanics(t *testing.T) string {
 //
 //fault:row a panic on each goroutine, while power is on | the process dies; the next comes up tripped
 func TestPromise01_PanicOnEveryGoroutine(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	program := withPanics(t)
 	room := make(chan struct{}, 6)

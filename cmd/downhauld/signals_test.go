@@ -34,6 +34,9 @@ const (
 //fault:row SIGKILL in every state of the latch | the next comes up tripped, after a fault in fault
 //fault:row SIGSTOP in every state of the latch, and on again after 1.5 s | the watchdog lets go in its window; the chain is open and stays so, also a reset does not outlast it
 func TestPromise05_SignalsInEveryState(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	room := make(chan struct{}, 7) // processes at a time, or none gets its turns
 	var work sync.WaitGroup

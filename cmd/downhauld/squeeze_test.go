@@ -29,6 +29,9 @@ import (
 //
 //fault:row no more memory, under a flood | it goes on within what it has, or dies and the next comes up tripped
 func TestNoMoreMemory(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	b := newTable(t, "guard", "")
 	p := b.start()
@@ -161,6 +164,9 @@ func (b *table) load() (stop func()) {
 //
 //fault:row no processor time: lowest priority beside busy processes | the watchdog lets go, the held-up loop trips
 func TestStarvedOfTheProcessor(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	b := newTable(t, "guard", "")
 	p := b.start()

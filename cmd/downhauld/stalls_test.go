@@ -29,6 +29,9 @@ var stallLengths = []time.Duration{960 * time.Millisecond, 1050 * time.Milliseco
 //
 //fault:row the guard's process is stopped while live, twenty times, for 0.96 s to 3 s | each on record as held up, with its length; power off; no fault
 func TestPromise05_StoppedManyTimesWhileLive(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies real processes for ten seconds and more; left out by -short")
+	}
 	t.Parallel()
 	var work sync.WaitGroup
 	for _, length := range stallLengths {

@@ -70,6 +70,9 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 		left := filepath.Join(root, folder, "testdata", "rapid") // where a failing property leaves its input
 		_, had := os.Stat(left)
 		args := []string{"test", "-overlay", list, "-failfast", "-count=1", "-vet=off", "-timeout=150s", "-skip", "SameOnEveryArchitecture", "./" + folder}
+		if folder != first {
+			args = append(args, "-short")
+		}
 		if *latch {
 			args = append(args, "-run", "TestSecondLatch$", "-second", "8000")
 		}

@@ -214,7 +214,11 @@ func (s *soak) fly(t *testing.T, dir string) {
 func TestSoak(t *testing.T) {
 	var trips, flights, blind, first uint64
 	causes := map[string]int{}
-	for n := range *soakTrials {
+	trials := *soakTrials
+	if testing.Short() {
+		trials = min(trials, 2)
+	}
+	for n := range trials {
 		s := &soak{seed: uint64(n) + 1}
 		dir := shortDir(t)
 		s.fly(t, dir)
@@ -241,15 +245,15 @@ func TestSoak(t *testing.T) {
 		if s.blind > 0 {
 			blind++
 		}
-		if n == min(20, *soakTrials-1) {
+		if n == min(20, trials-1) {
 			first = heap()
 		}
 	}
-	t.Logf("%d flights, %d of them with something that hides the truth; %d tripped, %d trips in all: %v", *soakTrials, blind, flights, trips, causes)
+	t.Logf("%d flights, %d of them with something that hides the truth; %d tripped, %d trips in all: %v", trials, blind, flights, trips, causes)
 	if flights == 0 {
 		t.Error("nothing tripped: nothing was tried")
 	}
-	if end := heap(); *soakTrials > 100 {
+	if end := heap(); trials > 100 {
 		t.Logf("live memory after 21 flights %d kB, at the end %d kB", first>>10, end>>10)
 		if end > first+(4<<20) {
 			t.Errorf("memory grew from %d to %d bytes", first, end)

@@ -174,6 +174,9 @@ func TestPagesThatNeverRead(t *testing.T) {
 // Connections that say nothing, or say it for ever, take a bounded number of
 // places for a bounded time; what is too long is refused.
 func TestSlowAndHugeRequests(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	var w teller
 	w.status.Store(scenes()[4].status())
 	p := served(t, w.ask, 20, 20)

@@ -32,6 +32,9 @@ const outside = `(() => {
 // sentence keeps its size and its place whatever the lists below hold, nothing
 // goes over a side, and what lies below the edge is counted in its heading.
 func TestPageHoldsTheMost(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	var w teller
 	w.status.Store(scenes()[0].status())
 	p := served(t, w.ask, MostPages, MostFrom)
@@ -145,6 +148,9 @@ func TestPageOfAWatchSaysNothingOfARelay(t *testing.T) {
 // two names lie over each other, none over an edge, and what finds no place in
 // the picture is given back to be said below it.
 func TestWindNamesItsLimits(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	var w teller
 	s := scenes()[4].status()
 	w.status.Store(s)

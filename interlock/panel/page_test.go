@@ -60,6 +60,9 @@ func shows(t *testing.T, ctx context.Context, s *guard.Status) {
 // Every state, on a phone and on a desk: what it says, that the first cause is
 // told apart, that it is large and fits, and that every text has the contrast.
 func TestPageShowsEveryState(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	var w teller
 	w.status.Store(scenes()[0].status())
 	p := served(t, w.ask, MostPages, MostFrom)
@@ -186,6 +189,9 @@ const isDead = `document.body.className === "dead" && document.getElementById("d
 // A page whose data is old, late or gone says so in words and shows nothing
 // else, to eyes and to screen readers; and it comes back by itself.
 func TestPageGoesVisiblyDead(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	var w teller
 	live := scenes()[4].status()
 	w.status.Store(live)

@@ -30,6 +30,9 @@ func starts(t testing.TB, text []byte) map[int]bool {
 // read, a cut between blocks is a plain end, any other is torn at the start of
 // the block that was not finished. Zeros behind the cut change nothing.
 func TestRead_EveryCut(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	text := short(t)
 	at := starts(t, text)
 	whole, err := OpenReader(bytes.NewReader(text))

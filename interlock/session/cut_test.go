@@ -15,6 +15,9 @@ import (
 //
 //fault:row the power is cut at every byte of the log | the next start comes up latched
 func TestPromise05_PowerCutAtEveryByte(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes thousands of files; left out by -short")
+	}
 	logs := t.TempDir()
 	s := create(t, logs)
 	for _, line := range []triplog.Line{

@@ -70,6 +70,9 @@ func anew(t testing.TB, s *Session, lines ...triplog.Line) {
 //
 //fault:row the folder of the last session is deleted, moved or edited, or the note of it is | the next session comes up tripped, or in fault, and says why
 func TestPromise05_WhatIsMissingOrDoesNotMatchComesUpTripped(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes thousands of files; left out by -short")
+	}
 	tripped := []triplog.Line{said("live"), said("tripped"), {At: 2 * time.Second, Kind: triplog.KindNote, Text: "after it"}, endedIn("tripped")}
 	clean := []triplog.Line{said("live"), said("blocked"), endedIn("blocked")}
 	fault := []triplog.Line{said("live"), said("fault")}
@@ -254,6 +257,9 @@ func TestPromise05_FolderFromBeforeTheNote(t *testing.T) {
 // However many old sessions there are, none is opened at a start: here none of
 // them could be, and nothing is said of any.
 func TestUnfinished_OpensOnlyWhatTheNotePointsTo(t *testing.T) {
+	if testing.Short() {
+		t.Skip("writes thousands of files; left out by -short")
+	}
 	logs := t.TempDir()
 	const many = 1_000
 	for i := range many {

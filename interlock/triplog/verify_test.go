@@ -37,6 +37,9 @@ func TestPromise11_EveryCutIsNamed(t *testing.T) {
 //
 //fault:row any one byte of a log is changed | the first line that is wrong is named
 func TestPromise11_EveryChangedByteIsNamed(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	text := sample(t, true)
 	if testing.Short() {
 		text = text[:bytes.IndexByte(text, '\n')+1]

@@ -257,6 +257,9 @@ func (d *defect) build(env *rules.Envelope, site interlock.Site, in intake.Confi
 
 // A proof that finds nothing in a wrong core proves nothing.
 func TestSeededFaultsAreFound(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	envelope, padText := demoFile(t, "envelope.toml"), demoFile(t, "pad.toml")
 	for _, d := range seeded {
 		t.Run(d.name, func(t *testing.T) {

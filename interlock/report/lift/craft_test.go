@@ -86,6 +86,9 @@ func (c *tally) add(e lift.Estimate, real float64) {
 // to 5 ballast steps, half of them with a full-output pull at the tether, and
 // the next step is forecast. DOWNHAUL_LIFT_SEEDS sets how many.
 func TestForecastAgainstTheModelsTruth(t *testing.T) {
+	if testing.Short() {
+		t.Skip("takes several seconds; left out by -short")
+	}
 	seeds := 4
 	if text := os.Getenv("DOWNHAUL_LIFT_SEEDS"); text != "" {
 		n, err := strconv.Atoi(text)

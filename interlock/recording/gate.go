@@ -15,6 +15,12 @@ import (
 // damaged. It also bounds the memory of a reader.
 const maxBlock = 1 << 19
 
+// Ours. How far behind damage the next good block or record is looked for, and
+// how many zeros are passed to see whether they are the end. No power cut and no
+// failing disk leaves a longer stretch in a recording; a file that was made of
+// nothing can be 16 GB of it.
+const mostDamage = 64 << 20
+
 // Torn is returned by Next at an end that a power cut can leave: a last block
 // that was not finished, or zeros. All before Offset was read.
 type Torn struct {
@@ -170,9 +176,9 @@ func (g *gate) peek(n int) (b []byte, short bool) {
 	return b, len(b) < n
 }
 
-// zeros says whether everything from the present block on is zero, apart from
-// the first n bytes. It reads to the end, which is only done when nothing else
-// stands in what can be looked at.
+// zeros reports whether everything from the present block on is zero, apart from
+// the first n bytes. It reads on for at most mostDamage, and only where nothing
+// else stands in what can be looked at.
 func (g *gate) zeros(n int) bool {
 	if b, _ := g.br.Peek(bufferSize); len(b) > n && len(bytes.TrimLeft(b[n:], "\x00")) > 0 {
 		return false
@@ -186,7 +192,7 @@ func (g *gate) zeros(n int) bool {
 			return errors.Is(err, io.EOF)
 		}
 		b, _ := g.br.Peek(g.br.Buffered())
-		if len(bytes.TrimLeft(b, "\x00")) > 0 {
+		if len(bytes.TrimLeft(b, "\x00")) > 0 || g.eaten >= mostDamage {
 			return false
 		}
 		_, _ = g.br.Discard(len(b))

@@ -3,6 +3,7 @@ package recording
 import (
 	"encoding/binary"
 	"errors"
+	"fmt"
 	"time"
 )
 
@@ -11,9 +12,10 @@ import (
 // with possible lengths and a time that fits those before, behind which stands
 // another such or the end. Each such place stands in Info with what was left out;
 // behind the first an equal replay is not claimed, and the next chunk says that
-// something was lost. Without it reading ends there.
+// something was lost. The next is looked for no further than mostDamage. Without it
+// reading ends there.
 //
-// What it can not do: bytes changed within a block or record mostly go unseen,
+// What it cannot do: bytes changed within a block or record mostly go unseen,
 // because neither form has a checksum. Where an interface may have been lost with
 // the damage, the packets' interfaces are not known any more, so only a new
 // section helps. A pcap has no mark to find a record by: one that stands alone
@@ -35,7 +37,7 @@ type Damage struct {
 const mostDamages = 16
 
 // resync moves from the damaged block at g.off to the next block that can be
-// believed; false when there is none. A frame that seems whole is not believed
+// believed; false when there is none in mostDamage. A frame that seems whole is not believed
 // either: where bytes are gone two halves can look like one.
 func (g *gate) resync() (skipped int64, ok bool) {
 	least, most := 12, maxBlock
@@ -49,8 +51,8 @@ func (g *gate) resync() (skipped int64, ok bool) {
 	g.size, skipped, g.eaten = 0, g.eaten, 0
 	for ; ; from = 0 {
 		b, err := g.br.Peek(bufferSize)
-		if len(b) < least {
-			return 0, false
+		if len(b) < least || skipped >= mostDamage {
+			return skipped, false
 		}
 		// A block may need that many bytes to be looked at whole.
 		end := len(b) - least
@@ -133,6 +135,9 @@ func (r *Reader) passDamage(end error) bool {
 	}
 	skipped, ok := r.gate.resync()
 	if !ok {
+		if skipped >= mostDamage {
+			d.Text += fmt.Sprintf(", and nothing whole in the %d MB behind it", mostDamage>>20)
+		}
 		return false
 	}
 	g := r.gate

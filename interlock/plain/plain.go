@@ -1,7 +1,7 @@
 // Package plain opens what the daemon and the crew's tool read: regular files of
-// a kind with a stated largest size. A pipe would hold a start up for ever, a
-// device or a file of zeros would be read until memory ran out, and opening some
-// devices acts (a hardware watchdog is armed by it).
+// a kind with a stated largest size. A pipe or a log of the kernel's would hold a
+// start up for ever, a device or a file of zeros would be read until memory ran
+// out, and opening some devices acts (a hardware watchdog is armed by it).
 //
 // Every file and folder is read through here; a test in rules/house finds
 // whatever does not.
@@ -59,6 +59,11 @@ func Open(name string, kind Kind) (*os.File, error) {
 	if info, err = f.Stat(); err == nil {
 		err = kind.check(name, info)
 	}
+	if err == nil && info.Size() == 0 && onNoDisk(f) {
+		// Regular by its mode: but some such files never end, and reading others
+		// waits for something to happen.
+		err = fmt.Errorf("%s is made up by the kernel and no file on a disk, and this must be %s: name that file itself", name, kind.What)
+	}
 	if err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
@@ -72,14 +77,18 @@ func Read(name string, kind Kind) ([]byte, error) {
 		return nil, err
 	}
 	defer f.Close()
-	// The size that was told binds nobody: a file can grow, and those of the
-	// kernel are told as empty.
-	text, err := io.ReadAll(io.LimitReader(f, kind.Most+1))
+	return kind.whole(name, f)
+}
+
+// whole reads an open file to its end. The size that was told binds nobody: a
+// file can grow.
+func (k Kind) whole(name string, f io.Reader) ([]byte, error) {
+	text, err := io.ReadAll(io.LimitReader(f, k.Most+1))
 	if err != nil {
 		return nil, err
 	}
-	if int64(len(text)) > kind.Most {
-		return nil, kind.tooLarge(name, "more than that")
+	if int64(len(text)) > k.Most {
+		return nil, k.tooLarge(name, "more than that")
 	}
 	return text, nil
 }

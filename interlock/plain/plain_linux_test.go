@@ -66,8 +66,28 @@ func TestOnlyRegularFilesAreRead(t *testing.T) {
 	}
 }
 
-// The largest size is held to whatever size is told: a file of the kernel tells
-// none, and one can grow while it is read.
+// Files that the kernel makes up are regular by their mode and told as empty;
+// some never end, and some wait for something to happen (kmsg, which only root
+// may open). So it must be told that they are none on a disk, before any read.
+func TestFilesOfTheKernelAreRefused(t *testing.T) {
+	for _, name := range []string{"/proc/self/status", "/proc/self/pagemap", "/proc/self/mountinfo", "/proc/kmsg", "/sys/kernel/tracing/trace_pipe"} {
+		if f, err := os.Open(name); err != nil {
+			t.Logf("not tried: %v", err)
+			continue
+		} else if err := f.Close(); err != nil {
+			t.Error(err)
+		}
+		for _, kind := range []Kind{Setup, TripLog} {
+			within(t, name, func() {
+				text, err := Read(name, kind)
+				if err == nil || text != nil || !strings.Contains(err.Error(), name) || !strings.Contains(err.Error(), "made up by the kernel") || !strings.Contains(err.Error(), kind.What) {
+					t.Errorf("%s as %s: %d bytes, %v", name, kind.What, len(text), err)
+				}
+			})
+		}
+	}
+}
+
 func TestSizes(t *testing.T) {
 	name := filepath.Join(t.TempDir(), "f")
 	for n, ok := range map[int]bool{0: true, 9: true, 10: true, 11: false, 5000: false} {
@@ -78,12 +98,13 @@ func TestSizes(t *testing.T) {
 			t.Errorf("%d bytes of at most 10: %d read, %v", n, len(text), err)
 		}
 	}
-	text, err := Read("/proc/self/status", Number)
-	if err != nil || len(text) == 0 {
-		t.Errorf("a file of the kernel, told as empty: %d bytes, %v", len(text), err)
+	// It grows behind Open.
+	probe := Kind{"a probe", 10}
+	if text, err := probe.whole(name, strings.NewReader("0123456789")); err != nil || len(text) != 10 {
+		t.Errorf("10 bytes of at most 10: %d read, %v", len(text), err)
 	}
-	if _, err := Read("/proc/self/status", Kind{"a probe", 10}); err == nil || !strings.Contains(err.Error(), "more than that") {
-		t.Errorf("a file of the kernel past its size: %v", err)
+	if _, err := probe.whole(name, strings.NewReader("0123456789x")); err == nil || !strings.Contains(err.Error(), "more than that") {
+		t.Errorf("a file that grew past its size: %v", err)
 	}
 	for n, want := range map[int64]string{0: "0 bytes", 1023: "1023 bytes", 1 << 10: "1 KB", 1536: "1.5 KB", 40 << 30: "40 GB", 3 << 41: "6 TB"} {
 		if got := Size(n); got != want {

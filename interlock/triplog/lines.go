@@ -173,10 +173,21 @@ type lineReader struct {
 	buf  []byte
 	most int // bytes of a line that are kept, its break included
 	line int // number of the line given last, from 1
+
+	ahead bool // text and whole are given next: see peek
+	text  []byte
+	whole bool
 }
 
 func newLineReader(r io.Reader) *lineReader {
 	return &lineReader{r: bufio.NewReaderSize(r, 8<<10), most: maxLine}
+}
+
+// peek gives what next will give.
+func (in *lineReader) peek() (text []byte, err error) {
+	in.text, in.whole, err = in.next()
+	in.ahead = err == nil
+	return in.text, err
 }
 
 // next gives the next line without its break. whole false is the tail: what
@@ -184,6 +195,10 @@ func newLineReader(r io.Reader) *lineReader {
 // most comes cut off there, and fails whatever check it meets; zeros behind
 // it are what a power cut leaves, and are dropped.
 func (in *lineReader) next() (text []byte, whole bool, err error) {
+	if in.ahead {
+		in.ahead = false
+		return in.text, in.whole, nil
+	}
 	in.buf = in.buf[:0]
 	for {
 		part, err := in.r.ReadSlice('\n')

@@ -72,13 +72,16 @@ func VerifyFiles(names ...string) (Report, error) {
 
 // part is what was found in one file.
 type part struct {
-	start  place
-	chains []link // of the good lines, in order
-	end    place
-	ended  bool // the last good line is `ended`
-	bad    Report
-	head   *Head
+	start place
+	links map[uint64]link // of the good lines that a further file says it continues
+	end   place
+	ended bool // the last good line is `ended`
+	bad   Report
+	head  *Head
 }
+
+// holds reports whether there is a good line.
+func (p *part) holds() bool { return p.end.n > p.start.n }
 
 // VerifyParts reads the files of one log in order: trips.jsonl, trips-2.jsonl
 // and on.
@@ -106,9 +109,22 @@ func verifyParts(readers []io.Reader) (Report, error) {
 	if len(readers) == 0 {
 		return Report{Verdict: CutShort, Head: link{}.String(), Reason: "there is no trip log"}, nil
 	}
-	var parts []part
+	// A log can be long: of its chain only the lines are kept that a further file
+	// continues, so each file's first line is read before all the rest.
+	var files []*lineReader
+	continued := map[uint64]bool{}
 	for i, r := range readers {
-		p, err := readPart(r)
+		in := newLineReader(r)
+		first, err := in.peek()
+		if err != nil {
+			return Report{}, fmt.Errorf("read trip log, file %d: %w", i+1, err)
+		}
+		files = append(files, in)
+		continued[startOf(first).n] = true
+	}
+	var parts []part
+	for i, in := range files {
+		p, err := readPart(in, continued)
 		if err != nil {
 			return Report{}, fmt.Errorf("read trip log, file %d: %w", i+1, err)
 		}
@@ -120,7 +136,7 @@ func verifyParts(readers []io.Reader) (Report, error) {
 	last := len(parts) - 1
 	for i := last; i > 0; {
 		p := &parts[i]
-		if len(p.chains) == 0 && p.bad.Verdict != Tampered {
+		if !p.holds() && p.bad.Verdict != Tampered {
 			// Nothing stands in it yet: the file was made, and the power went.
 			parts[i-1].bad = noteEmpty(parts[i-1].bad, i+1)
 			i--
@@ -142,6 +158,7 @@ func verifyParts(readers []io.Reader) (Report, error) {
 			return badStart(i, "it continues "+strconv.Quote(c.File)+", which is not among the files before it"), nil
 		}
 		prev := &parts[j]
+		was, known := prev.links[c.N]
 		switch {
 		case c.N <= prev.start.n && !(c.N == prev.start.n && p.start.head == prev.start.head):
 			return badStart(i, fmt.Sprintf("it continues line %d, which does not stand in file %d", c.N, j+1)), nil
@@ -149,10 +166,10 @@ func verifyParts(readers []io.Reader) (Report, error) {
 			if prev.bad.Verdict == Tampered {
 				return stamp(prev.bad, j, parts[:j+1]), nil
 			}
-			return Report{Verdict: Tampered, FirstBad: len(prev.chains) + 1, File: j + 1, What: Cut,
+			return Report{Verdict: Tampered, FirstBad: int(prev.end.n-prev.start.n) + 1, File: j + 1, What: Cut,
 				Reason: fmt.Sprintf("file %d continues line %d, but file %d ends after line %d: lines were cut off", i+1, c.N, j+1, prev.end.n),
 				Head:   prev.end.head.String(), Lines: prev.end.n}, nil
-		case c.N > prev.start.n && prev.chains[c.N-prev.start.n-1] != p.start.head:
+		case c.N > prev.start.n && (!known || was != p.start.head):
 			return badStart(i, fmt.Sprintf("it continues line %d of file %d with another chain value", c.N, j+1)), nil
 		}
 		i = j
@@ -188,10 +205,10 @@ func badStart(i int, why string) Report {
 // String is the link in hex.
 func (l link) String() string { return hex.EncodeToString(l[:]) }
 
-// readPart walks one file.
-func readPart(r io.Reader) (part, error) {
-	in := newLineReader(r)
-	var p part
+// readPart walks one file. continued are the numbers of the lines whose links are
+// kept.
+func readPart(in *lineReader, continued map[uint64]bool) (part, error) {
+	p := part{links: map[uint64]link{}}
 	for {
 		text, whole, err := in.next()
 		if err != nil {
@@ -219,7 +236,9 @@ func readPart(r io.Reader) (part, error) {
 			p.bad, err = classify(in, append([]byte(nil), text...), p.end)
 			return p, err
 		}
-		p.chains = append(p.chains, chain)
+		if continued[p.end.n] {
+			p.links[p.end.n] = chain
+		}
 		p.ended = bytes.Contains(text, []byte(`,"kind":"ended"`)) && kindOf(text) == KindEnded
 	}
 }
@@ -240,13 +259,13 @@ func (p *part) tail(text []byte, line int) Report {
 		switch {
 		case p.ended:
 			return Report{Verdict: Whole, Reason: "every line follows from the one before and the log ended in order"}
-		case len(p.chains) == 0:
+		case !p.holds():
 			return Report{Verdict: CutShort, Reason: "the file is empty: not even its head line was kept"}
 		}
 		return Report{Verdict: CutShort, Reason: "every line follows from the one before, but the log stops without saying that the session ended"}
 	}
 	kept := bytes.TrimRight(text, "\x00")
-	if len(p.chains) == 0 {
+	if !p.holds() {
 		p.start = startOfTail(kept)
 		p.end = p.start
 	}

@@ -2,6 +2,7 @@ package interlock
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"downhaul/interlock/derived"
@@ -149,7 +150,7 @@ func (e *Engine) closingOn(at time.Duration) {
 			e.event(at, EventPermissiveLost, bar, -1)
 			return
 		}
-		e.closed = true
+		e.closed, e.flowSeen = true, false
 		e.disarm(timerPowerBack)
 		e.setRelay(at, true)
 		e.setBeat(at, true)
@@ -177,27 +178,79 @@ func (e *Engine) notRemoved() bool {
 	return e.why == ReasonPowerRemains || e.why == ReasonReadbackClosed
 }
 
-// powerCurrents are the currents that can tell that power was not removed.
-var powerCurrents = [...]rules.ChannelID{rules.Pack1Current, rules.SupplyCurrent}
+// currents are the currents that can tell that no power flows. The first of them,
+// powerCurrents, can also tell that power was not removed: another pack may feed
+// what stays on.
+var currents = [...]rules.ChannelID{rules.SupplyCurrent, rules.Pack1Current, rules.Pack2Current, rules.Pack3Current, rules.Pack4Current}
 
-// rotorTurns says that a rotor is known to turn: one that is heard is enough,
-// whatever is known of the others.
-func (e *Engine) rotorTurns(at time.Duration) bool {
+var powerCurrents = currents[:2]
+
+// How rotors that the wind turns are told from rotors under power; ours. What
+// cannot be told counts as power.
+const (
+	// noFlow is by how much a current may be above what it was while the rotors
+	// stood behind the open chain: a rotor that idles under power takes more, and a
+	// sensor is no more exact.
+	noFlow = 0.5
+	// windSpin is the fastest that wind turns a rotor, Hz: 5 m/s through a rotor of
+	// 0.25 m pitch.
+	windSpin = 20
+)
+
+// rotorTurns reports whether a rotor is known to turn, in either direction, faster
+// than that: one that is heard is enough, whatever is known of the others.
+func (e *Engine) rotorTurns(at time.Duration, speed float64) bool {
 	for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
 		r := e.table.Fresh(id, at, id.Stale())
-		if r.Quality == rules.Good && math.Abs(r.Value) > e.site.StillRotor {
+		if r.Quality == rules.Good && math.Abs(r.Value) > speed {
 			return true
 		}
 	}
 	return false
 }
 
-// powerRemains says that a rotor is known to turn or that current is known to
-// flow. What is not told can not be seen: it does not count. A doubtful current
-// counts as it does against a limit, and one past the range of its field flows,
-// however much it is.
+// windTurns reports whether rotors that turn behind the open chain are turned by the
+// wind: the mirror contact reads open, no rotor is faster than wind turns it, and
+// every current is known and as it was while the rotors stood (many a craft never
+// tells the supply's: then the packs' count). A dead sensor tells of no current
+// either, so one must have told of some in the last run, or the craft be disarmed,
+// which drives no rotor.
+func (e *Engine) windTurns(at time.Duration) bool {
+	mirror, known := &e.lines[Readback], false
+	if e.closed || e.site.IdleCurrent <= 0 || !e.site.Fitted[Readback] || !e.pinsKnown || !mirror.known || mirror.on ||
+		!e.flowSeen && e.flag(rules.CraftArmed, at) != 0 || e.rotorTurns(at, windSpin) {
+		return false
+	}
+	for i, id := range currents {
+		if e.channels[id].heard || e.feeds(id) && id != rules.SupplyCurrent {
+			r := e.table.Fresh(id, at, id.Stale())
+			if r.Quality != rules.Good || r.Value > e.atRest[i]+noFlow {
+				return false
+			}
+			known = true
+		}
+	}
+	return known
+}
+
+// currentSeen keeps what windTurns compares with.
+func (e *Engine) currentSeen(at time.Duration, id rules.ChannelID, r derived.Result) {
+	i := slices.Index(currents[:], id)
+	switch rotors := e.table.Fresh(rules.RotorSpeed, at, rules.RotorSpeed.Stale()); {
+	case i < 0 || r.Quality != rules.Good:
+	case r.Value > e.site.IdleCurrent:
+		e.flowSeen = e.flowSeen || e.closed
+	case !e.closed && rotors.Quality == rules.Good && rotors.Value <= e.site.StillRotor:
+		e.atRest[i] = r.Value
+	}
+}
+
+// powerRemains reports whether a rotor is known to turn that the wind does not turn,
+// or a current to flow. What is not told cannot be seen: it does not count. A
+// doubtful current counts as it does against a limit, and one past the range of its
+// field flows, however much it is.
 func (e *Engine) powerRemains(at time.Duration) bool {
-	if e.rotorTurns(at) {
+	if e.rotorTurns(at, e.site.StillRotor) && !e.windTurns(at) {
 		return true
 	}
 	if e.site.IdleCurrent <= 0 {
@@ -238,6 +291,7 @@ const powerBackFor = 500 * time.Millisecond
 // silent at the end of that window. A guard that has just started may find
 // rotors that run down from before; they get the whole window.
 func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r derived.Result) {
+	e.currentSeen(at, id, r)
 	if e.closed || e.timers[timerPowerRemains] != rules.Never || r.Quality == rules.Missing && r.Cause != rules.OutOfRange {
 		return
 	}

@@ -67,7 +67,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	number := func(v float64) { dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(v)) }
 
 	flag(e.started, e.rotors.Measured, e.pinsKnown, e.pinsLost, e.mustBeOpen, e.stopDoubt, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
-		e.relayOn, e.beatOn, e.closed, e.stillDone, e.powerGone, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
+		e.relayOn, e.beatOn, e.closed, e.stillDone, e.powerGone, e.flowSeen, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
 		e.linkHeard, e.windDoubt, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks, e.ledgerHolds,
 		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
 	dst = append(dst, byte(e.hushing))
@@ -79,6 +79,9 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.rotors.Standing))
 	dst = binary.LittleEndian.AppendUint64(dst, uint64(e.reaction))
 	flag(e.ground.on, e.onGround.on)
+	for _, v := range e.atRest {
+		number(v)
+	}
 	number(e.ground.least)
 	number(e.onGround.least)
 	number(e.onGround.stood)

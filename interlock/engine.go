@@ -94,7 +94,9 @@ type Engine struct {
 	closed      bool // the chain is commanded closed
 	closingStep int
 	stillDone   bool
-	powerGone   bool // power was seen gone, or had its time to go
+	powerGone   bool                   // power was seen gone, or had its time to go
+	flowSeen    bool                   // a current was seen to flow since the chain closed last
+	atRest      [len(currents)]float64 // each as the rotors stood behind the open chain, A
 
 	armed, airborne bool
 	heightOff       bool // the height is not near zero
@@ -249,7 +251,7 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 			ids = append(ids, id)
 		}
 		if e.site.IdleCurrent > 0 {
-			ids = append(ids, powerCurrents[:]...)
+			ids = append(ids, currents[:]...)
 		}
 	}
 	return ids

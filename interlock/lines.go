@@ -273,7 +273,7 @@ func (e *Engine) resetBar(at time.Duration) Reason {
 // still says that the rotors are known to stand: by their speed, or, where no
 // speed is told, because twice the proven stop time has passed.
 func (e *Engine) still(at time.Duration) bool {
-	if e.rotorTurns(at) {
+	if e.rotorTurns(at, e.site.StillRotor) {
 		return false // whatever is known of the others
 	}
 	r := e.table.Fresh(rules.RotorSpeed, at, rules.RotorSpeed.Stale())

@@ -23,6 +23,8 @@ type View struct {
 	// rotors are known to stand; in duty watch, which opens nothing, while the
 	// craft may be armed.
 	KeepOut bool
+	// WindTurns says that rotors turn behind the open chain with no power behind them.
+	WindTurns bool
 	// Hushed says that a sound was silenced although its cause stands.
 	Hushed bool
 	// ResetBar is what stands against a reset now, NoReason for nothing.
@@ -71,6 +73,7 @@ func (e *Engine) View(dst *View) {
 		At: e.now, Since: e.since, State: e.state, Why: e.why, Duty: e.site.Duty, Sound: e.sound,
 		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
 		KeepOut:   e.closed || e.armed || e.site.Duty == Guard && !e.still(e.now),
+		WindTurns: e.timers[timerPowerRemains] == rules.Never && e.rotorTurns(e.now, e.site.StillRotor) && e.windTurns(e.now),
 		ResetDone: e.resetDone, Grace: e.timers[timerGrace], Closing: rules.Never,
 		Hushed: e.hushed(), ResetBar: e.resetBar(e.now), Flash: e.flash, FlashState: e.flashState,
 		First: e.first, Trips: e.trips, Kept: e.kept, Standing: e.standing,

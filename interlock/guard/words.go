@@ -37,7 +37,7 @@ func Sentence(v *interlock.View) string {
 		return "BRING IT DOWN. Power goes off when down, or when time is up."
 	case interlock.Tripped:
 		if v.KeepOut {
-			return "TRIPPED. RELAY OPEN: stay clear. KEEP OUT until the rotors stand."
+			return "TRIPPED. RELAY OPEN: stay clear. " + keepOut(v, "the rotors stand")
 		}
 		return "TRIPPED. RELAY OPEN: stay clear."
 	case interlock.Fault:
@@ -56,9 +56,16 @@ func Sentence(v *interlock.View) string {
 		return "WATCHING ONLY. This guard can not take power off."
 	}
 	if v.KeepOut {
-		return "RELAY OPEN: stay clear. KEEP OUT until disarmed and the rotors stand."
+		return "RELAY OPEN: stay clear. " + keepOut(v, "disarmed and the rotors stand")
 	}
 	return "RELAY OPEN: stay clear. Not ready."
+}
+
+func keepOut(v *interlock.View, until string) string {
+	if v.WindTurns {
+		return "KEEP OUT: the wind turns the rotors."
+	}
+	return "KEEP OUT until " + until + "."
 }
 
 func cautions(v *interlock.View) bool {
@@ -94,6 +101,9 @@ func Meaning(v *interlock.View) string {
 func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 	say := func(format string, args ...any) { out = append(out, fmt.Sprintf(format, args...)) }
 	out = []string{}
+	if v.WindTurns && v.State != interlock.Fault {
+		say("Keep out: rotors turn in the wind, with no power behind them. Wait until they stand.")
+	}
 	switch v.State {
 	case interlock.Fault:
 		say("Use the hard-wired stop. Nobody goes in.")

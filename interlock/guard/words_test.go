@@ -49,6 +49,25 @@ func TestEveryStateIsSaid(t *testing.T) {
 	}
 }
 
+// Rotors that the wind turns keep people out with the true reason.
+func TestTheWindIsSaid(t *testing.T) {
+	r := newRig(t)
+	var v interlock.View
+	r.eng.View(&v)
+	v.Duty, v.KeepOut, v.WindTurns = interlock.Guard, true, true
+	for _, v.State = range []interlock.State{interlock.Blocked, interlock.Tripped, interlock.Ready} {
+		if s := Sentence(&v); v.State != interlock.Ready && !strings.HasSuffix(s, "KEEP OUT: the wind turns the rotors.") {
+			t.Errorf("%v: %q", v.State, s)
+		}
+		if do := DoNow(&v, r.env); !strings.HasPrefix(do[0], "Keep out: rotors turn in the wind") {
+			t.Errorf("%v: %q", v.State, do)
+		}
+	}
+	if v.State = interlock.Fault; strings.Contains(strings.Join(DoNow(&v, r.env), " "), "wind") {
+		t.Error("a fault is put down to the wind")
+	}
+}
+
 // The first-out is told apart, later trips follow in order, and what people
 // did stands with what they did it by (ISA-18.1: first-out held apart from
 // later ones until the reset).

@@ -2,12 +2,11 @@
 package against
 
 import (
-	"crypto/sha256"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"time"
+	"iter"
+	"math"
 
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
@@ -46,38 +45,6 @@ func (a *Result) Found() bool {
 	return a.MissingTrips > 0 || a.MissingOthers > 0 || a.NotRecorded > 0 || a.Foreign != ""
 }
 
-// decided is a decision as far as it is needed here.
-type decided struct {
-	AtNS    int64  `json:"at_ns"`
-	Kind    string `json:"kind"`
-	Trip    uint32 `json:"trip"`
-	Rule    string `json:"rule"`
-	Reason  string `json:"reason"`
-	text    [sha256.Size]byte
-	isWhole bool
-}
-
-func readDecision(text []byte) decided {
-	d := decided{text: sha256.Sum256(text)}
-	d.isWhole = json.Unmarshal(text, &d) == nil
-	return d
-}
-
-func (d *decided) says() string {
-	at := time.Duration(d.AtNS).Seconds()
-	if d.Kind != "trip" {
-		return fmt.Sprintf("%q at %.3f s", d.Kind, at)
-	}
-	why := d.Rule
-	if why == "" {
-		why = d.Reason
-	}
-	return fmt.Sprintf("trip %d at %.3f s (%s)", d.Trip, at, why)
-}
-
-// tally counts how often a decision stands in the log and in the recording.
-type tally struct{ logged, recorded int }
-
 // Recording holds the trip log of a session against the recording beside it.
 // verdict is what Verify says of the log: behind the end of one that was cut
 // short, only trips are missed, since only they are on the disk before they are
@@ -96,31 +63,6 @@ func Recording(s *session.Session, verdict triplog.Verdict) (*Result, error) {
 		out.Why = "there is no recording beside it"
 		return out, nil
 	}
-	tallies := map[[sha256.Size]byte]*tally{}
-	of := func(d *decided) *tally {
-		t := tallies[d.text]
-		if t == nil {
-			t = &tally{}
-			tallies[d.text] = t
-		}
-		return t
-	}
-	last, named := int64(-1), ""
-	for line, err := range triplog.FileLines(names...) {
-		if err != nil {
-			break // Verify names it; what stands before counts
-		}
-		last = max(last, line.AtNS)
-		switch {
-		case line.Kind == triplog.KindDecision:
-			d := readDecision(line.Decision)
-			of(&d).logged++
-		case line.Kind == triplog.KindLost:
-			out.Why = "the log says that records were lost"
-		case line.Head != nil:
-			named = line.Head.Session
-		}
-	}
 	for _, name := range parts {
 		f, err := plain.Open(name, plain.Recording)
 		if err != nil {
@@ -134,28 +76,11 @@ func Recording(s *session.Session, verdict triplog.Verdict) (*Result, error) {
 		return out, nil
 	}
 	defer rec.Close()
+	line, stop := iter.Pull2(triplog.FileLines(names...))
+	defer stop()
+	p := pair(line)
 	ended := false
-	missed := map[[sha256.Size]byte]bool{}
-	var first, firstTrip string
-	miss := func(d *decided) {
-		switch {
-		case missed[d.text]:
-		case d.Kind == "trip":
-			out.MissingTrips++
-			if firstTrip == "" {
-				firstTrip = d.says()
-			}
-		case verdict != triplog.Whole && d.AtNS >= last:
-			return // a line that a power cut took
-		default:
-			out.MissingOthers++
-			if first == "" {
-				first = d.says()
-			}
-		}
-		missed[d.text] = true
-	}
-	for {
+	for !p.tooMany() {
 		c, err := rec.Next()
 		if err != nil {
 			ended = ended && errors.Is(err, io.EOF)
@@ -163,22 +88,21 @@ func Recording(s *session.Session, verdict triplog.Verdict) (*Result, error) {
 		}
 		for _, text := range rec.Comments() {
 			if d := readDecision([]byte(text)); d.isWhole && d.Kind == "trip" {
-				if t := of(&d); t.logged == 0 {
-					miss(&d)
-				}
+				p.said(&d)
 			}
 		}
 		switch c.Source {
 		case intake.Decisions:
 			d := readDecision(c.Bytes)
-			t := of(&d)
-			if t.recorded++; t.recorded > t.logged {
-				miss(&d)
-			}
+			p.recorded(&d)
 		case intake.HostEvent:
 			m, ok := intake.DecodeHost(c.Bytes)
 			ended = ended || ok && m.Host == interlock.HostEnd
 		}
+	}
+	if p.logged(math.MaxInt64); p.tooMany() {
+		out.Foreign = fmt.Sprintf("over %d decisions stand in the log alone, or in the recording alone, or are trips: they are not of one day", mostOpen)
+		return out, nil
 	}
 	out.Held = true
 	info := rec.Info()
@@ -186,9 +110,10 @@ func Recording(s *session.Session, verdict triplog.Verdict) (*Result, error) {
 	switch {
 	case !info.Own:
 		out.Foreign = "the file beside the log was not written by a guard"
-	case named != "" && info.Session != named:
+	case p.session != "" && info.Session != p.session:
 		out.Foreign = fmt.Sprintf("the recording is of session %s", info.Session)
-	case out.Why != "":
+	case p.lost:
+		out.Why = "the log says that records were lost"
 	case info.Damages > 0:
 		out.Why = "the recording is damaged"
 	case len(parts) > 1:
@@ -198,32 +123,6 @@ func Recording(s *session.Session, verdict triplog.Verdict) (*Result, error) {
 	case !ended:
 		out.Why = "the recording breaks off"
 	}
-	if out.Why == "" && out.Foreign == "" {
-		out.NotRecorded, first = notRecorded(names, tallies, first)
-	}
-	if out.First = firstTrip; firstTrip == "" {
-		out.First = first
-	}
+	p.tell(out, verdict)
 	return out, nil
-}
-
-// notRecorded counts the decisions of the log that a recording which lacks
-// nothing does not have.
-func notRecorded(names []string, tallies map[[sha256.Size]byte]*tally, first string) (n int, says string) {
-	for line, err := range triplog.FileLines(names...) {
-		if err != nil {
-			break
-		}
-		if line.Kind != triplog.KindDecision {
-			continue
-		}
-		d := readDecision(line.Decision)
-		if t := tallies[d.text]; t.logged > t.recorded {
-			t.logged--
-			if n++; first == "" {
-				first = d.says()
-			}
-		}
-	}
-	return n, first
 }

@@ -21,6 +21,12 @@ type ChainFault struct {
 	reason string
 }
 
+// ofChain reports whether that is a fault of the chain and no trip.
+func ofChain(reason string) bool {
+	_, _, fault := ledger.FaultOf(reason, "")
+	return fault
+}
+
 // chainFaults lists the faults of the chain in a session's decisions, by the rule
 // that the guard's ledger goes by.
 func (e *events) chainFaults() []ChainFault {

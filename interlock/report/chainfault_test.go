@@ -65,6 +65,34 @@ func TestRead_RunThatLeftThePowerOn(t *testing.T) {
 	}
 }
 
+// A fault of the chain is put on record with a number like a trip's, and is counted
+// once: as a fault.
+func TestAFaultOfTheChainIsCountedOnce(t *testing.T) {
+	record := `{"at_ns":20200000000,"kind":"trip","trip":2,"first_out":true,"stop":"immediate","reason":"POWER NOT REMOVED: use the hard-wired stop"}`
+	in := func(day []string) *Session {
+		t.Helper()
+		s, err := Read(context.Background(), toldSession(t, brokenFiles, day...), Options{})
+		if err != nil {
+			t.Fatal(err)
+		}
+		return s
+	}
+	n := len(faultAfterEnd) - 1
+	s := in(append(append(append([]string(nil), faultAfterEnd[:n]...), record), faultAfterEnd[n]))
+	if want := "POWER NOT REMOVED. 1 fault of the chain. 1 trip in 2 runs"; !strings.HasPrefix(s.Headline(), want) {
+		t.Errorf("headline %q, want %q", s.Headline(), want)
+	}
+	if row := acrossOf([]*Session{s}).Rows[0]; row.Trips != 1 || row.Faults != 1 {
+		t.Errorf("across %+v", row)
+	}
+	// While live, it ends its run.
+	s = in([]string{faultAfterEnd[0], strings.ReplaceAll(record, "20200000000", "1500000000"),
+		`{"at_ns":1500000000,"kind":"state","from":"live","state":"fault","reason":"POWER NOT REMOVED: use the hard-wired stop"}`})
+	if r := s.Runs[0]; r.Trips != 0 || r.Fault == "" || !strings.HasPrefix(r.FirstCause, "POWER NOT REMOVED") {
+		t.Errorf("run %+v", r)
+	}
+}
+
 // The red box quotes the opening whose verification failed, not an earlier one that
 // a trip brought.
 func TestWitnessedQuotesTheOpeningBeforeTheFault(t *testing.T) {

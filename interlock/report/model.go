@@ -186,10 +186,11 @@ func (t *Trip) Name() string {
 	return fmt.Sprintf("trip %d", t.Number)
 }
 
-// count is how many of an episode's trips are trips.
+// count returns how many of an episode's trips are no faults of the chain, which are
+// counted as that.
 func (ep *Episode) count() (n int) {
 	for i := range ep.Trips {
-		if ep.Trips[i].Number > 0 {
+		if !ofChain(ep.Trips[i].Reason) {
 			n++
 		}
 	}

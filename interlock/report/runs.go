@@ -82,7 +82,9 @@ func armedRuns(armed []stretch, e *events, story session.Story, crd *card.Card, 
 }
 
 func (r *Run) tripped(d *decision, env *rules.Envelope) {
-	r.Trips++
+	if !ofChain(d.Reason) {
+		r.Trips++
+	}
 	if d.FirstOut || r.FirstCause == "" {
 		r.FirstCause = d.cause(ruleNamed(env, d.Rule))
 	}

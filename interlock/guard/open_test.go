@@ -198,9 +198,9 @@ func TestPromise05_LostMemoryComesUpLatched(t *testing.T) {
 		{"session deleted after a trip", "trip", func(_, folder string) error { return os.RemoveAll(folder) }, interlock.Tripped, "its folder is gone"},
 		{"session deleted after a fault", "fault", func(_, folder string) error { return os.RemoveAll(folder) }, interlock.Fault, "its folder is gone"},
 		{"session deleted after a clean end", "", func(_, folder string) error { return os.RemoveAll(folder) }, interlock.Tripped, "its folder is gone"},
-		{"note deleted", "", func(dir, _ string) error { return os.Remove(filepath.Join(dir, "last-session.json")) }, interlock.Tripped, "no note of the last one"},
+		{"note deleted", "", func(dir, _ string) error { return os.Remove(filepath.Join(dir, ".last-session.json")) }, interlock.Tripped, "no note of the last one"},
 		{"all deleted: a first start", "trip", func(dir, folder string) error {
-			return errors.Join(os.Remove(filepath.Join(dir, "last-session.json")), os.RemoveAll(folder))
+			return errors.Join(os.Remove(filepath.Join(dir, ".last-session.json")), os.RemoveAll(folder))
 		}, interlock.Blocked, ""},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -22,8 +22,9 @@ import (
 
 // noteName is the file of the log folder that holds what stands between
 // sessions, outside every session's own folder: so a session that is edited,
-// moved or deleted does not take with it how it ended.
-const noteName = "last-session.json"
+// moved or deleted does not take with it how it ended. Its name begins with a dot,
+// so that whoever clears the folder with a shell's * leaves it.
+const noteName = ".last-session.json"
 
 const noteVersion = 1
 

@@ -47,6 +47,18 @@ func alter(t testing.TB, name string, change func(string) string) {
 	fix(t, os.WriteFile(name, []byte(after), 0o644))
 }
 
+// starRemoved removes what `rm -rf LOGS/*` does.
+func starRemoved(t testing.TB, logs string) {
+	t.Helper()
+	entries, err := os.ReadDir(logs)
+	fix(t, err)
+	for _, e := range entries {
+		if !strings.HasPrefix(e.Name(), ".") {
+			fix(t, os.RemoveAll(filepath.Join(logs, e.Name())))
+		}
+	}
+}
+
 // anew writes a session's trip log once more as somebody could who has this
 // program: a chain that holds, with the lines that suit him.
 func anew(t testing.TB, s *Session, lines ...triplog.Line) {
@@ -130,6 +142,8 @@ func TestPromise05_WhatIsMissingOrDoesNotMatchComesUpTripped(t *testing.T) {
 		{"broke off in the moment of its end", clean, func(t *testing.T, _ string, s *Session) {
 			fix(t, s.Remember("live", false))
 		}, "tripped", "never noted one"},
+		{"everything deleted that a shell's * takes", tripped, func(t *testing.T, logs string, _ *Session) { starRemoved(t, logs) }, "tripped", "its folder is gone"},
+		{"everything deleted that a shell's * takes, in a fault", fault, func(t *testing.T, logs string, _ *Session) { starRemoved(t, logs) }, "fault", "its folder is gone"},
 		{"note deleted", clean, func(t *testing.T, logs string, _ *Session) { fix(t, os.Remove(filepath.Join(logs, noteName))) }, "tripped", "no note"},
 		{"note deleted after a fault", fault, func(t *testing.T, logs string, _ *Session) { fix(t, os.Remove(filepath.Join(logs, noteName))) }, "fault", "no note"},
 		{"note emptied", clean, func(t *testing.T, logs string, _ *Session) {

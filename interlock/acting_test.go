@@ -156,7 +156,7 @@ func TestSilenceComesToAnEnd(t *testing.T) {
 		base.e.powerUp()
 		base.e.conclude(0)
 		for _, v := range base.values {
-			base.e.sample(0, &Sample{Channel: v.id, Value: v.v, Quality: rules.Good})
+			base.e.sample(0, Sample{Channel: v.id, Value: v.v, Quality: rules.Good})
 			base.e.conclude(0)
 		}
 		e, end := base.e, time.Hour
@@ -193,17 +193,13 @@ func TestImageTellsAgesAtTheStaleness(t *testing.T) {
 	}
 }
 
-// A value that the channel can not have is missing, on either side of its range
-// and however short the way that good values go; the ends are in it.
+// A value that the channel cannot have is missing, on either side of its range; the
+// ends are in it.
 func TestImplausibleIsMissingOnBothSides(t *testing.T) {
 	r := newRig(t, exploreEnvelope, nil)
 	r.run(time.Second)
-	plain := 0
 	for _, id := range []rules.ChannelID{rules.Tension, rules.ESCFailures, rules.Motor1Speed, rules.CraftArmed, rules.Roll} {
 		c := id.Channel()
-		if r.e.channels[id].plain {
-			plain++
-		}
 		for _, v := range []float64{c.Low, c.High, math.Nextafter(c.Low, math.Inf(-1)), math.Nextafter(c.High, math.Inf(1)), c.Low - 1, c.High + 1} {
 			r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: id, Value: v, Quality: rules.Good}})
 			got := r.e.Reading(id)
@@ -212,8 +208,5 @@ func TestImplausibleIsMissingOnBothSides(t *testing.T) {
 				t.Errorf("%v of %v: %v (%v)", id, v, got.Quality, got.Cause)
 			}
 		}
-	}
-	if plain == 0 {
-		t.Error("no channel goes the short way: nothing was tried")
 	}
 }

@@ -110,10 +110,9 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	for i := range e.runs {
 		r := &e.runs[i]
-		value, seen := e.valueOf(i)
-		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, r.cautionTold, r.inForce[0], r.inForce[1], r.listed[0], r.listed[1], seen)
+		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, r.cautionTold, r.inForce[0], r.inForce[1], r.listed[0], r.listed[1], r.seen)
 		due(r.due)
-		number(value)
+		number(r.value)
 		number(r.past)
 		if r.slope != nil {
 			// What lies behind a gap is forgotten with the next value.
@@ -131,7 +130,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		c := &e.channels[id]
-		r := e.reading(id)
+		r := &e.table[id]
 		if !c.heard && r.Quality == rules.Missing && r.Cause == rules.NoCause {
 			continue
 		}

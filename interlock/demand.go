@@ -148,7 +148,7 @@ func (e *Engine) builtinTrip(at time.Duration, event Event, why Reason) {
 func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
 	rule, run := &e.env.Rules[i], &e.runs[i]
 	f := Effect{Kind: kind, At: at, On: on, Reason: why, Rule: i, Permissive: -1, Channel: rule.Watch, Limit: rule.Limit}
-	value, seen := e.valueOf(i)
+	value, seen := run.value, run.seen
 	if kind == TripEffect {
 		value = run.past // not what came into the deadband since
 	}

@@ -56,7 +56,6 @@ type Engine struct {
 	table    derived.Table
 	calcs    []derived.Calculator
 	calcDue  []time.Duration
-	bounded  []derived.Bounded // by calculator; nil where its value is needed at once
 	channels [rules.ChannelCount]channelRun
 	used     []rules.ChannelID // channels that have rules or permissives
 	ages     []time.Duration   // ages of the link at which something changes
@@ -131,27 +130,15 @@ type Engine struct {
 }
 
 type channelRun struct {
-	// What every sample looks at stands together.
-	id    rules.ChannelID
-	plain bool // nothing acts on its samples as they come
-	only  bool // nothing but rules looks at them, and what is derived from them
-	made  bool // a calculator's output
-	// The last sample was good and fresh for all, and the next like it moves
-	// nothing but the last value if it lies between quietLow and quietHigh.
-	steady  bool
-	used    bool // has rules or permissives
-	builtin bool // built-in interlocks or phases look at it
-	missed  bool // a rule has turned missing since the last Good sample
-	heard   bool // a Good sample came once
-	calmed  bool // calm is the last value of each of its rules
-	// The plausible values, and those that change nothing for any rule.
-	low, high           float64
-	quietLow, quietHigh float64
-	calm                float64
-	good                time.Duration // time of the last Good sample
-	streak              time.Duration // since when it is fresh; Never if it is not
-	stale               time.Duration // next staleness deadline
-	shortest            time.Duration // shortest staleness of its rules and permissives
+	id       rules.ChannelID
+	used     bool          // has rules or permissives
+	builtin  bool          // built-in interlocks or phases look at it
+	missed   bool          // a rule has turned missing since the last Good sample
+	heard    bool          // a Good sample came once
+	good     time.Duration // time of the last Good sample
+	streak   time.Duration // since when it is fresh; Never if it is not
+	stale    time.Duration // next staleness deadline
+	shortest time.Duration // shortest staleness of its rules and permissives
 
 	rulesFrom, rulesTo int32
 	permsFrom, permsTo int32
@@ -166,11 +153,6 @@ type channelRun struct {
 	sloped             bool          // has rules on its rate
 	warming            time.Duration // the longest span of them
 	ready              time.Duration // when the streak is long enough
-
-	// late, if not nil, owes the last value, made of from: it changed nothing,
-	// whatever it is.
-	late derived.Bounded
-	from [2]float64
 }
 
 // New makes the engine of one session. The envelope and the site must have
@@ -264,12 +246,7 @@ func (e *Engine) phased() bool {
 }
 
 // TrackHeadroom makes the engine remember each rule's least headroom.
-func (e *Engine) TrackHeadroom() {
-	e.tracking = true
-	for i := range e.channels {
-		e.channels[i].unquiet()
-	}
-}
+func (e *Engine) TrackHeadroom() { e.tracking = true }
 
 // LeastHeadroom is the least distance of rule i to its limit while it was in
 // force, SI, and when that was; ok is false if it never had a value.
@@ -282,86 +259,26 @@ func (e *Engine) LeastHeadroom(i int) (least float64, at time.Duration, ok bool)
 // each at its own instant; only then is the input applied, so at a tie the
 // timer wins. A time before the last one counts as the last one. The answer is
 // valid until the next call; relay and heartbeat effects come first.
-func (e *Engine) Step(at time.Duration, in Input) []Effect { return e.StepFrom(at, &in) }
-
-// StepFrom is Step for an input that stays where it is; it is not kept.
-func (e *Engine) StepFrom(at time.Duration, in *Input) []Effect {
+func (e *Engine) Step(at time.Duration, in Input) []Effect {
 	if in.Kind == HostInput && in.Host == HostHeldUp {
 		return e.heldUp(at, in)
 	}
-	if e.started && at >= e.now && at < e.next {
-		e.clear()
-		e.now = at // nothing is due
-	} else {
-		e.begin(at)
-	}
+	e.begin(at)
 	switch in.Kind {
 	case SampleInput:
-		e.sample(e.now, &in.Sample)
+		e.sample(e.now, in.Sample)
 	case LineInput:
 		e.line(e.now, in.Line, in.On)
 	case FrameInput:
 		e.frame(e.now)
 	case HostInput:
-		e.host(e.now, *in)
-	}
-	return e.outcome()
-}
-
-// outcome is what an input that was taken brings.
-func (e *Engine) outcome() []Effect {
-	if len(e.out) == 0 && !e.dirty && len(e.front) == 0 {
-		return nil
+		e.host(e.now, in)
 	}
 	e.moved()
 	for e.next <= e.now && e.fire(e.now) {
 		// Fire any deadline that this input set for now, within the same call.
 	}
 	return e.answer()
-}
-
-// StepAll steps inputs of one instant, in their order, up to the first that has
-// an answer; n is how many that were. It decides what StepFrom decides one by
-// one. Most samples of a day only move the last value of their channel: these
-// are done here, in one look, and so is the sign of life that each frame is.
-func (e *Engine) StepAll(at time.Duration, inputs []Input) (n int, effects []Effect) {
-	if !e.started || at < e.now {
-		if len(inputs) == 0 {
-			return 0, nil
-		}
-		return 1, e.StepFrom(at, &inputs[0])
-	}
-	for n < len(inputs) {
-		in := &inputs[n]
-		n++
-		switch s := &in.Sample; {
-		case at >= e.next: // something is due
-		case in.Kind == SampleInput && s.Channel < rules.ChannelCount && s.Quality == rules.Good:
-			c := &e.channels[s.Channel]
-			v := s.Value + 0 // −0 becomes 0
-			if !c.only || !c.unmoved(v) {
-				break
-			}
-			e.now = at
-			e.keep(at, c, v)
-			c.last, c.same = v, 1
-			if c.calcTo == 0 || e.postpone(at, c) {
-				continue
-			}
-			e.clear()
-			e.calculate(at, c)
-			if effects = e.outcome(); len(effects) > 0 {
-				return n, effects
-			}
-			continue
-		case in.Kind == FrameInput && e.Alive(at):
-			continue
-		}
-		if effects = e.StepFrom(at, in); len(effects) > 0 {
-			return n, effects
-		}
-	}
-	return n, nil
 }
 
 // Advance lets every deadline at or before at act. Extra calls, early, late or

@@ -2,7 +2,6 @@ package interlock
 
 import (
 	"fmt"
-	"math"
 	"slices"
 	"time"
 
@@ -35,7 +34,6 @@ func (e *Engine) lay() error {
 			return fmt.Errorf("interlock: rule %q watches no known channel", r.Name)
 		}
 		e.runs[i].due = rules.Never
-		e.runs[i].layCalm(r)
 		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
 			e.runs[i].slope = derived.NewSlope(r.Over)
 		}
@@ -73,7 +71,6 @@ func (e *Engine) lay() error {
 	e.calcDue = make([]time.Duration, len(calcs))
 	for i, c := range calcs {
 		e.calcDue[i] = c.Due()
-		e.channels[c.Output()].made = true
 		run := &e.channels[c.Trigger()]
 		if run.calcTo == 0 {
 			run.calcFrom = int32(i)
@@ -97,13 +94,6 @@ func (e *Engine) lay() error {
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		e.layChannel(id, builtins)
 	}
-	e.bounded = make([]derived.Bounded, len(calcs))
-	for i, c := range calcs {
-		out := &e.channels[c.Output()]
-		if b, ok := c.(derived.Bounded); ok && out.only && out.plain {
-			e.bounded[i] = b
-		}
-	}
 	e.layAges()
 	return nil
 }
@@ -111,8 +101,6 @@ func (e *Engine) lay() error {
 func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 	c := &e.channels[id]
 	c.id = id
-	c.low, c.high = id.Channel().Low, id.Channel().High
-	c.unquiet()
 	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
 	for _, r := range e.order[c.rulesFrom:c.rulesTo] {
 		rule := &e.env.Rules[r]
@@ -142,8 +130,6 @@ func (e *Engine) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 		e.used = append(e.used, id)
 	}
 	c.builtin = slices.Contains(builtins, id)
-	c.plain = c.permsTo == c.permsFrom && c.frozenAfter == 0 && c.calcTo == 0
-	c.only = c.permsTo == c.permsFrom && c.used && !c.builtin
 }
 
 // watches says whether a rule or a permissive of the envelope watches id.
@@ -173,35 +159,6 @@ func (e *Engine) layFed() {
 			e.fed[id] = e.fed[id] && e.site.Fed[n] != rules.NotFed
 		}
 	}
-}
-
-// layCalm works out between which values the rule is Inside. The bounds are
-// held against Side itself; where they do not stand up to it the rule has none.
-func (r *ruleRun) layCalm(rule *rules.Rule) {
-	low, high := math.Inf(-1), math.Inf(1)
-	switch rule.Form {
-	case rules.Above:
-		high = rule.Limit - rule.Deadband
-		if rule.HasCaution {
-			high = min(high, rule.Caution)
-		}
-	case rules.Below:
-		low = rule.Limit + rule.Deadband
-		if rule.HasCaution {
-			low = max(low, rule.Caution)
-		}
-	case rules.Outside:
-		low, high = rule.Limit+rule.Deadband, rule.LimitHigh-rule.Deadband
-		if rule.HasCaution {
-			low, high = max(low, rule.Caution), min(high, rule.CautionHigh)
-		}
-	default:
-		low, high = math.Inf(1), math.Inf(-1)
-	}
-	if rule.Side(low) != rules.Inside || rule.Side(high) != rules.Inside {
-		low, high = math.Inf(1), math.Inf(-1)
-	}
-	r.calmLow, r.calmHigh = low, high
 }
 
 // layAges collects the ages at which a rule's side can change, rising: the

@@ -249,7 +249,7 @@ func (e *Engine) bootClock(at time.Duration, r derived.Result) {
 		// What was healthy before belongs to the life before.
 		for _, id := range e.used {
 			c := &e.channels[id]
-			c.streak, c.ready, c.healthy, c.steady = rules.Never, rules.Never, false, false
+			c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
 		}
 		e.dirty = true
 		e.builtinTrip(at, EventImmediate, ReasonRestart)

@@ -21,178 +21,39 @@ type ruleRun struct {
 	cautionTold bool    // caution, and its phase is on
 	inForce     [2]bool // demand, missing: counted in standing
 	listed      [2]bool // told once in this trip episode
-	value       float64 // see valueOf
+	value       float64 // last one it looked at (the rate for rate rules)
 	past        float64 // last value past the limit
 	seen        bool    // value is set
-	// Between these the rule is Inside and a sample changes nothing.
-	calmLow, calmHigh float64
-	slope             *derived.Slope
-	heard             bool
-	last              time.Duration // of the last good value, for the slope
-	rated             time.Duration // of the last good rate; before that, of the first good value
+	slope       *derived.Slope
+	heard       bool
+	last        time.Duration // of the last good value, for the slope
+	rated       time.Duration // of the last good rate; before that, of the first good value
 	// Least headroom so far, when the engine is asked to track it. It decides
 	// nothing.
 	tracked bool
 	least   float64
 	leastAt time.Duration
-	// The values that were tracked lie between these.
-	trackLow, trackHigh float64
 }
 
-// calm says that v changes nothing for the rule: it is well inside, and so was
-// what came before. Most samples of a day are.
-func (r *ruleRun) calm(v float64) bool {
-	return v >= r.calmLow && v <= r.calmHigh && !r.beyond && !r.caution
-}
-
-// known says that the headroom of v was tracked already: v lies between two
-// values that were.
-func (r *ruleRun) known(v float64) bool {
-	return r.tracked && v >= r.trackLow && v <= r.trackHigh
-}
-
-// quiet is where calm, and with tracking known as well, hold for every value.
-func (r *ruleRun) quiet(tracking bool) (low, high float64) {
-	switch {
-	case r.beyond || r.caution || tracking && !r.tracked:
-		return math.Inf(1), math.Inf(-1)
-	case tracking:
-		return max(r.calmLow, r.trackLow), min(r.calmHigh, r.trackHigh)
-	}
-	return r.calmLow, r.calmHigh
-}
-
-func (r *ruleRun) track(at time.Duration, v, headroom float64) {
-	if !r.tracked {
-		r.trackLow, r.trackHigh = v, v
-	}
-	r.trackLow, r.trackHigh = min(r.trackLow, v), max(r.trackHigh, v)
+func (r *ruleRun) track(at time.Duration, headroom float64) {
 	if !r.tracked || headroom < r.least {
 		r.tracked, r.least, r.leastAt = true, headroom, at
 	}
 }
 
-// sample takes one measured sample: plausibility and freezing first, then the
-// table, the rules of the channel, and what is derived from it.
-func (e *Engine) sample(at time.Duration, s *Sample) {
+// sample takes one measured sample.
+func (e *Engine) sample(at time.Duration, s Sample) {
 	if s.Channel == rules.NoChannel || s.Channel >= rules.ChannelCount {
 		return
 	}
-	c := &e.channels[s.Channel]
-	if c.plain && s.Quality == rules.Good && s.Value >= c.low && s.Value <= c.high {
-		e.plainSample(at, s, c)
-		c.steady = c.steady || e.steadies(c)
-		return
-	}
 	e.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
-	c.steady = e.steadies(c)
 }
 
-// plainSample is publish for a good sample of a channel that is not watched for
-// freezing, has no permissives, and from which nothing is derived.
-func (e *Engine) plainSample(at time.Duration, s *Sample, c *channelRun) {
-	v := s.Value + 0 // −0 becomes 0
-	c.heard, c.good = true, at
-	r := &e.table[s.Channel]
-	r.At, r.Value, r.Quality, r.Cause = at, v, rules.Good, rules.NoCause
-	if c.used {
-		e.refresh(at, c)
-		e.judge(at, c, v, rules.Good)
-	}
-	if c.builtin {
-		e.builtins(at, s.Channel, derived.Result{Value: v, Quality: rules.Good})
-	}
-}
-
-// judge shows a value to the rules of its channel. Most values of a day change
-// nothing for any of them: between quietLow and quietHigh one look does for
-// all, however many they are.
-func (e *Engine) judge(at time.Duration, c *channelRun, v float64, q rules.Quality) {
-	if v >= c.quietLow && v <= c.quietHigh {
-		c.calm, c.calmed, c.late = v, true, nil
-		return
-	}
-	e.judgeEach(at, c, v, q)
-}
-
-func (e *Engine) judgeEach(at time.Duration, c *channelRun, v float64, q rules.Quality) {
-	c.workOut()
-	if c.calmed {
-		c.calmed = false
-		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-			e.runs[i].value, e.runs[i].seen = c.calm, true
-		}
-	}
-	low, high := c.low, c.high // what is beyond them is no value
-	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		run := &e.runs[i]
-		if run.calm(v) && (!e.tracking || run.known(v)) {
-			run.value, run.seen = v, true
-		} else {
-			e.look(at, int(i), v, q)
-		}
-		l, h := run.quiet(e.tracking)
-		low, high = max(low, l), min(high, h)
-	}
-	c.quietLow, c.quietHigh = low, high
-}
-
-// postpone lets what is derived from c wait, where bounds on it show that it
-// changes nothing for any rule but the last value, and says whether all of it
-// does. That value is worked out when somebody looks at it: see workOut.
-func (e *Engine) postpone(at time.Duration, c *channelRun) bool {
-	for _, b := range e.bounded[c.calcFrom:c.calcTo] {
-		if b == nil {
-			return false
-		}
-		id := b.Output()
-		out := &e.channels[id]
-		low, high, from, ok := b.Bound(at, &e.table)
-		if !ok || !(low >= out.quietLow && high <= out.quietHigh) || e.refreshes(at, out) {
-			return false
-		}
-		if out.late == nil { // else it is b: nothing else owes a value there
-			out.late = b
-		}
-		out.heard, out.good, out.calmed, out.from = true, at, true, from
-		r := &e.table[id]
-		r.At, r.Quality, r.Cause = at, rules.Good, rules.NoCause
-	}
-	return true
-}
-
-// workOut works out the value that a channel owes.
-func (c *channelRun) workOut() {
-	if c.late != nil {
-		c.calm, c.late = c.late.Late(c.from), nil
-	}
-}
-
-// reading is the last reading of a channel, whole.
-func (e *Engine) reading(id rules.ChannelID) *derived.Reading {
-	if c := &e.channels[id]; c.late != nil {
-		c.workOut()
-		e.table[id].Value = c.calm
-	}
-	return &e.table[id]
-}
-
-// unquiet has the next value of a channel shown to each of its rules.
-func (c *channelRun) unquiet() { c.quietLow, c.quietHigh = math.Inf(1), math.Inf(-1) }
-
-// valueOf is the last value that rule i looked at (the rate for rate rules),
-// and whether there was any.
-func (e *Engine) valueOf(i int) (v float64, seen bool) {
-	if c := &e.channels[e.env.Rules[i].Watch]; c.calmed {
-		e.reading(c.id)
-		return c.calm, true
-	}
-	return e.runs[i].value, e.runs[i].seen
-}
-
+// publish takes one value of a channel, measured or derived: plausibility and
+// freezing first, then the table, the rules of the channel, and what is derived
+// from it.
 func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
 	c := &e.channels[id]
-	c.workOut()
 	if r.Quality != rules.Missing {
 		switch {
 		case id.Plausible(r.Value): // no NaN and no infinity is
@@ -225,7 +86,9 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 		}
 	}
 	if r.Quality != rules.Missing {
-		e.judge(at, c, r.Value, r.Quality)
+		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
+			e.look(at, int(i), r.Value, r.Quality)
+		}
 	}
 	if mayBeCut(r) {
 		e.doubt(at, c, r)
@@ -273,20 +136,8 @@ func (e *Engine) calculate(at time.Duration, c *channelRun) {
 	}
 }
 
-// refresh takes a Good sample for the freshness of its channel. Nearly always
-// the channel was fresh and no deadline comes sooner by it.
+// refresh takes a Good sample for the freshness of its channel.
 func (e *Engine) refresh(at time.Duration, c *channelRun) {
-	if e.refreshes(at, c) {
-		e.refreshed(at, c)
-	}
-}
-
-// refreshes says that a Good sample changes more than the time of the last one.
-func (e *Engine) refreshes(at time.Duration, c *channelRun) bool {
-	return at+c.shortest < c.stale || c.streak == rules.Never || c.missed
-}
-
-func (e *Engine) refreshed(at time.Duration, c *channelRun) {
 	if c.streak == rules.Never {
 		c.streak = at
 		c.ready = at + max(e.site.ReadyAfter, c.warming)
@@ -351,7 +202,7 @@ func (e *Engine) rate(at time.Duration, i int, v float64, q rules.Quality) (floa
 // channelStale is called when a channel's cached staleness deadline has come.
 // It has the rules that turn missing now act.
 func (e *Engine) channelStale(due time.Duration, c *channelRun) {
-	c.stale, c.steady = rules.Never, false
+	c.stale = rules.Never
 	age := due - c.good
 	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
 		r := &e.env.Rules[i]
@@ -395,7 +246,7 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 	run.value, run.seen = v, true
 	side := rule.Side(v)
 	if e.tracking && e.inForce(rule.While) {
-		run.track(at, v, rule.Headroom(v))
+		run.track(at, rule.Headroom(v))
 	}
 	switch side {
 	case rules.Beyond:
@@ -460,7 +311,6 @@ func (e *Engine) ruleMissing(due time.Duration, i int) {
 
 func (e *Engine) caution(at time.Duration, i int, on bool, why Reason) {
 	e.runs[i].caution = on
-	e.channels[e.env.Rules[i].Watch].unquiet()
 	e.cautionMoved(at, i, why)
 }
 

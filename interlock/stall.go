@@ -12,7 +12,7 @@ import (
 // does not stand as the first cause. What fell due before it acts at its own time:
 // the loop may have done that in a turn that read nothing, which no recording shows.
 // No level that was read before the stall says anything of the lines now.
-func (e *Engine) heldUp(at time.Duration, in *Input) []Effect {
+func (e *Engine) heldUp(at time.Duration, in Input) []Effect {
 	length := time.Duration(in.Seq) * time.Millisecond
 	e.begin(min(at, at-length+1)) // the last turn ended its instant, see Deadline
 	if at > e.now {

@@ -89,7 +89,7 @@ func (e *Engine) View(dst *View) {
 		ruleViews = append(ruleViews, e.ruleView(i))
 	}
 	for i := range e.env.Permissives {
-		perms = append(perms, *e.reading(e.env.Permissives[i].Watch))
+		perms = append(perms, e.table[e.env.Permissives[i].Watch])
 	}
 	dst.Unmet, dst.Rules, dst.Permissives = unmet, ruleViews, perms
 	dst.Holds = holds
@@ -98,18 +98,17 @@ func (e *Engine) View(dst *View) {
 func (e *Engine) ruleView(i int) RuleView {
 	rule, run := &e.env.Rules[i], &e.runs[i]
 	c := &e.channels[rule.Watch]
-	value, seen := e.valueOf(i)
 	v := RuleView{
-		Reading: *e.reading(rule.Watch), Age: rules.Never, HasValue: seen, Value: value,
+		Reading: e.table[rule.Watch], Age: rules.Never, HasValue: run.seen, Value: run.value,
 		Caution: run.cautionTold, Demand: run.inForce[valueDemand] || run.inForce[missingDemand],
 		Missing: run.missing || !c.heard, InForce: e.inForce(rule.While), Fed: e.feeds(rule.Watch),
 	}
 	if c.heard {
 		v.Age = e.now - c.good
 	}
-	if seen {
-		v.Headroom = rule.Headroom(value)
-		v.Side = rule.Side(value)
+	if run.seen {
+		v.Headroom = rule.Headroom(run.value)
+		v.Side = rule.Side(run.value)
 	}
 	return v
 }
@@ -119,7 +118,7 @@ func (e *Engine) Reading(id rules.ChannelID) derived.Reading {
 	if id >= rules.ChannelCount {
 		return derived.Reading{}
 	}
-	return *e.reading(id)
+	return e.table[id]
 }
 
 // Envelope is the envelope the engine was made with; it must not be changed.

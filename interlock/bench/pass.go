@@ -164,10 +164,8 @@ func (l *lane) step(at time.Duration, inputs []interlock.Input) {
 		l.take(at, l.engine.Advance(at))
 		return
 	}
-	for len(inputs) > 0 {
-		n, effects := l.engine.StepAll(at, inputs)
-		l.take(at, effects)
-		inputs = inputs[n:]
+	for i := range inputs {
+		l.take(at, l.engine.Step(at, inputs[i]))
 	}
 }
 

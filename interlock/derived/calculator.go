@@ -65,16 +65,3 @@ type Calculator interface {
 	// results, with times relative to now.
 	AppendState(dst []byte, now time.Duration) []byte
 }
-
-// Bounded is a Calculator whose result takes long to work out and can be bounded
-// at once. It has no state and no time of its own, and no other calculator reads
-// its output, so that the result may be worked out later, or never.
-type Bounded interface {
-	Calculator
-	// Bound is asked in the place of Sample. ok says that Sample would publish a
-	// Good value now, and that it would not be below low or above high; from is
-	// what Late needs to work that very value out.
-	Bound(at time.Duration, t *Table) (low, high float64, from [2]float64, ok bool)
-	// Late is the value that Sample would have published.
-	Late(from [2]float64) float64
-}

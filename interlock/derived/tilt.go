@@ -24,28 +24,6 @@ func (tilt) Sample(at time.Duration, t *Table) (Result, bool) {
 	return publish(tiltAngle(roll.Value, pitch.Value), pitch, roll), true
 }
 
-// rightAngle is a little less than π/2, tiltSlack far more than all roundings
-// of tiltAngle and of Bound come to (each some 1e-15 rad).
-const (
-	rightAngle = 1.57
-	tiltSlack  = 1e-9
-)
-
-// Bound: two turns come to no more than their sum (the triangle inequality on
-// the sphere), and where neither is past a right angle to no less than the
-// greater of them, because cos roll · cos pitch is no more than either cosine.
-func (tilt) Bound(at time.Duration, t *Table) (low, high float64, from [2]float64, ok bool) {
-	pitch, roll := &t[rules.Pitch], &t[rules.Roll]
-	if pitch.Quality != rules.Good || roll.Quality != rules.Good || at-roll.At > rules.Roll.Stale() {
-		return 0, 0, from, false
-	}
-	r, p := math.Abs(roll.Value), math.Abs(pitch.Value)
-	from = [2]float64{roll.Value, pitch.Value}
-	return max(r, p) - tiltSlack, r + p + tiltSlack, from, r <= rightAngle && p <= rightAngle
-}
-
-func (tilt) Late(from [2]float64) float64 { return publish(tiltAngle(from[0], from[1])).Value }
-
 func tiltAngle(roll, pitch float64) float64 {
 	sr, cr := Sin(roll), Cos(roll)
 	sp, cp := Sin(pitch), Cos(pitch)

@@ -333,10 +333,8 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 		// that a replay of the chunks ends every timer at the same place.
 		l.apply(now, l.cfg.Engine.Advance(now))
 	}
-	for inputs := l.inputs; len(inputs) > 0; {
-		n, effects := l.cfg.Engine.StepAll(now, inputs)
-		l.apply(now, effects)
-		inputs = inputs[n:]
+	for i := range l.inputs {
+		l.apply(now, l.cfg.Engine.Step(now, l.inputs[i]))
 	}
 	l.cfg.Keep(&l.batch)
 }

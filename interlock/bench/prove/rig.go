@@ -19,7 +19,7 @@ import (
 // core is the engine and door the intake as this proof drives them. They are
 // the guard's own; a test puts wrong ones here to see that they are found.
 type core interface {
-	StepFrom(at time.Duration, in *interlock.Input) []interlock.Effect
+	Step(at time.Duration, in interlock.Input) []interlock.Effect
 	Advance(at time.Duration) []interlock.Effect
 	Deadline() time.Duration
 	View(dst *interlock.View)
@@ -386,7 +386,7 @@ func (r *rig) chunk(c intake.Chunk) {
 	}
 	r.inputs = nil // a record that is kept comes through here again
 	for i := range inputs {
-		r.take(r.core.StepFrom(r.now, &inputs[i]))
+		r.take(r.core.Step(r.now, inputs[i]))
 		if inputs[i].Kind == interlock.SampleInput || r.watch == rules.LinkAge {
 			r.look()
 		}

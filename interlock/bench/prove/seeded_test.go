@@ -22,12 +22,11 @@ type wrongCore struct {
 
 func (w *wrongCore) clone() core { return &wrongCore{w.core.clone(), w.in, w.out} }
 
-func (w *wrongCore) StepFrom(at time.Duration, in *interlock.Input) []interlock.Effect {
-	x := *in
-	if w.in != nil && !w.in(w.core, &x) {
+func (w *wrongCore) Step(at time.Duration, in interlock.Input) []interlock.Effect {
+	if w.in != nil && !w.in(w.core, &in) {
 		return w.change(w.core.Advance(at))
 	}
-	return w.change(w.core.StepFrom(at, &x))
+	return w.change(w.core.Step(at, in))
 }
 
 func (w *wrongCore) Advance(at time.Duration) []interlock.Effect { return w.change(w.core.Advance(at)) }

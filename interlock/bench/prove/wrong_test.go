@@ -161,7 +161,7 @@ func stillKnown() func(core, *interlock.Input) bool {
 		c.View(&v)
 		for _, id := range [...]rules.ChannelID{rules.CraftArmed, rules.CraftLanded} {
 			if now := c.Reading(id); now.Quality == rules.Good && v.At-now.At > time.Second {
-				c.StepFrom(v.At, &interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: now.Value}})
+				c.Step(v.At, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: now.Value}})
 			}
 		}
 		return true
@@ -233,7 +233,7 @@ func seesOnWaking() func(core, *interlock.Input) bool {
 			c.View(&v)
 			for _, id := range [...]rules.ChannelID{rules.Roll, rules.Pitch} {
 				if now := c.Reading(id); v.At-now.At > 200*time.Millisecond {
-					c.StepFrom(v.At, &interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: 1e-3 * wobble()}})
+					c.Step(v.At, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: 1e-3 * wobble()}})
 				}
 			}
 		}

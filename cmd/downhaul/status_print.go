@@ -63,9 +63,29 @@ func printStatus(w io.Writer, st *guard.Status) {
 	}
 	fmt.Fprintf(w, "Loop: longest gap %.1f ms, %s dropped, %s lost\n", st.Loop.WorstGapS*1000,
 		plural(st.Loop.Dropped, "chunk"), plural(st.Loop.LostRecords, "record"))
+	if st.Counted != nil {
+		wrap(w, "On record: ", "      ", worn(st.Counted))
+	}
 	list(w, "This set-up cannot see", st.Unseen)
 	fmt.Fprintln(w, "\nSession")
 	wrap(w, "  ", "  ", st.Folder)
+}
+
+// worn says what wears in one sentence.
+func worn(c *guard.Counted) string {
+	if c.Trouble != "" {
+		return "not known: " + c.Trouble
+	}
+	live := fmt.Sprintf("%.0f min", c.LiveS/60)
+	if c.LiveS >= 3600 {
+		live = fmt.Sprintf("%.1f h", c.LiveS/3600)
+	}
+	text := fmt.Sprintf("%s of this craft, power on for %s, %.0f s at full output; contactor%s: %s, %d under load",
+		plural(c.Starts, "start"), live, c.FullOutputS, pick(c.Contactor != "", " "+c.Contactor, ""), plural(c.Openings, "opening"), c.Loaded)
+	if c.MakerStates > 0 {
+		text += fmt.Sprintf(" (its maker states %d)", c.MakerStates)
+	}
+	return text
 }
 
 // reasons counts a list that may go past the end of a screen.

@@ -127,3 +127,19 @@ func TestWatchFitsTheTerminal(t *testing.T) {
 		t.Errorf("on a terminal of 24 rows:\n%s", got)
 	}
 }
+
+// What wears is said in one sentence, and where it cannot be known, why.
+func TestStatusSaysWhatWears(t *testing.T) {
+	for want, c := range map[string]*guard.Counted{
+		"": nil,
+		"On record: 12 starts of this craft, power on for 59 min, 34 s at full output; contactor K1: 15 openings, 9 under load (its maker states 1000)": {
+			Starts: 12, LiveS: 3540, FullOutputS: 34.4, Contactor: "K1", Openings: 15, Loaded: 9, MakerStates: 1000},
+		"On record: 1 start of this craft, power on for 1.5 h, 0 s at full output; contactor: 1 opening, 0 under load": {Starts: 1, LiveS: 5400, Openings: 1},
+		"On record: not known: a record is damaged": {Trouble: "a record is damaged"},
+	} {
+		text := strings.Join(strings.Fields(printed(&guard.Status{Counted: c})), " ")
+		if n := strings.Count(text, "On record: "); want == "" && n > 0 || !strings.Contains(text, want) {
+			t.Errorf("%q is not in %q", want, text)
+		}
+	}
+}

@@ -149,10 +149,30 @@ type Status struct {
 	Signing  SigningStatus   `json:"signing"`
 	// Declared is what the crew declared and what the test card asks.
 	Declared Declared `json:"declared"`
+	// Counted is what wears, over sessions; null where nothing counts, as in a
+	// rehearsal.
+	Counted *Counted `json:"counted"`
 	// WindPast is the wind of the last ten minutes, only where it was asked for.
 	WindPast []WindPast `json:"wind_past,omitempty"`
 	// Trouble is the last thing that went wrong with records or outputs.
 	Trouble []string `json:"trouble"`
+}
+
+// Counted is what wears: the starts of this craft with the time that its chain was
+// live and the time at full output, and the openings of this contactor. Each run
+// counts once its opening is on record.
+type Counted struct {
+	Starts      int     `json:"starts"`
+	LiveS       float64 `json:"live_s"`
+	FullOutputS float64 `json:"full_output_s"`
+	Openings    int     `json:"contactor_openings"`
+	Loaded      int     `json:"openings_under_load"`
+	// Contactor is its name; MakerStates is how often it may open under load, 0
+	// where the pad file does not say.
+	Contactor   string `json:"contactor"`
+	MakerStates int    `json:"maker_states"`
+	// Trouble is why none of it is known; empty where it is.
+	Trouble string `json:"trouble"`
 }
 
 // RuleStatus is one rule now.
@@ -232,7 +252,7 @@ func (g *Guard) status() Status {
 		Rules: []RuleStatus{}, Channels: s.channels(env), Unseen: g.unseen, Trouble: []string{},
 		Loop: LoopStatus{Turns: s.turns, WorstGapS: seconds(s.worst), Dropped: s.drops,
 			LostRecords: g.keeper.lostChunks.Load() + g.keeper.lostDecisions.Load()},
-		Link: linkStatus(s.counts, s.unkept), Declared: g.showDeclared(),
+		Link: linkStatus(s.counts, s.unkept), Declared: g.showDeclared(), Counted: g.counted(),
 	}
 	if v.Flash != rules.Never {
 		out.Flash = &FlashStatus{At: seconds(v.Flash), AgoS: seconds(v.At - v.Flash), State: v.FlashState.String()}

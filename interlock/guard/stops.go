@@ -154,6 +154,20 @@ func (g *Guard) keepStop(w stopWork) error {
 	return err
 }
 
+// counted returns what is on record of wear, nil where nothing counts.
+func (g *Guard) counted() *Counted {
+	p := g.declared.proof.Load()
+	if p == nil {
+		return nil
+	}
+	c := &Counted{Starts: p.Worn.Starts, LiveS: p.Worn.Live.Seconds(), FullOutputS: p.Worn.Full.Seconds(), Contactor: g.pad.Contactor.Name,
+		Openings: p.Worn.Openings, Loaded: p.Loaded, MakerStates: g.pad.Contactor.LoadOpenings}
+	if bad := g.stops.bad.Load(); bad != nil {
+		c.Trouble = *bad
+	}
+	return c
+}
+
 // contactorWorn refuses every start once the contactor opened under load as often
 // as its maker states.
 func (g *Guard) contactorWorn() {

@@ -143,6 +143,9 @@ func TestStopTestFromEndToEnd(t *testing.T) {
 	if s := strings.Join(g.Status().NotReady, "\n"); strings.Contains(s, "stop not measured") {
 		t.Errorf("the stop is proven, and the engine was not told: %s", s)
 	}
+	if c := g.Status().Counted; c == nil || c.Starts != 5 || c.Openings != 5 || c.Loaded != p.Loaded || c.LiveS < 15 || c.LiveS > 60 || c.FullOutputS != 0 || c.Contactor != "K1" || c.MakerStates != 9 || c.Trouble != "" {
+		t.Errorf("counted %+v", c)
+	}
 	must(t, declare(g, step("full pull")))
 	f.run(time.Second)
 	if s := strings.Join(g.Status().NotReady, "\n"); !strings.Contains(s, "stop not measured") {
@@ -170,12 +173,19 @@ func TestStopTestFromEndToEnd(t *testing.T) {
 	}
 	must(t, f.guard.Finish(f.now))
 
+	if c := f.guard.Status().Counted; c == nil || c.Openings != 5+9-p.Loaded { // over sessions
+		t.Errorf("counted %+v", c)
+	}
+
 	// A record that cannot be read leaves the stop unproven, and says so.
 	names, err := filepath.Glob(filepath.Join(stopping.Folder(dir), "*.json"))
 	must(t, err)
 	must(t, os.WriteFile(names[2], []byte("{"), 0o644))
 	f = onPad(t, files, tiedDown())
 	must(t, declare(f.guard, step("empty hover")))
+	if c := f.guard.Status().Counted; c == nil || !strings.Contains(c.Trouble, "counts as not measured") {
+		t.Errorf("counted %+v", c)
+	}
 	if !slices.ContainsFunc(f.guard.Status().Declared.Asks, func(s string) bool { return strings.Contains(s, "the stop was not measured") }) ||
 		!strings.Contains(strings.Join(f.guard.Opening(), "\n"), "the stop counts as not measured") {
 		t.Errorf("asks %q, opening %q", f.guard.Status().Declared.Asks, f.guard.Opening())

@@ -27,11 +27,21 @@ type Proof struct {
 	Worst time.Duration
 	// Loaded is how often this contactor opened under load.
 	Loaded int
+	Worn   Worn
 	// Waits is the number of the last opening where nobody knows how long the
 	// rotors took, and no reading came; 0 is none. Last is the last opening.
 	Waits, Last int
 
 	ended []ended
+}
+
+// Worn counts what wears: the starts of a craft with the time that they lasted and
+// the time at full output, and the openings of a contactor. Each counts with the
+// opening that ends it, so what a power cut broke off is not in it.
+type Worn struct {
+	Starts     int
+	Live, Full time.Duration
+	Openings   int
 }
 
 // ended is one opening of which is known how long the rotors took.
@@ -48,8 +58,16 @@ func Judge(records []*Record, of Of) *Proof {
 		if r.Kind != Opening {
 			continue
 		}
-		if r.Of.Contactor == of.Contactor && r.Of.Model == of.Model && r.Loaded {
-			p.Loaded++
+		if r.Of.Craft == of.Craft && r.Of.Model == of.Model {
+			p.Worn.Starts++
+			p.Worn.Live += seconds(r.LiveS)
+			p.Worn.Full += seconds(r.FullS)
+		}
+		if r.Of.Contactor == of.Contactor && r.Of.Model == of.Model {
+			p.Worn.Openings++
+			if r.Loaded {
+				p.Loaded++
+			}
 		}
 		if r.Of != of {
 			continue

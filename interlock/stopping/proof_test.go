@@ -96,6 +96,23 @@ func TestLoadedOpeningsAreCounted(t *testing.T) {
 	}
 }
 
+// What wears is counted over all records of the craft, and of the contactor: each
+// start by its opening, whatever is known of the rotors.
+func TestWearIsCountedOverRecords(t *testing.T) {
+	with := func(r *Record, live, full float64) *Record { r.LiveS, r.FullS = live, full; return r }
+	crane := with(traced(3, 0.8, 1, 0.1), 500, 100)
+	crane.Of.Craft = "crane" // on the same contactor
+	old := with(traced(4, 0.1, 1, 0.1), 60, 2)
+	old.Of.Contactor, old.Loaded = "K0", false
+	model := with(traced(5, 0.8, 1, 0.1), 900, 90)
+	model.Of.Model = true
+	p := Judge([]*Record{with(traced(1, 0.8, 1, 0.1), 600.5, 3.25), with(untraced(2, -1), 3000, 0), crane, old, model, read(6, 2, 1)}, of)
+	want := Worn{Starts: 3, Live: 3660500 * ms, Full: 5250 * ms, Openings: 3}
+	if p.Worn != want || p.Loaded != 3 {
+		t.Errorf("%+v, %d under load, want %+v", p.Worn, p.Loaded, want)
+	}
+}
+
 // Budgets go by the records of a real board; what a model gave never enters one,
 // and what cannot be read proves nothing.
 func TestKnownGoesByTheRecords(t *testing.T) {

@@ -63,6 +63,8 @@ type Record struct {
 	AtS       float64 `json:"at_s"`
 	Output    float64 `json:"output"` // −1 is not known
 	Loaded    bool    `json:"under_load"`
+	LiveS     float64 `json:"live_s"` // since the start
+	FullS     float64 `json:"full_output_s"`
 	Mirror    string  `json:"mirror"` // "open", "closed" or "not fitted"
 	MirrorS   float64 `json:"mirror_s"`
 	Traced    bool    `json:"traced"`
@@ -80,6 +82,7 @@ type Record struct {
 func (r *Record) Fill(s Seen) {
 	r.Schema, r.Kind = Schema, Opening
 	r.AtS, r.Loaded, r.Why = s.At.Seconds(), s.Loaded, s.Why
+	r.LiveS, r.FullS = s.Live.Seconds(), s.Full.Seconds()
 	r.Output = -1
 	if s.Known {
 		r.Output = s.Output

@@ -14,6 +14,9 @@ const (
 	// still is the rotor speed at which a rotor counts as standing, Hz, as the
 	// engine has it.
 	still = 1.0
+	// fullOutput is the share of its output from which on a motor runs at full, as
+	// the reports have it.
+	fullOutput = 0.95
 	// lastHeard is the share of its speed that a rotor must still have been heard
 	// at, or under, before it is heard standing: a speed that drops to nothing from
 	// above that was lost with the controller's power, and is no rotor at rest.
@@ -35,6 +38,9 @@ type Seen struct {
 	Output float64
 	Known  bool
 	Loaded bool
+	// Live is how long the chain was live before it, Full how long of that some
+	// motor was told to run at full output.
+	Live, Full time.Duration
 	// Mirror is when the mirror contact said open, after At; Opened says that it
 	// did, Fitted that there is one.
 	Mirror         time.Duration
@@ -57,6 +63,10 @@ type Watch struct {
 	done   func(Seen)
 
 	live   bool
+	liveAt time.Duration
+	full   bool // a motor is told to run at full output
+	fullAt time.Duration
+	fully  time.Duration // for how long so far in this run
 	rotors [derived.MaxMotors]rotor
 	closed bool // the mirror contact, as last read
 	open   bool // an opening is followed
@@ -103,6 +113,7 @@ func (w *Watch) Take(at time.Duration, in *interlock.Input) {
 			w.speed(at, &w.rotors[i], math.Abs(s.Value))
 		} else if i := int(s.Channel) - int(rules.Motor1Output); i >= 0 && i < w.motors {
 			w.rotors[i].outAt, w.rotors[i].out, w.rotors[i].told = at, s.Value, true
+			w.output(at)
 		}
 	}
 }
@@ -111,10 +122,15 @@ func (w *Watch) Take(at time.Duration, in *interlock.Input) {
 func (w *Watch) Decided(at time.Duration, f *interlock.Effect) {
 	switch {
 	case f.Kind == interlock.RelayEffect && !f.On && w.live:
+		w.output(at)
 		w.live = false
 		w.opens(at)
 	case f.Kind == interlock.StateEffect:
-		w.live = f.State == interlock.Live || f.State == interlock.Lowering
+		was := w.live
+		if w.live = f.State == interlock.Live || f.State == interlock.Lowering; w.live && !was {
+			w.liveAt, w.fully = at, 0
+			w.output(at)
+		}
 		if f.State == interlock.Closing && w.open {
 			w.ends(at, "the next start came before the rotors were heard standing")
 			w.open, w.over = false, false
@@ -161,9 +177,22 @@ func (w *Watch) mirror(at time.Duration, closed bool) {
 	}
 }
 
+// output adds up the time in which some motor of a live chain is told to run at full
+// output.
+func (w *Watch) output(at time.Duration) {
+	if w.live && w.full {
+		w.fully += min(at-max(w.fullAt, w.liveAt), rules.Motor1Output.Stale())
+	}
+	w.full, w.fullAt = false, at
+	for i := range w.motors {
+		r := &w.rotors[i]
+		w.full = w.full || r.told && r.out >= fullOutput && at-r.outAt <= rules.Motor1Output.Stale()
+	}
+}
+
 func (w *Watch) opens(at time.Duration) {
 	w.open = true
-	w.seen = Seen{At: at, Fitted: w.fitted, Known: w.motors > 0, Output: 1}
+	w.seen = Seen{At: at, Live: at - w.liveAt, Full: w.fully, Fitted: w.fitted, Known: w.motors > 0, Output: 1}
 	if w.fitted && !w.closed {
 		w.seen.Opened = true // it opened first
 	}

@@ -203,3 +203,49 @@ func TestMirrorAndLoad(t *testing.T) {
 		t.Errorf("seen in a closing: %+v", r.got)
 	}
 }
+
+// A run is counted by the opening that ends it: how long power was on, and how long
+// some motor was told to run at full output, also where they take turns. What is not
+// told for longer than an output keeps is not full output.
+func TestARunIsCountedByItsOpening(t *testing.T) {
+	for _, c := range []struct {
+		name string
+		out  func(r *rig, motor int) float64
+		full time.Duration
+	}{
+		{"below", func(*rig, int) float64 { return 0.949 }, 0},
+		{"one of two", func(_ *rig, m int) float64 { return []float64{0.5, 0.95}[m] }, 2 * time.Second},
+		{"taking turns", func(r *rig, m int) float64 {
+			if int(r.now/(200*ms))%2 == m {
+				return 1
+			}
+			return 0
+		}, 2 * time.Second},
+		{"the last half", func(r *rig, _ int) float64 {
+			if r.now >= r.cut-time.Second && r.cut != rules.Never || r.now >= 4*time.Second {
+				return 1
+			}
+			return 0.3
+		}, time.Second},
+	} {
+		r := newRig(t, 2, 50*ms)
+		r.falls(50, func(t float64) float64 { return math.Max(0, 1-t) })
+		r.out = func(int) float64 { return 1 } // before the start: counts for nothing
+		r.run(3 * time.Second)
+		r.out = func(m int) float64 { return c.out(r, m) }
+		s := r.open(3 * time.Second)
+		if s.Live != 2*time.Second || s.Full < c.full-50*ms || s.Full > c.full+50*ms {
+			t.Errorf("%s: power on for %v, full output for %v, want 2 s and %v", c.name, s.Live, s.Full, c.full)
+		}
+	}
+	r := newRig(t, 2, 50*ms)
+	r.falls(50, func(t float64) float64 { return math.Max(0, 1-t) })
+	r.state(interlock.Closing, interlock.Live)
+	r.out = func(int) float64 { return 1 }
+	r.run(time.Second)
+	r.motors = 0 // nothing more is told
+	r.run(4 * time.Second)
+	if r.w.Decided(r.now, &interlock.Effect{Kind: interlock.RelayEffect}); r.w.seen.Full > time.Second+rules.Motor1Output.Stale() || r.w.seen.Live != 5*time.Second {
+		t.Errorf("silent: power on for %v, full output for %v", r.w.seen.Live, r.w.seen.Full)
+	}
+}

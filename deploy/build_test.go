@@ -144,10 +144,10 @@ func TestPackageHoldsWhatItIsFor(t *testing.T) {
 	}
 	dir := unpacked(t, deb)
 	for _, name := range []string{
-		"usr/sbin/downhauld", "usr/bin/downhaul", "etc/default/downhaul", "etc/downhaul",
+		"usr/sbin/downhauld", "usr/bin/downhaul", "usr/bin/downhauld-bench", "etc/default/downhaul", "etc/downhaul",
 		"usr/lib/systemd/system/downhauld.service", "usr/lib/systemd/system/downhaul-panel.service",
 		"usr/lib/sysusers.d/downhaul.conf", "usr/lib/tmpfiles.d/downhaul.conf", "usr/lib/udev/rules.d/60-downhaul.rules",
-		"usr/share/man/man1/downhaul.1.gz", "usr/share/man/man8/downhauld.8.gz",
+		"usr/share/man/man1/downhaul.1.gz", "usr/share/man/man1/downhauld-bench.1.gz", "usr/share/man/man8/downhauld.8.gz",
 		"usr/share/man/man5/downhaul-pad.5.gz", "usr/share/man/man5/downhaul-envelope.5.gz", "usr/share/man/man5/downhaul-card.5.gz",
 		"usr/share/doc/downhaul/copyright", "usr/share/doc/downhaul/README.md", "usr/share/doc/downhaul/WIRING.md", "usr/share/doc/downhaul/wiring/chain.svg",
 		"usr/share/doc/downhaul/examples/pad.toml",
@@ -169,7 +169,7 @@ func TestPackageHoldsWhatItIsFor(t *testing.T) {
 		}
 	}
 	// Static: such a program has no interpreter to be looked up.
-	for _, name := range []string{"usr/sbin/downhauld", "usr/bin/downhaul"} {
+	for _, name := range []string{"usr/sbin/downhauld", "usr/bin/downhaul", "usr/bin/downhauld-bench"} {
 		text, err := os.ReadFile(filepath.Join(dir, name))
 		must(t, err)
 		if bytes.Contains(text, []byte("/lib64/ld-linux")) {

@@ -15,7 +15,7 @@ import (
 	"strings"
 	"testing"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock/pad"
 )
 
@@ -131,8 +131,8 @@ func TestNotesSpeakOfEveryLine(t *testing.T) {
 			t.Errorf("the wiring notes do not speak of %s", line)
 		}
 	}
-	window := fmt.Sprintf("%d to %d ms", hw.LeastGap.Milliseconds(), hw.MostGap.Milliseconds())
-	hold := fmt.Sprintf("let go %d ms after the last good edge", hw.WatchdogDrop.Milliseconds())
+	window := fmt.Sprintf("%d to %d ms", virtual.LeastGap.Milliseconds(), virtual.MostGap.Milliseconds())
+	hold := fmt.Sprintf("let go %d ms after the last good edge", virtual.WatchdogDrop.Milliseconds())
 	for _, words := range []string{"**no category and no performance level**", window, hold, "16.7 Hz", "**uncrewed**", "licensed practice"} {
 		if !strings.Contains(string(text), words) {
 			t.Errorf("the wiring notes do not say %q", words)

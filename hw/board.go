@@ -2,8 +2,12 @@ package hw
 
 import (
 	"context"
+	"errors"
 	"time"
 )
+
+// ErrClosed is the error of everything asked of a board after Close.
+var ErrClosed = errors.New("the board is closed; open it again")
 
 // Output is an output line.
 type Output interface {
@@ -32,6 +36,9 @@ type Count struct {
 	// Failed says that the conversion could not be read; Value is 0 then.
 	Failed bool
 }
+
+// MostInputs is how many input lines a board has: the bits of Levels.
+const MostInputs = 32
 
 // Board is the pad's pins. Only one goroutine may call the outputs and Levels;
 // Edges and Counts run in goroutines of their own.

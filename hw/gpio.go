@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"regexp"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -111,8 +112,8 @@ func (c *GPIOConfig) check() error {
 	if c.Now == nil {
 		bad("no clock; set Now to the monotonic time since opening")
 	}
-	if len(c.Inputs) > mostInputs {
-		bad("inputs: at most %d lines (got %d)", mostInputs, len(c.Inputs))
+	if len(c.Inputs) > MostInputs {
+		bad("inputs: at most %d lines (got %d)", MostInputs, len(c.Inputs))
 	}
 	if !c.Relay.Fitted() {
 		bad("the relay has no line; a board without one guards nothing")
@@ -132,4 +133,13 @@ func (c *GPIOConfig) check() error {
 		errs = append(errs, err)
 	}
 	return errors.Join(errs...)
+}
+
+// clip keeps a name that somebody sent from filling a message.
+func clip(s string) string {
+	const most = 40
+	if len(s) <= most {
+		return s
+	}
+	return strings.ToValidUTF8(s[:most], "") + "..."
 }

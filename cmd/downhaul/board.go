@@ -6,7 +6,7 @@ import (
 	"strconv"
 	"strings"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
 	"downhaul/rules"
@@ -35,7 +35,7 @@ func (boardCmd) Help() string {
 }
 
 // dial connects to the board's socket.
-func (b *boardCmd) dial() (*hw.Client, error) {
+func (b *boardCmd) dial() (*virtual.Client, error) {
 	socket := b.Socket
 	if b.Pad != "" {
 		text, err := plain.Read(b.Pad, plain.Setup)
@@ -52,12 +52,12 @@ func (b *boardCmd) dial() (*hw.Client, error) {
 		}
 		socket = p.Board.Socket
 	}
-	c, err := hw.Dial(socket)
+	c, err := virtual.Dial(socket)
 	return c, hint(err, "a real board cannot be worked from here: only a virtual one has a socket")
 }
 
 // do is one act on the board.
-func (b *boardCmd) do(act func(*hw.Client) error) error {
+func (b *boardCmd) do(act func(*virtual.Client) error) error {
 	c, err := b.dial()
 	if err != nil {
 		return err
@@ -90,27 +90,27 @@ type (
 )
 
 func (a *boardPress) Run(b *boardCmd) error {
-	return b.do(func(c *hw.Client) error { return c.Press(a.Name) })
+	return b.do(func(c *virtual.Client) error { return c.Press(a.Name) })
 }
 
 func (a *boardRelease) Run(b *boardCmd) error {
-	return b.do(func(c *hw.Client) error { return c.Release(a.Name) })
+	return b.do(func(c *virtual.Client) error { return c.Release(a.Name) })
 }
 
 func (a *boardOpen) Run(b *boardCmd) error {
-	return b.do(func(c *hw.Client) error { return c.OpenContact(a.Name) })
+	return b.do(func(c *virtual.Client) error { return c.OpenContact(a.Name) })
 }
 
 func (a *boardClose) Run(b *boardCmd) error {
-	return b.do(func(c *hw.Client) error { return c.CloseContact(a.Name) })
+	return b.do(func(c *virtual.Client) error { return c.CloseContact(a.Name) })
 }
 
 func (a *boardBreak) Run(b *boardCmd) error {
-	return b.do(func(c *hw.Client) error { return c.Break(a.Name) })
+	return b.do(func(c *virtual.Client) error { return c.Break(a.Name) })
 }
 
 func (a *boardMend) Run(b *boardCmd) error {
-	return b.do(func(c *hw.Client) error { return c.Mend(a.Name) })
+	return b.do(func(c *virtual.Client) error { return c.Mend(a.Name) })
 }
 
 func (a *boardTurn) Run(b *boardCmd) error {
@@ -122,7 +122,7 @@ func (a *boardTurn) Run(b *boardCmd) error {
 	if err != nil {
 		return hint(fmt.Errorf("turn: %w", err), "give pulses a second, such as: downhaul board turn 12")
 	}
-	return b.do(func(c *hw.Client) error { return c.Turn(q.SI) })
+	return b.do(func(c *virtual.Client) error { return c.Turn(q.SI) })
 }
 
 func (a *boardLoad) Run(b *boardCmd) error {
@@ -130,7 +130,7 @@ func (a *boardLoad) Run(b *boardCmd) error {
 	if err != nil {
 		return hint(fmt.Errorf("load: %w", err), "give a force with its unit, such as: downhaul board load 900 N")
 	}
-	return b.do(func(c *hw.Client) error { return c.Load(q.SI) })
+	return b.do(func(c *virtual.Client) error { return c.Load(q.SI) })
 }
 
 const boardSchema = 1
@@ -147,15 +147,15 @@ func (a *boardShow) Run(b *boardCmd, s *streams) error {
 	}
 	if a.JSON {
 		return printJSON(s.out, struct {
-			Schema int      `json:"schema"`
-			Board  hw.State `json:"board"`
+			Schema int           `json:"schema"`
+			Board  virtual.State `json:"board"`
 		}{boardSchema, state})
 	}
 	printBoard(s.out, &state)
 	return nil
 }
 
-func printBoard(w io.Writer, s *hw.State) {
+func printBoard(w io.Writer, s *virtual.State) {
 	wrap(w, "", "", s.Note)
 	fmt.Fprintln(w, "\nKill chain")
 	row := func(name, says string) { wrap(w, fmt.Sprintf("  %-12s", name), strings.Repeat(" ", 15), says) }

@@ -11,7 +11,8 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/commission"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
@@ -55,10 +56,10 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	defer runtime.UnlockOSThread()
 	began := time.Now()
 	now := func() time.Duration { return time.Since(began) }
-	board, err := guard.OpenBoard(p, now)
+	board, err := guard.OpenBoard(p, now, benchboard.Open)
 	if err != nil {
 		err = fmt.Errorf("commission: %w", err)
-		if errors.Is(err, hw.ErrHeld) {
+		if errors.Is(err, virtual.ErrHeld) {
 			return hint(err, "end the guard first; it and these tests can not share a board")
 		}
 		return hint(err, "no guard may run meanwhile")

@@ -13,7 +13,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 )
 
 // printout is what a command has printed, with its line breaks taken out.
@@ -64,7 +64,7 @@ func workCrew(ts *testscript.TestScript, neg bool, args []string) {
 		argv = append(argv, a)
 	}
 	go func() { ended <- run(ctx, argv, &streams{answers, out, errs}) }()
-	var board *hw.Client
+	var board *virtual.Client
 	fail := func(why string) {
 		cancel()
 		_ = answer.Close()
@@ -93,13 +93,13 @@ func workCrew(ts *testscript.TestScript, neg bool, args []string) {
 			continue
 		}
 		if board == nil {
-			if board, err = hw.Dial(ts.MkAbs(args[1])); err != nil {
+			if board, err = virtual.Dial(ts.MkAbs(args[1])); err != nil {
 				fail(err.Error())
 			}
 			defer board.Close()
 		}
 		time.Sleep(150 * time.Millisecond) // a person needs a moment
-		r := hw.Request{Do: verb, Name: rest}
+		r := virtual.Request{Do: verb, Name: rest}
 		if n, err := strconv.ParseFloat(rest, 64); err == nil {
 			r.Name = ""
 			if verb == "turn" {

@@ -11,7 +11,8 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/session"
@@ -83,7 +84,7 @@ type hovering struct {
 func (d *demo) hoverDay(day hovering) error {
 	kg := day.ballast
 	var clock time.Duration
-	opts := guard.Options{Software: guard.Software(), Room: 64 << 20, Stepped: true, Now: func() time.Duration { return clock }}
+	opts := guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 64 << 20, Stepped: true, Now: func() time.Duration { return clock }}
 	g, err := guard.Open(d.files, opts)
 	if err != nil {
 		return err
@@ -100,7 +101,7 @@ func (d *demo) hoverDay(day hovering) error {
 	if err != nil {
 		return err
 	}
-	board := g.Board().(*hw.Virtual)
+	board := g.Board().(*virtual.Board)
 	s := &stage{craft: craft, board: board, guard: g, send: straight(g, d.link), crew: &crew{guard: g}}
 	do := func(events ...craftmodel.Event) func() error {
 		return func() error {

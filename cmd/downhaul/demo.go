@@ -15,9 +15,10 @@ import (
 	"sync"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
 	"downhaul/interlock/bench"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/session"
@@ -134,7 +135,7 @@ type demo struct {
 	moments moments
 	session string
 	env     *rules.Envelope
-	trace   []hw.OutputEdge
+	trace   []virtual.OutputEdge
 
 	mu    sync.Mutex
 	trips []interlock.Effect
@@ -179,7 +180,7 @@ func (d *demo) run(ctx context.Context, fast bool) error {
 	var clock time.Duration
 	begun := time.Now()
 	desk := &deskClock{real: func() time.Duration { return time.Since(begun) }}
-	opts := guard.Options{Software: guard.Software(), Room: 64 << 20, Watch: d.watch, Now: desk.Now, Alive: desk}
+	opts := guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 64 << 20, Watch: d.watch, Now: desk.Now, Alive: desk}
 	if fast {
 		opts.Stepped, opts.Now, opts.Alive = true, func() time.Duration { return clock }, nil
 	}
@@ -233,7 +234,7 @@ func (d *demo) set(g *guard.Guard) (*stage, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &stage{craft: craft, board: g.Board().(*hw.Virtual), guard: g, crew: &crew{guard: g, astray: d.astray}}
+	s := &stage{craft: craft, board: g.Board().(*virtual.Board), guard: g, crew: &crew{guard: g, astray: d.astray}}
 	s.crew.scenes = story(d.tell, craft, s.board, g, &d.moments)
 	return s, s.board.OpenContact("gate")
 }

@@ -7,7 +7,7 @@ import (
 	"net/netip"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/intake"
@@ -22,7 +22,7 @@ const stageEvery = 5 * time.Millisecond
 // surroundings would: by its telemetry port, its pins and what it shows.
 type stage struct {
 	craft  *craftmodel.Craft
-	board  *hw.Virtual
+	board  *virtual.Board
 	guard  *guard.Guard
 	send   func(at time.Duration, b []byte) error
 	frames []craftmodel.Datagram

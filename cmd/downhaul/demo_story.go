@@ -5,7 +5,7 @@ import (
 	"sync"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/session"
@@ -66,7 +66,7 @@ func declareDemo(g *guard.Guard) error {
 }
 
 // story is the crew's part.
-func story(t *teller, c *craftmodel.Craft, b *hw.Virtual, g *guard.Guard, m *moments) []scene {
+func story(t *teller, c *craftmodel.Craft, b *virtual.Board, g *guard.Guard, m *moments) []scene {
 	var at time.Duration // of the last act
 	after := func(d time.Duration) func(time.Duration, guard.Status) bool {
 		return func(now time.Duration, _ guard.Status) bool { return now-at >= d }

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/guard"
 	"downhaul/rules"
 )
@@ -114,7 +115,7 @@ func whatFollows(t *testing.T, act func(s *stage) error) (told, says string) {
 	var out bytes.Buffer
 	d := &demo{dir: dir, tell: &teller{out: &out}, files: files, link: link, env: checked.Envelope}
 	var clock time.Duration
-	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Room: 1, Watch: d.watch,
+	g, err := guard.Open(files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 1, Watch: d.watch,
 		Stepped: true, Now: func() time.Duration { return clock }})
 	must(t, err)
 	s, err := d.set(g)

@@ -9,6 +9,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/guard"
 )
 
@@ -48,7 +49,7 @@ func runGuard(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	files, err := guard.ReadFiles(ts.MkAbs(args[0]), "", "")
 	ts.Check(err)
-	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Room: 1 << 20})
+	g, err := guard.Open(files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 1 << 20})
 	ts.Check(err)
 	ctx, cancel := context.WithCancel(context.Background())
 	ended := make(chan error, 1)

@@ -11,6 +11,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/guard"
 )
 
@@ -107,7 +108,7 @@ func TestStatusWatch_EndsWithItsReader(t *testing.T) {
 	files, err := writeDemoFiles(dir, link)
 	must(t, err)
 	for _, form := range []string{"--json", ""} {
-		g, err := guard.Open(files, guard.Options{Software: guard.Software(), Room: 1})
+		g, err := guard.Open(files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 1})
 		must(t, err)
 		ctx, stop := context.WithCancel(context.Background())
 		guarded := make(chan error, 1)

@@ -17,7 +17,7 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock/triplog"
 )
 
@@ -142,7 +142,7 @@ func board(ts *testscript.TestScript, neg bool, args []string) {
 		ts.Fatalf("usage: board SOCKET")
 	}
 	began := time.Now()
-	b, err := hw.OpenVirtual(hw.VirtualConfig{
+	b, err := virtual.Open(virtual.Config{
 		Inputs: strings.Fields("estop_a estop_b gate hold reset start end readback anemometer"),
 		Now:    func() time.Duration { return time.Since(began) },
 		Socket: ts.MkAbs(args[0]),

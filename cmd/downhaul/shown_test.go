@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/session"
 )
@@ -67,7 +68,7 @@ func TestReportLetsTheNextStepStart(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		g, err := guard.Open(files, guard.Options{Software: guard.Software(), Room: 1, Stepped: true, Now: func() time.Duration { return 0 }})
+		g, err := guard.Open(files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 1, Stepped: true, Now: func() time.Duration { return 0 }})
 		if err != nil {
 			t.Fatal(err)
 		}

@@ -68,7 +68,7 @@ func printStatus(w io.Writer, st *guard.Status) {
 	}
 	list(w, "This set-up cannot see", st.Unseen)
 	fmt.Fprintln(w, "\nSession")
-	wrap(w, "  ", "  ", st.Folder)
+	wrap(w, "  ", "  ", st.Folder+pick(st.Mark == "", "", " ("+st.Mark+")"))
 }
 
 // worn says what wears in one sentence.

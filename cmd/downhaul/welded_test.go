@@ -11,7 +11,8 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/session"
@@ -41,9 +42,9 @@ func welded(t *testing.T, more string) (folder string, told guard.Status) {
 	files, err := guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
 	must(t, err)
 	var clock time.Duration
-	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Room: 1, Stepped: true, Now: func() time.Duration { return clock }})
+	g, err := guard.Open(files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 1, Stepped: true, Now: func() time.Duration { return clock }})
 	must(t, err)
-	board := g.Board().(*hw.Virtual)
+	board := g.Board().(*virtual.Board)
 	cfg := craftmodel.HeronTwo()
 	cfg.Ballast, cfg.Seed, cfg.Unpowered = 12, 7, true
 	craft, err := craftmodel.New(cfg)

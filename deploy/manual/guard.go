@@ -22,6 +22,7 @@ func guardPage() page {
 		"When a limit is left it opens the relay or sounds \"bring it down\", latches, and writes down what happened.")
 	w.para("It always comes up with the relay open: blocked, or tripped or in fault after a session that broke off or ended so. " +
 		"Nothing but reset and then start, pressed at the pad, closes the chain. Nothing on a network can.")
+	w.para("It works real pins alone. A pad file with a virtual board is refused: downhauld-bench runs those.")
 	w.list(guardFlags)
 	w.head("SERVICE")
 	w.text("The unit downhauld.service runs it on /etc/downhaul/pad.toml as the user downhaul. Installing starts nothing:")
@@ -46,7 +47,27 @@ func guardPage() page {
 	w.text("0: ended by order, relay seen open. 1: a file is at fault, or the contactor was not seen open at the end. 2: could not do it.")
 	w.head("SEE ALSO")
 	w.macro("Xr downhaul 1 ,")
+	w.macro("Xr downhauld-bench 1 ,")
 	w.seeFormats(false)
 	w.cautions()
 	return page{"downhauld", "8", w.String()}
+}
+
+func benchPage() page {
+	w := newPage("downhauld-bench", "1", "the guard with a virtual board, for rehearsals")
+	w.head("SYNOPSIS")
+	w.macro("Nm")
+	w.macro("Fl -pad Ar file")
+	w.macro("Op Fl -envelope Ar file")
+	w.macro("Op Fl -card Ar file")
+	w.macro("Op Fl -check")
+	w.head("DESCRIPTION")
+	w.text("Is downhauld joined with the virtual board: every line of a real pad, a modelled window watchdog, and a contactor that can be welded, dead or miswired, worked with downhaul board. " +
+		"A rehearsal has no safety function. What it writes for a virtual board says so: session, trip log, recording, status and report.")
+	w.list(guardFlags)
+	w.head("SEE ALSO")
+	w.macro("Xr downhaul 1 ,")
+	w.macro("Xr downhauld 8")
+	w.cautions()
+	return page{"downhauld-bench", "1", w.String()}
 }

@@ -191,7 +191,7 @@ func TestPages(t *testing.T) {
 			t.Errorf("downhaul(1) leaves %s out", flag)
 		}
 	}
-	pages := []string{"man1/downhaul.1", "man5/downhaul-pad.5", "man5/downhaul-envelope.5", "man5/downhaul-card.5", "man8/downhauld.8"}
+	pages := []string{"man1/downhaul.1", "man1/downhauld-bench.1", "man5/downhaul-pad.5", "man5/downhaul-envelope.5", "man5/downhaul-card.5", "man8/downhauld.8"}
 	for _, p := range pages {
 		if !strings.Contains(read(p), "no certified safety component") {
 			t.Errorf("%s is without its cautions", p)

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock/bench"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/session"
@@ -15,7 +16,7 @@ import (
 )
 
 // switched is what one line did, in order.
-func switched(h []hw.OutputEdge, line string) (out []hw.OutputEdge) {
+func switched(h []virtual.OutputEdge, line string) (out []virtual.OutputEdge) {
 	for _, e := range h {
 		if e.Line == line {
 			out = append(out, e)
@@ -120,7 +121,7 @@ func windScenarios(r *rig) {
 func weldScenarios(r *rig) {
 	r.guard(hornPad, true)
 	r.makeLive()
-	r.out.Fault(hw.Weld, true)
+	r.out.Fault(virtual.Weld, true)
 	from := r.out.Now()
 	r.contact("estop_a", false)
 	r.contact("estop_b", false)
@@ -138,7 +139,7 @@ func weldScenarios(r *rig) {
 	}
 
 	// The contactor lets go after all: a reset leads out of the fault, to no start.
-	r.out.Fault(hw.Weld, false)
+	r.out.Fault(virtual.Weld, false)
 	held := []string{"power was not removed", "downhaul commission --only chain --only rotors", "downhaul defect close 1"}
 	r.heldBack(held...)
 	// What was mended is on record, and nobody has tested the chain again.
@@ -233,7 +234,7 @@ func start(r *rig) {
 	// closes the contactor.
 	horn, relay, power := switched(h, "buzzer"), switched(h, "relay"), switched(h, "contactor")
 	if len(horn) == 0 || !horn[0].On || len(relay) != 3 || !relay[0].On || relay[1].On || !relay[2].On || len(power) == 0 ||
-		power[len(power)-1].At-power[0].At > hw.SignalBounce { // it bounces as it closes
+		power[len(power)-1].At-power[0].At > virtual.SignalBounce { // it bounces as it closes
 		r.t.Fatalf("want horn, relay on, off, on and the contactor once: %v", h)
 	}
 	if horn[0].At > relay[0].At || relay[2].At-horn[0].At < 2*time.Second || power[0].At < relay[2].At {
@@ -275,9 +276,9 @@ func (r *rig) opensWithin(from time.Duration, why string) {
 // mirrorOpens: the contactor lets go by itself.
 func mirrorOpens(r *rig) {
 	from := r.out.Now()
-	r.out.Fault(hw.RelayWire, true)
+	r.out.Fault(virtual.RelayWire, true)
 	r.opensWithin(from, "the contactor opened by itself")
-	r.out.Fault(hw.RelayWire, false)
+	r.out.Fault(virtual.RelayWire, false)
 	r.staysOpen(time.Second)
 	r.makeLive()
 }

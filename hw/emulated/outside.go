@@ -6,7 +6,7 @@ import (
 	"sync"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 )
 
 // Outside is everything around the board: the modelled kill chain, the crew's
@@ -18,10 +18,10 @@ type Outside struct {
 	mu      sync.Mutex
 	m       *Machine
 	began   time.Time
-	chain   *hw.Chain
+	chain   *virtual.Chain
 	mirror  bool // as last driven
 	stopped [2]bool
-	history []hw.OutputEdge
+	history []virtual.OutputEdge
 	beats   []time.Duration
 	relay   bool
 	holding bool
@@ -37,7 +37,7 @@ type Outside struct {
 // Contacts are wired to pull their pin high when closed. What a chain is, see
 // hw.Chain; longestGap is what its watchdog bears.
 func NewOutside(pins map[string]int, longestGap time.Duration) (*Outside, error) {
-	chain, err := hw.NewChain(hw.ChainConfig{LongestGap: longestGap, Bounce: hw.SignalBounce})
+	chain, err := virtual.NewChain(virtual.ChainConfig{LongestGap: longestGap, Bounce: virtual.SignalBounce})
 	if err != nil {
 		return nil, err
 	}
@@ -91,7 +91,7 @@ func (o *Outside) Changed(at time.Time, pin int, high bool) {
 		o.chain.Beat(now)
 	}
 	if name != "heartbeat" {
-		o.history = append(o.history, hw.OutputEdge{Line: name, On: high, At: now})
+		o.history = append(o.history, virtual.OutputEdge{Line: name, On: high, At: now})
 	}
 	o.note(now)
 	o.follow()
@@ -115,11 +115,11 @@ func (o *Outside) advance(now time.Duration) {
 func (o *Outside) note(at time.Duration) {
 	if h := o.chain.Holding(); h != o.holding {
 		o.holding = h
-		o.history = append(o.history, hw.OutputEdge{Line: "watchdog", On: h, At: at})
+		o.history = append(o.history, virtual.OutputEdge{Line: "watchdog", On: h, At: at})
 	}
 	if p := o.chain.PowerOn(); p != o.power {
 		o.power = p
-		o.history = append(o.history, hw.OutputEdge{Line: "contactor", On: p, At: at})
+		o.history = append(o.history, virtual.OutputEdge{Line: "contactor", On: p, At: at})
 	}
 }
 
@@ -149,7 +149,7 @@ func (o *Outside) wait() {
 		o.advance(o.now())
 		next := o.chain.Next()
 		o.mu.Unlock()
-		if next != hw.Never {
+		if next != virtual.Never {
 			timer.Reset(next - o.now())
 		}
 	}
@@ -179,7 +179,7 @@ func (o *Outside) Contact(name string, closed bool) error {
 }
 
 // Fault brings a fault of the chain in or mends it.
-func (o *Outside) Fault(f hw.ChainFault, in bool) {
+func (o *Outside) Fault(f virtual.ChainFault, in bool) {
 	o.mu.Lock()
 	defer o.mu.Unlock()
 	now := o.now()
@@ -243,10 +243,10 @@ func (o *Outside) RelayOn() bool {
 func (o *Outside) Now() time.Duration { return o.now() }
 
 // History is what relay, buzzer, watchdog and contactor did from a time on.
-func (o *Outside) History(from time.Duration) []hw.OutputEdge {
+func (o *Outside) History(from time.Duration) []virtual.OutputEdge {
 	o.mu.Lock()
 	defer o.mu.Unlock()
-	var out []hw.OutputEdge
+	var out []virtual.OutputEdge
 	for _, e := range o.history {
 		if e.At >= from {
 			out = append(out, e)

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"downhaul/interlock/bench"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/intake"
@@ -53,7 +54,7 @@ func watched(t *testing.T) *session.Session {
 	g, err := guard.Open(guard.Files{
 		Pad:      guard.File{Name: "pad.toml", Text: fmt.Appendf(nil, watchPad, dir)},
 		Envelope: guard.File{Name: "envelope.toml", Text: []byte(watchEnvelope)},
-	}, guard.Options{Software: "test", Room: 1 << 20, Stepped: true, Now: func() time.Duration { return clock }})
+	}, guard.Options{Virtual: benchboard.Open, Software: "test", Room: 1 << 20, Stepped: true, Now: func() time.Duration { return clock }})
 	if err != nil {
 		t.Fatal(err)
 	}

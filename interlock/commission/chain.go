@@ -4,7 +4,7 @@ import (
 	"errors"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
 )
 
@@ -13,7 +13,7 @@ import (
 // longest that is published for a small relay.
 const (
 	operations = 10
-	bounceFor  = 4 * hw.SignalBounce
+	bounceFor  = 4 * virtual.SignalBounce
 )
 
 // seen asks the crew where no readback tells.
@@ -52,7 +52,7 @@ func (b *bench) rest() error {
 	if err := b.rig.safe(); err != nil {
 		return err
 	}
-	return b.rig.hold(b.ctx, max(leastHold, b.cfg.Pad.Contactor.DropOut)+hw.WatchdogDrop)
+	return b.rig.hold(b.ctx, max(leastHold, b.cfg.Pad.Contactor.DropOut)+virtual.WatchdogDrop)
 }
 
 // chain works relay, watchdog, contactor and readback.
@@ -267,7 +267,7 @@ func errSlowOr(b *bench, err error) error {
 // watchdogWindow is from the last pulse to an open contactor, at most.
 func (b *bench) watchdogWindow() time.Duration {
 	p := b.cfg.Pad
-	return hw.WatchdogDrop + max(0, p.LongestGap-hw.MostGap) + p.Contactor.DropOut
+	return virtual.WatchdogDrop + max(0, p.LongestGap-virtual.MostGap) + p.Contactor.DropOut
 }
 
 // stopBeat lets the heartbeat stand at one level with the relay on: the

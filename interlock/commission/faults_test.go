@@ -6,7 +6,8 @@ import (
 	"testing/synctest"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/prooftest"
 )
 
@@ -19,7 +20,7 @@ func TestFaultsAreFound(t *testing.T) {
 	for _, c := range []struct {
 		name  string
 		test  prooftest.Test
-		fault func(*hw.Virtual) error
+		fault func(*virtual.Board) error
 		words string
 		crew  []cue
 		stays bool // power may remain: the run must end there
@@ -109,7 +110,7 @@ func TestWeldWhileWorking(t *testing.T) {
 		{prooftest.Chain, "contactor is worked", "POWER NOT REMOVED"},
 		{prooftest.Stop, "Press the emergency stop", "did not open the contactor"},
 	} {
-		r, h, err := run(t, testPad(t, t.TempDir()), []prooftest.Test{c.test}, nil, cue{phrase: c.cue, act: func(b *hw.Virtual) error {
+		r, h, err := run(t, testPad(t, t.TempDir()), []prooftest.Test{c.test}, nil, cue{phrase: c.cue, act: func(b *virtual.Board) error {
 			for !b.PowerOn() { // closed at this very moment
 				time.Sleep(time.Millisecond)
 			}
@@ -130,7 +131,7 @@ func TestStopThatOnlyTellsTheComputer(t *testing.T) {
 	// supply: the wire of the line was opened, not the contact.
 	r, _, err := run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Stop}, nil,
 		cue{phrase: "wire of contact A", act: breaks("estop_a")},
-		cue{phrase: "Close that wire", act: func(b *hw.Virtual) error { return b.Mend("estop_a") }, once: true})
+		cue{phrase: "Close that wire", act: func(b *virtual.Board) error { return b.Mend("estop_a") }, once: true})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -142,7 +143,7 @@ func TestStopThatOnlyTellsTheComputer(t *testing.T) {
 	// One contact that does not open with the other, and one that lags.
 	r, _, _ = run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Stop}, nil, cue{phrase: "Press the emergency stop", act: openIt("estop_a")}, cue{phrase: "Twist", act: closeIt("estop_a")})
 	finds(t, result(t, r, prooftest.Stop, prooftest.Failed), "contact B of the emergency stop (estop_b) did not open")
-	r, _, _ = run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Stop}, nil, cue{phrase: "Press the emergency stop", act: func(b *hw.Virtual) error {
+	r, _, _ = run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Stop}, nil, cue{phrase: "Press the emergency stop", act: func(b *virtual.Board) error {
 		_ = b.OpenContact("estop_b")
 		time.Sleep(700 * time.Millisecond)
 		return b.OpenContact("estop_a")
@@ -157,10 +158,10 @@ func TestStopThatOnlyTellsTheComputer(t *testing.T) {
 }
 
 func TestAnotherLineMovesToo(t *testing.T) {
-	r, _, err := run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Buttons}, nil, cue{phrase: "Press reset", act: func(b *hw.Virtual) error {
+	r, _, err := run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Buttons}, nil, cue{phrase: "Press reset", act: func(b *virtual.Board) error {
 		_ = b.Press("end")
 		return b.Press("reset")
-	}}, cue{phrase: "Let reset", act: func(b *hw.Virtual) error {
+	}}, cue{phrase: "Let reset", act: func(b *virtual.Board) error {
 		_ = b.Release("end")
 		return b.Release("reset")
 	}})
@@ -198,7 +199,7 @@ func TestSensorsThatAreOff(t *testing.T) {
 		t.Error("nobody said how a load is written")
 	}
 	// No hand turns it so fast.
-	r, _, _ = run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Anemometer}, nil, cue{phrase: "Turn the anemometer", act: func(b *hw.Virtual) error { return b.Turn(150) }})
+	r, _, _ = run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Anemometer}, nil, cue{phrase: "Turn the anemometer", act: func(b *virtual.Board) error { return b.Turn(150) }})
 	finds(t, result(t, r, prooftest.Anemometer, prooftest.Failed), "faster than a hand")
 	// Not heard, not seen.
 	r, _, _ = run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Signals}, nil, cue{phrase: "Did the lamp", answer: "no"})
@@ -242,9 +243,9 @@ func TestBounceIsNoOpening(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		began := time.Now()
 		now := func() time.Duration { return time.Since(began) }
-		cfg := p.VirtualBoard(now)
+		cfg := benchboard.Config(p, now)
 		cfg.Chain.Bounce = 8 * time.Millisecond
-		board, err := hw.OpenVirtual(cfg)
+		board, err := virtual.Open(cfg)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -266,7 +267,7 @@ func TestBounceIsNoOpening(t *testing.T) {
 // A contactor that drops while the crew are still on their way to the stop
 // proves nothing for the stop.
 func TestContactorThatOpensBeforeTheStopIsPressed(t *testing.T) {
-	r, _, err := run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Stop}, nil, cue{phrase: "Press the emergency stop", act: func(b *hw.Virtual) error {
+	r, _, err := run(t, testPad(t, t.TempDir()), []prooftest.Test{prooftest.Stop}, nil, cue{phrase: "Press the emergency stop", act: func(b *virtual.Board) error {
 		_ = b.Break("relay")
 		time.Sleep(1500 * time.Millisecond)
 		return b.Press("estop")

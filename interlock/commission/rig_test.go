@@ -13,7 +13,8 @@ import (
 	"testing/synctest"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/prooftest"
 )
@@ -36,7 +37,7 @@ func testPad(t testing.TB, folder string, change ...string) *pad.Pad {
 // the script must be met, in any order, as often as it comes.
 type hands struct {
 	t      testing.TB
-	board  *hw.Virtual
+	board  *virtual.Board
 	script []cue
 	met    map[string]bool
 	said   []string
@@ -47,7 +48,7 @@ type hands struct {
 type cue struct {
 	phrase string
 	answer string
-	act    func(*hw.Virtual) error
+	act    func(*virtual.Board) error
 	once   bool // only the first time
 }
 
@@ -94,17 +95,17 @@ func (h *hands) Ask(ctx context.Context, question, _ string) (string, error) {
 	return c.answer, nil
 }
 
-func press(name string) func(*hw.Virtual) error {
-	return func(b *hw.Virtual) error { return b.Press(name) }
+func press(name string) func(*virtual.Board) error {
+	return func(b *virtual.Board) error { return b.Press(name) }
 }
-func release(name string) func(*hw.Virtual) error {
-	return func(b *hw.Virtual) error { return b.Release(name) }
+func release(name string) func(*virtual.Board) error {
+	return func(b *virtual.Board) error { return b.Release(name) }
 }
-func openIt(name string) func(*hw.Virtual) error {
-	return func(b *hw.Virtual) error { return b.OpenContact(name) }
+func openIt(name string) func(*virtual.Board) error {
+	return func(b *virtual.Board) error { return b.OpenContact(name) }
 }
-func closeIt(names ...string) func(*hw.Virtual) error {
-	return func(b *hw.Virtual) error {
+func closeIt(names ...string) func(*virtual.Board) error {
+	return func(b *virtual.Board) error {
 		for _, n := range names {
 			if err := b.CloseContact(n); err != nil {
 				return err
@@ -113,11 +114,11 @@ func closeIt(names ...string) func(*hw.Virtual) error {
 		return nil
 	}
 }
-func breaks(name string) func(*hw.Virtual) error {
-	return func(b *hw.Virtual) error { return b.Break(name) }
+func breaks(name string) func(*virtual.Board) error {
+	return func(b *virtual.Board) error { return b.Break(name) }
 }
-func load(newtons float64) func(*hw.Virtual) error {
-	return func(b *hw.Virtual) error { return b.Load(newtons) }
+func load(newtons float64) func(*virtual.Board) error {
+	return func(b *virtual.Board) error { return b.Load(newtons) }
 }
 
 // goodCrew does everything as it is told to.
@@ -134,8 +135,8 @@ func goodCrew() []cue {
 		{phrase: "Press end", act: press("end")}, {phrase: "Let end", act: release("end")},
 		{phrase: "Hold the hold", act: press("hold")}, {phrase: "Let the hold", act: release("hold")},
 		{phrase: "Open the gate", act: openIt("gate")}, {phrase: "Close the gate", act: closeIt("gate")},
-		{phrase: "Turn the anemometer", act: func(b *hw.Virtual) error { return b.Turn(6) }},
-		{phrase: "stop it", act: func(b *hw.Virtual) error { return b.Turn(0) }},
+		{phrase: "Turn the anemometer", act: func(b *virtual.Board) error { return b.Turn(6) }},
+		{phrase: "stop it", act: func(b *virtual.Board) error { return b.Turn(0) }},
 		{phrase: "hang free", answer: "yes", act: load(0)},
 		// 20 kg is 196.133 N by the standard gravity.
 		{phrase: "How much is it", answer: "20 kg", act: load(196.133)},
@@ -149,7 +150,7 @@ func goodCrew() []cue {
 
 // run does a run in a bubble of made-up time. before works the board first,
 // crew comes before the good crew.
-func run(t *testing.T, p *pad.Pad, only []prooftest.Test, before func(*hw.Virtual) error, crew ...cue) (record *prooftest.Record, h *hands, err error) {
+func run(t *testing.T, p *pad.Pad, only []prooftest.Test, before func(*virtual.Board) error, crew ...cue) (record *prooftest.Record, h *hands, err error) {
 	t.Helper()
 	return runOn(t, p, p, only, before, crew...)
 }
@@ -160,12 +161,12 @@ func runWired(t *testing.T, wired, p *pad.Pad, only []prooftest.Test, crew ...cu
 	return runOn(t, wired, p, only, nil, crew...)
 }
 
-func runOn(t *testing.T, wired, p *pad.Pad, only []prooftest.Test, before func(*hw.Virtual) error, crew ...cue) (record *prooftest.Record, h *hands, err error) {
+func runOn(t *testing.T, wired, p *pad.Pad, only []prooftest.Test, before func(*virtual.Board) error, crew ...cue) (record *prooftest.Record, h *hands, err error) {
 	t.Helper()
 	synctest.Test(t, func(t *testing.T) {
 		began := time.Now()
 		now := func() time.Duration { return time.Since(began) }
-		board, openErr := hw.OpenVirtual(wired.VirtualBoard(now))
+		board, openErr := virtual.Open(benchboard.Config(wired, now))
 		if openErr != nil {
 			t.Fatal(openErr)
 		}
@@ -196,13 +197,13 @@ func runUntil(t *testing.T, p *pad.Pad, stop string, crew ...cue) (record *proof
 	synctest.Test(t, func(t *testing.T) {
 		began := time.Now()
 		now := func() time.Duration { return time.Since(began) }
-		board, openErr := hw.OpenVirtual(p.VirtualBoard(now))
+		board, openErr := virtual.Open(benchboard.Config(p, now))
 		if openErr != nil {
 			t.Fatal(openErr)
 		}
 		ctx, cancel := context.WithCancel(t.Context())
 		defer cancel()
-		crew = append(crew, cue{phrase: stop, act: func(*hw.Virtual) error { cancel(); return nil }, answer: "yes"})
+		crew = append(crew, cue{phrase: stop, act: func(*virtual.Board) error { cancel(); return nil }, answer: "yes"})
 		h := &hands{t: t, board: board, met: map[string]bool{}, script: append(crew, goodCrew()...)}
 		record, err = Run(ctx, Config{Pad: p, Board: board, Crew: h, Now: now, Sleep: time.Sleep, Wall: time.Now,
 			Only: []prooftest.Test{prooftest.Chain, prooftest.Signals, prooftest.Buttons}, Patience: 4 * time.Second})
@@ -300,7 +301,7 @@ func TestCautionsComeFirst(t *testing.T) {
 		{"Local codes", "ask them first"}, {"propellers off", "take them off first"}, {"inside the keep-out", "clear the pad"},
 	} {
 		moved := false
-		r, _, err := run(t, p, nil, nil, cue{phrase: c.phrase, answer: "no"}, cue{phrase: "contactor is worked", act: func(*hw.Virtual) error { moved = true; return nil }})
+		r, _, err := run(t, p, nil, nil, cue{phrase: c.phrase, answer: "no"}, cue{phrase: "contactor is worked", act: func(*virtual.Board) error { moved = true; return nil }})
 		if r != nil || !errors.Is(err, ErrRefused) || !strings.Contains(err.Error(), c.without) || moved {
 			t.Errorf("without %q: record %v, %v, worked %v", c.phrase, r, err, moved)
 		}

@@ -7,8 +7,9 @@ import (
 	"testing/synctest"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
@@ -44,7 +45,7 @@ func TestRotorsByTelemetry(t *testing.T) {
 			synctest.Test(t, func(t *testing.T) {
 				began := time.Now()
 				now := func() time.Duration { return time.Since(began) }
-				board, err := hw.OpenVirtual(p.VirtualBoard(now))
+				board, err := virtual.Open(benchboard.Config(p, now))
 				if err != nil {
 					t.Fatal(err)
 				}

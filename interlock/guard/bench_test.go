@@ -196,7 +196,7 @@ func (s stress) guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	r := newRig(b)
 	r.live()
 	pin := &stampOutput{told: make(chan struct{}, 1)}
-	levels, err := r.board.Virtual.Levels()
+	levels, err := r.board.Board.Levels()
 	must(b, err)
 	board := &stampBoard{relay: pin, levels: levels}
 	// From here on the rig's loop runs in real time on a board that stamps.

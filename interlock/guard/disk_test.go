@@ -11,7 +11,8 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/session"
 	"downhaul/rules/house"
 )
@@ -39,7 +40,7 @@ func TestPromise04_DiskThatFillsUp(t *testing.T) {
 	files.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), `log_folder = "`+sockets+`"`, `log_folder = "`+disk+`"`, 1))
 	g := openLive(t, files)
 	stop := running(t, g)
-	board := g.Board().(*hw.Virtual)
+	board := g.Board().(*virtual.Board)
 	soon(t, "its first records written", func() bool { return contains(tripText(t, g.Folder()), `"kind":"decision"`) })
 
 	// Somebody fills the disk to the last byte.
@@ -73,7 +74,7 @@ func TestPromise04_DiskThatFillsUp(t *testing.T) {
 func TestReadOnlyFolderIsRefusedWithTheReason(t *testing.T) {
 	dir := smallDisk(t, "2m", unix.MS_RDONLY)
 	now := func() time.Duration { return 0 }
-	_, err := Open(testFiles(t, dir, "tilt.toml"), Options{Software: "test", Room: 1, Stepped: true, Now: now})
+	_, err := Open(testFiles(t, dir, "tilt.toml"), Options{Virtual: benchboard.Open, Software: "test", Room: 1, Stepped: true, Now: now})
 	if err == nil || !contains(err.Error(), "read-only") || !contains(err.Error(), dir) {
 		t.Errorf("error %v", err)
 	}
@@ -89,7 +90,7 @@ func TestLogFolderTakenAway(t *testing.T) {
 	files.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), `log_folder = "`+sockets+`"`, `log_folder = "`+logs+`"`, 1))
 	g := openLive(t, files)
 	stop := running(t, g)
-	board := g.Board().(*hw.Virtual)
+	board := g.Board().(*virtual.Board)
 	must(t, os.Rename(g.Folder(), filepath.Join(sockets, "gone")), os.RemoveAll(logs))
 	soon(t, "the records told as gone", func() bool {
 		return contains(strings.Join(g.Status().NotReady, "; "), "records are not where they were written")

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
 	"downhaul/interlock/ledger"
 	"downhaul/interlock/prooftest"
@@ -23,7 +23,7 @@ func TestPromise06_NotSeenOpenAtTheEndIsAFault(t *testing.T) {
 	dir := shortDir(t)
 	files := liveFiles(t, dir)
 	g := openLive(t, files)
-	must(t, g.Board().(*hw.Virtual).Break("weld"), g.Abandon())
+	must(t, g.Board().(*virtual.Board).Break("weld"), g.Abandon())
 	if g.VerifiedOpen() {
 		t.Fatal("a welded contactor was seen open: the test proves nothing")
 	}

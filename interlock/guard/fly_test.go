@@ -8,9 +8,10 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
 	"downhaul/interlock/bench"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/session"
@@ -24,7 +25,7 @@ import (
 type flight struct {
 	t        *testing.T
 	guard    *Guard
-	board    *hw.Virtual
+	board    *virtual.Board
 	craft    *craftmodel.Craft
 	now      time.Duration
 	stage    time.Duration
@@ -81,10 +82,10 @@ func onPad(t *testing.T, files Files, cfg craftmodel.Config) *flight {
 	f.craft, err = craftmodel.New(cfg)
 	must(t, err)
 	f.guard, err = Open(files, Options{
-		Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return f.now }, Watch: f.watch,
+		Virtual: benchboard.Open, Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return f.now }, Watch: f.watch,
 	})
 	must(t, err)
-	f.board = f.guard.Board().(*hw.Virtual)
+	f.board = f.guard.Board().(*virtual.Board)
 	return f
 }
 
@@ -288,7 +289,7 @@ func (f *flight) wantTrip(first string, reason, also interlock.Reason) {
 		}
 	}
 	// A turn late at most, then the contactor's own time.
-	if off < 0 || off > f.cut+5*ms+hw.DefaultDropOut {
+	if off < 0 || off > f.cut+5*ms+virtual.DefaultDropOut {
 		f.t.Errorf("relay off at %v, contactor open at %v", f.cut, off)
 	}
 	if is := f.craft.Truth(); is.Powered || is.HighestRPM > 30 {

@@ -11,7 +11,8 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
+	"downhaul/interlock/benchboard"
 	"downhaul/rules/house"
 )
 
@@ -34,7 +35,7 @@ func trouble(t *testing.T, g *Guard) {
 		return contains(strings.Join(s.Trouble, "; "), "records are not where they were written") &&
 			contains(strings.Join(s.NotReady, "; "), "records are not where they were written")
 	})
-	must(t, g.Board().(*hw.Virtual).OpenContact("estop"))
+	must(t, g.Board().(*virtual.Board).OpenContact("estop"))
 	soon(t, "tripped", func() bool { return g.Status().Trips > 0 && g.Status().State == "tripped" })
 	turns := g.Status().Loop.Turns
 	soon(t, "turning on", func() bool { return g.Status().Loop.Turns > turns+500 })
@@ -82,7 +83,7 @@ func TestPromise04_RecordsThatAreGoneAreNotKept(t *testing.T) {
 func TestPromise04_KeptIsTakenBackAndToldAgain(t *testing.T) {
 	g, stop := gone(t, t.TempDir())
 	aside := filepath.Join(t.TempDir(), "aside")
-	must(t, g.Board().(*hw.Virtual).OpenContact("estop"))
+	must(t, g.Board().(*virtual.Board).OpenContact("estop"))
 	kept := func() bool { s := g.Status(); return s.Trips > 0 && s.Kept == s.Trips }
 	soon(t, "the trip kept", kept)
 	must(t, os.Rename(g.Folder(), aside))
@@ -127,7 +128,7 @@ func TestTheLockStandsAndASecondGuardTouchesNothing(t *testing.T) {
 	must(t, os.Mkdir(left, 0o755))
 	files := liveFiles(t, shortDir(t))
 	files.Pad.Text = []byte(regexp.MustCompile(`log_folder = "[^"]*"`).ReplaceAllString(string(files.Pad.Text), `log_folder = "`+logs+`"`))
-	if second, err := Open(files, Options{Software: "test", Room: 1}); err == nil || !contains(err.Error(), "another guard") {
+	if second, err := Open(files, Options{Virtual: benchboard.Open, Software: "test", Room: 1}); err == nil || !contains(err.Error(), "another guard") {
 		t.Errorf("a second guard: %v, %v", second, err)
 	}
 	if _, err := os.Stat(left); err != nil {

@@ -7,7 +7,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 )
 
 // within runs what may hang and fails when it has not come back in time.
@@ -66,7 +66,7 @@ func TestPromise04_DeclaringAndAskingHoldUpNoRecord(t *testing.T) {
 			time.Sleep(ms)
 		}
 	})
-	must(t, g.Board().(*hw.Virtual).OpenContact("estop"))
+	must(t, g.Board().(*virtual.Board).OpenContact("estop"))
 	within(t, 20*time.Second, "tripped and kept", func() {
 		for s := g.Status(); s.Trips == 0 || s.Kept != s.Trips; s = g.Status() {
 			time.Sleep(ms)

@@ -6,7 +6,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
 	"downhaul/interlock/intake"
 )
@@ -85,7 +85,7 @@ func TestPromise01_HeartbeatStopsWithEveryOpening(t *testing.T) {
 				t.Fatalf("%d edges in a second of live, want about 40", n)
 			}
 			for i := 1; i < len(r.board.beats); i++ {
-				if gap := r.board.beats[i] - r.board.beats[i-1]; gap < hw.LeastGap || gap > hw.MostGap {
+				if gap := r.board.beats[i] - r.board.beats[i-1]; gap < virtual.LeastGap || gap > virtual.MostGap {
 					t.Fatalf("edges %v apart", gap)
 				}
 			}
@@ -121,7 +121,7 @@ func TestHeartbeatKeepsItsDistanceAfterALateEdge(t *testing.T) {
 		t.Fatalf("only %d edges", len(r.board.beats))
 	}
 	for i := 1; i < len(r.board.beats); i++ {
-		if gap := r.board.beats[i] - r.board.beats[i-1]; gap < hw.LeastGap {
+		if gap := r.board.beats[i] - r.board.beats[i-1]; gap < virtual.LeastGap {
 			t.Fatalf("edges %d and %d are only %v apart, a burst to a window watchdog", i-1, i, gap)
 		}
 	}
@@ -235,7 +235,7 @@ func TestPromise05_PausedBeforeTheLinesWereRead(t *testing.T) {
 	r.board.levels = func() (uint32, error) {
 		r.board.levels = nil
 		r.now += time.Second
-		return r.board.Virtual.Levels()
+		return r.board.Board.Levels()
 	}
 	began := r.now
 	r.loop.Turn(r.now)
@@ -372,7 +372,7 @@ func TestPinsThatFailToReadTripByStaleness(t *testing.T) {
 	r.live()
 	r.forget()
 	// Every level says "in order": a failed read is never a level.
-	good, err := r.board.Virtual.Levels()
+	good, err := r.board.Board.Levels()
 	must(t, err)
 	failed := r.now
 	r.board.levels = func() (uint32, error) { return good, errPin }

@@ -16,7 +16,7 @@ import (
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
@@ -239,9 +239,9 @@ var faults = []fault{
 
 	// The chain.
 	{what: "the wire of the relay pin breaks", must: "the contactor opens; that is seen", make: breaks("relay"), first: "the contactor opened by itself",
-		within: hw.GuidedRelease + 4*turn},
+		within: virtual.GuidedRelease + 4*turn},
 	{what: "the coil burns out, or its supply fails", must: "the contactor opens; that is seen", make: breaks("dead"), first: "the contactor opened by itself",
-		within: hw.GuidedRelease + 4*turn},
+		within: virtual.GuidedRelease + 4*turn},
 	{what: "the coil's supply ramps down: the contactor lets go and picks up, twice, and lets go", must: "power off by the relay at the first time; it does not pick up again",
 		make: func(f *flight) {
 			for range 2 {
@@ -251,7 +251,7 @@ var faults = []fault{
 				f.run(60 * ms)
 			}
 			breaks("dead")(f)
-		}, first: "the contactor opened by itself", within: hw.GuidedRelease + 4*turn, after: func(f *flight) {
+		}, first: "the contactor opened by itself", within: virtual.GuidedRelease + 4*turn, after: func(f *flight) {
 			must(f.t, f.board.Mend("dead"))
 			f.run(time.Second)
 			if f.board.PowerOn() {
@@ -326,7 +326,7 @@ func hoverAt(t *testing.T) *flight {
 // offAt is when a line of the chain went off since the fault, seen at the line.
 func (f *flight) offAt(line string) (at time.Duration, ok bool) {
 	trace, _ := f.board.Trace()
-	i := slices.IndexFunc(trace, func(e hw.OutputEdge) bool { return e.Line == line && !e.On && e.At >= f.from })
+	i := slices.IndexFunc(trace, func(e virtual.OutputEdge) bool { return e.Line == line && !e.On && e.At >= f.from })
 	if i < 0 {
 		return 0, false
 	}

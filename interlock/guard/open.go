@@ -104,6 +104,8 @@ type Options struct {
 	// that waits for a busy computer. It must not run back. Nil takes the time
 	// since the guard was opened.
 	Now func() time.Duration
+	// Virtual opens the virtual board of a pad that has one. Nil refuses such a pad.
+	Virtual OpenVirtual
 	// Watch sees every decision on the loop's own goroutine; it must be quick.
 	// Nil is nobody.
 	Watch func(*rules.Envelope, interlock.Effect)
@@ -162,6 +164,9 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if len(faults) > 0 {
 		return nil, faults
 	}
+	if err := opts.Virtual.Fits(c.Pad); err != nil {
+		return nil, err
+	}
 	if opts.Stepped && opts.Now == nil {
 		return nil, errors.New("guard: a stepped guard needs a clock")
 	}
@@ -195,6 +200,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		kept = append(kept, session.File{Name: session.Card, From: files.Card.Name, Text: files.Card.Text})
 	}
 	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Keep: session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, Clock: "read once at the start from the system clock; not checked against any other"}
+	meta.Mark = g.pad.Mark()
 	if g.pad.Duty == interlock.Watch {
 		meta.Duty = session.DutyWatch
 	}
@@ -205,7 +211,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if err = g.openDoor(start); err != nil {
 		return nil, err
 	}
-	if g.board, err = OpenBoard(g.pad, g.now); err != nil {
+	if g.board, err = OpenBoard(g.pad, g.now, opts.Virtual); err != nil {
 		return nil, err
 	}
 	if err = g.assemble(); err != nil {
@@ -248,16 +254,27 @@ func (g *Guard) begin() error {
 	return nil
 }
 
+// OpenVirtual opens the virtual board of a pad; now is the monotonic time since. The
+// packaged daemon has none: a rehearsal must not pass for a guard on real pins.
+type OpenVirtual func(p *pad.Pad, now func() time.Duration) (hw.Board, error)
+
+// Fits refuses a pad with a virtual board where nothing opens one.
+func (v OpenVirtual) Fits(p *pad.Pad) error {
+	if v == nil && p.Board.Kind == pad.Virtual {
+		return errors.New("the pad file asks for a virtual board, and this program works real pins alone: for a rehearsal run downhauld-bench with the same options; for a real pad write [board] kind = \"gpio\" and the lines' pins")
+	}
+	return nil
+}
+
 // OpenBoard opens the board that a pad file names; now is the monotonic time
 // since. It fails while another process holds the board.
-func OpenBoard(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
+func OpenBoard(p *pad.Pad, now func() time.Duration, virtual OpenVirtual) (hw.Board, error) {
+	if err := virtual.Fits(p); err != nil {
+		return nil, err
+	}
 	switch p.Board.Kind {
 	case pad.Virtual:
-		b, err := hw.OpenVirtual(p.VirtualBoard(now))
-		if err != nil {
-			return nil, fmt.Errorf("open the virtual board: %w", err)
-		}
-		return b, nil
+		return virtual(p, now)
 	case pad.NoBoard:
 		return noBoard{}, nil
 	}

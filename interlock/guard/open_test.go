@@ -10,8 +10,9 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/session"
@@ -44,7 +45,7 @@ func liveFiles(t testing.TB, dir string) Files {
 
 func openLive(t testing.TB, files Files) *Guard {
 	t.Helper()
-	g, err := Open(files, Options{Software: "test", Room: 1})
+	g, err := Open(files, Options{Virtual: benchboard.Open, Software: "test", Room: 1})
 	must(t, err)
 	return g
 }
@@ -97,7 +98,7 @@ func TestPromise05_CleanEndAndNextStart(t *testing.T) {
 	dir := shortDir(t)
 	files := liveFiles(t, dir)
 	g := openLive(t, files)
-	board := g.Board().(*hw.Virtual)
+	board := g.Board().(*virtual.Board)
 	must(t, running(t, g)())
 	if board.PowerOn() {
 		t.Error("power at the rotors after the end")
@@ -117,7 +118,7 @@ func TestPromise05_CleanEndAndNextStart(t *testing.T) {
 func stepped(t testing.TB, files Files) (*Guard, *time.Duration) {
 	t.Helper()
 	now := new(time.Duration)
-	g, err := Open(files, Options{Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return *now }})
+	g, err := Open(files, Options{Virtual: benchboard.Open, Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return *now }})
 	must(t, err)
 	return g, now
 }
@@ -142,12 +143,12 @@ func TestPromise05_UnfinishedSessionComesUpLatched(t *testing.T) {
 			must(t, g.release()) // all that a killed process leaves: open files closed
 		}, interlock.Tripped, "broke off"},
 		{"in a trip", func(t *testing.T, g *Guard, now *time.Duration) {
-			must(t, g.Board().(*hw.Virtual).OpenContact("estop"))
+			must(t, g.Board().(*virtual.Board).OpenContact("estop"))
 			turn(g, now)
 			must(t, g.Finish(*now))
 		}, interlock.Tripped, "ended in a trip"},
 		{"in a fault", func(t *testing.T, g *Guard, now *time.Duration) {
-			must(t, g.Board().(*hw.Virtual).Break("weld"))
+			must(t, g.Board().(*virtual.Board).Break("weld"))
 			turn(g, now)
 			must(t, g.Finish(*now))
 		}, interlock.Fault, "fault"},
@@ -210,11 +211,11 @@ func TestPromise05_LostMemoryComesUpLatched(t *testing.T) {
 			turn(g, now, 20)
 			switch row.act {
 			case "trip":
-				must(t, g.Board().(*hw.Virtual).OpenContact("estop"))
+				must(t, g.Board().(*virtual.Board).OpenContact("estop"))
 				turn(g, now, 20)
 				must(t, g.release()) // killed
 			case "fault":
-				must(t, g.Board().(*hw.Virtual).Break("weld"))
+				must(t, g.Board().(*virtual.Board).Break("weld"))
 				turn(g, now, 20)
 				must(t, g.release())
 			default:
@@ -247,7 +248,7 @@ func TestPromise05_EndIsRecordedFromTheEngine(t *testing.T) {
 		*now += 5 * ms
 		g.Turn(*now)
 	}
-	must(t, g.Board().(*hw.Virtual).OpenContact("estop"))
+	must(t, g.Board().(*virtual.Board).OpenContact("estop"))
 	g.shot.mu.Lock() // somebody reads
 	*now += 5 * ms
 	g.Turn(*now)
@@ -265,13 +266,13 @@ func TestSecondGuardIsRefused(t *testing.T) {
 	dir := shortDir(t)
 	files := liveFiles(t, dir)
 	stop := running(t, openLive(t, files))
-	if _, err := Open(files, Options{Software: "test", Room: 1}); err == nil || !contains(err.Error(), "another") {
+	if _, err := Open(files, Options{Virtual: benchboard.Open, Software: "test", Room: 1}); err == nil || !contains(err.Error(), "another") {
 		t.Errorf("a second guard on the folder: %v", err)
 	}
 	other := shortDir(t)
 	second := files
 	second.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), `log_folder = "`+dir+`"`, `log_folder = "`+other+`"`, 1))
-	if _, err := Open(second, Options{Software: "test", Room: 1}); !errors.Is(err, hw.ErrHeld) {
+	if _, err := Open(second, Options{Virtual: benchboard.Open, Software: "test", Room: 1}); !errors.Is(err, virtual.ErrHeld) {
 		t.Errorf("a second guard on the board: %v", err)
 	}
 	if n := sessions(t, dir); n != 1 {
@@ -301,7 +302,7 @@ func TestTakenPortLeavesNoSession(t *testing.T) {
 	must(t, err)
 	c, err := net.ListenUDP("udp4", addr)
 	must(t, err)
-	if _, err := Open(files, Options{Software: "test", Room: 1}); err == nil || !contains(err.Error(), "another program") {
+	if _, err := Open(files, Options{Virtual: benchboard.Open, Software: "test", Room: 1}); err == nil || !contains(err.Error(), "another program") {
 		t.Errorf("a taken port: %v", err)
 	}
 	if n := sessions(t, dir); n != 0 {
@@ -334,7 +335,7 @@ func TestOpenRefusesWithTheReason(t *testing.T) {
 		{"stepping without a clock", func(_ *Files, o *Options) { o.Now = nil }, "stepped guard needs a clock"},
 		{"no room", func(_ *Files, o *Options) { o.Room = 1 << 62 }, "make room"},
 	} {
-		files, opts := good, Options{Software: "test", Room: 1, Stepped: true, Now: clock}
+		files, opts := good, Options{Virtual: benchboard.Open, Software: "test", Room: 1, Stepped: true, Now: clock}
 		row.change(&files, &opts)
 		g, err := Open(files, opts)
 		if err == nil || !contains(err.Error(), row.want) || g != nil {

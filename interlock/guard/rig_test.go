@@ -15,7 +15,9 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 
 	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
@@ -70,7 +72,7 @@ type rig struct {
 
 // spyBoard puts down each write and fails those it is told to.
 type spyBoard struct {
-	*hw.Virtual
+	*virtual.Board
 	rig                 *rig
 	failRelay, failBeat error
 	relays              int // writes to the relay line, failed ones too
@@ -102,17 +104,17 @@ func (o spyOutput) Set(on bool) error {
 	return o.to.Set(on)
 }
 
-func (b *spyBoard) Relay() hw.Output     { return spyOutput{"relay", b.Virtual.Relay(), b} }
-func (b *spyBoard) Heartbeat() hw.Output { return spyOutput{"heartbeat", b.Virtual.Heartbeat(), b} }
-func (b *spyBoard) Buzzer() hw.Output    { return spyOutput{"buzzer", b.Virtual.Buzzer(), b} }
-func (b *spyBoard) Lamp() hw.Output      { return spyOutput{"lamp", b.Virtual.Lamp(), b} }
+func (b *spyBoard) Relay() hw.Output     { return spyOutput{"relay", b.Board.Relay(), b} }
+func (b *spyBoard) Heartbeat() hw.Output { return spyOutput{"heartbeat", b.Board.Heartbeat(), b} }
+func (b *spyBoard) Buzzer() hw.Output    { return spyOutput{"buzzer", b.Board.Buzzer(), b} }
+func (b *spyBoard) Lamp() hw.Output      { return spyOutput{"lamp", b.Board.Lamp(), b} }
 
 func (b *spyBoard) Levels() (uint32, error) {
 	defer func() { b.rig.now += b.slow }() // the levels are those of before
 	if b.levels != nil {
 		return b.levels()
 	}
-	return b.Virtual.Levels()
+	return b.Board.Levels()
 }
 
 func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
@@ -127,12 +129,12 @@ func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 		t.Fatal(faults)
 	}
 	clock := func() time.Duration { return r.now }
-	board := padFile.VirtualBoard(clock)
+	board := benchboard.Config(padFile, clock)
 	board.Socket = ""
-	virtual, err := hw.OpenVirtual(board)
+	made, err := virtual.Open(board)
 	must(t, err)
-	t.Cleanup(func() { virtual.Close() })
-	r.board = &spyBoard{Virtual: virtual, rig: r}
+	t.Cleanup(func() { made.Close() })
+	r.board = &spyBoard{Board: made, rig: r}
 	site := padFile.Site()
 	for _, c := range change {
 		c(&site)

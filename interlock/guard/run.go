@@ -277,7 +277,10 @@ func (g *Guard) Telemetry(c intake.Chunk) { g.hear(nil, c) }
 // TakeSensors takes what the virtual board's sensors gave up to now, as the
 // board's own goroutines would.
 func (g *Guard) TakeSensors(now time.Duration) error {
-	b, ok := g.board.(*hw.Virtual)
+	b, ok := g.board.(interface {
+		TakeEdges(now time.Duration) []hw.Edge
+		TakeCounts(now time.Duration) []hw.Count
+	})
 	if !ok {
 		return errors.New("guard: only a virtual board can be stepped")
 	}

@@ -13,6 +13,7 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/frame"
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/telemetry/signing"
 )
@@ -99,7 +100,7 @@ func TestPromise10_GuardHearsOnlySigned(t *testing.T) {
 func TestKeyThatOthersReadIsRefused(t *testing.T) {
 	dir := shortDir(t)
 	files, _ := signedFiles(t, dir, 0o644)
-	if _, err := Open(files, Options{Software: "test", Room: 1}); err == nil || !strings.Contains(err.Error(), "chmod 0640") {
+	if _, err := Open(files, Options{Virtual: benchboard.Open, Software: "test", Room: 1}); err == nil || !strings.Contains(err.Error(), "chmod 0640") {
 		t.Errorf("%v", err)
 	}
 	if n := sessions(t, dir); n != 0 {

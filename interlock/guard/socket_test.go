@@ -15,8 +15,8 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/hw"
 	"downhaul/hw/localsocket"
+	"downhaul/hw/virtual"
 	"downhaul/interlock"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
@@ -55,7 +55,7 @@ func TestPromise12_NothingOnTheSocketChangesAnything(t *testing.T) {
 	dir := shortDir(t)
 	g := openLive(t, liveFiles(t, dir))
 	stop := running(t, g)
-	board := g.Board().(*hw.Virtual)
+	board := g.Board().(*virtual.Board)
 	before, err := board.Show()
 	must(t, err)
 	c := talkTo(t, filepath.Join(dir, "guard.sock"))

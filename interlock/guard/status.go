@@ -104,6 +104,8 @@ type Status struct {
 	Schema  int    `json:"schema"`
 	Session string `json:"session"`
 	Folder  string `json:"folder"`
+	// Mark is set where no real relay is worked, and says so.
+	Mark string `json:"mark,omitempty"`
 	// Title is the envelope's.
 	Title string  `json:"title"`
 	At    float64 `json:"at_s"`
@@ -244,7 +246,7 @@ func (g *Guard) status() Status {
 	s := g.shot.copied()
 	env, v := g.env, &s.view
 	out := Status{
-		Schema: 1, Session: g.session.Info.Session, Folder: g.session.Dir, Title: env.Title, At: seconds(v.At),
+		Schema: 1, Session: g.session.Info.Session, Folder: g.session.Dir, Mark: g.session.Info.Mark, Title: env.Title, At: seconds(v.At),
 		AgeS: seconds(max(0, g.now()-v.At)), Duty: "watch", State: v.State.String(), SinceS: seconds(v.Since),
 		Sentence: Sentence(v), Meaning: Meaning(v), DoNow: DoNow(v, env), Sound: v.Sound.String(), Silenced: v.Hushed,
 		RelayOn: v.RelayOn, Closed: v.Closed, Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut, Trips: v.Trips, Kept: v.Kept,

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/benchboard"
 )
 
 // Every state has a sentence, a meaning and something to do; the relay that is
@@ -74,7 +75,7 @@ func TestTheWindIsSaid(t *testing.T) {
 func TestStatusTellsCausesAndActs(t *testing.T) {
 	var now time.Duration
 	files := testFiles(t, t.TempDir(), "flight.toml")
-	g, err := Open(files, Options{Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return now }})
+	g, err := Open(files, Options{Virtual: benchboard.Open, Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return now }})
 	must(t, err)
 	defer func() { must(t, g.Finish(now)) }()
 	p := &g.loop.past

@@ -120,34 +120,6 @@ func InputOrder() []string {
 	return append(names, "anemometer")
 }
 
-// converterBits is the width of the bridge converters in common use.
-const converterBits = 24
-
-// VirtualBoard sets up the virtual board of this pad; now is the monotonic time
-// since it was opened.
-func (p *Pad) VirtualBoard(now func() time.Duration) hw.VirtualConfig {
-	c := hw.VirtualConfig{Inputs: InputOrder(), Now: now, Socket: p.Board.Socket}
-	if p.Board.Line("wind_loop").Fitted {
-		c.Inputs = append(c.Inputs, "wind_loop") // intake.LoopBit
-	}
-	c.Chain.LongestGap = p.LongestGap
-	c.Chain.Bounce = hw.SignalBounce // as real contacts do: a guard that can not bear it shows here first
-	for _, name := range c.Inputs {
-		l := p.Board.Line(name)
-		if l.NormallyClosed && isButton(name) {
-			c.NormallyClosed = append(c.NormallyClosed, name)
-		}
-		if l.ClosedLow {
-			c.ClosedLow = append(c.ClosedLow, name)
-		}
-	}
-	c.Converter.Absent = !p.LoadCell.Fitted
-	if p.LoadCell.Fitted {
-		c.Converter = hw.ConverterConfig{Zero: p.LoadCell.Zero, CountsPerNewton: 1 / p.LoadCell.NewtonsPerCount, Bits: converterBits, Rate: p.LoadCell.Rate}
-	}
-	return c
-}
-
 // buttonDebounce is how long a button that readies or starts must stand before
 // it shows; ours: contacts bounce for some milliseconds, and nobody waits 20.
 const buttonDebounce = 20 * time.Millisecond
@@ -198,12 +170,4 @@ func boardPin(l Line) hw.Pin {
 	}
 	pin, _ := hw.ParsePin(l.Pin)
 	return pin
-}
-
-func isButton(line string) bool {
-	switch line {
-	case "hold", "reset", "start", "end":
-		return true
-	}
-	return false
 }

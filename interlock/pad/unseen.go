@@ -55,6 +55,15 @@ var lineShows = map[string]string{
 // noChannel are hazards that no channel shows, whatever the pad has.
 const noChannel = "people inside the keep-out, a blade that comes loose, fire"
 
+// Mark returns what everything written for a pad with a virtual board must say,
+// empty for any other: a rehearsal must not pass for a guard on real pins.
+func (p *Pad) Mark() string {
+	if p.Board.Kind == Virtual {
+		return "virtual board, a rehearsal"
+	}
+	return ""
+}
+
 // Unseen lists what this set-up cannot see: what the pad lacks, what the
 // envelopes do without, hazards that nothing feeds, and those that no channel
 // can show. Every check, page, trip and report carries it.
@@ -65,6 +74,9 @@ func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 		if !slices.ContainsFunc(out, func(u Unseen) bool { return name != "" && u.Name == name }) {
 			out = append(out, Unseen{name, what, reason})
 		}
+	}
+	if mark := p.Mark(); mark != "" {
+		add("", "any real relay, wire or rotor", mark)
 	}
 	for _, a := range p.Absent {
 		what := a.Name

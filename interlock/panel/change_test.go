@@ -14,7 +14,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/hw"
+	"downhaul/hw/virtual"
 	"downhaul/interlock/guard"
 )
 
@@ -114,7 +114,7 @@ func TestPromise12_OnlyTheQuestionLeavesThePanel(t *testing.T) {
 func TestPromise12_NothingOnTheNetworkChangesTheGuard(t *testing.T) {
 	g, socket := realGuard(t)
 	stop := running(t, g)
-	board := g.Board().(*hw.Virtual)
+	board := g.Board().(*virtual.Board)
 	p := served(t, FromSocket(socket), MostPages, MostFrom)
 	for _, request := range tries() {
 		send(t, p.Address(), request)

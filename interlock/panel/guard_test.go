@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"downhaul/interlock/benchboard"
 	"downhaul/interlock/guard"
 )
 
@@ -31,7 +32,7 @@ func realGuard(t testing.TB) (g *guard.Guard, socket string) {
 		Pad: read("pad.toml", "@FOLDER@", dir, "127.0.0.1:40123", port, "[board]\nkind = \"virtual\"\n",
 			"[board]\nkind = \"virtual\"\nsocket = \""+dir+"/board.sock\"\nstale_after = \"2 s\"\n\n[watchdog]\nlongest_gap = \"2 s\"\n"),
 		Envelope: read("tilt.toml"),
-	}, guard.Options{Software: "test", Room: 1})
+	}, guard.Options{Virtual: benchboard.Open, Software: "test", Room: 1})
 	must(t, err)
 	return g, filepath.Join(dir, "guard.sock")
 }

@@ -102,6 +102,8 @@ func FormOf(name string, link uint16) (Form, bool) {
 type Start struct {
 	Session  string
 	Software string
+	// Mark is set where no real relay was worked, and says so.
+	Mark string
 	// Wall is the wall clock at engine time 0, read once; not before 1970.
 	Wall time.Time
 	// Next makes the file of that number, from 2, when the one before had to
@@ -110,8 +112,12 @@ type Start struct {
 }
 
 func (s Start) comment(part int) string {
-	return fmt.Sprintf("%s\nsession %s\nsoftware %s\nstart %s\npart %d",
+	text := fmt.Sprintf("%s\nsession %s\nsoftware %s\nstart %s\npart %d",
 		ownMark, oneLine(s.Session), oneLine(s.Software), s.Wall.UTC().Format(time.RFC3339Nano), part)
+	if s.Mark != "" {
+		text += "\nmark " + oneLine(s.Mark)
+	}
+	return text
 }
 
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }

@@ -44,6 +44,8 @@ type Meta struct {
 	Clock string
 	// Duty is DutyWatch for a session that holds no relay.
 	Duty string
+	// Mark is set where no real relay was worked, and says so.
+	Mark string
 	// Room is how many bytes must be free; 0 takes DefaultRoom.
 	Room uint64
 	// Keep says which old sessions go before this one begins.
@@ -68,6 +70,7 @@ type Info struct {
 	Arch     string     `json:"arch"`
 	Wall     time.Time  `json:"wall_start"`
 	Duty     string     `json:"duty,omitempty"`
+	Mark     string     `json:"mark,omitempty"`
 	Clocks   Clocks     `json:"clocks"`
 	Files    []FileInfo `json:"files"`
 }
@@ -155,7 +158,7 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 		return err
 	}
 	s.Info = Info{
-		V: Version, Number: s.before.highest + 1, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall, Duty: meta.Duty,
+		V: Version, Number: s.before.highest + 1, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall, Duty: meta.Duty, Mark: meta.Mark,
 		Clocks: Clocks{Engine: "nanoseconds since wall_start, by a monotonic clock; nothing else decides", Wall: meta.Clock},
 	}
 	if err := s.makeFolder(logFolder); err != nil {
@@ -189,7 +192,7 @@ func (s *Session) makeFolder(logFolder string) error {
 
 // fill writes everything that stands in a session's folder from the start.
 func (s *Session) fill(files []File) error {
-	head := triplog.Head{Session: s.Info.Session, Wall: s.Info.Wall, Software: s.Info.Software, Arch: s.Info.Arch}
+	head := triplog.Head{Session: s.Info.Session, Wall: s.Info.Wall, Software: s.Info.Software, Arch: s.Info.Arch, Mark: s.Info.Mark}
 	s.Info.Files = []FileInfo{}
 	for _, f := range files {
 		switch f.Name {
@@ -220,7 +223,7 @@ func (s *Session) fill(files []File) error {
 		return err
 	}
 	s.Recording, err = recorder.Create(first, recorder.Start{
-		Session: s.Info.Session, Software: s.Info.Software, Wall: s.Info.Wall, Next: s.recordingFile,
+		Session: s.Info.Session, Software: s.Info.Software, Mark: s.Info.Mark, Wall: s.Info.Wall, Next: s.recordingFile,
 	})
 	if err != nil {
 		_ = first.Close()

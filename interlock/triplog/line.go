@@ -55,6 +55,8 @@ type Head struct {
 	Wall     time.Time  `json:"wall_start"` // wall clock at engine time 0, read once
 	Software string     `json:"software"`
 	Arch     string     `json:"arch"`
+	// Mark is set where no real relay was worked, and says so.
+	Mark string `json:"mark,omitempty"`
 	// Continues is set by the log itself in trips-2.jsonl and on.
 	Continues *Continues `json:"continues,omitempty"`
 }

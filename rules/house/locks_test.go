@@ -18,18 +18,18 @@ import (
 // excused are things that happen under a lock with a good reason: the function, part
 // of what is said of it, and why it cannot hang.
 var excused = []struct{ in, says, reason string }{
-	{"hw.Virtual.setFault", "f.set", "a row of boardFaults, which sets a flag of the model"},
-	{"hw.Virtual.Show", "f.in", "a row of boardFaults, which reads a flag of the model"},
+	{"virtual.Board.setFault", "f.set", "a row of boardFaults, which sets a flag of the model"},
+	{"virtual.Board.Show", "f.in", "a row of boardFaults, which reads a flag of the model"},
 	{"hw's variables", "sync.Once", "periph's drivers are looked for once, when the board is opened and nothing turns yet"},
 }
 
-// carried type-checks every package of ours that the daemon carries, from source. more
+// carried type-checks every package of ours that the daemon carries, the virtual board included, from source. more
 // is put into the package of that name as one file more.
 func carried(t *testing.T, set *token.FileSet, more map[string]string) []*checked {
 	t.Helper()
 	goFiles(t) // the cached result hangs on every source
-	imp := chain{exports(t, set, "./cmd/downhauld"), map[string]*types.Package{}}
-	out, _ := goCommand(t, root, nil, "list", "-deps", "-json=ImportPath,Dir,GoFiles", "./cmd/downhauld")
+	imp := chain{exports(t, set, "./cmd/downhauld-bench"), map[string]*types.Package{}}
+	out, _ := goCommand(t, root, nil, "list", "-deps", "-json=ImportPath,Dir,GoFiles", "./cmd/downhauld-bench")
 	var all []*checked
 	for d := json.NewDecoder(strings.NewReader(out)); ; {
 		var p struct {
@@ -132,7 +132,7 @@ func TestLockScanFindsWhatIsPlanted(t *testing.T) {
 	if err != nil || len(names) < 2 {
 		t.Fatal(names, err)
 	}
-	imp := exports(t, set, "./cmd/downhauld")
+	imp := exports(t, set, "./cmd/downhauld-bench")
 	for _, name := range names {
 		text, err := os.ReadFile(name)
 		if err != nil {

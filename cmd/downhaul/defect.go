@@ -67,7 +67,7 @@ type defectWatchCmd struct {
 func (c *defectWatchCmd) Run(s *streams) error {
 	q, err := rules.ParseQuantity(c.For, rules.Duration)
 	if err != nil {
-		return hint(fmt.Errorf("defect: how long it may wait: %w", err), "write such as 3d or 12h")
+		return hint(fmt.Errorf("defect: how long it may wait: %w", err), "write such as 3d")
 	}
 	return c.ledger(s, guard.LedgerRequest{Act: "watch", Of: c.Number, Text: c.Reason, Initials: c.Initials, LastsS: q.SI}, false)
 }
@@ -93,7 +93,7 @@ func (g *guardAt) ledger(s *streams, r guard.LedgerRequest, asJSON bool) error {
 			return err
 		}
 	default:
-		return fmt.Errorf("defect: %w", err)
+		return hint(fmt.Errorf("defect: %w", err), "without a guard that runs, --pad FILE says in which log folder to look")
 	}
 	holds := ledger.Holding(got.Items)
 	if asJSON {
@@ -191,8 +191,8 @@ func printLedger(w io.Writer, r *guard.LedgerReply) {
 		if it.Done != "" {
 			wrap(w, "     ", "     ", it.Done)
 		}
-		if it.Holds != "" {
-			wrap(w, "     HOLDS THE START BACK: ", "     ", it.Holds)
+		if it.Wants != "" {
+			wrap(w, "     HOLDS THE START BACK: ", "     ", it.Wants)
 		}
 	}
 }

@@ -156,7 +156,7 @@ func (r *LedgerRequest) Do(b *ledger.Book, now time.Time, by string) (says strin
 		}
 	case "close":
 		if e, err = b.Close(now, r.Of, r.Text, r.Initials, by); err == nil {
-			says = fmt.Sprintf("number %d closed: %s", e.Of, e.Text)
+			says = fmt.Sprintf("what was done about number %d: %s", e.Of, e.Text)
 		}
 	case "watch":
 		if !(r.LastsS > 0 && r.LastsS < 1e9) {

@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock/dated"
 	"downhaul/interlock/prooftest"
+	"downhaul/rules"
 )
 
 // Bounds of what people write; ours.
@@ -97,7 +98,7 @@ func (b *Book) Watch(made time.Time, of int, text, initials string, lasts time.D
 		err = fmt.Errorf("number %d is no defect that can wait: note what was mended (downhaul defect close %d)", of, of)
 	}
 	if err == nil && (lasts <= 0 || lasts > longestWatch) {
-		err = errors.New(`a watch lasts more than 0 and at most 90 d: write such as "3 d"`)
+		err = fmt.Errorf(`a watch lasts more than 0 and at most 90 d (got %s): write such as "3 d"`, rules.FormatDuration(lasts))
 	}
 	if err != nil {
 		return nil, err
@@ -194,8 +195,9 @@ type Item struct {
 	// Tests are those that a fault still calls for.
 	Tests []prooftest.Test `json:"tests_due"`
 	// Holds says why it holds the next start back, in one sentence; empty where it
-	// does not.
+	// does not. Wants is the part of it that says what is to be done.
 	Holds string `json:"holds"`
+	Wants string `json:"wants"`
 }
 
 // Tested reports whether a proof test was passed on record behind that entry, and
@@ -236,9 +238,9 @@ func (b *Book) Items(now time.Time, tested Tested) (items []Item, next time.Time
 			}
 		case watched != nil:
 			it.Done = watched.says("watched until " + day(*watched.Until))
-			it.Holds = fmt.Sprintf("defect %d, %s: its watch has ended (downhaul defect close %d, or watch it anew)", e.Number, e.Text, e.Number)
+			it.wants(fmt.Sprintf("defect %d, %s", e.Number, e.Text), fmt.Sprintf("its watch has ended: close it (downhaul defect close %d WHAT INITIALS) or watch it anew", e.Number))
 		default:
-			it.Holds = fmt.Sprintf("defect %d, %s: close it (downhaul defect close %d WHAT INITIALS) or watch it", e.Number, e.Text, e.Number)
+			it.wants(fmt.Sprintf("defect %d, %s", e.Number, e.Text), fmt.Sprintf("close it (downhaul defect close %d WHAT INITIALS) or watch it", e.Number))
 		}
 		items = append(items, it)
 	}
@@ -247,7 +249,7 @@ func (b *Book) Items(now time.Time, tested Tested) (items []Item, next time.Time
 		if closed, _ := b.about(n); closed != nil {
 			it.Done = closed.says("closed")
 		} else {
-			it.Holds = fmt.Sprintf("entry %d of the ledger %s: it may have been a fault; look into it (downhaul defect close %d WHAT INITIALS)", n, why, n)
+			it.wants(fmt.Sprintf("entry %d of the ledger %s", n, why), fmt.Sprintf("it may have been a fault; look into it (downhaul defect close %d WHAT INITIALS)", n))
 		}
 		items = append(items, it)
 	}
@@ -271,9 +273,12 @@ func (it *Item) fault(closed *Entry) {
 		wants = append(wants, fmt.Sprintf("note what was mended (downhaul defect close %d WHAT INITIALS)", it.Number))
 	}
 	if len(wants) > 0 {
-		it.Holds = fmt.Sprintf("fault %d of the chain, %s, on %s: %s", it.Number, it.Text, day(it.Made), strings.Join(wants, " and "))
+		it.wants(fmt.Sprintf("fault %d of the chain, %s, on %s", it.Number, it.Text, day(it.Made)), strings.Join(wants, " and "))
 	}
 }
+
+// wants has an item hold the next start back until that is done.
+func (it *Item) wants(name, what string) { it.Holds, it.Wants = name+": "+what, what }
 
 // about returns the closing of an item and its newest watch, nil for none.
 func (b *Book) about(n int) (closed, watched *Entry) {

@@ -156,9 +156,9 @@ type Guard struct {
 	ended    bool
 }
 
-// Open checks the files, finds out how the last session ended, begins a new
-// one, and opens board, links and local socket. On an error nothing is left
-// held, and no session is left behind.
+// Open checks the files, opens the board with the relay low, finds out how the
+// last session ended, begins a new one, and opens links and local socket. On an
+// error nothing is left held, and no session is left behind.
 func Open(files Files, opts Options) (opened *Guard, err error) {
 	c, faults := files.Check()
 	if len(faults) > 0 {
@@ -192,6 +192,11 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if opts.Now != nil {
 		g.now = opts.Now
 	}
+	// The relay first: a log folder whose disk does not answer holds up the start,
+	// but must not leave the relay's line as the kernel or a dead guard left it.
+	if g.board, err = OpenBoard(g.pad, g.now, opts.Virtual); err != nil {
+		return nil, err
+	}
 	kept := []session.File{
 		{Name: session.Pad, From: files.Pad.Name, Text: files.Pad.Text},
 		{Name: session.Envelope, From: files.Envelope.Name, Text: files.Envelope.Text},
@@ -209,9 +214,6 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	}
 	g.before, g.retained = g.session.Before(), g.session.Retained
 	if err = g.openDoor(start); err != nil {
-		return nil, err
-	}
-	if g.board, err = OpenBoard(g.pad, g.now, opts.Virtual); err != nil {
 		return nil, err
 	}
 	if err = g.assemble(); err != nil {

@@ -60,6 +60,7 @@ const (
 // has the rest taken as fresh.
 type bootClocks struct {
 	used  int
+	ticks bool          // a clock was seen to move on; one that never did is none
 	ms    uint32        // of the last frame whose clock moved on
 	moved time.Duration // when that was
 	// still reports whether frames came since whose clocks did not move on:
@@ -175,8 +176,10 @@ func (c *bootClocks) another(ms uint32, at time.Duration) bool {
 	return off > upMS || off < -upMS
 }
 
-// stuck reports whether frames come and no boot clock moves on.
-func (c *bootClocks) stuck() bool { return c.still && c.stillUntil-c.stillFrom >= stillAfter }
+// stuck reports whether frames come and no boot clock moves on any more.
+func (c *bootClocks) stuck() bool {
+	return c.ticks && c.still && c.stillUntil-c.stillFrom >= stillAfter
+}
 
 // goesOn reports whether a boot clock is past all others, by half the time that went
 // by since or more.
@@ -202,7 +205,7 @@ func (c *bootClocks) judge(f *telemetry.Frame, ms uint32, at time.Duration, time
 		if timed && (known || time.Duration(ms) > (at-c.moved)/time.Millisecond+upMS) {
 			return c.ancient(f, ms, at)
 		}
-		*c = bootClocks{}
+		*c = bootClocks{ticks: c.ticks}
 		c.judge(f, ms, at, false)
 		return back
 	case s.key == 0:
@@ -216,7 +219,7 @@ func (c *bootClocks) judge(f *telemetry.Frame, ms uint32, at time.Duration, time
 	case ms < s.ms:
 		return late
 	}
-	s.ms = ms
+	s.ms, c.ticks = ms, true
 	return fresh
 }
 
@@ -235,7 +238,7 @@ func (c *bootClocks) ancient(f *telemetry.Frame, ms uint32, at time.Duration) ag
 	case ms+restartMS <= c.oldMost:
 		c.oldFrom, c.oldMost = ms, ms // another turn of a loop
 	case c.oldMost-c.oldFrom >= oldMS && at-c.moved > stillAfter:
-		*c = bootClocks{}
+		*c = bootClocks{ticks: c.ticks}
 		c.judge(f, ms, at, false)
 		return back
 	}

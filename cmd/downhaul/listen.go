@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/intake"
 	"downhaul/interlock/telemetry"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
@@ -120,7 +121,11 @@ type sender struct {
 	kind, autopilot uint8
 	radio           bool // it sent RADIO_STATUS
 	unread          telemetry.Unread
-	channels        [rules.ChannelCount]heard
+	// guard takes its frames as a guard does, to tell which were said before; nil
+	// where no guard takes any.
+	guard    *intake.Intake
+	repeated uint64
+	channels [rules.ChannelCount]heard
 }
 
 // heard is what came of one channel.
@@ -140,6 +145,7 @@ type ear struct {
 	stream    telemetry.Stream
 	fields    *telemetry.Fields
 	samples   []interlock.Sample
+	inputs    []interlock.Input
 	senders   []*sender
 	bytes     uint64
 }
@@ -197,7 +203,10 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 			return
 		}
 		i = len(e.senders)
-		e.senders = append(e.senders, &sender{identity: who, from: from, lastSeq: f.Seq - 1})
+		s := &sender{identity: who, from: from, lastSeq: f.Seq - 1}
+		// Component 0 is no craft's.
+		s.guard, _ = intake.New(intake.Config{Craft: intake.Craft{System: f.System, Component: f.Component}, Links: []intake.LinkConfig{{}}})
+		e.senders = append(e.senders, s)
 	}
 	s := e.senders[i]
 	// More than half the circle ahead is a frame that was overtaken.
@@ -207,6 +216,13 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 	}
 	s.frames++
 	s.version, s.signed = f.Version, f.Signed
+	if s.guard != nil {
+		e.inputs = s.guard.Append(e.inputs[:0], intake.Chunk{At: at, Source: intake.Telemetry, From: from, Bytes: f.Raw})
+		if n := s.guard.Counts().Links[0].Repeated; n > s.repeated {
+			s.repeated = n
+			return // no sign of life and no value
+		}
+	}
 	if f.ID == idHeartbeat && len(f.Payload) >= 6 {
 		s.said, s.kind, s.autopilot = true, f.Payload[4], f.Payload[5]
 	}

@@ -53,3 +53,37 @@ func TestListenTellsOfABatteryThatIsNotRead(t *testing.T) {
 		}
 	}
 }
+
+// Frames that a repeater sends again are counted for each sender by what the guard
+// refuses: they raise the rate, and a guard takes none of them.
+func TestListenCountsWhatWasSaidBefore(t *testing.T) {
+	e, err := newEar(true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	craft, err := craftmodel.New(craftmodel.HeronTwo())
+	if err != nil {
+		t.Fatal(err)
+	}
+	craft.Step(3 * time.Second)
+	heard := craft.Frames(nil)
+	for _, d := range heard {
+		e.hear(d.At, link.Packet{Bytes: d.Bytes})
+	}
+	text := func() (*findings, string) {
+		f := e.judge("udp://127.0.0.1:40123", 3*time.Second, identity{})
+		var b bytes.Buffer
+		f.print(&b)
+		return f, strings.Join(strings.Fields(b.String()), " ")
+	}
+	if f, said := text(); f.Senders[0].Repeated != 0 || strings.Contains(said, "said before") {
+		t.Errorf("a healthy craft: %+v\n%s", f.Senders, said)
+	}
+	last := heard[len(heard)-1]
+	for i := range 50 {
+		e.hear(last.At+time.Duration(i)*10*time.Millisecond, link.Packet{Bytes: last.Bytes})
+	}
+	if f, said := text(); f.Senders[0].Repeated < 50 || !strings.Contains(said, "of 1/1 were said before") {
+		t.Errorf("50 datagrams said again: %+v\n%s", f.Senders, said)
+	}
+}

@@ -67,12 +67,14 @@ const listenSchema = 1
 
 type senderRow struct {
 	identity
-	Says    string  `json:"says"`
-	From    string  `json:"from,omitempty"`
-	Rate    float64 `json:"frames_per_s"`
-	Lost    float64 `json:"lost"` // share of its frames
-	Version uint8   `json:"mavlink_version"`
-	Signed  bool    `json:"signed"`
+	Says string  `json:"says"`
+	From string  `json:"from,omitempty"`
+	Rate float64 `json:"frames_per_s"`
+	Lost float64 `json:"lost"` // share of its frames
+	// Repeated counts frames that a guard would take for said before.
+	Repeated uint64 `json:"repeated"`
+	Version  uint8  `json:"mavlink_version"`
+	Signed   bool   `json:"signed"`
 }
 
 type channelRow struct {
@@ -142,7 +144,7 @@ func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 	})
 	for _, s := range e.senders {
 		row := senderRow{identity: s.identity, Says: s.says(), Rate: float64(s.frames) / span.Seconds(),
-			Lost: float64(s.lost) / float64(s.lost+s.frames), Version: s.version, Signed: s.signed}
+			Lost: float64(s.lost) / float64(s.lost+s.frames), Repeated: s.repeated, Version: s.version, Signed: s.signed}
 		if s.from.IsValid() {
 			row.From = s.from.String()
 		}
@@ -243,7 +245,11 @@ func (f *findings) complete() bool {
 }
 
 func (f *findings) print(w io.Writer) {
-	fmt.Fprintf(w, "%s, %g s: %s, %d of them in no good frame\n", f.Link, f.Seconds, plural(f.Bytes, "byte"), f.BadBytes)
+	good := "all good"
+	if f.BadBytes > 0 {
+		good = fmt.Sprintf("%d of them damaged or noise", f.BadBytes)
+	}
+	fmt.Fprintf(w, "%s, %g s: %s, %s\n", f.Link, f.Seconds, plural(f.Bytes, "byte"), good)
 	if len(f.Senders) == 0 {
 		wrap(w, "", "", "Nobody is heard. Is the radio on, does the craft send here, and is this the right port or baud rate?")
 		return
@@ -259,6 +265,11 @@ func (f *findings) print(w io.Writer) {
 			from = "-"
 		}
 		fmt.Fprintf(w, "%-8s %-16s %-22s %9.1f %5.1f %% %d%s\n", s.identity, s.Says, from, s.Rate, 100*s.Lost, s.Version, signed)
+	}
+	for _, s := range f.Senders {
+		if s.Repeated > 0 {
+			wrap(w, "", "  ", fmt.Sprintf("%s of %s were said before, or their boot clock stands: a guard takes them for neither life nor value", plural(s.Repeated, "frame"), s.identity))
+		}
 	}
 	fmt.Fprintln(w)
 	switch {

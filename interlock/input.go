@@ -127,11 +127,3 @@ type Sample struct {
 	Cause   rules.Cause
 	Value   float64 // SI unit of the channel's kind
 }
-
-// SetSample makes a zero Input a sample, field by field: an Input that is made
-// elsewhere and moved in costs more than the sample's whole way from the frame.
-func (in *Input) SetSample(id rules.ChannelID, v float64, q rules.Quality, why rules.Cause) {
-	in.Kind = SampleInput
-	s := &in.Sample
-	s.Channel, s.Quality, s.Cause, s.Value = id, q, why, v
-}

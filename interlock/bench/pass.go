@@ -106,12 +106,13 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 // run goes through the recording to its end.
 func (p *pass) run(file string, rec *recording.Reader) error {
 	var inputs []interlock.Input
-	var c intake.Chunk
+	var c intake.Chunk // one for all: look may have it on the heap
 	if rec.Info().Form == recording.Raw {
 		p.health.lag = nil // the craft's own clock is the only one: it can show no lag
 	}
 	for n := 1; ; n++ {
-		if err := rec.NextInto(&c); err != nil {
+		var err error
+		if c, err = rec.Next(); err != nil {
 			if err := p.endOf(file, err); err != nil {
 				return err
 			}
@@ -127,7 +128,7 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 			}
 			continue
 		}
-		inputs = p.in.AppendFrom(inputs[:0], &c)
+		inputs = p.in.Append(inputs[:0], c)
 		p.health.see(c.At, inputs)
 		if p.trace != nil {
 			p.lanes[0].traced(c.At, inputs, p.trace)

@@ -53,30 +53,25 @@ func fourChannel(id rules.ChannelID) int {
 // join puts the value over all fours in the place of each sample of the one
 // whose first controller is index. What a craft says past its declared motors
 // says nothing.
-func (c *controllers) join(dst []interlock.Input, from, index int, at time.Duration) []interlock.Input {
+func (c *controllers) join(samples []interlock.Sample, index int, at time.Duration) []interlock.Sample {
 	k := index / 4
 	if k >= mostFours {
-		return dst
+		return samples
 	}
-	n := from
-	for i := from; i < len(dst); i++ {
-		ch := -1
-		if dst[i].Kind == interlock.SampleInput {
-			ch = fourChannel(dst[i].Sample.Channel)
-		}
-		if ch >= 0 {
-			s := &dst[i].Sample
+	n := 0
+	for _, s := range samples {
+		if ch := fourChannel(s.Channel); ch >= 0 {
 			if c.declared > 0 && k >= c.declared {
 				continue
 			}
-			c.last[ch][k] = four{at, *s}
+			c.last[ch][k] = four{at, s}
 			c.known[ch][k] = c.known[ch][k] || s.Quality != rules.Missing
-			*s = c.over(ch, *s, at)
+			s = c.over(ch, s, at)
 		}
-		dst[n] = dst[i]
+		samples[n] = s
 		n++
 	}
-	return dst[:n]
+	return samples[:n]
 }
 
 // over is the value of a channel over all fours that are known, s if none is.

@@ -107,20 +107,22 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 
 // frame takes one checked frame.
 func (in *Intake) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) []interlock.Input {
-	dst, ok, again := in.accept(dst, a, f)
+	dst, ok, restarted := in.accept(dst, a, f)
 	if !ok {
 		return dst
 	}
 	dst = append(dst, interlock.Input{Kind: interlock.FrameInput, Seq: uint32(f.Seq)})
-	from := len(dst)
-	dst = in.table.AppendInputs(dst, f)
-	if index, ok := in.table.Controllers(f); ok && len(dst) > from {
-		dst = in.controllers.join(dst, from, index, a.at)
+	in.samples = in.table.Append(in.samples[:0], *f)
+	if index, ok := in.table.Controllers(f); ok {
+		in.samples = in.controllers.join(in.samples, index, a.at)
 	}
 	if telemetry.TellsCurrent(f) {
-		in.currents.take(dst[from:], a.at, f)
+		in.currents.take(in.samples, a.at, f)
 	}
-	if s, ok := in.craft.loss.take(a.at, f.Seq, again); ok {
+	if s, ok := in.craft.loss.take(a.at, f.Seq, restarted); ok {
+		in.samples = append(in.samples, s)
+	}
+	for _, s := range in.samples {
 		dst = append(dst, sampleInput(s))
 	}
 	return dst

@@ -67,14 +67,11 @@ func currentPlace(id rules.ChannelID) int {
 }
 
 // take looks at the samples of one frame.
-func (c *currents) take(inputs []interlock.Input, at time.Duration, f *telemetry.Frame) {
+func (c *currents) take(samples []interlock.Sample, at time.Duration, f *telemetry.Frame) {
 	battery, charge, counted := telemetry.ChargeDrawn(f)
-	for i := range inputs {
-		s := &inputs[i].Sample
-		k := -1
-		if inputs[i].Kind == interlock.SampleInput {
-			k = currentPlace(s.Channel)
-		}
+	for i := range samples {
+		s := &samples[i]
+		k := currentPlace(s.Channel)
 		if k < 0 {
 			continue
 		}

@@ -80,11 +80,6 @@ func New(cfg Config) (*Intake, error) {
 // order they are to be stepped. A lost chunk is told before what came after
 // it. The bytes of c are not kept.
 func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
-	return in.AppendFrom(dst, &c)
-}
-
-// AppendFrom is Append for a chunk that stays where it is; it is not kept.
-func (in *Intake) AppendFrom(dst []interlock.Input, c *Chunk) []interlock.Input {
 	if c.Source == Decisions {
 		return dst
 	}
@@ -94,9 +89,9 @@ func (in *Intake) AppendFrom(dst []interlock.Input, c *Chunk) []interlock.Input 
 	}
 	switch c.Source {
 	case Telemetry:
-		return in.appendTelemetry(dst, c)
+		return in.appendTelemetry(dst, &c)
 	case Wind:
-		return in.wind.append(dst, c, &in.n)
+		return in.wind.append(dst, &c, &in.n)
 	case LoadCell:
 		return in.cfg.LoadCell.append(dst, c.Bytes, &in.n)
 	case Pins:

@@ -9,7 +9,6 @@ import (
 
 	"github.com/bluenviron/gomavlib/v3/pkg/x25"
 
-	"downhaul/interlock/intake"
 	"downhaul/interlock/telemetry"
 )
 
@@ -103,8 +102,7 @@ func TestRaw_FramesAreThoseOfAPlainScan(t *testing.T) {
 			t.Fatal(err)
 		}
 		var got []string
-		var c intake.Chunk
-		for err = r.NextInto(&c); err == nil; err = r.NextInto(&c) {
+		for c, err := r.Next(); err == nil; c, err = r.Next() {
 			for i := range c.Checked {
 				f := &c.Checked[i]
 				if !bytes.Contains(c.Bytes, f.Raw) || !bytes.Contains(f.Raw, f.Payload) {

@@ -42,7 +42,7 @@ func chooseClock(window []byte) (best timing) {
 			break
 		}
 		window = window[used:]
-		millis, timed := telemetry.BootMillis(f)
+		millis, timed := f.BootMillis()
 		if !timed {
 			continue
 		}

@@ -169,22 +169,15 @@ func (r *Reader) attach(in io.Reader) error {
 // error is io.EOF at a proper end, *Torn or *Damaged where the recording breaks
 // off, and stays so.
 func (r *Reader) Next() (c intake.Chunk, err error) {
-	err = r.NextInto(&c)
-	return c, err
-}
-
-// NextInto is Next into a chunk of the caller's; on an error it is empty.
-func (r *Reader) NextInto(c *intake.Chunk) error {
 	if r.primed {
-		r.primed = false
-		*c = r.chunk
+		r.primed, c = false, r.chunk
 	} else if r.err == nil {
-		r.err = r.read(c)
+		r.err = r.read(&c)
 	}
 	if r.err != nil {
-		*c = intake.Chunk{}
+		return intake.Chunk{}, r.err
 	}
-	return r.err
+	return c, nil
 }
 
 // Comments are those of the packet of the last chunk.

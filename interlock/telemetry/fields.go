@@ -56,7 +56,6 @@ type Fields struct {
 	sources [rules.ChannelCount][]uint32
 	chosen  uint8 // by the selector of the last frame's message
 	scratch [256]byte
-	inputs  []interlock.Input // room for Append
 }
 
 // plan is what is done with one message.
@@ -256,9 +255,14 @@ func (x *Fields) Controllers(f *Frame) (first int, ok bool) {
 // RADIO_STATUS comes from the radio itself, which has an identity of its own,
 // and a frame's identity is not looked at here.
 func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
-	x.inputs = x.AppendInputs(x.inputs[:0], &f)
-	for i := range x.inputs {
-		dst = append(dst, x.inputs[i].Sample)
+	p, b := x.plan(&f)
+	first := f.Version == 1
+	dst = appendAll(dst, p.always, b, first, x.cells)
+	if c := p.choice(x.chosen); c != nil {
+		dst = appendAll(dst, c.ops, b, first, x.cells)
+	}
+	if p.named != nil {
+		dst = p.appendNamed(dst, b)
 	}
 	return dst
 }
@@ -290,19 +294,4 @@ func (p *plan) choice(chosen uint8) *choice {
 		}
 	}
 	return nil
-}
-
-// AppendInputs is Append for a frame that stays where it is, and gives the
-// samples as the engine takes them.
-func (x *Fields) AppendInputs(dst []interlock.Input, f *Frame) []interlock.Input {
-	p, b := x.plan(f)
-	first := f.Version == 1
-	dst = appendAll(dst, p.always, b, first, x.cells)
-	if c := p.choice(x.chosen); c != nil {
-		dst = appendAll(dst, c.ops, b, first, x.cells)
-	}
-	if p.named != nil {
-		dst = p.appendNamed(dst, b)
-	}
-	return dst
 }

@@ -295,12 +295,13 @@ func TestBootMillis(t *testing.T) {
 			} else {
 				f.Payload = payloadOf(t, m, 2)
 			}
-			if got, ok := BootMillis(f); !ok || got != v {
+			if got, ok := f.BootMillis(); !ok || got != v {
 				t.Errorf("%s: %d, %v, want %d", MessageName(f.ID), got, ok, v)
 			}
 		}
 	}
-	if _, ok := BootMillis(bareFrame(t, &minimal.MessageHeartbeat{}, 2)); ok {
+	f := bareFrame(t, &minimal.MessageHeartbeat{}, 2)
+	if _, ok := f.BootMillis(); ok {
 		t.Error("HEARTBEAT has no boot clock")
 	}
 }

@@ -120,6 +120,6 @@ func FuzzFields(f *testing.F) {
 				t.Fatalf("the same frame gave %v and then %v", got, again)
 			}
 		}
-		BootMillis(g)
+		g.BootMillis()
 	})
 }

@@ -108,9 +108,6 @@ func MessageName(id uint32) string {
 // Each message tells the instant that its own numbers are from, so between
 // messages of different ids the clock steps back in normal flight: by up to
 // 189 ms in two recordings of real and simulated autopilots.
-func BootMillis(f Frame) (uint32, bool) { return f.BootMillis() }
-
-// BootMillis is the function of that name for a frame that stays where it is.
 func (f *Frame) BootMillis() (uint32, bool) {
 	if f.row == 0 {
 		f.look()

@@ -28,7 +28,7 @@ type core interface {
 }
 
 type door interface {
-	AppendFrom(dst []interlock.Input, c *intake.Chunk) []interlock.Input
+	Append(dst []interlock.Input, c intake.Chunk) []interlock.Input
 	clone() door
 }
 
@@ -378,7 +378,7 @@ func (r *rig) host(m intake.HostMessage) {
 // chunk gives one chunk to the guard's own way in.
 func (r *rig) chunk(c intake.Chunk) {
 	c.At = r.now
-	r.inputs = r.door.AppendFrom(r.inputs[:0], &c)
+	r.inputs = r.door.Append(r.inputs[:0], c)
 	inputs := r.inputs
 	if len(inputs) == 0 {
 		r.take(r.core.Advance(r.now))

@@ -47,12 +47,11 @@ type wrongDoor struct {
 
 func (w *wrongDoor) clone() door { return &wrongDoor{w.door.clone(), w.change, w.after} }
 
-func (w *wrongDoor) AppendFrom(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
-	x := *c
+func (w *wrongDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
 	if w.change != nil && c.Source == intake.Telemetry {
-		x.Bytes = w.change(c)
+		c.Bytes = w.change(&c)
 	}
-	got := w.door.AppendFrom(dst, &x)
+	got := w.door.Append(dst, c)
 	if w.after != nil {
 		got = w.after(got)
 	}

@@ -86,11 +86,10 @@ func (p *plan) newSigned(d door, seen signing.Seen) *signedDoor {
 // be lost, and none is: a rig gives whole frames.
 func (s *signedDoor) clone() door { return s.p.newSigned(s.door.clone(), s.sign.Seen(0)) }
 
-func (s *signedDoor) AppendFrom(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
+func (s *signedDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
 	if c.Source != intake.Telemetry {
-		return s.door.AppendFrom(dst, c)
+		return s.door.Append(dst, c)
 	}
-	x := *c
 	if c.From.IsValid() {
 		s.room = s.sign.Datagram(s.room[:0], c.At, c.Bytes)
 	} else {
@@ -99,8 +98,8 @@ func (s *signedDoor) AppendFrom(dst []interlock.Input, c *intake.Chunk) []interl
 	if len(s.room) == 0 {
 		return dst
 	}
-	x.Bytes = s.room
-	return s.door.AppendFrom(dst, &x)
+	c.Bytes = s.room
+	return s.door.Append(dst, c)
 }
 
 // forged: a frame under the craft's name that is not signed as it must be is

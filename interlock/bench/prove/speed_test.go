@@ -22,12 +22,12 @@ type keepingDoor struct {
 
 func (k *keepingDoor) clone() door { return &keepingDoor{k.door.clone(), k.into, k.n} }
 
-func (k *keepingDoor) AppendFrom(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
+func (k *keepingDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
 	if c.Source == intake.Telemetry {
 		k.into.Write(c.Bytes)
 		*k.n++
 	}
-	return k.door.AppendFrom(dst, c)
+	return k.door.Append(dst, c)
 }
 
 // twenty is an envelope of twenty rules, of many forms and channels.

@@ -176,11 +176,11 @@ type leakyDoor struct {
 
 func (l *leakyDoor) clone() door { return &leakyDoor{l.signedDoor.clone().(*signedDoor), l.leak} }
 
-func (l *leakyDoor) AppendFrom(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
-	if c.Source == intake.Telemetry && l.leak(c) {
-		return l.signedDoor.door.AppendFrom(dst, c)
+func (l *leakyDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
+	if c.Source == intake.Telemetry && l.leak(&c) {
+		return l.signedDoor.door.Append(dst, c)
 	}
-	return l.signedDoor.AppendFrom(dst, c)
+	return l.signedDoor.Append(dst, c)
 }
 
 // signedWell says whether the library finds the signature of one frame good.

@@ -10,6 +10,7 @@ import (
 
 	"downhaul/interlock/bench"
 	"downhaul/interlock/telemetry"
+	"downhaul/interlock/telemetry/names"
 	"downhaul/rules"
 )
 
@@ -224,11 +225,11 @@ func (f *findings) ask(fields *telemetry.Fields, any []rules.ChannelID, row chan
 			return
 		}
 	}
-	m := messageWanted{Message: telemetry.MessageName(id), ID: id, Rate: row.Wanted, For: row.Channel}
+	m := messageWanted{Message: names.Of(id), ID: id, Rate: row.Wanted, For: row.Channel}
 	var instead []string
 	for _, other := range any {
 		for _, source := range fields.Sources(other) {
-			if name := telemetry.MessageName(source); source != id && !slices.Contains(instead, name) {
+			if name := names.Of(source); source != id && !slices.Contains(instead, name) {
 				instead = append(instead, name)
 			}
 		}

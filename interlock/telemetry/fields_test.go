@@ -11,6 +11,7 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 
 	"downhaul/interlock"
+	"downhaul/interlock/telemetry/names"
 	"downhaul/rules"
 )
 
@@ -296,7 +297,7 @@ func TestBootMillis(t *testing.T) {
 				f.Payload = payloadOf(t, m, 2)
 			}
 			if got, ok := f.BootMillis(); !ok || got != v {
-				t.Errorf("%s: %d, %v, want %d", MessageName(f.ID), got, ok, v)
+				t.Errorf("%s: %d, %v, want %d", names.Of(f.ID), got, ok, v)
 			}
 		}
 	}

@@ -1,24 +1,6 @@
 package telemetry
 
-import (
-	"cmp"
-	"encoding/binary"
-	"slices"
-	"strconv"
-
-	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
-	"github.com/bluenviron/gomavlib/v3/pkg/message"
-)
-
-// known is what must be known of a message to check a frame of it.
-type known struct {
-	id   uint32
-	full uint8
-	base uint8
-	seed byte
-	boot uint8 // 1 + offset of time_boot_ms, 0: the message has none
-	name string
-}
+import "encoding/binary"
 
 // knownSet is every message that can be checked, by rising id from row 1 on.
 // Row 0 means "not known".
@@ -31,42 +13,9 @@ type knownSet struct {
 // checked.
 var knownMessages = makeKnown()
 
-// messageRelayStatus is RELAY_STATUS, which the library's edition lacks. The
-// field list is from memory; that the seed worked out of it is the published
-// one (199, c_library_v2 headers) shows that it is right.
-type messageRelayStatus struct {
-	TimeBootMs uint32
-	On         uint16
-	Present    uint16
-}
-
-// GetID is the message's id.
-func (*messageRelayStatus) GetID() uint32 { return 376 }
-
-// standardMessages is the library's common set, which holds the minimal and the
-// standard one, and what it lacks.
-func standardMessages() []message.Message {
-	return append(append([]message.Message(nil), common.Dialect.Messages...), &messageRelayStatus{})
-}
-
 func makeKnown() *knownSet {
-	s := &knownSet{rows: []known{{}}}
-	for _, m := range standardMessages() {
-		l, err := layoutOf(m)
-		if err != nil {
-			panic("the MAVLink definitions that this program was built with are damaged: " + err.Error())
-		}
-		k := known{id: l.id, full: uint8(l.full), base: uint8(l.base), seed: l.seed, name: l.name}
-		if p, ok := l.find("TimeBootMs"); ok && p.typ == u32 && !p.extension {
-			k.boot = uint8(p.offset) + 1
-		}
-		s.rows = append(s.rows, k)
-	}
-	for _, m := range furtherMessages {
-		s.rows = append(s.rows, known{id: m.id, full: m.full, base: m.base, seed: m.seed})
-	}
-	slices.SortStableFunc(s.rows[1:], func(a, b known) int { return cmp.Compare(a.id, b.id) })
-	for i, k := range s.rows[1:] {
+	s := &knownSet{rows: append([]known{{}}, messages[:]...)}
+	for i, k := range messages {
 		if k.id < uint32(len(s.low)) {
 			s.low[k.id] = uint16(i + 1)
 		}
@@ -91,15 +40,6 @@ func (s *knownSet) row(id uint32) int {
 		return i
 	}
 	return 0
-}
-
-// MessageName is the standard's name of a message, or "message 12345" for one
-// that is not in the common set.
-func MessageName(id uint32) string {
-	if k := &knownMessages.rows[knownMessages.row(id)]; k.name != "" {
-		return k.name
-	}
-	return "message " + strconv.FormatUint(uint64(id), 10)
 }
 
 // BootMillis is the craft's own time since it started, in ms, when the message

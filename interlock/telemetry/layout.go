@@ -2,12 +2,8 @@ package telemetry
 
 import (
 	"fmt"
-	"reflect"
-	"slices"
 	"strconv"
 	"strings"
-
-	"github.com/bluenviron/gomavlib/v3/pkg/message"
 )
 
 // number is the type of a field on the wire.
@@ -28,21 +24,18 @@ const (
 	f64
 )
 
-// numberRow gives each wire type its size and the name that the checksum seed
-// is worked out from.
+// numberRow gives each wire type its size and its name in the definitions.
 var numberRow = [...]struct {
-	size   int
-	formal string
+	size int
+	name string
 }{
-	char: {1, "char"}, u8: {1, "uint8_t"}, i8: {1, "int8_t"},
-	u16: {2, "uint16_t"}, i16: {2, "int16_t"}, u32: {4, "uint32_t"}, i32: {4, "int32_t"},
-	u64: {8, "uint64_t"}, i64: {8, "int64_t"}, f32: {4, "float"}, f64: {8, "double"},
+	char: {1, "char"}, u8: {1, "u8"}, i8: {1, "i8"}, u16: {2, "u16"}, i16: {2, "i16"},
+	u32: {4, "u32"}, i32: {4, "i32"}, u64: {8, "u64"}, i64: {8, "i64"}, f32: {4, "f32"}, f64: {8, "f64"},
 }
 
 // place is where a field lies in the payload.
 type place struct {
-	name      string // the Go name in the message struct
-	formal    string // the name in the standard
+	name      string // in the standard
 	typ       number
 	count     int // elements of an array; 0 for a single value
 	offset    int
@@ -56,133 +49,58 @@ func (p place) size() int { return numberRow[p.typ].size * max(p.count, 1) }
 type layout struct {
 	id     uint32
 	name   string // as the standard writes it
-	base   int    // bytes without extension fields: the exact length in version 1
-	full   int    // bytes with them: the longest payload this edition knows
-	seed   byte   // CRC_EXTRA
 	places []place
 }
 
-// layoutOf works a message's layout out of its struct: fields by falling
-// native size, equal sizes in the order of the definition, extensions after
-// them as they stand (MAVLink guide, "Field Reordering"). The seed is the
-// guide's CRC_EXTRA.
-func layoutOf(m message.Message) (layout, error) {
-	t := reflect.TypeOf(m).Elem()
-	bare, ok := strings.CutPrefix(t.Name(), "Message")
-	if !ok {
-		bare, ok = strings.CutPrefix(t.Name(), "message") // one of our own
+// layoutOf reads a definition such as "SYSTEM_TIME 2: u64 time_unix_usec, u32
+// time_boot_ms": fields in their order on the wire, extensions behind a semicolon.
+func layoutOf(definition string) (layout, error) {
+	head, fields, _ := strings.Cut(definition, ":")
+	name, id, _ := strings.Cut(head, " ")
+	n, err := strconv.ParseUint(id, 10, 24)
+	if err != nil {
+		return layout{}, fmt.Errorf("message %s: %w", name, err)
 	}
-	if !ok {
-		return layout{}, fmt.Errorf("message struct %s: expected a name that starts with Message", t.Name())
-	}
-	l := layout{id: m.GetID(), name: strings.ToUpper(formalName(bare))}
-	for i := range t.NumField() {
-		p, err := placeOf(t.Field(i))
-		if err != nil {
-			return layout{}, fmt.Errorf("message %s: %w", l.name, err)
-		}
-		l.places = append(l.places, p)
-	}
-	slices.SortStableFunc(l.places, func(a, b place) int {
-		switch {
-		case a.extension != b.extension:
-			if a.extension {
-				return 1
+	l := layout{id: uint32(n), name: name}
+	own, further, _ := strings.Cut(fields, ";")
+	at := 0
+	for i, list := range []string{own, further} {
+		for field := range strings.SplitSeq(list, ",") {
+			if field == "" {
+				continue
 			}
-			return -1
-		case a.extension:
-			return 0
-		}
-		return numberRow[b.typ].size - numberRow[a.typ].size
-	})
-	crc := crcOf(crcStart, []byte(l.name+" "))
-	for i := range l.places {
-		p := &l.places[i]
-		p.offset = l.full
-		l.full += p.size()
-		if p.extension {
-			continue
-		}
-		l.base = l.full
-		crc = crcOf(crc, []byte(numberRow[p.typ].formal+" "+p.formal+" "))
-		if p.count > 0 {
-			crc = crcByte(crc, byte(p.count))
+			p, err := placeOf(field)
+			if err != nil {
+				return layout{}, fmt.Errorf("message %s: %w", name, err)
+			}
+			p.offset, p.extension = at, i > 0
+			at += p.size()
+			l.places = append(l.places, p)
 		}
 	}
-	if l.full > 255 {
-		return layout{}, fmt.Errorf("message %s: expected at most 255 bytes, got %d", l.name, l.full)
-	}
-	l.seed = byte(crc) ^ byte(crc>>8)
 	return l, nil
 }
 
-// placeOf reads one struct field.
-func placeOf(f reflect.StructField) (place, error) {
-	p := place{name: f.Name, formal: f.Tag.Get("mavname"), extension: f.Tag.Get("mavext") == "true"}
-	if p.formal == "" {
-		p.formal = formalName(f.Name)
-	}
-	t := f.Type
-	if t.Kind() == reflect.Array {
-		p.count, t = t.Len(), t.Elem()
-	}
-	name := t.Kind().String()
-	if enum := f.Tag.Get("mavenum"); enum != "" {
-		name = enum
-	}
-	switch name {
-	case "uint8":
-		p.typ = u8
-	case "int8":
-		p.typ = i8
-	case "uint16":
-		p.typ = u16
-	case "int16":
-		p.typ = i16
-	case "uint32":
-		p.typ = u32
-	case "int32":
-		p.typ = i32
-	case "uint64":
-		p.typ = u64
-	case "int64":
-		p.typ = i64
-	case "float32":
-		p.typ = f32
-	case "float64":
-		p.typ = f64
-	case "string":
-		p.typ, p.count = char, 1
-		if tag := f.Tag.Get("mavlen"); tag != "" {
-			n, err := strconv.Atoi(tag)
-			if err != nil || n < 1 || n > 255 {
-				return place{}, fmt.Errorf("field %s: expected a text length of 1 to 255, got %q", f.Name, tag)
-			}
-			p.count = n
+// placeOf reads one field, such as "u16 voltages[10]".
+func placeOf(field string) (p place, err error) {
+	kind, name, _ := strings.Cut(strings.TrimSpace(field), " ")
+	name, count, isArray := strings.Cut(strings.TrimSuffix(name, "]"), "[")
+	p.name = name
+	if isArray {
+		if p.count, err = strconv.Atoi(count); err != nil {
+			return p, fmt.Errorf("field %s: %w", name, err)
 		}
-	default:
-		return place{}, fmt.Errorf("field %s: expected a number or text, got %s", f.Name, name)
 	}
-	return p, nil
+	for t := range numberRow {
+		if numberRow[t].name == kind {
+			p.typ = number(t)
+			return p, nil
+		}
+	}
+	return p, fmt.Errorf("field %s: no type is called %q", name, kind)
 }
 
-// formalName turns a Go name into the standard's lower-case name.
-func formalName(s string) string {
-	var b strings.Builder
-	for i := range len(s) {
-		c := s[i]
-		if c >= 'A' && c <= 'Z' {
-			if i > 0 {
-				b.WriteByte('_')
-			}
-			c += 'a' - 'A'
-		}
-		b.WriteByte(c)
-	}
-	return b.String()
-}
-
-// find looks a field up by its Go name.
+// find looks a field up by its name.
 func (l *layout) find(name string) (place, bool) {
 	for _, p := range l.places {
 		if p.name == name {

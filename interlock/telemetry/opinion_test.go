@@ -12,6 +12,7 @@ import (
 	"pgregory.net/rapid"
 
 	"downhaul/interlock"
+	"downhaul/interlock/telemetry/names"
 	"downhaul/rules"
 )
 
@@ -310,7 +311,7 @@ func TestFieldsAgreeWithLibrary(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, kind := range fedMessages() {
-		t.Run(MessageName(kind.GetID()), func(t *testing.T) {
+		t.Run(names.Of(kind.GetID()), func(t *testing.T) {
 			rapid.Check(t, func(rt *rapid.T) {
 				version := rapid.Uint8Range(1, 2).Draw(rt, "version")
 				if kind.GetID() > 255 {

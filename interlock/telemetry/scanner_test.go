@@ -5,10 +5,14 @@ import (
 	"encoding/hex"
 	"math/rand/v2"
 	"os"
+	"slices"
 	"strings"
 	"testing"
 
+	"downhaul/interlock/telemetry/names"
+
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/all"
+	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 	"github.com/bluenviron/gomavlib/v3/pkg/x25"
 )
@@ -80,8 +84,8 @@ func TestSeedsArePublished(t *testing.T) {
 			t.Errorf("%s (%d) is not known", want.name, want.id)
 			continue
 		}
-		if k.seed != want.seed || MessageName(want.id) != want.name {
-			t.Errorf("%d: %s seed %d, want %s seed %d", want.id, MessageName(want.id), k.seed, want.name, want.seed)
+		if k.seed != want.seed || names.Of(want.id) != want.name {
+			t.Errorf("%d: %s seed %d, want %s seed %d", want.id, names.Of(want.id), k.seed, want.name, want.seed)
 		}
 		if want.full != 0 && (int(k.base) != want.base || int(k.full) != want.full) {
 			t.Errorf("%s: lengths %d, %d, want %d, %d", want.name, k.base, k.full, want.base, want.full)
@@ -98,14 +102,14 @@ func TestSeedsAgreeWithLibrary(t *testing.T) {
 		}
 		k := knownOf(m.GetID())
 		if k.full == 0 || k.seed != rw.CRCExtra() {
-			t.Errorf("%s: seed %d, the library has %d", MessageName(m.GetID()), k.seed, rw.CRCExtra())
+			t.Errorf("%s: seed %d, the library has %d", names.Of(m.GetID()), k.seed, rw.CRCExtra())
 		}
-		l, err := layoutOf(m)
+		l, err := fromLibrary(m)
 		if err != nil || l.base != int(k.base) || l.full != int(k.full) {
-			t.Errorf("%s: lengths %d, %d, worked out again %d, %d (%v)", MessageName(m.GetID()), k.base, k.full, l.base, l.full, err)
+			t.Errorf("%s: lengths %d, %d, worked out again %d, %d (%v)", names.Of(m.GetID()), k.base, k.full, l.base, l.full, err)
 		}
 		if v1 := rw.Write(m, false); len(v1.Payload) != int(k.base) {
-			t.Errorf("%s: length %d, the library has %d", MessageName(m.GetID()), k.base, len(v1.Payload))
+			t.Errorf("%s: length %d, the library has %d", names.Of(m.GetID()), k.base, len(v1.Payload))
 		}
 		n++
 	}
@@ -203,7 +207,7 @@ func TestSimLossyRecording(t *testing.T) {
 		h.Write(f.Raw[1 : len(f.Raw)-2])
 		h.Write([]byte{knownOf(f.ID).seed})
 		if got := h.Sum(nil); !bytes.Equal(got, f.Raw[len(f.Raw)-2:]) {
-			t.Fatalf("frame %d (%s) came through with a wrong checksum", frames, MessageName(f.ID))
+			t.Fatalf("frame %d (%s) came through with a wrong checksum", frames, names.Of(f.ID))
 		}
 	}
 	t.Logf("%d frames, %+v, senders %v", frames, s.Counts, seen)
@@ -213,5 +217,58 @@ func TestSimLossyRecording(t *testing.T) {
 	}
 	if uint64(len(b)-all) != s.Counts.BadBytes || s.Counts.Good != uint64(frames) {
 		t.Errorf("%d bytes are in no frame, counted %+v", len(b)-all, s.Counts)
+	}
+}
+
+// Every definition of wire.go, and where each message has its boot clock, is as the
+// library has it.
+func TestDefinitionsAgreeWithLibrary(t *testing.T) {
+	byName := map[string]message.Message{}
+	for _, m := range common.Dialect.Messages {
+		byName[names.Of(m.GetID())] = m
+	}
+	groups := append(table(&FieldsConfig{}), group{message: namedValueFloat})
+	for _, g := range groups {
+		got, err := layoutOf(g.message)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if byName[got.name] == nil {
+			t.Errorf("%s is not in the library", got.name)
+			continue
+		}
+		want, err := fromLibrary(byName[got.name])
+		if err != nil {
+			t.Fatal(err)
+		}
+		if got.id != want.id || !slices.Equal(got.places, want.places) {
+			t.Errorf("%s:\n got %d %+v\nwant %d %+v", got.name, got.id, got.places, want.id, want.places)
+		}
+	}
+	if len(groups) < 22 {
+		t.Errorf("only %d definitions", len(groups))
+	}
+	for _, bad := range []string{"", "X", "X y:", "X 1: u9 a", "X 1: u8 a[b]"} {
+		if l, err := layoutOf(bad); err == nil {
+			t.Errorf("%q was taken: %+v", bad, l)
+		}
+	}
+	boot := map[uint32]uint8{}
+	for _, m := range append(append([]message.Message(nil), common.Dialect.Messages...), &messageRelayStatus{}) {
+		l, err := fromLibrary(m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p, ok := l.find("time_boot_ms"); ok && p.typ == u32 && !p.extension {
+			boot[l.id] = uint8(p.offset) + 1
+		}
+	}
+	for i, k := range messages {
+		if k.boot != boot[k.id] {
+			t.Errorf("message %d: time_boot_ms at %d, the library has it at %d", k.id, int(k.boot)-1, int(boot[k.id])-1)
+		}
+		if i > 0 && messages[i-1].id >= k.id {
+			t.Errorf("message %d does not stand in order", k.id)
+		}
 	}
 }

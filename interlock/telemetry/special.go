@@ -5,8 +5,6 @@ import (
 	"fmt"
 	"math"
 
-	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
-
 	"downhaul/interlock"
 	"downhaul/rules"
 )
@@ -180,15 +178,15 @@ func (o *op) fitted(b []byte) uint16 {
 
 // addNamed puts a named value into the plan of NAMED_VALUE_FLOAT.
 func (x *Fields) addNamed(n Named) error {
-	l, err := layoutOf(&common.MessageNamedValueFloat{})
+	l, err := layoutOf(namedValueFloat)
 	if err != nil {
 		return err
 	}
-	name, ok := l.find("Name")
+	name, ok := l.find("name")
 	if !ok || name.typ != char || name.count != 10 {
 		return fmt.Errorf("field table: message %s: expected a name of 10 bytes", l.name)
 	}
-	o, err := newOp(&l, row{channel: n.Channel, field: "Value", mul: n.Scale})
+	o, err := newOp(&l, row{channel: n.Channel, field: "value", mul: n.Scale})
 	if err != nil {
 		return fmt.Errorf("field table: message %s: %w", l.name, err)
 	}

@@ -3,9 +3,6 @@ package telemetry
 import (
 	"math"
 
-	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
-	"github.com/bluenviron/gomavlib/v3/pkg/message"
-
 	"downhaul/rules"
 )
 
@@ -60,7 +57,7 @@ const (
 // channel.
 type row struct {
 	channel  rules.ChannelID
-	field    string // name in the message struct
+	field    string // the standard's name
 	element  int    // of an array
 	form     form
 	mul, div float64 // 0 means 1
@@ -80,7 +77,7 @@ func is(raw int64) sentinel { return sentinel{true, raw} }
 
 // group is all rows of one message.
 type group struct {
-	message message.Message
+	message string // its definition
 	// selector is a field that says which rows hold (a battery's id, a port,
 	// the first controller of four); empty if all do.
 	selector string
@@ -107,69 +104,69 @@ const (
 // that has it, before all else.
 func table(c *FieldsConfig) []group {
 	groups := []group{
-		{message: &common.MessageHeartbeat{}, rows: []row{
-			{channel: rules.CraftArmed, field: "BaseMode", form: bit, mask: armedBit},
-			{channel: rules.CraftStatus, field: "SystemStatus"},
+		{message: heartbeat, rows: []row{
+			{channel: rules.CraftArmed, field: "base_mode", form: bit, mask: armedBit},
+			{channel: rules.CraftStatus, field: "system_status"},
 		}},
-		{message: &common.MessageExtendedSysState{}, rows: []row{
-			{channel: rules.CraftLanded, field: "LandedState", form: landed},
+		{message: extendedSysState, rows: []row{
+			{channel: rules.CraftLanded, field: "landed_state", form: landed},
 		}},
-		{message: &common.MessageStatustext{}, rows: []row{
-			{channel: rules.CraftSeverity, field: "Severity"},
+		{message: statustext, rows: []row{
+			{channel: rules.CraftSeverity, field: "severity"},
 		}},
-		{message: &common.MessageSystemTime{}, rows: []row{
-			{channel: rules.CraftUTC, field: "TimeUnixUsec", div: 1e6, unknown: is(0)},
+		{message: systemTime, rows: []row{
+			{channel: rules.CraftUTC, field: "time_unix_usec", div: 1e6, unknown: is(0)},
 		}},
-		{message: &common.MessageAttitude{}, rows: []row{
-			{channel: rules.RollRate, field: "Rollspeed"},
-			{channel: rules.PitchRate, field: "Pitchspeed"},
-			{channel: rules.YawRate, field: "Yawspeed"},
-			{channel: rules.Yaw, field: "Yaw"},
-			{channel: rules.Roll, field: "Roll"},
-			{channel: rules.Pitch, field: "Pitch"},
+		{message: attitude, rows: []row{
+			{channel: rules.RollRate, field: "rollspeed"},
+			{channel: rules.PitchRate, field: "pitchspeed"},
+			{channel: rules.YawRate, field: "yawspeed"},
+			{channel: rules.Yaw, field: "yaw"},
+			{channel: rules.Roll, field: "roll"},
+			{channel: rules.Pitch, field: "pitch"},
 		}},
-		{message: &common.MessageGlobalPositionInt{}, rows: []row{
-			{channel: rules.ClimbGlobal, field: "Vz", mul: -1, div: 100}, // cm/s, down
-			{channel: rules.HeightGlobal, field: "RelativeAlt", div: 1000},
+		{message: globalPositionInt, rows: []row{
+			{channel: rules.ClimbGlobal, field: "vz", mul: -1, div: 100}, // cm/s, down
+			{channel: rules.HeightGlobal, field: "relative_alt", div: 1000},
 		}},
-		{message: &common.MessageLocalPositionNed{}, rows: []row{
-			{channel: rules.ClimbLocal, field: "Vz", mul: -1}, // down
-			{channel: rules.HeightLocal, field: "Z", mul: -1}, // down
-			{channel: rules.North, field: "X"},
-			{channel: rules.East, field: "Y"},
+		{message: localPositionNed, rows: []row{
+			{channel: rules.ClimbLocal, field: "vz", mul: -1}, // down
+			{channel: rules.HeightLocal, field: "z", mul: -1}, // down
+			{channel: rules.North, field: "x"},
+			{channel: rules.East, field: "y"},
 		}},
-		{message: &common.MessageAltitude{}, rows: []row{
-			{channel: rules.HeightClearance, field: "BottomClearance", form: clearance},
-			{channel: rules.HeightAltitude, field: "AltitudeRelative"},
+		{message: altitude, rows: []row{
+			{channel: rules.HeightClearance, field: "bottom_clearance", form: clearance},
+			{channel: rules.HeightAltitude, field: "altitude_relative"},
 		}},
-		{message: &common.MessageVfrHud{}, rows: []row{
-			{channel: rules.ClimbHUD, field: "Climb"},
-			{channel: rules.AltitudeSea, field: "Alt"},
-			{channel: rules.Throttle, field: "Throttle", div: 100},
+		{message: vfrHud, rows: []row{
+			{channel: rules.ClimbHUD, field: "climb"},
+			{channel: rules.AltitudeSea, field: "alt"},
+			{channel: rules.Throttle, field: "throttle", div: 100},
 		}},
-		{message: &common.MessageDistanceSensor{}, selector: "Orientation", rows: []row{
-			{channel: rules.HeightRange, when: facingDown, field: "CurrentDistance", form: distance, div: 100,
-				further: []string{"MinDistance", "MaxDistance", "SignalQuality"}},
+		{message: distanceSensor, selector: "orientation", rows: []row{
+			{channel: rules.HeightRange, when: facingDown, field: "current_distance", form: distance, div: 100,
+				further: []string{"min_distance", "max_distance", "signal_quality"}},
 		}},
-		{message: &common.MessageHomePosition{}, rows: []row{
-			{channel: rules.HomeLatitude, field: "Latitude", mul: degE7},
-			{channel: rules.HomeLongitude, field: "Longitude", mul: degE7},
-			{channel: rules.HomeAltitude, field: "Altitude", div: 1000},
+		{message: homePosition, rows: []row{
+			{channel: rules.HomeLatitude, field: "latitude", mul: degE7},
+			{channel: rules.HomeLongitude, field: "longitude", mul: degE7},
+			{channel: rules.HomeAltitude, field: "altitude", div: 1000},
 		}},
-		{message: &common.MessageEstimatorStatus{}, rows: []row{
-			{channel: rules.EstimatorFlags, field: "Flags"},
+		{message: estimatorStatus, rows: []row{
+			{channel: rules.EstimatorFlags, field: "flags"},
 		}},
-		{message: &common.MessageVibration{}, rows: []row{
-			{channel: rules.Vibration, field: "VibrationX", form: greatest, further: []string{"VibrationY", "VibrationZ"}},
-			{channel: rules.Clipping, field: "Clipping_0", form: total, further: []string{"Clipping_1", "Clipping_2"}},
+		{message: vibration, rows: []row{
+			{channel: rules.Vibration, field: "vibration_x", form: greatest, further: []string{"vibration_y", "vibration_z"}},
+			{channel: rules.Clipping, field: "clipping_0", form: total, further: []string{"clipping_1", "clipping_2"}},
 		}},
-		{message: &common.MessageWindCov{}, rows: []row{
-			{channel: rules.CraftWind, field: "WindX", form: length, further: []string{"WindY"}},
+		{message: windCov, rows: []row{
+			{channel: rules.CraftWind, field: "wind_x", form: length, further: []string{"wind_y"}},
 		}},
-		{message: &common.MessageRadioStatus{}, rows: []row{
-			{channel: rules.RadioRSSI, field: "Rssi", unknown: is(255)},
-			{channel: rules.RadioRemoteRSSI, field: "Remrssi", unknown: is(255)},
-			{channel: rules.RadioErrors, field: "Rxerrors"},
+		{message: radioStatus, rows: []row{
+			{channel: rules.RadioRSSI, field: "rssi", unknown: is(255)},
+			{channel: rules.RadioRemoteRSSI, field: "remrssi", unknown: is(255)},
+			{channel: rules.RadioErrors, field: "rxerrors"},
 		}},
 		supplyRows(c),
 		batteryRows(c),
@@ -184,16 +181,16 @@ func table(c *FieldsConfig) []group {
 // supplyRows is SYS_STATUS. Where it is the pack's source, it feeds the pack
 // too.
 func supplyRows(c *FieldsConfig) group {
-	g := group{message: &common.MessageSysStatus{}}
+	g := group{message: sysStatus}
 	to := [][3]rules.ChannelID{{rules.SupplyVoltage, rules.SupplyCurrent, rules.SupplyLeft}}
 	if c.SupplyIsPack {
 		to = append(to, [3]rules.ChannelID{rules.Pack1Voltage, rules.Pack1Current, rules.Pack1Left})
 	}
 	for _, ch := range to {
 		g.rows = append(g.rows,
-			row{channel: ch[1], field: "CurrentBattery", form: current, div: 100, unknown: is(-1)},
-			row{channel: ch[2], field: "BatteryRemaining", div: 100, unknown: is(-1)},
-			row{channel: ch[0], field: "VoltageBattery", div: 1000, unknown: is(65535)})
+			row{channel: ch[1], field: "current_battery", form: current, div: 100, unknown: is(-1)},
+			row{channel: ch[2], field: "battery_remaining", div: 100, unknown: is(-1)},
+			row{channel: ch[0], field: "voltage_battery", div: 1000, unknown: is(65535)})
 	}
 	return g
 }
@@ -201,19 +198,19 @@ func supplyRows(c *FieldsConfig) group {
 // batteryRows is BATTERY_STATUS: battery id 0 is the pack, 1 to 3 are packs 2
 // to 4. A channel that SYS_STATUS feeds is left out: one source only.
 func batteryRows(c *FieldsConfig) group {
-	g := group{message: &common.MessageBatteryStatus{}, selector: "Id"}
+	g := group{message: batteryStatus, selector: "id"}
 	const each = rules.Pack2Voltage - rules.Pack1Voltage
-	ext := []string{"VoltagesExt"}
+	ext := []string{"voltages_ext"}
 	for id := range 4 {
 		at := rules.ChannelID(id) * each
 		rows := []row{
-			{channel: rules.Pack1Current + at, field: "CurrentBattery", form: current, div: 100, unknown: is(-1)},
-			{channel: rules.Pack1Charge + at, field: "CurrentConsumed", mul: 18, div: 5, unknown: is(-1)}, // mAh · 3.6 = C
-			{channel: rules.Pack1Left + at, field: "BatteryRemaining", div: 100, unknown: is(-1)},
-			{channel: rules.Pack1Temperature + at, field: "Temperature", div: 100, unknown: is(32767)},
-			{channel: rules.Pack1Voltage + at, field: "Voltages", form: packVoltage, div: 1000, further: ext},
-			{channel: rules.Pack1LowestCell + at, field: "Voltages", form: lowestCell, div: 1000, further: ext},
-			{channel: rules.Pack1CellSpread + at, field: "Voltages", form: cellSpread, div: 1000, further: ext},
+			{channel: rules.Pack1Current + at, field: "current_battery", form: current, div: 100, unknown: is(-1)},
+			{channel: rules.Pack1Charge + at, field: "current_consumed", mul: 18, div: 5, unknown: is(-1)}, // mAh · 3.6 = C
+			{channel: rules.Pack1Left + at, field: "battery_remaining", div: 100, unknown: is(-1)},
+			{channel: rules.Pack1Temperature + at, field: "temperature", div: 100, unknown: is(32767)},
+			{channel: rules.Pack1Voltage + at, field: "voltages", form: packVoltage, div: 1000, further: ext},
+			{channel: rules.Pack1LowestCell + at, field: "voltages", form: lowestCell, div: 1000, further: ext},
+			{channel: rules.Pack1CellSpread + at, field: "voltages", form: cellSpread, div: 1000, further: ext},
 		}
 		for _, r := range rows {
 			r.when = id
@@ -231,10 +228,10 @@ func batteryRows(c *FieldsConfig) group {
 // 0's extension at 0, so a 0 there gives no sample: else the two would
 // contradict each other in turn. Silence goes stale soon enough.
 func outputRows() group {
-	g := group{message: &common.MessageServoOutputRaw{}, selector: "Port"}
-	names := [16]string{"Servo1Raw", "Servo2Raw", "Servo3Raw", "Servo4Raw", "Servo5Raw", "Servo6Raw",
-		"Servo7Raw", "Servo8Raw", "Servo9Raw", "Servo10Raw", "Servo11Raw", "Servo12Raw", "Servo13Raw",
-		"Servo14Raw", "Servo15Raw", "Servo16Raw"}
+	g := group{message: servoOutputRaw, selector: "port"}
+	names := [16]string{"servo1_raw", "servo2_raw", "servo3_raw", "servo4_raw", "servo5_raw", "servo6_raw",
+		"servo7_raw", "servo8_raw", "servo9_raw", "servo10_raw", "servo11_raw", "servo12_raw", "servo13_raw",
+		"servo14_raw", "servo15_raw", "servo16_raw"}
 	for i, name := range names {
 		r := row{channel: rules.Motor1Output + rules.ChannelID(i), field: name, form: output}
 		if i >= 8 {
@@ -258,39 +255,39 @@ const (
 // Index on. Lowest voltage and total current are those of the frame's four: a
 // craft with more tells of them in turn, and the intake makes one of them.
 func controllerRows() group {
-	g := group{message: &common.MessageEscStatus{}, selector: "Index"}
+	g := group{message: escStatus, selector: "index"}
 	for first := 0; first < 16; first += 4 {
 		for k := range 4 {
 			g.rows = append(g.rows, row{channel: rules.Motor1Speed + rules.ChannelID(first+k), when: first,
-				field: "Rpm", element: k, div: 60})
+				field: "rpm", element: k, div: 60})
 		}
 		g.rows = append(g.rows,
-			row{channel: rules.ESCCurrent, when: first, field: "Current", form: sumOfFour},
-			row{channel: rules.ESCVoltage, when: first, field: "Voltage", form: leastOfFour})
+			row{channel: rules.ESCCurrent, when: first, field: "current", form: sumOfFour},
+			row{channel: rules.ESCVoltage, when: first, field: "voltage", form: leastOfFour})
 	}
 	return g
 }
 
 // controllerInfoRows is ESC_INFO, four controllers a frame like ESC_STATUS.
 func controllerInfoRows() group {
-	g := group{message: &common.MessageEscInfo{}, selector: "Index"}
+	g := group{message: escInfo, selector: "index"}
 	for first := 0; first < 16; first += 4 {
 		g.rows = append(g.rows,
-			row{channel: rules.ESCTemperature, when: first, field: "Temperature", form: hottestOfFour, div: 100,
-				unknown: is(32767), further: []string{"Count"}, mask: uint32(first)},
-			row{channel: rules.ESCFailures, when: first, field: "FailureFlags", form: anyOfFour,
-				further: []string{"Count"}, mask: uint32(first)})
+			row{channel: rules.ESCTemperature, when: first, field: "temperature", form: hottestOfFour, div: 100,
+				unknown: is(32767), further: []string{"count"}, mask: uint32(first)},
+			row{channel: rules.ESCFailures, when: first, field: "failure_flags", form: anyOfFour,
+				further: []string{"count"}, mask: uint32(first)})
 	}
 	return g
 }
 
 // winchRows is WINCH_STATUS. Its tension is in kg, whatever the name says.
 func winchRows(c *FieldsConfig) group {
-	status := []string{"Status"}
-	g := group{message: &common.MessageWinchStatus{}, rows: []row{
-		{channel: rules.WinchLine, field: "LineLength", form: healthy, mask: winchHealthy, further: status},
-		{channel: rules.WinchSpeed, field: "Speed", form: healthy, mask: winchHealthy, further: status},
-		{channel: rules.WinchTension, field: "Tension", form: healthy, mul: kgfMul, div: kgfDiv, mask: winchHealthy, further: status},
+	status := []string{"status"}
+	g := group{message: winchStatus, rows: []row{
+		{channel: rules.WinchLine, field: "line_length", form: healthy, mask: winchHealthy, further: status},
+		{channel: rules.WinchSpeed, field: "speed", form: healthy, mask: winchHealthy, further: status},
+		{channel: rules.WinchTension, field: "tension", form: healthy, mul: kgfMul, div: kgfDiv, mask: winchHealthy, further: status},
 	}}
 	if c.TensionFromWinch {
 		r := g.rows[2]

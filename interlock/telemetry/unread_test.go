@@ -10,11 +10,11 @@ import (
 
 // The library encodes; a battery is either told unread or feeds a channel.
 func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
-	l, err := layoutOf(&common.MessageBatteryStatus{})
+	l, err := layoutOf(batteryStatus)
 	if err != nil {
 		t.Fatal(err)
 	}
-	if at, ok := l.find("Id"); !ok || at.offset != batteryAt || l.id != idBatteryStatus {
+	if at, ok := l.find("id"); !ok || at.offset != batteryAt || l.id != idBatteryStatus {
 		t.Errorf("id of BATTERY_STATUS (%d) at %d, taken to be at %d of %d", l.id, at.offset, batteryAt, idBatteryStatus)
 	}
 	fields, err := NewFields(FieldsConfig{})

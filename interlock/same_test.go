@@ -25,9 +25,11 @@ const digestFile = "testdata/decisions.sha256"
 // and every derived channel, with the engine's images now and then.
 func TestPromise08_SameOnEveryArchitecture(t *testing.T) {
 	got := map[string]string{
-		"scripts":      digestScripts(t),
-		"stream guard": digestStream(t, Guard),
-		"stream watch": digestStream(t, Watch),
+		"scripts":       digestScripts(t),
+		"stream guard":  digestStream(t, Guard),
+		"stream watch":  digestStream(t, Watch),
+		"outputs guard": digestOutputs(t, Guard),
+		"outputs watch": digestOutputs(t, Watch),
 	}
 	var names []string
 	for name := range got {

@@ -94,6 +94,14 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	if e.state == Fault {
 		flag(e.notRemoved())
 	}
+	flag(e.unheard.trip != 0)
+	if e.unheard.trip != 0 {
+		age(e.unheard.from, e.longestSilence())
+		dst = binary.LittleEndian.AppendUint16(dst, uint16(e.unheard.rule))
+	}
+	if e.linkHeard && e.timers[timerLink] == rules.Never { // else its timer tells
+		age(e.lastFrame, e.longestSilence())
+	}
 	number(e.maxBoot)
 	for _, listed := range e.builtinListed {
 		flag(listed)
@@ -114,6 +122,9 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		due(r.due)
 		number(r.value)
 		number(r.past)
+		if dst = append(dst, byte(r.excursion)); r.excursion != rules.Inside {
+			number(r.fresh)
+		}
 		if r.slope != nil {
 			// What lies behind a gap is forgotten with the next value.
 			gap := rateGap(&e.env.Rules[i])

@@ -37,6 +37,10 @@ func AppendDecision(dst []byte, env *rules.Envelope, f Effect) []byte {
 			dst = append(dst, `,"lasted_ns":`...)
 			dst = strconv.AppendInt(dst, int64(f.Lasted), 10)
 		}
+	case ConsequenceEffect:
+		dst = append(dst, `,"trip":`...)
+		dst = strconv.AppendUint(dst, uint64(f.Trip), 10)
+		dst = appendText(dst, "stop", f.Stop.String())
 	case CautionEffect:
 		dst = appendFlag(dst, "on", f.On)
 	case NoteEffect:

@@ -45,6 +45,7 @@ func (e *Engine) demandMoved(at time.Duration, i, kind int) {
 	if stop == rules.Immediate {
 		event = EventImmediate
 	}
+	why, behind := e.because(at, demandReason(kind), i)
 	if e.recorded(event) && !run.listed[kind] {
 		e.list(at, i, kind)
 	}
@@ -54,9 +55,9 @@ func (e *Engine) demandMoved(at time.Duration, i, kind int) {
 		}
 	}
 	if event == EventImmediate {
-		e.event(at, event, demandReason(kind), i)
+		e.event(at, event, why, behind)
 	} else {
-		e.laterControlled(demandReason(kind), i)
+		e.laterControlled(why, behind)
 	}
 }
 
@@ -89,18 +90,23 @@ func (e *Engine) recorded(event Event) bool {
 // episode is the time in which any demand stands; in duty guard it ends with
 // the reset.
 func (e *Engine) record(f Effect) {
-	e.trips++
-	f.Trip = e.trips
+	first := !e.inEpisode
 	if e.site.Duty == Watch {
-		f.FirstOut = f.Rule < 0 || e.standing <= 1
-	} else {
-		f.FirstOut = !e.inEpisode
+		first = f.Rule < 0 || e.standing <= 1
 	}
-	if f.FirstOut {
-		e.first = f
+	e.newTrip(f)
+	if !e.consequence(f, first) {
+		e.number(f, first)
 	}
 	e.inEpisode = true
-	e.newTrip(f)
+}
+
+func (e *Engine) number(f Effect, first bool) {
+	e.trips++
+	f.Trip, f.FirstOut = e.trips, first
+	if first {
+		e.first = f
+	}
 	e.emit(f)
 }
 
@@ -131,7 +137,7 @@ func (e *Engine) list(at time.Duration, i, kind int) {
 // endEpisode forgets what was listed, so that it can be listed again.
 func (e *Engine) endEpisode() {
 	e.inEpisode = false
-	e.first = Effect{}
+	e.first, e.unheard = Effect{}, unheard{}
 	e.builtinListed = [reasonCount]bool{}
 	for i := range e.runs {
 		// A demand that stands now was told; it is listed again only if it
@@ -270,10 +276,11 @@ func (e *Engine) lamp(at time.Duration) {
 // trips and no stop has become due before, it makes the record: power that is taken
 // off a craft in the air is never off the record.
 func (e *Engine) cut(at time.Duration, event Event, why Reason) bool {
+	reason, rule := e.because(at, why, -1)
 	if next, changed := e.state.Next(event, e.grounded()); changed && next == Tripped && !e.inEpisode && e.site.Duty == Guard {
 		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
 	}
-	return e.event(at, event, why, -1)
+	return e.event(at, event, reason, rule)
 }
 
 // lowering starts what watches a controlled stop.

@@ -89,10 +89,13 @@ const (
 	// NoteEffect: nothing changed, but somebody may want to know: an input
 	// was ignored, a permissive was lost while live, a mark was made.
 	NoteEffect
+	// ConsequenceEffect: a stop became due by the silence of the craft that Trip
+	// stands for; it is counted there.
+	ConsequenceEffect
 	effectKindCount
 )
 
-var effectName = [effectKindCount]string{"", "relay", "heartbeat", "sound", "lamp", "state", "trip", "caution", "clear", "note"}
+var effectName = [effectKindCount]string{"", "relay", "heartbeat", "sound", "lamp", "state", "trip", "caution", "clear", "note", "consequence"}
 
 // Effect is one thing the engine decided. It is a value; nothing is shared.
 type Effect struct {
@@ -121,6 +124,12 @@ type Effect struct {
 	// Lasted is how long the cause of a trip had lasted, 0 where that says nothing.
 	Lasted time.Duration
 	Line   Line
+}
+
+// Demands reports whether the stop of a rule or of an interlock itself became due:
+// whether it is counted as a trip or stands behind one.
+func (f *Effect) Demands() bool {
+	return f.Kind == TripEffect && f.Reason != ReasonThenSilent || f.Kind == ConsequenceEffect
 }
 
 // Reason says why the latch moved, a stop became due or an input was ignored.
@@ -188,6 +197,7 @@ const (
 	ReasonDoubt           // a rule's channel may be missing, or may not
 	ReasonLedger          // a fault of the chain or a defect stands open, or none does
 	ReasonWatchdog        // the contactor was closed after a stall that the watchdog should have ended
+	ReasonThenSilent      // a value had left its limit or caution, then nothing was heard from the craft
 	reasonCount
 )
 
@@ -215,9 +225,10 @@ var reasonText = [reasonCount]string{
 	ReasonCard: "the test card asks for more, or is content", ReasonReaction: "the time until thrust is gone",
 	ReasonStep: "the step in force", ReasonLeftGround: "the craft left the ground in a step on the ground",
 	ReasonTieDown: "the pull of the tie-down is gone", ReasonGroundUnseen: "height or pull of the tie-down missing in a step on the ground",
-	ReasonDoubt:    "in doubt",
-	ReasonLedger:   "a fault of the chain or a defect stands open, or none does",
-	ReasonWatchdog: "the watchdog did not drop the chain",
+	ReasonDoubt:      "in doubt",
+	ReasonLedger:     "a fault of the chain or a defect stands open, or none does",
+	ReasonThenSilent: "then nothing heard from the craft",
+	ReasonWatchdog:   "the watchdog did not drop the chain",
 }
 
 // String is the reason in plain words.

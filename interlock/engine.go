@@ -105,6 +105,9 @@ type Engine struct {
 	bootKnown       bool
 	linkHeard       bool
 	linkUp          bool
+	lastFrame       time.Duration
+	ofCraft         [rules.ChannelCount]bool // falls silent with the craft
+	unheard         unheard
 
 	standing      int // stop demands in force
 	trips         uint32

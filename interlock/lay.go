@@ -12,6 +12,7 @@ import (
 // lay sorts rules, permissives and calculators by channel.
 func (e *Engine) lay() error {
 	e.layFed()
+	e.layCraft()
 	count := len(e.env.Rules)
 	e.order = make([]int32, count)
 	for i := range e.order {

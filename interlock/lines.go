@@ -301,6 +301,7 @@ func (e *Engine) start(at time.Duration) {
 
 // frame: a frame of the named craft was accepted.
 func (e *Engine) frame(at time.Duration) {
+	e.lastFrame = at
 	e.arm(timerLink, at+e.site.LinkStale)
 	if !e.linkUp {
 		e.linkUp, e.linkHeard = true, true

@@ -174,8 +174,18 @@ func sayRules(env *rules.Envelope, effects []Effect, but string) string {
 	var b strings.Builder
 	for _, f := range effects {
 		switch {
+		case f.Kind == TripEffect && (f.Reason == ReasonThenSilent || f.Reason == ReasonLink):
+			// Any rule may be the first to miss the craft, and any value stand in
+			// front of a silence. The link's own end is told without a rule.
+			if f.Lasted != 500*time.Millisecond {
+				continue
+			}
+			f = Effect{Kind: ConsequenceEffect, At: f.At, Stop: f.Stop, Reason: ReasonLink, Rule: -1, Permissive: -1}
 		case f.Kind == SoundEffect, f.Reason == ReasonSilenced, f.Rule >= 0 && env.Rules[f.Rule].Name == but:
 			continue
+		}
+		if f.Kind == TripEffect {
+			f.Kind = ConsequenceEffect
 		}
 		f.Trip, f.FirstOut = 0, false
 		b.Write(AppendDecision(nil, env, f))

@@ -139,6 +139,9 @@ func (r *rig) say(f Effect) string {
 	if f.HasValue {
 		value = fmt.Sprintf(" at %.6g, limit %.6g", f.Value, f.Limit)
 	}
+	if f.Kind == TripEffect && f.Lasted > 0 {
+		value += fmt.Sprintf(" for %.3f s", f.Lasted.Seconds())
+	}
 	if f.Cause != rules.NoCause {
 		value += " (" + f.Cause.String() + ")"
 	}
@@ -161,6 +164,8 @@ func (r *rig) say(f Effect) string {
 		s += fmt.Sprintf("trip %d%s, %v: %v%s%s", f.Trip, first, f.Stop, f.Reason, rule, value)
 	case CautionEffect:
 		s += fmt.Sprintf("caution %s: %v%s%s", onOff(f.On), f.Reason, rule, value)
+	case ConsequenceEffect:
+		s += fmt.Sprintf("of trip %d, %v: %v%s%s", f.Trip, f.Stop, f.Reason, rule, value)
 	case ClearEffect:
 		s += fmt.Sprintf("cause gone%s%s", rule, value)
 	case NoteEffect:

@@ -137,7 +137,7 @@ func digestStream(t *testing.T, duty Duty) string {
 	told := map[string]int{}
 	answer := func(effects []Effect) {
 		for _, f := range effects {
-			if f.Rule >= 0 && f.Kind == TripEffect {
+			if f.Rule >= 0 && (f.Kind == TripEffect || f.Kind == ConsequenceEffect) {
 				told[e.env.Rules[f.Rule].Name]++
 			} else if f.Kind == StateEffect {
 				told[f.State.String()]++

@@ -24,10 +24,11 @@ type ruleRun struct {
 	value       float64 // last one it looked at (the rate for rate rules)
 	past        float64 // last value past the limit
 	seen        bool    // value is set
-	slope       *derived.Slope
-	heard       bool
-	last        time.Duration // of the last good value, for the slope
-	rated       time.Duration // of the last good rate; before that, of the first good value
+	lastTold
+	slope *derived.Slope
+	heard bool
+	last  time.Duration // of the last good value, for the slope
+	rated time.Duration // of the last good rate; before that, of the first good value
 	// Least headroom so far, when the engine is asked to track it. It decides
 	// nothing.
 	tracked bool
@@ -276,6 +277,9 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 		}
 	} else if !run.caution && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond) {
 		e.caution(at, i, true, ReasonRule)
+	}
+	if q == rules.Good || e.table[rule.Watch].Cause != rules.Stale { // else silence made it
+		run.toldAs(rule, side, v, q)
 	}
 }
 

@@ -88,6 +88,7 @@ func freshFlight(t testing.TB, hold bool) *flight {
 		s.Fed[g.id] = rules.CraftSays
 	}
 	s.Fed[rules.CraftBootClock] = rules.CraftSays
+	s.Fed[rules.Tension], s.Fed[rules.SupplyVoltage], s.Fed[rules.WindSpeed] = rules.OwnSensor, rules.OwnSensor, rules.OwnSensor
 	s.Derived = derived.Config{HeightSources: []rules.ChannelID{rules.HeightGlobal}, Motors: 1}
 	e, err := interlock.New(env, s)
 	if err != nil {

@@ -43,6 +43,8 @@ import (
 //     the craft opens the gate and lets go of the switch, and makes none.
 //   - A mirror contact may bounce as it closes. Lines that nobody reads tell nothing of
 //     the mirror, and one found closed behind a silence has its drop-out time anew.
+//   - Of a craft that is not heard the silence is the cause, and what had left its
+//     limit or caution before it stands in front: "then nothing heard".
 //   - "Height lost" goes by the derived height: whether a height can be believed is no
 //     matter of the latch (promise 14). So are the numbers of the listed records: which
 //     are not on disk is the host's word.
@@ -75,7 +77,7 @@ const (
 	pullLimit, pullBack, pullLasting    = 1800, 1750, 40 * time.Millisecond
 	floorLimit, floorBack, floorLasting = 40, 41, 30 * time.Millisecond
 	floorGrace                          = 1601 * time.Millisecond
-	calmLimit                           = 5
+	calmLimit, pullCaution              = 5, 1400
 
 	never = rules.Never
 )
@@ -157,6 +159,7 @@ type second struct {
 
 	differ       time.Duration // since when the two contacts differ; never
 	overPull     time.Duration // since when; never
+	nearPull     bool          // in caution, and not back by the deadband
 	underVolts   time.Duration
 	opened       time.Duration // last opening of a chain that could carry power
 	closing      time.Duration // start of the closing
@@ -396,6 +399,9 @@ func (m *second) sample(s interlock.Sample, h *happened) {
 			g.healthy = m.now
 		}
 		g.v, g.at = s.Value, m.now
+		if i == gPull {
+			m.nearPull = g.v > pullCaution || m.nearPull && g.v > pullCaution-50
+		}
 		switch {
 		case i == gPull && g.v > pullLimit && m.overPull == never:
 			m.overPull = m.now

@@ -80,6 +80,10 @@ func (m *second) fit(estop bool) bool {
 func (m *second) turn(inputs []interlock.Input) {
 	m.causes = 0
 	old := m.dues()
+	silence := interlock.ReasonLink
+	if m.nearPull || m.overPull != never || m.underVolts != never || m.climbs != never {
+		silence = interlock.ReasonThenSilent
+	}
 	began := m.state
 	if m.over(m.differ, tDiscrepancy) && !old.differ {
 		m.differ = never // as last read they do not differ, if not at one time
@@ -135,7 +139,7 @@ func (m *second) turn(inputs []interlock.Input) {
 	}
 	stop := set(cause{h.estop, interlock.ReasonEStop})
 	imm := set(
-		cause{h.gate, interlock.ReasonGate}, cause{d.pins, interlock.ReasonPinsSilent}, cause{d.link, interlock.ReasonLink},
+		cause{h.gate, interlock.ReasonGate}, cause{d.pins, interlock.ReasonPinsSilent}, cause{d.link, silence},
 		cause{h.stall, interlock.ReasonStalled}, cause{h.restart, interlock.ReasonRestart}, cause{h.clash, interlock.ReasonClash},
 		cause{d.pull, interlock.ReasonRule}, cause{d.pullLost, interlock.ReasonRuleMissing},
 		cause{power && (!d.pins && !mirror && m.bounce == never || d.notStaying), interlock.ReasonReadbackOpened},

@@ -32,7 +32,11 @@ func (e *Engine) heldUp(at time.Duration, in Input) []Effect {
 	if e.state == Blocked {
 		e.resetDone = false // it must not outlast a time in which nobody looked
 	}
+	before := e.trips
 	e.builtinTripFor(e.now, EventImmediate, ReasonStalled, length)
+	if e.trips > before {
+		e.unheard = unheard{e.trips, at - length, -1} // nobody listened: what fell silent meanwhile stands behind the stall
+	}
 	e.moved()
 	for e.next <= e.now && e.fire(e.now) {
 		// What fell due while the loop stood still.
@@ -62,9 +66,10 @@ func (e *Engine) watchdogHeld(at time.Duration, closed bool) {
 // builtinTripFor is builtinTrip for a cause that has lasted a while.
 func (e *Engine) builtinTripFor(at time.Duration, event Event, why Reason, lasted time.Duration) {
 	e.dirty = true
+	reason, rule := e.because(at, why, -1)
 	if e.recorded(event) && (!e.builtinListed[why] || e.site.Duty == Watch) {
 		e.builtinListed[why] = true
 		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate, Lasted: lasted})
 	}
-	e.event(at, event, why, -1)
+	e.event(at, event, reason, rule)
 }

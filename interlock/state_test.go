@@ -14,7 +14,7 @@ import (
 
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
-	"group": "of the call alone", "env": "never changes", "site": "never changes", "fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "used": "never changes",
+	"group": "of the call alone", "env": "never changes", "site": "never changes", "fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "used": "never changes", "ofCraft": "never changes",
 	"ages": "never changes", "order": "never changes", "perms": "never changes",
 	"channels.rulesFrom": "never changes", "channels.rulesTo": "never changes", "channels.permsFrom": "never changes",
 	"channels.permsTo": "never changes", "channels.calcFrom": "never changes", "channels.calcTo": "never changes",
@@ -54,6 +54,10 @@ func sampleStates(t *testing.T) []*Engine {
 	keep(r)
 	r.set(rules.Tension, 1900, rules.Good)
 	r.run(20 * time.Millisecond)
+	keep(r)
+	r = silentBase(t, Guard, 1)
+	r.lost()
+	r.run(time.Second)
 	keep(r)
 	return out
 }

@@ -8,6 +8,7 @@ import (
 	"slices"
 	"strings"
 
+	"downhaul/interlock"
 	"downhaul/interlock/bench"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
@@ -164,6 +165,7 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
 		fmt.Fprintln(w, "  No trip.")
 	}
 	printEvents(w, "TRIP", r.Trips, env)
+	printEvents(w, "BEHIND", r.Consequences, env)
 	printEvents(w, "caution", r.Cautions, env)
 	if n := r.TripsUnlisted + r.CautionsUnlisted; n > 0 {
 		wrap(w, "  ", "    ", fmt.Sprintf("%d more trips and cautions are only counted.", n))
@@ -270,8 +272,12 @@ func eventText(e bench.Event, env *rules.Envelope) string {
 		return fmt.Sprintf("%s: %s %s", e.Rule, e.Channel, e.Cause)
 	}
 	value, limit := rules.Format(*e.Value, rule.Unit), rules.Format(*e.Limit, rule.Unit)
+	text := fmt.Sprintf("%s: %s %s against %s", e.Rule, e.Channel, value, limit)
 	if value == limit {
-		return fmt.Sprintf("%s: %s just past %s", e.Rule, e.Channel, limit)
+		text = fmt.Sprintf("%s: %s just past %s", e.Rule, e.Channel, limit)
 	}
-	return fmt.Sprintf("%s: %s %s against %s", e.Rule, e.Channel, value, limit)
+	if f.Reason == interlock.ReasonThenSilent {
+		text += fmt.Sprintf(", %v for %.1f s", f.Reason, f.Lasted.Seconds())
+	}
+	return text
 }

@@ -171,7 +171,7 @@ func TestEveryFaultOfARecordingIsSaid(t *testing.T) {
 			t.Errorf("%s: only %d frames used and %d ignored of %.0f", row.name, r.Frames, r.Ignored, whole)
 		}
 		silent := false
-		for _, e := range r.Trips {
+		for _, e := range r.Stops() {
 			silent = silent || e.Rule == "tilt" && e.Value == nil
 		}
 		if ahead := strings.Contains(row.name, "ahead"); silent != ahead {

@@ -1,9 +1,11 @@
 package bench
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"downhaul/interlock"
@@ -53,14 +55,17 @@ type Headroom struct {
 
 // Result is what one recording brought.
 type Result struct {
-	File      string     `json:"file"`
-	DurationS float64    `json:"duration_s"`
-	Frames    uint64     `json:"frames"`
-	Ignored   uint64     `json:"ignored"`
-	BadBytes  uint64     `json:"bad_bytes"`
-	Trips     []Event    `json:"trips"`
-	Cautions  []Event    `json:"cautions"`
-	Headroom  []Headroom `json:"headroom"`
+	File      string  `json:"file"`
+	DurationS float64 `json:"duration_s"`
+	Frames    uint64  `json:"frames"`
+	Ignored   uint64  `json:"ignored"`
+	BadBytes  uint64  `json:"bad_bytes"`
+	Trips     []Event `json:"trips"`
+	Cautions  []Event `json:"cautions"`
+	// Consequences are stops that became due by a silence of the craft, each behind
+	// the trip of its number; they are no trips of their own.
+	Consequences []Event    `json:"consequences"`
+	Headroom     []Headroom `json:"headroom"`
 	// TripsUnlisted and CautionsUnlisted count those beyond the first 20,000,
 	// which are not listed.
 	TripsUnlisted    uint64 `json:"trips_unlisted,omitempty"`
@@ -91,7 +96,7 @@ func Replay(file string, rec *recording.Reader, setup Setup, options ...Option) 
 }
 
 func replay(file string, rec *recording.Reader, setup Setup, watch watcher, options ...Option) (*Result, error) {
-	out := &Result{File: file, Trips: []Event{}, Cautions: []Event{}, Headroom: []Headroom{}, NeverHeard: []string{}, Notes: []string{},
+	out := &Result{File: file, Trips: []Event{}, Cautions: []Event{}, Consequences: []Event{}, Headroom: []Headroom{}, NeverHeard: []string{}, Notes: []string{},
 		System: setup.Intake.Craft.System, Component: setup.Intake.Craft.Component}
 	p, err := newPass(setup, []*rules.Envelope{setup.Envelope}, options)
 	if err != nil {
@@ -129,6 +134,10 @@ func (r *Result) take(env *rules.Envelope, effects []interlock.Effect) {
 			r.TripsUnlisted++
 		case f.Kind == interlock.TripEffect:
 			r.Trips = append(r.Trips, eventOf(env, f))
+		case f.Kind == interlock.ConsequenceEffect && len(r.Consequences) == mostEvents:
+			r.TripsUnlisted++
+		case f.Kind == interlock.ConsequenceEffect:
+			r.Consequences = append(r.Consequences, eventOf(env, f))
 		case f.Kind != interlock.CautionEffect || !f.On:
 		case len(r.Cautions) == mostEvents:
 			r.CautionsUnlisted++
@@ -136,6 +145,19 @@ func (r *Result) take(env *rules.Envelope, effects []interlock.Effect) {
 			r.Cautions = append(r.Cautions, eventOf(env, f))
 		}
 	}
+}
+
+// Stops returns every stop of a rule or an interlock that became due by itself, in
+// the order of time: those that are trips, and those behind one.
+func (r *Result) Stops() []Event {
+	var out []Event
+	for _, e := range slices.Concat(r.Trips, r.Consequences) {
+		if e.effect.Demands() {
+			out = append(out, e)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Event) int { return cmp.Compare(a.AtS, b.AtS) })
+	return out
 }
 
 // endOf tells an end of the recording, also one that only costs the rest, from an
@@ -208,6 +230,9 @@ func eventOf(env *rules.Envelope, f interlock.Effect) Event {
 		Cause: f.Cause.String(), Number: f.Trip, effect: f}
 	if f.Rule < 0 {
 		e.Rule = "built-in: " + f.Reason.String()
+		if f.Lasted > 0 {
+			e.Rule += fmt.Sprintf(" for %.1f s", f.Lasted.Seconds())
+		}
 		return e
 	}
 	rule := &env.Rules[f.Rule]

@@ -136,7 +136,7 @@ stop = "immediate"
 		t.Errorf("%d frames and %d ignored of 11701, %d bad bytes", r.Frames, r.Ignored, r.BadBytes)
 	}
 	var armed, disarmed, tilted []float64
-	for _, e := range r.Trips {
+	for _, e := range r.Stops() {
 		switch e.Rule {
 		case "armed":
 			armed = append(armed, e.AtS)
@@ -146,7 +146,7 @@ stop = "immediate"
 			}
 		}
 	}
-	for _, e := range replayFile(t, path, disarming, hudPad(t)).Trips {
+	for _, e := range replayFile(t, path, disarming, hudPad(t)).Stops() {
 		if e.Rule == "disarmed" {
 			disarmed = append(disarmed, e.AtS)
 		}

@@ -55,8 +55,10 @@ func (s *spans) take(_ time.Duration, effects []interlock.Effect) {
 		}
 		about, begins := aboutLimit, false
 		switch f.Kind {
-		case interlock.TripEffect, interlock.ClearEffect:
-			begins = f.Kind == interlock.TripEffect
+		case interlock.TripEffect, interlock.ConsequenceEffect, interlock.ClearEffect:
+			if begins = f.Kind != interlock.ClearEffect; begins && !f.Demands() {
+				continue
+			}
 			if f.Reason == interlock.ReasonRuleMissing {
 				about = aboutSilence
 			}

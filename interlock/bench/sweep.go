@@ -125,7 +125,7 @@ type one struct {
 func (o *one) take(_ time.Duration, effects []interlock.Effect) {
 	for i := range effects {
 		f := &effects[i]
-		begins := f.Kind == interlock.TripEffect
+		begins := f.Demands()
 		switch {
 		case f.Rule < 0 || o.rule >= 0 && f.Rule != o.rule:
 		case !begins && f.Kind != interlock.ClearEffect:

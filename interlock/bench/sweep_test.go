@@ -101,7 +101,7 @@ func TestSweepEqualsReplaysOfTheirOwn(t *testing.T) {
 			_ = rec.Close()
 			var want, got []float64
 			silences := uint64(0)
-			for _, e := range r.Trips {
+			for _, e := range r.Stops() {
 				switch {
 				case e.Rule != row.rule:
 				case e.Value == nil:

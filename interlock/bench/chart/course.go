@@ -150,8 +150,9 @@ func marks(p *page, r *bench.Result, env *rules.Envelope, c *bench.Course, show 
 		return false
 	}
 	var trips, cautions, silent plotter.XYs
-	for i := range r.Trips {
-		if e := &r.Trips[i]; mine(e) {
+	stops := r.Stops()
+	for i := range stops {
+		if e := &stops[i]; mine(e) {
 			if e.Value == nil {
 				silent = append(silent, plotter.XY{X: e.AtS, Y: p.Y.Min})
 				continue

@@ -149,16 +149,29 @@ func (t *builtins) contactor() {
 	t.add("welded contactor", fault, "power not removed: a fault after "+ms(t.p.setup.Site.DropOut))
 }
 
+// linkLost finds the end of the link in its own time, whatever missed the craft
+// before, and whatever had left its limit.
+func (t *builtins) linkLost(r *rig) *event {
+	due := r.frame + t.p.setup.Site.LinkStale
+	for i := range r.log {
+		e := &r.log[i]
+		if e.At == due && (e.Demands() && e.Reason == interlock.ReasonLink || e.Kind == interlock.TripEffect && e.Reason == interlock.ReasonThenSilent) {
+			return e
+		}
+	}
+	return nil
+}
+
 // craft is the link and whom it brings.
 func (t *builtins) craft() {
 	site := &t.p.setup.Site
 	r := from(t.b.air)
 	r.silent = true
 	r.run(site.LinkStale + 200*time.Millisecond)
-	trip := find(r.log, interlock.TripEffect, func(e *event) bool { return e.Reason == interlock.ReasonLink })
+	trip := t.linkLost(r)
 	off := find(r.log, interlock.RelayEffect, func(e *event) bool { return !e.On })
 	fault := ""
-	if trip == nil || trip.At != r.frame+site.LinkStale || off == nil || off.At > r.frame+site.LinkStale {
+	if trip == nil || off == nil || off.At > r.frame+site.LinkStale {
 		fault = fmt.Sprintf("%s of silence did not open the chain", ms(site.LinkStale))
 	}
 	t.add("silence of the craft", fault, "power off by "+ms(site.LinkStale)+" after the last frame")

@@ -228,7 +228,7 @@ func indexOf(log []event, f *event) int {
 
 func find(log []event, kind interlock.EffectKind, is func(*event) bool) *event {
 	for i := range log {
-		if log[i].Kind == kind && is(&log[i]) {
+		if log[i].is(kind) && is(&log[i]) {
 			return &log[i]
 		}
 	}

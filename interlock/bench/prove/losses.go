@@ -31,7 +31,7 @@ func (t *trial) gone(r *rig) (took time.Duration, fault string) {
 		return 0, fmt.Sprintf("no trip within %s of the last good value; stale after %s", ms(r.now-r.good), ms(t.rule.StaleAfter))
 	case f.At != due:
 		fault = fmt.Sprintf("acted %s after the last good value, not after %s", ms(f.At-r.good), ms(t.rule.StaleAfter))
-	case f.Kind == interlock.TripEffect && f.Stop != t.rule.MissingStop:
+	case f.Demands() && f.Stop != t.rule.MissingStop:
 		fault = fmt.Sprintf("asked for a stop %q, and missing means %q here", f.Stop, t.rule.MissingStop)
 	case t.rule.StaleAfter > t.budget.Relay:
 		fault = fmt.Sprintf("stale after %s, and the whole budget is %s", ms(t.rule.StaleAfter), ms(t.budget.Relay))
@@ -52,7 +52,7 @@ func (t *trial) silence() {
 		t.row.Silence = &s
 	}
 	t.add("silence", fault, "acts after %s", ms(max(took, 0)))
-	if f := t.verdict(r.log, interlock.ReasonRuleMissing); fault == "" && f != nil && f.Kind == interlock.TripEffect && t.verdict(r.log, interlock.ReasonRule) == nil {
+	if f := t.verdict(r.log, interlock.ReasonRuleMissing); fault == "" && f != nil && f.Demands() && t.verdict(r.log, interlock.ReasonRule) == nil {
 		t.stop("stop when missing", r, f, t.rule.MissingStop, t.rule.MissingGrace)
 	}
 }

@@ -46,6 +46,15 @@ type event struct {
 	call int
 }
 
+// is reports whether an event is of that kind; a trip is any stop that became due by
+// itself, counted or behind another.
+func (e *event) is(kind interlock.EffectKind) bool {
+	if kind == interlock.TripEffect {
+		return e.Demands()
+	}
+	return e.Kind == kind
+}
+
 // rig is a pad on a clock of its own: what the craft and the pad are like now,
 // who is due to tell of it, and the core that hears it.
 type rig struct {

@@ -206,7 +206,7 @@ func (t *trial) verdict(log []event, why interlock.Reason) *event {
 		kind = interlock.CautionEffect
 	}
 	for i := range log {
-		if f := &log[i]; f.Kind == kind && f.Rule == t.i && f.On && (why == interlock.NoReason || f.Reason == why) {
+		if f := &log[i]; f.is(kind) && f.Rule == t.i && f.On && (why == interlock.NoReason || f.Reason == why) {
 			return f
 		}
 	}
@@ -358,7 +358,7 @@ func (t *trial) others(log []event, until *event) []string {
 	var names []string
 	for i := range log {
 		f := &log[i]
-		if f.Kind == interlock.TripEffect && f.Rule != t.i && (until == nil || f.call <= until.call) {
+		if f.Demands() && f.Rule != t.i && (until == nil || f.call <= until.call) {
 			name := f.Reason.String()
 			if f.Rule >= 0 {
 				name = t.p.env.Rules[f.Rule].Name
@@ -381,7 +381,7 @@ func (t *trial) stranger(log []event) string {
 	})
 	for i := range log {
 		f := &log[i]
-		if f.Kind != interlock.TripEffect || f.Rule == t.i {
+		if !f.Demands() || f.Rule == t.i {
 			continue
 		}
 		if f.Rule < 0 {

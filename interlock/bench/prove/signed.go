@@ -136,9 +136,8 @@ func (t *builtins) forged() {
 		r.silent = true
 		r.rogue = &rogue{scene: r.sc, system: t.p.setup.Intake.Craft.System, forge: k}
 		r.run(site.LinkStale + 200*time.Millisecond)
-		trip := find(r.log, interlock.TripEffect, func(e *event) bool { return e.Reason == interlock.ReasonLink })
 		fault := ""
-		if trip == nil || trip.At != r.frame+site.LinkStale || r.relay {
+		if t.linkLost(r) == nil || r.relay {
 			fault = fmt.Sprintf("frames %s kept the craft alive", forgeryName[k])
 		}
 		t.add("frames "+forgeryName[k], fault, "do not keep the craft alive: power off by "+ms(site.LinkStale))

@@ -1,0 +1,183 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// A link that falls silent takes every channel of the craft with it, each in its own
+// time, and lets the predicted apex grow. All of that is one event: the first demand
+// of it makes a trip whose cause is the silence, and every demand of it, this first
+// one too, is told as a consequence of that trip. What opens the relay, and when, is
+// for the demands to say; here they only get their name.
+//
+// A runaway can tear the radio off. So where a value had left its limit or caution
+// as it was last heard, that stays the first cause, "then nothing heard".
+
+// unheard is the silence of the craft that is on record.
+type unheard struct {
+	trip uint32        // its number, 0 for none
+	from time.Duration // the last word of the craft before it
+	rule int           // whose value had left its limit or caution before, −1 for none
+}
+
+// lastTold is what a rule knows of the last value that was told, not made by silence.
+type lastTold struct {
+	excursion rules.Side // how far it had left caution or limit, and was not back
+	fresh     float64    // that value
+}
+
+func (r *ruleRun) toldAs(rule *rules.Rule, side rules.Side, v float64, q rules.Quality) {
+	switch {
+	case side == rules.Beyond:
+		r.excursion, r.fresh = rules.Beyond, v
+	case r.beyond && r.excursion == rules.Beyond: // not back by the deadband
+	case side != rules.Inside && rule.HasCaution:
+		r.excursion, r.fresh = rules.InCaution, v
+	case !r.caution || q == rules.Good && cautionOver(rule, v):
+		r.excursion = rules.Inside
+	}
+}
+
+// layCraft notes which channels fall silent with the craft.
+func (e *Engine) layCraft() {
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		for _, n := range e.site.Derived.Needs(id) {
+			e.ofCraft[id] = e.ofCraft[id] || e.site.Fed[n] == rules.CraftSays
+		}
+	}
+	e.ofCraft[rules.LinkAge] = true
+}
+
+// restsOn returns the channel behind a demand, and after how long its value is old.
+func (e *Engine) restsOn(why Reason, rule int) (rules.ChannelID, time.Duration) {
+	switch {
+	case rule >= 0:
+		id := e.env.Rules[rule].Watch
+		return id, min(e.env.Rules[rule].StaleAfter, id.Stale())
+	case why == ReasonLink:
+		return rules.LinkAge, 0
+	case why == ReasonHeightLost, why == ReasonGroundUnseen && e.feeds(rules.Height) && e.timers[timerGroundHeight] == rules.Never:
+		return rules.Height, rules.Height.Stale()
+	case why == ReasonGroundUnseen:
+		return rules.Tension, groundSilence()
+	}
+	return rules.NoChannel, 0
+}
+
+// told returns when the channel last had a value of its own; what silence makes of
+// an old one is none.
+func (e *Engine) told(id rules.ChannelID) time.Duration {
+	if id == rules.LinkAge {
+		return e.lastFrame
+	}
+	if r := &e.table[id]; r.Quality == rules.Doubtful && r.Cause != rules.Stale {
+		return r.At
+	}
+	return e.channels[id].good
+}
+
+// bySilence reports whether a demand stands because nothing is heard of the craft: it
+// rests on what was last told before the silence, and the silence is at least half of
+// the time that it may be old, and that it is. A channel that stopped while the link
+// was alive has fallen silent by itself.
+func (e *Engine) bySilence(at time.Duration, why Reason, rule int) bool {
+	id, stale := e.restsOn(why, rule)
+	if why == ReasonRule && e.runs[rule].excursion == rules.Beyond { // the value itself was told
+		return e.unheard.trip != 0 && e.unheard.rule == rule && e.lastFrame <= e.unheard.from
+	}
+	if !e.linkHeard || !e.ofCraft[id] {
+		return false
+	}
+	told, silent := e.told(id), at-e.lastFrame
+	if id == rules.LinkAge {
+		return silent > 0 // its value is the silence
+	}
+	return e.ofRecorded(told) || told <= e.lastFrame && 2*silent >= max(at-e.channels[id].good, stale)
+}
+
+// ofRecorded reports whether what was last told then has not been heard since the
+// silence on record began.
+func (e *Engine) ofRecorded(told time.Duration) bool {
+	return e.unheard.trip != 0 && told <= e.unheard.from
+}
+
+// longestSilence returns after how long a silence has made every demand that it can
+// make by age.
+func (e *Engine) longestSilence() time.Duration {
+	longest := e.site.LinkStale
+	for i := range e.channels {
+		longest = max(longest, e.channels[i].longest, rules.ChannelID(i).Stale())
+	}
+	return longest + 1
+}
+
+// because returns the reason and the rule that a move of the latch by a demand
+// carries: the silence, or what came before it, where that is behind the demand.
+func (e *Engine) because(at time.Duration, why Reason, rule int) (Reason, int) {
+	if !e.bySilence(at, why, rule) {
+		return why, rule
+	}
+	f := e.silenceAs(at, !e.inEpisode)
+	return f.Reason, f.Rule
+}
+
+// silenceAs returns the cause that a silence of the craft is; as the first cause it
+// stands behind what had left its limit or caution before.
+func (e *Engine) silenceAs(at time.Duration, first bool) Effect {
+	f := Effect{Kind: TripEffect, At: at, On: true, Reason: ReasonLink, Rule: -1, Permissive: -1, Lasted: at - e.lastFrame}
+	if !first {
+		return f
+	}
+	for _, t := range [...]struct {
+		timer int
+		id    rules.ChannelID
+	}{{timerClimb, rules.Climb}, {timerSlack, rules.Tension}} {
+		if e.timers[t.timer] != rules.Never {
+			f.Reason, f.Channel, f.HasValue, f.Value = ReasonThenSilent, t.id, true, e.table[t.id].Value
+		}
+	}
+	found := false
+	for i := range e.runs {
+		run, rule := &e.runs[i], &e.env.Rules[i]
+		beyond := run.excursion == rules.Beyond
+		if run.excursion == rules.Inside || !e.inForce(rule.While) || found && !beyond {
+			continue
+		}
+		f.Reason, f.Rule, f.Channel, f.HasValue, f.Value = ReasonThenSilent, i, rule.Watch, true, run.fresh
+		low, high := rule.Caution, rule.CautionHigh
+		if beyond {
+			low, high = rule.Limit, rule.LimitHigh
+		}
+		f.Limit = low
+		if rule.Form == rules.Outside && run.fresh > low {
+			f.Limit = high
+		}
+		if found = true; beyond {
+			break
+		}
+	}
+	return f
+}
+
+// consequence puts a demand that a silence made behind the trip of that silence, and
+// reports whether it is one. The first of them makes that trip.
+func (e *Engine) consequence(f Effect, first bool) bool {
+	if !e.bySilence(f.At, f.Reason, f.Rule) {
+		return false
+	}
+	id, _ := e.restsOn(f.Reason, f.Rule)
+	if told := e.told(id); e.unheard.trip == 0 || e.site.Duty == Watch && !e.ofRecorded(told) {
+		s := e.silenceAs(f.At, first)
+		s.Stop = f.Stop
+		e.number(s, first)
+		e.unheard = unheard{e.trips, e.lastFrame, s.Rule}
+		if f.Reason == ReasonLink {
+			return true
+		}
+	}
+	f.Kind, f.Trip = ConsequenceEffect, e.unheard.trip
+	e.emit(f)
+	return true
+}

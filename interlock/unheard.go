@@ -114,13 +114,12 @@ func (e *Engine) longestSilence() time.Duration {
 }
 
 // because returns the reason and the rule that a move of the latch by a demand
-// carries: the silence, or what came before it, where that is behind the demand.
+// carries: the silence, where that is behind the demand.
 func (e *Engine) because(at time.Duration, why Reason, rule int) (Reason, int) {
-	if !e.bySilence(at, why, rule) {
-		return why, rule
+	if e.bySilence(at, why, rule) {
+		return ReasonLink, -1
 	}
-	f := e.silenceAs(at, !e.inEpisode)
-	return f.Reason, f.Rule
+	return why, rule
 }
 
 // silenceAs returns the cause that a silence of the craft is; as the first cause it

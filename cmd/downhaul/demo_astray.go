@@ -65,7 +65,7 @@ const hintFast = "close other programs and try again, or use --fast: it makes th
 // late reports whether a reason is something that did not come in time.
 func late(r interlock.Reason) bool {
 	switch r {
-	case interlock.ReasonRuleMissing, interlock.ReasonStalled, interlock.ReasonPinsSilent, interlock.ReasonLink,
+	case interlock.ReasonRuleMissing, interlock.ReasonStalled, interlock.ReasonPinsSilent, interlock.ReasonLink, interlock.ReasonThenSilent,
 		interlock.ReasonHeightLost, interlock.ReasonReadbackNot, interlock.ReasonPermissiveLost:
 		return true
 	}

@@ -113,13 +113,13 @@ func printCauses(w io.Writer, st *guard.Status) {
 		return
 	}
 	for i, c := range st.Causes {
-		head := fmt.Sprintf("  then, %.2f s later: ", c.AfterS)
+		head := fmt.Sprintf("  %s, %.2f s later: ", pick(c.Part, "with it", "then"), c.AfterS)
 		if i == 0 {
 			head = fmt.Sprintf("\nFirst cause, at %.2f s: ", c.At)
 		}
 		text := c.Text
-		if c.Stands != nil {
-			text += pick(*c.Stands, " [still so]", " [gone; it stays latched]")
+		if c.Now != "" {
+			text += ". " + strings.ToUpper(c.Now[:1]) + c.Now[1:]
 		}
 		wrap(w, head, "    ", text)
 	}

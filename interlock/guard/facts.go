@@ -35,9 +35,13 @@ type CauseStatus struct {
 	First  bool    `json:"first"`
 	Text   string  `json:"text"`
 	Stop   string  `json:"stop"`
-	// Stands says, for a rule, whether its limit is still left; null for a
-	// built-in interlock.
+	// Stands says, for a rule and for a silence of the craft, whether it is still
+	// so; null for other built-in interlocks.
 	Stands *bool `json:"stands"`
+	// Part says that it is no trip of its own: it came with the silence that Trip is.
+	Part bool `json:"part"`
+	// Now is what has become of it, empty where that cannot be told.
+	Now string `json:"now"`
 }
 
 // PermissiveStatus is one condition for a start.
@@ -59,10 +63,23 @@ func (s *seen) causes(env *rules.Envelope) []CauseStatus {
 	for i := range min(s.past.tripCount, mostTrips) {
 		f := &s.past.trips[i]
 		c := CauseStatus{Trip: f.Trip, At: seconds(f.At), AfterS: seconds(f.At - s.past.trips[0].At), First: i == 0,
-			Text: FirstCause(env, *f), Stop: f.Stop.String()}
-		if f.Rule >= 0 && f.Rule < len(s.view.Rules) {
-			stands := s.view.Rules[f.Rule].Demand
-			c.Stands = &stands
+			Text: FirstCause(env, *f), Stop: f.Stop.String(), Part: f.Kind == interlock.ConsequenceEffect}
+		stands, over := false, "heard again now"
+		switch {
+		case f.Reason == interlock.ReasonLink, f.Reason == interlock.ReasonThenSilent:
+			stands = slices.ContainsFunc(s.view.Unmet, func(u interlock.Unmet) bool { return u.Need == interlock.NeedLink })
+		case f.Rule >= 0 && f.Rule < len(s.view.Rules):
+			if stands = s.view.Rules[f.Rule].Demand; f.Reason != interlock.ReasonRuleMissing {
+				over = "inside again now"
+			}
+		default:
+			out = append(out, c)
+			continue
+		}
+		if c.Stands, c.Now = &stands, over; stands {
+			c.Now = "still so"
+		} else if s.view.Duty == interlock.Guard {
+			c.Now += "; reset clears it"
 		}
 		out = append(out, c)
 	}

@@ -92,10 +92,10 @@ const turn = 5 * ms // the loop's
 
 var faults = []fault{
 	// The link.
-	{what: "the link goes silent", must: "attitude is missed after 200 ms: power off",
-		make: does(craftmodel.Event{Act: craftmodel.TelemetryOff}), first: "tilt", within: 200*ms + 2*turn},
+	{what: "the link goes silent", must: "attitude is missed after 200 ms: power off; the silence is the cause",
+		make: does(craftmodel.Event{Act: craftmodel.TelemetryOff}), first: "nothing heard from the craft", within: 200*ms + 2*turn},
 	{what: "the link falls 400 ms behind", must: "power off by the rule on lag, or by what comes too late",
-		make: does(craftmodel.Event{Act: craftmodel.TelemetryLag, Value: 0.4}), first: "tilt", within: 200*ms + 2*turn},
+		make: does(craftmodel.Event{Act: craftmodel.TelemetryLag, Value: 0.4}), first: "nothing heard from the craft", within: 200*ms + 2*turn},
 	{what: "the link falls 100 ms behind", must: "under its limit: nothing",
 		make: does(craftmodel.Event{Act: craftmodel.TelemetryLag, Value: 0.1})},
 	{what: "a tenth of all frames is lost", must: "nothing",
@@ -144,7 +144,7 @@ var faults = []fault{
 	{what: "the craft tumbles", must: "power off 100 ms after the limit", first: "tilt", within: time.Second,
 		make: does(craftmodel.Event{Act: craftmodel.Tumble})},
 	{what: "the craft restarts", must: "power off when it is missed, or at its first word",
-		make: does(craftmodel.Event{Act: craftmodel.Reboot, For: 3 * time.Second}), first: "tilt", within: 200*ms + 2*turn},
+		make: does(craftmodel.Event{Act: craftmodel.Reboot, For: 3 * time.Second}), first: "nothing heard from the craft", within: 200*ms + 2*turn},
 
 	// What the craft tells.
 	{what: "the attitude stays the same, bit for bit", must: "frozen: power off",

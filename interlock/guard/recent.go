@@ -36,6 +36,11 @@ func (r *recent) take(f *interlock.Effect) {
 		if f.Reason == interlock.ReasonEStop {
 			r.act(f)
 		}
+	case interlock.ConsequenceEffect:
+		if r.tripCount < mostTrips {
+			r.trips[r.tripCount] = *f
+		}
+		r.tripCount++
 	case interlock.NoteEffect:
 		switch {
 		case f.Reason == interlock.ReasonReset:

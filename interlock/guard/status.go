@@ -329,6 +329,16 @@ func (g *Guard) ruleStatus(v *interlock.View, i int) RuleStatus {
 
 // FirstCause is a trip in a few words.
 func FirstCause(env *rules.Envelope, f interlock.Effect) string {
+	if f.Reason == interlock.ReasonThenSilent {
+		before := f
+		before.Reason, before.Lasted = interlock.ReasonRule, 0
+		silence := fmt.Sprintf(", %v for %.1f s", f.Reason, f.Lasted.Seconds())
+		if f.Rule < 0 {
+			unit := rules.DefaultUnit(f.Channel.Channel().Kind, env.Units)
+			return f.Channel.String() + " " + rules.Format(f.Value, unit) + silence
+		}
+		return FirstCause(env, before) + silence
+	}
 	if f.Rule < 0 && f.Lasted > 0 {
 		return fmt.Sprintf("%v for %.1f s", f.Reason, f.Lasted.Seconds())
 	}
@@ -363,6 +373,8 @@ func Line(env *rules.Envelope, f interlock.Effect) (line string, ok bool) {
 			first = ", first cause"
 		}
 		return at + fmt.Sprintf("TRIP %d (%s stop%s): %s", f.Trip, f.Stop, first, FirstCause(env, f)), true
+	case interlock.ConsequenceEffect:
+		return at + fmt.Sprintf("part of trip %d (%s stop): %s", f.Trip, f.Stop, FirstCause(env, f)), true
 	case interlock.CautionEffect:
 		if !f.On {
 			return "", false

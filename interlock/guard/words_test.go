@@ -1,12 +1,14 @@
 package guard
 
 import (
+	"slices"
 	"strings"
 	"testing"
 	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/benchboard"
+	"downhaul/rules"
 )
 
 // Every state has a sentence, a meaning and something to do; the relay that is
@@ -66,6 +68,40 @@ func TestTheWindIsSaid(t *testing.T) {
 	}
 	if v.State = interlock.Fault; strings.Contains(strings.Join(DoNow(&v, r.env), " "), "wind") {
 		t.Error("a fault is put down to the wind")
+	}
+}
+
+// A silence of the craft reads as one event: since when, what had left its limit
+// before, what it took along, and whether the craft is heard again.
+func TestStatusTellsASilence(t *testing.T) {
+	var now time.Duration
+	g, err := Open(testFiles(t, t.TempDir(), "flight.toml"), Options{Virtual: benchboard.Open, Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return now }})
+	must(t, err)
+	defer func() { must(t, g.Finish(now)) }()
+	tilt := slices.IndexFunc(g.env.Rules, func(r rules.Rule) bool { return r.Name == "tilt" })
+	told := interlock.Effect{Kind: interlock.TripEffect, FirstOut: true, Trip: 1, Reason: interlock.ReasonThenSilent, Lasted: 200 * ms,
+		Rule: tilt, Channel: rules.Tilt, HasValue: true, Value: 0.4, Limit: 0.35}
+	if s, want := FirstCause(g.env, told), ", then nothing heard from the craft for 0.2 s"; !strings.HasPrefix(s, "tilt: ") || !strings.HasSuffix(s, want) {
+		t.Errorf("%q does not say tilt, and then %q", s, want)
+	}
+	told.Rule, told.Channel = -1, rules.Climb
+	if s := FirstCause(g.env, told); s != "craft.climb 0.4 m/s, then nothing heard from the craft for 0.2 s" {
+		t.Errorf("climbing before it: %q", s)
+	}
+	p := &g.loop.past
+	p.take(&interlock.Effect{Kind: interlock.TripEffect, FirstOut: true, Trip: 1, Reason: interlock.ReasonLink, Lasted: 500 * ms, Rule: -1})
+	part := interlock.Effect{Kind: interlock.ConsequenceEffect, Trip: 1, Reason: interlock.ReasonRuleMissing, Rule: tilt, Channel: rules.Tilt, Cause: rules.Stale}
+	p.take(&part)
+	if line, ok := Line(g.env, part); !ok || !strings.Contains(line, "part of trip 1") {
+		t.Errorf("on the terminal: %q", line)
+	}
+	g.Turn(now)
+	causes := g.Status().Causes
+	if len(causes) != 2 || causes[0].Text != "nothing heard from the craft for 0.5 s" || causes[0].Now != "still so" || causes[0].Part || !causes[1].Part || causes[1].Trip != 1 {
+		t.Errorf("causes: %+v", causes)
+	}
+	if causes[1].Now != "heard again now; reset clears it" { // its demand does not stand here
+		t.Errorf("of a channel that is not missing: %q", causes[1].Now)
 	}
 }
 

@@ -42,8 +42,8 @@ func scenes() []scene {
 	trip := func(s *guard.Status) {
 		s.FirstCause = "gust: limit left, 20.4 mph against 20 mph"
 		s.Causes = []guard.CauseStatus{
-			{Trip: 3, At: 812.31, First: true, Text: s.FirstCause, Stop: "controlled", Stands: some(true)},
-			{Trip: 4, At: 815.02, AfterS: 2.71, Text: "tether overload: limit left, 1911 N against 1800 N", Stop: "immediate", Stands: some(false)},
+			{Trip: 3, At: 812.31, First: true, Text: s.FirstCause, Stop: "controlled", Stands: some(true), Now: "still so"},
+			{Trip: 4, At: 815.02, AfterS: 2.71, Text: "tether overload: limit left, 1911 N against 1800 N", Stop: "immediate", Stands: some(false), Now: "inside again now; reset clears it"},
 			{Trip: 5, At: 815.4, AfterS: 3.09, Text: "emergency stop", Stop: "immediate"}}
 		s.Rules[3].Demand, s.Rules[3].Caution = true, true
 		s.Sound = "tripped"

@@ -112,7 +112,7 @@ func (k *track) settle(t *Trip, at time.Duration) {
 	if k.seen {
 		t.Times.Datagram = seconds(k.last)
 	}
-	if k.beyond && t.Value != nil {
+	if k.beyond && t.Value != nil && t.Reason != interlock.ReasonThenSilent.String() {
 		t.Times.Past = seconds(k.since)
 		t.Times.Detected = seconds(max(0, at-k.since))
 	}

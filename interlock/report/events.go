@@ -137,6 +137,15 @@ const mostSaid = 500
 // cause is a trip or caution in a few words, each quantity in the unit of its
 // rule.
 func (d *decision) cause(r *rules.Rule) string {
+	if d.Reason == interlock.ReasonThenSilent.String() && d.LastedNS > 0 && d.Value != nil {
+		before := *d
+		before.LastedNS = 0
+		silence := fmt.Sprintf(", %s for %.1f s", d.Reason, time.Duration(d.LastedNS).Seconds())
+		if d.Rule == "" {
+			return d.Channel + silence
+		}
+		return before.cause(r) + silence
+	}
 	if d.Rule == "" && d.LastedNS > 0 {
 		return fmt.Sprintf("%s for %.1f s", d.Reason, time.Duration(d.LastedNS).Seconds())
 	}

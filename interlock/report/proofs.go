@@ -123,7 +123,7 @@ func (r *reading) hazards() {
 			for i := range o.Episodes {
 				for _, t := range o.Episodes[i].Trips {
 					for _, reason := range b.reasons {
-						if t.Rule == "" && t.Reason == reason.String() {
+						if t.Reason == reason.String() {
 							trips++
 						}
 					}
@@ -151,7 +151,7 @@ var builtins = []struct {
 		interlock.ReasonReadbackNot, interlock.ReasonPowerRemains, interlock.ReasonWatchdog}, []prooftest.Test{prooftest.Chain, prooftest.Rotors}},
 	{"the guard itself is held up, or can not write or read its lines", "own clock and pins", []interlock.Reason{interlock.ReasonStalled,
 		interlock.ReasonRelayFailed, interlock.ReasonPinsSilent}, []prooftest.Test{prooftest.Chain, prooftest.Latency}},
-	{"nothing more is heard of the craft, or of two under one name", "own link", []interlock.Reason{interlock.ReasonLink, interlock.ReasonClash}, nil},
+	{"nothing more is heard of the craft, or of two under one name", "own link", []interlock.Reason{interlock.ReasonLink, interlock.ReasonThenSilent, interlock.ReasonClash}, nil},
 	{"the craft restarts in flight", "what the craft says of itself", []interlock.Reason{interlock.ReasonRestart}, nil},
 }
 

@@ -195,6 +195,8 @@ func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Ep
 		case d.Kind == "relay" && !d.On:
 			open.follow(d.at(), "relay commanded open")
 			open.reach(d.at())
+		case d.Kind == "consequence":
+			open.follow(d.at(), "with it: "+d.cause(ruleNamed(env, d.Rule)))
 		case d.Kind == "clear":
 			open.follow(d.at(), "back inside: "+nonEmpty(d.Rule, d.Reason))
 		}
@@ -234,7 +236,7 @@ func cautionsOf(e *events, env *rules.Envelope) []Caution {
 	open := map[string]int{}
 	trips := map[string][]time.Duration{}
 	for i := range e.list {
-		if d := &e.list[i]; d.Kind == "trip" {
+		if d := &e.list[i]; d.Kind == "trip" || d.Kind == "consequence" {
 			trips[d.Rule] = append(trips[d.Rule], d.at())
 		}
 	}

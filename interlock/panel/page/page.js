@@ -126,12 +126,12 @@
 
     listOf("do", s.do_now);
     listOf("notready", s.not_ready_because);
-    listOf("causes", s.causes.length ? s.causes : s.first_cause ? [{ first: true, text: s.first_cause, at_s: null, stands: null }] : [], c => {
+    listOf("causes", s.causes.length ? s.causes : s.first_cause ? [{ first: true, text: s.first_cause, at_s: null }] : [], c => {
       const li = node("li", c.first ? "first" : "");
       const when = c.at_s === null ? "" : c.first ? " at " + c.at_s.toFixed(2) + " s" : " " + c.after_s.toFixed(2) + " s later";
-      li.append(node("span", "tag" + (c.first ? " stop" : ""), c.first ? "FIRST" : "then"), ...unbroken(when + ": " + c.text));
+      li.append(node("span", "tag" + (c.first ? " stop" : ""), c.first ? "FIRST" : c.part ? "with it" : "then"), ...unbroken(when + ": " + c.text));
       if (c.stop) li.append(" (" + c.stop + " stop)");
-      if (c.stands !== null) li.append(c.stands ? " - still so" : " - gone; it stays latched");
+      if (c.now) li.append(" - " + c.now);
       return li;
     });
     listOf("trouble", s.trouble);

@@ -38,6 +38,7 @@ type rig struct {
 	pad   *pad.Pad
 	board hw.Board
 	lines [interlock.LineCount]intake.LineConfig
+	loop  intake.LineConfig // shows that the anemometer's wire is whole
 	now   func() time.Duration
 	sleep func(time.Duration)
 
@@ -58,6 +59,7 @@ type look struct {
 	// before and at bound when it was taken.
 	before, at time.Duration
 	on         [interlock.LineCount]bool
+	loop       bool // the anemometer's wire reads whole
 }
 
 // sensors takes what anemometer and load cell give until ctx ends.
@@ -159,6 +161,7 @@ func (r *rig) read() (look, error) {
 	for i := range l.on {
 		l.on[i] = (bits>>i&1 == 1) != r.lines[i].Invert
 	}
+	l.loop = (bits>>intake.LoopBit&1 == 1) != r.loop.Invert
 	return l, nil
 }
 

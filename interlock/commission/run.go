@@ -86,8 +86,9 @@ func Run(ctx context.Context, cfg Config) (*prooftest.Record, error) {
 	if cfg.Patience == 0 {
 		cfg.Patience = time.Minute
 	}
+	in := cfg.Pad.Intake()
 	b := &bench{ctx: ctx, cfg: cfg, crew: cfg.Crew, patience: cfg.Patience,
-		rig: &rig{pad: cfg.Pad, board: cfg.Board, lines: cfg.Pad.Intake().Lines, now: cfg.Now, sleep: cfg.Sleep}}
+		rig: &rig{pad: cfg.Pad, board: cfg.Board, lines: in.Lines, loop: in.Anemometer.Loop, now: cfg.Now, sleep: cfg.Sleep}}
 	reading, stop := context.WithCancel(ctx)
 	wait := b.rig.sensors(reading)
 	defer func() { stop(); wait() }()

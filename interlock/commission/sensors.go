@@ -33,7 +33,11 @@ func (b *bench) anemometer(t *trial) error {
 	b.rig.takeEdges()
 	var at []time.Duration
 	lost, bounces, quick := 0, 0, 0
-	take := func(*look) bool {
+	cuts, looks := 0, 0 // of the line that shows a cut wire
+	take := func(l *look) bool {
+		if looks++; !l.loop {
+			cuts++
+		}
 		for _, e := range b.rig.takeEdges() {
 			lost += e.Lost
 			if e.Rise == w.OnFall {
@@ -100,7 +104,13 @@ func (b *bench) anemometer(t *trial) error {
 	if 10*doubled > len(periods) {
 		t.found("%d of %d periods are far shorter than the others: the contact bounces, or was not turned steadily", doubled, len(periods))
 	}
-	return nil
+	if !b.rig.loop.Fitted {
+		return nil
+	}
+	if 0 < cuts && cuts < looks {
+		t.found("wind_loop read cut while the cups turned (%d of %d looks): its bounds lie within the signal", cuts, looks)
+	}
+	return b.windLoop(t)
 }
 
 // counts is what a converter gave in a while.

@@ -20,6 +20,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/pad"
 	"downhaul/interlock/session"
 )
 
@@ -40,6 +41,8 @@ type fault struct {
 	within time.Duration
 	state  string // that it must end in; empty: tripped, or live where nothing trips
 	stays  bool   // power stays on, and that is said
+	// supervised has a line show whether the anemometer's wire is whole.
+	supervised bool
 	// after is tried once the relay is open.
 	after func(f *flight)
 }
@@ -217,6 +220,17 @@ var faults = []fault{
 			breaks("anemometer")(f)
 		},
 		first: "gust", within: 3*time.Second + 3*time.Second + 2*time.Second + 500*ms},
+	{what: "the supervised wire of the anemometer is cut, or shorted, in a wind too light to turn it", must: "missing: brought down, power off after 2 s",
+		supervised: true, make: func(f *flight) {
+			must(f.t, f.craft.Do(craftmodel.Event{Act: craftmodel.MeanWind, Value: 0}))
+			f.run(20 * time.Second)
+			if s := f.guard.Status(); s.State != "live" {
+				f.t.Errorf("a calm makes it %s", s.State)
+			}
+			f.mark()
+			breaks("anemometer")(f)
+		},
+		first: "gust", within: 3*time.Second + 2*time.Second + 500*ms},
 	{what: "a gust of 12 m/s more for 6 s", must: "brought down; power off when down, or after 4 s", first: "gust", within: 12 * time.Second,
 		make: does(craftmodel.Event{Act: craftmodel.Gust, Value: 12, For: 6 * time.Second})},
 
@@ -308,11 +322,18 @@ func flooded(f *flight) {
 func (f *flight) mark() { f.from = f.now }
 
 // hoverAt brings a guard and a craft to a hover at 2.5 m.
-func hoverAt(t *testing.T) *flight {
+func hoverAt(t *testing.T, supervised bool) *flight {
 	t.Helper()
 	craft := craftmodel.HeronTwo()
 	craft.Turbulence = 0
-	f := takeOff(t, craft, testFiles(t, t.TempDir(), "matrix.toml"))
+	files := testFiles(t, t.TempDir(), "matrix.toml")
+	if supervised {
+		files.Pad.Text = append(files.Pad.Text, "\n[board.lines]\n"...)
+		for _, name := range slices.DeleteFunc(pad.LineNames(), func(name string) bool { return name == "hold" }) {
+			files.Pad.Text = fmt.Appendf(files.Pad.Text, "%s = \"virtual\"\n", name)
+		}
+	}
+	f := takeOff(t, craft, files)
 	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.Arm}))
 	f.run(3 * time.Second)
 	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.ClimbTo, Value: 2.5}))
@@ -343,7 +364,7 @@ func (f *flight) after(at time.Duration, ok bool) string {
 
 // try brings a fault into a hover and gives its row of the table.
 func (c *fault) try(t *testing.T) string {
-	f := hoverAt(t)
+	f := hoverAt(t, c.supervised)
 	f.mark()
 	c.make(f)
 	for end := f.now + max(c.within, 4*time.Second) + 2*time.Second; f.now < end; {

@@ -90,6 +90,12 @@ func (e *Engine) mirrorClosed() bool {
 func (e *Engine) pinsBack(at time.Duration) {
 	e.pinsKnown, e.pinsLost = true, false
 	e.dirty = true
+	// Either contact of the emergency stop may have opened meanwhile.
+	a, b := &e.lines[EStopA], &e.lines[EStopB]
+	a.opened, b.opened = true, true
+	if a.known && b.known && !e.stopsApart {
+		e.arm(timerDiscrepancy, at+e.site.Discrepancy)
+	}
 	if !e.closed && e.mirrorClosed() {
 		e.arm(timerDropOut, at+e.site.DropOut)
 	}

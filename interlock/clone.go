@@ -66,7 +66,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	number := func(v float64) { dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(v)) }
 
-	flag(e.started, e.rotors.Measured, e.pinsKnown, e.pinsLost, e.mustBeOpen, e.stopDoubt, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
+	flag(e.started, e.rotors.Measured, e.pinsKnown, e.pinsLost, e.mustBeOpen, e.stopsApart, e.stopDoubt, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
 		e.relayOn, e.beatOn, e.closed, e.stillDone, e.powerGone, e.flowSeen, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
 		e.linkHeard, e.windDoubt, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks, e.ledgerHolds,
 		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
@@ -108,7 +108,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	for i := range e.lines {
 		l := &e.lines[i]
-		flag(l.known, l.on, l.edge, l.behind)
+		flag(l.known, l.on, l.edge, l.behind, l.opened)
 		if l.known {
 			age(l.read, e.site.PinStale)
 		}

@@ -195,10 +195,7 @@ func (e *Engine) timer(i int, due time.Duration) {
 			e.builtinTrip(due, EventMirrorOpened, ReasonReadbackOpened)
 		}
 	case timerDiscrepancy:
-		if e.lines[EStopA].on != e.lines[EStopB].on {
-			e.stopDoubt = true
-			e.failed(due, EventSelfTest, ReasonEStopOne)
-		}
+		e.stopsJudged(due)
 	case timerPins:
 		e.pinsSilent(due)
 	case timerLink:

@@ -70,6 +70,7 @@ type Engine struct {
 	pinsKnown  bool // every line was read in time
 	pinsLost   bool // it was so, and is no more
 	mustBeOpen bool // the watchdog has had its time: the next reading of the mirror tells
+	stopsApart bool // the contacts of the emergency stop differ, and were not seen together since
 	stopDoubt  bool // one contact of the emergency stop stayed; both must open first
 
 	state       State

@@ -14,6 +14,7 @@ type lineRun struct {
 	pressed   time.Duration // when it went on
 	edge      bool          // it was seen to go on, not found on
 	behind    bool          // not read since the other emergency-stop contact moved
+	opened    bool          // of the emergency stop: since both were last closed for long enough
 }
 
 // line takes the level of one input line.
@@ -45,6 +46,7 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 	}
 	switch l {
 	case EStopA, EStopB:
+		r.opened = r.opened || !on
 		if other := EStopA + EStopB - l; e.site.Fitted[other] {
 			e.lines[other].behind = true
 		}
@@ -128,20 +130,43 @@ func (e *Engine) stopsTogether() bool {
 }
 
 // stopsAgree judges the two contacts of the emergency stop. One open contact
-// already takes the power off; that they differ for too long is a fault.
+// already takes the power off; that they differ for too long is a fault, and so is
+// that one opened and the other did not, however short that was.
 func (e *Engine) stopsAgree(at time.Duration) {
 	a, b := &e.lines[EStopA], &e.lines[EStopB]
 	switch {
 	case !a.known || !b.known:
 	case a.on != b.on:
-		e.hold(timerDiscrepancy, at, e.site.Discrepancy, true)
+		if !e.stopsApart {
+			e.stopsApart = true
+			e.arm(timerDiscrepancy, at+e.site.Discrepancy)
+		}
 	case e.stopsTogether():
+		e.stopsApart = false
 		e.disarm(timerDiscrepancy)
 		if !a.on {
 			e.stopDoubt = false // both can open
-		} else if e.site.Duty == Watch {
+			return
+		}
+		if a.opened || b.opened { // contacts bounce, and open one after the other
+			e.arm(timerDiscrepancy, at+e.site.Discrepancy)
+		}
+		if e.site.Duty == Watch {
 			e.builtinListed[ReasonEStop] = false // no latch: the next press is another
 		}
+	}
+}
+
+// stopsJudged is the end of the time in which the second contact may follow.
+func (e *Engine) stopsJudged(at time.Duration) {
+	a, b := &e.lines[EStopA], &e.lines[EStopB]
+	e.stopsApart = false
+	if a.on != b.on || a.opened != b.opened {
+		e.stopDoubt = true
+		e.failed(at, EventSelfTest, ReasonEStopOne)
+	}
+	if a.on && b.on {
+		a.opened, b.opened = false, false
 	}
 }
 

@@ -29,7 +29,9 @@ import (
 //     nothing of it: "conditions true at both", and in between.
 //   - Contacts of the stop are told one after the other. They agree when each was read
 //     since the other moved; that they differ is a fault when they still do at the end
-//     of the time.
+//     of the time. "Second within the time" holds for a press that is over before, too:
+//     once they rest closed for that time, both or neither must have opened. What they
+//     did while nobody read the lines counts for both.
 //   - Start must be off as ready begins, or be read off in it.
 //   - Outputs are idle at the end of the horn; the page asks it of "closing done".
 //   - A channel that says "no value" keeps its last one until that is too old (promise
@@ -158,6 +160,8 @@ type second struct {
 	unkept                     bool // the host has a record that is not on disk
 
 	differ       time.Duration // since when the two contacts differ; never
+	rests        time.Duration // since when they rest after one opened; never
+	wasOpen      [2]bool       // of them, since they rested
 	overPull     time.Duration // since when; never
 	nearPull     bool          // in caution, and not back by the deadband
 	underVolts   time.Duration
@@ -185,7 +189,7 @@ type second struct {
 }
 
 func newSecond(hold bool) second {
-	m := second{state: interlock.Blocked, hold: hold, clashed: never, needReset: true, heard: never, differ: never, overPull: never, underVolts: never,
+	m := second{state: interlock.Blocked, hold: hold, clashed: never, needReset: true, heard: never, differ: never, rests: never, overPull: never, underVolts: never,
 		opened: -time.Hour, drops: -time.Hour, bounce: never, closing: never, grace: never, down: never, climbs: never, onGround: never, atRest: never, armed: true, air: true, pressed: never}
 	for i, g := range []gauge{
 		{id: rules.CraftArmed, stale: 2500 * time.Millisecond}, {id: rules.CraftLanded, stale: 1500 * time.Millisecond},
@@ -251,6 +255,7 @@ func (m *second) instants(yield func(time.Duration)) {
 	yield(after(m.overPull, pullLasting))
 	yield(after(m.underVolts, floorLasting))
 	yield(after(m.differ, tDiscrepancy))
+	yield(after(m.rests, tDiscrepancy))
 	yield(m.drops + tDropOut)
 	yield(after(m.bounce, tBounce))
 	yield(m.opened + 2*tStanding)
@@ -340,12 +345,15 @@ func (m *second) read(l interlock.Line, on bool, h *happened) {
 	case interlock.EStopA, interlock.EStopB:
 		h.estop = h.estop || !on
 		a, b := m.lines[interlock.EStopA], m.lines[interlock.EStopB]
+		m.wasOpen[l-interlock.EStopA] = m.wasOpen[l-interlock.EStopA] || !on
 		switch {
 		case !a.known || !b.known:
 		case a.on != b.on:
 			m.since(&m.differ, true)
+			m.rests = never
 		case m.together():
 			m.differ = never
+			m.since(&m.rests, a.on && m.wasOpen != [2]bool{})
 			if !a.on {
 				m.contactsBad = false // seen open together: they work
 			}
@@ -362,6 +370,23 @@ func (m *second) read(l interlock.Line, on bool, h *happened) {
 	case interlock.Reset:
 		if edge {
 			h.resetOn, h.resetOff = on, !on
+		}
+	}
+}
+
+// differs reports whether the two contacts of the stop differ as they were read last.
+func (m *second) differs() bool {
+	return m.lines[interlock.EStopA].on != m.lines[interlock.EStopB].on
+}
+
+// judged ends the times of the contacts that are over.
+func (m *second) judged() {
+	if over := m.over(m.differ, tDiscrepancy) && !m.differs(); over || m.over(m.rests, tDiscrepancy) {
+		if m.rests = never; over {
+			m.differ = never // as last read they do not differ, if not at one time
+		}
+		if m.on(interlock.EStopA) && m.on(interlock.EStopB) {
+			m.wasOpen = [2]bool{}
 		}
 	}
 }

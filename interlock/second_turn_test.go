@@ -33,7 +33,7 @@ func (m *second) dues() due {
 		pins: m.pinsLost(), link: !(m.heard != never && m.now < m.heard+tLink),
 		pull: m.over(m.overPull, pullLasting), pullLost: !m.fresh(gPull),
 		volts: m.over(m.underVolts, floorLasting), voltsLost: !m.fresh(gVolts),
-		height: !m.fresh(gHeight), differ: m.over(m.differ, tDiscrepancy) && m.lines[interlock.EStopA].on != m.lines[interlock.EStopB].on,
+		height: !m.fresh(gHeight), differ: m.over(m.differ, tDiscrepancy) && (m.differs() || m.wasOpen[0] != m.wasOpen[1]) || m.over(m.rests, tDiscrepancy) && m.wasOpen[0] != m.wasOpen[1],
 		grace: m.now >= m.grace, climbs: m.over(m.climbs, tClimb), down: m.over(m.down, tDown),
 		welded:    mirror && m.hadPins && !(m.relay && m.beat) && m.now >= m.drops+tDropOut,
 		notClosed: m.state == interlock.Closing && m.over(m.closing, tHorn+tPickUp) && !mirror,
@@ -85,15 +85,19 @@ func (m *second) turn(inputs []interlock.Input) {
 		silence = interlock.ReasonThenSilent
 	}
 	began := m.state
-	if m.over(m.differ, tDiscrepancy) && !old.differ {
-		m.differ = never // as last read they do not differ, if not at one time
-	}
 	m.contactsBad = m.contactsBad || old.differ
+	m.judged()
 	h := m.take(inputs)
 	d := m.dues()
 	m.contactsBad = m.contactsBad || d.differ
 	d = d.or(old)
 	m.hadPins = !m.pinsLost()
+	if old.pins && m.hadPins {
+		m.wasOpen = [2]bool{true, true} // nobody saw them meanwhile
+		if m.differ == never {
+			m.rests = m.now
+		}
+	}
 	if old.pins && m.hadPins && m.on(interlock.Readback) && !h.closed {
 		// Nobody saw the contactor meanwhile, and the relay may have been written late.
 		m.drops, d.welded = m.now, false

@@ -79,10 +79,10 @@ func TestSway(t *testing.T) {
 	}
 	swing(49, 2, 1.5)
 	r.wantMissing(t, rules.Sway, rules.NotFilled)
-	swing(60, 2, 1.5) // periods of 2 s sampled at their tops
-	r.wantGood(t, rules.Sway, 4, 1e-12)
+	swing(60, 2, 1.5)                   // periods of 2 s sampled at their tops
+	r.wantGood(t, rules.Sway, 5, 1e-12) // 2·√(2² + 1.5²)
 	swing(60, 0.5, 1.5)
-	r.wantGood(t, rules.Sway, 3, 1e-12)
+	r.wantGood(t, rules.Sway, math.Sqrt(10), 1e-12)
 	swing(60, 0, 0)
 	r.wantGood(t, rules.Sway, 0, 0)
 	r.miss(at, rules.North, rules.Implausible)
@@ -91,6 +91,34 @@ func TestSway(t *testing.T) {
 	at += ms(100)
 	swing(1, 0, 0)
 	r.wantGood(t, rules.Sway, 0, 0)
+}
+
+// No two places of the last 5 s are farther apart than the sway, in whatever
+// direction it swings, straight or round (the greatest distance is searched for
+// here); and it reads at most √2 of that.
+func TestSwayBoundsEveryDirection(t *testing.T) {
+	for degrees := 0; degrees < 180; degrees += 15 {
+		for _, narrow := range []float64{0, 0.3, 1} {
+			r := newRig(t, whole(), rules.Sway)
+			sin, cos := math.Sincos(float64(degrees) * math.Pi / 180)
+			var north, east []float64
+			for k := range 60 {
+				along, across := 3*math.Sin(float64(k)*0.31), 3*narrow*math.Cos(float64(k)*0.31)
+				north, east = append(north, along*cos-across*sin), append(east, along*sin+across*cos)
+				r.put(time.Duration(k)*ms(100), rules.North, north[k])
+				r.put(time.Duration(k)*ms(100), rules.East, east[k])
+			}
+			farthest := 0.0
+			for i := 10; i < 60; i++ {
+				for j := 10; j < i; j++ {
+					farthest = math.Max(farthest, math.Hypot(north[i]-north[j], east[i]-east[j]))
+				}
+			}
+			if got := r.last[rules.Sway].Value; got < farthest-1e-9 || got > 1.5*farthest {
+				t.Errorf("swinging %d deg from north, %g as wide as long: %.3f m apart, sway %.3f m", degrees, narrow, farthest, got)
+			}
+		}
+	}
 }
 
 // A swing over half the span that nobody saw is no calm.

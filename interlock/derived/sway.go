@@ -11,9 +11,10 @@ import (
 // pendulum of 6 m swings once in about 5 s (2π√(l/g)).
 const swaySpan = 5 * time.Second
 
-// sway is the peak-to-peak sideways movement over 5 s: the larger of the north
-// and the east extent. A movement along a diagonal reads up to 1/√2 of its true
-// length.
+// sway is the peak-to-peak sideways movement over 5 s: the diagonal of the box,
+// north by east, that holds every place of them. A straight swing reads at least
+// its length in every direction, a round one at most √2 of its width: on the high
+// side.
 //
 // It has no value until 5 s are covered, and starts anew after half of that
 // without a place: what swung out meanwhile nobody saw. The trigger is east, the
@@ -63,8 +64,8 @@ func (s *sway) Sample(at time.Duration, t *Table) (Result, bool) {
 	if !s.window.full(at) {
 		return missing(rules.NotFilled), true
 	}
-	span := math.Max(s.northMost.value()-s.northLeast.value(), s.eastMost.value()-s.eastLeast.value())
-	r := publish(span, east, north)
+	x, y := s.northMost.value()-s.northLeast.value(), s.eastMost.value()-s.eastLeast.value()
+	r := publish(math.Sqrt(float64(x*x)+float64(y*y)), east, north)
 	if 2*s.window.valid < s.window.n {
 		r = doubt(r, rules.InputMissing)
 	}

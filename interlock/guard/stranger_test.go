@@ -174,6 +174,16 @@ func TestPromise10_AStrangerSilencesNoCraftThatSigns(t *testing.T) {
 		if n := turn(); n.Frames != 2 || n.Radio != 1 || g.loop.inbox.dropped() != 0 {
 			t.Errorf("a flood of RADIO_STATUS: %+v, %d dropped", n, g.loop.inbox.dropped())
 		}
+		// Copies that are always faster use the craft's own frames up: they are its
+		// words all the same, and none is lost.
+		for i := range 100 {
+			b := signed(t, &key, uint32(1020+10*i), stamp+2+signing.Stamp(i))
+			hear(stranger, b)
+			hear(craftFrom, b)
+			if n := turn(); n.Frames != uint64(3+i) {
+				t.Fatalf("a stranger was faster without an address named: %d frames after %d", n.Frames, 3+i)
+			}
+		}
 		must(t, g.Finish(*at))
 	}
 }

@@ -141,14 +141,18 @@ func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 		in.others.note(a.at, a.from, f)
 		return dst, false, false
 	}
-	if a.elsewhere(k) {
+	ms, clocked := f.BootMillis()
+	// Who has the key is the craft by whatever way it comes: copies that overtake the
+	// craft's own frames are its words, and the door lets each pass once. Another boot
+	// clock is another craft's.
+	keyed := in.cfg.Signed && a.pinned && !(clocked && k.clocks.another(ms, a.at))
+	if a.elsewhere(k) && !keyed {
 		l.n.WrongAddress++
 		return in.foreign(dst, a, f), false, false
 	}
 	moved := !a.here
 	sum := sumOf(f)
 	repeat := k.past.has(f.Seq, sum)
-	ms, clocked := f.BootMillis()
 	age, goesOn := fresh, clocked && k.clocks.goesOn(ms, a.at)
 	switch {
 	case clocked && !repeat:

@@ -12,6 +12,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"downhaul/hw/virtual"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
@@ -120,9 +121,9 @@ func (d *demo) hoverDay(day hovering) error {
 	}
 	var at time.Duration
 	then := func(wait time.Duration, want string, act func() error) {
-		s.crew.scenes = append(s.crew.scenes, scene{func(now time.Duration, st guard.Status) bool {
+		s.crew.scenes = append(s.crew.scenes, scene{func(now time.Duration, st answers.Status) bool {
 			return now-at >= wait && (want == "" || st.State == want)
-		}, "the next scene", func(now time.Duration, _ guard.Status) error { at = now; return act() }})
+		}, "the next scene", func(now time.Duration, _ answers.Status) error { at = now; return act() }})
 	}
 	second := time.Second
 	then(second, "", declare)

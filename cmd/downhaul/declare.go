@@ -6,7 +6,7 @@ import (
 	"io"
 	"strings"
 
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/session"
 )
 
@@ -73,7 +73,7 @@ func (c *declareInspectionCmd) Run(s *streams) error {
 
 // declare sends a declaration and prints what is then still asked.
 func (g *guardAt) declare(s *streams, d session.Declaration) error {
-	reply, err := g.ask(guard.Request{Do: "declare", Declare: &d})
+	reply, err := g.ask(answers.Request{Do: "declare", Declare: &d})
 	if err != nil {
 		return fmt.Errorf("declare: %w", err)
 	}
@@ -87,7 +87,7 @@ func (g *guardAt) declare(s *streams, d session.Declaration) error {
 
 // printDeclared is what was declared, what the card still asks, and what only
 // the crew can see to.
-func printDeclared(w io.Writer, d *guard.Declared) {
+func printDeclared(w io.Writer, d *answers.Declared) {
 	if d.Card == "" {
 		fmt.Fprintln(w, "No test card is used.")
 	} else {

@@ -11,6 +11,7 @@ import (
 	"syscall"
 	"time"
 
+	"downhaul/interlock/answers"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/ledger"
 	"downhaul/interlock/pad"
@@ -38,7 +39,7 @@ type defectNoteCmd struct {
 }
 
 func (c *defectNoteCmd) Run(s *streams) error {
-	r := guard.LedgerRequest{Act: "list"}
+	r := answers.LedgerRequest{Act: "list"}
 	if text := strings.Join(c.Text, " "); text != "" {
 		r.Act, r.Text = "note", text
 	}
@@ -53,7 +54,7 @@ type defectCloseCmd struct {
 }
 
 func (c *defectCloseCmd) Run(s *streams) error {
-	return c.ledger(s, guard.LedgerRequest{Act: "close", Of: c.Number, Text: c.Done, Initials: c.Initials}, false)
+	return c.ledger(s, answers.LedgerRequest{Act: "close", Of: c.Number, Text: c.Done, Initials: c.Initials}, false)
 }
 
 type defectWatchCmd struct {
@@ -69,7 +70,7 @@ func (c *defectWatchCmd) Run(s *streams) error {
 	if err != nil {
 		return hint(fmt.Errorf("defect: how long it may wait: %w", err), "write such as 3d")
 	}
-	return c.ledger(s, guard.LedgerRequest{Act: "watch", Of: c.Number, Text: c.Reason, Initials: c.Initials, LastsS: q.SI}, false)
+	return c.ledger(s, answers.LedgerRequest{Act: "watch", Of: c.Number, Text: c.Reason, Initials: c.Initials, LastsS: q.SI}, false)
 }
 
 // defectOutput is the list as one JSON object.
@@ -80,9 +81,9 @@ type defectOutput struct {
 }
 
 // ledger asks the running guard, or without one does it in the log folder itself.
-func (g *guardAt) ledger(s *streams, r guard.LedgerRequest, asJSON bool) error {
-	reply, err := g.ask(guard.Request{Do: "ledger", Ledger: &r})
-	var got *guard.LedgerReply
+func (g *guardAt) ledger(s *streams, r answers.LedgerRequest, asJSON bool) error {
+	reply, err := g.ask(answers.Request{Do: "ledger", Ledger: &r})
+	var got *answers.LedgerReply
 	switch {
 	case err == nil && reply.Ledger != nil:
 		got = reply.Ledger
@@ -111,7 +112,7 @@ func (g *guardAt) ledger(s *streams, r guard.LedgerRequest, asJSON bool) error {
 
 // ledgerOf does what is asked in the log folder that a pad file names, while no
 // guard keeps its records there.
-func ledgerOf(name string, r guard.LedgerRequest) (*guard.LedgerReply, error) {
+func ledgerOf(name string, r answers.LedgerRequest) (*answers.LedgerReply, error) {
 	p, err := readPad("defect", name)
 	if err != nil {
 		return nil, err
@@ -127,7 +128,7 @@ func ledgerOf(name string, r guard.LedgerRequest) (*guard.LedgerReply, error) {
 			var records []*prooftest.Record
 			if records, _, err = prooftest.Records(p.LogFolder); err == nil {
 				items, _ := b.Items(time.Now(), ledger.ByCommission(p, records, prooftest.Machine(p)))
-				return &guard.LedgerReply{Items: items, Says: says}, release()
+				return &answers.LedgerReply{Items: items, Says: says}, release()
 			}
 		}
 	}
@@ -167,7 +168,7 @@ func localUser() string {
 	return fmt.Sprintf("user %d", os.Getuid())
 }
 
-func printLedger(w io.Writer, r *guard.LedgerReply) {
+func printLedger(w io.Writer, r *answers.LedgerReply) {
 	if r.Says != "" {
 		wrap(w, "On record: ", "  ", r.Says+".")
 	}

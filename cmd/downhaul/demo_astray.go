@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/guard"
 	"downhaul/rules"
 )
@@ -36,7 +37,7 @@ func (d *demo) inStory(env *rules.Envelope, f interlock.Effect) bool {
 }
 
 // astray returns what ends the demo early, nil while all goes as told.
-func (d *demo) astray(s guard.Status) error {
+func (d *demo) astray(s answers.Status) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.stray == nil {
@@ -73,7 +74,7 @@ func late(r interlock.Reason) bool {
 }
 
 // inVain returns why the crew gives up waiting.
-func inVain(waiting string, s guard.Status) error {
+func inVain(waiting string, s answers.Status) error {
 	why := "nothing holds it back"
 	if len(s.NotReady) > 0 {
 		why = strings.Join(s.NotReady, "; ")

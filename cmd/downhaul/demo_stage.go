@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/intake"
@@ -83,9 +84,9 @@ func straight(g *guard.Guard, link netip.AddrPort) func(time.Duration, []byte) e
 // scene is one step of the crew: it waits for something and then acts.
 type scene struct {
 	// until says that it is time; waiting says for what, should it never be.
-	until   func(now time.Duration, s guard.Status) bool
+	until   func(now time.Duration, s answers.Status) bool
 	waiting string
-	act     func(now time.Duration, s guard.Status) error
+	act     func(now time.Duration, s answers.Status) error
 }
 
 // crew works the pad by what it sees of the guard.
@@ -95,7 +96,7 @@ type crew struct {
 	next   int
 	since  time.Duration // when the crew began to wait for the next scene
 	// astray, if set, tells why the story cannot go on; nil while it can.
-	astray func(guard.Status) error
+	astray func(answers.Status) error
 }
 
 // patience is how long the crew waits for any one thing.

@@ -12,6 +12,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/benchboard"
 	"downhaul/interlock/guard"
 	"downhaul/rules"
@@ -125,8 +126,8 @@ func whatFollows(t *testing.T, act func(s *stage) error) (told, says string) {
 		if s.crew.scenes[i].waiting != "the hover" {
 			continue
 		}
-		s.crew.scenes[i].until = func(time.Duration, guard.Status) bool { return true }
-		s.crew.scenes[i].act = func(time.Duration, guard.Status) error { return act(s) }
+		s.crew.scenes[i].until = func(time.Duration, answers.Status) bool { return true }
+		s.crew.scenes[i].act = func(time.Duration, answers.Status) error { return act(s) }
 		break
 	}
 	began := clock

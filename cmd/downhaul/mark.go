@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 )
 
 type markCmd struct {
@@ -17,7 +17,7 @@ func (markCmd) Help() string {
 }
 
 func (c *markCmd) Run(s *streams) error {
-	if _, err := c.ask(guard.Request{Do: "mark", Text: strings.Join(c.Text, " ")}); err != nil {
+	if _, err := c.ask(answers.Request{Do: "mark", Text: strings.Join(c.Text, " ")}); err != nil {
 		return fmt.Errorf("mark: %w", err)
 	}
 	fmt.Fprintln(s.out, "Marked.")

@@ -45,8 +45,8 @@ const longestSocket = 100
 // the limits for the ground.
 var starterNames = []string{"envelope.toml", "ground.toml", "pad.toml", "card.toml"}
 
-// answers fill the gaps. Quantities are text with the unit that was typed.
-type answers struct {
+// filled are the answers that fill the gaps. Quantities are text with the unit that was typed.
+type filled struct {
 	Title, Units                   string
 	Mass, Thrust                   string
 	MotorThrust, TwiceThrust       string
@@ -109,8 +109,8 @@ func (c *newCmd) Run(s *streams) error {
 }
 
 // askAll puts the ten questions.
-func askAll(q *asker) (*answers, error) {
-	a := &answers{}
+func askAll(q *asker) (*filled, error) {
+	a := &filled{}
 	unit := func(k rules.Kind) string { return rules.DefaultUnit(k, a.Units) }
 	first := func(metric, imperial string) string {
 		if a.Units == "imperial" {
@@ -233,7 +233,7 @@ func smallLength(units string) string {
 
 // fill works the rest out, fills the gaps, and holds the files against the
 // same readers as check: what does not pass is not written.
-func (a *answers) fill() (map[string][]byte, error) {
+func (a *filled) fill() (map[string][]byte, error) {
 	a.Mass, a.Thrust, a.Tether, a.Breaking = a.mass.Text, a.thrust.Text, a.tether.Text, a.breaking.Text
 	a.MotorThrust = rounded(a.thrust.SI/float64(a.Motors), a.thrust.Unit)
 	// Of what stands on the card: rounding must not leave it short.

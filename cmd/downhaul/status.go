@@ -9,7 +9,7 @@ import (
 	"io"
 	"time"
 
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
 )
@@ -40,12 +40,12 @@ func (g *guardAt) socket() (string, error) {
 }
 
 // ask puts one request to that guard.
-func (g *guardAt) ask(r guard.Request) (guard.Reply, error) {
+func (g *guardAt) ask(r answers.Request) (answers.Reply, error) {
 	socket, err := g.socket()
 	if err != nil {
-		return guard.Reply{}, err
+		return answers.Reply{}, err
 	}
-	reply, err := guard.Ask(socket, r)
+	reply, err := answers.Ask(socket, r)
 	if reply.Error != "" {
 		return reply, err // the right guard, and it said no
 	}
@@ -65,7 +65,7 @@ func (statusCmd) Help() string {
 
 func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 	for shown := false; ; shown = true {
-		reply, err := c.ask(guard.Request{Do: "status"})
+		reply, err := c.ask(answers.Request{Do: "status"})
 		if err != nil {
 			if shown && !c.JSON {
 				// The last state must not stay on the screen as if it held.

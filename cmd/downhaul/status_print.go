@@ -5,13 +5,13 @@ import (
 	"io"
 	"strings"
 
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 )
 
 // printStatus shows what the page shows, in the same order: the state, what to
 // do, first cause, why not ready, the limits, and the rest.
-func printStatus(w io.Writer, st *guard.Status) {
-	if st.AgeS > guard.OldAfter.Seconds() {
+func printStatus(w io.Writer, st *answers.Status) {
+	if st.AgeS > answers.OldAfter.Seconds() {
 		wrap(w, "", "  ", fmt.Sprintf("OLD DATA. The guard's loop stands still, and what follows is %s old: do not trust it. In doubt use the hard-wired stop.", short(st.AgeS)))
 	}
 	wrap(w, st.Meaning+": ", "  ", st.Sentence)
@@ -72,7 +72,7 @@ func printStatus(w io.Writer, st *guard.Status) {
 }
 
 // worn says what wears in one sentence.
-func worn(c *guard.Counted) string {
+func worn(c *answers.Counted) string {
 	if c.Trouble != "" {
 		return "not known: " + c.Trouble
 	}
@@ -107,7 +107,7 @@ func list(w io.Writer, head string, rows []string) {
 }
 
 // printCauses tells the first-out apart from what came behind it.
-func printCauses(w io.Writer, st *guard.Status) {
+func printCauses(w io.Writer, st *answers.Status) {
 	if st.FirstCause != "" && len(st.Causes) == 0 {
 		wrap(w, "\nFirst cause: ", "  ", st.FirstCause)
 		return
@@ -126,7 +126,7 @@ func printCauses(w io.Writer, st *guard.Status) {
 }
 
 // ruleWord is the state of a rule in one word.
-func ruleWord(r guard.RuleStatus) string {
+func ruleWord(r answers.RuleStatus) string {
 	switch {
 	case r.Demand:
 		return "STOP"
@@ -142,7 +142,7 @@ func ruleWord(r guard.RuleStatus) string {
 
 // ranked are the limits with the most urgent word first, as the envelope has
 // them among those of one word; and how many there are of each.
-func ranked(all []guard.RuleStatus) (out []guard.RuleStatus, says string) {
+func ranked(all []answers.RuleStatus) (out []answers.RuleStatus, says string) {
 	var counts []string
 	for _, word := range []string{"STOP", "MISSING", "CAUTION", "ok", "resting"} {
 		before := len(out)
@@ -161,7 +161,7 @@ func ranked(all []guard.RuleStatus) (out []guard.RuleStatus, says string) {
 	return out, strings.Join(counts, ", ")
 }
 
-func printLimits(w io.Writer, st *guard.Status, limits []guard.RuleStatus) {
+func printLimits(w io.Writer, st *answers.Status, limits []answers.RuleStatus) {
 	fmt.Fprintln(w, "\nLimits")
 	for _, r := range limits {
 		text := r.Now
@@ -184,7 +184,7 @@ func printLimits(w io.Writer, st *guard.Status, limits []guard.RuleStatus) {
 }
 
 // printReadings are the channels beside the limits, two a line.
-func printReadings(w io.Writer, st *guard.Status) {
+func printReadings(w io.Writer, st *answers.Status) {
 	if len(st.Channels) == 0 {
 		return
 	}

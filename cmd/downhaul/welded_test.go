@@ -12,6 +12,7 @@ import (
 	"unicode/utf8"
 
 	"downhaul/hw/virtual"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/benchboard"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/guard"
@@ -28,7 +29,7 @@ func must(t *testing.T, err error) {
 // welded flies the demo's day with a contactor that welds in the second hover,
 // just before the autopilot climbs away. It gives the session's folder and the
 // status while the fault stands. What is given more goes behind the envelope.
-func welded(t *testing.T, more string) (folder string, told guard.Status) {
+func welded(t *testing.T, more string) (folder string, told answers.Status) {
 	t.Helper()
 	link, err := freePort()
 	must(t, err)
@@ -60,9 +61,9 @@ func welded(t *testing.T, more string) (folder string, told guard.Status) {
 		s.crew.scenes = append(s.crew.scenes, scene)
 	}
 	s.crew.scenes = append(s.crew.scenes,
-		scene{func(time.Duration, guard.Status) bool { return true }, "", func(time.Duration, guard.Status) error { return board.Break("weld") }},
-		scene{state("fault"), "the fault", func(now time.Duration, s guard.Status) error { at = now; return nil }},
-		scene{func(now time.Duration, _ guard.Status) bool { return now > at+3*time.Second }, "", func(_ time.Duration, s guard.Status) error { told = s; return nil }})
+		scene{func(time.Duration, answers.Status) bool { return true }, "", func(time.Duration, answers.Status) error { return board.Break("weld") }},
+		scene{state("fault"), "the fault", func(now time.Duration, s answers.Status) error { at = now; return nil }},
+		scene{func(now time.Duration, _ answers.Status) bool { return now > at+3*time.Second }, "", func(_ time.Duration, s answers.Status) error { told = s; return nil }})
 	must(t, board.OpenContact("gate"))
 	must(t, runStepped(s, g, &clock))
 	must(t, g.Finish(clock))

@@ -23,8 +23,8 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/answers"
 	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/prooftest"
 	"downhaul/interlock/stopping"
@@ -282,7 +282,7 @@ func (r *rig) guard(name string, fresh bool) (session string) {
 	// A button that is on when the lines are first read does not count.
 	r.within(patience, "answering", func() bool {
 		out, err := r.m.Do("downhaul status --json --socket /run/guard.sock 2>&1")
-		var s guard.Status
+		var s answers.Status
 		return err == nil && json.Unmarshal([]byte(out), &s) == nil && s.Loop.Turns > 10
 	})
 	// The chip does not hear the level of a pin that was an output until now.
@@ -315,7 +315,7 @@ func (r *rig) quiet(text string, d time.Duration) {
 }
 
 // status is what the guard shows, by the crew's own tool.
-func (r *rig) status() (s guard.Status) {
+func (r *rig) status() (s answers.Status) {
 	r.t.Helper()
 	out := r.do("downhaul status --json --socket /run/guard.sock")
 	must(r.t, json.Unmarshal([]byte(out), &s))
@@ -323,7 +323,7 @@ func (r *rig) status() (s guard.Status) {
 }
 
 // until waits until the status is as wanted.
-func (r *rig) until(what string, ok func(guard.Status) bool) guard.Status {
+func (r *rig) until(what string, ok func(answers.Status) bool) answers.Status {
 	r.t.Helper()
 	for end := time.Now().Add(patience); ; time.Sleep(200 * time.Millisecond) {
 		s := r.status()
@@ -338,8 +338,8 @@ func (r *rig) until(what string, ok func(guard.Status) bool) guard.Status {
 
 // inState wants a state of the latch. What the guard shows is up to 100 ms old, so
 // that a state is waited for and never asked for once.
-func inState(state string) func(guard.Status) bool {
-	return func(s guard.Status) bool { return s.State == state }
+func inState(state string) func(answers.Status) bool {
+	return func(s answers.Status) bool { return s.State == state }
 }
 
 func (r *rig) contact(name string, closed bool) {
@@ -363,7 +363,7 @@ const tap = 400 * time.Millisecond
 func (r *rig) ready() {
 	r.t.Helper()
 	time.Sleep(300 * time.Millisecond)
-	r.until("ready", func(s guard.Status) bool {
+	r.until("ready", func(s answers.Status) bool {
 		if s.State == "blocked" && needsReset(s) {
 			r.press("reset", tap)
 			time.Sleep(300 * time.Millisecond)

@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 )
@@ -93,7 +93,7 @@ func (b *table) killAt(p *process, after time.Duration) (kept uint32, folder str
 	b.t.Helper()
 	soon(b.t, "a trip kept", func() bool { s := b.status(); folder = s.Folder; return s.Kept > 0 })
 	for end := time.Now().Add(after); time.Now().Before(end); {
-		r, err := guard.Ask(filepath.Join(b.dir, "guard.sock"), guard.Request{Do: "status"})
+		r, err := answers.Ask(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
 		if err == nil && r.Status != nil {
 			kept = max(kept, r.Status.Kept)
 		}

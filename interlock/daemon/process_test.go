@@ -19,8 +19,8 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/guard"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 
@@ -146,10 +146,10 @@ func (p *process) launch() {
 }
 
 // status is what the guard shows; the zero value when it does not answer.
-func (b *table) status() guard.Status {
-	r, err := guard.Ask(filepath.Join(b.dir, "guard.sock"), guard.Request{Do: "status"})
+func (b *table) status() answers.Status {
+	r, err := answers.Ask(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
 	if err != nil || r.Status == nil {
-		return guard.Status{}
+		return answers.Status{}
 	}
 	return *r.Status
 }

@@ -17,8 +17,8 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/answers"
 	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/guard"
 
 	"golang.org/x/sys/unix"
 )
@@ -151,7 +151,7 @@ func (b *table) load() (stop func()) {
 	for range 6 {
 		work.Go(func() {
 			for !end.Load() {
-				_, _ = guard.Ask(filepath.Join(b.dir, "guard.sock"), guard.Request{Do: "status"})
+				_, _ = answers.Ask(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
 			}
 		})
 	}

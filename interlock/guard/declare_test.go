@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/answers"
 	"downhaul/interlock/bench"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/session"
@@ -227,7 +228,7 @@ func TestDeclareOverTheSocket(t *testing.T) {
 	socket := filepath.Join(dir, "guard.sock")
 	d := step("empty hover")
 	d.By = "somebody else"
-	r, err := Ask(socket, Request{Do: "declare", Declare: &d})
+	r, err := answers.Ask(socket, answers.Request{Do: "declare", Declare: &d})
 	must(t, err)
 	if r.Declared == nil || r.Declared.Step != "empty hover" || len(r.Declared.Asks) != 3 {
 		t.Errorf("answer %+v", r.Declared)
@@ -237,18 +238,18 @@ func TestDeclareOverTheSocket(t *testing.T) {
 		story, err := g.session.Story()
 		return err == nil && len(story.Declarations) == 1 && contains(story.Declarations[0].By, who)
 	})
-	if _, err := Ask(socket, Request{Do: "declare"}); err == nil || !contains(err.Error(), "nothing is declared") {
+	if _, err := answers.Ask(socket, answers.Request{Do: "declare"}); err == nil || !contains(err.Error(), "nothing is declared") {
 		t.Errorf("an empty declaration: %v", err)
 	}
 	held := false
 	for range 3 * burst {
-		_, err := Ask(socket, Request{Do: "mark", Text: "flood"})
+		_, err := answers.Ask(socket, answers.Request{Do: "mark", Text: "flood"})
 		held = held || err != nil && contains(err.Error(), "too many")
 	}
 	if !held {
 		t.Error("a flood is not held off")
 	}
-	if _, err := Ask(socket, Request{Do: "status"}); err != nil {
+	if _, err := answers.Ask(socket, answers.Request{Do: "status"}); err != nil {
 		t.Errorf("and status with it: %v", err)
 	}
 	must(t, stop())

@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
@@ -19,50 +20,13 @@ var shownChannels = [...]rules.ChannelID{
 	rules.PackResistance, rules.PackToFloor, rules.LinkLag, rules.LinkLoss, rules.LinkAge, rules.RadioRSSI,
 }
 
-// FlashStatus is the last flash of the lamp, by which cameras are lined up
-// with the log: it stood for State.
-type FlashStatus struct {
-	At    float64 `json:"at_s"`
-	AgoS  float64 `json:"ago_s"`
-	State string  `json:"state"`
-}
-
-// CauseStatus is one trip of this episode.
-type CauseStatus struct {
-	Trip   uint32  `json:"trip"`
-	At     float64 `json:"at_s"`
-	AfterS float64 `json:"after_s"` // after the first
-	First  bool    `json:"first"`
-	Text   string  `json:"text"`
-	Stop   string  `json:"stop"`
-	// Stands says, for a rule and for a silence of the craft, whether it is still
-	// so; null for other built-in interlocks.
-	Stands *bool `json:"stands"`
-	// Part says that it is no trip of its own: it came with the silence that Trip is.
-	Part bool `json:"part"`
-	// Now is what has become of it, empty where that cannot be told.
-	Now string `json:"now"`
-}
-
-// PermissiveStatus is one condition for a start.
-type PermissiveStatus struct {
-	Name      string   `json:"name"`
-	Channel   string   `json:"channel"`
-	Condition string   `json:"condition"`
-	Now       string   `json:"now"`
-	Value     *float64 `json:"value"`
-	Limit     float64  `json:"limit"`
-	Unit      string   `json:"unit"`
-	Holds     bool     `json:"holds"`
-}
-
 // The following read what was copied out of the snapshot.
 
-func (s *seen) causes(env *rules.Envelope) []CauseStatus {
-	out := []CauseStatus{}
+func (s *seen) causes(env *rules.Envelope) []answers.CauseStatus {
+	out := []answers.CauseStatus{}
 	for i := range min(s.past.tripCount, mostTrips) {
 		f := &s.past.trips[i]
-		c := CauseStatus{Trip: f.Trip, At: seconds(f.At), AfterS: seconds(f.At - s.past.trips[0].At), First: i == 0,
+		c := answers.CauseStatus{Trip: f.Trip, At: seconds(f.At), AfterS: seconds(f.At - s.past.trips[0].At), First: i == 0,
 			Text: FirstCause(env, *f), Stop: f.Stop.String(), Part: f.Kind == interlock.ConsequenceEffect}
 		stands, over := false, "heard again now"
 		switch {
@@ -86,11 +50,11 @@ func (s *seen) causes(env *rules.Envelope) []CauseStatus {
 	return out
 }
 
-func (s *seen) permissives(env *rules.Envelope) []PermissiveStatus {
-	out := []PermissiveStatus{}
+func (s *seen) permissives(env *rules.Envelope) []answers.PermissiveStatus {
+	out := []answers.PermissiveStatus{}
 	for i := range s.view.Permissives {
 		p, now := &env.Permissives[i], s.view.Permissives[i]
-		row := PermissiveStatus{Name: p.Name, Channel: p.Watch.String(), Condition: p.Condition(), Limit: p.Limit,
+		row := answers.PermissiveStatus{Name: p.Name, Channel: p.Watch.String(), Condition: p.Condition(), Limit: p.Limit,
 			Unit: rules.SIUnit(p.Watch.Channel().Kind), Now: "missing", Holds: s.view.Holds[i]}
 		if now.Quality != rules.Missing {
 			row.Value, row.Now = some(now.Value), rules.Format(now.Value, p.Unit)
@@ -102,8 +66,8 @@ func (s *seen) permissives(env *rules.Envelope) []PermissiveStatus {
 
 // channels are the last readings, in the user's units. What was never heard is
 // left out.
-func (s *seen) channels(env *rules.Envelope) []ChannelStatus {
-	out := []ChannelStatus{}
+func (s *seen) channels(env *rules.Envelope) []answers.ChannelStatus {
+	out := []answers.ChannelStatus{}
 	for i, id := range shownChannels {
 		r := s.table[i]
 		if r.Quality == rules.Missing && r.Cause == rules.NoCause {
@@ -111,7 +75,7 @@ func (s *seen) channels(env *rules.Envelope) []ChannelStatus {
 		}
 		about := id.Channel()
 		unit := unitFor(env, id)
-		c := ChannelStatus{Channel: id.String(), Says: about.Says, Unit: rules.SIUnit(about.Kind), Shown: unit,
+		c := answers.ChannelStatus{Channel: id.String(), Says: about.Says, Unit: rules.SIUnit(about.Kind), Shown: unit,
 			Cause: r.Cause.String(), AgeS: some(seconds(s.view.At - r.At)), Text: "missing"}
 		// What is older than the channel may be is no value any more.
 		if r.Quality != rules.Missing && s.view.At-r.At > max(id.Stale(), time.Second) {
@@ -200,14 +164,14 @@ func (g *Guard) wasTold(what, by string) {
 }
 
 // acts are the last acts at the buttons and over the local socket.
-func (g *Guard) acts(past *recent) []ActStatus {
+func (g *Guard) acts(past *recent) []answers.ActStatus {
 	out := past.list()
 	g.toldMu.Lock()
 	for _, t := range g.told {
-		out = append(out, ActStatus{At: seconds(t.at), What: t.what, By: t.by})
+		out = append(out, answers.ActStatus{At: seconds(t.at), What: t.what, By: t.by})
 	}
 	g.toldMu.Unlock()
-	slices.SortStableFunc(out, func(a, b ActStatus) int {
+	slices.SortStableFunc(out, func(a, b answers.ActStatus) int {
 		switch {
 		case a.At < b.At:
 			return -1

@@ -2,12 +2,12 @@ package guard
 
 import (
 	"errors"
-	"fmt"
 	"strings"
 	"sync/atomic"
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/ledger"
 	"downhaul/rules"
@@ -134,54 +134,17 @@ func (g *Guard) tendLedger() {
 	}
 }
 
-// LedgerRequest is what somebody asks of the ledger: to list it, to note a defect,
-// to close an item or to let a defect wait.
-type LedgerRequest struct {
-	Act      string  `json:"act"` // "list", "note", "close" or "watch"
-	Of       int     `json:"of,omitempty"`
-	Text     string  `json:"text,omitempty"`
-	Initials string  `json:"initials,omitempty"`
-	LastsS   float64 `json:"lasts_s,omitempty"`
-}
-
-// Do does what somebody asks of a ledger, and says in one line what came of it.
-func (r *LedgerRequest) Do(b *ledger.Book, now time.Time, by string) (says string, err error) {
-	var e *ledger.Entry
-	switch r.Act {
-	case "list":
-		return "", nil
-	case "note":
-		if e, err = b.Note(now, r.Text, by); err == nil {
-			says = fmt.Sprintf("defect %d, %s: it holds the next start back until it is closed or watched", e.Number, e.Text)
-		}
-	case "close":
-		if e, err = b.Close(now, r.Of, r.Text, r.Initials, by); err == nil {
-			says = fmt.Sprintf("what was done about number %d: %s", e.Of, e.Text)
-		}
-	case "watch":
-		if !(r.LastsS > 0 && r.LastsS < 1e9) {
-			return "", fmt.Errorf("a watch lasts more than 0 (got %g s)", r.LastsS)
-		}
-		if e, err = b.Watch(now, r.Of, r.Text, r.Initials, time.Duration(r.LastsS*float64(time.Second)), by); err == nil {
-			says = fmt.Sprintf("defect %d may wait: %s", e.Of, e.Text)
-		}
-	default:
-		err = fmt.Errorf("nothing is called %q here; there are list, note, close and watch", r.Act)
-	}
-	return says, err
-}
-
 // slowLedger is how long somebody who writes to the ledger waits for the disk; ours.
 const slowLedger = 10 * time.Second
 
 // askLedger does what somebody asks of the ledger while this guard runs. Only the
 // next start hears of it. The record writer does it, between two records.
-func (g *Guard) askLedger(r *LedgerRequest, by string) (*LedgerReply, error) {
+func (g *Guard) askLedger(r *answers.LedgerRequest, by string) (*answers.LedgerReply, error) {
 	if r.Act == "list" {
-		return &LedgerReply{Items: g.ledger.stands.Load().items}, nil
+		return &answers.LedgerReply{Items: g.ledger.stands.Load().items}, nil
 	}
 	type answer struct {
-		reply *LedgerReply
+		reply *answers.LedgerReply
 		err   error
 	}
 	done := make(chan answer, 1)
@@ -193,7 +156,7 @@ func (g *Guard) askLedger(r *LedgerRequest, by string) (*LedgerReply, error) {
 			return
 		}
 		g.lookAtLedger(now)
-		done <- answer{reply: &LedgerReply{Items: g.ledger.stands.Load().items, Says: says}}
+		done <- answer{reply: &answers.LedgerReply{Items: g.ledger.stands.Load().items, Says: says}}
 	}
 	if g.opts.Stepped {
 		work()
@@ -214,12 +177,6 @@ func (g *Guard) askLedger(r *LedgerRequest, by string) (*LedgerReply, error) {
 	case <-time.After(slowLedger):
 		return nil, errors.New("the disk does not answer; look later whether it was taken (downhaul defect)")
 	}
-}
-
-// LedgerReply answers a LedgerRequest.
-type LedgerReply struct {
-	Items []ledger.Item `json:"items"`
-	Says  string        `json:"says,omitempty"`
 }
 
 // openingLedger is what is to be said of the ledger at the start.

@@ -9,6 +9,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/answers"
 	"downhaul/interlock/bench"
 	"downhaul/interlock/prooftest"
 	"downhaul/interlock/session"
@@ -58,7 +59,7 @@ func replayEqual(t testing.TB, g *Guard, stop func() error) {
 	}
 }
 
-func dueIn(s Status) (due []string) {
+func dueIn(s answers.Status) (due []string) {
 	for _, why := range s.NotReady {
 		if strings.HasPrefix(why, "proof test due") {
 			due = append(due, why)

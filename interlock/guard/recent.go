@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 )
 
 // Bounds of what is remembered for showing; the log holds everything.
@@ -66,17 +67,9 @@ func (r *recent) act(f *interlock.Effect) {
 	r.actCount++
 }
 
-// ActStatus is something that a person did, and by what: an input line of the
-// pad, or the local socket and who was there.
-type ActStatus struct {
-	At   float64 `json:"at_s"`
-	What string  `json:"what"`
-	By   string  `json:"by"`
-}
-
 // list gives the acts, oldest first.
-func (r *recent) list() []ActStatus {
-	out := []ActStatus{}
+func (r *recent) list() []answers.ActStatus {
+	out := []answers.ActStatus{}
 	for i := max(0, r.actCount-mostActs); i < r.actCount; i++ {
 		f := &r.acts[i%mostActs]
 		line := f.Line
@@ -98,7 +91,7 @@ func (r *recent) list() []ActStatus {
 		default:
 			what = line.String() + " not taken: " + what
 		}
-		out = append(out, ActStatus{At: seconds(f.At), What: what, By: "input line " + line.String()})
+		out = append(out, answers.ActStatus{At: seconds(f.At), What: what, By: "input line " + line.String()})
 	}
 	return out
 }

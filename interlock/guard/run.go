@@ -10,6 +10,7 @@ import (
 
 	"downhaul/hw"
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
@@ -300,7 +301,7 @@ func (g *Guard) Finish(now time.Duration) error {
 }
 
 // Status is what the guard shows.
-func (g *Guard) Status() Status { return g.status() }
+func (g *Guard) Status() answers.Status { return g.status() }
 
 // Board is the pad's board.
 func (g *Guard) Board() hw.Board { return g.board }

@@ -8,6 +8,7 @@ import (
 	"sync/atomic"
 	"time"
 
+	"downhaul/interlock/answers"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/telemetry"
 	"downhaul/interlock/telemetry/signing"
@@ -142,21 +143,14 @@ func (g *Guard) lastSeen() error {
 	return g.doorway.door.Seen(0).Write(g.doorway.file)
 }
 
-// SigningStatus is what became of the frames under the craft's name where they
-// must be signed.
-type SigningStatus struct {
-	signing.Counts
-	On bool `json:"on"`
-}
-
 // signingStatus fills in the status and says what is wrong, if something is.
-func (g *Guard) signingStatus(out *Status) {
+func (g *Guard) signingStatus(out *answers.Status) {
 	d := g.doorway
 	if d == nil {
 		return
 	}
 	n := d.door.Counts()
-	out.Signing = SigningStatus{Counts: n, On: true}
+	out.Signing = answers.SigningStatus{Counts: n, On: true}
 	for _, w := range []struct {
 		n    uint64
 		says string

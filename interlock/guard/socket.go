@@ -10,33 +10,9 @@ import (
 
 	"downhaul/hw/localsocket"
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/intake"
-	"downhaul/interlock/session"
 )
-
-// Request is one line of the guard's local socket.
-type Request struct {
-	Do   string `json:"do"` // "status", "mark", "declare" or "ledger"
-	Text string `json:"text,omitempty"`
-	// Past asks a status for the wind of the last ten minutes as well.
-	Past bool `json:"past,omitempty"`
-	// Declare is what is declared: its What, and Step, Packs, Value and
-	// Initials as that asks.
-	Declare *session.Declaration `json:"declare,omitempty"`
-	// Ledger is what is asked of the ledger.
-	Ledger *LedgerRequest `json:"ledger,omitempty"`
-}
-
-// Reply answers a Request.
-type Reply struct {
-	OK     bool    `json:"ok"`
-	Error  string  `json:"error,omitempty"`
-	Status *Status `json:"status,omitempty"`
-	// Declared answers a declaration.
-	Declared *Declared `json:"declared,omitempty"`
-	// Ledger answers what was asked of the ledger.
-	Ledger *LedgerReply `json:"ledger,omitempty"`
-}
 
 // mostMark bounds the text of a mark.
 const mostMark = 200
@@ -56,8 +32,8 @@ func (g *Guard) serve() (err error) {
 	g.socket, err = localsocket.Serve(localsocket.Config{
 		Path: g.pad.Socket, Mode: 0o660, Group: group,
 		Handle:  func(c *localsocket.Client, line []byte) bool { return c.Send(g.answer(line, c.Peer())) == nil },
-		Refusal: Reply{Error: "too many ask already; end one of them"},
-		TooLong: Reply{Error: fmt.Sprintf("the line is longer than %d bytes; send one short request a line", localsocket.MostLine)},
+		Refusal: answers.Reply{Error: "too many ask already; end one of them"},
+		TooLong: answers.Reply{Error: fmt.Sprintf("the line is longer than %d bytes; send one short request a line", localsocket.MostLine)},
 	})
 	if err != nil {
 		return fmt.Errorf("open the guard's local socket: %w", err)
@@ -66,10 +42,10 @@ func (g *Guard) serve() (err error) {
 }
 
 // answer does one request of the local user at the other end.
-func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
-	var r Request
+func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
+	var r answers.Request
 	if err := json.Unmarshal(line, &r); err != nil {
-		return Reply{Error: fmt.Sprintf("not one JSON object on a line of at most %d bytes: %v", localsocket.MostLine, err)}
+		return answers.Reply{Error: fmt.Sprintf("not one JSON object on a line of at most %d bytes: %v", localsocket.MostLine, err)}
 	}
 	switch r.Do {
 	case "status":
@@ -77,49 +53,49 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) Reply {
 		if r.Past {
 			s.WindPast = g.windPast()
 		}
-		return Reply{OK: true, Status: &s}
+		return answers.Reply{OK: true, Status: &s}
 	case "mark":
 		text := strings.TrimSpace(r.Text)
 		if err := spoken("a mark", text, mostMark); err != nil {
-			return Reply{Error: err.Error()}
+			return answers.Reply{Error: err.Error()}
 		}
 		if !g.declared.rate.take(time.Now()) {
-			return Reply{Error: tooFast}
+			return answers.Reply{Error: tooFast}
 		}
 		by := nameOf(peer)
 		g.wasTold("mark: "+text, by)
 		g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text + " (by " + by + ")"})
-		return Reply{OK: true}
+		return answers.Reply{OK: true}
 	case "declare":
 		if r.Declare == nil {
-			return Reply{Error: "nothing is declared; there are step, packs, wind and inspection"}
+			return answers.Reply{Error: "nothing is declared; there are step, packs, wind and inspection"}
 		}
 		if !g.declared.rate.take(time.Now()) {
-			return Reply{Error: tooFast}
+			return answers.Reply{Error: tooFast}
 		}
 		r.Declare.By = nameOf(peer)
 		says, err := g.Declare(*r.Declare)
 		if err != nil {
-			return Reply{Error: err.Error()}
+			return answers.Reply{Error: err.Error()}
 		}
 		g.wasTold("declared "+says, r.Declare.By)
 		d := g.showDeclared()
 		d.Says = says
-		return Reply{OK: true, Declared: &d}
+		return answers.Reply{OK: true, Declared: &d}
 	case "ledger":
 		if r.Ledger == nil {
-			return Reply{Error: "nothing is asked of the ledger; there are list, note, close and watch"}
+			return answers.Reply{Error: "nothing is asked of the ledger; there are list, note, close and watch"}
 		}
 		if r.Ledger.Act != "list" && !g.declared.rate.take(time.Now()) {
-			return Reply{Error: tooFast}
+			return answers.Reply{Error: tooFast}
 		}
 		reply, err := g.askLedger(r.Ledger, nameOf(peer))
 		if err != nil {
-			return Reply{Error: err.Error()}
+			return answers.Reply{Error: err.Error()}
 		}
-		return Reply{OK: true, Ledger: reply}
+		return answers.Reply{OK: true, Ledger: reply}
 	}
-	return Reply{Error: fmt.Sprintf("unknown request %q; there are status, mark, declare and ledger", r.Do)}
+	return answers.Reply{Error: fmt.Sprintf("unknown request %q; there are status, mark, declare and ledger", r.Do)}
 }
 
 // spoken refuses what does not belong on record as one line.
@@ -133,21 +109,4 @@ func spoken(what, text string, most int) error {
 		return fmt.Errorf("%s is one line of printable characters; leave out what can not be seen", what)
 	}
 	return nil
-}
-
-// Ask sends one request to the guard that serves socket.
-func Ask(socket string, r Request) (Reply, error) {
-	c, err := localsocket.Dial(socket)
-	if err != nil {
-		return Reply{}, fmt.Errorf("%w; is the guard running, and is this the socket that its pad file names?", err)
-	}
-	defer c.Close()
-	var reply Reply
-	if err := c.Ask(r, &reply); err != nil {
-		return Reply{}, err
-	}
-	if !reply.OK {
-		return reply, fmt.Errorf("the guard says: %s", reply.Error)
-	}
-	return reply, nil
 }

@@ -18,6 +18,7 @@ import (
 	"downhaul/hw/localsocket"
 	"downhaul/hw/virtual"
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 )
@@ -38,7 +39,7 @@ func talkTo(t testing.TB, socket string) *talk {
 }
 
 // ask sends a line and reads the one that answers it.
-func (c *talk) ask(t testing.TB, line string) (r Reply) {
+func (c *talk) ask(t testing.TB, line string) (r answers.Reply) {
 	t.Helper()
 	_, err := fmt.Fprintln(c, line)
 	must(t, err)
@@ -151,14 +152,14 @@ func TestSocketTakesAnything(t *testing.T) {
 		{"two\nlines", "printable"}, {"bell\a", "printable"}, {"\x1b[31mred", "printable"}, {"nul\x00", "printable"},
 		{"turned \u202e round", "printable"}, {"zero\u200bwidth", "printable"}, {"c1\u0085c1", "printable"}, {"line\u2028sep", "printable"},
 	} {
-		text, err := json.Marshal(Request{Do: "mark", Text: row.text})
+		text, err := json.Marshal(answers.Request{Do: "mark", Text: row.text})
 		must(t, err)
 		if r := c.ask(t, string(text)); r.OK || !contains(r.Error, row.want) {
 			t.Errorf("mark %q: %+v, want %q", row.text, r, row.want)
 		}
 	}
 	for _, good := range []string{"x", strings.Repeat("ü", 200), `quote " and \ stroke`, "ж 漢 %s {}"} {
-		if _, err := Ask(socket, Request{Do: "mark", Text: good}); err != nil {
+		if _, err := answers.Ask(socket, answers.Request{Do: "mark", Text: good}); err != nil {
 			t.Errorf("mark %q: %v", good, err)
 		}
 	}
@@ -206,7 +207,7 @@ func TestStuckClientsHoldUpNothing(t *testing.T) {
 		t.Errorf("%d trips: %s", s.Trips, s.FirstCause)
 	}
 	soon(t, "a place for the crew", func() bool {
-		r, err := Ask(socket, Request{Do: "status"})
+		r, err := answers.Ask(socket, answers.Request{Do: "status"})
 		return err == nil && r.OK
 	})
 	must(t, stop())
@@ -217,7 +218,7 @@ func TestStuckClientsHoldUpNothing(t *testing.T) {
 }
 
 func TestAskSaysWhoIsNotThere(t *testing.T) {
-	_, err := Ask(filepath.Join(shortDir(t), "none.sock"), Request{Do: "status"})
+	_, err := answers.Ask(filepath.Join(shortDir(t), "none.sock"), answers.Request{Do: "status"})
 	if err == nil || !contains(err.Error(), "is the guard running") {
 		t.Errorf("error %v", err)
 	}

@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
 	"downhaul/rules"
@@ -18,7 +19,7 @@ import (
 type snapshot struct {
 	mu sync.Mutex
 	seen
-	wind WindRing // as old as the session, whoever looks
+	wind answers.WindRing // as old as the session, whoever looks
 }
 
 // seen is what can be seen of a loop at one time.
@@ -76,11 +77,6 @@ func (s *snapshot) copied() *seen {
 	return &out
 }
 
-// OldAfter is the age from which a Status is no state any more: it is at most a
-// tenth of a second old while the loop turns, whatever is heard. Page and
-// terminal say so then.
-const OldAfter = time.Second
-
 // silentAfter is how long a craft is not heard until people are told of it; a
 // second source of the same word would only flicker.
 const silentAfter = 2 * time.Second
@@ -98,166 +94,27 @@ func (s *seen) silence() string {
 	return ""
 }
 
-// Status is what `status` shows and the page reads. Values are SI, with the
-// unit beside them; texts are for people, in the units of the envelope.
-type Status struct {
-	Schema  int    `json:"schema"`
-	Session string `json:"session"`
-	Folder  string `json:"folder"`
-	// Mark is set where no real relay is worked, and says so.
-	Mark string `json:"mark,omitempty"`
-	// Title is the envelope's.
-	Title string  `json:"title"`
-	At    float64 `json:"at_s"`
-	// AgeS is how old all of this was when it was told: the loop's own age, and
-	// no word of how long the craft was silent.
-	AgeS     float64 `json:"age_s"`
-	Duty     string  `json:"duty"`
-	State    string  `json:"state"`
-	SinceS   float64 `json:"since_s"`
-	Sentence string  `json:"sentence"`
-	// Meaning is the word of the state's colour, after IEC 60073.
-	Meaning string   `json:"meaning"`
-	DoNow   []string `json:"do_now"`
-	Sound   string   `json:"sound"`
-	// Silenced says that a sound was silenced although its cause stands.
-	Silenced bool `json:"sound_silenced"`
-	// Flash is the last flash of the lamp, null before the first.
-	Flash    *FlashStatus `json:"flash"`
-	RelayOn  bool         `json:"relay_on"`
-	Closed   bool         `json:"closed"`
-	Armed    bool         `json:"armed"`
-	Airborne bool         `json:"airborne"`
-	KeepOut  bool         `json:"keep_out"`
-	// GraceLeft is the time until a controlled stop takes the power off; null
-	// where none runs.
-	GraceLeft  *float64 `json:"grace_left_s"`
-	FirstCause string   `json:"first_cause"`
-	// Causes are the trips of this episode in their order, the first first.
-	Causes   []CauseStatus `json:"causes"`
-	NotReady []string      `json:"not_ready_because"`
-	// Permissives are the envelope's conditions for a start. Losing one while
-	// live is logged and shown, and is no trip.
-	Permissives []PermissiveStatus `json:"permissives"`
-	// Acts are the last acts of people, oldest first.
-	Acts     []ActStatus     `json:"acts"`
-	Rules    []RuleStatus    `json:"rules"`
-	Channels []ChannelStatus `json:"channels"`
-	Unseen   []string        `json:"unseen"`
-	Trips    uint32          `json:"trips"`
-	Kept     uint32          `json:"trips_on_disk"`
-	Loop     LoopStatus      `json:"loop"`
-	Link     LinkStatus      `json:"link"`
-	Signing  SigningStatus   `json:"signing"`
-	// Declared is what the crew declared and what the test card asks.
-	Declared Declared `json:"declared"`
-	// Counted is what wears, over sessions; null where nothing counts, as in a
-	// rehearsal.
-	Counted *Counted `json:"counted"`
-	// WindPast is the wind of the last ten minutes, only where it was asked for.
-	WindPast []WindPast `json:"wind_past,omitempty"`
-	// Trouble is the last thing that went wrong with records or outputs.
-	Trouble []string `json:"trouble"`
-}
-
-// Counted is what wears: the starts of this craft with the time that its chain was
-// live and the time at full output, and the openings of this contactor. Each run
-// counts once its opening is on record.
-type Counted struct {
-	Starts      int     `json:"starts"`
-	LiveS       float64 `json:"live_s"`
-	FullOutputS float64 `json:"full_output_s"`
-	Openings    int     `json:"contactor_openings"`
-	Loaded      int     `json:"openings_under_load"`
-	// Contactor is its name; MakerStates is how often it may open under load, 0
-	// where the pad file does not say.
-	Contactor   string `json:"contactor"`
-	MakerStates int    `json:"maker_states"`
-	// Trouble is why none of it is known; empty where it is.
-	Trouble string `json:"trouble"`
-}
-
-// RuleStatus is one rule now.
-type RuleStatus struct {
-	Name    string `json:"name"`
-	Channel string `json:"channel"`
-	Now     string `json:"now"`
-	// ValueText, LimitText and HeadroomText are for people; the first and the
-	// last are empty where there is no value.
-	ValueText    string   `json:"value_text"`
-	LimitText    string   `json:"limit_text"`
-	HeadroomText string   `json:"headroom_text"`
-	Value        *float64 `json:"value"`
-	Limit        float64  `json:"limit"`
-	Headroom     *float64 `json:"headroom"`
-	Unit         string   `json:"unit"`
-	Stop         string   `json:"stop"`
-	Caution      bool     `json:"caution"`
-	Demand       bool     `json:"demand"`
-	Missing      bool     `json:"missing"`
-	InForce      bool     `json:"in_force"`
-	RestsOn      string   `json:"rests_on"`
-}
-
-// ChannelStatus is one channel's last reading.
-type ChannelStatus struct {
-	Channel string `json:"channel"`
-	Says    string `json:"says"`
-	// Text is the value for people, in the unit Shown; AsShown is the number.
-	Text    string   `json:"text"`
-	Shown   string   `json:"shown_unit"`
-	AsShown *float64 `json:"shown"`
-	Value   *float64 `json:"value"`
-	Unit    string   `json:"unit"`
-	Cause   string   `json:"cause,omitempty"`
-	AgeS    *float64 `json:"age_s"`
-}
-
-// LoopStatus is how the loop runs.
-type LoopStatus struct {
-	Turns       uint64  `json:"turns"`
-	WorstGapS   float64 `json:"worst_gap_s"`
-	Dropped     uint64  `json:"chunks_dropped"`
-	LostRecords uint64  `json:"records_lost"`
-}
-
-// LinkStatus is what was heard.
-type LinkStatus struct {
-	Frames       uint64 `json:"frames"`
-	OtherSenders uint64 `json:"other_senders"`
-	WrongAddress uint64 `json:"wrong_address"`
-	Repeated     uint64 `json:"repeated"` // of the craft, said before: no sign of life
-	// Unkept counts datagrams that cannot be the craft's and were too many to keep;
-	// the other counts are without them.
-	Unkept     uint64 `json:"strangers_not_kept"`
-	UnknownIDs uint64 `json:"unknown_ids"`
-	BadBytes   uint64 `json:"bad_bytes"`
-	// SilentS is how long nothing was heard from the craft; null before its
-	// first frame.
-	SilentS *float64 `json:"silent_s"`
-}
-
 func seconds(d time.Duration) float64 { return d.Seconds() }
 
 func some(v float64) *float64 { return &v }
 
 // status renders the last snapshot.
-func (g *Guard) status() Status {
+func (g *Guard) status() answers.Status {
 	s := g.shot.copied()
 	env, v := g.env, &s.view
-	out := Status{
+	out := answers.Status{
 		Schema: 1, Session: g.session.Info.Session, Folder: g.session.Dir, Mark: g.session.Info.Mark, Title: env.Title, At: seconds(v.At),
 		AgeS: seconds(max(0, g.now()-v.At)), Duty: "watch", State: v.State.String(), SinceS: seconds(v.Since),
 		Sentence: Sentence(v), Meaning: Meaning(v), DoNow: DoNow(v, env), Sound: v.Sound.String(), Silenced: v.Hushed,
 		RelayOn: v.RelayOn, Closed: v.Closed, Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut, Trips: v.Trips, Kept: v.Kept,
 		Causes: s.causes(env), NotReady: []string{}, Permissives: s.permissives(env), Acts: g.acts(&s.past),
-		Rules: []RuleStatus{}, Channels: s.channels(env), Unseen: g.unseen, Trouble: []string{},
-		Loop: LoopStatus{Turns: s.turns, WorstGapS: seconds(s.worst), Dropped: s.drops,
+		Rules: []answers.RuleStatus{}, Channels: s.channels(env), Unseen: g.unseen, Trouble: []string{},
+		Loop: answers.LoopStatus{Turns: s.turns, WorstGapS: seconds(s.worst), Dropped: s.drops,
 			LostRecords: g.keeper.lostChunks.Load() + g.keeper.lostDecisions.Load()},
 		Link: linkStatus(s.counts, s.unkept), Declared: g.showDeclared(), Counted: g.counted(),
 	}
 	if v.Flash != rules.Never {
-		out.Flash = &FlashStatus{At: seconds(v.Flash), AgoS: seconds(v.At - v.Flash), State: v.FlashState.String()}
+		out.Flash = &answers.FlashStatus{At: seconds(v.Flash), AgoS: seconds(v.At - v.Flash), State: v.FlashState.String()}
 	}
 	if v.Duty == interlock.Guard {
 		out.Duty = "guard"
@@ -294,7 +151,7 @@ func (g *Guard) status() Status {
 	return out
 }
 
-func linkStatus(c intake.Counts, unkept uint64) (out LinkStatus) {
+func linkStatus(c intake.Counts, unkept uint64) (out answers.LinkStatus) {
 	out.Unkept = unkept
 	for _, l := range c.Links {
 		out.Frames += l.Frames
@@ -307,13 +164,13 @@ func linkStatus(c intake.Counts, unkept uint64) (out LinkStatus) {
 	return out
 }
 
-func (g *Guard) ruleStatus(v *interlock.View, i int) RuleStatus {
+func (g *Guard) ruleStatus(v *interlock.View, i int) answers.RuleStatus {
 	rule, now := &g.env.Rules[i], &v.Rules[i]
 	kind := rule.Watch.Channel().Kind
 	if rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster {
 		kind = kind.Rate()
 	}
-	out := RuleStatus{Name: rule.Name, Channel: rule.Watch.String(), Now: v.RuleNow(g.env, i), Limit: rule.Limit,
+	out := answers.RuleStatus{Name: rule.Name, Channel: rule.Watch.String(), Now: v.RuleNow(g.env, i), Limit: rule.Limit,
 		Unit: rules.SIUnit(kind), Stop: rule.Stop.String(), Caution: now.Caution, Demand: now.Demand,
 		Missing: now.Missing, InForce: now.InForce, RestsOn: g.pad.Fed(rule.Watch).String()}
 	out.LimitText = rules.FormatExact(rule.Limit, rule.Unit)
@@ -382,4 +239,12 @@ func Line(env *rules.Envelope, f interlock.Effect) (line string, ok bool) {
 		return at + "caution: " + FirstCause(env, f), true
 	}
 	return "", false
+}
+
+// windPast returns what the snapshot remembers of the wind.
+func (g *Guard) windPast() []answers.WindPast {
+	g.shot.mu.Lock()
+	wind, at := g.shot.wind, g.shot.view.At
+	g.shot.mu.Unlock()
+	return wind.Past(at)
 }

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/session"
 	"downhaul/interlock/stopping"
 	"downhaul/rules"
@@ -155,12 +156,12 @@ func (g *Guard) keepStop(w stopWork) error {
 }
 
 // counted returns what is on record of wear, nil where nothing counts.
-func (g *Guard) counted() *Counted {
+func (g *Guard) counted() *answers.Counted {
 	p := g.declared.proof.Load()
 	if p == nil {
 		return nil
 	}
-	c := &Counted{Starts: p.Worn.Starts, LiveS: p.Worn.Live.Seconds(), FullOutputS: p.Worn.Full.Seconds(), Contactor: g.pad.Contactor.Name,
+	c := &answers.Counted{Starts: p.Worn.Starts, LiveS: p.Worn.Live.Seconds(), FullOutputS: p.Worn.Full.Seconds(), Contactor: g.pad.Contactor.Name,
 		Openings: p.Worn.Openings, Loaded: p.Loaded, MakerStates: g.pad.Contactor.LoadOpenings}
 	if bad := g.stops.bad.Load(); bad != nil {
 		c.Trouble = *bad

@@ -6,13 +6,14 @@ import (
 	"time"
 
 	"downhaul/hw/localsocket"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/craftmodel"
 )
 
 // The ring against what was put in: means and highest gusts of five-second
 // steps, ten minutes of them and no more, and nothing where there was no wind.
 func TestWindRing(t *testing.T) {
-	var w WindRing
+	var w answers.WindRing
 	type sum struct {
 		n         int
 		sum, gust float64
@@ -26,7 +27,7 @@ func TestWindRing(t *testing.T) {
 		}
 		gusts := at <= 900*time.Second || at >= 920*time.Second
 		w.Take(at, v, v+1, gusts)
-		i := int64(at / WindStep)
+		i := int64(at / answers.WindStep)
 		if want[i] == nil {
 			want[i] = &sum{}
 		}
@@ -39,7 +40,7 @@ func TestWindRing(t *testing.T) {
 	past := w.Past(end)
 	// 120 steps, of which those of the thirty seconds without wind are missing but
 	// for the one that began with wind.
-	if len(past) != 115 || past[len(past)-1].Index != int64(end/WindStep) || past[0].Index != int64(end/WindStep)-119 {
+	if len(past) != 115 || past[len(past)-1].Index != int64(end/answers.WindStep) || past[0].Index != int64(end/answers.WindStep)-119 {
 		t.Fatalf("%d steps, %d to %d", len(past), past[0].Index, past[len(past)-1].Index)
 	}
 	for _, p := range past {

@@ -15,7 +15,7 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 )
 
 // tries are requests that somebody may hope to change something with.
@@ -64,7 +64,7 @@ func TestPromise12_OnlyTheQuestionLeavesThePanel(t *testing.T) {
 	defer l.Close()
 	var mu sync.Mutex
 	lines := map[string]int{}
-	reply, err := json.Marshal(guard.Reply{OK: true, Status: scenes()[4].status()})
+	reply, err := json.Marshal(answers.Reply{OK: true, Status: scenes()[4].status()})
 	must(t, err)
 	go func() {
 		for {

@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 	"downhaul/rules"
 )
 
@@ -16,7 +16,7 @@ var sizes = []struct {
 
 // crowd puts on a status the most that a pad can bring: fifteen reasons, forty
 // rules with names as long as a file may have, sixteen motors, four packs.
-func crowd(s *guard.Status) {
+func crowd(s *answers.Status) {
 	var due []string
 	for _, test := range []string{"readback", "emergency stop, one contact", "relay open to rotors stopped", "load cell with a known mass"} {
 		due = append(due, "proof test due: "+test+" (last passed 2031-03-02, every 30 d): downhaul commission --pad /etc/downhaul/pad.toml")
@@ -53,7 +53,7 @@ func crowd(s *guard.Status) {
 	for n := 2; n <= 4; n++ {
 		for _, what := range []string{"voltage", "lowest_cell"} {
 			says := map[string]string{"voltage": "voltage", "lowest_cell": "lowest cell"}[what]
-			s.Channels = append(s.Channels, guard.ChannelStatus{Channel: fmt.Sprintf("pack%d.%s", n, what), Says: fmt.Sprintf("%s of pack %d", says, n),
+			s.Channels = append(s.Channels, answers.ChannelStatus{Channel: fmt.Sprintf("pack%d.%s", n, what), Says: fmt.Sprintf("%s of pack %d", says, n),
 				Unit: "V", Shown: "V", Text: rules.Format(54.321, "V"), AsShown: some(54.321), Value: some(54.321), AgeS: some(0.1)})
 		}
 	}
@@ -62,6 +62,6 @@ func crowd(s *guard.Status) {
 	}
 	s.Trouble = append(s.Trouble, "recording: write /var/lib/downhaul/sessions/2031-05-04T10-00-00Z-1234/recording.pcapng: no space left on device")
 	for range 2 {
-		s.Acts = append(s.Acts, guard.ActStatus{At: 801.2, What: "mark: " + strings.Repeat("hum", 20), By: "local user alice (1000)"})
+		s.Acts = append(s.Acts, answers.ActStatus{At: 801.2, What: "mark: " + strings.Repeat("hum", 20), By: "local user alice (1000)"})
 	}
 }

@@ -15,7 +15,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 	"downhaul/rules"
 )
 
@@ -48,7 +48,7 @@ func picture(t *testing.T, ctx context.Context, name string) {
 }
 
 // shows waits until the page shows this status, part by part.
-func shows(t *testing.T, ctx context.Context, s *guard.Status) {
+func shows(t *testing.T, ctx context.Context, s *answers.Status) {
 	t.Helper()
 	until(t, ctx, `document.getElementById("sentence").textContent === `+quoted(s.Sentence)+
 		` && document.getElementById("means").textContent === `+quoted(s.Meaning)+
@@ -256,7 +256,7 @@ func TestPageBeginsDead(t *testing.T) {
 	}
 	block := make(chan struct{})
 	defer close(block)
-	p := served(t, func() (*guard.Status, error) { <-block; return nil, errors.New("ended") }, MostPages, MostFrom)
+	p := served(t, func() (*answers.Status, error) { <-block; return nil, errors.New("ended") }, MostPages, MostFrom)
 	ctx := tab(t, "http://"+p.Address()+"/", 1366, 768)
 	until(t, ctx, isDead+` && document.getElementById("deadwhy").textContent.includes("has not answered yet")`)
 	picture(t, ctx, "desktop dead")
@@ -358,7 +358,7 @@ func TestPageDrawsTheWind(t *testing.T) {
 		h.take(&one)
 	}
 	picture10 := h.picture()
-	if n := len(picture10.Points); n < guard.WindSteps-1 || n > guard.WindSteps {
+	if n := len(picture10.Points); n < answers.WindSteps-1 || n > answers.WindSteps {
 		t.Errorf("%d points", n)
 	}
 	ctx := tab(t, "http://"+p.Address()+"/", 1366, 768)
@@ -378,9 +378,9 @@ func TestPageDrawsTheWind(t *testing.T) {
 func TestPanelThatBeginsLateHasThePastWind(t *testing.T) {
 	s := *scenes()[4].status()
 	unit := s.Channels[0].Shown
-	past := func(from, to int64) (out []guard.WindPast) {
+	past := func(from, to int64) (out []answers.WindPast) {
 		for i := from; i <= to; i++ {
-			out = append(out, guard.WindPast{Index: i, Count: 50, Mean: 4, Gust: some(6.0)})
+			out = append(out, answers.WindPast{Index: i, Count: 50, Mean: 4, Gust: some(6.0)})
 		}
 		return out
 	}

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/answers"
 	"downhaul/interlock/guard"
 	"downhaul/rules"
 )
@@ -24,7 +25,7 @@ func some[T any](v T) *T { return &v }
 type scene struct {
 	name string
 	view interlock.View
-	also func(*guard.Status)
+	also func(*answers.Status)
 }
 
 // scenes are every state in both duties, and the ways of each that look
@@ -33,21 +34,21 @@ func scenes() []scene {
 	in := func(s interlock.State, keepOut bool) interlock.View {
 		return interlock.View{State: s, Duty: interlock.Guard, KeepOut: keepOut, Grace: rules.Never, ResetDone: s == interlock.Ready}
 	}
-	notReady := func(s *guard.Status) {
+	notReady := func(s *answers.Status) {
 		s.NotReady = []string{"gate open", "craft.apex: healthy for 4 s, wanted 10 s",
 			"calm enough to start: wind.gust3s must be 14 mph or less; now 16.2 mph",
 			"reset needed: search the area, then press and release reset"}
 		s.Permissives[0].Holds = false
 	}
-	trip := func(s *guard.Status) {
+	trip := func(s *answers.Status) {
 		s.FirstCause = "gust: limit left, 20.4 mph against 20 mph"
-		s.Causes = []guard.CauseStatus{
+		s.Causes = []answers.CauseStatus{
 			{Trip: 3, At: 812.31, First: true, Text: s.FirstCause, Stop: "controlled", Stands: some(true), Now: "still so"},
 			{Trip: 4, At: 815.02, AfterS: 2.71, Text: "tether overload: limit left, 1911 N against 1800 N", Stop: "immediate", Stands: some(false), Now: "inside again now; reset clears it"},
 			{Trip: 5, At: 815.4, AfterS: 3.09, Text: "emergency stop", Stop: "immediate"}}
 		s.Rules[3].Demand, s.Rules[3].Caution = true, true
 		s.Sound = "tripped"
-		s.Flash = &guard.FlashStatus{At: 815.02, AgoS: 12, State: "tripped"}
+		s.Flash = &answers.FlashStatus{At: 815.02, AgoS: 12, State: "tripped"}
 	}
 	watch := func(standing int) interlock.View {
 		return interlock.View{State: interlock.Blocked, Duty: interlock.Watch, KeepOut: true, Standing: standing, Grace: rules.Never}
@@ -66,7 +67,7 @@ func scenes() []scene {
 		{"ready", in(interlock.Ready, false), nil},
 		{"closing", in(interlock.Closing, true), nil},
 		{"live", in(interlock.Live, true), nil},
-		{"live with a caution", near, func(s *guard.Status) {
+		{"live with a caution", near, func(s *answers.Status) {
 			s.Rules[3].Caution, s.Sound = true, "caution"
 			s.DoNow = []string{"Caution, gust: 17.1 mph, limit 20 mph. Bring it back inside, or land."}
 			s.Rules[2].InForce = false
@@ -77,13 +78,13 @@ func scenes() []scene {
 		{"tripped, keep out", in(interlock.Tripped, true), trip},
 		{"fault", failed, trip},
 		{"power not removed", fault, trip},
-		{"watch", watch(0), func(s *guard.Status) { s.NotReady = []string{"duty is watch: the relay is never closed"} }},
+		{"watch", watch(0), func(s *answers.Status) { s.NotReady = []string{"duty is watch: the relay is never closed"} }},
 		{"watch, limit left", watch(1), trip},
 	}
 }
 
 // status is what the guard would tell in this scene.
-func (c scene) status() *guard.Status {
+func (c scene) status() *answers.Status {
 	env := &rules.Envelope{}
 	for range 4 {
 		env.Rules = append(env.Rules, rules.Rule{})
@@ -93,23 +94,23 @@ func (c scene) status() *guard.Status {
 	if v.Duty == interlock.Watch {
 		duty = "watch"
 	}
-	s := &guard.Status{Schema: 1, Session: "2031-05-04T10-00-00Z-1234", Folder: "/var/lib/secret-folder", Title: "Long Meadow: tethered hover, water ballast",
+	s := &answers.Status{Schema: 1, Session: "2031-05-04T10-00-00Z-1234", Folder: "/var/lib/secret-folder", Title: "Long Meadow: tethered hover, water ballast",
 		At: 830, SinceS: 812.31, AgeS: 0.05, Duty: duty, State: v.State.String(), Sentence: guard.Sentence(&v), Meaning: guard.Meaning(&v),
 		DoNow: guard.DoNow(&v, env), Sound: "silent", KeepOut: v.KeepOut, RelayOn: v.State == interlock.Live || v.State == interlock.Lowering,
-		Armed: true, Airborne: true, NotReady: []string{}, Causes: []guard.CauseStatus{}, Trouble: []string{},
-		Acts: []guard.ActStatus{{At: 640.2, What: "reset taken", By: "input line reset"}, {At: 651.9, What: "start", By: "input line start"},
+		Armed: true, Airborne: true, NotReady: []string{}, Causes: []answers.CauseStatus{}, Trouble: []string{},
+		Acts: []answers.ActStatus{{At: 640.2, What: "reset taken", By: "input line reset"}, {At: 651.9, What: "start", By: "input line start"},
 			{At: 700.4, What: "mark: hum from motor 3", By: "local user alice (1000)"}},
-		Declared: guard.Declared{Card: "Heron 2, water ballast", Craft: "Heron 2", Step: "hover with 12 kg", Packs: []string{"A1", "B3"}, Asks: []string{},
-			Conditions: []string{"two people at the stand-off"}, Wind: &guard.DeclaredWind{Text: "9 mph", AgeS: 71, LeftS: 529, Says: "declared, not measured"}},
+		Declared: answers.Declared{Card: "Heron 2, water ballast", Craft: "Heron 2", Step: "hover with 12 kg", Packs: []string{"A1", "B3"}, Asks: []string{},
+			Conditions: []string{"two people at the stand-off"}, Wind: &answers.DeclaredWind{Text: "9 mph", AgeS: 71, LeftS: 529, Says: "declared, not measured"}},
 		Unseen: []string{"line out, how much line is out: no channel feeds it", "people inside the keep-out, a blade that comes loose, fire: no channel at all, so observer and emergency stop"},
-		Link:   guard.LinkStatus{Frames: 48211, OtherSenders: 3},
+		Link:   answers.LinkStatus{Frames: 48211, OtherSenders: 3},
 	}
 	rule := func(name, channel, unit string, si, limit float64, shown string, rests string) {
 		room := limit - si
 		if name == "pack floor" {
 			room = -room
 		}
-		r := guard.RuleStatus{Name: name, Channel: channel, Value: &si, Limit: limit, Headroom: some(room), Unit: unit, InForce: true, Stop: "immediate", RestsOn: rests,
+		r := answers.RuleStatus{Name: name, Channel: channel, Value: &si, Limit: limit, Headroom: some(room), Unit: unit, InForce: true, Stop: "immediate", RestsOn: rests,
 			ValueText: rules.Format(si, shown), LimitText: rules.FormatExact(limit, shown), HeadroomText: rules.FormatDifference(room, shown)}
 		r.Now = r.ValueText + ", limit " + r.LimitText
 		s.Rules = append(s.Rules, r)
@@ -118,11 +119,11 @@ func (c scene) status() *guard.Status {
 	rule("ceiling", "craft.apex", "m", 3.41, 7, "m", "what the craft says of itself")
 	rule("pack floor", "pack.lowest_cell", "V", 3.91, 3.45, "V", "what the craft says of itself")
 	rule("gust", "wind.gust3s", "m/s", 5.1, 8.9408, "mph", "own sensor")
-	s.Permissives = []guard.PermissiveStatus{{Name: "calm enough to start", Channel: "wind.gust3s", Condition: "wind.gust3s must be 14 mph or less",
+	s.Permissives = []answers.PermissiveStatus{{Name: "calm enough to start", Channel: "wind.gust3s", Condition: "wind.gust3s must be 14 mph or less",
 		Now: "11.4 mph", Value: some(5.1), Limit: 6.25856, Unit: "m/s", Holds: true}}
 	channel := func(name, says, unit, shown string, si float64) {
 		v, _ := rules.Convert(si, shown)
-		s.Channels = append(s.Channels, guard.ChannelStatus{Channel: name, Says: says, Unit: unit, Shown: shown, Value: &si, AsShown: &v, Text: rules.Format(si, shown), AgeS: some(0.1)})
+		s.Channels = append(s.Channels, answers.ChannelStatus{Channel: name, Says: says, Unit: unit, Shown: shown, Value: &si, AsShown: &v, Text: rules.Format(si, shown), AgeS: some(0.1)})
 	}
 	channel("wind.speed", "wind speed at the mast", "m/s", "mph", 4.2)
 	channel("wind.gust3s", "mean over 3 s (WMO-No. 8)", "m/s", "mph", 5.1)
@@ -141,14 +142,14 @@ func (c scene) status() *guard.Status {
 
 // teller answers as a guard would, with whatever it was given last.
 type teller struct {
-	status atomic.Pointer[guard.Status]
+	status atomic.Pointer[answers.Status]
 	err    atomic.Pointer[error]
 	began  time.Time
 	asked  atomic.Int64
 	stuck  atomic.Bool // what it tells stands still
 }
 
-func (w *teller) ask() (*guard.Status, error) {
+func (w *teller) ask() (*answers.Status, error) {
 	w.asked.Add(1)
 	if e := w.err.Load(); e != nil {
 		return nil, *e

@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"downhaul/hw/localsocket"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 )
 
 // Times of the page, ours.
@@ -22,13 +22,13 @@ const (
 )
 
 // Ask fetches one status; it may take its time and is called by one goroutine.
-type Ask func() (*guard.Status, error)
+type Ask func() (*answers.Status, error)
 
 // FromSocket asks the guard that serves a local socket, over one connection
 // that is made anew when it breaks.
 func FromSocket(path string) Ask {
 	var conn *localsocket.Conn
-	return func() (*guard.Status, error) {
+	return func() (*answers.Status, error) {
 		first := conn == nil // of this process, or of a guard that came back
 		if first {
 			c, err := localsocket.Dial(path)
@@ -37,8 +37,8 @@ func FromSocket(path string) Ask {
 			}
 			conn = c
 		}
-		var reply guard.Reply
-		err := conn.Ask(guard.Request{Do: "status", Past: first}, &reply)
+		var reply answers.Reply
+		err := conn.Ask(answers.Request{Do: "status", Past: first}, &reply)
 		switch {
 		case err == nil && reply.OK && reply.Status != nil:
 			return reply.Status, nil
@@ -58,9 +58,9 @@ type frame struct {
 	T     int64  `json:"t_ms"`
 	// AgeS is how old the status is; Dead says, in words, why there is nothing
 	// to be shown, and Status is null then.
-	AgeS   float64       `json:"age_s"`
-	Dead   string        `json:"dead"`
-	Status *guard.Status `json:"status"`
+	AgeS   float64         `json:"age_s"`
+	Dead   string          `json:"dead"`
+	Status *answers.Status `json:"status"`
 }
 
 // source keeps the last status and how old it is.
@@ -70,7 +70,7 @@ type source struct {
 	fresh chan struct{} // room for one: something new is known
 
 	mu     sync.Mutex
-	status *guard.Status
+	status *answers.Status
 	at     time.Duration // when it came
 	err    error         // of the last question, nil if it was answered
 	wind   windHistory
@@ -119,9 +119,9 @@ func (s *source) frame() frame {
 	switch {
 	case s.err != nil:
 		f.Dead = fmt.Sprintf("The guard does not answer. Is it running? Its last word is %.0f s old.", f.AgeS)
-	case age > guard.OldAfter && s.now()-s.at > guard.OldAfter:
+	case age > answers.OldAfter && s.now()-s.at > answers.OldAfter:
 		f.Dead = fmt.Sprintf("The guard has not answered for %.0f s.", f.AgeS)
-	case age > guard.OldAfter:
+	case age > answers.OldAfter:
 		f.Dead = fmt.Sprintf("The guard answers, but its loop stands still: what it tells is %.0f s old.", f.AgeS)
 	default:
 		shown := *s.status

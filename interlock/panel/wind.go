@@ -5,7 +5,7 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/guard"
+	"downhaul/interlock/answers"
 	"downhaul/rules"
 )
 
@@ -14,8 +14,8 @@ import (
 type windHistory struct {
 	session string
 	unit    string
-	last    float64        // engine time of the last status taken
-	past    guard.WindRing // in that unit
+	last    float64          // engine time of the last status taken
+	past    answers.WindRing // in that unit
 	lines   []windLine
 	mean    *float64
 	gust    *float64
@@ -43,7 +43,7 @@ type windPicture struct {
 	MeanOf string        `json:"mean_of"`
 }
 
-func (w *windHistory) take(st *guard.Status) {
+func (w *windHistory) take(st *answers.Status) {
 	if st.Session != w.session || st.At < w.last {
 		*w = windHistory{session: st.Session}
 	}
@@ -58,7 +58,7 @@ func (w *windHistory) take(st *guard.Status) {
 		case rules.WindSpeed.String():
 			w.speed = c.AsShown
 			if c.Shown != w.unit {
-				w.unit, w.past = c.Shown, guard.WindRing{}
+				w.unit, w.past = c.Shown, answers.WindRing{}
 			}
 		case rules.Gust.String():
 			w.gust = c.AsShown
@@ -89,7 +89,7 @@ func (w *windHistory) now() time.Duration { return time.Duration(w.last * float6
 
 // remember takes over what the guard remembers: it knows more than this process
 // heard.
-func (w *windHistory) remember(past []guard.WindPast) {
+func (w *windHistory) remember(past []answers.WindPast) {
 	for _, p := range past {
 		mean, ok := rules.Convert(p.Mean, w.unit)
 		if !ok || p.Count < 1 || p.Index < 0 {
@@ -106,7 +106,7 @@ func (w *windHistory) remember(past []guard.WindPast) {
 
 // limits are the rules and conditions on wind channels, where they are in the
 // picture's unit.
-func (w *windHistory) limits(st *guard.Status) {
+func (w *windHistory) limits(st *answers.Status) {
 	w.lines = w.lines[:0]
 	add := func(name, channel string, si float64) {
 		if at, ok := rules.Convert(si, w.unit); ok && strings.HasPrefix(channel, "wind.") && len(w.lines) < 4 {
@@ -126,10 +126,10 @@ func (w *windHistory) limits(st *guard.Status) {
 }
 
 func (w *windHistory) picture() windPicture {
-	p := windPicture{Unit: w.unit, SpanS: (time.Duration(guard.WindSteps) * guard.WindStep).Seconds(), Points: [][3]*float64{}, Lines: append([]windLine{}, w.lines...),
+	p := windPicture{Unit: w.unit, SpanS: (time.Duration(answers.WindSteps) * answers.WindStep).Seconds(), Points: [][3]*float64{}, Lines: append([]windLine{}, w.lines...),
 		Now: rounded(w.speed), Gust: rounded(w.gust), Mean: rounded(w.mean), MeanOf: w.meanSay}
 	for _, s := range w.past.Past(w.now()) {
-		ago := max(0, w.last-(float64(s.Index)+0.5)*guard.WindStep.Seconds())
+		ago := max(0, w.last-(float64(s.Index)+0.5)*answers.WindStep.Seconds())
 		p.Points = append(p.Points, [3]*float64{rounded(&ago), rounded(&s.Mean), rounded(s.Gust)})
 	}
 	return p

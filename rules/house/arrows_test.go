@@ -149,6 +149,8 @@ func arrowFault(from, to string) string {
 	switch {
 	case strings.HasPrefix(to, "cmd/") && !strings.HasPrefix(from, "cmd/"):
 		return "programs stand on top; nothing stands on them"
+	case to == "interlock/guard" && from == "interlock/panel":
+		return "the page knows a guard by interlock/answers alone"
 	case to == "rules/house":
 		return "it is for tests only"
 	case (to == "interlock/report" || to == "interlock/panel") && !strings.HasPrefix(from, "cmd/downhaul") && !strings.HasPrefix(from, to):

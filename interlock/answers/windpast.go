@@ -1,4 +1,4 @@
-package guard
+package answers
 
 import "time"
 
@@ -71,17 +71,10 @@ func (w *WindRing) Past(now time.Duration) []WindPast {
 		}
 		p := WindPast{Index: index, Count: s.n, Mean: s.sum / float64(s.n)}
 		if s.hasGust {
-			p.Gust = some(s.gust)
+			gust := s.gust
+			p.Gust = &gust
 		}
 		out = append(out, p)
 	}
 	return out
-}
-
-// windPast returns what the snapshot remembers of the wind.
-func (g *Guard) windPast() []WindPast {
-	g.shot.mu.Lock()
-	wind, at := g.shot.wind, g.shot.view.At
-	g.shot.mu.Unlock()
-	return wind.Past(at)
 }

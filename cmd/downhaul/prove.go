@@ -54,6 +54,7 @@ type proved struct {
 	Report   *prove.Report `json:"report"`
 	Unseen   []pad.Unseen  `json:"cannot_see"`
 	env      *rules.Envelope
+	reaction time.Duration // that the predicted apex was proved with
 }
 
 type outcomes struct {
@@ -94,7 +95,8 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	seconds := func(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
 	stop, _ := stopping.Known(p, "")
 	site := p.Site()
-	site.Derived.Reaction = p.Reaction(stop.Thrust) // as a guard tells its engine
+	out.reaction = p.Reaction(stop.Thrust)
+	site.Derived.Reaction = out.reaction // as a guard tells its engine
 	out.Report, err = prove.Run(prove.Setup{
 		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed, Signed: p.SigningKey != "",
 		Budget: func(r *rules.Rule) prove.Budget {
@@ -174,7 +176,7 @@ func (r *proved) keep(logFolder string) (string, error) {
 		return "", fmt.Errorf("encode the report: %w", err)
 	}
 	record := proof.Record{Schema: proof.Schema, Made: r.Made, Software: r.Software, Envelope: r.Envelope, Pad: r.Pad,
-		Passed: r.Passed, NotProven: []string{}, Report: text}
+		ReactionS: r.reaction.Seconds(), Passed: r.Passed, NotProven: []string{}, Report: text}
 	for _, row := range r.Report.Rules {
 		if row.Outcome == prove.NotProven {
 			record.NotProven = append(record.NotProven, row.Rule)

@@ -17,12 +17,13 @@ func TestUnprovedLimitsRefuseAStart(t *testing.T) {
 	dir := shortDir(t)
 	files := liveFiles(t, dir)
 	files.Pad.Text = append(files.Pad.Text, "\n[proof]\nrequired = true\n"...)
+	files.Envelope.Text = append(files.Envelope.Text, "\n[[rule]]\nname = \"apex\"\nwatch = \"craft.apex\"\nabove = \"30 m\"\nstop = \"immediate\"\n"...)
 	c, faults := files.Check()
 	must(t, faults.Err())
 	keep := func(passed bool, change func(*proof.Record)) {
 		t.Helper()
 		r := &proof.Record{Schema: proof.Schema, Made: time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC), Software: "test", Passed: passed,
-			NotProven: []string{}, Report: []byte("{}"),
+			NotProven: []string{}, Report: []byte("{}"), ReactionS: c.Pad.Height.Reaction.Seconds(), // a rehearsal's is the file's
 			Envelope: proof.File{SHA256: hex.EncodeToString(c.Envelope.Hash[:])}, Pad: proof.File{SHA256: hex.EncodeToString(c.Pad.Hash[:])}}
 		if change != nil {
 			change(r)
@@ -62,4 +63,6 @@ func TestUnprovedLimitsRefuseAStart(t *testing.T) {
 	wants("failed 2031-05-03")
 	keep(true, nil)
 	wants("")
+	keep(true, func(r *proof.Record) { r.ReactionS += 0.1 })
+	wants("for a stop in which the thrust is gone")
 }

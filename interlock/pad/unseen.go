@@ -3,6 +3,7 @@ package pad
 import (
 	"slices"
 
+	"downhaul/interlock"
 	"downhaul/rules"
 )
 
@@ -96,6 +97,13 @@ func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 		if !slices.ContainsFunc(h.any, func(id rules.ChannelID) bool { return p.Fed(id) != rules.NotFed }) {
 			add(h.any[0].String(), h.what, "nothing feeds it")
 		}
+	}
+	if p.Duty == interlock.Guard && p.Fed(rules.Height) == rules.NotFed {
+		reason := "no height and no load cell, so neither of the built-in trips of such a step is there"
+		if p.Fed(rules.Tension) != rules.NotFed {
+			reason = "no height; the load cell tells where the card states tie_down_pull, and nothing does elsewhere"
+		}
+		add("", "whether the craft leaves the ground in a step on the ground", reason)
 	}
 	if p.Wind.Fitted && !p.Board.Line("wind_loop").Fitted {
 		add("wind_loop", "whether the anemometer's wire is whole in a calm", "its pulses alone show it; wire it supervised")

@@ -4,6 +4,7 @@ import (
 	"strings"
 	"testing"
 
+	"downhaul/interlock"
 	"downhaul/rules"
 )
 
@@ -87,6 +88,30 @@ func TestStrangersAreNamedWhereNothingTellsThem(t *testing.T) {
 		}
 		if listed != row.names {
 			t.Errorf("%s %s: listed %d times, want %d", row.link, row.more, listed, row.names)
+		}
+	}
+}
+
+// A step on the ground rests on height and on the tie-down's pull. Where a pad has
+// neither, it has neither of its built-in trips, and that is said.
+func TestUnseenNamesAGroundStepThatNothingEnds(t *testing.T) {
+	for _, c := range []struct {
+		name, want string
+		p          Pad
+	}{
+		{"neither", "no height and no load cell, so neither of the built-in trips", Pad{Duty: interlock.Guard}},
+		{"a load cell", "the load cell tells where the card states tie_down_pull", Pad{Duty: interlock.Guard, LoadCell: LoadCell{Fitted: true}}},
+		{"a height", "", Pad{Duty: interlock.Guard, Links: []Link{{}}, Height: Height{Sources: []rules.ChannelID{rules.HeightGlobal}}}},
+		{"watching", "", Pad{}},
+	} {
+		var got string
+		for _, u := range c.p.Unseen() {
+			if strings.Contains(u.What, "leaves the ground") {
+				got = u.String()
+			}
+		}
+		if (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
+			t.Errorf("%s: %q, want %q", c.name, got, c.want)
 		}
 	}
 }

@@ -3,7 +3,9 @@ package proof
 import (
 	"encoding/hex"
 	"encoding/json"
+	"fmt"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"downhaul/interlock/dated"
@@ -37,6 +39,9 @@ type Record struct {
 	Software string    `json:"software"`
 	Envelope File      `json:"envelope"`
 	Pad      File      `json:"pad"`
+	// ReactionS is the time from a sample to no thrust that the predicted apex was
+	// proved with: it rests on the stop as it was measured by then.
+	ReactionS float64 `json:"reaction_s"`
 	// Passed says that nothing failed; NotProven lists the rules that could not
 	// be proved at all, which take nothing from it.
 	Passed    bool     `json:"passed"`
@@ -60,10 +65,14 @@ func Records(logFolder string) (records []*Record, trouble []error, err error) {
 	return dated.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
 }
 
+// AnyReaction is for whoever does not know how long the stop took.
+const AnyReaction time.Duration = -1
+
 // Due says in one sentence why the limits do not count as proved for exactly
-// these files under this software; empty when they do. Limits do not age: the
-// same bytes decide the same for ever.
-func Due(p *pad.Pad, e *rules.Envelope, software string, records []*Record) string {
+// these files under this software, with that reaction where one is on the predicted
+// apex; empty when they do. Limits do not age: the same bytes decide the same for
+// ever.
+func Due(p *pad.Pad, e *rules.Envelope, software string, reaction time.Duration, records []*Record) string {
 	const mend = "; run downhaul prove with --envelope and --pad"
 	envelope, padFile := hex.EncodeToString(e.Hash[:]), hex.EncodeToString(p.Hash[:])
 	var newest *Record
@@ -85,5 +94,17 @@ func Due(p *pad.Pad, e *rules.Envelope, software string, records []*Record) stri
 	case !newest.Passed:
 		return "the proof of the limits failed " + newest.Made.Format(time.DateOnly) + mend + " to see where"
 	}
+	was := time.Duration(newest.ReactionS*1e9 + 0.5)
+	if reaction != AnyReaction && onApex(e) && (reaction-was).Abs() > time.Millisecond/2 {
+		return fmt.Sprintf("the limits were proved for a stop in which the thrust is gone %s after a sample, and now it is %s",
+			rules.FormatDuration(was.Round(time.Millisecond)), rules.FormatDuration(reaction.Round(time.Millisecond))) + mend
+	}
 	return ""
+}
+
+// onApex reports whether a limit or a condition is on the predicted apex, which is
+// all that rests on the reaction.
+func onApex(e *rules.Envelope) bool {
+	return slices.ContainsFunc(e.Rules, func(r rules.Rule) bool { return r.Watch == rules.Apex }) ||
+		slices.ContainsFunc(e.Permissives, func(p rules.Permissive) bool { return p.Watch == rules.Apex })
 }

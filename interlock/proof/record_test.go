@@ -32,9 +32,35 @@ func TestDueIsForExactlyTheseFiles(t *testing.T) {
 		{[]*Record{made(2, 1, "v1", true), made(2, 1, "v1", false)}, failed},
 		{[]*Record{made(2, 1, "v1", false), made(2, 1, "v1", true), made(2, 9, "v1", false)}, ""},
 	} {
-		got := Due(p, e, "v1", c.records)
+		got := Due(p, e, "v1", 0, c.records)
 		if (got == "") != (c.want == "") || !strings.Contains(got, c.want) {
 			t.Errorf("%d records: %q, want %q", len(c.records), got, c.want)
+		}
+	}
+}
+
+// A proof of a predicted apex holds for the reaction that it was made with: another
+// time until the thrust is gone, measured since, asks for it anew. Where no rule and
+// no condition is on the apex it changes nothing, nor where nobody asks for it.
+func TestDueIsForTheReactionThatWasProved(t *testing.T) {
+	p := &pad.Pad{Hash: [32]byte{1}}
+	plain := rules.Envelope{Hash: [32]byte{2}}
+	rule, start := plain, plain
+	rule.Rules = []rules.Rule{{Watch: rules.Tension}, {Watch: rules.Apex}}
+	start.Permissives = []rules.Permissive{{Watch: rules.Apex}}
+	record := &Record{Software: "v1", Passed: true, ReactionS: 0.65}
+	record.Envelope.SHA256, record.Pad.SHA256 = hex.EncodeToString(plain.Hash[:]), hex.EncodeToString(p.Hash[:])
+	for _, c := range []struct {
+		e        *rules.Envelope
+		reaction time.Duration
+		due      bool
+	}{
+		{&rule, 650 * time.Millisecond, false}, {&rule, 650400 * time.Microsecond, false}, {&rule, 651 * time.Millisecond, true}, {&rule, 649 * time.Millisecond, true},
+		{&start, 650 * time.Millisecond, false}, {&start, time.Second, true}, {&plain, time.Second, false}, {&rule, AnyReaction, false},
+	} {
+		got := Due(p, c.e, "v1", c.reaction, []*Record{record})
+		if (got != "") != c.due || c.due && !strings.Contains(got, "the limits were proved for a stop in which the thrust is gone 650 ms after a sample, and now it is ") {
+			t.Errorf("%v: %q, want due %v", c.reaction, got, c.due)
 		}
 	}
 }

@@ -64,7 +64,7 @@ func (r *reading) limitsProof(k *collector) Proof {
 			before = append(before, rec)
 		}
 	}
-	if row.Says = proof.Due(r.pad, r.env, r.out.Integrity.Software, before); row.Says == "" {
+	if row.Says = proof.Due(r.pad, r.env, r.out.Integrity.Software, proof.AnyReaction, before); row.Says == "" {
 		row.Says = "proved for exactly these files"
 	}
 	return row

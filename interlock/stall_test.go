@@ -53,6 +53,9 @@ func TestStallIsItsOwnFirstCause(t *testing.T) {
 				continue
 			}
 			trips++
+			if f.Reason == ReasonLink {
+				t.Errorf("%v: the loop's own silence is a trip of its own", length)
+			}
 			if first := trips == 1; f.FirstOut != first || first != (f.Reason == ReasonStalled) || first && f.Lasted != length {
 				t.Errorf("%v: trip %d is %v for %v, first-out %v", length, f.Trip, f.Reason, f.Lasted, f.FirstOut)
 			}

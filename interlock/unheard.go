@@ -167,7 +167,7 @@ func (e *Engine) consequence(f Effect, first bool) bool {
 		return false
 	}
 	id, _ := e.restsOn(f.Reason, f.Rule)
-	if told := e.told(id); e.unheard.trip == 0 || e.site.Duty == Watch && !e.ofRecorded(told) {
+	if e.unheard.trip == 0 || e.lastFrame > e.unheard.from && !e.ofRecorded(e.told(id)) { // another silence
 		s := e.silenceAs(f.At, first)
 		s.Stop = f.Stop
 		e.number(s, first)

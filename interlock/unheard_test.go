@@ -90,6 +90,28 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 			"trip 1 first-out, immediate: then nothing heard from the craft [tilt] at 0.4, limit 0.349066 for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft"}},
+		{"in caution on the low side, and another past its limit, then silence", tiltRule + overloadRule, nil, func(r *rig) {
+			r.set(rules.Roll, -0.4, rules.Good)
+			r.set(rules.Tension, 1850, rules.Good)
+			r.run(50 * time.Millisecond)
+			r.set(rules.Tension, 1500, rules.Good) // in caution again
+			r.run(50 * time.Millisecond)
+			r.lost()
+		}, []string{
+			"trip 1 first-out, immediate: then nothing heard from the craft [tilt] at -0.4, limit -0.349066 for 0.200 s",
+			"of trip 1, immediate: channel missing [tilt] (too old)",
+			"of trip 1, immediate: nothing heard from the craft"}},
+		{"one in caution, and a later one past its limit, then silence", tiltRule + overloadRule, nil, func(r *rig) {
+			r.set(rules.Roll, -0.4, rules.Good)
+			r.set(rules.Tension, 1850, rules.Good)
+			r.run(50 * time.Millisecond)
+			r.lost()
+			r.run(250 * time.Millisecond)
+			r.set(rules.Tension, 500, rules.Good)
+		}, []string{
+			"trip 1 first-out, immediate: then nothing heard from the craft [overload] at 1850, limit 1800 for 0.200 s",
+			"of trip 1, immediate: channel missing [tilt] (too old)",
+			"of trip 1, immediate: nothing heard from the craft"}},
 		{"back from the caution, then silence", tiltRule, nil, func(r *rig) {
 			r.set(rules.Roll, 0.4, rules.Good)
 			r.run(50 * time.Millisecond)
@@ -155,7 +177,7 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 		}, []string{
 			"trip 1 first-out, immediate: nothing heard from the craft for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
-			"of trip 1, immediate: nothing heard from the craft"}},
+			"trip 2, immediate: nothing heard from the craft for 0.500 s"}},
 		{"in duty watch each silence is a trip", tiltRule, watchDuty, func(r *rig) {
 			r.lost()
 			r.run(250 * time.Millisecond)
@@ -203,6 +225,36 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 }
 
 const overloadRule1 = "version = 1\ntitle = \"t\"\n" + overloadRule
+
+// In a step on the ground the height is missed first; the load cell in the tie-down
+// is the pad's own.
+func TestSilenceInAStepOnTheGround(t *testing.T) {
+	for _, c := range []struct {
+		happens func(r *rig)
+		want    []string
+	}{
+		{func(r *rig) { r.lost() }, []string{
+			"trip 1 first-out, immediate: nothing heard from the craft for 0.300 s",
+			"of trip 1, immediate: height or pull of the tie-down missing in a step on the ground",
+			"of trip 1, immediate: nothing heard from the craft"}},
+		{func(r *rig) { r.silence(rules.Tension); r.lost() }, []string{
+			"trip 1 first-out, immediate: channel missing [overload] (too old)",
+			"trip 2, immediate: nothing heard from the craft for 0.500 s"}},
+		{func(r *rig) { r.silence(rules.HeightGlobal) }, []string{
+			"trip 1 first-out, immediate: height or pull of the tie-down missing in a step on the ground"}},
+	} {
+		r := newRig(t, "version = 1\ntitle = \"t\"\n"+overloadRule, func(s *Site) { s.Fed[rules.Tension], s.StillRotor = rules.OwnSensor, 100 })
+		r.set(rules.Tension, 500, rules.Good)
+		r.step(Input{Kind: HostInput, Host: HostGround, On: true, Seq: 100_000})
+		r.live()
+		r.out = nil
+		c.happens(r)
+		r.run(2 * time.Second)
+		if got := r.trips(); !slices.Equal(got, c.want) {
+			t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(c.want, "\n"))
+		}
+	}
+}
 
 // With two links of one craft, the craft is heard as long as one of them lives: what
 // only the other one told is missing by itself.

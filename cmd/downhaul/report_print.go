@@ -137,6 +137,9 @@ func printRun(w io.Writer, r *report.Run) {
 func printTrip(w io.Writer, t *report.Trip) {
 	indent := strings.Repeat(" ", 18)
 	wrap(w, fmt.Sprintf("  %9s  %-7s", report.At(t.At), t.Name()), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
+	if len(t.With) > 0 {
+		wrap(w, indent+"with it: ", indent+"  ", strings.Join(t.With, "; ")+".")
+	}
 	x := &t.Times
 	var text []string
 	if film := t.Filmed(); film != "" {

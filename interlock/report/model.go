@@ -174,7 +174,9 @@ type Trip struct {
 	Reason   string    `json:"reason"`
 	Cause    string    `json:"cause,omitempty"`
 	Says     string    `json:"says"`
-	Times    Times     `json:"times"`
+	// With is what became due by the same silence of the craft, in words.
+	With  []string `json:"with_it,omitempty"`
+	Times Times    `json:"times"`
 }
 
 // Name is what a trip is called; a fault of the chain outside every run brings

@@ -196,7 +196,13 @@ func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Ep
 			open.follow(d.at(), "relay commanded open")
 			open.reach(d.at())
 		case d.Kind == "consequence":
-			open.follow(d.at(), "with it: "+d.cause(ruleNamed(env, d.Rule)))
+			says := d.cause(ruleNamed(env, d.Rule))
+			open.follow(d.at(), "with it: "+says)
+			for j := range open.Trips {
+				if t := &open.Trips[j]; t.Number == d.Trip && len(t.With) < mostFollowed {
+					t.With = append(t.With, says)
+				}
+			}
 		case d.Kind == "clear":
 			open.follow(d.at(), "back inside: "+nonEmpty(d.Rule, d.Reason))
 		}

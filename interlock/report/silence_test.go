@@ -42,6 +42,9 @@ func TestSilenceIsOneTripWithWhatItTook(t *testing.T) {
 	if got, want := strings.Join(behind, "; "), "tilt: craft.tilt too old; nothing heard from the craft; ceiling: craft.apex just past 6 m"; got != want {
 		t.Errorf("behind it: %q, want %q", got, want)
 	}
+	if got := strings.Join(s.Episodes[0].Trips[0].With, "; "); got != strings.Join(behind, "; ") {
+		t.Errorf("with the trip: %q", got)
+	}
 	if c := cautionsOf(e, env); len(c) != 1 || c[0].Near {
 		t.Errorf("cautions: %+v; want one that was no near miss", c)
 	}

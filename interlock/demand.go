@@ -300,7 +300,7 @@ func (e *Engine) lowering(at time.Duration) {
 		}
 		e.arm(timerHeight, due)
 	}
-	if c := e.table[rules.Climb]; c.Quality != rules.Missing && c.Value > climbLimit {
+	if c := e.table.Fresh(rules.Climb, at, rules.Climb.Stale()); c.Quality != rules.Missing && c.Value > climbLimit {
 		e.arm(timerClimb, at+climbFor)
 	}
 	e.consider(at)

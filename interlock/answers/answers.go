@@ -38,6 +38,9 @@ type Reply struct {
 	Ledger *LedgerReply `json:"ledger,omitempty"`
 }
 
+// StatusSchema is the version of Status as JSON.
+const StatusSchema = 1
+
 // Status is what `status` shows and the page reads. Values are SI, with the
 // unit beside them; texts are for people, in the units of the envelope.
 type Status struct {

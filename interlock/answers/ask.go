@@ -17,8 +17,17 @@ func Ask(socket string, r Request) (Reply, error) {
 	if err := c.Ask(r, &reply); err != nil {
 		return Reply{}, err
 	}
-	if !reply.OK {
-		return reply, fmt.Errorf("the guard says: %s", reply.Error)
+	return reply, reply.Err()
+}
+
+// Err returns why a reply cannot be used: the guard refused, or it is of a newer
+// version than this program, which could misread what it says.
+func (r *Reply) Err() error {
+	if !r.OK {
+		return fmt.Errorf("the guard says: %s", r.Error)
 	}
-	return reply, nil
+	if s := r.Status; s != nil && s.Schema != StatusSchema {
+		return fmt.Errorf("the guard answers in form %d, and this program reads %d: use the program of the same version as the guard", s.Schema, StatusSchema)
+	}
+	return nil
 }

@@ -100,15 +100,20 @@ func TestRecordIsWholeOrNotThere(t *testing.T) {
 			t.Errorf("cut at %d it still counts", i)
 		}
 	}
-	// One that is damaged, or under another's number, is told and left out.
+	// One that is damaged, or under another's number, is told and left out, and
+	// nothing before it counts: it may have taken that back.
 	if err := os.WriteFile(path, text[:len(text)/2], 0o644); err != nil {
 		t.Fatal(err)
+	}
+	got, trouble, err = prooftest.Records(dir)
+	if err != nil || len(got) != 1 || got[0].Number != 2 || len(trouble) != 1 || !errors.Is(trouble[0], dated.ErrDamaged) {
+		t.Errorf("%d records, trouble %v, %v", len(got), trouble, err)
 	}
 	if err := os.WriteFile(filepath.Join(prooftest.Folder(dir), "0009-copy.json"), text, 0o644); err != nil {
 		t.Fatal(err)
 	}
 	got, trouble, err = prooftest.Records(dir)
-	if err != nil || len(got) != 1 || len(trouble) != 2 || !errors.Is(trouble[0], dated.ErrDamaged) {
+	if err != nil || len(got) != 0 || len(trouble) != 3 {
 		t.Errorf("%d records, trouble %v, %v", len(got), trouble, err)
 	}
 	// Numbers go on behind the highest, damaged or not.

@@ -119,7 +119,7 @@ func (l *Lost) Error() string { return fmt.Sprintf("%s does not count: %v", l.Pa
 // Unwrap is why.
 func (l *Lost) Unwrap() error { return l.Err }
 
-// LostSince says that a record newer than that number is among the trouble that
+// LostSince reports whether a record newer than that number is among the trouble that
 // Read told: where one is, the newest that could be read is not the last word.
 func LostSince(trouble []error, number int) bool {
 	return slices.ContainsFunc(trouble, func(err error) bool {
@@ -164,4 +164,20 @@ func Read[T any](dir string, schema int, stands func(*T) (schema, number int)) (
 		records = append(records, r)
 	}
 	return records, trouble, nil
+}
+
+// ReadLast is Read where the newest record has the last word: what stands before one
+// that cannot be read, damaged or of a newer version, does not count, because that
+// one may take it back.
+func ReadLast[T any](dir string, schema int, stands func(*T) (schema, number int)) (records []*T, trouble []error, err error) {
+	records, trouble, err = Read(dir, schema, stands)
+	before := len(records)
+	records = slices.DeleteFunc(records, func(r *T) bool {
+		_, number := stands(r)
+		return LostSince(trouble, number)
+	})
+	if n := before - len(records); n > 0 {
+		trouble = append(trouble, fmt.Errorf("so %d older records in %s do not count either: they may have been taken back; do it again, or use the newer program", n, dir))
+	}
+	return records, trouble, err
 }

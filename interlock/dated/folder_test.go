@@ -98,3 +98,31 @@ func TestCanWriteLeavesNothing(t *testing.T) {
 		t.Error("a file passes for a folder")
 	}
 }
+
+// A record that a newer program wrote, or that is damaged, may say that something
+// failed: what stands before it does not count, what stands behind it does.
+func TestNothingCountsBeforeWhatCannotBeRead(t *testing.T) {
+	dir := filepath.Join(t.TempDir(), "folder")
+	keep(t, dir, "passed")
+	newer, err := Encode(sample{2, 2, "failed, as a newer version says it"})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(filepath.Join(dir, "0002-newer.json"), newer, 0o644); err != nil {
+		t.Fatal(err)
+	}
+	last := func() ([]*sample, []error) {
+		got, trouble, err := ReadLast(dir, 1, func(s *sample) (int, int) { return s.Schema, s.Number })
+		if err != nil {
+			t.Fatal(err)
+		}
+		return got, trouble
+	}
+	if got, trouble := last(); len(got) != 0 || len(trouble) != 2 || !strings.Contains(trouble[0].Error(), "schema 2") || !strings.Contains(trouble[1].Error(), "older records") {
+		t.Errorf("behind it: %d records, %v", len(got), trouble)
+	}
+	keep(t, dir, "passed anew")
+	if got, trouble := last(); len(got) != 1 || got[0].Number != 3 || len(trouble) != 2 {
+		t.Errorf("before it: %d records, %v", len(got), trouble)
+	}
+}

@@ -103,7 +103,7 @@ func (g *Guard) status() answers.Status {
 	s := g.shot.copied()
 	env, v := g.env, &s.view
 	out := answers.Status{
-		Schema: 1, Session: g.session.Info.Session, Folder: g.session.Dir, Mark: g.session.Info.Mark, Title: env.Title, At: seconds(v.At),
+		Schema: answers.StatusSchema, Session: g.session.Info.Session, Folder: g.session.Dir, Mark: g.session.Info.Mark, Title: env.Title, At: seconds(v.At),
 		AgeS: seconds(max(0, g.now()-v.At)), Duty: "watch", State: v.State.String(), SinceS: seconds(v.Since),
 		Sentence: Sentence(v), Meaning: Meaning(v), DoNow: DoNow(v, env), Sound: v.Sound.String(), Silenced: v.Hushed,
 		RelayOn: v.RelayOn, Closed: v.Closed, Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut, Trips: v.Trips, Kept: v.Kept,

@@ -3,6 +3,7 @@ package panel
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"sync"
 	"time"
@@ -39,11 +40,14 @@ func FromSocket(path string) Ask {
 		}
 		var reply answers.Reply
 		err := conn.Ask(answers.Request{Do: "status", Past: first}, &reply)
-		switch {
-		case err == nil && reply.OK && reply.Status != nil:
+		if err == nil {
+			err = reply.Err()
+		}
+		if err == nil && reply.Status == nil {
+			err = errors.New("the guard answered without a status")
+		}
+		if err == nil {
 			return reply.Status, nil
-		case err == nil:
-			err = fmt.Errorf("the guard says: %s", reply.Error)
 		}
 		conn.Close()
 		conn = nil

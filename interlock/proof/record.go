@@ -59,10 +59,10 @@ func (r *Record) Write(logFolder string) (string, error) {
 	return dated.Write(Folder(logFolder), r.Made, func(number int) any { r.Number = number; return r })
 }
 
-// Records reads every record of a log folder, oldest first. What can not be
-// read is left out, and told.
+// Records reads the records of a log folder, oldest first. What cannot be read is
+// told, and nothing before it counts.
 func Records(logFolder string) (records []*Record, trouble []error, err error) {
-	return dated.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
+	return dated.ReadLast(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
 }
 
 // AnyReaction is for whoever does not know how long the stop took.

@@ -2,7 +2,6 @@ package recorder
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"time"
 
@@ -18,8 +17,8 @@ const (
 // Ours. The section's application and the first line of its comment mark a
 // recording as our own; the comment's other lines are "key value".
 const (
-	application = "downhaul"
-	ownMark     = "downhaul recording 1"
+	Application = "downhaul"
+	FirstLine   = "downhaul recording 1"
 )
 
 // Form is what one interface of our own recording carries.
@@ -36,9 +35,9 @@ var bare = [...]Form{
 	{Source: intake.HostEvent}, {Source: intake.Decisions},
 }
 
-// name and about are the interface's name and its description, which names the
+// Name and about are the interface's name and its description, which names the
 // form of the bytes.
-func (f Form) name() string {
+func (f Form) Name() string {
 	switch f.Source {
 	case intake.Telemetry:
 		return fmt.Sprintf("telemetry %d", f.Link)
@@ -84,20 +83,6 @@ func (f Form) linkType() uint16 {
 	return LinkUser0
 }
 
-// FormOf finds the form that an interface of our own recording has.
-func FormOf(name string, link uint16) (Form, bool) {
-	if n, ok := strings.CutPrefix(name, "telemetry "); ok {
-		v, err := strconv.ParseUint(n, 10, 8)
-		return Form{Source: intake.Telemetry, Link: uint8(v), Datagram: link == LinkRaw}, err == nil && (link == LinkRaw || link == LinkUser0)
-	}
-	for _, f := range bare {
-		if f.name() == name {
-			return f, link == LinkUser0
-		}
-	}
-	return Form{}, false
-}
-
 // Start is what a recording says of itself.
 type Start struct {
 	Session  string
@@ -113,7 +98,7 @@ type Start struct {
 
 func (s Start) comment(part int) string {
 	text := fmt.Sprintf("%s\nsession %s\nsoftware %s\nstart %s\npart %d",
-		ownMark, oneLine(s.Session), oneLine(s.Software), s.Wall.UTC().Format(time.RFC3339Nano), part)
+		FirstLine, oneLine(s.Session), oneLine(s.Software), s.Wall.UTC().Format(time.RFC3339Nano), part)
 	if s.Mark != "" {
 		text += "\nmark " + oneLine(s.Mark)
 	}
@@ -121,34 +106,3 @@ func (s Start) comment(part int) string {
 }
 
 func oneLine(s string) string { return strings.Join(strings.Fields(s), " ") }
-
-// ReadComment takes the comment of a section apart; ok false for a file that is
-// not ours or is of another form.
-func ReadComment(app, comment string) (s Start, part int, ok bool) {
-	lines := strings.Split(comment, "\n")
-	if app != application || lines[0] != ownMark {
-		return s, 0, false
-	}
-	for _, line := range lines[1:] {
-		key, value, _ := strings.Cut(line, " ")
-		switch key {
-		case "session":
-			s.Session = value
-		case "software":
-			s.Software = value
-		case "start":
-			t, err := time.Parse(time.RFC3339Nano, value)
-			if err != nil {
-				return s, 0, false
-			}
-			s.Wall, ok = t, true
-		case "part":
-			n, err := strconv.Atoi(value)
-			if err != nil {
-				return s, 0, false
-			}
-			part = n
-		}
-	}
-	return s, part, ok
-}

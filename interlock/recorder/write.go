@@ -70,9 +70,9 @@ func Create(w File, start Start) (*Writer, error) {
 // section puts a section header and all interfaces known so far into block.
 func (w *Writer) section() {
 	w.block = w.block[:0]
-	w.block.section(application, w.start.comment(w.part))
+	w.block.section(Application, w.start.comment(w.part))
 	for _, f := range w.forms {
-		w.block.iface(f.linkType(), f.name(), f.about())
+		w.block.iface(f.linkType(), f.Name(), f.about())
 	}
 }
 
@@ -99,7 +99,7 @@ func (w *Writer) flush() error {
 // IPv6 zones are not kept. Addresses of two families are written as IPv6.
 func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 	f := Form{Source: c.Source, Link: c.Link, Datagram: c.Source == intake.Telemetry && c.From.IsValid()}
-	if f.name() == "" || (c.Source != intake.Telemetry && c.Link != 0) {
+	if f.Name() == "" || (c.Source != intake.Telemetry && c.Link != 0) {
 		return fmt.Errorf("record chunk %d: source %d, link %d is not known", c.Seq, c.Source, c.Link)
 	}
 	if c.At < 0 {
@@ -140,7 +140,7 @@ func (w *Writer) add(f Form, c intake.Chunk, data []byte, comments []string) {
 	id, ok := w.index[f]
 	if !ok {
 		id = len(w.forms)
-		w.block.iface(f.linkType(), f.name(), f.about())
+		w.block.iface(f.linkType(), f.Name(), f.about())
 		w.index[f] = id
 		w.forms = append(w.forms, f)
 	}

@@ -128,6 +128,9 @@ func (g *gate) section(body []byte) {
 			g.comment = string(value)
 		}
 	}
+	if err := newer(g.application, g.comment, ""); err != nil {
+		g.end = err
+	}
 }
 
 func (g *gate) addInterface(body []byte) {
@@ -159,7 +162,12 @@ func (g *gate) addInterface(body []byte) {
 			f.offset = int64(g.u64(value))
 		}
 	}
-	f.form, f.own = recorder.FormOf(f.name, f.link)
+	if f.form, f.own = formOf(f.name, f.link); f.own {
+		if err := newer(g.application, g.comment, f.about); err != nil {
+			g.end = err
+			return
+		}
+	}
 	g.ifaces = append(g.ifaces, f)
 }
 

@@ -157,7 +157,7 @@ func (r *Reader) attach(in io.Reader) error {
 		}
 		return nil
 	}
-	if start, part, ok := recorder.ReadComment(r.gate.application, r.gate.comment); ok {
+	if start, part, ok := readComment(r.gate.application, r.gate.comment); ok {
 		r.own, r.first, r.begun = true, start.Wall.UnixNano(), true
 		r.info.Own, r.info.Start, r.info.Part = true, start.Wall, part
 		r.info.Session, r.info.Software = start.Session, start.Software

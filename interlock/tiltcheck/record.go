@@ -5,7 +5,6 @@ package tiltcheck
 import (
 	"crypto/sha256"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"path/filepath"
 	"strings"
@@ -66,18 +65,10 @@ func (r *Record) Write(logFolder string) (string, error) {
 }
 
 // Records reads the records of a log folder that count for a card's craft and
-// motors, oldest first. What can not be read is left out, and told. Where the
-// newest of all can not be read none counts: it may be of these motors, and may
-// not have passed.
+// motors, oldest first. What cannot be read is told, and nothing before it counts: it
+// may be of these motors, and may not have passed.
 func Records(logFolder string, c *card.Card) (records []*Record, trouble []error, err error) {
-	all, trouble, err := dated.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
-	newest := 0
-	if len(all) > 0 {
-		newest = all[len(all)-1].Number
-	}
-	if dated.LostSince(trouble, newest) {
-		return nil, append(trouble, errors.New("so no earlier check of the tilt response counts: run downhaul tilt again")), err
-	}
+	all, trouble, err := dated.ReadLast(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
 	for _, r := range all {
 		if strings.EqualFold(r.Craft, c.Craft.Name) && r.Motors == Digest(c) {
 			records = append(records, r)

@@ -56,6 +56,10 @@ func Lines(r io.Reader) iter.Seq2[Record, error] {
 				at = startOf(text)
 			}
 			if _, ok := at.accept(text); !ok {
+				if err := newer(text, at); err != nil && in.line == 1 {
+					yield(Record{}, err)
+					return
+				}
 				yield(Record{}, fmt.Errorf("line %d: %w", in.line, ErrBroken))
 				return
 			}
@@ -69,6 +73,21 @@ func Lines(r io.Reader) iter.Seq2[Record, error] {
 			}
 		}
 	}
+}
+
+// newer returns an error for a first line that a newer version of this program wrote:
+// its number of the version is higher, and it is no line of ours that was edited.
+func newer(text []byte, at place) error {
+	rest, ok := bytes.CutPrefix(text, []byte(`{"v":`))
+	digits, rest, cut := bytes.Cut(rest, []byte(","))
+	if v, err := strconv.Atoi(string(digits)); !ok || !cut || err != nil || v <= Version {
+		return nil
+	}
+	ours := append([]byte(`{"v":1,`), rest...)
+	if _, ok := at.accept(ours); ok {
+		return nil
+	}
+	return fmt.Errorf("the trip log was written by a newer version of this program (form %s; this one reads %d): read it with that one", digits, Version)
 }
 
 // place is where the chain stands: the link and number of the line before.

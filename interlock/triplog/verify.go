@@ -233,6 +233,9 @@ func readPart(in *lineReader, continued map[uint64]bool) (part, error) {
 			p.head = rec.Head
 		}
 		if !ok {
+			if err := newer(text, p.end); err != nil && in.line == 1 {
+				return p, err
+			}
 			p.bad, err = classify(in, append([]byte(nil), text...), p.end)
 			return p, err
 		}

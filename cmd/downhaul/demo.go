@@ -151,7 +151,7 @@ func (d *demo) watch(env *rules.Envelope, f interlock.Effect) {
 	switch f.Kind {
 	case interlock.StateEffect:
 		if f.From != f.State {
-			d.tell.tell(f.At, "guard", strings.ToUpper(f.State.String())+": "+f.Reason.String()+".")
+			d.tell.tell(f.At, "guard", strings.ToUpper(f.State.String())+": "+guard.Because(f.Reason)+".")
 		}
 	case interlock.TripEffect:
 		d.mu.Lock()

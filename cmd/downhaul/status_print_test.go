@@ -20,7 +20,7 @@ func crowded(state string) *answers.Status {
 	s := &answers.Status{Duty: "guard", State: state, Sentence: "TRIPPED. RELAY OPEN: stay clear. KEEP OUT until the rotors stand.", Meaning: "DANGER", KeepOut: true,
 		Armed: true, Airborne: true, At: 900, SinceS: 812, Sound: "tripped", Folder: "/var/lib/downhaul/2031-05-04T10-00-00Z-1234",
 		DoNow:   []string{"Keep out until the craft is disarmed and the rotors are known to stand."},
-		Causes:  []answers.CauseStatus{{Trip: 1, At: 812.31, First: true, Text: "gust: limit left, 20.4 mph against 20 mph"}, {Trip: 2, At: 815, AfterS: 2.7, Text: "emergency stop"}},
+		Causes:  []answers.CauseStatus{{Trip: 1, At: 812.31, First: true, Text: "gust past its limit: 20.4 mph, limit 20 mph"}, {Trip: 2, At: 815, AfterS: 2.7, Text: "emergency stop"}},
 		Trouble: []string{"recording: no space left on device"}, FirstCause: "gust"}
 	for i := range 15 {
 		s.NotReady = append(s.NotReady, fmt.Sprintf("proof test due: relay open to rotors stopped, test %d (last passed 2031-03-02, every 30 d): downhaul commission --pad /etc/downhaul/pad.toml", i+1))

@@ -94,7 +94,7 @@ func TestPromise06_StatusAndReportOfAWeldedContactor(t *testing.T) {
 	at := 0
 	for _, part := range []string{"POWER NOT REMOVED " + filepath.Base(folder), "The readback never said open after the opening at", "1. Nobody goes in while power may still be on: use the hard-wired stop.",
 		"2. Then unplug the packs", "4. Do not fly again", "POWER NOT REMOVED. 1 fault of the chain. 2 trips in 2 runs", "controlled stop; power off because: brought down.",
-		"power commanded off at once: limit left; POWER NOT REMOVED, told at", "power may have stayed on after this run's end", "THE READBACK NEVER SAID OPEN.",
+		"power commanded off at once: past a limit; POWER NOT REMOVED, told at", "power may have stayed on after this run's end", "THE READBACK NEVER SAID OPEN.",
 		"LIFT: WITHHELD: a fault of the chain stands open, so no step is a go. Fault 1 of the chain, power was not removed"} {
 		n := strings.Index(flat[at:], part)
 		if n < 0 {

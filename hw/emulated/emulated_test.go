@@ -111,7 +111,7 @@ func windScenarios(r *rig) {
 	r.makeLive()
 	from := r.out.Now()
 	r.out.Turn(50)
-	r.opensWithin(from, "gust: limit left")
+	r.opensWithin(from, "gust past its limit")
 	r.out.Turn(0)
 	r.end()
 }
@@ -332,7 +332,7 @@ func silence(r *rig) {
 
 	from = r.out.Now()
 	r.line.set(false, true)
-	r.opensWithin(from, "tilt: limit left")
+	r.opensWithin(from, "tilt past its limit")
 	sent := r.line.firstTilted()
 	r.line.set(false, false)
 	low := switched(r.out.History(from), "relay")[0].At

@@ -187,14 +187,13 @@ func (g *Guard) ruleStatus(v *interlock.View, i int) answers.RuleStatus {
 // FirstCause is a trip in a few words.
 func FirstCause(env *rules.Envelope, f interlock.Effect) string {
 	if f.Reason == interlock.ReasonThenSilent {
-		before := f
-		before.Reason, before.Lasted = interlock.ReasonRule, 0
 		silence := fmt.Sprintf(", %v for %.1f s", f.Reason, f.Lasted.Seconds())
 		if f.Rule < 0 {
 			unit := rules.DefaultUnit(f.Channel.Channel().Kind, env.Units)
 			return f.Channel.String() + " " + rules.Format(f.Value, unit) + silence
 		}
-		return FirstCause(env, before) + silence
+		rule := &env.Rules[f.Rule]
+		return rule.Name + ": " + rules.Format(f.Value, rule.Unit) + " against " + rules.Format(f.Limit, rule.Unit) + silence
 	}
 	if f.Rule < 0 && f.Lasted > 0 {
 		return fmt.Sprintf("%v for %.1f s", f.Reason, f.Lasted.Seconds())
@@ -203,18 +202,29 @@ func FirstCause(env *rules.Envelope, f interlock.Effect) string {
 		return f.Reason.String()
 	}
 	rule := &env.Rules[f.Rule]
-	text := rule.Name + ": " + f.Reason.String()
 	if f.Reason == interlock.ReasonRuleMissing {
-		return text + ", " + rule.Watch.String() + " " + f.Cause.String()
+		return rule.Name + ": " + f.Reason.String() + ", " + rule.Watch.String() + " " + f.Cause.String()
 	}
-	if f.HasValue {
-		value, limit := rules.Format(f.Value, rule.Unit), rules.Format(f.Limit, rule.Unit)
-		if value == limit {
-			return text + ", just past " + limit
-		}
-		text += ", " + value + " against " + limit
+	past, of := " past its limit", "limit "
+	if f.Kind == interlock.CautionEffect {
+		past, of = " near its limit", "caution from "
 	}
-	return text
+	if !f.HasValue {
+		return rule.Name + past
+	}
+	value, limit := rules.Format(f.Value, rule.Unit), rules.Format(f.Limit, rule.Unit)
+	if value == limit {
+		return rule.Name + past + ": just past " + limit
+	}
+	return rule.Name + past + ": " + value + ", " + of + limit
+}
+
+// Because returns a reason as people say it.
+func Because(r interlock.Reason) string {
+	if r == interlock.ReasonRule {
+		return "past a limit"
+	}
+	return r.String()
 }
 
 // Line is what an effect is worth telling in one line, such as on a terminal;
@@ -223,7 +233,7 @@ func Line(env *rules.Envelope, f interlock.Effect) (line string, ok bool) {
 	at := fmt.Sprintf("%9.2f s  ", f.At.Seconds())
 	switch f.Kind {
 	case interlock.StateEffect:
-		return at + strings.ToUpper(f.State.String()) + ": " + f.Reason.String(), f.From != f.State
+		return at + strings.ToUpper(f.State.String()) + ": " + Because(f.Reason), f.From != f.State
 	case interlock.TripEffect:
 		first := ""
 		if f.FirstOut {

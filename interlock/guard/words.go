@@ -48,12 +48,12 @@ func Sentence(v *interlock.View) string {
 	}
 	if v.Duty == interlock.Watch {
 		if v.Standing > 0 {
-			return "WATCHING ONLY. A LIMIT IS LEFT: act by hand."
+			return "WATCHING ONLY. PAST A LIMIT: act by hand."
 		}
 		if cautions(v) {
 			return "WATCHING ONLY. CAUTION: a limit is near."
 		}
-		return "WATCHING ONLY. This guard can not take power off."
+		return "WATCHING ONLY. This guard cannot take power off."
 	}
 	if v.KeepOut {
 		return "RELAY OPEN: stay clear. " + keepOut(v, "disarmed and the rotors stand")

@@ -37,7 +37,7 @@ func TestEveryStateIsSaid(t *testing.T) {
 		{interlock.Fault, interlock.Guard, true, interlock.ReasonPowerRemains, 0, "POWER NOT REMOVED: use the hard-wired stop", MeansDanger},
 		{interlock.Fault, interlock.Guard, true, interlock.ReasonReadbackNot, 0, "FAULT. KEEP OUT", MeansDanger},
 		{interlock.Blocked, interlock.Watch, true, 0, 0, "WATCHING ONLY", MeansWatch},
-		{interlock.Blocked, interlock.Watch, true, 0, 2, "WATCHING ONLY. A LIMIT IS LEFT", MeansDanger},
+		{interlock.Blocked, interlock.Watch, true, 0, 2, "WATCHING ONLY. PAST A LIMIT", MeansDanger},
 	} {
 		v.State, v.Duty, v.KeepOut, v.Why, v.Standing = row.state, row.duty, row.keepOut, row.why, row.standing
 		if s := Sentence(&v); !strings.HasPrefix(s, row.says) {

@@ -41,10 +41,10 @@ func scenes() []scene {
 		s.Permissives[0].Holds = false
 	}
 	trip := func(s *answers.Status) {
-		s.FirstCause = "gust: limit left, 20.4 mph against 20 mph"
+		s.FirstCause = "gust past its limit: 20.4 mph, limit 20 mph"
 		s.Causes = []answers.CauseStatus{
 			{Trip: 3, At: 812.31, First: true, Text: s.FirstCause, Stop: "controlled", Stands: some(true), Now: "still so"},
-			{Trip: 4, At: 815.02, AfterS: 2.71, Text: "tether overload: limit left, 1911 N against 1800 N", Stop: "immediate", Stands: some(false), Now: "inside again now; reset clears it"},
+			{Trip: 4, At: 815.02, AfterS: 2.71, Text: "tether overload past its limit: 1911 N, limit 1800 N", Stop: "immediate", Stands: some(false), Now: "inside again now; reset clears it"},
 			{Trip: 5, At: 815.4, AfterS: 3.09, Text: "emergency stop", Stop: "immediate"}}
 		s.Rules[3].Demand, s.Rules[3].Caution = true, true
 		s.Sound = "tripped"
@@ -79,7 +79,7 @@ func scenes() []scene {
 		{"fault", failed, trip},
 		{"power not removed", fault, trip},
 		{"watch", watch(0), func(s *answers.Status) { s.NotReady = []string{"duty is watch: the relay is never closed"} }},
-		{"watch, limit left", watch(1), trip},
+		{"watch, past a limit", watch(1), trip},
 	}
 }
 

@@ -5,6 +5,7 @@ import (
 	"slices"
 	"time"
 
+	"downhaul/interlock"
 	"downhaul/interlock/ledger"
 	"downhaul/interlock/session"
 	"downhaul/rules"
@@ -93,13 +94,21 @@ func (r *Run) tripped(d *decision, env *rules.Envelope) {
 func endOfRun(d *decision) string {
 	switch {
 	case d.State == fault:
-		return "ended in a FAULT: " + d.Reason
+		return "ended in a FAULT: " + because(d.Reason)
 	case d.From == lowering && d.State == tripped:
-		return "controlled stop; power off because: " + d.Reason
+		return "controlled stop; power off because: " + because(d.Reason)
 	case d.State == tripped:
-		return "power off at once: " + d.Reason
+		return "power off at once: " + because(d.Reason)
 	}
 	return "ended by the crew: " + d.Reason
+}
+
+// because returns a reason of the log as people say it.
+func because(reason string) string {
+	if reason == interlock.ReasonRule.String() {
+		return "past a limit"
+	}
+	return reason
 }
 
 // declared puts step, ballast and packs of the declaration to the run.
@@ -186,7 +195,7 @@ func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Ep
 			open.over = d.at()
 			shut()
 		case d.Kind == "state" && d.From != d.State:
-			open.follow(d.at(), fmt.Sprintf("%s: %s", d.State, d.Reason))
+			open.follow(d.at(), fmt.Sprintf("%s: %s", d.State, because(d.Reason)))
 			open.reach(d.at())
 			if d.State == blocked {
 				open.over = d.at()

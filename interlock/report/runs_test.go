@@ -101,11 +101,11 @@ func TestStayedOnIsOfTheRunBefore(t *testing.T) {
 		between []decision
 		want    string
 	}{
-		{nil, "power commanded off at once: limit left; POWER NOT REMOVED, told at 9.00 s"},
-		{[]decision{{AtNS: 8 * second, Kind: "state", From: tripped, State: blocked, Reason: "reset"}}, "power off at once: limit left"},
+		{nil, "power commanded off at once: past a limit; POWER NOT REMOVED, told at 9.00 s"},
+		{[]decision{{AtNS: 8 * second, Kind: "state", From: tripped, State: blocked, Reason: "reset"}}, "power off at once: past a limit"},
 	} {
 		e := &events{list: append(append([]decision{{AtNS: 5 * second, Kind: "state", From: live, State: tripped, Reason: "limit left"}}, c.between...), remains)}
-		runs := []Run{{Ended: true, end: 5 * time.Second, How: "power off at once: limit left"}, {How: "the record breaks off while it was live"}}
+		runs := []Run{{Ended: true, end: 5 * time.Second, How: "power off at once: past a limit"}, {How: "the record breaks off while it was live"}}
 		e.stayedOn(runs)
 		if runs[0].How != c.want || (len(runs[0].Doubts) == 1) != (c.between == nil) || len(runs[1].Doubts) != 0 {
 			t.Errorf("%+v: %+v", c.between, runs)

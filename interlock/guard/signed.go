@@ -56,10 +56,9 @@ func (g *Guard) openDoor(wall time.Time) error {
 
 // hear takes what a link gave: through the door where there is one. What cannot
 // be the craft's, by the address that the pad file names or by the key, goes a way
-// of its own, where however much of it displaces no word of the craft. It does not
-// reach the door either: a signed frame passes once, and a stranger who repeats the
-// craft's faster than it comes would use it up. room is the caller's, and is given
-// back to be used again. One goroutine for each link.
+// of its own, where however much of it displaces no word of the craft, and does not
+// reach the door: a signed frame passes once, and copies would use it up. room is the
+// caller's, and is given back to be used again. One goroutine for each link.
 func (g *Guard) hear(room []byte, c intake.Chunk) []byte {
 	from := &g.pad.Links[c.Link]
 	if c.From.IsValid() && !from.Hears(c.From) {

@@ -184,39 +184,33 @@ func (g *Guard) ruleStatus(v *interlock.View, i int) answers.RuleStatus {
 	return out
 }
 
-// FirstCause is a trip in a few words.
+// FirstCause returns a trip, or a caution, in a few words.
 func FirstCause(env *rules.Envelope, f interlock.Effect) string {
-	if f.Reason == interlock.ReasonThenSilent {
-		silence := fmt.Sprintf(", %v for %.1f s", f.Reason, f.Lasted.Seconds())
-		if f.Rule < 0 {
-			unit := rules.DefaultUnit(f.Channel.Channel().Kind, env.Units)
-			return f.Channel.String() + " " + rules.Format(f.Value, unit) + silence
-		}
-		rule := &env.Rules[f.Rule]
-		return rule.Name + ": " + rules.Format(f.Value, rule.Unit) + " against " + rules.Format(f.Limit, rule.Unit) + silence
-	}
-	if f.Rule < 0 && f.Lasted > 0 {
-		return fmt.Sprintf("%v for %.1f s", f.Reason, f.Lasted.Seconds())
-	}
-	if f.Rule < 0 {
+	lasted := fmt.Sprintf("%v for %.1f s", f.Reason, f.Lasted.Seconds())
+	switch {
+	case f.Rule >= 0:
+	case f.Reason == interlock.ReasonThenSilent:
+		return f.Channel.String() + " " + rules.Format(f.Value, rules.DefaultUnit(f.Channel.Channel().Kind, env.Units)) + ", " + lasted
+	case f.Lasted > 0:
+		return lasted
+	default:
 		return f.Reason.String()
 	}
 	rule := &env.Rules[f.Rule]
-	if f.Reason == interlock.ReasonRuleMissing {
-		return rule.Name + ": " + f.Reason.String() + ", " + rule.Watch.String() + " " + f.Cause.String()
-	}
-	past, of := " past its limit", "limit "
-	if f.Kind == interlock.CautionEffect {
-		past, of = " near its limit", "caution from "
-	}
-	if !f.HasValue {
-		return rule.Name + past
-	}
 	value, limit := rules.Format(f.Value, rule.Unit), rules.Format(f.Limit, rule.Unit)
-	if value == limit {
-		return rule.Name + past + ": just past " + limit
+	switch {
+	case f.Reason == interlock.ReasonRuleMissing:
+		return rule.Name + ": " + f.Reason.String() + ", " + rule.Watch.String() + " " + f.Cause.String()
+	case f.Reason == interlock.ReasonThenSilent:
+		return rule.Name + ": " + value + " against " + limit + ", " + lasted
+	case !f.HasValue:
+		return rule.Name + " past its limit"
+	case f.Kind == interlock.CautionEffect:
+		return rule.Name + " near its limit: " + value + ", caution from " + limit
+	case value == limit:
+		return rule.Name + " just past its limit of " + limit
 	}
-	return rule.Name + past + ": " + value + ", " + of + limit
+	return rule.Name + " past its limit: " + value + ", limit " + limit
 }
 
 // Because returns a reason as people say it.

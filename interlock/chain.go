@@ -52,11 +52,6 @@ func (e *Engine) rotorWindow() time.Duration {
 	return 10 * time.Second
 }
 
-// reactor is a calculator that counts on the time until thrust is gone.
-type reactor interface {
-	React(at, reaction time.Duration)
-}
-
 // longestReaction is the longest that a reaction can be told as; the pad file
 // allows no longer one.
 const longestReaction = time.Minute
@@ -65,13 +60,7 @@ const longestReaction = time.Minute
 // than the pad file states.
 func (e *Engine) react(at, reaction time.Duration) {
 	e.reaction = max(e.site.Derived.Reaction, min(reaction, longestReaction))
-	for i, c := range e.calcs {
-		if r, ok := c.(reactor); ok {
-			r.React(at, e.reaction)
-			e.calcDue[i] = c.Due()
-			e.wake(e.calcDue[i])
-		}
-	}
+	e.expect(at, e.reaction)
 }
 
 // powerWindow is how long after an opening rotors may turn and current flow.

@@ -6,29 +6,14 @@ import (
 	"slices"
 	"time"
 
-	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
 // Clone is a second engine in the same state that shares nothing that changes.
 func (e *Engine) Clone() *Engine {
 	c := *e
-	c.calcs = make([]derived.Calculator, len(e.calcs))
-	for i := range e.calcs {
-		c.calcs[i] = e.calcs[i].Clone()
-	}
-	c.calcDue = slices.Clone(e.calcDue)
-	c.used = slices.Clone(e.used)
-	c.awake = append(make([]rules.ChannelID, 0, cap(e.awake)), e.awake...)
-	c.waiting = append(make([]int32, 0, cap(e.waiting)), e.waiting...)
-	c.acting = make([]int32, 0, cap(e.acting))
-	c.runs = slices.Clone(e.runs)
-	for i := range c.runs {
-		if c.runs[i].slope != nil {
-			c.runs[i].slope = c.runs[i].slope.Clone()
-		}
-	}
-	c.permHolds = slices.Clone(e.permHolds)
+	c.limits = e.limits.clone(&c)
+	c.demands = slices.Clone(e.demands)
 	c.permTold = slices.Clone(e.permTold)
 	c.out = make([]Effect, 0, cap(e.out))
 	c.front = make([]Effect, 0, cap(e.front))
@@ -117,8 +102,8 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		}
 	}
 	for i := range e.runs {
-		r := &e.runs[i]
-		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, r.cautionTold, r.inForce[0], r.inForce[1], r.listed[0], r.listed[1], r.seen)
+		r, d := &e.runs[i], &e.demands[i]
+		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, d.caution, d.inForce[0], d.inForce[1], d.listed[0], d.listed[1], r.seen)
 		due(r.due)
 		number(r.value)
 		number(r.past)

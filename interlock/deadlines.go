@@ -1,7 +1,6 @@
 package interlock
 
 import (
-	"slices"
 	"time"
 
 	"downhaul/rules"
@@ -19,6 +18,9 @@ func (e *Engine) arm(timer int, due time.Duration) {
 	}
 }
 
+// unsettled has the end of the instant look at what a start needs.
+func (e *Engine) unsettled() { e.dirty = true }
+
 func (e *Engine) disarm(timer int) { e.timers[timer] = rules.Never }
 
 // wake makes sure that the engine is woken at due.
@@ -28,60 +30,12 @@ func (e *Engine) wake(due time.Duration) {
 	}
 }
 
-// wakeChannel has the deadlines of a channel looked at from now on.
-func (e *Engine) wakeChannel(c *channelRun, due time.Duration) {
-	e.wake(due)
-	if !c.awake {
-		c.awake = true
-		e.awake = append(e.awake, c.id)
-	}
-}
-
-// wait has the on-delay of a rule run until due.
-func (e *Engine) wait(i int, due time.Duration) {
-	run := &e.runs[i]
-	run.due = due
-	e.wake(due)
-	if !run.waiting {
-		run.waiting = true
-		e.waiting = append(e.waiting, int32(i))
-	}
-}
-
-// earliest is the next deadline. What has none is no longer looked at.
+// earliest is the next deadline.
 func (e *Engine) earliest() time.Duration {
-	due := rules.Never
+	due := e.limits.earliest()
 	for _, t := range e.timers {
 		due = min(due, t)
 	}
-	for _, t := range e.calcDue {
-		due = min(due, t)
-	}
-	n := 0
-	for _, id := range e.awake {
-		c := &e.channels[id]
-		first := min(c.stale, c.ready)
-		if first == rules.Never {
-			c.awake = false
-			continue
-		}
-		e.awake[n] = id
-		n++
-		due = min(due, first)
-	}
-	e.awake = e.awake[:n]
-	n = 0
-	for _, i := range e.waiting {
-		run := &e.runs[i]
-		if run.due == rules.Never {
-			run.waiting = false
-			continue
-		}
-		e.waiting[n] = i
-		n++
-		due = min(due, run.due)
-	}
-	e.waiting = e.waiting[:n]
 	return due
 }
 
@@ -123,47 +77,7 @@ func (e *Engine) fireAt(due time.Duration) {
 	for i := range timerDisarmed {
 		e.act(i, due)
 	}
-	for i := range e.calcs {
-		if e.calcDue[i] <= due {
-			r, ok := e.calcs[i].Tick(due, &e.table)
-			e.calcDue[i] = e.calcs[i].Due()
-			if e.calcDue[i] <= due {
-				e.calcDue[i] = due + 1 // a calculator must move on
-			}
-			if ok {
-				e.publish(due, e.calcs[i].Output(), r)
-			}
-		}
-	}
-	e.acting = e.acting[:0]
-	for _, id := range e.awake {
-		c := &e.channels[id]
-		if c.ready <= due {
-			c.ready = rules.Never
-			c.healthy = true
-			e.dirty = true
-		}
-		if c.stale <= due {
-			e.channelStale(due, c)
-		}
-	}
-	for _, i := range e.waiting {
-		if e.runs[i].due <= due {
-			e.acting = append(e.acting, i)
-		}
-	}
-	slices.Sort(e.acting) // file order
-	for _, i := range e.acting {
-		// A rule may stand here twice; the second time nothing is left to do.
-		run := &e.runs[i]
-		if run.due <= due {
-			e.lasted(due, int(i))
-		}
-		if run.goMissing {
-			run.goMissing = false
-			e.ruleMissing(due, int(i))
-		}
-	}
+	e.limits.fire(due)
 	// A phase is left last: a rule that turns missing in this instant still counts.
 	for i := timerDisarmed; i < timerCount; i++ {
 		e.act(i, due)

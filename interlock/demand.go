@@ -12,13 +12,20 @@ const (
 	missingDemand = 1
 )
 
+// demandRun is what was made of what a rule asks for.
+type demandRun struct {
+	inForce [2]bool // its demands, counted in standing
+	listed  [2]bool // told once in this trip episode
+	caution bool    // told: it cautions, and its phase is on
+}
+
 // demandMoved is called when a rule's demand came or went, or when its phase
 // did. Only a demand whose rule is in force counts.
 func (e *Engine) demandMoved(at time.Duration, i, kind int) {
-	rule, run := &e.env.Rules[i], &e.runs[i]
-	stands, stop, grace := run.demand, rule.Stop, rule.Grace
+	rule, run := &e.env.Rules[i], &e.demands[i]
+	stands, stop, grace := e.runs[i].demand, rule.Stop, rule.Grace
 	if kind == missingDemand {
-		stands = run.missing && rule.WhenMissing == rules.MissingTrips
+		stands = e.runs[i].missing && rule.WhenMissing == rules.MissingTrips
 		stop, grace = rule.MissingStop, rule.MissingGrace
 	}
 	if stop == rules.NoStop {
@@ -59,6 +66,23 @@ func (e *Engine) demandMoved(at time.Duration, i, kind int) {
 	} else {
 		e.laterControlled(why, behind)
 	}
+}
+
+// cautionMoved tells a caution that came, went, or whose phase began or ended.
+func (e *Engine) cautionMoved(at time.Duration, i int, why Reason) {
+	told := e.runs[i].caution && e.inForce(e.env.Rules[i].While)
+	if told == e.demands[i].caution {
+		return
+	}
+	e.demands[i].caution = told
+	if told {
+		e.cautions++
+		e.newCaution()
+	} else {
+		e.cautions--
+	}
+	e.dirty = true
+	e.emit(e.ruleEffect(CautionEffect, at, i, why, told))
 }
 
 func demandReason(kind int) Reason {
@@ -114,9 +138,9 @@ func (e *Engine) number(f Effect, first bool) {
 // has just ended the closing. Alone it would only have kept the power off; in one
 // instant with a trip it is listed, whichever came first.
 func (e *Engine) listStanding(at time.Duration) {
-	for i := range e.runs {
-		for kind, counts := range e.runs[i].inForce {
-			if counts && !e.runs[i].listed[kind] {
+	for i := range e.demands {
+		for kind, counts := range e.demands[i].inForce {
+			if counts && !e.demands[i].listed[kind] {
 				e.list(at, i, kind)
 			}
 		}
@@ -125,7 +149,7 @@ func (e *Engine) listStanding(at time.Duration) {
 
 // list puts the demand of a rule on record.
 func (e *Engine) list(at time.Duration, i, kind int) {
-	e.runs[i].listed[kind] = true
+	e.demands[i].listed[kind] = true
 	f := e.ruleEffect(TripEffect, at, i, demandReason(kind), true)
 	f.Stop = e.env.Rules[i].Stop
 	if kind == missingDemand {
@@ -139,10 +163,10 @@ func (e *Engine) endEpisode() {
 	e.inEpisode = false
 	e.first, e.unheard = Effect{}, unheard{}
 	e.builtinListed = [reasonCount]bool{}
-	for i := range e.runs {
+	for i := range e.demands {
 		// A demand that stands now was told; it is listed again only if it
 		// goes and comes back.
-		e.runs[i].listed = e.runs[i].inForce
+		e.demands[i].listed = e.demands[i].inForce
 	}
 }
 

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -42,29 +41,16 @@ const (
 
 // Engine decides. It is driven by one goroutine through Step and Advance.
 type Engine struct {
-	env  *rules.Envelope
 	site Site
+	limits
+	demands []demandRun // by rule index
 
 	now     time.Duration
 	started bool
 	next    time.Duration // earliest deadline; may be early, never late
 	timers  [timerCount]time.Duration
-
-	fed      [rules.ChannelCount]bool
-	byPhase  bool // something is decided by the phase
-	tracking bool
-	table    derived.Table
-	calcs    []derived.Calculator
-	calcDue  []time.Duration
-	channels [rules.ChannelCount]channelRun
-	used     []rules.ChannelID // channels that have rules or permissives
-	ages     []time.Duration   // ages of the link at which something changes
-	order    []int32           // rule indexes sorted by channel, file order within
-	perms    []int32           // permissive indexes sorted by channel
-	runs     []ruleRun         // by rule index
-	awake    []rules.ChannelID // channels with a deadline, and some without
-	waiting  []int32           // rules whose on-delay runs, and some others
-	acting   []int32           // rules that act in this very instant
+	byPhase bool            // something is decided by the phase
+	ages    []time.Duration // ages of the link at which something changes
 
 	lines      [LineCount]lineRun
 	pinsKnown  bool // every line was read in time
@@ -123,40 +109,13 @@ type Engine struct {
 	flash      time.Duration // of the last lamp flash; only shown, as is its state
 	flashState State
 
-	dirty     bool // something moved that the end of the instant has to look at
-	pending        // moves of the latch that wait for it
-	permHolds []bool
-	permTold  []bool // what was last logged while live
+	dirty    bool   // something moved that the end of the instant has to look at
+	pending         // moves of the latch that wait for it
+	permTold []bool // what was last logged while live
 
 	out   []Effect
 	front []Effect // relay and heartbeat of the group that is being made
 	group int      // where it begins in out
-}
-
-type channelRun struct {
-	id       rules.ChannelID
-	used     bool          // has rules or permissives
-	builtin  bool          // built-in interlocks or phases look at it
-	missed   bool          // a rule has turned missing since the last Good sample
-	heard    bool          // a Good sample came once
-	good     time.Duration // time of the last Good sample
-	streak   time.Duration // since when it is fresh; Never if it is not
-	stale    time.Duration // next staleness deadline
-	shortest time.Duration // shortest staleness of its rules and permissives
-
-	rulesFrom, rulesTo int32
-	permsFrom, permsTo int32
-	calcFrom, calcTo   int32
-	needed             bool // a rule needs it to start
-	awake              bool // stands in the engine's list
-	healthy            bool // streak has lasted long enough
-	frozenAfter        int
-	same               int
-	last               float64
-	longest            time.Duration // longest of them
-	sloped             bool          // has rules on its rate
-	warming            time.Duration // the longest span of them
-	ready              time.Duration // when the streak is long enough
 }
 
 // New makes the engine of one session. The envelope and the site must have
@@ -171,13 +130,13 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	if len(env.Rules) > maxRules {
 		return nil, fmt.Errorf("interlock: %d rules, at most %d fit", len(env.Rules), maxRules)
 	}
-	e := &Engine{env: env, site: site, next: 0, sound: Silent, flash: rules.Never, rotors: site.Rotors, reaction: site.Derived.Reaction}
+	e := &Engine{site: site, next: 0, sound: Silent, flash: rules.Never, rotors: site.Rotors, reaction: site.Derived.Reaction}
 	for i := range e.timers {
 		e.timers[i] = rules.Never
 	}
 	e.armed, e.airborne = true, true
-	e.runs = make([]ruleRun, len(env.Rules))
-	e.permHolds = make([]bool, len(env.Permissives))
+	e.limits = limits{above: e, env: env, cfg: site.Derived, readyAfter: site.ReadyAfter}
+	e.demands = make([]demandRun, len(env.Rules))
 	e.permTold = make([]bool, len(env.Permissives))
 	if err := e.lay(); err != nil {
 		return nil, err
@@ -190,8 +149,6 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	default:
 		e.state = Blocked
 	}
-	e.awake = make([]rules.ChannelID, 0, len(e.used))
-	e.waiting, e.acting = make([]int32, 0, len(e.runs)), make([]int32, 0, 2*len(e.runs))
 	e.out = make([]Effect, 0, 64+8*len(env.Rules))
 	e.front = make([]Effect, 0, 16)
 	return e, nil

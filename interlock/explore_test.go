@@ -217,12 +217,12 @@ func wrongAfter(before, after *Engine) string {
 	standing, cautions := 0, 0
 	for i := range after.runs {
 		r := &after.runs[i]
-		for _, on := range r.inForce {
+		for _, on := range after.demands[i].inForce {
 			if on {
 				standing++
 			}
 		}
-		if r.cautionTold {
+		if after.demands[i].caution {
 			cautions++
 		}
 		switch {

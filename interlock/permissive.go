@@ -83,8 +83,8 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 	if !e.eachChannelUnmet(fn) {
 		return
 	}
-	for i := range e.runs {
-		if (e.runs[i].inForce[valueDemand] || e.runs[i].inForce[missingDemand]) && !fn(Unmet{Need: NeedRule, Index: i}) {
+	for i := range e.demands {
+		if (e.demands[i].inForce[valueDemand] || e.demands[i].inForce[missingDemand]) && !fn(Unmet{Need: NeedRule, Index: i}) {
 			return
 		}
 	}

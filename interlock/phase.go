@@ -247,10 +247,7 @@ func (e *Engine) bootClock(at time.Duration, r derived.Result) {
 	if e.bootKnown && r.Value < e.maxBoot-restartBack {
 		e.maxBoot = r.Value
 		// What was healthy before belongs to the life before.
-		for _, id := range e.used {
-			c := &e.channels[id]
-			c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
-		}
+		e.forgetHealth()
 		e.dirty = true
 		e.builtinTrip(at, EventImmediate, ReasonRestart)
 		return

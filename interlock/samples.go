@@ -11,19 +11,16 @@ import (
 // ruleRun is what a rule remembers. Its value demand and its missing demand
 // stand apart: they may carry different stops.
 type ruleRun struct {
-	due         time.Duration // end of the on-delay; Never when it does not run
-	beyond      bool          // past the limit and not back by the deadband
-	demand      bool          // the value's stop demand stands
-	missing     bool          // the missing channel's demand stands
-	waiting     bool          // stands in the engine's list
-	goMissing   bool          // turned stale at this very instant
-	caution     bool
-	cautionTold bool    // caution, and its phase is on
-	inForce     [2]bool // demand, missing: counted in standing
-	listed      [2]bool // told once in this trip episode
-	value       float64 // last one it looked at (the rate for rate rules)
-	past        float64 // last value past the limit
-	seen        bool    // value is set
+	due       time.Duration // end of the on-delay; Never when it does not run
+	beyond    bool          // past the limit and not back by the deadband
+	demand    bool          // the value's stop demand stands
+	missing   bool          // the missing channel's demand stands
+	waiting   bool          // stands in the list
+	goMissing bool          // turned stale at this very instant
+	caution   bool
+	value     float64 // last one it looked at (the rate for rate rules)
+	past      float64 // last value past the limit
+	seen      bool    // value is set
 	lastTold
 	slope *derived.Slope
 	heard bool
@@ -43,18 +40,18 @@ func (r *ruleRun) track(at time.Duration, headroom float64) {
 }
 
 // sample takes one measured sample.
-func (e *Engine) sample(at time.Duration, s Sample) {
+func (l *limits) sample(at time.Duration, s Sample) {
 	if s.Channel == rules.NoChannel || s.Channel >= rules.ChannelCount {
 		return
 	}
-	e.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
+	l.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
 }
 
 // publish takes one value of a channel, measured or derived: plausibility and
 // freezing first, then the table, the rules of the channel, and what is derived
 // from it.
-func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
-	c := &e.channels[id]
+func (l *limits) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
+	c := &l.channels[id]
 	if r.Quality != rules.Missing {
 		switch {
 		case id.Plausible(r.Value): // no NaN and no infinity is
@@ -78,89 +75,89 @@ func (e *Engine) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 			r = derived.Result{Cause: rules.Frozen}
 		}
 	}
-	e.table[id] = derived.Reading{At: at, Value: r.Value, Quality: r.Quality, Cause: r.Cause}
+	l.table[id] = derived.Reading{At: at, Value: r.Value, Quality: r.Quality, Cause: r.Cause}
 	if r.Quality == rules.Good {
 		c.heard = true
 		c.good = at
 		if c.used {
-			e.refresh(at, c)
+			l.refresh(at, c)
 		}
 	}
 	if r.Quality != rules.Missing {
-		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-			e.look(at, int(i), r.Value, r.Quality)
+		for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+			l.look(at, int(i), r.Value, r.Quality)
 		}
 	}
 	if mayBeCut(r) {
-		e.doubt(at, c, r)
+		l.doubt(at, c, r)
 	}
 	if c.sloped && r.Quality == rules.Missing {
-		for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-			if s := e.runs[i].slope; s != nil {
+		for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+			if s := l.runs[i].slope; s != nil {
 				s.Reset() // no rate across what was not seen
 			}
 		}
 	}
 	if c.permsTo > c.permsFrom {
-		e.lookPermissives(c, r)
+		l.lookPermissives(c, r)
 	}
 	if c.builtin {
-		e.builtins(at, id, r)
+		l.above.builtins(at, id, r)
 	}
-	e.calculate(at, c)
+	l.calculate(at, c)
 }
 
 // doubt takes what may be a calm or a cut wire: each rule on it cautions. It is
 // borne for as long as it may be a calm, with nothing in the air without end, and
 // clears nothing that was missing; then the channel is missing in its own time.
-func (e *Engine) doubt(at time.Duration, c *channelRun, r derived.Result) {
-	if c.streak != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !e.airborne) {
+func (l *limits) doubt(at time.Duration, c *channelRun, r derived.Result) {
+	if c.streak != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !l.above.inForce(rules.Airborne)) {
 		c.good = at
 	}
-	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		if !e.runs[i].caution {
-			e.caution(at, int(i), true, ReasonDoubt)
+	for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+		if !l.runs[i].caution {
+			l.caution(at, int(i), true, ReasonDoubt)
 		}
 	}
 }
 
 // calculate works out what is derived from c, which has a new reading.
-func (e *Engine) calculate(at time.Duration, c *channelRun) {
+func (l *limits) calculate(at time.Duration, c *channelRun) {
 	for i := c.calcFrom; i < c.calcTo; i++ {
-		out, ok := e.calcs[i].Sample(at, &e.table)
-		due := e.calcs[i].Due()
-		e.calcDue[i] = due
-		e.wake(due)
+		out, ok := l.calcs[i].Sample(at, &l.table)
+		due := l.calcs[i].Due()
+		l.calcDue[i] = due
+		l.above.wake(due)
 		if ok {
-			e.publish(at, e.calcs[i].Output(), out)
+			l.publish(at, l.calcs[i].Output(), out)
 		}
 	}
 }
 
 // refresh takes a Good sample for the freshness of its channel.
-func (e *Engine) refresh(at time.Duration, c *channelRun) {
+func (l *limits) refresh(at time.Duration, c *channelRun) {
 	if c.streak == rules.Never {
 		c.streak = at
-		c.ready = at + max(e.site.ReadyAfter, c.warming)
-		e.wakeChannel(c, c.ready)
+		c.ready = at + max(l.readyAfter, c.warming)
+		l.wakeChannel(c, c.ready)
 	}
 	due := at + c.shortest
 	if c.stale == rules.Never || due < c.stale {
 		c.stale = due
-		e.wakeChannel(c, due)
+		l.wakeChannel(c, due)
 	}
 	if !c.missed {
 		return
 	}
 	c.missed = false
-	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		switch run := &e.runs[i]; {
+	for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+		switch run := &l.runs[i]; {
 		case !run.missing:
 		case run.slope != nil:
 			c.missed = true // a rate is what ends it: see rate
 		default:
 			run.missing = false
-			e.demandMoved(at, int(i), missingDemand)
+			l.above.demandMoved(at, int(i), missingDemand)
 		}
 	}
 }
@@ -174,8 +171,8 @@ func rateGap(rule *rules.Rule) time.Duration {
 // rate takes a value for the slope of rule i. A rule that hears values and gets
 // no rate from them, because something is missing in between again and again, or
 // they come too far apart for its span, watches nothing: it is missing.
-func (e *Engine) rate(at time.Duration, i int, v float64, q rules.Quality) (float64, bool) {
-	rule, run := &e.env.Rules[i], &e.runs[i]
+func (l *limits) rate(at time.Duration, i int, v float64, q rules.Quality) (float64, bool) {
+	rule, run := &l.env.Rules[i], &l.runs[i]
 	if at-run.last > rateGap(rule) {
 		run.slope.Reset()
 	}
@@ -189,56 +186,56 @@ func (e *Engine) rate(at time.Duration, i int, v float64, q rules.Quality) (floa
 		run.rated = at
 		if run.missing {
 			run.missing = false
-			e.demandMoved(at, i, missingDemand)
+			l.above.demandMoved(at, i, missingDemand)
 		}
 	case !run.heard:
 		run.heard, run.rated = true, at
 	case !run.missing && at-run.rated >= rule.Over+rule.StaleAfter:
-		e.channels[rule.Watch].missed = true
-		e.ruleMissing(at, i)
+		l.channels[rule.Watch].missed = true
+		l.ruleMissing(at, i)
 	}
 	return rate, ok
 }
 
 // channelStale is called when a channel's cached staleness deadline has come.
 // It has the rules that turn missing now act.
-func (e *Engine) channelStale(due time.Duration, c *channelRun) {
+func (l *limits) channelStale(due time.Duration, c *channelRun) {
 	c.stale = rules.Never
 	age := due - c.good
-	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		r := &e.env.Rules[i]
-		if e.runs[i].missing {
+	for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+		r := &l.env.Rules[i]
+		if l.runs[i].missing {
 			continue
 		}
 		if age >= r.StaleAfter {
-			e.runs[i].goMissing = true
+			l.runs[i].goMissing = true
 			c.missed = true
-			e.acting = append(e.acting, i)
+			l.acting = append(l.acting, i)
 		} else {
 			c.stale = min(c.stale, c.good+r.StaleAfter)
 		}
 	}
-	for _, p := range e.perms[c.permsFrom:c.permsTo] {
-		limit := e.env.Permissives[p].StaleAfter
+	for _, p := range l.perms[c.permsFrom:c.permsTo] {
+		limit := l.env.Permissives[p].StaleAfter
 		if age >= limit {
-			e.permHolds[p] = false
-			e.dirty = true
+			l.permHolds[p] = false
+			l.above.unsettled()
 		} else {
 			c.stale = min(c.stale, c.good+limit)
 		}
 	}
 	if age >= c.shortest {
 		c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
-		e.dirty = true
+		l.above.unsettled()
 	}
 }
 
 // look judges one value against one rule. A Doubtful value may count against
 // the limit, but never clears anything.
-func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
-	rule, run := &e.env.Rules[i], &e.runs[i]
+func (l *limits) look(at time.Duration, i int, v float64, q rules.Quality) {
+	rule, run := &l.env.Rules[i], &l.runs[i]
 	if run.slope != nil {
-		rate, ok := e.rate(at, i, v, q)
+		rate, ok := l.rate(at, i, v, q)
 		if !ok {
 			return
 		}
@@ -246,7 +243,7 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 	}
 	run.value, run.seen = v, true
 	side := rule.Side(v)
-	if e.tracking && e.inForce(rule.While) {
+	if l.tracking && l.above.inForce(rule.While) {
 		run.track(at, rule.Headroom(v))
 	}
 	switch side {
@@ -256,9 +253,9 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 			run.beyond = true
 			if rule.Lasting == 0 {
 				run.demand = true
-				e.demandMoved(at, i, valueDemand)
+				l.above.demandMoved(at, i, valueDemand)
 			} else {
-				e.wait(i, at+rule.Lasting)
+				l.wait(i, at+rule.Lasting)
 			}
 		}
 	case rules.Inside, rules.InCaution:
@@ -267,18 +264,18 @@ func (e *Engine) look(at time.Duration, i int, v float64, q rules.Quality) {
 			run.due = rules.Never
 			if run.demand {
 				run.demand = false
-				e.demandMoved(at, i, valueDemand)
+				l.above.demandMoved(at, i, valueDemand)
 			}
 		}
 	}
 	if side == rules.Inside {
 		if run.caution && q == rules.Good && !run.missingCautions(rule) && cautionOver(rule, v) {
-			e.caution(at, i, false, ReasonRule)
+			l.caution(at, i, false, ReasonRule)
 		}
 	} else if !run.caution && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond) {
-		e.caution(at, i, true, ReasonRule)
+		l.caution(at, i, true, ReasonRule)
 	}
-	if q == rules.Good || e.table[rule.Watch].Cause != rules.Stale { // else silence made it
+	if q == rules.Good || l.table[rule.Watch].Cause != rules.Stale { // else silence made it
 		run.toldAs(rule, side, v, q)
 	}
 }
@@ -293,58 +290,40 @@ func cautionOver(rule *rules.Rule, v float64) bool {
 }
 
 // lasted: the on-delay of a rule ran out with no value back inside.
-func (e *Engine) lasted(due time.Duration, i int) {
-	run := &e.runs[i]
+func (l *limits) lasted(due time.Duration, i int) {
+	run := &l.runs[i]
 	run.due = rules.Never
 	run.demand = true
-	e.demandMoved(due, i, valueDemand)
+	l.above.demandMoved(due, i, valueDemand)
 }
 
 // ruleMissing: a rule's channel has just become missing for it.
-func (e *Engine) ruleMissing(due time.Duration, i int) {
-	run, rule := &e.runs[i], &e.env.Rules[i]
+func (l *limits) ruleMissing(due time.Duration, i int) {
+	run, rule := &l.runs[i], &l.env.Rules[i]
 	run.missing = true
 	if rule.WhenMissing == rules.MissingCautions || rule.MissingStop == rules.NoStop {
 		if !run.caution {
-			e.caution(due, i, true, ReasonRuleMissing)
+			l.caution(due, i, true, ReasonRuleMissing)
 		}
 		return
 	}
-	e.demandMoved(due, i, missingDemand)
+	l.above.demandMoved(due, i, missingDemand)
 }
 
-func (e *Engine) caution(at time.Duration, i int, on bool, why Reason) {
-	e.runs[i].caution = on
-	e.cautionMoved(at, i, why)
+func (l *limits) caution(at time.Duration, i int, on bool, why Reason) {
+	l.runs[i].caution = on
+	l.above.cautionMoved(at, i, why)
 }
 
-// cautionMoved tells a caution that came, went, or whose phase began or ended.
-func (e *Engine) cautionMoved(at time.Duration, i int, why Reason) {
-	run := &e.runs[i]
-	told := run.caution && e.inForce(e.env.Rules[i].While)
-	if told == run.cautionTold {
-		return
-	}
-	run.cautionTold = told
-	if told {
-		e.cautions++
-		e.newCaution()
-	} else {
-		e.cautions--
-	}
-	e.dirty = true
-	e.emit(e.ruleEffect(CautionEffect, at, i, why, told))
-}
-
-func (e *Engine) lookPermissives(c *channelRun, r derived.Result) {
-	for _, i := range e.perms[c.permsFrom:c.permsTo] {
-		holds := r.Quality == rules.Good && e.env.Permissives[i].Holds(r.Value)
+func (l *limits) lookPermissives(c *channelRun, r derived.Result) {
+	for _, i := range l.perms[c.permsFrom:c.permsTo] {
+		holds := r.Quality == rules.Good && l.env.Permissives[i].Holds(r.Value)
 		if r.Quality == rules.Missing {
 			continue // staleness decides
 		}
-		if e.permHolds[i] != holds {
-			e.permHolds[i] = holds
-			e.dirty = true
+		if l.permHolds[i] != holds {
+			l.permHolds[i] = holds
+			l.above.unsettled()
 		}
 	}
 }

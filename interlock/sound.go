@@ -116,9 +116,9 @@ func (e *Engine) watchSound() Sound {
 	if e.standing == 0 {
 		return Silent
 	}
-	for i := range e.runs {
-		if e.runs[i].inForce[valueDemand] && e.env.Rules[i].Stop == rules.Immediate ||
-			e.runs[i].inForce[missingDemand] && e.env.Rules[i].MissingStop == rules.Immediate {
+	for i := range e.demands {
+		if e.demands[i].inForce[valueDemand] && e.env.Rules[i].Stop == rules.Immediate ||
+			e.demands[i].inForce[missingDemand] && e.env.Rules[i].MissingStop == rules.Immediate {
 			return SoundTripped
 		}
 	}

@@ -14,6 +14,7 @@ import (
 
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
+	"above": "the engine itself", "cfg": "never changes; each calculator has what it needs of it", "readyAfter": "never changes",
 	"group": "of the call alone", "env": "never changes", "site": "never changes", "fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "used": "never changes", "ofCraft": "never changes",
 	"ages": "never changes", "order": "never changes", "perms": "never changes",
 	"channels.rulesFrom": "never changes", "channels.rulesTo": "never changes", "channels.permsFrom": "never changes",
@@ -115,7 +116,11 @@ func walkFields(v reflect.Value, path string, visit func(path string, change, re
 			return
 		}
 		for i := range v.NumField() {
-			walkFields(v.Field(i), strings.TrimPrefix(path+"."+v.Type().Field(i).Name, "."), visit)
+			name := path
+			if f := v.Type().Field(i); !f.Anonymous {
+				name = strings.TrimPrefix(path+"."+f.Name, ".")
+			}
+			walkFields(v.Field(i), name, visit)
 		}
 	case reflect.Array, reflect.Slice:
 		if untold[path] != "" {

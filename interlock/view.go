@@ -96,11 +96,11 @@ func (e *Engine) View(dst *View) {
 }
 
 func (e *Engine) ruleView(i int) RuleView {
-	rule, run := &e.env.Rules[i], &e.runs[i]
+	rule, run, d := &e.env.Rules[i], &e.runs[i], &e.demands[i]
 	c := &e.channels[rule.Watch]
 	v := RuleView{
 		Reading: e.table[rule.Watch], Age: rules.Never, HasValue: run.seen, Value: run.value,
-		Caution: run.cautionTold, Demand: run.inForce[valueDemand] || run.inForce[missingDemand],
+		Caution: d.caution, Demand: d.inForce[valueDemand] || d.inForce[missingDemand],
 		Missing: run.missing || !c.heard, InForce: e.inForce(rule.While), Fed: e.feeds(rule.Watch),
 	}
 	if c.heard {

@@ -1,0 +1,133 @@
+package interlock
+
+import (
+	"slices"
+	"time"
+
+	"downhaul/rules"
+)
+
+// wakeChannel has the deadlines of a channel looked at from now on.
+func (l *limits) wakeChannel(c *channelRun, due time.Duration) {
+	l.above.wake(due)
+	if !c.awake {
+		c.awake = true
+		l.awake = append(l.awake, c.id)
+	}
+}
+
+// wait has the on-delay of a rule run until due.
+func (l *limits) wait(i int, due time.Duration) {
+	run := &l.runs[i]
+	run.due = due
+	l.above.wake(due)
+	if !run.waiting {
+		run.waiting = true
+		l.waiting = append(l.waiting, int32(i))
+	}
+}
+
+// earliest is the next instant at which a calculator, a channel or a rule has
+// something to do. What has none is no longer looked at.
+func (l *limits) earliest() time.Duration {
+	due := rules.Never
+	for _, t := range l.calcDue {
+		due = min(due, t)
+	}
+	n := 0
+	for _, id := range l.awake {
+		c := &l.channels[id]
+		first := min(c.stale, c.ready)
+		if first == rules.Never {
+			c.awake = false
+			continue
+		}
+		l.awake[n] = id
+		n++
+		due = min(due, first)
+	}
+	l.awake = l.awake[:n]
+	n = 0
+	for _, i := range l.waiting {
+		run := &l.runs[i]
+		if run.due == rules.Never {
+			run.waiting = false
+			continue
+		}
+		l.waiting[n] = i
+		n++
+		due = min(due, run.due)
+	}
+	l.waiting = l.waiting[:n]
+	return due
+}
+
+// fire lets act what is due: calculators, channels that turn stale or have been
+// fresh for long enough, and then rules in the order of the file.
+func (l *limits) fire(due time.Duration) {
+	for i := range l.calcs {
+		if l.calcDue[i] <= due {
+			r, ok := l.calcs[i].Tick(due, &l.table)
+			l.calcDue[i] = l.calcs[i].Due()
+			if l.calcDue[i] <= due {
+				l.calcDue[i] = due + 1 // a calculator must move on
+			}
+			if ok {
+				l.publish(due, l.calcs[i].Output(), r)
+			}
+		}
+	}
+	l.acting = l.acting[:0]
+	for _, id := range l.awake {
+		c := &l.channels[id]
+		if c.ready <= due {
+			c.ready = rules.Never
+			c.healthy = true
+			l.above.unsettled()
+		}
+		if c.stale <= due {
+			l.channelStale(due, c)
+		}
+	}
+	for _, i := range l.waiting {
+		if l.runs[i].due <= due {
+			l.acting = append(l.acting, i)
+		}
+	}
+	slices.Sort(l.acting) // file order
+	for _, i := range l.acting {
+		// A rule may stand here twice; the second time nothing is left to do.
+		run := &l.runs[i]
+		if run.due <= due {
+			l.lasted(due, int(i))
+		}
+		if run.goMissing {
+			run.goMissing = false
+			l.ruleMissing(due, int(i))
+		}
+	}
+}
+
+// forgetHealth has every channel be fresh anew for long enough before a start.
+func (l *limits) forgetHealth() {
+	for _, id := range l.used {
+		c := &l.channels[id]
+		c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
+	}
+}
+
+// reactor is a calculator that counts on the time until thrust is gone.
+type reactor interface {
+	React(at, reaction time.Duration)
+}
+
+// expect has every calculator that counts on it know the time until thrust is gone.
+func (l *limits) expect(at, reaction time.Duration) {
+	for i, c := range l.calcs {
+		if r, ok := c.(reactor); ok {
+			r.React(at, reaction)
+			l.calcDue[i] = c.Due()
+			l.above.wake(l.calcDue[i])
+		}
+	}
+}

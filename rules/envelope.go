@@ -121,12 +121,19 @@ type Permissive struct {
 // Tether is what the envelope says of the tether, so that limits can be judged.
 // Zero means not stated.
 type Tether struct {
-	BreakingStrength float64 // N
-	DesignFactor     float64
-	Length           float64 // m
-	Stretch          float64 // fraction of length
-	StretchAt        float64 // N at which Stretch was measured
+	BreakingStrength float64 // N, of the new rope without a knot
+	// Knot and Age are the shares of it that a knot and wear leave.
+	Knot, Age    float64
+	DesignFactor float64
+	Length       float64 // m
+	// Slow is how it gives to a slow pull, Fast to a snatch.
+	Slow, Fast Stretch
+	// The working loads of what it hangs by, N.
+	Shackle, Anchor, Attachment, LoadCell float64
 }
+
+// Stretch is how much a line gives, a fraction of its length, at a pull in N.
+type Stretch struct{ Share, At float64 }
 
 // Absence is one row of [without]: a channel the pad does not have, and why
 // that is accepted.

@@ -57,8 +57,18 @@ func CheckVersion(root *document.Table) {
 }
 
 func readTether(t *document.Table, out *Tether) {
-	if q, ok := PositiveAt(t, "breaking_strength", Force); ok {
-		out.BreakingStrength = q.SI
+	for _, q := range []struct {
+		key  string
+		kind Kind
+		to   *float64
+	}{
+		{"breaking_strength", Force, &out.BreakingStrength}, {"length", Length, &out.Length}, {"knot", Ratio, &out.Knot}, {"age", Ratio, &out.Age},
+		{"shackle", Force, &out.Shackle}, {"anchor", Force, &out.Anchor}, {"attachment", Force, &out.Attachment}, {"load_cell", Force, &out.LoadCell},
+	} {
+		v, ok := PositiveAt(t, q.key, q.kind)
+		if *q.to = v.SI; ok && q.kind == Ratio && v.SI > 1 {
+			t.Fault(q.key, "is more than all of the strength", t.Got(q.key), "write the share that is left, such as \"60 %\"")
+		}
 	}
 	if n, ok := t.Number("design_factor"); ok {
 		if n < 1 {
@@ -67,34 +77,36 @@ func readTether(t *document.Table, out *Tether) {
 			out.DesignFactor = n
 		}
 	}
-	if q, ok := PositiveAt(t, "length", Length); ok {
-		out.Length = q.SI
-	}
-	text, ok := t.String("stretch")
+	readStretch(t, "stretch", &out.Slow)
+	readStretch(t, "fast_stretch", &out.Fast)
+}
+
+func readStretch(t *document.Table, key string, out *Stretch) {
+	text, ok := t.String(key)
 	if !ok {
 		return
 	}
-	const how = `write it as stretch = "12 % at 5 kN"`
+	how := "write it as " + key + ` = "12 % at 5 kN"`
 	share, at, found := strings.Cut(text, " at ")
 	if !found {
-		t.Fault("stretch", "does not say at which force", document.Quote(text), how)
+		t.Fault(key, "does not say at which force", document.Quote(text), how)
 		return
 	}
 	s, err := ParseQuantity(share, Ratio)
 	if err != nil {
-		t.Refuse("stretch", err)
+		t.Refuse(key, err)
 		return
 	}
 	f, err := ParseQuantity(at, Force)
 	if err != nil {
-		t.Refuse("stretch", err)
+		t.Refuse(key, err)
 		return
 	}
 	if s.SI <= 0 || f.SI <= 0 {
-		t.Fault("stretch", "must be more than 0 % at more than 0 N", document.Quote(text), how)
+		t.Fault(key, "must be more than 0 % at more than 0 N", document.Quote(text), how)
 		return
 	}
-	out.Stretch, out.StretchAt = s.SI, f.SI
+	*out = Stretch{s.SI, f.SI}
 }
 
 // PositiveAt is a quantity of more than 0; faults stay in the document.

@@ -38,7 +38,7 @@ func TestEnvelopeSaysEverything(t *testing.T) {
 	if e.Title != "Long Meadow: tethered hover, water ballast" || e.Changed != "gust limit down after Tuesday" || e.Units != "metric" || e.Version != 1 {
 		t.Errorf("the top is wrong: %+v", e)
 	}
-	if e.Tether != (Tether{BreakingStrength: 22000, DesignFactor: 10, Length: 9, Stretch: 0.12, StretchAt: 5000}) {
+	if e.Tether != (Tether{BreakingStrength: 22000, DesignFactor: 10, Length: 9, Slow: Stretch{0.12, 5000}}) {
 		t.Errorf("the tether is wrong: %+v", e.Tether)
 	}
 	if e.Hash != sha256.Sum256([]byte(text)) {

@@ -2,9 +2,9 @@ package judge
 
 import (
 	"fmt"
-	"math"
 	"time"
 
+	"downhaul/interlock/figures"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/stopping"
 	"downhaul/rules"
@@ -125,16 +125,16 @@ func Reaction(r *rules.Rule, p *pad.Pad, stop stopping.Times, heard Heard) Budge
 // Says is the budget in a sentence; only watching says that no relay is held.
 func (b *Budget) Says(stop rules.Stop, onlyWatching bool) string {
 	seconds := func(v float64) string { return rules.Format(v, "s") }
-	up := func(v float64) string { return rules.Format(math.Ceil(v*100-1e-9)/100, "s") } // never shown shorter than it is
+	up := func(v float64) string { return figures.Show(v, "s", 3, figures.Up) }
 	switch {
 	case stop == rules.NoStop:
-		return fmt.Sprintf("Caution within %s.", seconds(b.Relay))
+		return fmt.Sprintf("Caution within %s.", up(b.Relay))
 	case onlyWatching:
-		return fmt.Sprintf("Told within %s; this pad takes no power off.", seconds(b.Relay))
+		return fmt.Sprintf("Told within %s; this pad takes no power off.", up(b.Relay))
 	}
-	text := fmt.Sprintf("Relay open within %s", seconds(b.Relay))
+	text := fmt.Sprintf("Relay open within %s", up(b.Relay))
 	if stop == rules.Controlled {
-		text = fmt.Sprintf("Told within %s, relay open at most %s later", seconds(b.Relay), seconds(b.Grace))
+		text = fmt.Sprintf("Told within %s, relay open at most %s later", up(b.Relay), seconds(b.Grace))
 	}
 	if b.ThrustSays == b.RotorsSays {
 		return text + fmt.Sprintf(", thrust gone %s and rotors standing %s after (%s).", up(b.Thrust), up(b.Rotors), b.RotorsSays)

@@ -2,7 +2,10 @@ package judge
 
 import (
 	"fmt"
+	"math"
+	"strings"
 
+	"downhaul/interlock/figures"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -75,7 +78,9 @@ func Card(c *card.Card) (says, warnings []string, lift *Lift) {
 	if !ok {
 		return []string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, geometry(c), nil
 	}
-	mass := func(v float64) string { return rough(v, rules.DefaultUnit(rules.Mass, c.Units)) }
+	mass := func(v float64) string {
+		return figures.Show(v, rules.DefaultUnit(rules.Mass, c.Units), 3, figures.Down)
+	}
 	says = append(says, fmt.Sprintf("Lift, standing still: %d motors of %s less %s to %s carry %s to %s; less the craft's %s, %s are left for ballast.",
 		l.Motors, c.Show(l.Each, rules.Force), rules.Format(l.Losses.High, "%"), rules.Format(l.Losses.Low, "%"),
 		mass(l.Thrust.Low/Gravity), mass(l.Thrust.High/Gravity), c.Show(l.Mass, rules.Mass), l.Left.says(mass)))
@@ -85,7 +90,7 @@ func Card(c *card.Card) (says, warnings []string, lift *Lift) {
 	}
 	for i := range l.Steps {
 		s := &l.Steps[i]
-		text := fmt.Sprintf("step %q: %s left, thrust %.2f to %.2f times the weight", s.Step, s.Left.says(mass), s.Ratio.Low, s.Ratio.High)
+		text := fmt.Sprintf("step %q: %s left, thrust %.2f to %.2f times the weight", s.Step, s.Left.says(mass), down2(s.Ratio.Low), down2(s.Ratio.High))
 		says = append(says, upper(text)+".")
 		switch {
 		case s.Left.High <= 0:
@@ -102,10 +107,13 @@ func Card(c *card.Card) (says, warnings []string, lift *Lift) {
 // says is the range for people; a loss is told as missing.
 func (r Range) says(show func(float64) string) string {
 	if r.High < 0 {
-		return fmt.Sprintf("%s to %s too little", show(-r.High), show(-r.Low))
+		return fmt.Sprintf("%s to %s too little", strings.TrimPrefix(show(r.High), "-"), strings.TrimPrefix(show(r.Low), "-"))
 	}
 	return fmt.Sprintf("%s to %s", show(r.Low), show(r.High))
 }
+
+// down2 is a ratio with two places that never shows more than it is.
+func down2(v float64) float64 { return math.Floor(v*100+1e-9) / 100 }
 
 func upper(s string) string { return string(s[0]-'a'+'A') + s[1:] }
 

@@ -50,8 +50,8 @@ func TestLiftBudgetOfTheTrade(t *testing.T) {
 
 func TestLiftBudgetSaysWhatIsLeft(t *testing.T) {
 	for _, c := range []struct{ ballast, says, warning string }{
-		{"0 lb", "237 lb to 259 lb left, thrust 2.82 to 2.99 times the weight", ""},
-		{"200 lb", "37.2 lb to 58.8 lb left, thrust 1.11 to 1.18 times", "less than 1.2 leaves little to steer with"},
+		{"0 lb", "237 lb to 258 lb left, thrust 2.82 to 2.99 times the weight", ""},
+		{"200 lb", "37.2 lb to 58.8 lb left, thrust 1.11 to 1.17 times", "less than 1.2 leaves little to steer with"},
 		{"250 lb", "-12.8 lb to 8.8 lb left", "with the greater losses the motors do not lift it"},
 		{"300 lb", "41.2 lb to 62.8 lb too little left", "the motors do not lift it"},
 	} {

@@ -1,6 +1,11 @@
 package judge
 
-import "math"
+import (
+	"math"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
 
 // Gravity is 9.80665 m/s² (3rd General Conference on Weights and Measures,
 // 1901).
@@ -18,8 +23,25 @@ func FallTime(h float64) float64 { return math.Sqrt(2 * max(h, 0) / Gravity) }
 // thrust for t s and then coasts: ½ a t² + (a t)² / 2g with a = full thrust
 // over mass less g. Without drag, so on the high side.
 func Runaway(acceleration, t float64) float64 {
+	return derived.Coast(0, 0, t, max(0, acceleration-Gravity))
+}
+
+// FromRest is the speed (m/s) at d m from where a craft started with the even net
+// acceleration a: v = √(2 a d). Without drag, so on the high side; that rotors
+// lift more close to the ground is left out, on the low side.
+func FromRest(a, d float64) float64 { return math.Sqrt(2 * max(0, a) * max(0, d)) }
+
+// topOf is where a runaway from the pad tops out (m) that is detected at the true
+// height h and pushed by full thrust for t s more.
+func topOf(acceleration, h, t float64) float64 {
 	a := max(0, acceleration-Gravity)
-	return a*t*t/2 + (a*t)*(a*t)/(2*Gravity)
+	return derived.Coast(h, FromRest(a, h), t, a)
+}
+
+// Sideways is the acceleration of a craft that goes off level at full thrust:
+// √((T/m)² − g²), what holding its height leaves of the thrust.
+func Sideways(acceleration float64) float64 {
+	return math.Sqrt(max(0, acceleration*acceleration-Gravity*Gravity))
 }
 
 // WorkingLoad is breaking strength over design factor, N (Cordage Institute CI
@@ -33,11 +55,11 @@ func WorkingLoad(breaking, designFactor float64) float64 {
 
 // Stiffness of a line that stretches by a share of its length at a force, N/m;
 // 0 when something is not stated.
-func Stiffness(stretch, at, length float64) float64 {
-	if stretch == 0 || length == 0 {
+func Stiffness(s rules.Stretch, length float64) float64 {
+	if s.Share == 0 || length == 0 {
 		return 0
 	}
-	return at / (stretch * length)
+	return s.At / (s.Share * length)
 }
 
 // Snatch is the greatest pull (N) when a mass runs into the end of a line of
@@ -50,18 +72,20 @@ func Snatch(pull, k, mass, v float64) float64 {
 	return pull + math.Sqrt(pull*pull+k*mass*v*v)
 }
 
-// SnatchTime is how long the pull takes from nothing to its greatest, s: a
-// quarter of the period of a mass on a spring, at the longest.
-func SnatchTime(k, mass float64) float64 { return math.Pi / 2 * math.Sqrt(mass/k) }
+// PeakTime is how long the pull takes from nothing to its greatest, s, with a steady
+// force that pulls on: √(m/k)·(π/2 + atan(P/(v·√(k m)))), from x″ = (P − k x)/m.
+// Without the force it is a quarter of the period of a mass on a spring, and that is
+// the least.
+func PeakTime(pull, k, mass, v float64) float64 {
+	return math.Sqrt(mass/k) * (math.Pi/2 + math.Atan(pull/(v*math.Sqrt(k*mass))))
+}
 
-// ClosingSpeed is the speed (m/s) at which a mass may run into the end of a
-// line without passing the working load: v = WLL / √(k m). Weight and thrust
-// are left out. 0 when something is not stated.
-func ClosingSpeed(workingLoad, k, mass float64) float64 {
-	if k == 0 || mass == 0 {
-		return 0
-	}
-	return workingLoad / math.Sqrt(k*mass)
+// ClosingSpeed is the speed (m/s) at which a mass may run into the end of a line
+// without passing the working load W while a steady force P ≥ 0 pulls on:
+// v = √(W² − 2 W P)/√(k m), from ½ m v² + P x = ½ k x² at k x = W. It is 0 where P
+// alone, put on at once, pulls as much: where 2 P ≥ W.
+func ClosingSpeed(workingLoad, pull, k, mass float64) float64 {
+	return math.Sqrt(max(0, workingLoad*workingLoad-2*workingLoad*pull)) / math.Sqrt(k*mass)
 }
 
 // Separation is how far (m) from a hazard a protective device must find a
@@ -80,11 +104,4 @@ const (
 // at the worst angle: v/g · √(v² + 2 g h). Without drag, so on the high side.
 func Throw(v, h float64) float64 {
 	return v / Gravity * math.Sqrt(v*v+2*Gravity*max(h, 0))
-}
-
-// Parted is how far from the anchor (m) a craft may come down whose tether of
-// length l parts while it pulls sideways with all its thrust (acceleration a),
-// until thrust is gone after t s: l + ½ a t² + Throw(a t, h).
-func Parted(l, a, t, h float64) float64 {
-	return l + a*t*t/2 + Throw(a*t, h)
 }

@@ -3,6 +3,7 @@ package judge
 import (
 	"math"
 
+	"downhaul/interlock/figures"
 	"downhaul/rules"
 )
 
@@ -21,7 +22,7 @@ func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
 	if b.Measured {
 		whence = "as heard from the craft"
 	}
-	ms := func(v float64) string { return rough(v, "ms") }
+	ms := func(v float64) string { return figures.Show(v, "ms", 3, figures.Up) }
 	if b.Lasting > 0 && b.Lasting < every {
 		j.warn("%q must last %s, and its values come %s apart (%s): one value alone decides. Write %s or more, or see that values come faster",
 			r.Name, ms(b.Lasting), ms(every), whence, ms(2*every))
@@ -68,36 +69,38 @@ func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
 	}
 	l := j.Envelope.Tether.Length
 	limit := rules.Format(r.Limit, r.Unit)
-	in := func(v float64) string { return rough(v, r.Unit) }
+	in := func(v float64) string { return figures.Show(v, r.Unit, 3, figures.Up) }
 	switch {
 	case isTension(r.Watch):
 		j.warnOfTension(r, b)
-	case (isHeight(r.Watch) || isReach(r.Watch)) && l > 0 && r.Limit >= l:
+	case isReach(r.Watch) && l > 0 && r.Limit > late*j.stretched():
+		j.warn("%q can hardly act: its limit is %s, and the tether reaches %s before it parts. A little beyond that, it finds out a parted tether in time", r.Name, limit, in(j.stretched()))
+	case isHeight(r.Watch) && l > 0 && r.Limit >= l:
 		j.warn("%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(l))
-	case isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > 0:
+	case isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > Gravity:
 		// A predicted apex has the coast in it; a height has not.
-		gain := Runaway(j.Pad.Height.MaxAcceleration, b.Gone)
-		if l > 0 && r.Limit+gain > l {
-			j.warn("%q watches the height now: from %s a runaway goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
-				r.Name, limit, in(r.Limit+gain), in(l))
+		if top := j.topBehind(r, b); l > 0 && top > l {
+			j.warn("%q watches the height now: past %s a runaway from the pad goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
+				r.Name, limit, in(top), in(l))
 		}
 	}
 }
 
 func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
-	t := &j.Envelope.Tether
-	w := WorkingLoad(t.BreakingStrength, t.DesignFactor)
-	in := func(v float64) string { return rough(v, r.Unit) }
+	in := func(v float64, way figures.Way) string { return figures.Show(v, r.Unit, 3, way) }
+	w := j.workingLoad()
 	if w > 0 && r.Limit > w {
-		j.warn("%q allows %s, and the working load of the tether is %s (breaking strength over design factor)", r.Name, in(r.Limit), in(w))
+		j.warn("%q allows %s, and the working load of the tether is %s (%s)", r.Name, in(r.Limit, figures.Near), in(w, figures.Down), j.out.Rope.Weakest)
 	}
-	k := Stiffness(t.Stretch, t.StretchAt, t.Length)
+	_, k, _ := j.stiffness()
 	if k == 0 || j.mass == 0 {
 		return
 	}
-	if peak := SnatchTime(k, j.mass); peak < b.Gone {
-		j.warn("%q comes too late for the first snatch: the pull is at its greatest %s after the tether comes tight, and thrust is gone after %s. Size the tether for the snatch; the rule takes care of what follows",
-			r.Name, rough(peak, "ms"), rough(b.Gone, "ms"))
+	// A quarter of the period is the least, on the stiffest rope with the lightest
+	// craft: with thrust that pulls on it takes longer.
+	if least := PeakTime(0, k, j.Card.Craft.Mass, 1); least < b.Gone {
+		j.warn("%q comes too late for the first snatch: the pull is at its greatest at least %s after the tether comes tight, a quarter of the period of %s on it (longer while thrust pulls on), and thrust is gone after %s. Size the tether for the snatch; the rule takes care of what follows",
+			r.Name, figures.Show(least, "ms", 3, figures.Down), j.show(j.Card.Craft.Mass, rules.Mass), figures.Show(b.Gone, "ms", 3, figures.Up))
 	}
 }
 
@@ -127,9 +130,10 @@ func (j *job) warnOfSag(r *rules.Rule) {
 	if r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage {
 		limit /= cells
 	}
+	near := func(unit string, v float64) string { return figures.Show(v, unit, 3, figures.Near) }
 	if rest-sag <= limit {
 		j.warn("%q is reached by sag alone: a pack %s rests at %s a cell, full thrust takes %s of it (%s through %s), and the floor is %s a cell",
-			r.Name, from, rough(rest, "V"), rough(sag, "V"), rough(share, "A"), rough(p.Resistance, "mohm"), rough(limit, "V"))
+			r.Name, from, near("V", rest), figures.Show(sag, "V", 3, figures.Up), near("A", share), near("mohm", p.Resistance), near("V", limit))
 	}
 }
 
@@ -140,7 +144,7 @@ func (j *job) warnOfGrace(r *rules.Rule) {
 	if j.Card != nil && j.Card.Craft.Lowering > 0 && !math.IsInf(j.top, 1) {
 		if need := j.top / j.Card.Craft.Lowering; grace < need {
 			j.warn("%q leaves %s to come down, and from %s at %s it takes %s: it would be cut in the air",
-				r.Name, rules.FormatDuration(r.Grace), j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), rough(need, "s"))
+				r.Name, rules.FormatDuration(r.Grace), j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), j.up(need, rules.Duration))
 		}
 	}
 	if r.Form != rules.Below {
@@ -148,10 +152,10 @@ func (j *job) warnOfGrace(r *rules.Rule) {
 	}
 	switch floor := j.Pad.Packs.Floor; {
 	case r.Watch == rules.PackToFloor && grace > r.Limit:
-		j.warn("%q leaves %s to come down, and at its limit the pack lasts only %s more to its floor", r.Name, rules.FormatDuration(r.Grace), rough(r.Limit, "s"))
+		j.warn("%q leaves %s to come down, and at its limit the pack lasts only %s more to its floor", r.Name, rules.FormatDuration(r.Grace), j.down(r.Limit, rules.Duration))
 	case floor > 0 && (r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage) && r.Limit <= floor,
 		floor > 0 && j.Pad.Packs.Cells > 0 && (r.Watch == rules.Pack1LowestCell || r.Watch == rules.PackMeanCell) && r.Limit*float64(j.Pad.Packs.Cells) <= floor:
 		j.warn("%q leaves %s to come down, and at its limit of %s the pack is at its hard floor already (%s for the whole pack)",
-			r.Name, rules.FormatDuration(r.Grace), rules.FormatExact(r.Limit, r.Unit), rough(floor, "V"))
+			r.Name, rules.FormatDuration(r.Grace), rules.FormatExact(r.Limit, r.Unit), j.show(floor, rules.Voltage))
 	}
 }

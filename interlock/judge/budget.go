@@ -21,6 +21,7 @@ type Heard func(rules.ChannelID) (period time.Duration, ok bool)
 //
 // The link's constant part is told by no file; it comes on top and is said.
 type Budget struct {
+	// Filter is what averages and a converter that settles hold a step back.
 	Filter  float64 `json:"filter_s"`
 	Period  float64 `json:"period_s"`
 	Lost    int     `json:"values_lost"`
@@ -49,6 +50,11 @@ type Budget struct {
 
 // lost is how many values in a row may be lost; ours.
 const lost = 1
+
+// settles is how many readings a load cell's converter takes to show a step whole:
+// HX711, 400 ms at 10 a second and 50 ms at 80 (from memory). Others are taken for no
+// better.
+const settles = 4
 
 // filters are the spans over which derived channels average: so long may a
 // step take to show whole.
@@ -110,6 +116,9 @@ func Reaction(r *rules.Rule, p *pad.Pad, stop stopping.Times, heard Heard) Budge
 	every, measured := period(r.Watch, p, heard)
 	every = max(every, pulse(r, p))
 	filter := filters[r.Watch] + r.Over
+	if p.LoadCell.Fitted && (r.Watch == rules.Tension || r.Watch == rules.TensionRate) {
+		filter += settles * every
+	}
 	value := filter + (1+lost)*every + r.Lasting
 	b := Budget{
 		Filter: filter.Seconds(), Period: every.Seconds(), Lost: lost, Lasting: r.Lasting.Seconds(), Engine: p.LongestGap.Seconds(), Measured: measured,

@@ -92,6 +92,10 @@ func Judge(c Case) Verdict {
 		j.say("%d of %s rest only on what the craft says of itself. The link's own constant delay comes on top of their times; it is not measured by these files.",
 			n, plural(len(c.Envelope.Rules), "rule"))
 	}
+	if c.Pad.LoadCell.Fitted {
+		j.say("The load cell's converter is taken to show a step whole after %d readings, %s, and that is in the times on tension (HX711, from memory; a slower one shows it later).",
+			settles, figures.Show(settles/c.Pad.LoadCell.Rate, "ms", 3, figures.Up))
+	}
 	for i := range c.Envelope.Rules {
 		if r := &c.Envelope.Rules[i]; j.fed(r.Watch) {
 			j.warnOfRule(r, &j.budgets[i])

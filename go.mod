@@ -12,7 +12,6 @@ require (
 	github.com/google/go-cmp v0.7.0
 	github.com/gopacket/gopacket v1.7.7
 	github.com/rogpeppe/go-internal v1.16.0
-	github.com/rs/zerolog v1.35.1
 	go.bug.st/serial v1.8.0
 	golang.org/x/sys v0.50.0
 	gonum.org/v1/gonum v0.17.0
@@ -30,8 +29,6 @@ require (
 	github.com/ajstarks/svgo v0.0.0-20211024235047-1546f124cd8b // indirect
 	github.com/go-json-experiment/json v0.0.0-20260213210345-44df1a37e875 // indirect
 	github.com/golang/freetype v0.0.0-20170609003504-e2365dfdc4a0 // indirect
-	github.com/mattn/go-colorable v0.1.14 // indirect
-	github.com/mattn/go-isatty v0.0.20 // indirect
 	golang.org/x/image v0.30.0 // indirect
 	golang.org/x/net v0.55.0 // indirect
 	golang.org/x/text v0.37.0 // indirect

@@ -16,23 +16,20 @@ const (
 	chainTail = len(chainKey) + 2*sha256.Size + len(chainEnd)
 )
 
-// chainWriter takes what zerolog renders, adds the chain field and writes the
-// whole line with one Write. It keeps the error: zerolog itself would only
-// print it.
+// chainWriter adds the chain field to a line and writes the whole of it with one
+// Write.
 type chainWriter struct {
-	file   io.Writer
-	head   link   // chain of the last line written
-	buf    []byte // head and line side by side, for the sum
-	called bool
-	err    error
+	file io.Writer
+	head link   // chain of the last line written
+	buf  []byte // head and line side by side, for the sum
 }
 
-// Write is given one rendered object and its line break.
-func (w *chainWriter) Write(p []byte) (int, error) {
-	w.called = true
-	body := p[:len(p)-len("}\n")]
-	w.buf = append(w.buf[:0], w.head[:]...)
-	w.buf = append(w.buf, body...)
+// begin returns the room for a line's object, behind the head.
+func (w *chainWriter) begin() []byte { return append(w.buf[:0], w.head[:]...) }
+
+// write is given that room with the object in it, not closed yet.
+func (w *chainWriter) write(text []byte) error {
+	w.buf = text
 	sum := sha256.Sum256(w.buf)
 	w.buf = append(w.buf, chainKey...)
 	w.buf = hex.AppendEncode(w.buf, sum[:])
@@ -42,10 +39,8 @@ func (w *chainWriter) Write(p []byte) (int, error) {
 	if err == nil && n != len(line) {
 		err = io.ErrShortWrite
 	}
-	if err != nil {
-		w.err = err
-	} else {
+	if err == nil {
 		w.head = sum
 	}
-	return len(p), nil
+	return err
 }

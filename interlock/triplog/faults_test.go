@@ -308,18 +308,6 @@ func TestLog_LinesWaitWhileNoFileTakesThem(t *testing.T) {
 	}
 }
 
-func TestLog_SilencedLibraryIsAnError(t *testing.T) {
-	d := newFaulty()
-	l, err := CreateOn(d, testHead)
-	if err != nil {
-		t.Fatal(err)
-	}
-	l.logger = l.logger.Level(7) // zerolog.Disabled
-	if err := l.Append(Line{Kind: KindNote, Text: "x"}, true); err == nil {
-		t.Error("a line that was never written counts as kept")
-	}
-}
-
 // TestLog_KilledProcess kills a writing process and reads what it left.
 func TestLog_KilledProcess(t *testing.T) {
 	if dir := os.Getenv("TRIPLOG_WRITE_TO"); dir != "" {

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"strconv"
 	"time"
 )
 
@@ -101,38 +102,44 @@ func (l *Line) check() error {
 // wallForm is RFC 3339 with milliseconds.
 const wallForm = "2006-01-02T15:04:05.000Z07:00"
 
-// render writes the line to the logger, whose writer adds the chain. It does
-// not allocate.
+// render writes the line with its chain. It does not allocate.
 func (l *Log) render(n uint64, line *Line, head []byte) error {
-	l.wall = l.head.Wall.Add(line.At).AppendFormat(l.wall[:0], wallForm)
-	l.out.called, l.out.err = false, nil
-	e := l.logger.Log().
-		Int("v", Version).
-		Uint64("n", n).
-		Int64("at_ns", int64(line.At)).
-		Bytes("wall", l.wall).
-		Str("kind", string(line.Kind))
+	b := append(l.out.begin(), `{"v":`...)
+	b = strconv.AppendInt(b, Version, 10)
+	b = append(b, `,"n":`...)
+	b = strconv.AppendUint(b, n, 10)
+	b = append(b, `,"at_ns":`...)
+	b = strconv.AppendInt(b, int64(line.At), 10)
+	b = append(b, `,"wall":"`...)
+	b = l.head.Wall.Add(line.At).AppendFormat(b, wallForm)
+	b = appendText(append(b, `","kind":`...), string(line.Kind))
 	if line.State != "" {
-		e = e.Str("state", line.State)
+		b = appendText(append(b, `,"state":`...), line.State)
 	}
 	if line.Decision != nil {
-		e = e.RawJSON("decision", line.Decision)
+		b = append(append(b, `,"decision":`...), line.Decision...)
 	}
 	if head != nil {
-		e = e.RawJSON("head", head)
+		b = append(append(b, `,"head":`...), head...)
 	}
 	if line.Text != "" {
-		e = e.Str("text", line.Text)
+		b = appendText(append(b, `,"text":`...), line.Text)
 	}
 	if line.Count != 0 {
-		e = e.Uint64("count", line.Count)
+		b = strconv.AppendUint(append(b, `,"count":`...), line.Count, 10)
 	}
-	e.Send()
-	if l.out.err == nil && !l.out.called {
-		// zerolog drops events in silence when its global level forbids them.
-		return errors.New("write trip log: zerolog is switched off; leave its global level alone")
+	return l.out.write(b)
+}
+
+// appendText appends a text as JSON. Most texts hold nothing that must be escaped.
+func appendText(dst []byte, text string) []byte {
+	for i := range len(text) {
+		if c := text[i]; c < 0x20 || c > 0x7E || c == '"' || c == '\\' {
+			quoted, _ := json.Marshal(text) // a string always has a form
+			return append(dst, quoted...)
+		}
 	}
-	return l.out.err
+	return append(append(append(dst, '"'), text...), '"')
 }
 
 func (l *Log) headJSON(c *Continues) ([]byte, error) {

@@ -5,8 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"time"
-
-	"github.com/rs/zerolog"
 )
 
 // Ours. maxLine bounds a line, so that a reader needs no more memory than that.
@@ -29,11 +27,9 @@ var ErrEnded = fmt.Errorf("trip log has ended: nothing may follow: %w", ErrDropp
 
 // Log is a trip log that is being written.
 type Log struct {
-	disk   Disk
-	head   Head
-	out    chainWriter
-	logger zerolog.Logger
-	wall   []byte
+	disk Disk
+	head Head
+	out  chainWriter
 
 	file File // nil while no file takes lines
 	part int
@@ -62,10 +58,9 @@ func CreateOn(disk Disk, head Head) (*Log, error) {
 	head.Wall = head.Wall.Round(0).UTC()
 	l := &Log{
 		disk: disk, head: head, part: 1,
-		wall: make([]byte, 0, 64), held: make([]Line, 0, 256), arena: make([]byte, 0, 1<<16),
+		held: make([]Line, 0, 256), arena: make([]byte, 0, 1<<16),
 	}
 	l.out.buf = make([]byte, 0, 4096)
-	l.logger = zerolog.New(&l.out)
 	if err := l.open(nil); err != nil {
 		return nil, fmt.Errorf("start trip log: %w", err)
 	}

@@ -4,13 +4,10 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
-	"io"
 	"os"
 	"path/filepath"
 	"testing"
 	"time"
-
-	"github.com/rs/zerolog"
 )
 
 var testHead = Head{
@@ -153,8 +150,6 @@ func (discard) Write(p []byte) (int, error) { return len(p), nil }
 func (discard) Sync() error                 { return nil }
 func (discard) Close() error                { return nil }
 
-// BenchmarkAppend beside BenchmarkFloor says what the chain costs: the floor is
-// the same line by zerolog alone.
 func BenchmarkAppend(b *testing.B) {
 	l, err := CreateOn(discard{}, testHead)
 	if err != nil {
@@ -167,20 +162,6 @@ func BenchmarkAppend(b *testing.B) {
 		if err := l.Append(line, true); err != nil {
 			b.Fatal(err)
 		}
-	}
-}
-
-func BenchmarkFloor(b *testing.B) {
-	logger := zerolog.New(io.Discard)
-	decision := []byte(`{"effect":"caution","rule":"gust","value":6.3,"limit":6.2584}`)
-	var wall []byte
-	at := time.Second
-	b.ReportAllocs()
-	for n := uint64(1); b.Loop(); n++ {
-		at += time.Millisecond
-		wall = testHead.Wall.Add(at).AppendFormat(wall[:0], wallForm)
-		logger.Log().Int("v", 1).Uint64("n", n).Int64("at_ns", int64(at)).Bytes("wall", wall).
-			Str("kind", "decision").Str("state", "live").RawJSON("decision", decision).Send()
 	}
 }
 

@@ -32,7 +32,6 @@ const (
 var mayBeForeign = map[string]string{
 	"rules/document":           "reads TOML, before anything is opened",
 	"interlock/telemetry/link": "opens serial lines; it only reads them",
-	"interlock/triplog":        "renders lines, behind the loop's back",
 	"interlock/upkeep":         "tells the service manager",
 	"hw":                       "opens devices: buzzer, lamp and converter",
 }

@@ -208,7 +208,7 @@ func FirstCause(env *rules.Envelope, f interlock.Effect) string {
 	case f.Kind == interlock.CautionEffect:
 		return rule.Name + " near its limit: " + value + ", caution from " + limit
 	case value == limit:
-		return rule.Name + " just past its limit of " + limit
+		return rule.Name + " past its limit: just past " + limit
 	}
 	return rule.Name + " past its limit: " + value + ", limit " + limit
 }

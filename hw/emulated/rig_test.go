@@ -373,14 +373,15 @@ func (r *rig) ready() {
 }
 
 // makeLive works the pad as a crew does, from any state that a reset leads out
-// of.
-func (r *rig) makeLive() {
+// of. It returns when start was pressed last.
+func (r *rig) makeLive() (from time.Duration) {
 	r.t.Helper()
 	for end := time.Now().Add(2 * patience); ; {
 		switch s := r.status(); s.State {
 		case "live":
-			return
+			return from
 		case "ready":
+			from = r.out.Now()
 			r.press("start", tap)
 		case "closing":
 		default:

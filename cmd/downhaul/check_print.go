@@ -105,7 +105,11 @@ func padSays(p *pad.Pad) []string {
 	}
 	say("Hears MAVLink system %d, component %d, and nobody else.", p.Craft.System, p.Craft.Component)
 	for i, l := range p.LinkConfigs() {
-		say("Link %q: %s", p.Links[i].Name, l)
+		late := ""
+		if d := p.Links[i].Delay; d > 0 {
+			late = ", always late by " + rules.FormatDuration(d)
+		}
+		say("Link %q: %s%s", p.Links[i].Name, l, late)
 	}
 	if n := len(p.Height.Sources); n > 0 {
 		names := make([]string, n)

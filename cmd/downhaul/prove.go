@@ -101,7 +101,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed, Signed: p.SigningKey != "",
 		Budget: func(r *rules.Rule) prove.Budget {
 			b := judge.Reaction(r, p, stop, nil)
-			return prove.Budget{Value: seconds(b.Value), Silence: seconds(b.Silence), Relay: seconds(b.Relay)}
+			return prove.Budget{Value: seconds(b.Value), Silence: seconds(b.Silence), Relay: seconds(b.Relay - b.Link)} // from its arrival here
 		},
 		Progress: func(what string, n, of int) bool {
 			if terminal {

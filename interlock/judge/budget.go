@@ -16,10 +16,11 @@ type Heard func(rules.ChannelID) (period time.Duration, ok bool)
 
 // Budget is the longest that a rule may take, in s:
 //
-//	max(filter + period · (1 + lost) + link + lasting, stale_after)
+//	link + max(filter + period · (1 + lost) + lasting, stale_after)
 //	  + engine + thrust gone
 //
-// The link's constant part is told by no file; it comes on top and is said.
+// Link is the constant delay that the pad file states of what the craft says; where it
+// states none, it comes on top, and that is said.
 type Budget struct {
 	// Filter is what averages and a converter that settles hold a step back.
 	Filter  float64 `json:"filter_s"`
@@ -27,6 +28,7 @@ type Budget struct {
 	Lost    int     `json:"values_lost"`
 	Lasting float64 `json:"lasting_s"`
 	Engine  float64 `json:"engine_s"`
+	Link    float64 `json:"link_delay_s"`
 	// Measured says that Period was heard from the craft, not taken from what
 	// the channel usually needs.
 	Measured bool `json:"period_measured"`
@@ -124,7 +126,10 @@ func Reaction(r *rules.Rule, p *pad.Pad, stop stopping.Times, heard Heard) Budge
 		Filter: filter.Seconds(), Period: every.Seconds(), Lost: lost, Lasting: r.Lasting.Seconds(), Engine: p.LongestGap.Seconds(), Measured: measured,
 		Value: value.Seconds(), Silence: r.StaleAfter.Seconds(), Grace: r.Grace.Seconds(),
 	}
-	b.Relay = max(b.Value, b.Silence) + b.Engine
+	if p.Fed(r.Watch) == rules.CraftSays || r.Watch == rules.LinkAge {
+		b.Link = p.LinkDelay().Seconds()
+	}
+	b.Relay = b.Link + max(b.Value, b.Silence) + b.Engine
 	b.Thrust, b.ThrustSays = stop.Thrust.Gone.Seconds(), stop.Thrust.Says()
 	b.Rotors, b.RotorsSays = stop.Rotors.Standing.Seconds(), stop.Rotors.Says()
 	b.Gone, b.Whole = b.Relay+b.Thrust, b.Relay+b.Rotors

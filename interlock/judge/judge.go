@@ -89,8 +89,7 @@ func Judge(c Case) Verdict {
 		}
 	}
 	if n := len(j.out.Craft); n > 0 {
-		j.say("%d of %s rest only on what the craft says of itself. The link's own constant delay comes on top of their times; it is not measured by these files.",
-			n, plural(len(c.Envelope.Rules), "rule"))
+		j.say("%d of %s rest only on what the craft says of itself. %s", n, plural(len(c.Envelope.Rules), "rule"), j.late())
 	}
 	if c.Pad.LoadCell.Fitted {
 		j.say("The load cell's converter is taken to show a step whole after %d readings, %s, and that is in the times on tension (HX711, from memory; a slower one shows it later).",
@@ -114,6 +113,22 @@ func Judge(c Case) Verdict {
 	return j.out
 }
 
+// late says what is known of the link's constant delay.
+func (j *job) late() string {
+	if d := j.Pad.LinkDelay(); d > 0 {
+		return fmt.Sprintf("The link's constant delay, %s, is in their times and in the predicted apex, as the pad file states; what comes later than that is link.lag.", rules.FormatDuration(d))
+	}
+	text := "The link's constant delay is not stated (delay under [[link]]) and comes on top of their times: on the low side"
+	for i := range j.Envelope.Rules {
+		r, b := &j.Envelope.Rules[i], &j.budgets[i]
+		if a := j.Pad.Height.MaxAcceleration; isHeight(r.Watch) && r.Watch != rules.Apex && r.Stop == rules.Immediate && r.Form == rules.Above && a > Gravity {
+			h := r.Limit + j.Pad.Height.ErrorHeight
+			return text + fmt.Sprintf("; each 100 ms of it adds %s to the top that a runaway past %q reaches.", j.up(topOf(a, h, b.Gone+0.1)-topOf(a, h, b.Gone), rules.Length), r.Name)
+		}
+	}
+	return text + "."
+}
+
 // height says what a cut means.
 func (j *job) height() {
 	if !math.IsInf(j.top, 1) {
@@ -131,7 +146,7 @@ func (j *job) height() {
 		j.up(Runaway(a, counts.Seconds()), rules.Length), rules.FormatDuration(counts), j.Stop.Thrust.Says())
 	if stated := j.Pad.Height.Reaction; stated < j.Stop.Thrust.Gone+j.Pad.LongestGap {
 		what := "the guard takes that instead"
-		if counts == stated {
+		if counts-j.Pad.LinkDelay() == stated {
 			what = "a rehearsal counts on what the file states"
 		}
 		j.warn("the pad file states no thrust %s after a sample (reaction under [height]), but thrust is gone %s after the relay's opening (%s) and the loop may be held up for %s: %s",

@@ -317,3 +317,35 @@ func TestHazards(t *testing.T) {
 		t.Errorf("craft's word %q, unseen %q", craftOnly, unseen)
 	}
 }
+
+// The link's constant delay is in the time of every rule that rests on the craft's
+// word, and in none of the pad's own: at the speed of a runaway each 100 ms adds
+// metres (integrated from the formulas of even acceleration).
+func TestLinkDelay(t *testing.T) {
+	e, faults := rules.ReadEnvelope("e.toml", []byte(tetherText+rule("height", "craft.height", `above = "5 m"`, atOnce)+rule("pull", "tether.tension", `above = "2 kN"`, atOnce)+rule("apex", "craft.apex", `above = "30 m"`, atOnce)))
+	if e == nil {
+		t.Fatal(faults)
+	}
+	judge := func(text string) Verdict {
+		p, faults := pad.Read("pad.toml", []byte(text))
+		if p == nil {
+			t.Fatal(faults)
+		}
+		return Judge(Case{Envelope: e, Pad: p, Stop: stopping.Stated(p)})
+	}
+	none, late := judge(padText), judge(strings.Replace(padText, "[[link]]\n", "[[link]]\ndelay = \"100 ms\"\n", 1))
+	for i, more := range []float64{0.1, 0, 0.1} {
+		for _, d := range [][2]float64{{none.Budgets[i].Relay, late.Budgets[i].Relay}, {none.Budgets[i].Gone, late.Budgets[i].Gone}, {none.Budgets[i].Whole, late.Budgets[i].Whole}} {
+			near(t, e.Rules[i].Name+" later by", d[1]-d[0], more, 1e-9)
+		}
+	}
+	// One more tenth of a second at full thrust and its coast.
+	v, a := *none.Meanwhile[0].Speed, Gravity
+	near(t, "higher by", *late.Meanwhile[0].Apex-*none.Meanwhile[0].Apex, v*0.1+a*0.01/2+((v+0.1*a)*(v+0.1*a)-v*v)/(2*Gravity), 1e-9)
+	if says := strings.Join(none.Says, "\n"); !strings.Contains(says, "delay is not stated") || !strings.Contains(says, "each 100 ms of it adds") {
+		t.Errorf("a delay that nobody stated: %q", says)
+	}
+	if says := strings.Join(late.Says, "\n"); !strings.Contains(says, "delay, 100 ms, is in their times") {
+		t.Errorf("a delay that is stated: %q", says)
+	}
+}

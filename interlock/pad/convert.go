@@ -17,7 +17,7 @@ func (p *Pad) Derived() derived.Config {
 	return derived.Config{
 		HeightSources: p.Height.Sources, ClimbSource: p.Height.Climb, Vote: p.Height.Vote, Disagreement: p.Height.Disagreement,
 		ErrorHeight: p.Height.ErrorHeight, ErrorClimb: p.Height.ErrorClimb,
-		Reaction: p.Height.Reaction, MaxAcceleration: p.Height.MaxAcceleration,
+		Reaction: p.LinkDelay() + p.Height.Reaction, MaxAcceleration: p.Height.MaxAcceleration,
 		AnchorNorth: p.Anchor.North, AnchorEast: p.Anchor.East, AnchorHeight: p.Anchor.Height,
 		Motors:      p.Craft.Motors,
 		PackVoltage: rules.Pack1Voltage, PackCurrent: rules.Pack1Current,

@@ -300,6 +300,7 @@ func readLink(t *document.Table, number int) Link {
 		t.Missing("kind", "missing", `write kind = "udp", "tcp" or "serial"`)
 	}
 	l.Kind = LinkKind(kind)
+	l.Delay, _ = timeAt(t, "delay", 5*time.Second)
 	address, okAddress := t.Note("address")
 	from, okFrom := t.Note("from")
 	device, okDevice := t.Note("device")

@@ -113,7 +113,7 @@ type Height struct {
 	Disagreement float64 // m
 	// ErrorHeight (m) and ErrorClimb (m/s) are bias and resolution.
 	ErrorHeight, ErrorClimb float64
-	// Reaction is from a sample's taking to no thrust.
+	// Reaction is from a sample's arrival to no thrust.
 	Reaction time.Duration
 	// MaxAcceleration is full thrust over mass, m/s²; 0 is not stated, and no
 	// apex is predicted then.
@@ -144,6 +144,9 @@ type Link struct {
 	From   netip.AddrPort
 	Device string
 	Baud   int
+	// Delay is the constant part of how late the link is, which cannot be seen
+	// from one end; 0 is not stated.
+	Delay time.Duration
 }
 
 // Hears reports whether the craft may be at this address.

@@ -249,3 +249,19 @@ func checkOutcome(t *testing.T, read bool, faults document.Faults) {
 		}
 	}
 }
+
+// The link's constant delay, the longest of all links, is in every reaction that the
+// predicted apex counts on.
+func TestLinkDelayIsInTheReaction(t *testing.T) {
+	text := string(example(t, "guard.toml"))
+	before := mustRead(t, []byte(text))
+	slow := strings.Replace(text, "[[link]]\n", "[[link]]\ndelay = \"150 ms\"\n", 1) + "\n[[link]]\nname = \"spare\"\nkind = \"tcp\"\naddress = \"127.0.0.1:5760\"\ndelay = \"80 ms\"\n"
+	p := mustRead(t, []byte(slow))
+	g := rules.ThrustGone{Gone: 2 * time.Second}
+	if got, want := p.Reaction(g), before.Reaction(g)+150*time.Millisecond; got != want {
+		t.Errorf("the reaction is %v, want %v", got, want)
+	}
+	if got, want := p.Derived().Reaction, before.Derived().Reaction+150*time.Millisecond; got != want {
+		t.Errorf("a replay counts on %v, want %v", got, want)
+	}
+}

@@ -25,13 +25,23 @@ func (p *Pad) Stated() rules.RotorsStanding { return rules.Stated(p.Stop.Stated,
 // the contactor's drop-out, and the reach's hold time and controllers' delay.
 func (p *Pad) FullThrustAfter() time.Duration { return p.Contactor.DropOut + p.Reach.Delay }
 
+// LinkDelay is how late what the craft says always is, by the latest link: more where
+// the earliest of several is heard.
+func (p *Pad) LinkDelay() (longest time.Duration) {
+	for i := range p.Links {
+		longest = max(longest, p.Links[i].Delay)
+	}
+	return longest
+}
+
 // Reaction is the time from a sample's taking to no thrust that the predicted
-// apex counts on: a turn of the loop and the thrust after the opening, and never
-// less than the file states. A rehearsal takes no power off, and a pad that only
-// watches opens nothing: there the file's word stands.
+// apex counts on: the link's constant delay, a turn of the loop and the thrust
+// after the opening, those two never less than the file states. A rehearsal takes
+// no power off, and a pad that only watches opens nothing: there the file's word
+// stands.
 func (p *Pad) Reaction(g rules.ThrustGone) time.Duration {
 	if p.Duty == interlock.Watch || p.Rehearses() {
-		return p.Height.Reaction
+		return p.LinkDelay() + p.Height.Reaction
 	}
-	return max(p.Height.Reaction, p.LongestGap+g.Gone)
+	return p.LinkDelay() + max(p.Height.Reaction, p.LongestGap+g.Gone)
 }

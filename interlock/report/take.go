@@ -66,7 +66,7 @@ func (r *reading) takeTimes(k *collector) {
 			rule := ruleNamed(r.env, t.Rule)
 			if rule != nil {
 				b := judge.Reaction(rule, r.pad, stopping.Stated(r.pad), nil)
-				t.Times.BudgetDetect = &Quantity{Value: b.Relay, Unit: "s", shown: "s"}
+				t.Times.BudgetDetect = &Quantity{Value: b.Relay - b.Link, Unit: "s", shown: "s"}
 			}
 			if rule != nil && t.Stop == rules.Controlled.String() {
 				t.Times.BudgetGrace = seconds(rule.Grace)

@@ -35,8 +35,8 @@ func TestPromise3_ARepeaterKeepsNoDeadCraftAlive(t *testing.T) {
 	}{
 		// HEARTBEAT, SYS_STATUS and BATTERY_STATUS, the newest of each: none has a
 		// boot clock.
-		{"heartbeat, supply and packs", 3 * time.Second, func(id byte) bool { return id == 0 || id == 1 || id == 147 }, 600 * ms, "nothing heard from the craft"},
-		{"everything of half a second", 500 * ms, func(byte) bool { return true }, 600 * ms, "nothing heard from the craft"},
+		{"heartbeat, supply and packs", 3 * time.Second, func(id byte) bool { return id == 0 || id == 1 || id == 147 }, 600 * ms, "nothing heard from the craft for 0.5 s"},
+		{"everything of half a second", 500 * ms, func(byte) bool { return true }, 600 * ms, "nothing heard from the craft for 0.5 s"},
 		{"everything of five seconds", 5 * time.Second, func(byte) bool { return true }, 200 * ms, "the craft restarted"},
 	} {
 		t.Run(row.name, func(t *testing.T) {

@@ -20,6 +20,7 @@ var (
 	seed  = flag.Uint64("seed", 1, "of the random mutants")
 	part  = flag.String("in", "", "only mutants of files whose path matches this")
 	own   = flag.Bool("own", false, "only run the tests of the mutant's own folder: a quick look for what they leave out")
+	again = flag.String("again", "", "the survivors that stand in this file, the output of an earlier run (-score, -seed and -in count for nothing then)")
 	latch = flag.Bool("latch", false, "only the second latch, over each defect of its own list (minutes)")
 	only  = flag.String("only", "", "the seeded defects whose words match this; . is all of them")
 )
@@ -133,10 +134,42 @@ func TestSecondLatchNotices(t *testing.T) {
 	}
 }
 
+var place = regexp.MustCompile(`:\d+:\d+: `)
+
+// survivors returns those of the mutants that an earlier run told of as
+// survived. Line and column may have changed since: of several alike in one
+// file it returns all.
+func survivors(t *testing.T, all []change, output string) (list []change) {
+	t.Helper()
+	text, err := os.ReadFile(output)
+	if err != nil {
+		t.Fatal(err)
+	}
+	told := map[string]bool{}
+	for _, line := range strings.Split(string(text), "\n") {
+		if _, what, ok := strings.Cut(line, survived+" "); ok {
+			told[place.ReplaceAllString(strings.TrimSpace(what), ": ")] = true
+		}
+	}
+	found := map[string]bool{}
+	for _, c := range all {
+		if what := place.ReplaceAllString(c.what, ": "); told[what] {
+			found[what] = true
+			list = append(list, c)
+		}
+	}
+	for what := range told {
+		if !found[what] {
+			t.Logf("no longer a mutant of the source: %s", what)
+		}
+	}
+	return list
+}
+
 // TestScore tells how many wrong cores the tests notice. It is no part of a
 // usual run.
 func TestScore(t *testing.T) {
-	if *score == 0 && *only == "" {
+	if *score == 0 && *only == "" && *again == "" {
 		t.Skip("takes minutes to hours; on request: go test ./interlock/defects -run Score -v -timeout 0 -score 100")
 	}
 	count := map[string]int{}
@@ -162,6 +195,10 @@ func TestScore(t *testing.T) {
 		clear(count)
 	}
 	all := mutants(t)
+	if *again != "" {
+		all = survivors(t, all, *again)
+		*score, *part = len(all), ""
+	}
 	draw := rand.New(rand.NewPCG(*seed, 0))
 	draw.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
 	wanted := regexp.MustCompile(*part)
@@ -171,7 +208,11 @@ func TestScore(t *testing.T) {
 			made++
 		}
 	}
-	t.Logf("%d random mutants, of %d sites, seed %d:", made, len(all), *seed)
+	if *again != "" {
+		t.Logf("%d survivors of an earlier run:", made)
+	} else {
+		t.Logf("%d random mutants, of %d sites, seed %d:", made, len(all), *seed)
+	}
 	for _, k := range append([]string{""}, kinds...) {
 		if k != "" {
 			k += ", "

@@ -60,13 +60,7 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 		}
 	}
 	first := filepath.Dir(c.file)
-	folders := []string{first}
-	for _, p := range proofs {
-		if p != first && !*own && !*latch {
-			folders = append(folders, p)
-		}
-	}
-	for _, folder := range folders {
+	for _, folder := range folders(first) {
 		ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
 		left := filepath.Join(root, folder, "testdata", "rapid") // where a failing property leaves its input
 		_, had := os.Stat(left)
@@ -94,14 +88,36 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 		case strings.Contains(string(out), "[build failed]"):
 			return unbuilt, ""
 		}
-		if m := failed.FindAllStringSubmatch(string(out), -1); m != nil && !strings.Contains(string(out), "\npanic: ") {
-			return caught, folder + " " + m[len(m)-1][1]
-		}
-		if late || strings.Contains(string(out), "panic: test timed out") {
-			return hung, folder
-		}
-		return panicked, folder
+		return judge(folder, string(out), late)
 	}
+	return c.unnoticed(t)
+}
+
+// folders are those whose tests are run over a mutant, its own first.
+func folders(first string) []string {
+	list := []string{first}
+	for _, p := range proofs {
+		if p != first && !*own && !*latch {
+			list = append(list, p)
+		}
+	}
+	return list
+}
+
+// judge tells how tests that did not pass have noticed.
+func judge(folder, out string, late bool) (verdict, by string) {
+	stopped := strings.Contains(out, "\npanic: ") || strings.Contains(out, "fatal error: ")
+	if m := failed.FindAllStringSubmatch(out, -1); m != nil && !stopped {
+		return caught, folder + " " + m[len(m)-1][1]
+	}
+	if late || strings.Contains(out, "panic: test timed out") {
+		return hung, folder
+	}
+	return panicked, folder
+}
+
+func (c *change) unnoticed(t *testing.T) (verdict, why string) {
+	t.Helper()
 	for _, a := range listed(t, arguedList) {
 		if a.file == c.file && a.source(t) == c.source(t) {
 			return argued, a.what
@@ -173,8 +189,7 @@ func TestScore(t *testing.T) {
 		t.Skip("takes minutes to hours; on request: go test ./interlock/defects -run Score -v -timeout 0 -score 100")
 	}
 	count := map[string]int{}
-	tell := func(c *change) string {
-		verdict, by := c.try(t)
+	tell := func(c *change, verdict, by string) string {
 		count[verdict]++
 		if c.kind != "" {
 			count[c.kind+", "+verdict]++
@@ -187,7 +202,8 @@ func TestScore(t *testing.T) {
 			if !regexp.MustCompile(*only).MatchString(c.what) {
 				continue
 			}
-			if v := tell(&c); v != caught {
+			verdict, by := c.try(t)
+			if v := tell(&c, verdict, by); v != caught {
 				t.Errorf("seeded: %s: %s", c.what, v)
 			}
 		}
@@ -203,9 +219,31 @@ func TestScore(t *testing.T) {
 	draw.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
 	wanted := regexp.MustCompile(*part)
 	made := 0
-	for i := 0; made < *score && i < len(all); i++ {
-		if wanted.MatchString(all[i].file) && tell(&all[i]) != unbuilt {
+	together := map[string][]*change{} // by folder
+	for i := 0; i < len(all) && made < *score; i++ {
+		if !wanted.MatchString(all[i].file) || !builtHere(t, all[i].file) {
+			continue
+		}
+		if all[i].inFunction(t) {
+			folder := filepath.Dir(all[i].file)
+			together[folder] = append(together[folder], &all[i])
 			made++
+			continue
+		}
+		if verdict, by := all[i].try(t); tell(&all[i], verdict, by) != unbuilt {
+			made++
+		}
+	}
+	for _, folder := range core {
+		if together[folder] == nil {
+			continue
+		}
+		set := newCopies(t, folder, together[folder])
+		for i, c := range together[folder] {
+			verdict, by := set.try(t, i+1)
+			if tell(c, verdict, by) == unbuilt {
+				made--
+			}
 		}
 	}
 	if *again != "" {

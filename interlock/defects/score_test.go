@@ -220,32 +220,33 @@ func TestScore(t *testing.T) {
 	wanted := regexp.MustCompile(*part)
 	made := 0
 	together := map[string][]*change{} // by folder
+	var single []*change               // cannot be copied
 	for i := 0; i < len(all) && made < *score; i++ {
-		if !wanted.MatchString(all[i].file) || !builtHere(t, all[i].file) {
+		c := &all[i]
+		switch folder := filepath.Dir(c.file); {
+		case !wanted.MatchString(c.file) || !builtHere(t, c.file):
 			continue
+		case c.inFunction(t):
+			together[folder] = append(together[folder], c)
+		default:
+			single = append(single, c)
 		}
-		if all[i].inFunction(t) {
-			folder := filepath.Dir(all[i].file)
-			together[folder] = append(together[folder], &all[i])
-			made++
-			continue
-		}
-		if verdict, by := all[i].try(t); tell(&all[i], verdict, by) != unbuilt {
-			made++
-		}
+		made++
 	}
 	for _, folder := range core {
-		if together[folder] == nil {
-			continue
-		}
-		set := newCopies(t, folder, together[folder])
-		for i, c := range together[folder] {
-			verdict, by := set.try(t, i+1)
-			if tell(c, verdict, by) == unbuilt {
-				made--
+		if together[folder] != nil {
+			set := newCopies(t, folder, together[folder])
+			for i, c := range together[folder] {
+				verdict, by := set.try(t, i+1)
+				tell(c, verdict, by)
 			}
 		}
 	}
+	for _, c := range single {
+		verdict, by := c.try(t)
+		tell(c, verdict, by)
+	}
+	made -= count[unbuilt]
 	if *again != "" {
 		t.Logf("%d survivors of an earlier run:", made)
 	} else {

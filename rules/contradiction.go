@@ -18,6 +18,8 @@ func checkReach(t *document.Table, key string, c Channel, form Form, l limit, st
 		wrong = startReach(l.low > c.High, l.low <= c.Low)
 	case start && form == Below:
 		wrong = startReach(l.low < c.Low, l.low >= c.High)
+	case start && form == Outside:
+		wrong = startReach(never, l.low >= c.High || l.high <= c.Low)
 	case start:
 		wrong = startReach(never, always)
 	case never:
@@ -32,7 +34,7 @@ func checkReach(t *document.Table, key string, c Channel, form Form, l limit, st
 	t.Fault(key, wrong, showValue(t.Value(key)), fmt.Sprintf("%s runs from %s to %s", c.Name, low, high))
 }
 
-// reach says whether a rule with that limit could never act, or would always.
+// reach reports whether a rule with that limit could never act, or would always.
 func reach(c Channel, form Form, l limit) (never, always bool) {
 	switch form {
 	case Above:

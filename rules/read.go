@@ -190,7 +190,6 @@ func readWithout(t *document.Table, e *Envelope) {
 	for _, key := range t.Keys() {
 		c, ok := Lookup(key)
 		if !ok {
-			t.Has(key)
 			wrong, mend := "no such channel", nearestChannel(key)
 			if _, isTable := t.Value(key).(map[string]any); isTable {
 				wrong, mend = "the channel's name is not in quotes", `write it as "tether.tension" = "why the pad has none"`

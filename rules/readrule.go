@@ -147,16 +147,16 @@ func readValue(t *document.Table, key, which string, v any, kind Kind) (Quantity
 			return Quantity{}, false
 		}
 		if b {
-			return Quantity{SI: 1, Kind: Flag}, true
+			return Quantity{SI: 1}, true
 		}
-		return Quantity{Kind: Flag}, true
+		return Quantity{}, true
 	case Number:
 		n, ok := document.Bare(v)
 		if !ok {
 			t.Fault(key, which+"takes a plain number, without quotes and unit", document.Show(v), "write "+key+" = 5")
 			return Quantity{}, false
 		}
-		return Quantity{SI: n, Kind: Number}, true
+		return Quantity{SI: n}, true
 	}
 	s, ok := v.(string)
 	if !ok {
@@ -339,7 +339,7 @@ func readCaution(t *document.Table, c Channel, r *Rule) {
 }
 
 func showValue(v any) string {
-	if list, ok := v.([]any); ok && len(list) == 2 {
+	if list, ok := v.([]any); ok { // of two, as every limit that was read
 		return document.Show(list[0]) + " and " + document.Show(list[1])
 	}
 	return document.Show(v)

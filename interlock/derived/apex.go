@@ -114,33 +114,35 @@ func (a *apex) next(at time.Duration, top float64) time.Duration {
 	return rules.Never
 }
 
-// crossing solves apex(T) = limit for the branch that rises (v₁ > 0), where
+// root solves apex(T) = limit for T in s on the branch that rises (v₁ > 0), where
 //
-//	½A(1 + A/g)·T² + v₀(1 + A/g)·T + h₀ + v₀²/2g − limit = 0,
+//	½A(1 + A/g)·T² + v₀(1 + A/g)·T + h₀ + v₀²/2g − limit = 0.
 //
-// and then looks among the nanoseconds around the root for the first that is
-// past the limit, so that neither rounding nor the rest of the sum can make it
-// late.
-func (a *apex) crossing(at time.Duration, limit float64) time.Duration {
-	const horizon = 24 * time.Hour // silence is long dealt with by then
+// It is infinite where nothing rises.
+func (a *apex) root(limit float64) float64 {
 	grow := 1 + a.surplus/Gravity
 	square := float64(float64(0.5*a.surplus) * grow)
 	linear := float64(a.v * grow)
 	rest := a.h + float64(a.v*a.v)/(2*Gravity) - limit
-	var root float64
 	switch {
 	case square == 0 && linear <= 0:
-		return rules.Never
+		return math.Inf(1)
 	case square == 0:
-		root = -rest / linear
-	default:
-		disc := math.Sqrt(math.Max(0, float64(linear*linear)-float64(4*float64(square*rest))))
-		if linear > 0 {
-			root = -2 * rest / (linear + disc) // the form without cancellation
-		} else {
-			root = (disc - linear) / (2 * square)
-		}
+		return -rest / linear
 	}
+	disc := math.Sqrt(math.Max(0, float64(linear*linear)-float64(4*float64(square*rest))))
+	if linear > 0 {
+		return -2 * rest / (linear + disc) // the form without cancellation
+	}
+	return (disc - linear) / (2 * square)
+}
+
+// crossing returns the first nanosecond after at that is past the limit. It
+// searches from the root on, so that neither rounding nor the rest of the sum
+// can make it late.
+func (a *apex) crossing(at time.Duration, limit float64) time.Duration {
+	const horizon = 24 * time.Hour // silence is long dealt with by then
+	root := a.root(limit)
 	if !(root < seconds(horizon)) {
 		return rules.Never
 	}

@@ -127,6 +127,10 @@ func TestApexOnTheLimit(t *testing.T) {
 	if due <= 0 || due > time.Microsecond { // g·T² must first show in the last bit of 3
 		t.Fatalf("expected the limit to be passed at once, got %v", due)
 	}
+	r.advance(due)
+	if got := r.last[rules.Apex]; !(got.Value > 3) {
+		t.Fatalf("at %v it is not past the limit: %+v", due, got)
+	}
 }
 
 // A missing height is no better than silence: the prediction goes on growing.

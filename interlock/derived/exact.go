@@ -23,12 +23,12 @@ func Sin(x float64) float64 {
 		return notANumber()
 	}
 	negative := x < 0
-	if octant > 3 {
+	if octant >= 4 {
 		negative = !negative
 		octant -= 4
 	}
 	y := sineSeries(z)
-	if octant == 1 || octant == 2 {
+	if octant == 2 {
 		y = cosineSeries(z)
 	}
 	if negative {
@@ -44,15 +44,15 @@ func Cos(x float64) float64 {
 		return notANumber()
 	}
 	negative := false
-	if octant > 3 {
+	if octant >= 4 {
 		negative = true
 		octant -= 4
 	}
-	if octant > 1 {
+	if octant >= 2 {
 		negative = !negative
 	}
 	y := cosineSeries(z)
-	if octant == 1 || octant == 2 {
+	if octant == 2 {
 		y = sineSeries(z)
 	}
 	if negative {
@@ -61,7 +61,8 @@ func Cos(x float64) float64 {
 	return y
 }
 
-// reduce takes whole octants off x ≥ 0, leaving |z| ≤ π/4. The first two parts
+// reduce takes an even number of octants off x ≥ 0, leaving |z| ≤ π/4, and
+// returns it modulo 8. The first two parts
 // of π/4 are short enough that their products with the count are exact.
 func reduce(x float64) (octant int, z float64, ok bool) {
 	const (
@@ -105,7 +106,6 @@ func cosineSeries(z float64) float64 {
 // Atan is the arctangent of x in radians, within 2 ulp; ±π/2 for infinities.
 func Atan(x float64) float64 {
 	const (
-		lowBits  = 6.123233995736765886130e-17 // π/2 less its nearest float64
 		tan3Pi8  = 2.41421356237309504880
 		straight = 0.66 // below it the series needs no reduction
 	)
@@ -117,9 +117,9 @@ func Atan(x float64) float64 {
 	case a <= straight:
 		y = arcSeries(a)
 	case a > tan3Pi8:
-		y = math.Pi/2 - arcSeries(1/a) + lowBits
+		y = math.Pi/2 - arcSeries(1/a)
 	default:
-		y = math.Pi/4 + arcSeries((a-1)/(a+1)) + lowBits/2
+		y = math.Pi/4 + arcSeries((a-1)/(a+1))
 	}
 	if x < 0 {
 		return -y

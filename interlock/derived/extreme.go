@@ -56,7 +56,7 @@ func (e *extreme) evict(at time.Duration) {
 	}
 }
 
-func (e *extreme) clear() { e.head, e.n = 0, 0 }
+func (e *extreme) clear() { e.n = 0 }
 
 // value is the extreme; 0 when nothing is kept.
 func (e *extreme) value() float64 {

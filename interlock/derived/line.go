@@ -44,7 +44,7 @@ func (l *line) add(at time.Duration, v float64) {
 
 func (l *line) sample(k int) *lineSample { return &l.ring[(l.head+k)%len(l.ring)] }
 
-func (l *line) clear() { l.head, l.n = 0, 0 }
+func (l *line) clear() { l.n = 0 }
 
 // covers is the time between the oldest and the newest sample.
 func (l *line) covers() time.Duration {

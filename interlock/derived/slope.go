@@ -27,8 +27,9 @@ type slopeSample struct {
 	v  float64
 }
 
-// NewSlope makes a Slope over the span over, which must be above 0.
-func NewSlope(over time.Duration) *Slope { return &Slope{over: max(1, over)} }
+// NewSlope makes a Slope over the span over, of 4096 ns at least: below that a
+// 64th of it is no whole number of nanoseconds near enough for the ring.
+func NewSlope(over time.Duration) *Slope { return &Slope{over: max(slopeParts*slopeParts, over)} }
 
 // Add takes the sample v of the instant at, never earlier than the one before,
 // and gives the rate per second; ok is false until there is a sample at least
@@ -39,11 +40,7 @@ func (s *Slope) Add(at time.Duration, v float64) (rate float64, ok bool) {
 	}
 	rate, ok = s.Peek(at, v)
 	if s.n == 0 || at-s.kept(s.n-1).at >= s.over/slopeParts {
-		if s.n == len(s.ring) {
-			s.head = (s.head + 1) % len(s.ring)
-			s.n--
-		}
-		s.n++
+		s.n++ // never past the ring: what is older than the span has left, and parts are no shorter than over/slopeParts less 1 ns
 		*s.kept(s.n - 1) = slopeSample{at: at, v: v}
 	}
 	return rate, ok

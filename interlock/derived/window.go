@@ -93,7 +93,7 @@ func (w *window) drop() {
 	w.n--
 }
 
-func (w *window) clear() { w.head, w.n, w.valid, w.doubted, w.sum = 0, 0, 0, 0, 0 }
+func (w *window) clear() { w.n, w.valid, w.doubted, w.sum = 0, 0, 0, 0 }
 
 // full says that the samples cover the span.
 func (w *window) full(at time.Duration) bool {

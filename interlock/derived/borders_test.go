@@ -1,0 +1,195 @@
+package derived
+
+import (
+	"math"
+	"testing"
+	"time"
+
+	"downhaul/rules"
+
+	"pgregory.net/rapid"
+)
+
+// Where it has something to say at all, the root is where the formula of the
+// coast meets the limit, to a few parts in 10¹², also where the way there is
+// short.
+func TestApexRootMeetsItsLimit(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		a := &apex{
+			h: rapid.Float64Range(-5, 50).Draw(t, "h"), v: rapid.Float64Range(-9, 9).Draw(t, "v"),
+			surplus: rapid.SampledFrom([]float64{0, 0.5, 1, Gravity, 25}).Draw(t, "A"),
+		}
+		T := rapid.SampledFrom([]float64{1e-9, 1e-6, 1e-3, 0.3, 2, 9}).Draw(t, "T")
+		if a.v+a.surplus*T <= 0.01 {
+			return // not on the branch that rises
+		}
+		// h0 + v0·T + ½A·T² + (v0 + A·T)²/2g, worked from the two stages.
+		ended := a.v + a.surplus*T
+		limit := a.h + (a.v+ended)/2*T + ended*ended/(2*Gravity)
+		// One last bit of the limit is that much of T.
+		slack := 4 * (math.Nextafter(math.Abs(limit)+60, 1e9) - math.Abs(limit) - 60) / (ended * (1 + a.surplus/Gravity))
+		if got := a.root(limit); !(math.Abs(got-T) <= slack+1e-12*T) {
+			t.Fatalf("%+v meets %v at %v s, not %v s", a, limit, got, T)
+		}
+	})
+	for _, v := range []float64{0, -1} {
+		if got := (&apex{h: 1, v: v}).root(2); !math.IsInf(got, 1) {
+			t.Errorf("nothing rises, yet it meets its limit at %v s", got)
+		}
+	}
+}
+
+// A longer reaction brings the next limit nearer, at once where it is past it;
+// before any height there is nothing to bring nearer.
+func TestApexWithAnotherReaction(t *testing.T) {
+	calcs := func() (*rig, *apex) {
+		r := newRig(t, whole(), rules.Apex) // thresholds 5.5 and 7, T 0.3, A g: apex = h + g·T²
+		return r, r.calcs[len(r.calcs)-1].(*apex)
+	}
+	r, a := calcs()
+	a.React(0, ms(400))
+	if a.Due() != rules.Never {
+		t.Errorf("without a height it is due %v", a.Due())
+	}
+	r.put(0, rules.ClimbGlobal, 0)
+	r.put(0, rules.HeightGlobal, 3)
+	r.wantGood(t, rules.Apex, 3+Gravity*0.16, 1e-9)
+	if want := math.Sqrt(2.5/Gravity) - 0.4; math.Abs(seconds(a.Due())-want) > 2e-9 {
+		t.Errorf("due %v, want %v s", a.Due(), want)
+	}
+	a.React(ms(10), ms(600)) // g·0.61² is past 5.5 m
+	if a.Due() != ms(10)+1 {
+		t.Errorf("past a limit already, due %v", a.Due())
+	}
+	r.advance(ms(20))
+	if want := math.Sqrt(4/Gravity) - 0.6; math.Abs(seconds(a.Due())-want) > 2e-9 {
+		t.Errorf("then due %v, want %v s", a.Due(), want)
+	}
+}
+
+// What the pad file may just state.
+func TestConfigAtItsBounds(t *testing.T) {
+	two := func(c *Config) {
+		c.HeightSources, c.Vote, c.Disagreement = []rules.ChannelID{rules.HeightGlobal, rules.HeightLocal}, Median, 0.5
+	}
+	for _, c := range []struct {
+		name string
+		id   rules.ChannelID
+		mend func(*Config)
+		want bool
+	}{
+		{"half a metre apart", rules.Height, two, true},
+		{"a disagreement without end", rules.Height, func(c *Config) { two(c); c.Disagreement = math.Inf(1) }, false},
+		{"no vote that is known", rules.Height, func(c *Config) { two(c); c.Vote = Median + 1 }, false},
+		{"one source and no vote", rules.Height, func(*Config) {}, true},
+		{"no error of height", rules.Apex, func(c *Config) { c.ErrorHeight, c.ErrorClimb = 0, 0 }, true},
+		{"a negative error of height", rules.Apex, func(c *Config) { c.ErrorHeight = -1e-9 }, false},
+		{"an error of height without end", rules.Apex, func(c *Config) { c.ErrorHeight = math.Inf(1) }, false},
+		{"no thrust", rules.Apex, func(c *Config) { c.MaxAcceleration = 0 }, true},
+		{"the most thrust", rules.Apex, func(c *Config) { c.MaxAcceleration = 1000 }, true},
+		{"more than the most thrust", rules.Apex, func(c *Config) { c.MaxAcceleration = 1000.1 }, false},
+		{"less than no thrust", rules.Apex, func(c *Config) { c.MaxAcceleration = -0.1 }, false},
+		{"no reaction", rules.Apex, func(c *Config) { c.Reaction = 0 }, true},
+		{"a minute of reaction", rules.Apex, func(c *Config) { c.Reaction = time.Minute }, true},
+		{"more than a minute of reaction", rules.Apex, func(c *Config) { c.Reaction = time.Minute + 1 }, false},
+		{"one motor", rules.RotorSpeed, func(c *Config) { c.Motors = 1 }, true},
+		{"sixteen motors", rules.RotorSpeed, func(c *Config) { c.Motors = 16 }, true},
+		{"17 motors", rules.RotorSpeed, func(c *Config) { c.Motors = 17 }, false},
+		{"a low anemometer", rules.RotorWind, func(c *Config) { c.AnemometerHeight, c.RotorHeight = 0.5, 0.75 }, true},
+		{"low rotors", rules.RotorWind, func(c *Config) { c.RotorHeight = 0 }, false},
+		{"an anemometer without end", rules.RotorWind, func(c *Config) { c.AnemometerHeight = math.Inf(1) }, false},
+		{"as rough as the anemometer is high", rules.RotorWind, func(c *Config) { c.Roughness = c.AnemometerHeight }, false},
+		{"as rough as the rotors are high", rules.RotorWind, func(c *Config) { c.RotorHeight, c.Roughness = 1, 1 }, false},
+		{"no roughness", rules.RotorWind, func(c *Config) { c.Roughness = 0 }, false},
+		{"a power of 0", rules.RotorWind, func(c *Config) { c.Method, c.Roughness, c.Exponent = PowerLaw, 0, 0 }, true},
+		{"a power of 1", rules.RotorWind, func(c *Config) { c.Method, c.Roughness, c.Exponent = PowerLaw, 0, 1 }, true},
+		{"a power past 1", rules.RotorWind, func(c *Config) { c.Method, c.Roughness, c.Exponent = PowerLaw, 0, 1.001 }, false},
+		{"a power below 0", rules.RotorWind, func(c *Config) { c.Method, c.Roughness, c.Exponent = PowerLaw, 0, -0.001 }, false},
+		{"a low floor", rules.PackToFloor, func(c *Config) { c.PackFloor = 0.5 }, true},
+		{"a floor without end", rules.PackToFloor, func(c *Config) { c.PackFloor = math.Inf(1) }, false},
+		{"a pack of one kind", rules.PackMeanCell, func(c *Config) { c.PackVoltage = rules.SupplyCurrent }, false},
+		{"a current of another kind", rules.PackResistance, func(c *Config) { c.PackCurrent = rules.SupplyVoltage }, false},
+		{"no current", rules.PackResistance, func(c *Config) { c.PackCurrent = rules.NoChannel }, false},
+		{"no current and none needed", rules.PackMeanCell, func(c *Config) { c.PackCurrent = rules.NoChannel }, true},
+	} {
+		cfg := whole()
+		c.mend(&cfg)
+		if _, err := New(cfg, func(id rules.ChannelID) bool { return id == c.id }); (err == nil) != c.want {
+			t.Errorf("%s: %v", c.name, err)
+		}
+	}
+}
+
+// In the first second there is a step as well as later, upward and downward, and
+// while an earlier one still holds: steps of 0.6 m, the climb says none.
+func TestPromise14_SpreadStepFromTheFirstSample(t *testing.T) {
+	for _, sign := range []float64{1, -1} {
+		r := newRig(t, whole(), rules.Height)
+		put := func(at time.Duration, h float64) {
+			r.put(at, rules.ClimbGlobal, 0)
+			r.put(at, rules.HeightGlobal, 3+sign*h)
+		}
+		put(0, 0)
+		put(ms(250), 0.6)
+		r.wantGood(t, rules.Height, 3+sign*0.6, 1e-12)
+		put(ms(500), 1.2)
+		r.wantMissing(t, rules.Height, rules.Disagreement)
+		// From the level that it stepped to, two more such steps are a step anew.
+		put(ms(1000), 1.8)
+		put(ms(1250), 2.4)
+		for at := ms(1500); at < ms(3250); at += ms(250) {
+			put(at, 2.4)
+			r.wantMissing(t, rules.Height, rules.Disagreement)
+		}
+		put(ms(3250), 2.4)
+		r.wantGood(t, rules.Height, 3+sign*2.4, 1e-12)
+	}
+}
+
+// A single source says itself why it is missing; a vote says that something it
+// rests on is.
+func TestPromise14_WhyHeightIsMissing(t *testing.T) {
+	r := newRig(t, whole(), rules.Height)
+	r.put(0, rules.ClimbGlobal, 0)
+	r.miss(0, rules.HeightGlobal, rules.Sentinel)
+	r.wantMissing(t, rules.Height, rules.Sentinel)
+	cfg := whole()
+	cfg.HeightSources, cfg.Vote, cfg.Disagreement = []rules.ChannelID{rules.HeightGlobal, rules.HeightLocal}, Highest, 0.5
+	r = newRig(t, cfg, rules.Height)
+	r.put(0, rules.ClimbGlobal, 0)
+	r.miss(0, rules.HeightLocal, rules.Sentinel)
+	r.put(0, rules.HeightGlobal, 3)
+	r.wantMissing(t, rules.Height, rules.InputMissing)
+}
+
+// A pack that does not sag at all has no resistance that could be told.
+func TestPackWithoutSag(t *testing.T) {
+	r := newRig(t, whole(), rules.PackResistance)
+	for k := range 40 {
+		load(r, time.Duration(k)*ms(500), 12, 5+10*float64(k%2))
+	}
+	r.wantMissing(t, rules.PackResistance, rules.NotIdentified)
+}
+
+// The functions are those of package math but for the last bit, and in most
+// places that too. What is seldom equal has lost what its low parts are for.
+func TestExactToTheLastBitInMostPlaces(t *testing.T) {
+	same, n := map[string]int{}, 0
+	for i := -20000; i <= 20000; i++ {
+		x := float64(i)*3.7e-4 + 1e-5
+		n++
+		for name, pair := range map[string][2]float64{
+			"Sin": {Sin(x), math.Sin(x)}, "Cos": {Cos(x), math.Cos(x)}, "Atan": {Atan(x), math.Atan(x)},
+			"Exp": {Exp(x), math.Exp(x)}, "Ln": {Ln(math.Abs(x)), math.Log(math.Abs(x))},
+		} {
+			if pair[0] == pair[1] {
+				same[name]++
+			}
+		}
+	}
+	for _, name := range []string{"Sin", "Cos", "Atan", "Exp", "Ln"} {
+		if same[name] < n*4/5 {
+			t.Errorf("%s is package math's to the last bit in %d of %d places", name, same[name], n)
+		}
+	}
+}

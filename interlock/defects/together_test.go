@@ -278,7 +278,7 @@ func (c *copies) trial(t *testing.T, folder string) *trials {
 		}
 	}
 	r.args = append(r.args, "-test.failfast", "-test.skip", skip)
-	r.limit = 5 + 8*int(took.Seconds()+1)
+	r.limit = 2 + int(5*took.Seconds()+1)
 	return r
 }
 

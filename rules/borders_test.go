@@ -150,9 +150,19 @@ func TestUsualDeadband(t *testing.T) {
 
 // A small tether is a tether: what must be more than 0 may be less than 1.
 func TestPositiveAndNotNegative(t *testing.T) {
-	e, faults := ReadEnvelope("e", []byte("version = 1\n[tether]\nbreaking_strength = \"0.5 N\"\ndesign_factor = 1\nlength = \"0.25 m\"\nstretch = \"0.5 % at 0.5 N\"\n[[rule]]\nname = \"r\"\nstop = \"none\"\nwatch = \"craft.landed\"\nis = true\n"))
-	if len(faults) > 0 || e.Tether != (Tether{BreakingStrength: 0.5, DesignFactor: 1, Length: 0.25, Stretch: 0.005, StretchAt: 0.5}) {
+	tether := func(lines string) (*Envelope, Faults) {
+		return ReadEnvelope("e", []byte("version = 1\n[tether]\n"+lines+"\n[[rule]]\nname = \"r\"\nstop = \"none\"\nwatch = \"craft.landed\"\nis = true\n"))
+	}
+	e, faults := tether("breaking_strength = \"0.5 N\"\ndesign_factor = 1\nlength = \"0.25 m\"\nstretch = \"0.5 % at 0.5 N\"\nknot = \"100 %\"\nage = \"0.5 %\"")
+	if len(faults) > 0 || e.Tether != (Tether{BreakingStrength: 0.5, DesignFactor: 1, Length: 0.25, Knot: 1, Age: 0.005, Slow: Stretch{0.005, 0.5}}) {
 		t.Errorf("%v: %+v", faults, e)
+	}
+	for text, want := range map[string]string{
+		"knot = \"101 %\"": "more than all", "design_factor = 0.999": "1 or more", "stretch = \"0 % at 1 N\"": "more than 0 %", "stretch = \"1 % at 0 N\"": "more than 0 %",
+	} {
+		if _, faults := tether(text); !strings.Contains(faults.Error(), want) {
+			t.Errorf("%s: %v", text, faults)
+		}
 	}
 	for text, want := range map[string][2]bool{"-0.5 m": {false, false}, "0 m": {false, true}, "0.5 m": {true, true}, "2 m": {true, true}} {
 		for i, at := range []func(*document.Table, string, Kind) (Quantity, bool){PositiveAt, NotNegativeAt} {

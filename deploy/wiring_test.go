@@ -47,7 +47,7 @@ func TestEveryDrawingIsShown(t *testing.T) {
 	}
 }
 
-// A drawing is well-formed XML, tells a reader who can not see it what it
+// A drawing is well-formed XML, tells a reader who cannot see it what it
 // shows, fetches nothing, and keeps every word and line within its frame.
 func TestDrawings(t *testing.T) {
 	names, err := filepath.Glob("wiring/*.svg")

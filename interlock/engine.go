@@ -33,7 +33,7 @@ const (
 	timerGrounded            // the airborne phase may be left
 	timerStill               // rotors count as standing without rpm
 	timerSound               // "reset accepted" ends
-	timerLoud                // the time in which a trip can not be silenced ends
+	timerLoud                // the time in which a trip cannot be silenced ends
 	timerTurned              // the anemometer's last pulse no longer counts for a start
 	timerClash               // long enough without a second sender
 	timerCount

@@ -53,7 +53,7 @@ type Unmet struct {
 func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 	say := func(bad bool, n Need) bool { return bad && !fn(Unmet{Need: n}) }
 	if e.site.Duty == Watch {
-		// Nothing is ever started: only what can not be watched counts.
+		// Nothing is ever started: only what cannot be watched counts.
 		if !say(true, NeedGuardDuty) && !say(!e.linkUp, NeedLink) {
 			e.eachChannelUnmet(fn)
 		}

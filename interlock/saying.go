@@ -22,7 +22,7 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 	case NeedReadback:
 		return "the contactor does not read open"
 	case NeedRelay:
-		return "the relay line can not be written"
+		return "the relay line cannot be written"
 	case NeedLink:
 		return "nothing heard from the craft"
 	case NeedClash:

@@ -16,7 +16,7 @@ type silence struct {
 	alarm         bool // a built-in interlock tripped in duty watch just now
 	tripHushed    bool // until the next trip
 	cautionHushed bool // until the next caution
-	// hushing is the sound that reset was pressed for, Silent if it can not be
+	// hushing is the sound that reset was pressed for, Silent if it cannot be
 	// silenced or something new came since.
 	hushing Sound
 }

@@ -60,7 +60,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		err = fmt.Errorf("commission: %w", err)
 		if errors.Is(err, virtual.ErrHeld) {
-			return hint(err, "end the guard first; it and these tests can not share a board")
+			return hint(err, "end the guard first; it and these tests cannot share a board")
 		}
 		return hint(err, "no guard may run meanwhile")
 	}

@@ -91,7 +91,7 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 }
 
 // markReported notes in each session that a page was made of it: a guard that
-// makes room removes no trip that nobody has reported on. A folder that can not
+// makes room removes no trip that nobody has reported on. A folder that cannot
 // be written keeps the session from being removed, and that is all.
 func (c *reportCmd) markReported(says io.Writer, rep *report.Report) {
 	for _, dir := range c.Sessions {

@@ -122,7 +122,7 @@ func TestReportLetsTheNextStepStart(t *testing.T) {
 	asks("the last report leaves out session")
 	report()
 	asks()
-	// Where the newest can not be read, the one before is no last report; the hovers
+	// Where the newest cannot be read, the one before is no last report; the hovers
 	// that it tells of were flown all the same.
 	newest, err := filepath.Glob(filepath.Join(dir, "shown", "0002-*.json"))
 	if err != nil || len(newest) != 1 {
@@ -160,7 +160,7 @@ func TestReportLetsTheNextStepStart(t *testing.T) {
 		}
 	}
 	report()
-	asks("no report tells of a steady hover at ballast 12", "the last report can not tell the lift to spare of ballast 18")
+	asks("no report tells of a steady hover at ballast 12", "the last report cannot tell the lift to spare of ballast 18")
 	// A record that was changed counts for nothing.
 	records, err := filepath.Glob(filepath.Join(dir, "shown", "*.json"))
 	if err != nil || len(records) != 3 {

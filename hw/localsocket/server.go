@@ -177,7 +177,7 @@ func (s *Server) client(conn net.Conn) {
 		conn.SetReadDeadline(time.Now().Add(idleWithin))
 		line, err := in.ReadSlice('\n')
 		if errors.Is(err, bufio.ErrBufferFull) {
-			_ = c.Send(s.cfg.TooLong) // what is in the middle of a line can not go on
+			_ = c.Send(s.cfg.TooLong) // what is in the middle of a line cannot go on
 			return
 		}
 		if err != nil || !s.turn() || !s.cfg.Handle(c, line) {

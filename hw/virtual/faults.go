@@ -48,12 +48,12 @@ var boardFaults = func() []boardFault {
 	chain("heartbeat", "the wire from the heartbeat pin is broken", HeartbeatWire)
 	chain("watchdog", "the watchdog is bridged and holds without pulses", WatchdogBridged)
 	chain("relay_stuck", "the guard relay's contact is stuck closed", RelayStuck)
-	flag("load_cell", "the load cell's conversions can not be read", func(v *Board) *bool { return &v.converter.failed })
+	flag("load_cell", "the load cell's conversions cannot be read", func(v *Board) *bool { return &v.converter.failed })
 	flag("saturate", "the load cell is at the end of its range", func(v *Board) *bool { return &v.converter.full })
 	flag("load_cell_silent", "no conversion comes from the load cell", func(v *Board) *bool { return &v.converter.silent })
 	flag("anemometer", "the wire of the anemometer is broken", func(v *Board) *bool { return &v.rotor.broken })
-	flag("inputs", "the input lines can not be read", func(v *Board) *bool { return &v.inputsFail })
-	flag("outputs", "the outputs can not be written and stay as they are", func(v *Board) *bool { return &v.outputsFail })
+	flag("inputs", "the input lines cannot be read", func(v *Board) *bool { return &v.inputsFail })
+	flag("outputs", "the outputs cannot be written and stay as they are", func(v *Board) *bool { return &v.outputsFail })
 	return out
 }()
 

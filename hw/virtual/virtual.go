@@ -189,7 +189,7 @@ func (v *Board) set(now time.Duration, l line, on bool) error {
 		return fmt.Errorf("set %s: %w", lineNames[l], err)
 	}
 	if v.outputsFail {
-		return fmt.Errorf("set %s: the line can not be written (rehearsed fault); mend outputs", lineNames[l])
+		return fmt.Errorf("set %s: the line cannot be written (rehearsed fault); mend outputs", lineNames[l])
 	}
 	v.drive(l, on)
 	return nil
@@ -235,7 +235,7 @@ func (v *Board) Levels() (uint32, error) {
 		return 0, fmt.Errorf("read inputs: %w", err)
 	}
 	if v.inputsFail {
-		return 0, errors.New("read inputs: the lines can not be read (rehearsed fault); mend inputs")
+		return 0, errors.New("read inputs: the lines cannot be read (rehearsed fault); mend inputs")
 	}
 	v.rotor.advance(v.at)
 	var bits uint32

@@ -197,7 +197,7 @@ func TestLevelsFollowTheCrew(t *testing.T) {
 	check("every wire cut", "end_low gate start")
 	must(t, v.Break("inputs"))
 	if bits, err := v.Levels(); err == nil {
-		t.Errorf("levels %b from lines that can not be read", bits)
+		t.Errorf("levels %b from lines that cannot be read", bits)
 	}
 	must(t, v.Mend("inputs"))
 	for _, name := range v.cfg.Inputs {

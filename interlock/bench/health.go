@@ -24,7 +24,7 @@ type Link struct {
 	// SilentAfterS is what counts as one of these.
 	SilentAfterS float64 `json:"silent_after_s"`
 	// LagS is the greatest lag against the least of ten minutes; null where it
-	// can not be told: raw bytes, whose times are the craft's own, and a craft
+	// cannot be told: raw bytes, whose times are the craft's own, and a craft
 	// that tells no boot clock.
 	LagS   *float64 `json:"greatest_lag_s"`
 	LagAtS float64  `json:"greatest_lag_at_s"`
@@ -144,7 +144,7 @@ func (h *health) link() Link {
 	return l
 }
 
-// notes says where the recording's clock can not be trusted.
+// notes says where the recording's clock cannot be trusted.
 func (h *health) notes() []string {
 	if h.aheadMore > 0 {
 		return append(h.ahead, fmt.Sprintf("the clock moved on like that %d more times", h.aheadMore))

@@ -21,7 +21,7 @@ type lane struct {
 
 // pass takes one recording through one intake into any number of engines side
 // by side. The intake knows nothing of any envelope but which channels somebody
-// can use, and a channel that an engine can not use changes none of its
+// can use, and a channel that an engine cannot use changes none of its
 // decisions: so every engine decides what it would decide alone.
 type pass struct {
 	in       *intake.Intake

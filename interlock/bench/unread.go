@@ -10,7 +10,7 @@ import (
 
 // unreadBatteries says which batteries the craft tells of, in its first frames,
 // that no channel is fed from, so that nobody takes them for watched; a battery
-// that is told of only later is not seen. What can not be read is told elsewhere.
+// that is told of only later is not seen. What cannot be read is told elsewhere.
 func unreadBatteries(parts []string, craft intake.Craft) []string {
 	seen, err := look(parts, craft)
 	if err != nil {

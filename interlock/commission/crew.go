@@ -47,7 +47,7 @@ func (b *bench) askOn(question, answers string, accept func(string) error) error
 			if b.within {
 				b.crew.Say("Say why: skip, and the reason behind it.")
 			} else {
-				b.crew.Say("This can not be skipped.")
+				b.crew.Say("This cannot be skipped.")
 			}
 			continue
 		}

@@ -32,8 +32,8 @@ func TestFaultsAreFound(t *testing.T) {
 		{"heartbeat wire cut", prooftest.Chain, breaks("heartbeat"), "the chain is dead", nil, false},
 		{"watchdog bridged", prooftest.Chain, breaks("watchdog"), "watchdog is bridged", nil, false},
 		{"guard relay stuck", prooftest.Chain, breaks("relay_stuck"), "guard relay is stuck", nil, false},
-		{"outputs fail", prooftest.Chain, breaks("outputs"), "can not be written", nil, false},
-		{"inputs fail", prooftest.Buttons, breaks("inputs"), "can not be read", nil, false},
+		{"outputs fail", prooftest.Chain, breaks("outputs"), "cannot be written", nil, false},
+		{"inputs fail", prooftest.Buttons, breaks("inputs"), "cannot be read", nil, false},
 		{"stop contact A wire cut", prooftest.Stop, breaks("estop_a"), "", []cue{gate}, false},
 		{"reset wire cut", prooftest.Buttons, breaks("reset"), "reset was not seen", []cue{gate}, false},
 		{"gate wire cut", prooftest.Buttons, breaks("gate"), "gate reads open although nobody works it", []cue{gate}, false},
@@ -45,7 +45,7 @@ func TestFaultsAreFound(t *testing.T) {
 	} {
 		t.Run(c.name, func(t *testing.T) {
 			if strings.HasPrefix(c.name, "outputs") {
-				// A board whose outputs fail can not even be made inert; the
+				// A board whose outputs fail cannot even be made inert; the
 				// question before the test already says so.
 				r, _, err := run(t, testPad(t, t.TempDir()), []prooftest.Test{c.test}, nil, append(c.crew, cue{phrase: "contactor is worked", act: c.fault})...)
 				if err == nil || !r.Interrupted {

@@ -178,7 +178,7 @@ func runOn(t *testing.T, wired, p *pad.Pad, only []prooftest.Test, before func(*
 		h = &hands{t: t, board: board, met: map[string]bool{}, script: append(crew, goodCrew()...)}
 		record, err = Run(t.Context(), Config{Pad: p, File: "pad.toml", Board: board, Crew: h, Now: now, Sleep: time.Sleep,
 			Wall: time.Now, Software: "test", Only: only, Patience: 4 * time.Second})
-		if record != nil && strings.Contains(fmt.Sprint(record.Tests), "can not be written") {
+		if record != nil && strings.Contains(fmt.Sprint(record.Tests), "cannot be written") {
 			_ = board.Mend("outputs") // it says so: nothing more can be asked of it
 			_ = board.Inert()
 		}
@@ -306,9 +306,9 @@ func TestCautionsComeFirst(t *testing.T) {
 			t.Errorf("without %q: record %v, %v, worked %v", c.phrase, r, err, moved)
 		}
 	}
-	// They can not be skipped.
+	// They cannot be skipped.
 	_, h, err := run(t, p, []prooftest.Test{prooftest.Signals}, nil, cue{phrase: "propellers off", answer: "skip no time", once: true})
-	if err != nil || !slices.Contains(h.said, "This can not be skipped.") {
+	if err != nil || !slices.Contains(h.said, "This cannot be skipped.") {
 		t.Errorf("a caution was skipped: %v", err)
 	}
 }

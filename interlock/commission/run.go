@@ -175,7 +175,7 @@ func (b *bench) tests(record *prooftest.Record, wanted []prooftest.Test) error {
 		case errors.As(err, &skip):
 			result.Outcome, result.Reason = prooftest.Skipped, skip.reason
 			if len(result.Found) > 0 {
-				result.Outcome = prooftest.Failed // what was found can not be skipped
+				result.Outcome = prooftest.Failed // what was found cannot be skipped
 			}
 			err = nil
 		case err != nil && !errors.Is(err, errBroken):

@@ -60,7 +60,7 @@ func (b *bench) stop(t *trial) error {
 			}
 		}
 	} else {
-		t.note("one contact only is wired to a line; that both open can not be seen here")
+		t.note("one contact only is wired to a line; that both open cannot be seen here")
 	}
 	if b.dead {
 		t.found("the chain does not close, so that the emergency stop could not be seen to open it")
@@ -232,8 +232,8 @@ func (b *bench) releaseStop(t *trial, contacts []interlock.Line) error {
 	return err
 }
 
-// skippedAfter ends a test that can not go on; what was found makes it failed.
-func skippedAfter(*trial) error { return skipped{"it can not go on"} }
+// skippedAfter ends a test that cannot go on; what was found makes it failed.
+func skippedAfter(*trial) error { return skipped{"it cannot go on"} }
 
 // contactAlone opens one contact's wire: the other line must not follow, and
 // the contactor must open by this one alone.

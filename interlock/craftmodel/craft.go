@@ -128,7 +128,7 @@ func (c *Craft) SetPower(on bool) {
 
 func (c *Craft) tick() {
 	for c.next < len(c.cfg.Events) && c.cfg.Events[c.next].At <= c.now {
-		// Do can not fail: New has checked every event.
+		// Do cannot fail: New has checked every event.
 		_ = c.Do(c.cfg.Events[c.next])
 		c.next++
 	}

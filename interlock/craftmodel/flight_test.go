@@ -275,7 +275,7 @@ func TestScenariosDoWhatTheySay(t *testing.T) {
 				t.Errorf("output at 20 s: got %.3f, want full", o)
 			}
 			if f.craft.TrueHoverOutput() <= 1 {
-				t.Error("the hover output must be above 1 for a craft that can not lift")
+				t.Error("the hover output must be above 1 for a craft that cannot lift")
 			}
 		}},
 		{"gust.txt", func(t *testing.T, f flown) {

@@ -96,7 +96,7 @@ func (c *Craft) TruePower(thrust float64) float64 {
 
 // TrueHoverOutput is the output from 0 up at which the craft, as it is loaded,
 // hovers in still air with a slack tether, at the voltage its pack gives while
-// it does (present charge, slow sag settled). Above 1 it can not.
+// it does (present charge, slow sag settled). Above 1 it cannot.
 func (c *Craft) TrueHoverOutput() float64 {
 	return c.TrueHoverOutputWith(c.cfg.Ballast)
 }

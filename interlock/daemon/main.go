@@ -174,7 +174,7 @@ func tell(say chan<- string) func(*rules.Envelope, interlock.Effect) {
 }
 
 // tune gives the loop room: never fewer than four threads that may run, so
-// that a busy writer can not hold the loop's thread off its turn, and a
+// that a busy writer cannot hold the loop's thread off its turn, and a
 // collector that runs seldom within a bound on memory.
 func tune() {
 	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2))

@@ -107,7 +107,7 @@ func numberOf(name string) int {
 	return n
 }
 
-// Lost is a record that can not be read.
+// Lost is a record that cannot be read.
 type Lost struct {
 	Path   string
 	Number int // by the file's name
@@ -129,7 +129,7 @@ func LostSince(trouble []error, number int) bool {
 }
 
 // Read reads every record of a folder, oldest first; stands gives a record's
-// own schema and number, and schema is the one that is read. What can not be
+// own schema and number, and schema is the one that is read. What cannot be
 // read is left out, and told as a Lost. Where an older record may not count in
 // the place of a newer one that was lost, that is the caller's to see to.
 func Read[T any](dir string, schema int, stands func(*T) (schema, number int)) (records []*T, trouble []error, err error) {

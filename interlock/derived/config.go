@@ -172,7 +172,7 @@ func contains(ids []rules.ChannelID, id rules.ChannelID) bool {
 	return false
 }
 
-// inputs are the channels, measured and derived, that an output can not do
+// inputs are the channels, measured and derived, that an output cannot do
 // without.
 func (c Config) inputs(id rules.ChannelID) []rules.ChannelID {
 	switch id {

@@ -36,7 +36,7 @@ const (
 //     has fallen silent.
 //
 // The climb is integrated by the trapezoid rule between samples of height, also
-// over a gap, however long: after a gap that the climb can not explain the
+// over a gap, however long: after a gap that the climb cannot explain the
 // height has to agree for 2 s first.
 type height struct {
 	untimed

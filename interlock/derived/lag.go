@@ -17,7 +17,7 @@ const (
 
 // linkLag is the delay of the telemetry: engine time less the craft's boot
 // clock, less the least such difference of the last 10 minutes. The constant
-// part of the delay can not be seen from one end; 10 minutes keep the drift
+// part of the delay cannot be seen from one end; 10 minutes keep the drift
 // between the two clocks out (100 ppm would be 60 ms). Common practice, no
 // source.
 //

@@ -13,7 +13,7 @@ func TestLinkLag(t *testing.T) {
 		r.put(at, rules.CraftBootClock, seconds(at-late)+1234.5)
 	}
 	boot(0, ms(300))
-	r.wantGood(t, rules.LinkLag, 0, 0) // the constant part can not be seen
+	r.wantGood(t, rules.LinkLag, 0, 0) // the constant part cannot be seen
 	boot(ms(250), ms(420))
 	r.wantGood(t, rules.LinkLag, 0.12, 1e-9)
 	boot(ms(500), ms(200)) // a new least

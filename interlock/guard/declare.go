@@ -193,7 +193,7 @@ func reported(logFolder, craft string) (hovers []card.Hovered, last *card.Foreca
 	for _, h := range found {
 		hovers = append(hovers, card.Hovered{Step: h.Step, Mass: h.MassKg, For: time.Duration(h.ForS * float64(time.Second))})
 	}
-	// Where the newest record can not be read, an older one is no last report.
+	// Where the newest record cannot be read, an older one is no last report.
 	if n := len(records); n > 0 && !dated.LostSince(trouble, records[n-1].Number) {
 		last = &card.Forecast{Sessions: records[n-1].Sessions, Reserves: records[n-1].Reserves}
 	}
@@ -321,7 +321,7 @@ func (d *declared) asking() []string {
 // says in a few words what it came to.
 func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	d := &g.declared
-	// A report may have been made since the guard started. One that can not be
+	// A report may have been made since the guard started. One that cannot be
 	// read now counts as none. A slow disk must not hold up who asks for the status.
 	var hovers []card.Hovered
 	var forecast *card.Forecast

@@ -102,5 +102,5 @@ func TestLogFolderTakenAway(t *testing.T) {
 	if board.PowerOn() {
 		t.Error("power at the rotors")
 	}
-	_ = stop() // what can not be written any more may be told here
+	_ = stop() // what cannot be written any more may be told here
 }

@@ -32,7 +32,7 @@ const (
 	// relayRetry is the spacing of attempts after a failed write.
 	relayRetry = 100 * time.Millisecond
 	// perLane bounds what one turn takes from a lane, so that a flood in one
-	// can not hold up pins and heartbeat.
+	// cannot hold up pins and heartbeat.
 	perLane = 64
 	// perStrangers is the same for what cannot be the craft's, and so bounds what
 	// a flood of it writes on the disk. What is more is counted: once every

@@ -11,7 +11,7 @@ import (
 	"downhaul/interlock/intake"
 )
 
-var errPin = errors.New("injected: the line can not be written")
+var errPin = errors.New("injected: the line cannot be written")
 
 func TestLoopRefusesAConfigWithGaps(t *testing.T) {
 	_, err := NewLoop(LoopConfig{})
@@ -72,8 +72,8 @@ func TestPromise01_HeartbeatStopsWithEveryOpening(t *testing.T) {
 		{"end on the ground", func(r *rig) { must(r.t, r.board.Press("end")) }, interlock.Blocked},
 		{"silence of the craft", func(r *rig) { r.mute = true }, interlock.Tripped},
 		// Nobody can read whether the contactor opened: no reset until it can be.
-		{"inputs that can not be read", func(r *rig) { must(r.t, r.board.Break("inputs")) }, interlock.Tripped},
-		{"relay that can not be written", func(r *rig) { r.board.failBeat = errPin }, interlock.Fault},
+		{"inputs that cannot be read", func(r *rig) { must(r.t, r.board.Break("inputs")) }, interlock.Tripped},
+		{"relay that cannot be written", func(r *rig) { r.board.failBeat = errPin }, interlock.Fault},
 		{"end of the session", func(r *rig) { r.loop.End(r.now) }, interlock.Blocked},
 	} {
 		t.Run(way.name, func(t *testing.T) {
@@ -306,7 +306,7 @@ func TestPromise05_ALateEdgeClosesNothingAgain(t *testing.T) {
 	}
 }
 
-// A relay that can not be written while closing: heartbeat effects that stand
+// A relay that cannot be written while closing: heartbeat effects that stand
 // behind the failed write in the same answer start nothing; the write is tried
 // again until it works, and only then a reset is taken.
 func TestFailedRelayWriteStopsTheHeartbeatAndIsRetried(t *testing.T) {

@@ -191,7 +191,7 @@ var faults = []fault{
 		}},
 
 	// The pad's own sensors.
-	{what: "the load cell can not be read", must: "power off after 50 ms", make: breaks("load_cell"), first: "tether overload", within: 50*ms + 3*turn},
+	{what: "the load cell cannot be read", must: "power off after 50 ms", make: breaks("load_cell"), first: "tether overload", within: 50*ms + 3*turn},
 	{what: "the load cell is at the end of its range", must: "power off after 50 ms", make: breaks("saturate"), first: "tether overload", within: 50*ms + 15*ms + 2*turn},
 	{what: "the load cell gives no conversion", must: "power off after 50 ms", make: breaks("load_cell_silent"), first: "tether overload", within: 50*ms + 15*ms + 2*turn},
 	{what: "the load cell's converter repeats its last reading", must: "not seen, unless the rule says frozen_after: a slack tether reads alike",
@@ -241,15 +241,15 @@ var faults = []fault{
 	{what: "the wire of the gate's contact breaks", must: "power off at once", make: breaks("gate"), first: "gate open", within: 2 * turn, after: resetRefused},
 	{what: "a short holds one emergency-stop contact closed, and the emergency stop is pressed", must: "power off at once, by the other; a fault after the discrepancy time",
 		make: opens("estop_b"), first: "emergency stop", within: 2 * turn, state: "fault", after: resetRefused},
-	{what: "an emergency-stop contact bounces open for 6 ms", must: "power off at once, and it stays off; which contact it was can not be told",
+	{what: "an emergency-stop contact bounces open for 6 ms", must: "power off at once, and it stays off; which contact it was cannot be told",
 		make: func(f *flight) { opens("estop")(f); f.run(6 * ms); must(f.t, f.board.CloseContact("estop")) }, first: "emergency stop", within: 2 * turn},
 	{what: "the reset button is stuck", must: "nothing", make: func(f *flight) { must(f.t, f.board.Press("reset")) }},
 	{what: "the start button is stuck", must: "nothing", make: func(f *flight) { must(f.t, f.board.Press("start")) }},
-	{what: "the wire of the end button breaks", must: "nothing: it can not be told from a button at rest", make: breaks("end")},
+	{what: "the wire of the end button breaks", must: "nothing: it cannot be told from a button at rest", make: breaks("end")},
 	{what: "the wire of the mirror contact breaks", must: "not seen while live: it reads as a contactor that is closed", make: breaks("readback")},
 	{what: "the same, and the emergency stop is pressed", must: "power off at once; a fault, since nothing says that it is off",
 		make: func(f *flight) { breaks("readback")(f); opens("estop")(f) }, first: "emergency stop", within: 2 * turn, state: "fault", after: resetRefused},
-	{what: "the input lines can not be read", must: "power off after 20 ms", make: breaks("inputs"), first: "the input lines are silent", within: 20*ms + 2*turn},
+	{what: "the input lines cannot be read", must: "power off after 20 ms", make: breaks("inputs"), first: "the input lines are silent", within: 20*ms + 2*turn},
 
 	// The chain.
 	{what: "the wire of the relay pin breaks", must: "the contactor opens; that is seen", make: breaks("relay"), first: "the contactor opened by itself",
@@ -285,7 +285,7 @@ var faults = []fault{
 		}},
 	{what: "the wire of the heartbeat pin breaks", must: "the watchdog lets go; that is seen", make: breaks("heartbeat"), first: "the contactor opened by itself",
 		within: 150 * ms},
-	{what: "the outputs can not be written", must: "a fault; the heartbeat stops with it, and the watchdog lets go. The pin follows when it can be written again, here after 6 s", make: breaks("outputs"),
+	{what: "the outputs cannot be written", must: "a fault; the heartbeat stops with it, and the watchdog lets go. The pin follows when it can be written again, here after 6 s", make: breaks("outputs"),
 		first: "the relay line could not be written", within: 150 * ms, state: "fault", after: func(f *flight) { must(f.t, f.board.Mend("outputs")) }},
 	{what: "the contactor is welded, and the emergency stop is pressed", must: "POWER NOT REMOVED, after its drop-out time",
 		make: func(f *flight) { breaks("weld")(f); opens("estop")(f) }, first: "emergency stop", within: 2 * turn, state: "fault", stays: true,

@@ -238,7 +238,7 @@ func (g *Guard) Folder() string { return g.session.Dir }
 func (g *Guard) HeadCode() string { return triplog.Code(g.session.Trips.Status().Head) }
 
 // Opening is what a guard has to say when it starts: what it runs on, how the
-// last session ended, and what it can not see.
+// last session ended, and what it cannot see.
 func (g *Guard) Opening() []string {
 	duty := "duty watch: the relay is never closed"
 	if g.pad.Duty == interlock.Guard {

@@ -46,7 +46,7 @@ func (g *Guard) openDoor(wall time.Time) error {
 		return err
 	}
 	d.door = signing.NewDoor(key, g.pad.Craft.System, g.pad.Craft.Component, len(g.pad.Links), wall, seen)
-	// Where this can not be kept a restart would forget: better told now.
+	// Where this cannot be kept a restart would forget: better told now.
 	if err := d.door.Seen(seenAhead).Write(d.file); err != nil {
 		return err
 	}

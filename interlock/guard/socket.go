@@ -106,7 +106,7 @@ func spoken(what, text string, most int) error {
 	// Beside control characters, those that turn the direction of writing or
 	// show nothing: a log must read the way it is.
 	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
-		return fmt.Errorf("%s is one line of printable characters; leave out what can not be seen", what)
+		return fmt.Errorf("%s is one line of printable characters; leave out what cannot be seen", what)
 	}
 	return nil
 }

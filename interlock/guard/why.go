@@ -9,7 +9,7 @@ import (
 )
 
 // whyEvery is the least time between two remarks on why there is no start, so
-// that something that comes and goes can not fill the log.
+// that something that comes and goes cannot fill the log.
 const whyEvery = time.Second
 
 // why is what was last logged about it.

@@ -1,7 +1,7 @@
 // Package judge says what limits are worth on one pad, in metres and seconds,
 // before the day: how long each rule may take, what the craft does in that time,
 // what a rope then bears, how far people must stay away, how much lift a test
-// card has left, and which limits can not do their job.
+// card has left, and which limits cannot do their job.
 //
 // It promises that every figure follows from the three files and from what was
 // measured on that pad: what nobody stated is named as missing, never guessed,

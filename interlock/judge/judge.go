@@ -71,7 +71,7 @@ func (j *job) warn(format string, args ...any) {
 func (j *job) fed(id rules.ChannelID) bool { return j.Pad.Fed(id) != rules.NotFed }
 
 // Judge says what the limits of an envelope are worth on a pad, and warns of
-// those that can not do their job.
+// those that cannot do their job.
 func Judge(c Case) Verdict {
 	j := &job{Case: &c, top: math.Inf(1)}
 	j.out.Says, j.out.Warnings, j.out.Craft = []string{}, []string{}, []string{}

@@ -151,7 +151,7 @@ const (
 	reach  = "[[rule]]\nname = \"reach\"\nwatch = \"craft.slant_range\"\nabove = \"8 m\"\nstop = \"immediate\"\n"
 )
 
-// Each limit that can not do its job is warned of, and the same limit a little
+// Each limit that cannot do its job is warned of, and the same limit a little
 // better is not.
 func TestWarnings(t *testing.T) {
 	slow := func(every time.Duration, id rules.ChannelID) Heard {

@@ -15,7 +15,7 @@ const nearCaution = 0.02
 // charge to 4.20 ± 0.05 V).
 const fullCell = 4.2
 
-// warnOfRule warns of a rule that can not do its job.
+// warnOfRule warns of a rule that cannot do its job.
 func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
 	every := b.Period
 	whence := "usually"

@@ -66,7 +66,7 @@ type chart struct {
 	levels   []level
 	marks    []mark
 	scale    func(si float64) float64
-	says     string // for those who can not see it
+	says     string // for those who cannot see it
 	height   vg.Length
 	whole    bool // only whole numbers across
 }

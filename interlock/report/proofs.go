@@ -149,7 +149,7 @@ var builtins = []struct {
 	{"the gate is opened, or hold-to-run let go", "own contacts", []interlock.Reason{interlock.ReasonGate, interlock.ReasonHold}, []prooftest.Test{prooftest.Buttons}},
 	{"the contactor does not do what it is told", "own mirror contact", []interlock.Reason{interlock.ReasonReadbackOpened, interlock.ReasonReadbackClosed,
 		interlock.ReasonReadbackNot, interlock.ReasonPowerRemains, interlock.ReasonWatchdog}, []prooftest.Test{prooftest.Chain, prooftest.Rotors}},
-	{"the guard itself is held up, or can not write or read its lines", "own clock and pins", []interlock.Reason{interlock.ReasonStalled,
+	{"the guard itself is held up, or cannot write or read its lines", "own clock and pins", []interlock.Reason{interlock.ReasonStalled,
 		interlock.ReasonRelayFailed, interlock.ReasonPinsSilent}, []prooftest.Test{prooftest.Chain, prooftest.Latency}},
 	{"nothing more is heard of the craft, or of two under one name", "own link", []interlock.Reason{interlock.ReasonLink, interlock.ReasonThenSilent, interlock.ReasonClash}, nil},
 	{"the craft restarts in flight", "what the craft says of itself", []interlock.Reason{interlock.ReasonRestart}, nil},

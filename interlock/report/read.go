@@ -117,7 +117,7 @@ func (r *reading) text(name, what string) []byte {
 		r.doubt("the session has no %s", what)
 	default:
 		r.out.Integrity.Changed = append(r.out.Integrity.Changed, name)
-		r.doubt("%s (%s) can not be read: %v", name, what, err)
+		r.doubt("%s (%s) cannot be read: %v", name, what, err)
 	}
 	return text
 }
@@ -167,7 +167,7 @@ func (r *reading) readLog() {
 	log, err := readLog(r.ses)
 	r.log = log
 	if err != nil {
-		r.doubt("the trip log can not be used: %v", err)
+		r.doubt("the trip log cannot be used: %v", err)
 		log.trouble = err.Error()
 	}
 	r.out.Integrity.Log = log.report
@@ -184,11 +184,11 @@ func (r *reading) readLog() {
 	r.out.CutShort = ending.Log.Verdict != "whole"
 }
 
-// recording finds the recording and says why it can not be used.
+// recording finds the recording and says why it cannot be used.
 func (r *reading) recording() {
 	parts, err := r.ses.RecordingParts()
 	if err != nil {
-		r.doubt("the recording can not be used: %v", err)
+		r.doubt("the recording cannot be used: %v", err)
 		return
 	}
 	if len(parts) == 0 {
@@ -197,7 +197,7 @@ func (r *reading) recording() {
 	}
 	rec, err := recording.OpenParts(parts, recording.PastDamage())
 	if err != nil {
-		r.doubt("the recording can not be used: %v", err)
+		r.doubt("the recording cannot be used: %v", err)
 		return
 	}
 	info := rec.Info()
@@ -208,7 +208,7 @@ func (r *reading) recording() {
 	case info.Session != r.ses.Info.Session:
 		r.doubt("the recording is another session's (%s): no channel is shown", info.Session)
 	case r.pad == nil || r.env == nil:
-		r.doubt("without pad file and envelope the recording can not be read: no channel is shown")
+		r.doubt("without pad file and envelope the recording cannot be read: no channel is shown")
 	default:
 		r.parts = parts
 		r.setup = bench.Setup{Envelope: r.env, Site: r.pad.Site(), Intake: r.pad.Intake()}
@@ -237,7 +237,7 @@ func (r *reading) events() error {
 	case r.ctx.Err() != nil:
 		return r.ctx.Err()
 	case err != nil:
-		r.doubt("the recording can not be replayed: %v", err)
+		r.doubt("the recording cannot be replayed: %v", err)
 		r.parts = nil
 		return nil
 	}
@@ -309,7 +309,7 @@ func (r *reading) analyse() error {
 	o.Unlisted = r.e.unlisted
 	story, err := r.ses.Story()
 	if err != nil {
-		r.doubt("what was declared can not be read: %v", err)
+		r.doubt("what was declared cannot be read: %v", err)
 	}
 	o.declare(story)
 	if o.Duty == session.DutyWatch {
@@ -333,7 +333,7 @@ func (r *reading) analyse() error {
 	case r.ctx.Err() != nil:
 		return r.ctx.Err()
 	case err != nil:
-		r.doubt("the recording can not be replayed: %v", err)
+		r.doubt("the recording cannot be replayed: %v", err)
 		r.ruleRows(nil)
 		return nil
 	}

@@ -81,7 +81,7 @@ func TestPromise06_NotRemovedComesFirst(t *testing.T) {
 	}
 }
 
-// TestRead_FilesThatCanNotBeRead: what the files can not say is said to be
+// TestRead_FilesThatCanNotBeRead: what the files cannot say is said to be
 // missing, and the log is still told; nothing of them gets into the page as
 // markup.
 func TestRead_FilesThatCanNotBeRead(t *testing.T) {

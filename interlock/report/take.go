@@ -171,7 +171,7 @@ func (r *reading) takeLink(res *bench.Result) {
 	l.Known, l.Frames, l.Link, l.BadBytes = true, res.Frames, res.Link, res.BadBytes
 	l.Ignored = append(l.Ignored, res.IgnoredWhy...)
 	l.Never = append(l.Never, res.NeverHeard...)
-	lag := "lag can not be told"
+	lag := "lag cannot be told"
 	if res.Link.LagS != nil {
 		lag = fmt.Sprintf("lag up to %s at %.2f s", rules.Format(*res.Link.LagS, "s"), res.Link.LagAtS)
 	}

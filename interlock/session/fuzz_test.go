@@ -60,7 +60,7 @@ func FuzzOpen(f *testing.F) {
 			}
 		}
 		if err != nil && len(endings) == 0 {
-			t.Errorf("%q can not be read (%v), and the next start would not hear of it", text, err)
+			t.Errorf("%q cannot be read (%v), and the next start would not hear of it", text, err)
 		}
 		if n, err := Newest(logs); err != nil || n < 0 {
 			t.Errorf("%q: the newest session has number %d, %v", text, n, err)

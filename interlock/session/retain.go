@@ -94,7 +94,7 @@ func (s *Session) mustStay() string {
 	n, err := s.tripCount()
 	switch {
 	case err != nil && !done:
-		return fmt.Sprintf("its trip log can not be read to the end (%v), and nobody has reported on it", err)
+		return fmt.Sprintf("its trip log cannot be read to the end (%v), and nobody has reported on it", err)
 	case n > r.Trips:
 		return fmt.Sprintf("%d trips that nobody has reported on", n-r.Trips)
 	}
@@ -121,7 +121,7 @@ func (s *Session) size() (n int64) {
 // Retain removes sessions that are too old or too many, the oldest first, and
 // says in words what went and what had to stay. It never removes a session with
 // a trip that nobody has reported on, one that did not end in order and was not
-// reported on, one that can not be read, any of the latest, or the last one that
+// reported on, one that cannot be read, any of the latest, or the last one that
 // held a relay: the next start asks how that ended. Call it only while the
 // folder is held (between sessions, by the guard that begins one).
 func Retain(logFolder string, keep Keep, now time.Time) (says []string, err error) {

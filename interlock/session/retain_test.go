@@ -89,7 +89,7 @@ func TestRetainByAge(t *testing.T) {
 		}
 	}
 	all := strings.Join(says, "\n")
-	for _, want := range []string{"was removed: 400 days old", "1 trips that nobody has reported on", "it broke off, and nobody has reported on it", "can not be read to the end"} {
+	for _, want := range []string{"was removed: 400 days old", "1 trips that nobody has reported on", "it broke off, and nobody has reported on it", "cannot be read to the end"} {
 		if !strings.Contains(all, want) {
 			t.Errorf("it does not say %q:\n%s", want, all)
 		}

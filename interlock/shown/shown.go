@@ -46,7 +46,7 @@ func (r *Record) Write(logFolder string) (string, error) {
 	return dated.Write(Folder(logFolder), r.Made, func(number int) any { r.Number = number; return r })
 }
 
-// Records reads the records of one craft, oldest first. What can not be read is
+// Records reads the records of one craft, oldest first. What cannot be read is
 // left out, and told.
 func Records(logFolder, craft string) (records []*Record, trouble []error, err error) {
 	all, trouble, err := dated.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })

@@ -155,7 +155,7 @@ func (c *FieldsConfig) check() error {
 			errs = append(errs, fmt.Errorf("named value %q: expected a channel, got none; name one, such as told1", n.Name))
 		case ch.Derived || ch.Kind == rules.Flag || n.Channel == rules.CraftBootClock ||
 			n.Channel == rules.LinkAge || n.Channel == rules.LinkLoss:
-			errs = append(errs, fmt.Errorf("named value %q: channel %s can not be fed from a named value; choose another, such as told1", n.Name, ch.Name))
+			errs = append(errs, fmt.Errorf("named value %q: channel %s cannot be fed from a named value; choose another, such as told1", n.Name, ch.Name))
 		case n.Channel == rules.Tension && c.TensionFromWinch:
 			errs = append(errs, fmt.Errorf("named value %q: channel %s already comes from the winch; one of the two must go", n.Name, ch.Name))
 		}

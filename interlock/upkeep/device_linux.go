@@ -15,7 +15,7 @@ type device struct{ fd int }
 
 // ErrNoWatchdog says that a path is no kernel watchdog: it can be fed, but
 // nobody is known to reset anything.
-var ErrNoWatchdog = errors.New("is no watchdog of the kernel's; its timeout can not be set")
+var ErrNoWatchdog = errors.New("is no watchdog of the kernel's; its timeout cannot be set")
 
 // OpenDevice arms the watchdog and sets its timeout; the time that the driver
 // took is returned, which may be rounded. With ErrNoWatchdog the device is

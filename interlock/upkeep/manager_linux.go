@@ -24,7 +24,7 @@ func Manager() (Sender, time.Duration, error) {
 		return nil, 0, nil
 	}
 	if path[0] != '/' && path[0] != '@' {
-		return nil, 0, fmt.Errorf("the service manager can not be told anything: NOTIFY_SOCKET is no local socket (got %q)", path)
+		return nil, 0, fmt.Errorf("the service manager cannot be told anything: NOTIFY_SOCKET is no local socket (got %q)", path)
 	}
 	interval, err := daemon.SdWatchdogEnabled(false)
 	if err != nil {

@@ -8,7 +8,7 @@ import (
 )
 
 // ErrNoWatchdog says that a path is no kernel watchdog.
-var ErrNoWatchdog = errors.New("is no watchdog of the kernel's; its timeout can not be set")
+var ErrNoWatchdog = errors.New("is no watchdog of the kernel's; its timeout cannot be set")
 
 var errLinux = errors.New("only Linux has it")
 

@@ -283,7 +283,7 @@ func (c *Card) askReserve(s *Step, f *Facts, say func(string, ...any)) {
 		case !c.weighs(s, r.Mass):
 			say("the last report asked for %s at %s, and the card now says %s: end this guard, and report on all sessions of this craft, this one too", s.Name, rules.Format(r.Mass, "kg"), rules.Format(c.Craft.Mass+s.Ballast, "kg"))
 		case !r.Numbers:
-			say("the last report can not tell the lift to spare of %s: %s", s.Name, r.Says)
+			say("the last report cannot tell the lift to spare of %s: %s", s.Name, r.Says)
 		case r.Low < s.Shown.Reserve:
 			say("the last report gives %s a lift to spare of %s to %s, and the card wants %s at the low end", s.Name, share(r.Low), share(r.High), share(s.Shown.Reserve))
 		case !r.Go:

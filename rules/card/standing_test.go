@@ -48,7 +48,7 @@ func TestUnmetOneByOne(t *testing.T) {
 		{"a forecast of other steps", func(f *Facts) { f.Forecast.Reserves[0].Step = "ballast 20" }, []string{"the last report tells nothing of ballast 10"}},
 		{"too little at the low end", func(f *Facts) { f.Forecast.Reserves[0].Low = 0.199 },
 			[]string{"gives ballast 10 a lift to spare of 19.9 % to 40 %, and the card wants 20 % at the low end"}},
-		{"no numbers", func(f *Facts) { f.Forecast.Reserves[0] = Reserve{Step: "ballast 10", Mass: 41, Says: "fly twice"} }, []string{"can not tell the lift to spare of ballast 10: fly twice"}},
+		{"no numbers", func(f *Facts) { f.Forecast.Reserves[0] = Reserve{Step: "ballast 10", Mass: 41, Says: "fly twice"} }, []string{"cannot tell the lift to spare of ballast 10: fly twice"}},
 		{"no go", func(f *Facts) { f.Forecast.Reserves[0].Go, f.Forecast.Reserves[0].Says = false, "the pack sags" }, []string{"gives no go for ballast 10: the pack sags"}},
 		{"the step itself flew: nothing is foreseen of it", func(f *Facts) {
 			f.Forecast, f.Runs = nil, append(f.Runs, Flown{Session: "s2", Step: "Ballast 10"})

@@ -61,7 +61,7 @@ func everyChannel() string {
 }
 
 // On the pad that feeds everything each channel of the catalogue is proved, or
-// it is said why it can not be; none fails, whichever it is.
+// it is said why it cannot be; none fails, whichever it is.
 func TestEveryChannelIsProvedOrSaysWhyNot(t *testing.T) {
 	padText, err := os.ReadFile("../../../cmd/downhaul/proving/pad.toml")
 	must(t, err)

@@ -38,7 +38,7 @@ func (t *trial) begins(r *rig) {
 }
 
 // phase: out of its phase the rule sleeps; it wakes as soon as its phase begins,
-// or can not be told any more.
+// or cannot be told any more.
 func (t *trial) phase() {
 	const name, wakes = "out of its phase", "wakes"
 	if t.rule.While == rules.Always {

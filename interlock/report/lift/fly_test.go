@@ -101,7 +101,7 @@ func fly(t testing.TB, cfg craftmodel.Config, lasts float64) (lift.Run, *craftmo
 		for _, d := range frames {
 			fr := decode(t, d.Bytes)
 			if fr == nil {
-				t.Fatal("the model sent what can not be read")
+				t.Fatal("the model sent what cannot be read")
 			}
 			now := d.At.Seconds()
 			switch m := fr.GetMessage().(type) {

@@ -53,7 +53,7 @@ func TestSameDataSameForecast(t *testing.T) {
 	}
 }
 
-// What the data can not carry is refused, with the flight that would settle it.
+// What the data cannot carry is refused, with the flight that would settle it.
 func TestRefusals(t *testing.T) {
 	c := newPaper()
 	none := func(r Run) Run { r.Current = Series{}; return r }

@@ -9,7 +9,7 @@ import (
 )
 
 // Whatever is in the series, there is an answer that can be written down: no
-// panic, no number that JSON can not hold, and no go out of rubbish.
+// panic, no number that JSON cannot hold, and no go out of rubbish.
 func TestHostileSeriesNeverGetAGo(t *testing.T) {
 	number := rapid.OneOf(rapid.Float64(), rapid.Float64Range(-1, 1), rapid.Float64Range(0, 100),
 		rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), math.Inf(-1), 0, 1e300, -1e300}))

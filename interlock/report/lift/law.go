@@ -23,7 +23,7 @@ type line struct {
 // standard error of each point as far as it is known from the stretch itself.
 // Where the points lie further from the line than their own errors, all errors
 // grow by that factor; where they happen to lie nearer, none shrinks: three
-// points on a line do not promise what they can not.
+// points on a line do not promise what they cannot.
 func fitLine(x, y, own []float64) (line, bool) {
 	l := line{n: len(x), freedom: float64(len(x) - 2)}
 	if l.n < 3 {

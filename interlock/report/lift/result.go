@@ -107,7 +107,7 @@ type StepForecast struct {
 }
 
 // Take is what would bring the required reserve, each by itself. 0 means that it
-// can not.
+// cannot.
 type Take struct {
 	// LargestMass is the most the craft may weigh, kg; LargestBallast that less
 	// the craft.

@@ -192,7 +192,7 @@ func (b *bins) steadyUntil(from int, weight float64, c Craft) int {
 	return max(to, from+1)
 }
 
-// hover makes a point of the bins, or says why it can not be one.
+// hover makes a point of the bins, or says why it cannot be one.
 func (r *Run) hover(b *bins, from, to int, c Craft) (Point, string) {
 	p := r.point(b, from, to)
 	p.Kind = Hover

@@ -71,7 +71,7 @@ func (r *Run) pairs() (t, volts, amps []float64) {
 	return t, volts, amps
 }
 
-// newSupply fits the pack to the runs. why says why it can not.
+// newSupply fits the pack to the runs. why says why it cannot.
 func newSupply(runs []Run) (s supply, why string) {
 	var rows []loadRow
 	var top float64

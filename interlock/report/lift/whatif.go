@@ -118,7 +118,7 @@ func (w *WhatIf) apply(c Craft, m machine, samples []sample) machine {
 	return m
 }
 
-// Check says what of it can not be answered for this craft; nil when all can.
+// Check says what of it cannot be answered for this craft; nil when all can.
 func (w *WhatIf) Check(c Craft) error {
 	if w.Cells > 0 && c.Cells <= 0 {
 		return fmt.Errorf("what if cells=%d: the pad file does not say how many cells flew; write cells under [craft]", w.Cells)

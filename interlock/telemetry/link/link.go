@@ -236,7 +236,7 @@ func (l *Link) Close() error {
 }
 
 // Run reads until ctx ends or Close is called and returns nil then; it returns
-// an error only when the link can not be read any more. It is called once. Both
+// an error only when the link cannot be read any more. It is called once. Both
 // callbacks run on this goroutine: they must be quick and must not keep Bytes.
 func (l *Link) Run(ctx context.Context, onPacket func(Packet), onEvent func(Event)) error {
 	if onPacket == nil || onEvent == nil {

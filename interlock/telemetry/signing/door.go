@@ -40,7 +40,7 @@ func StampOf(wall time.Time) Stamp {
 const (
 	tailSize      = 13
 	signatureSize = 6
-	// idRadioStatus is RADIO_STATUS, which the radios put in and can not sign;
+	// idRadioStatus is RADIO_STATUS, which the radios put in and cannot sign;
 	// the standard lets it pass. It carries no word of the craft.
 	idRadioStatus = 109
 )

@@ -18,7 +18,7 @@ import (
 // Seen is what must outlive a restart: the last stamp of every stream.
 type Seen struct {
 	Schema  int      `json:"schema"`
-	Key     string   `json:"key"` // a mark of the key, from which it can not be told
+	Key     string   `json:"key"` // a mark of the key, from which it cannot be told
 	Newest  Stamp    `json:"newest"`
 	Streams []stream `json:"streams"`
 }

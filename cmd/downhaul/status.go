@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"downhaul/interlock/answers"
+	"downhaul/interlock/answers/ask"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
 )
@@ -45,7 +46,7 @@ func (g *guardAt) ask(r answers.Request) (answers.Reply, error) {
 	if err != nil {
 		return answers.Reply{}, err
 	}
-	reply, err := answers.Ask(socket, r)
+	reply, err := ask.Guard(socket, r)
 	if reply.Error != "" {
 		return reply, err // the right guard, and it said no
 	}

@@ -14,6 +14,8 @@ import (
 	"sync/atomic"
 	"testing"
 	"time"
+
+	"downhaul/hw/localsocket/client"
 )
 
 type said struct {
@@ -55,9 +57,9 @@ func serve(t testing.TB, cfg Config) *Server {
 	return s
 }
 
-func dial(t testing.TB, path string) *Conn {
+func dial(t testing.TB, path string) *client.Conn {
 	t.Helper()
-	c, err := Dial(path)
+	c, err := client.Dial(path)
 	must(t, err)
 	t.Cleanup(func() { c.Close() })
 	return c
@@ -183,7 +185,7 @@ func TestTooLongALineIsToldAndLetGo(t *testing.T) {
 func TestPlacesAreBounded(t *testing.T) {
 	path := socketPath(t)
 	s := serve(t, echo(path))
-	var all []*Conn
+	var all []*client.Conn
 	var r said
 	for range MostClients {
 		c := dial(t, path)
@@ -257,7 +259,7 @@ func TestHandlerMaySendMoreUntilTheEnd(t *testing.T) {
 }
 
 func TestDialSaysThatNobodyIsThere(t *testing.T) {
-	if _, err := Dial(socketPath(t)); err == nil || !strings.Contains(err.Error(), "nothing answers") {
+	if _, err := client.Dial(socketPath(t)); err == nil || !strings.Contains(err.Error(), "nothing answers") {
 		t.Errorf("error %v", err)
 	}
 }

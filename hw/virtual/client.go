@@ -5,17 +5,17 @@ import (
 	"errors"
 	"fmt"
 
-	"downhaul/hw/localsocket"
+	"downhaul/hw/localsocket/client"
 )
 
 // Client sees and works a virtual board in another process. For one goroutine.
 type Client struct {
-	conn *localsocket.Conn
+	conn *client.Conn
 }
 
 // Dial connects to the socket of a virtual board.
 func Dial(socket string) (*Client, error) {
-	conn, err := localsocket.Dial(socket)
+	conn, err := client.Dial(socket)
 	if err != nil {
 		return nil, fmt.Errorf("no virtual board answers (%w); start the guard with a pad file that has a virtual board, and give the socket named there", err)
 	}

@@ -38,6 +38,18 @@ type Reply struct {
 	Ledger *LedgerReply `json:"ledger,omitempty"`
 }
 
+// Err returns why a reply cannot be used: the guard refused, or it is of a newer
+// version than this program, which could misread what it says.
+func (r *Reply) Err() error {
+	if !r.OK {
+		return fmt.Errorf("the guard says: %s", r.Error)
+	}
+	if s := r.Status; s != nil && s.Schema != StatusSchema {
+		return fmt.Errorf("the guard answers in form %d, and this program reads %d: use the program of the same version as the guard", s.Schema, StatusSchema)
+	}
+	return nil
+}
+
 // StatusSchema is the version of Status as JSON.
 const StatusSchema = 1
 

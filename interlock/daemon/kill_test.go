@@ -12,6 +12,7 @@ import (
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock/answers"
+	"downhaul/interlock/answers/ask"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 )
@@ -93,7 +94,7 @@ func (b *table) killAt(p *process, after time.Duration) (kept uint32, folder str
 	b.t.Helper()
 	soon(b.t, "a trip kept", func() bool { s := b.status(); folder = s.Folder; return s.Kept > 0 })
 	for end := time.Now().Add(after); time.Now().Before(end); {
-		r, err := answers.Ask(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
+		r, err := ask.Guard(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
 		if err == nil && r.Status != nil {
 			kept = max(kept, r.Status.Kept)
 		}

@@ -20,6 +20,7 @@ import (
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock/answers"
+	"downhaul/interlock/answers/ask"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
@@ -147,7 +148,7 @@ func (p *process) launch() {
 
 // status is what the guard shows; the zero value when it does not answer.
 func (b *table) status() answers.Status {
-	r, err := answers.Ask(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
+	r, err := ask.Guard(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
 	if err != nil || r.Status == nil {
 		return answers.Status{}
 	}

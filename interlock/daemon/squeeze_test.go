@@ -18,6 +18,7 @@ import (
 	"time"
 
 	"downhaul/interlock/answers"
+	"downhaul/interlock/answers/ask"
 	"downhaul/interlock/craftmodel"
 
 	"golang.org/x/sys/unix"
@@ -151,7 +152,7 @@ func (b *table) load() (stop func()) {
 	for range 6 {
 		work.Go(func() {
 			for !end.Load() {
-				_, _ = answers.Ask(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
+				_, _ = ask.Guard(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
 			}
 		})
 	}

@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"downhaul/interlock/answers"
+	"downhaul/interlock/answers/ask"
 	"downhaul/interlock/bench"
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/session"
@@ -228,7 +229,7 @@ func TestDeclareOverTheSocket(t *testing.T) {
 	socket := filepath.Join(dir, "guard.sock")
 	d := step("empty hover")
 	d.By = "somebody else"
-	r, err := answers.Ask(socket, answers.Request{Do: "declare", Declare: &d})
+	r, err := ask.Guard(socket, answers.Request{Do: "declare", Declare: &d})
 	must(t, err)
 	if r.Declared == nil || r.Declared.Step != "empty hover" || len(r.Declared.Asks) != 3 {
 		t.Errorf("answer %+v", r.Declared)
@@ -238,18 +239,18 @@ func TestDeclareOverTheSocket(t *testing.T) {
 		story, err := g.session.Story()
 		return err == nil && len(story.Declarations) == 1 && contains(story.Declarations[0].By, who)
 	})
-	if _, err := answers.Ask(socket, answers.Request{Do: "declare"}); err == nil || !contains(err.Error(), "nothing is declared") {
+	if _, err := ask.Guard(socket, answers.Request{Do: "declare"}); err == nil || !contains(err.Error(), "nothing is declared") {
 		t.Errorf("an empty declaration: %v", err)
 	}
 	held := false
 	for range 3 * burst {
-		_, err := answers.Ask(socket, answers.Request{Do: "mark", Text: "flood"})
+		_, err := ask.Guard(socket, answers.Request{Do: "mark", Text: "flood"})
 		held = held || err != nil && contains(err.Error(), "too many")
 	}
 	if !held {
 		t.Error("a flood is not held off")
 	}
-	if _, err := answers.Ask(socket, answers.Request{Do: "status"}); err != nil {
+	if _, err := ask.Guard(socket, answers.Request{Do: "status"}); err != nil {
 		t.Errorf("and status with it: %v", err)
 	}
 	must(t, stop())

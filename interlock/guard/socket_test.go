@@ -19,6 +19,7 @@ import (
 	"downhaul/hw/virtual"
 	"downhaul/interlock"
 	"downhaul/interlock/answers"
+	"downhaul/interlock/answers/ask"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 )
@@ -159,7 +160,7 @@ func TestSocketTakesAnything(t *testing.T) {
 		}
 	}
 	for _, good := range []string{"x", strings.Repeat("ü", 200), `quote " and \ stroke`, "ж 漢 %s {}"} {
-		if _, err := answers.Ask(socket, answers.Request{Do: "mark", Text: good}); err != nil {
+		if _, err := ask.Guard(socket, answers.Request{Do: "mark", Text: good}); err != nil {
 			t.Errorf("mark %q: %v", good, err)
 		}
 	}
@@ -207,7 +208,7 @@ func TestStuckClientsHoldUpNothing(t *testing.T) {
 		t.Errorf("%d trips: %s", s.Trips, s.FirstCause)
 	}
 	soon(t, "a place for the crew", func() bool {
-		r, err := answers.Ask(socket, answers.Request{Do: "status"})
+		r, err := ask.Guard(socket, answers.Request{Do: "status"})
 		return err == nil && r.OK
 	})
 	must(t, stop())
@@ -218,7 +219,7 @@ func TestStuckClientsHoldUpNothing(t *testing.T) {
 }
 
 func TestAskSaysWhoIsNotThere(t *testing.T) {
-	_, err := answers.Ask(filepath.Join(shortDir(t), "none.sock"), answers.Request{Do: "status"})
+	_, err := ask.Guard(filepath.Join(shortDir(t), "none.sock"), answers.Request{Do: "status"})
 	if err == nil || !contains(err.Error(), "is the guard running") {
 		t.Errorf("error %v", err)
 	}

@@ -8,7 +8,7 @@ import (
 	"sync"
 	"time"
 
-	"downhaul/hw/localsocket"
+	"downhaul/hw/localsocket/client"
 	"downhaul/interlock/answers"
 )
 
@@ -28,11 +28,11 @@ type Ask func() (*answers.Status, error)
 // FromSocket asks the guard that serves a local socket, over one connection
 // that is made anew when it breaks.
 func FromSocket(path string) Ask {
-	var conn *localsocket.Conn
+	var conn *client.Conn
 	return func() (*answers.Status, error) {
 		first := conn == nil // of this process, or of a guard that came back
 		if first {
-			c, err := localsocket.Dial(path)
+			c, err := client.Dial(path)
 			if err != nil {
 				return nil, err
 			}

@@ -134,8 +134,9 @@ var mayImport = map[string][]string{
 	"interlock/plain":             {},
 	"interlock/intake":            {"rules", "interlock/derived", "interlock", "interlock/telemetry"},
 	"hw":                          {},
-	"hw/virtual":                  {"hw", "hw/localsocket"},
+	"hw/virtual":                  {"hw", "hw/localsocket", "hw/localsocket/client"},
 	"hw/localsocket":              {},
+	"hw/localsocket/client":       {},
 	"rules/house":                 {},
 }
 

@@ -1,4 +1,5 @@
-package localsocket
+// Package client asks whoever serves a local socket.
+package client
 
 import (
 	"bufio"

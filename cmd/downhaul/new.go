@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
-	"math"
 	"os"
 	"path/filepath"
 	"strconv"
@@ -14,6 +13,7 @@ import (
 	"text/template"
 	"unicode"
 
+	"downhaul/interlock/figures"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
@@ -193,24 +193,7 @@ func count(low, high int, into *int) func(string) error {
 
 // rounded is a value in the unit with two significant digits: a first guess
 // must not look exact.
-func rounded(si float64, unit string) string { return roundedTo(si, unit, math.Round) }
-
-// roundedUp is rounded, and never less than what was asked for.
-func roundedUp(si float64, unit string) string { return roundedTo(si, unit, math.Ceil) }
-
-func roundedTo(si float64, unit string, round func(float64) float64) string {
-	v, ok := rules.Convert(si, unit)
-	if !ok {
-		return rules.Format(si, unit)
-	}
-	if v != 0 {
-		size := math.Pow(10, math.Floor(math.Log10(math.Abs(v)))-1)
-		v = round(v/size) * size
-	}
-	// Rounding by a power of ten below 1 leaves crumbs in the last digits.
-	v, _ = strconv.ParseFloat(strconv.FormatFloat(v, 'g', 6, 64), 64)
-	return strconv.FormatFloat(v, 'f', -1, 64) + " " + unit
-}
+func rounded(si float64, unit string) string { return figures.Coarse(si, unit, 2, figures.Near) }
 
 // Shares from which the first guesses come; ours, from judgement.
 const (
@@ -238,13 +221,13 @@ func (a *filled) fill() (map[string][]byte, error) {
 	a.MotorThrust = rounded(a.thrust.SI/float64(a.Motors), a.thrust.Unit)
 	// Of what stands on the card: rounding must not leave it short.
 	if one, err := rules.ParseQuantity(a.MotorThrust, rules.Force); err == nil {
-		a.TwiceThrust = roundedUp(2*max(a.thrust.SI, float64(a.Motors)*one.SI), a.thrust.Unit)
+		a.TwiceThrust = figures.Coarse(2*max(a.thrust.SI, float64(a.Motors)*one.SI), a.thrust.Unit, 2, figures.Up)
 	}
 	a.Ceiling = a.ceiling.Text
 	a.CeilingCaution = rounded(cautionShare*a.ceiling.SI, a.ceiling.Unit)
 	a.Drift = rounded(driftShare*a.tether.SI, a.tether.Unit)
 	a.DriftCaution = rounded(cautionShare*driftShare*a.tether.SI, a.tether.Unit)
-	a.Tension = rounded(a.breaking.SI/designFactor, a.breaking.Unit)
+	a.Tension = figures.Coarse(a.breaking.SI/designFactor, a.breaking.Unit, 2, figures.Down) // no more than it bears
 	a.TensionCaution = rounded(cautionShare*a.breaking.SI/designFactor, a.breaking.Unit)
 	wind := rules.DefaultUnit(rules.Speed, a.Units)
 	a.Gust, a.GustCaution = rounded(firstGust, wind), rounded(cautionShare*firstGust, wind)

@@ -3,12 +3,12 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strings"
 	"unicode/utf8"
 
 	"downhaul/interlock/bench/prove"
+	"downhaul/interlock/figures"
 	"downhaul/rules"
 )
 
@@ -87,9 +87,9 @@ func shortTime(v *float64) string {
 	case v == nil:
 		return "-"
 	case *v < 1:
-		return fmt.Sprintf("%.0f ms", math.Ceil(*v*1e3-1e-9))
+		return figures.Show(*v, "ms", 3, figures.Up)
 	}
-	return fmt.Sprintf("%.2f s", math.Ceil(*v*100-1e-9)/100)
+	return figures.Show(*v, "s", 3, figures.Up)
 }
 
 // limitText is one side of a rule's limit, in its own unit.

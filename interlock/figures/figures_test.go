@@ -32,6 +32,19 @@ func TestThreeDigits(t *testing.T) {
 	}
 }
 
+func TestCoarse(t *testing.T) {
+	for _, c := range []struct {
+		si   float64
+		unit string
+		way  Way
+		want string
+	}{{486, "N", Near, "490 N"}, {486, "N", Down, "480 N"}, {486, "N", Up, "490 N"}, {0.0486, "m", Near, "0.049 m"}, {6.75, "m", Down, "6.7 m"}, {2200, "N", Down, "2200 N"}} {
+		if got := Coarse(c.si, c.unit, 2, c.way); got != c.want {
+			t.Errorf("%g: %s, want %s", c.si, got, c.want)
+		}
+	}
+}
+
 // In every unit, what is read back from the text is not on the dangerous side, and
 // no farther off than its last digit.
 func TestNoUnitRoundsToTheDangerousSide(t *testing.T) {

@@ -3,11 +3,11 @@ package report
 import (
 	"fmt"
 	"html/template"
-	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
 
+	"downhaul/interlock/figures"
 	"downhaul/interlock/report/lift"
 	"downhaul/rules"
 )
@@ -75,7 +75,7 @@ func forecastOf(f *lift.Forecast, units string) forecastView {
 }
 
 func stepOf(s *lift.StepForecast, need *lift.Requirement, units string) stepView {
-	say := func(v float64, k rules.Kind) string { return round(v, k, units) }
+	say := func(v float64, k rules.Kind) string { return round(v, k, units, figures.Near) }
 	v := stepView{Name: s.Name, Mass: say(s.Mass, rules.Mass), Verdict: verdicts[s.Verdict][0], Class: verdicts[s.Verdict][1], SettleHead: "What it would take"}
 	if s.Verdict == lift.NotYet || s.Verdict == lift.Withheld {
 		v.SettleHead = "What would settle it"
@@ -85,17 +85,17 @@ func stepOf(s *lift.StepForecast, need *lift.Requirement, units string) stepView
 		return v
 	}
 	row := func(what string, e lift.Estimate, k rules.Kind, note string) {
-		v.Rows = append(v.Rows, estimateRow{what, say(e.Mid, k), say(e.Low, k), say(e.High, k), note})
+		v.Rows = append(v.Rows, estimateRow{what, say(e.Mid, k), round(e.Low, k, units, figures.Down), round(e.High, k, units, figures.Up), note})
 	}
 	row("output in the hover", s.Output, rules.Ratio, "")
-	row("hardest working motor", s.Worst, rules.Ratio, say(s.Headroom.Mid, rules.Ratio)+" left")
+	row("hardest working motor", s.Worst, rules.Ratio, round(s.Headroom.Mid, rules.Ratio, units, figures.Down)+" left")
 	row("current", s.Current, rules.Current, "")
-	row("pack under it", s.Voltage, rules.Voltage, say(s.Sag.Mid, rules.Voltage)+" of sag")
+	row("pack under it", s.Voltage, rules.Voltage, round(s.Sag.Mid, rules.Voltage, units, figures.Up)+" of sag")
 	row("pack at the hover's end", s.EndVoltage, rules.Voltage, "after "+rules.Format(need.HoverTime, "s"))
 	row("most lift, at the end", s.Lift, rules.Force, fmt.Sprintf("at %s, %s", say(s.LiftVoltage.Mid, rules.Voltage), say(s.LiftCurrent.Mid, rules.Current)))
 	row("reserve", s.Reserve, rules.Ratio, "required "+say(need.Reserve, rules.Ratio))
 	if s.Take != nil && s.Take.LargestMass > 0 {
-		b := say(s.Take.LargestBallast, rules.Mass)
+		b := round(s.Take.LargestBallast, rules.Mass, units, figures.Down)
 		v.Rows = append(v.Rows, estimateRow{What: "largest ballast that keeps the reserve", Mid: b, Note: "at the low end"})
 	}
 	if !s.Shown {
@@ -107,17 +107,8 @@ func stepOf(s *lift.StepForecast, need *lift.Requirement, units string) stepView
 
 // round is a forecast for people: three significant digits say more than it
 // knows already.
-func round(v float64, k rules.Kind, units string) string {
-	unit := rules.DefaultUnit(k, units)
-	shown, ok := rules.Convert(v, unit)
-	if !ok {
-		return "not known"
-	}
-	text := fmt.Sprintf("%.3g", shown)
-	if strings.Contains(text, "e") {
-		text = fmt.Sprintf("%.0f", shown)
-	}
-	return text + " " + unit
+func round(v float64, k rules.Kind, units string, way figures.Way) string {
+	return figures.Show(v, rules.DefaultUnit(k, units), 3, way)
 }
 
 func basis(f *lift.Forecast, units string) string {
@@ -129,7 +120,7 @@ func basis(f *lift.Forecast, units string) string {
 		plural(count[lift.Pull], "pull"), plural(count[lift.Attempt], "full-output attempt"))
 	if r := f.Fit; r != nil {
 		text += fmt.Sprintf(" Thrust against %s; scatter %.1f %% a hover, %s of freedom. Heaviest load held: %s, at %.0f %% output.",
-			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), round(r.Heaviest, rules.Force, units), 100*r.TopOutput)
+			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), round(r.Heaviest, rules.Force, units, figures.Near), 100*r.TopOutput)
 	}
 	return text
 }

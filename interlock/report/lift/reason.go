@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"downhaul/interlock/figures"
 	"downhaul/rules"
 )
 
@@ -58,7 +59,7 @@ func (f StepForecast) Sentence(system string) (why, settle string) { return f.wh
 
 // sentence is one sentence why, and what would settle it.
 func (r reason) sentence(system string) (why, settle string) {
-	say := func(v float64, k rules.Kind) string { return said(v, k, system, 3, false) }
+	say := func(v float64, k rules.Kind) string { return said(v, k, system, 3, figures.Near) }
 	mass, volts, amps := say(r.mass, rules.Mass), say(r.volts, rules.Voltage), say(r.amps, rules.Current)
 	pct := func(v float64) string {
 		// A share that would be rounded to the requirement is told more closely.
@@ -136,7 +137,7 @@ func (r reason) takes(system string) string {
 	if r.take == nil {
 		return "take ballast off"
 	}
-	say := func(v float64, k rules.Kind) string { return said(v, k, system, 2, true) }
+	say := func(v float64, k rules.Kind) string { return said(v, k, system, 2, figures.Up) }
 	var ways []string
 	if r.take.MassOff > 0 && r.take.LargestMass > 0 {
 		ways = append(ways, say(r.take.MassOff, rules.Mass)+" off")

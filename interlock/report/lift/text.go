@@ -2,11 +2,11 @@ package lift
 
 import (
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
 	"unicode/utf8"
 
+	"downhaul/interlock/figures"
 	"downhaul/rules"
 )
 
@@ -14,39 +14,31 @@ import (
 const columns = 80
 
 // figure is a value in the user's units with so many significant digits; whole
-// numbers are not cut. up rounds away from zero, for what must not be too little.
-func figure(si float64, kind rules.Kind, system string, digits int, up bool) (number, unit string) {
+// numbers are not cut.
+func figure(si float64, kind rules.Kind, system string, digits int, way figures.Way) (number, unit string) {
 	unit = rules.DefaultUnit(kind, system)
 	v, ok := rules.Convert(si, unit)
 	if !ok {
 		return "no value", ""
 	}
-	if v == 0 {
-		return "0", unit
-	}
-	before := int(math.Floor(math.Log10(math.Abs(v)))) + 1
-	step := math.Pow(10, float64(min(before-digits, 0)))
-	n := math.Round(v / step)
-	if up {
-		n = math.Copysign(math.Ceil(math.Abs(v)/step-1e-9), v)
-	}
-	return strconv.FormatFloat(n*step, 'f', max(digits-before, 0), 64), unit
+	return figures.Number(v, digits, way), unit
 }
 
 // said is figure as one word group: "12.5 kg".
-func said(si float64, kind rules.Kind, system string, digits int, up bool) string {
-	n, unit := figure(si, kind, system, digits, up)
+func said(si float64, kind rules.Kind, system string, digits int, way figures.Way) string {
+	n, unit := figure(si, kind, system, digits, way)
 	if unit == "" {
 		return n
 	}
 	return n + " " + unit
 }
 
-// ranged is an estimate as "12.5 kg (11 to 14)".
+// ranged is an estimate as "12.5 kg (11 to 14)"; the range is never told narrower
+// than it is.
 func ranged(e Estimate, kind rules.Kind, system string, digits int) string {
-	mid, unit := figure(e.Mid, kind, system, digits, false)
-	low, _ := figure(e.Low, kind, system, digits, false)
-	high, _ := figure(e.High, kind, system, digits, false)
+	mid, unit := figure(e.Mid, kind, system, digits, figures.Near)
+	low, _ := figure(e.Low, kind, system, digits, figures.Down)
+	high, _ := figure(e.High, kind, system, digits, figures.Up)
 	if unit != "" {
 		mid += " " + unit
 	}
@@ -134,7 +126,7 @@ func capital(s string) string {
 var verdictText = map[Verdict]string{Go: "GO", NotYet: "NOT YET: fly this first", No: "NO", Withheld: "WITHHELD"}
 
 func (s *StepForecast) text(p *page, system string, need *Requirement) {
-	p.wrapped("  ", "  ", fmt.Sprintf("%s, %s in all: %s", s.Name, said(s.Mass, rules.Mass, system, 3, false), verdictText[s.Verdict]))
+	p.wrapped("  ", "  ", fmt.Sprintf("%s, %s in all: %s", s.Name, said(s.Mass, rules.Mass, system, 3, figures.Near), verdictText[s.Verdict]))
 	why, settle := s.Sentence(system)
 	p.wrapped("    ", "    ", capital(why)+".")
 	if settle != "" {
@@ -151,20 +143,20 @@ func (s *StepForecast) text(p *page, system string, need *Requirement) {
 	row := func(name, value, note string) { p.line("    %-22s %-28s %s", name, value, note) }
 	row("", "likely (95 % interval)", "")
 	row("output in the hover", ranged(s.Output, rules.Ratio, system, 2), "")
-	row("hardest working motor", ranged(s.Worst, rules.Ratio, system, 2), fmt.Sprintf("%.0f %% left", 100*s.Headroom.Mid))
+	row("hardest working motor", ranged(s.Worst, rules.Ratio, system, 2), figures.Number(100*s.Headroom.Mid, 2, figures.Down)+" % left")
 	row("current", ranged(s.Current, rules.Current, system, 3), "")
-	row("pack under it", ranged(s.Voltage, rules.Voltage, system, 3), said(s.Sag.Mid, rules.Voltage, system, 2, false)+" of sag")
+	row("pack under it", ranged(s.Voltage, rules.Voltage, system, 3), said(s.Sag.Mid, rules.Voltage, system, 2, figures.Up)+" of sag")
 	row("pack at the hover's end", ranged(s.EndVoltage, rules.Voltage, system, 3), "after "+clock(need.HoverTime))
 	if need.Floor > 0 && s.Endurance.Mid > 0 {
 		row("time to the floor", fmt.Sprintf("%s (%s to %s)", clock(s.Endurance.Mid), clock(s.Endurance.Low), clock(s.Endurance.High)), "shorter near empty")
 	}
-	row("most lift, at the end", ranged(s.Lift, rules.Force, system, 3), fmt.Sprintf("at %s, %s", said(s.LiftVoltage.Mid, rules.Voltage, system, 3, false), said(s.LiftCurrent.Mid, rules.Current, system, 3, false)))
+	row("most lift, at the end", ranged(s.Lift, rules.Force, system, 3), fmt.Sprintf("at %s, %s", said(s.LiftVoltage.Mid, rules.Voltage, system, 3, figures.Near), said(s.LiftCurrent.Mid, rules.Current, system, 3, figures.Near)))
 	row("reserve", ranged(s.Reserve, rules.Ratio, system, 2), fmt.Sprintf("required %.0f %%", 100*need.Reserve))
 	if s.Take != nil && s.Take.LargestMass > 0 {
-		row("largest ballast", said(s.Take.LargestBallast, rules.Mass, system, 3, false), "at the low end")
+		row("largest ballast", said(s.Take.LargestBallast, rules.Mass, system, 3, figures.Down), "at the low end")
 	}
 	if !s.Shown {
-		p.wrapped("    ", "    ", fmt.Sprintf("The supply was not seen to carry full output (%s): lift and reserve are bounded by what it was seen to carry, and thrust may fall at full output.", said(s.LiftCurrent.Mid, rules.Current, system, 3, false)))
+		p.wrapped("    ", "    ", fmt.Sprintf("The supply was not seen to carry full output (%s): lift and reserve are bounded by what it was seen to carry, and thrust may fall at full output.", said(s.LiftCurrent.Mid, rules.Current, system, 3, figures.Near)))
 	}
 	p.line("")
 }
@@ -179,13 +171,13 @@ func (f *Forecast) basis(p *page, system string) {
 	if r := f.Fit; r != nil {
 		p.wrapped("            ", "            ", fmt.Sprintf("thrust against %s; scatter %.1f %% a hover, %s of freedom (Student's t %.2f); one hover is one point, however long",
 			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), r.T))
-		p.wrapped("            ", "            ", fmt.Sprintf("heaviest load held: %s, at %.0f %% output", said(r.Heaviest, rules.Force, system, 3, false), 100*r.TopOutput))
+		p.wrapped("            ", "            ", fmt.Sprintf("heaviest load held: %s, at %.0f %% output", said(r.Heaviest, rules.Force, system, 3, figures.Near), 100*r.TopOutput))
 	}
 	if r := f.Pack; r != nil {
 		text := fmt.Sprintf("pack: %s resting, %s quick and %s slow, from %s; carried %s", ranged(r.Resting, rules.Voltage, system, 3),
-			ranged(r.Resistance, rules.Resistance, system, 2), ranged(r.Slow, rules.Resistance, system, 2), plural(r.Runs, "flight"), said(r.ShownCurrent, rules.Current, system, 3, false))
+			ranged(r.Resistance, rules.Resistance, system, 2), ranged(r.Slow, rules.Resistance, system, 2), plural(r.Runs, "flight"), said(r.ShownCurrent, rules.Current, system, 3, figures.Near))
 		if r.Collapse > 0 {
-			text += ", gave way at " + said(r.Collapse, rules.Current, system, 3, false)
+			text += ", gave way at " + said(r.Collapse, rules.Current, system, 3, figures.Near)
 		}
 		p.wrapped("            ", "            ", text)
 	}

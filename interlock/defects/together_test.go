@@ -23,6 +23,8 @@ import (
 // mutants of a folder are built into it at once: each is a copy of the function
 // that it is in, and the environment names the one copy that a run takes.
 
+var passed = regexp.MustCompile(`(?m)^--- PASS: (\S+) \(([0-9.]+)s\)`)
+
 // copies is a folder with its mutants in it.
 type copies struct {
 	folder string
@@ -36,7 +38,8 @@ type copies struct {
 type trials struct {
 	binary string
 	args   []string
-	limit  int // seconds of processor time
+	limit  int        // seconds of processor time
+	turns  [][]string // more arguments: first for most tests, then for the few that take most of the time
 }
 
 const chosen = "package %s\n\nimport (\n\t\"os\"\n\t\"strconv\"\n)\n\nvar chosen__ = func() int { n, _ := strconv.Atoi(os.Getenv(\"MUTANT\")); return n }()\n"
@@ -266,18 +269,28 @@ func (c *copies) trial(t *testing.T, folder string) *trials {
 			break
 		}
 	}
-	out, took, err := r.run(folder, 0, "-test.skip", skip)
+	out, took, err := r.run(folder, 0, "-test.v", "-test.skip", skip)
 	if err != nil {
 		for _, m := range failed.FindAllStringSubmatch(out, -1) {
 			name, _, _ := strings.Cut(m[1], "/")
 			skip += "|^" + name + "$"
 		}
 		t.Logf("%s without a mutant: %v; left out: %s", folder, err, skip)
-		if out, took, err = r.run(folder, 0, "-test.skip", skip); err != nil {
+		if out, took, err = r.run(folder, 0, "-test.v", "-test.skip", skip); err != nil {
 			t.Fatalf("%s without a mutant: %v\n%s", folder, err, out)
 		}
 	}
-	r.args = append(r.args, "-test.failfast", "-test.skip", skip)
+	r.args = append(r.args, "-test.failfast")
+	var slow []string
+	for _, m := range passed.FindAllStringSubmatch(out, -1) {
+		if s, err := strconv.ParseFloat(m[2], 64); err == nil && s > max(1, took.Seconds()/5) {
+			slow = append(slow, "^"+m[1]+"$")
+		}
+	}
+	r.turns = [][]string{{"-test.skip", strings.Join(append(slow, skip), "|")}}
+	if slow != nil {
+		r.turns = append(r.turns, []string{"-test.run", strings.Join(slow, "|")})
+	}
 	r.limit = 2 + int(5*took.Seconds()+1)
 	return r
 }
@@ -300,16 +313,19 @@ func (c *copies) try(t *testing.T, n int) (verdict, by string) {
 		return unbuilt, ""
 	}
 	for _, folder := range folders(c.folder) {
-		out, _, err := c.trial(t, folder).run(folder, n)
-		var exit *exec.ExitError
-		if err == nil {
-			continue
+		r := c.trial(t, folder)
+		for _, turn := range r.turns {
+			out, _, err := r.run(folder, n, turn...)
+			var exit *exec.ExitError
+			if err == nil {
+				continue
+			}
+			if !errors.As(err, &exit) {
+				t.Fatal(err)
+			}
+			status, _ := exit.Sys().(syscall.WaitStatus)
+			return judge(folder, out, status.Signaled())
 		}
-		if !errors.As(err, &exit) {
-			t.Fatal(err)
-		}
-		status, _ := exit.Sys().(syscall.WaitStatus)
-		return judge(folder, out, status.Signaled())
 	}
 	return c.all[n-1].unnoticed(t)
 }

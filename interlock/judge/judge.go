@@ -43,10 +43,8 @@ type job struct {
 	// mass is the heaviest that flies, kg; 0 when no file says so.
 	mass    float64
 	budgets []Budget // by rule
-	// top is the lowest limit of height that takes the power off, m, reach the
-	// whole budget of the rule that holds it.
-	top   float64
-	reach float64
+	// top is the lowest limit of height that takes the power off, m.
+	top float64
 }
 
 func some(v float64) *float64 { return &v }
@@ -85,12 +83,13 @@ func Judge(c Case) Verdict {
 			j.out.Craft = append(j.out.Craft, r.Name)
 		}
 		if isHeight(r.Watch) && r.Form == rules.Above && r.Stop != rules.NoStop && j.fed(r.Watch) && r.Limit < j.top {
-			j.top, j.reach = r.Limit, j.budgets[i].Gone
+			j.top = r.Limit
 		}
 	}
 	if n := len(j.out.Craft); n > 0 {
 		j.say("%d of %s rest only on what the craft says of itself. %s", n, plural(len(c.Envelope.Rules), "rule"), j.late())
 	}
+	j.say("Every time counts %d value lost in a row, and silence; a link that loses more, and never falls silent, is later: on the low side.", lost)
 	if c.Pad.LoadCell.Fitted {
 		j.say("The load cell's converter is taken to show a step whole after %d readings, %s, and that is in the times on tension (HX711, from memory; a slower one shows it later).",
 			settles, figures.Show(settles/c.Pad.LoadCell.Rate, "ms", 3, figures.Up))

@@ -89,7 +89,7 @@ func (j *job) parted(l float64) {
 	a := Sideways(j.Pad.Height.MaxAcceleration)
 	for i := range j.Envelope.Rules {
 		r, t := &j.Envelope.Rules[i], j.budgets[i].Gone
-		if r.Stop != rules.Immediate || r.Form != rules.Above || !isReach(r.Watch) || !j.fed(r.Watch) {
+		if !j.cuts(r) || !isReach(r.Watch) {
 			continue
 		}
 		cut = true
@@ -99,11 +99,10 @@ func (j *job) parted(l float64) {
 			far, by = x, r.Name
 		}
 	}
-	if !cut {
+	if !cut && j.Pad.Duty == interlock.Guard {
 		j.warn("no rule that cuts at once watches how far the craft is (craft.slant_range or craft.distance), so nothing here sees a parted tether: that is for the observer and the emergency stop. A limit a little beyond the stretched tether, %s, finds it out", j.up(l, rules.Length))
-		return
 	}
-	if a <= 0 {
+	if !cut || a <= 0 {
 		return
 	}
 	j.out.Keep.Parted = some(far)

@@ -5,6 +5,8 @@ import (
 	"math"
 	"strings"
 
+	"downhaul/interlock"
+	"downhaul/interlock/figures"
 	"downhaul/rules"
 )
 
@@ -22,6 +24,8 @@ type Rope struct {
 	Closing     *float64 `json:"closing_speed_m_s"`
 	Snatch      *float64 `json:"runaway_snatch_n"`
 	SnatchSpeed *float64 `json:"runaway_speed_m_s"`
+	// PeakTime is how long after the tether comes tight that pull is at its greatest, s.
+	PeakTime *float64 `json:"runaway_peak_s"`
 }
 
 // fast is how much stiffer a tether is taken to be to a snatch than to a slow pull
@@ -149,7 +153,7 @@ func (j *job) snatch(w, k float64) {
 			continue
 		}
 		worst = pull
-		j.out.Rope.Snatch, j.out.Rope.SnatchSpeed = some(pull), some(v)
+		j.out.Rope.Snatch, j.out.Rope.SnatchSpeed, j.out.Rope.PeakTime = some(pull), some(v), some(PeakTime(j.mass*way.a, k, j.mass, v))
 		text = fmt.Sprintf("A runaway from the pad, %s, reaches %s before %q has its thrust gone", way.name, j.up(v, rules.Speed), by)
 		if by == "" {
 			text = fmt.Sprintf("Nothing that cuts at once ends a runaway, %s, before the tether is tight: across its whole circle it reaches %s", way.name, j.up(v, rules.Speed))
@@ -158,7 +162,8 @@ func (j *job) snatch(w, k float64) {
 	if worst < 0 {
 		return
 	}
-	text = fmt.Sprintf("%s; into the tether's end that pulls up to %s (no drag, thrust still full: on the high side; a craft that flies fast already is faster)", text, j.up(worst, rules.Force))
+	text = fmt.Sprintf("%s; into the tether's end that pulls up to %s, %s after it comes tight (no drag, thrust still full: on the high side; a craft that flies fast already is faster)",
+		text, j.up(worst, rules.Force), figures.Show(*j.out.Rope.PeakTime, "ms", 3, figures.Near))
 	if b := j.Envelope.Tether.BreakingStrength; b > 0 {
 		text += fmt.Sprintf(", %.0f %% of the breaking strength", math.Ceil(100*worst/b))
 	}
@@ -178,7 +183,7 @@ func (j *job) speedAt(i int) (v float64, ok bool) {
 	r, t := &j.Envelope.Rules[i], j.budgets[i].Gone
 	full, h := j.Pad.Height.MaxAcceleration, &j.Pad.Height
 	up, side := max(0, full-Gravity), Sideways(full)
-	if r.Stop != rules.Immediate || r.Form != rules.Above || !j.fed(r.Watch) || full <= 0 {
+	if !j.cuts(r) || full <= 0 {
 		return 0, false
 	}
 	switch {
@@ -193,6 +198,11 @@ func (j *job) speedAt(i int) (v float64, ok bool) {
 		return FromRest(side, r.Limit) + side*t, true
 	}
 	return 0, false
+}
+
+// cuts reports whether a limit that is passed takes the power off at once.
+func (j *job) cuts(r *rules.Rule) bool {
+	return j.Pad.Duty == interlock.Guard && r.Stop == rules.Immediate && r.Form == rules.Above && j.fed(r.Watch)
 }
 
 // isRise reports whether a limit on the channel ends a runaway upward.

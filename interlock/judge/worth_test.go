@@ -268,3 +268,28 @@ func TestKeepOutCountsTheStretch(t *testing.T) {
 		t.Errorf("not said: %q", says)
 	}
 }
+
+// A pad that only watches takes no thrust: no rule of it ends a runaway.
+func TestWatchingEndsNoRunaway(t *testing.T) {
+	p, _ := pad.Read("pad.toml", []byte(strings.Replace(padText, `duty = "guard"`, `duty = "watch"`, 1)))
+	e, _ := rules.ReadEnvelope("e.toml", []byte("version = 1\n[tether]\n"+rope+rule("away", "craft.distance", `above = "2 m"`, atOnce)))
+	c, _ := card.Read("card.toml", []byte(rowText))
+	if p == nil || e == nil || c == nil {
+		t.Fatal("a file is refused")
+	}
+	v := Judge(Case{Envelope: e, Pad: p, Card: c, Stop: stopping.Times{}})
+	between(t, "speed at the tether's end", v.Rope.SnatchSpeed, math.Sqrt(4*Gravity*math.Sqrt(3)*9), 1e-9)
+	if v.Keep.Parted != nil {
+		t.Errorf("a parted tether is told as stopped after %v m", *v.Keep.Parted)
+	}
+	if text := strings.Join(v.Warnings, "\n"); strings.Contains(text, `"away"`) {
+		t.Errorf("it is said to act: %q", text)
+	}
+}
+
+// The snatch says when its pull is at its greatest.
+func TestSnatchSaysWhen(t *testing.T) {
+	v := worth(t, "2", rope, "45 kg", reach)
+	_, at := pulled(45, 2*5000/(0.12*9), *v.Rope.Pull, *v.Rope.SnatchSpeed)
+	between(t, "time of the greatest pull", v.Rope.PeakTime, at, 1e-3)
+}

@@ -112,32 +112,6 @@ func TestPromise03_StopOfAMissingChannel(t *testing.T) {
 	}
 }
 
-func TestSentences(t *testing.T) {
-	want := []string{
-		"Power off at once if craft.apex is above 7 m. No good value for 300 ms: power off at once.",
-		"Bring it down, power off when down or after 20 s, if pack.voltage is below 21 V for 1 s; caution below 22 V. No good value for 2.5 s: bring it down, power off when down or after 10 s.",
-		"Caution only if craft.yaw is outside -60 deg to 60 deg; caution outside -40 deg to 40 deg. No good value for 200 ms: caution only.",
-		"Power off at once if tether.tension rises faster than 5 kN/s (over 100 ms). No good value for 50 ms: power off at once.",
-		"While airborne: Caution only if craft.status is not 4. No good value for 2.5 s: caution only.",
-		"While armed: Caution only if craft.landed is true. No good value for 1.5 s: caution only.",
-		"To start, wind.peak10min must be 15 mph or less. No good value for 3 s: no start.",
-		"To start, supply.left must be 80 % or more. No good value for 2.5 s: no start.",
-	}
-	e := mustRead(t, example(t, "small.toml"))
-	var got []string
-	for i := range e.Rules {
-		got = append(got, e.Rules[i].Sentence())
-	}
-	for i := range e.Permissives {
-		got = append(got, e.Permissives[i].Sentence())
-	}
-	for i := range want {
-		if got[i] != want[i] {
-			t.Errorf("sentence %d\n got: %s\nwant: %s", i+1, got[i], want[i])
-		}
-	}
-}
-
 func TestFormatDuration(t *testing.T) {
 	for want, d := range map[string]time.Duration{
 		"40 ms": 40 * time.Millisecond, "1.5 s": 1500 * time.Millisecond, "2 min": 2 * time.Minute, "30 d": 720 * time.Hour, "90 s": 90 * time.Second, "0 s": 0,
@@ -359,12 +333,12 @@ func checkEnvelope(t rapid.TB, e *Envelope) {
 		if rate := r.Form == RisingFaster || r.Form == FallingFaster; rate != (r.Over > 0) {
 			t.Errorf("over does not fit the form: %+v", r)
 		}
-		if s := r.Sentence(); strings.Contains(s, "no value") {
+		if s := Aloud(r); strings.Contains(s, "no value") {
 			t.Errorf("the sentence reads %q", s)
 		}
 	}
 	for i := range e.Permissives {
-		if p := &e.Permissives[i]; p.Name == "" || p.Watch.Channel().Name == "" || p.StaleAfter <= 0 || p.Sentence() == "" {
+		if p := &e.Permissives[i]; p.Name == "" || p.Watch.Channel().Name == "" || p.StaleAfter <= 0 || p.Condition() == "" {
 			t.Errorf("a permissive that the engine may not get: %+v", p)
 		}
 	}

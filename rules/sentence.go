@@ -45,89 +45,17 @@ func decimal(d, in time.Duration) string {
 	return sign + strconv.FormatInt(int64(whole), 10) + "." + strings.TrimRight(fraction, "0")
 }
 
-// Sentence is the rule as a person reads it aloud, each number in the unit of
-// its limit.
-func (r *Rule) Sentence() string {
-	var b strings.Builder
-	switch r.While {
-	case Armed:
-		b.WriteString("While armed: ")
-	case Airborne:
-		b.WriteString("While airborne: ")
-	}
-	b.WriteString(act(r.Stop, r.Grace))
-	fmt.Fprintf(&b, " if %s %s", r.Watch, r.Condition())
-	if r.Lasting > 0 {
-		b.WriteString(" for " + FormatDuration(r.Lasting))
-	}
-	if r.HasCaution {
-		b.WriteString("; caution " + r.cautionText())
-	}
-	b.WriteString(". No good value for " + FormatDuration(r.StaleAfter) + ": " + lowerFirst(act(r.MissingStop, r.MissingGrace)) + ".")
-	return b.String()
-}
-
-// act is what a stop does, as the beginning of a sentence.
-func act(stop Stop, grace time.Duration) string {
-	switch stop {
-	case Immediate:
-		return "Power off at once"
-	case Controlled:
-		return "Bring it down, power off when down or after " + FormatDuration(grace) + ","
-	}
-	return "Caution only"
-}
-
-func lowerFirst(s string) string {
-	return strings.TrimSuffix(strings.ToLower(s[:1])+s[1:], ",")
-}
-
-// Condition is what the rule's channel may not do, such as "is above 1800 N".
-func (r *Rule) Condition() string {
-	switch r.Form {
-	case Above:
-		return "is above " + r.show(r.Limit)
-	case Below:
-		return "is below " + r.show(r.Limit)
-	case Outside:
-		return "is outside " + r.show(r.Limit) + " to " + r.show(r.LimitHigh)
-	case RisingFaster:
-		return "rises faster than " + r.show(r.Limit) + " (over " + FormatDuration(r.Over) + ")"
-	case FallingFaster:
-		return "falls faster than " + r.show(r.Limit) + " (over " + FormatDuration(r.Over) + ")"
-	case Is:
-		return "is " + r.show(r.Limit)
-	}
-	return "is not " + r.show(r.Limit)
-}
-
-func (r *Rule) cautionText() string {
-	switch r.Form {
-	case Above, RisingFaster, FallingFaster:
-		return "above " + r.show(r.Caution)
-	case Below:
-		return "below " + r.show(r.Caution)
-	}
-	return "outside " + r.show(r.Caution) + " to " + r.show(r.CautionHigh)
-}
-
-func (r *Rule) show(v float64) string { return showLimit(r.Watch, v, r.Unit) }
-
-func showLimit(watch ChannelID, v float64, unit string) string {
+// ShowLimit returns a limit on a channel for people, in that unit.
+func ShowLimit(watch ChannelID, v float64, unit string) string {
 	if watch.Channel().Kind == Flag {
 		return strconv.FormatBool(v != 0)
 	}
 	return FormatExact(v, unit)
 }
 
-// Sentence is the permissive as a person reads it aloud.
-func (p *Permissive) Sentence() string {
-	return fmt.Sprintf("To start, %s. No good value for %s: no start.", p.Condition(), FormatDuration(p.StaleAfter))
-}
-
 // Condition is what must be so, such as "wind.peak10min must be 15 mph or less".
 func (p *Permissive) Condition() string {
-	show := func(v float64) string { return showLimit(p.Watch, v, p.Unit) }
+	show := func(v float64) string { return ShowLimit(p.Watch, v, p.Unit) }
 	must := p.Watch.String() + " must "
 	switch p.Form {
 	case Above:

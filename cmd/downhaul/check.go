@@ -14,6 +14,7 @@ import (
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"
+	"downhaul/rules/words"
 )
 
 type checkCmd struct {
@@ -249,7 +250,7 @@ func (c *checked) holdAgainstPad() {
 		}
 		for j := range e.Rules {
 			r := &e.Rules[j]
-			row := ruleRow{Name: r.Name, Line: r.Line, Channel: r.Watch.String(), Sentence: r.Sentence(), RestsOn: c.restsOn(r.Watch)}
+			row := ruleRow{Name: r.Name, Line: r.Line, Channel: r.Watch.String(), Sentence: words.Rule(r), RestsOn: c.restsOn(r.Watch)}
 			if a, ok := e.Absent(r.Watch); ok {
 				row.Without = a.Reason
 			}
@@ -264,7 +265,7 @@ func (c *checked) holdAgainstPad() {
 		}
 		for j := range e.Permissives {
 			p := &e.Permissives[j]
-			f.Permissives = append(f.Permissives, startRow{p.Name, p.Line, p.Watch.String(), p.Sentence(), c.restsOn(p.Watch)})
+			f.Permissives = append(f.Permissives, startRow{p.Name, p.Line, p.Watch.String(), words.Permissive(p), c.restsOn(p.Watch)})
 		}
 	}
 }

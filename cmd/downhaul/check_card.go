@@ -12,6 +12,7 @@ import (
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"
+	"downhaul/rules/words"
 )
 
 // cardSays is a test card in sentences.
@@ -19,7 +20,7 @@ func cardSays(c *card.Card) []string {
 	out := []string{fmt.Sprintf("Craft %s, %s ready to fly.", c.Craft.Name, c.Show(c.Craft.Mass, rules.Mass))}
 	out = append(out, motorsSay(c)...)
 	for i := range c.Steps {
-		out = append(out, fmt.Sprintf("Step %d, %s", i+1, c.Steps[i].Says(c)))
+		out = append(out, fmt.Sprintf("Step %d, %s", i+1, words.Step(&c.Steps[i], c)))
 	}
 	return out
 }

@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock/bench"
 	"downhaul/interlock/recording"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 type compareCmd struct {
@@ -105,12 +106,12 @@ func changedRules(a, b *rules.Envelope) []changedRule {
 	for _, p := range bench.Pairs(a, b) {
 		switch {
 		case p.A < 0:
-			out = append(out, changedRule{Rule: b.Rules[p.B].Name, A: none, B: b.Rules[p.B].Sentence()})
+			out = append(out, changedRule{Rule: b.Rules[p.B].Name, A: none, B: words.Rule(&b.Rules[p.B])})
 		case p.B < 0:
-			out = append(out, changedRule{Rule: a.Rules[p.A].Name, A: a.Rules[p.A].Sentence(), B: none})
+			out = append(out, changedRule{Rule: a.Rules[p.A].Name, A: words.Rule(&a.Rules[p.A]), B: none})
 		default:
 			x, y := &a.Rules[p.A], &b.Rules[p.B]
-			c := changedRule{Rule: x.Name, A: x.Sentence(), B: y.Sentence()}
+			c := changedRule{Rule: x.Name, A: words.Rule(x), B: words.Rule(y)}
 			if x.Name != y.Name {
 				c.RenamedTo = y.Name
 			}

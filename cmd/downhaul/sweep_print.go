@@ -8,6 +8,7 @@ import (
 
 	"downhaul/interlock/bench"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 func (a *sweptAll) title() string {
@@ -17,7 +18,7 @@ func (a *sweptAll) title() string {
 
 func (a *sweptAll) print(w io.Writer) {
 	wrap(w, "", "  ", a.title())
-	wrap(w, "  now: ", "       ", a.rule.Sentence())
+	wrap(w, "  now: ", "       ", words.Rule(a.rule))
 	fmt.Fprintf(w, "\n%14s  %6s %6s %6s %6s  %10s %10s  %s\n", "value", "trips", "false", "missed", "caught", "slowest", "mean", "headroom")
 	for i := range a.Steps {
 		s := &a.Steps[i]

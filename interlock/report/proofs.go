@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock/prooftest"
 	"downhaul/interlock/triplog"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 // proofs tells of the proof tests: what the guard was told of each, and what
@@ -137,7 +138,7 @@ func (r *reading) hazards() {
 	}
 }
 
-func sayLimit(r *rules.Rule) string { return "(" + r.Condition() + ")" }
+func sayLimit(r *rules.Rule) string { return "(" + words.Condition(r) + ")" }
 
 // builtins are the interlocks that no envelope can leave out.
 var builtins = []struct {

@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock/judge"
 	"downhaul/interlock/stopping"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 // windEvery is the spacing of wind samples.
@@ -190,7 +191,7 @@ func (r *reading) ruleRows(res *bench.Result) {
 	count := map[string]*RuleRow{}
 	for i := range r.env.Rules {
 		rule := &r.env.Rules[i]
-		row := RuleRow{Rule: rule.Name, Channel: rule.Watch.String(), Sentence: rule.Sentence(), RestsOn: "not known", Limit: limitOf(rule), Doubts: []string{}, index: i}
+		row := RuleRow{Rule: rule.Name, Channel: rule.Watch.String(), Sentence: words.Rule(rule), RestsOn: "not known", Limit: limitOf(rule), Doubts: []string{}, index: i}
 		if rule.HasCaution {
 			row.Caution = ofRule(&rule.Caution, rule, rules.SIUnit(kindOf(rule)))
 		}

@@ -61,12 +61,6 @@ func TestReadWholeCard(t *testing.T) {
 	if c.Heaviest() != 41 {
 		t.Errorf("heaviest %g", c.Heaviest())
 	}
-	if got, want := s.Says(c), "empty hover: 0 kg of ballast, 31 kg in all; first: first power-up, fasteners, wind at most 10 mph, packs A1, keep-out empty."; got != want {
-		t.Errorf("got  %s\nwant %s", got, want)
-	}
-	if got, want := c.Steps[0].Says(c), "blade clearance: inspection; at least 40 mm; counts for 1 d."; got != want {
-		t.Errorf("got  %s\nwant %s", got, want)
-	}
 }
 
 // What Unmet holds against the facts is not the crew's to see to as well.
@@ -80,7 +74,6 @@ func TestForCrewIsWhatNobodyHolds(t *testing.T) {
 		{hover.ForCrew(false), "keep-out empty"},
 		{hover.ForCrew(true), "wind at most 10 mph, by the pad's own anemometer; keep-out empty"},
 		{ballast.ForCrew(false), ""},
-		{ballast.Conditions(), "a steady hover of 60 s at the step before; lift reserve of 20 % in the last report; no trip in the last run"},
 	} {
 		if got := strings.Join(row.got, "; "); got != row.want {
 			t.Errorf("got %q, want %q", got, row.want)

@@ -200,6 +200,8 @@ var notInDaemon = []struct{ path, reason string }{
 	{module + "/interlock/panel/...", "the page is a process of its own"},
 	{module + "/interlock/craftmodel/...", "a simulated craft has no place beside real rotors"},
 	{module + "/hw/virtual", "a rehearsal must not pass for a guard on real pins; downhauld-bench has it"},
+	{module + "/rules/words", "it enforces rules and reads none of them aloud"},
+	{module + "/hw/localsocket/client", "it answers on its sockets and asks nobody"},
 	{module + "/interlock/recording", "it writes recordings and reads none"},
 	{module + "/interlock/commission", "it reads the records of proof tests and makes none"},
 	{module + "/interlock/tilt", "it reads the records of tilt checks and makes none"},

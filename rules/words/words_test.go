@@ -1,0 +1,64 @@
+package words
+
+import (
+	"os"
+	"strings"
+	"testing"
+
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+func TestSentences(t *testing.T) {
+	want := []string{
+		"Power off at once if craft.apex is above 7 m. No good value for 300 ms: power off at once.",
+		"Bring it down, power off when down or after 20 s, if pack.voltage is below 21 V for 1 s; caution below 22 V. No good value for 2.5 s: bring it down, power off when down or after 10 s.",
+		"Caution only if craft.yaw is outside -60 deg to 60 deg; caution outside -40 deg to 40 deg. No good value for 200 ms: caution only.",
+		"Power off at once if tether.tension rises faster than 5 kN/s (over 100 ms). No good value for 50 ms: power off at once.",
+		"While airborne: Caution only if craft.status is not 4. No good value for 2.5 s: caution only.",
+		"While armed: Caution only if craft.landed is true. No good value for 1.5 s: caution only.",
+		"To start, wind.peak10min must be 15 mph or less. No good value for 3 s: no start.",
+		"To start, supply.left must be 80 % or more. No good value for 2.5 s: no start.",
+	}
+	text, err := os.ReadFile("../testdata/small.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, faults := rules.ReadEnvelope("small.toml", text)
+	if err := faults.Err(); err != nil {
+		t.Fatal(err)
+	}
+	var got []string
+	for i := range e.Rules {
+		got = append(got, Rule(&e.Rules[i]))
+	}
+	for i := range e.Permissives {
+		got = append(got, Permissive(&e.Permissives[i]))
+	}
+	for i := range want {
+		if got[i] != want[i] {
+			t.Errorf("sentence %d\n got: %s\nwant: %s", i+1, got[i], want[i])
+		}
+	}
+}
+
+func TestSteps(t *testing.T) {
+	text, err := os.ReadFile("../card/testdata/card.toml")
+	if err != nil {
+		t.Fatal(err)
+	}
+	c, faults := card.Read("card.toml", text)
+	if err := faults.Err(); err != nil {
+		t.Fatal(err)
+	}
+	s := &c.Steps[3]
+	if got, want := Step(s, c), "empty hover: 0 kg of ballast, 31 kg in all; first: first power-up, fasteners, wind at most 10 mph, packs A1, keep-out empty."; got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+	if got, want := Step(&c.Steps[0], c), "blade clearance: inspection; at least 40 mm; counts for 1 d."; got != want {
+		t.Errorf("got  %s\nwant %s", got, want)
+	}
+	if got, want := strings.Join(Conditions(&c.Steps[5]), "; "), "a steady hover of 60 s at the step before; lift reserve of 20 % in the last report; no trip in the last run"; got != want {
+		t.Errorf("got %q, want %q", got, want)
+	}
+}

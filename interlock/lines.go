@@ -348,7 +348,6 @@ func (e *Engine) linkAge(at time.Duration) {
 // armLinkAge sets the timer to the first instant after now at which the age
 // is past the next limit or caution.
 func (e *Engine) armLinkAge(frame, now time.Duration) {
-	e.disarm(timerLinkAge)
 	for _, age := range e.ages {
 		if frame+age > now {
 			e.arm(timerLinkAge, frame+age)

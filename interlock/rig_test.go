@@ -108,6 +108,9 @@ func (r *rig) apply(effects []Effect) {
 		r.seen(effects)
 	}
 	for _, f := range effects {
+		if f.Rule < -1 || f.Permissive < -1 || f.Rule >= len(r.e.env.Rules) || f.Permissive >= len(r.e.env.Permissives) {
+			r.t.Errorf("an effect of rule %d and permissive %d: %+v", f.Rule, f.Permissive, f)
+		}
 		switch f.Kind {
 		case RelayEffect:
 			r.relay = f.On

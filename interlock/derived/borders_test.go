@@ -120,6 +120,26 @@ func TestConfigAtItsBounds(t *testing.T) {
 	}
 }
 
+// No count of motors, no motor to feed; any other from the first on.
+func TestNeedsOfEveryCountOfMotors(t *testing.T) {
+	for n := -1; n <= MaxMotors+1; n++ {
+		cfg := whole()
+		cfg.Motors = n
+		for id, first := range map[rules.ChannelID]rules.ChannelID{rules.MotorHighest: rules.Motor1Output, rules.RotorSpeed: rules.Motor1Speed} {
+			got := cfg.Needs(id)
+			if n < 1 || n > MaxMotors {
+				if got != nil {
+					t.Errorf("%d motors: %v needs %v", n, id, got)
+				}
+				continue
+			}
+			if len(got) != n || got[0] != first || got[n-1] != first+rules.ChannelID(n-1) {
+				t.Errorf("%d motors: %v needs %v", n, id, got)
+			}
+		}
+	}
+}
+
 // In the first second there is a step as well as later, upward and downward, and
 // while an earlier one still holds: steps of 0.6 m, the climb says none.
 func TestPromise14_SpreadStepFromTheFirstSample(t *testing.T) {

@@ -82,6 +82,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	flag(e.unheard.trip != 0)
 	if e.unheard.trip != 0 {
 		age(e.unheard.from, e.longestSilence())
+		dst = binary.LittleEndian.AppendUint64(dst, uint64(min(e.unheard.silent, e.longestSilence())))
 		dst = binary.LittleEndian.AppendUint16(dst, uint16(e.unheard.rule))
 	}
 	if e.linkHeard && e.timers[timerLink] == rules.Never { // else its timer tells
@@ -103,7 +104,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	for i := range e.runs {
 		r, d := &e.runs[i], &e.demands[i]
-		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, d.caution, d.inForce[0], d.inForce[1], d.listed[0], d.listed[1], r.seen)
+		flag(r.beyond, r.demand, r.missing, r.goMissing, r.caution, d.caution, d.inForce[0], d.inForce[1], d.listed[0], d.listed[1], r.seen, r.back)
 		due(r.due)
 		number(r.value)
 		number(r.past)

@@ -118,9 +118,13 @@ func (e *Engine) timer(i int, due time.Duration) {
 	case timerLinkAge:
 		e.linkAged(due)
 	case timerArmed:
+		e.unknown = rules.CraftArmed
 		e.setArmed(due, true)
+		e.unknown = rules.NoChannel
 	case timerLanded:
+		e.unknown = rules.CraftLanded
 		e.landedUnknown(due)
+		e.unknown = rules.NoChannel
 	case timerHeight:
 		e.cut(due, EventHeightLost, ReasonHeightLost)
 	case timerClimb:

@@ -95,6 +95,7 @@ type Engine struct {
 	lastFrame       time.Duration
 	ofCraft         [rules.ChannelCount]bool // falls silent with the craft
 	unheard         unheard
+	unknown         rules.ChannelID // the word on the phase that has just become too old
 
 	standing      int // stop demands in force
 	trips         uint32

@@ -34,6 +34,7 @@ type limits struct {
 	acting   []int32           // rules that act in this very instant
 
 	permHolds []bool
+	toldUntil time.Duration // what comes later comes behind a silence of the craft
 }
 
 // above is who acts on what the limits find.

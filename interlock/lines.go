@@ -326,7 +326,10 @@ func (e *Engine) start(at time.Duration) {
 
 // frame: a frame of the named craft was accepted.
 func (e *Engine) frame(at time.Duration) {
-	e.lastFrame = at
+	if gap := at - e.lastFrame; gap >= heardFor {
+		e.unheard.silent += gap
+	}
+	e.lastFrame, e.toldUntil = at, at+heardFor
 	e.arm(timerLink, at+e.site.LinkStale)
 	if !e.linkUp {
 		e.linkUp, e.linkHeard = true, true

@@ -275,9 +275,10 @@ func (l *limits) look(at time.Duration, i int, v float64, q rules.Quality) {
 	} else if !run.caution && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond) {
 		l.caution(at, i, true, ReasonRule)
 	}
-	if q == rules.Good || l.table[rule.Watch].Cause != rules.Stale { // else silence made it
+	if (q == rules.Good || l.table[rule.Watch].Cause != rules.Stale) && at < l.toldUntil { // else silence made it, or came first
 		run.toldAs(rule, side, v, q)
 	}
+	run.back = run.back || !run.beyond // the next time is another
 }
 
 func (r *ruleRun) missingCautions(rule *rules.Rule) bool {

@@ -35,7 +35,7 @@ func (e *Engine) heldUp(at time.Duration, in Input) []Effect {
 	before := e.trips
 	e.builtinTripFor(e.now, EventImmediate, ReasonStalled, length)
 	if e.trips > before {
-		e.unheard = unheard{e.trips, at - length, -1} // nobody listened: what fell silent meanwhile stands behind the stall
+		e.unheard = unheard{trip: e.trips, from: at - length, rule: -1} // nobody listened: what fell silent meanwhile stands behind the stall
 	}
 	e.moved()
 	for e.next <= e.now && e.fire(e.now) {

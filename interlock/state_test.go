@@ -31,7 +31,7 @@ var untold = map[string]string{
 	"waiting": "lists what has an on-delay", "runs.waiting": "stands in that list", "acting": "only lives in an instant", "standing": "counts the demands in force", "cautions": "counts the cautions told",
 	"first": "for the view only", "why": "decides only by being one of two reasons of a fault", "flash": "for the view only", "flashState": "for the view only", "tracking": "decides nothing", "runs.tracked": "decides nothing",
 	"runs.least": "decides nothing", "runs.leastAt": "decides nothing",
-	"out": "only lives until the next call", "front": "only lives until the next call",
+	"unknown": "only lives in an instant", "toldUntil": "follows from the last frame, which is told", "out": "only lives until the next call", "front": "only lives until the next call",
 }
 
 // sampleStates are engines in states in which, between them, everything that

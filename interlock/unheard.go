@@ -17,15 +17,21 @@ import (
 
 // unheard is the silence of the craft that is on record.
 type unheard struct {
-	trip uint32        // its number, 0 for none
-	from time.Duration // the last word of the craft before it
-	rule int           // whose value had left its limit or caution before, −1 for none
+	trip   uint32        // its number, 0 for none
+	from   time.Duration // the last word of the craft before it
+	silent time.Duration // what of the time from there to the last frame was silence
+	rule   int           // whose value had left its limit or caution before, −1 for none
 }
+
+// heardFor is how long after its last frame the craft counts as heard: the period of
+// link.age. What another sensor tells later comes behind the silence.
+const heardFor = 100 * time.Millisecond
 
 // lastTold is what a rule knows of the last value that was told, not made by silence.
 type lastTold struct {
 	excursion rules.Side // how far it had left caution or limit, and was not back
 	fresh     float64    // that value
+	back      bool       // from its limit, since a silence was named behind that
 }
 
 func (r *ruleRun) toldAs(rule *rules.Rule, side rules.Side, v float64, q rules.Quality) {
@@ -47,12 +53,14 @@ func (e *Engine) layCraft() {
 			e.ofCraft[id] = e.ofCraft[id] || e.site.Fed[n] == rules.CraftSays
 		}
 	}
-	e.ofCraft[rules.LinkAge] = true
+	e.ofCraft[rules.LinkAge], e.ofCraft[rules.LinkLoss] = true, true
 }
 
 // restsOn returns the channel behind a demand, and after how long its value is old.
 func (e *Engine) restsOn(why Reason, rule int) (rules.ChannelID, time.Duration) {
 	switch {
+	case rule >= 0 && e.unknown != rules.NoChannel && (why == ReasonRule || e.ofCraft[e.env.Rules[rule].Watch]): // it came into force by that
+		return e.unknown, e.unknown.Stale()
 	case rule >= 0:
 		id := e.env.Rules[rule].Watch
 		return id, min(e.env.Rules[rule].StaleAfter, id.Stale())
@@ -78,23 +86,40 @@ func (e *Engine) told(id rules.ChannelID) time.Duration {
 	return e.channels[id].good
 }
 
+// toldMissing returns why a channel is missing where that was told: not by silence.
+func (e *Engine) toldMissing(id rules.ChannelID) rules.Cause {
+	for _, n := range append(e.site.Derived.Needs(id), id) {
+		if r := &e.table[n]; r.Quality == rules.Missing && r.Cause != rules.NoCause && r.Cause != rules.Stale && r.Cause != rules.InputMissing {
+			return r.Cause
+		}
+	}
+	return rules.NoCause
+}
+
 // bySilence reports whether a demand stands because nothing is heard of the craft: it
 // rests on what was last told before the silence, and the silence is at least half of
 // the time that it may be old, and that it is. A channel that stopped while the link
-// was alive has fallen silent by itself.
+// was alive has fallen silent by itself. What was told itself belongs to a silence
+// only where that is named as what came behind it.
 func (e *Engine) bySilence(at time.Duration, why Reason, rule int) bool {
 	id, stale := e.restsOn(why, rule)
-	if why == ReasonRule && e.runs[rule].excursion == rules.Beyond { // the value itself was told
-		return e.unheard.trip != 0 && e.unheard.rule == rule && e.lastFrame <= e.unheard.from
+	same := e.unheard.trip != 0 && e.lastFrame <= e.unheard.from
+	if why == ReasonRule && e.runs[rule].excursion == rules.Beyond && e.unknown == rules.NoChannel || why == ReasonRuleMissing && e.toldMissing(id) != rules.NoCause {
+		return same && e.unheard.rule == rule && !e.runs[rule].back
 	}
 	if !e.linkHeard || !e.ofCraft[id] {
 		return false
 	}
 	told, silent := e.told(id), at-e.lastFrame
-	if id == rules.LinkAge {
+	switch {
+	case id == rules.LinkAge:
 		return silent > 0 // its value is the silence
+	case e.ofRecorded(told) && same && why == ReasonRule:
+		return true // silence made its value
+	case e.ofRecorded(told):
+		silent += e.unheard.silent
 	}
-	return e.ofRecorded(told) || told <= e.lastFrame && 2*silent >= max(at-e.channels[id].good, stale)
+	return told <= e.lastFrame && 2*silent >= max(at-e.channels[id].good, stale)
 }
 
 // ofRecorded reports whether what was last told then has not been heard since the
@@ -141,9 +166,17 @@ func (e *Engine) silenceAs(at time.Duration, first bool) Effect {
 	for i := range e.runs {
 		run, rule := &e.runs[i], &e.env.Rules[i]
 		beyond := run.excursion == rules.Beyond
-		if run.excursion == rules.Inside || !e.inForce(rule.While) || found && !beyond {
+		if !e.inForce(rule.While) || e.unknown != rules.NoChannel && rule.While != rules.Always || found && !beyond {
 			continue
 		}
+		if run.excursion == rules.Inside {
+			if lost := e.toldMissing(rule.Watch); lost != rules.NoCause && e.ofCraft[rule.Watch] && !run.missing && rule.WhenMissing == rules.MissingTrips {
+				found = true
+				f.Reason, f.Rule, f.Channel, f.HasValue, f.Cause = ReasonThenSilent, i, rule.Watch, false, lost
+			}
+			continue
+		}
+		f.Cause = rules.NoCause
 		f.Reason, f.Rule, f.Channel, f.HasValue, f.Value = ReasonThenSilent, i, rule.Watch, true, run.fresh
 		low, high := rule.Caution, rule.CautionHigh
 		if beyond {
@@ -171,7 +204,10 @@ func (e *Engine) consequence(f Effect, first bool) bool {
 		s := e.silenceAs(f.At, first)
 		s.Stop = f.Stop
 		e.number(s, first)
-		e.unheard = unheard{e.trips, e.lastFrame, s.Rule}
+		e.unheard = unheard{trip: e.trips, from: e.lastFrame, rule: s.Rule}
+		if s.Rule >= 0 {
+			e.runs[s.Rule].back = false
+		}
 		if f.Reason == ReasonLink {
 			return true
 		}

@@ -208,7 +208,7 @@ func silentRig(t testing.TB, envelope string, change func(*Site)) *rig {
 	})
 	for _, v := range []rigValue{
 		{id: rules.Tension, v: 500}, {id: rules.WindSpeed, v: 3}, {id: rules.SupplyVoltage, v: 50},
-		{id: rules.ESCFailures, v: 0}, {id: rules.Pack1Temperature, v: 30}, {id: rules.Roll, v: 0, wiggle: true},
+		{id: rules.ESCFailures, v: 0}, {id: rules.Pack1Temperature, v: 30}, {id: rules.Roll, v: 0, wiggle: true}, {id: rules.LinkLoss, v: 0.01},
 	} {
 		v.q = rules.Good
 		r.values = append(r.values, v)

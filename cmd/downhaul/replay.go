@@ -267,17 +267,17 @@ func eventText(e bench.Event, env *rules.Envelope) string {
 	if f.Rule < 0 {
 		return e.Rule
 	}
-	rule := &env.Rules[f.Rule]
+	rule, silence := &env.Rules[f.Rule], ""
+	if f.Reason == interlock.ReasonThenSilent {
+		silence = fmt.Sprintf(", %v for %.1f s", f.Reason, f.Lasted.Seconds())
+	}
 	if e.Value == nil {
-		return fmt.Sprintf("%s: %s %s", e.Rule, e.Channel, e.Cause)
+		return fmt.Sprintf("%s: %s %s", e.Rule, e.Channel, e.Cause) + silence
 	}
 	value, limit := rules.Format(*e.Value, rule.Unit), rules.Format(*e.Limit, rule.Unit)
 	text := fmt.Sprintf("%s: %s %s against %s", e.Rule, e.Channel, value, limit)
 	if value == limit {
 		text = fmt.Sprintf("%s: %s just past %s", e.Rule, e.Channel, limit)
 	}
-	if f.Reason == interlock.ReasonThenSilent {
-		text += fmt.Sprintf(", %v for %.1f s", f.Reason, f.Lasted.Seconds())
-	}
-	return text
+	return text + silence
 }

@@ -201,6 +201,8 @@ func FirstCause(env *rules.Envelope, f interlock.Effect) string {
 	switch {
 	case f.Reason == interlock.ReasonRuleMissing:
 		return rule.Name + ": " + f.Reason.String() + ", " + rule.Watch.String() + " " + f.Cause.String()
+	case f.Reason == interlock.ReasonThenSilent && !f.HasValue:
+		return rule.Name + ": " + rule.Watch.String() + " " + f.Cause.String() + ", " + lasted
 	case f.Reason == interlock.ReasonThenSilent:
 		return rule.Name + ": " + value + " against " + limit + ", " + lasted
 	case !f.HasValue:

@@ -84,6 +84,11 @@ func TestStatusTellsASilence(t *testing.T) {
 	if s, want := FirstCause(g.env, told), ", then nothing heard from the craft for 0.2 s"; !strings.HasPrefix(s, "tilt: ") || !strings.HasSuffix(s, want) {
 		t.Errorf("%q does not say tilt, and then %q", s, want)
 	}
+	told.HasValue, told.Cause = false, rules.Disagreement
+	if s, want := FirstCause(g.env, told), rules.Disagreement.String()+", then nothing heard from the craft for 0.2 s"; !strings.HasPrefix(s, "tilt: ") || !strings.HasSuffix(s, want) {
+		t.Errorf("%q does not say tilt, why it was missing, and then %q", s, want)
+	}
+	told.HasValue, told.Cause = true, rules.NoCause
 	told.Rule, told.Channel = -1, rules.Climb
 	if s := FirstCause(g.env, told); s != "craft.climb 0.4 m/s, then nothing heard from the craft for 0.2 s" {
 		t.Errorf("climbing before it: %q", s)

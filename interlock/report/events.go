@@ -137,7 +137,7 @@ const mostSaid = 500
 // cause is a trip or caution in a few words, each quantity in the unit of its
 // rule.
 func (d *decision) cause(r *rules.Rule) string {
-	if d.Reason == interlock.ReasonThenSilent.String() && d.LastedNS > 0 && d.Value != nil {
+	if d.Reason == interlock.ReasonThenSilent.String() && d.LastedNS > 0 && (d.Value != nil || d.Cause != "") {
 		before := *d
 		before.LastedNS = 0
 		silence := fmt.Sprintf(", %s for %.1f s", d.Reason, time.Duration(d.LastedNS).Seconds())

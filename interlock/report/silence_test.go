@@ -49,3 +49,13 @@ func TestSilenceIsOneTripWithWhatItTook(t *testing.T) {
 		t.Errorf("cautions: %+v; want one that was no near miss", c)
 	}
 }
+
+// A channel that was told as missing before the craft fell silent is named with the
+// reason that was told.
+func TestToldMissingThenSilenceIsTold(t *testing.T) {
+	e := eventsOf(t, `{"at_ns":5000000000,"kind":"trip","trip":1,"first_out":true,"stop":"immediate","lasted_ns":200000000,"reason":"then nothing heard from the craft","rule":"ceiling","channel":"craft.height","limit":5.4,"unit":"m","cause":"sources disagree"}`)
+	const want = "ceiling: craft.height sources disagree, then nothing heard from the craft for 0.2 s"
+	if got := e.list[0].cause(nil); got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

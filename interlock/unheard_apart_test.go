@@ -123,6 +123,16 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft",
 			"of trip 1, immediate: channel missing [volts] (too old)"}},
+		{"the predicted apex grows past its caution for want of a height, then silence", tiltRule + strings.Replace(ceilingRule, "stop =", "caution = \"12 ft\"\nstop =", 1), nil, func(r *rig) {
+			r.silence(rules.HeightGlobal)
+			r.run(ms(300))
+			r.lost()
+		}, []string{
+			"trip 1 first-out, immediate: nothing heard from the craft for 0.200 s",
+			"of trip 1, immediate: channel missing [tilt] (too old)",
+			"of trip 1, immediate: nothing heard from the craft",
+			"of trip 1, immediate: limit left [ceiling] at 6.7056, limit 6.7056",
+			"of trip 1, immediate: channel missing [ceiling] (too old)"}},
 		{"told as missing, then silence", tiltRule, nil, func(r *rig) {
 			r.set(rules.Roll, 0, rules.Missing)
 			r.run(ms(50))
@@ -142,7 +152,7 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 	} {
 		t.Run(c.what, func(t *testing.T) {
 			r := silentRig(t, c.envelope, func(s *Site) {
-				s.StillRotor = 100
+				s.StillRotor, s.Derived.MaxAcceleration = 100, 14
 				if c.change != nil {
 					c.change(s)
 				}

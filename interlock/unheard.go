@@ -170,7 +170,7 @@ func (e *Engine) silenceAs(at time.Duration, first bool) Effect {
 			continue
 		}
 		if run.excursion == rules.Inside {
-			if lost := e.toldMissing(rule.Watch); lost != rules.NoCause && e.ofCraft[rule.Watch] && !run.missing && rule.WhenMissing == rules.MissingTrips {
+			if lost := e.toldMissing(rule.Watch); lost != rules.NoCause && e.ofCraft[rule.Watch] && e.channels[rule.Watch].heard && !run.missing && rule.WhenMissing == rules.MissingTrips {
 				found = true
 				f.Reason, f.Rule, f.Channel, f.HasValue, f.Cause = ReasonThenSilent, i, rule.Watch, false, lost
 			}

@@ -133,6 +133,14 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 			"of trip 1, immediate: nothing heard from the craft",
 			"of trip 1, immediate: limit left [ceiling] at 6.7056, limit 6.7056",
 			"of trip 1, immediate: channel missing [ceiling] (too old)"}},
+		{"a channel that never had a value, then silence", tiltRule + "[[rule]]\nname = \"hot\"\nwatch = \"esc.temperature\"\nabove = \"90 °C\"\nstop = \"immediate\"\n", watchDuty, func(r *rig) {
+			r.set(rules.ESCTemperature, 0, rules.Missing)
+			r.run(ms(50))
+			r.lost()
+		}, []string{
+			"trip 1 first-out, immediate: nothing heard from the craft for 0.200 s",
+			"of trip 1, immediate: channel missing [tilt] (too old)",
+			"of trip 1, immediate: nothing heard from the craft"}},
 		{"told as missing, then silence", tiltRule, nil, func(r *rig) {
 			r.set(rules.Roll, 0, rules.Missing)
 			r.run(ms(50))

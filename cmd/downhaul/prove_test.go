@@ -46,8 +46,8 @@ func TestWhatFailsIsTold(t *testing.T) {
 	}
 	got := strings.Join(strings.Fields(out.String()), " ")
 	for _, want := range []string{
-		"tilt above 35 deg 199 ms 120 ms 1.00 s FAILED",
-		"gust above 8 m/s 3.00 s 60.00 s 3.00 s pass",
+		"tilt above 35 deg 199 ms 120 ms 1 s FAILED",
+		"gust above 8 m/s 3 s 60 s 3 s pass",
 		"FAILED: - tilt above, outside: took 199 ms, and may take 120 ms",
 		"- tilt above, silence: stale after 1 s, and the whole budget is 120 ms",
 		"FAILED: - tilt above", "cases passed, ",

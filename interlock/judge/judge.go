@@ -141,7 +141,7 @@ func (j *job) height() {
 		return
 	}
 	counts := j.Pad.Reaction(j.Stop.Thrust)
-	j.say("A runaway from hover to full thrust gains %s until its coast ends, if thrust is gone after %s; one from the pad is faster, and the rules below tell of it. What is left of the thrust after the relay's opening counts as so much time of full thrust (%s), and drag is left out: both on the high side. That rotors lift more close to the ground is left out: on the low side.",
+	j.say("A runaway from hover to full thrust gains %s until its coast ends, if thrust is gone after %s; one from the pad is faster, and each rule on height tells of it. What is left of the thrust after the relay's opening counts as so much time of full thrust (%s), and drag is left out: both on the high side. That rotors lift more close to the ground is left out: on the low side.",
 		j.up(Runaway(a, counts.Seconds()), rules.Length), rules.FormatDuration(counts), j.Stop.Thrust.Says())
 	if stated := j.Pad.Height.Reaction; stated < j.Stop.Thrust.Gone+j.Pad.LongestGap {
 		what := "the guard takes that instead"

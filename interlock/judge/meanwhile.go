@@ -56,10 +56,22 @@ func (j *job) meanwhile(i int) Meanwhile {
 		out.Says = fmt.Sprintf(text+" and falls with up to %s (no drag: on the high side).", j.up(v, rules.Speed))
 	}
 	switch {
-	case r.Form != rules.Above || out.Speed == nil || isReach(r.Watch):
+	case out.Speed != nil && isReach(r.Watch):
+		out.Says = fmt.Sprintf("A runaway that goes off level from over the anchor has up to %s when its thrust is gone, one from hover gains up to %s meanwhile (no drag: on the high side).",
+			j.up(*out.Speed, rules.Speed), j.up(gain, rules.Length))
+	case out.Speed == nil:
 		out.Says = fmt.Sprintf("Meanwhile a runaway from hover gains up to %s (no drag: on the high side; one that climbs already gains more).", j.up(gain, rules.Length))
 	case r.Watch == rules.Apex:
-		falls(fmt.Sprintf("The coast is in the prediction: a runaway from the pad has up to %s when its thrust is gone, tops out at %s", j.up(*out.Speed, rules.Speed), j.show(r.Limit, rules.Length)), r.Limit)
+		apex, how := r.Limit, ""
+		if up, on := a-Gravity, r.Lasting.Seconds(); on > 0 && up > 0 {
+			v0 := *out.Speed - up*on
+			apex, how = derived.Coast(v0*v0/(2*up), v0, on, up), ", but the on-delay is not"
+		}
+		falls(fmt.Sprintf("The coast is in the prediction%s: a runaway from the pad has up to %s when its thrust is gone, tops out at %s",
+			how, j.up(*out.Speed, rules.Speed), j.up(apex, rules.Length)), apex)
+		if Runaway(a, j.Pad.Reaction(j.Stop.Thrust).Seconds())+j.Pad.Height.ErrorHeight > r.Limit {
+			out.Says += " But the prediction is past the limit while the craft stands on the pad already: raise it, or shorten the stop."
+		}
 	case isHeight(r.Watch):
 		apex := j.topBehind(r, b)
 		gain = apex - r.Limit

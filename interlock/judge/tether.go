@@ -178,7 +178,7 @@ func (j *job) snatch(w, k float64) {
 // where the rule does not cut at once or does not see one. From rest at the pad the
 // limit is passed at √(2 a H) and full thrust goes on for the rule's whole time; a
 // climb is passed at its limit; and a predicted apex has all that in it, so that the
-// thrust is gone at √(2 H a g/(a + g)), or after the reaction where it trips at once.
+// thrust is gone at √(2 H a g/(a + g)), and on-delay comes on top.
 func (j *job) speedAt(i int) (v float64, ok bool) {
 	r, t := &j.Envelope.Rules[i], j.budgets[i].Gone
 	full, h := j.Pad.Height.MaxAcceleration, &j.Pad.Height
@@ -188,8 +188,7 @@ func (j *job) speedAt(i int) (v float64, ok bool) {
 	}
 	switch {
 	case r.Watch == rules.Apex:
-		v = max(math.Sqrt(2*max(0, r.Limit)*up*Gravity/(up+Gravity)), up*j.Pad.Reaction(j.Stop.Thrust).Seconds())
-		return v + up*r.Lasting.Seconds(), true
+		return math.Sqrt(2*max(0, r.Limit)*up*Gravity/(up+Gravity)) + up*r.Lasting.Seconds(), true
 	case isHeight(r.Watch):
 		return FromRest(up, r.Limit+h.ErrorHeight) + up*t, true
 	case isRise(r.Watch):

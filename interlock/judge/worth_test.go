@@ -117,6 +117,15 @@ func TestSpeedBehindAnApex(t *testing.T) {
 	between(t, "apex at 40 m, at the tether", v.Rope.SnatchSpeed, math.Sqrt(40*Gravity), 1.2)
 }
 
+// An on-delay is not in the prediction: for so long more a runaway has full thrust.
+func TestOnDelayBehindAnApex(t *testing.T) {
+	v := worth(t, "2", rope, "45 kg", rule("apex", "craft.apex", `above = "40 m"`, "lasting = \"500 ms\"\n"+atOnce))
+	v0 := math.Sqrt(40 * Gravity) // at 20 m, when the thrust would be gone without the delay
+	v1 := v0 + Gravity*0.5
+	near(t, "speed", *v.Meanwhile[0].Speed, v1, 1e-9)
+	near(t, "top", *v.Meanwhile[0].Apex, 20+v0*0.5+Gravity*0.125+v1*v1/(2*Gravity), 1e-9)
+}
+
 // pulled is the greatest pull of a mass that runs into a spring at v while p pulls
 // on, and when it comes, integrated in steps of 5 µs.
 func pulled(m, k, p, v float64) (most, at float64) {

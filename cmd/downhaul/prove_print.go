@@ -142,7 +142,7 @@ func (r *proved) printRow(w io.Writer, row *prove.Row) {
 	fmt.Fprintf(w, "%s %8s %8s %8s %s\n", line, shortTime(row.Detect), shortTime(row.Budget), shortTime(row.Silence), outcome)
 }
 
-// printEdges says how near to the limit it was proved.
+// printEdges prints how near to the limit it was proved.
 func (r *proved) printEdges(w io.Writer) {
 	fmt.Fprintln(w, "\nThe largest excursion that did nothing, and the smallest that acted:")
 	for i := range r.Report.Rules {

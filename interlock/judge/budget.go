@@ -29,7 +29,7 @@ type Budget struct {
 	Lasting float64 `json:"lasting_s"`
 	Engine  float64 `json:"engine_s"`
 	Link    float64 `json:"link_delay_s"`
-	// Measured says that Period was heard from the craft, not taken from what
+	// Measured reports that Period was heard from the craft, not taken from what
 	// the channel usually needs.
 	Measured bool `json:"period_measured"`
 	// Value is from the excursion to the decision while values come; Silence
@@ -136,7 +136,7 @@ func Reaction(r *rules.Rule, p *pad.Pad, stop stopping.Times, heard Heard) Budge
 	return b
 }
 
-// Says is the budget in a sentence; only watching says that no relay is held.
+// Says returns the budget in a sentence; a pad that is only watching holds no relay.
 func (b *Budget) Says(stop rules.Stop, onlyWatching bool) string {
 	seconds := func(v float64) string { return rules.Format(v, "s") }
 	up := func(v float64) string { return figures.Show(v, "s", 3, figures.Up) }

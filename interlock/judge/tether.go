@@ -33,7 +33,7 @@ type Rope struct {
 const fast = 2
 
 // stiffness is of the tether, N/m: to a slow pull and to a snatch, 0 where it is not
-// stated. stated says that the file tells of snatches.
+// stated. stated reports whether the file tells of snatches.
 func (j *job) stiffness() (slow, quick float64, stated bool) {
 	t := &j.Envelope.Tether
 	slow, quick = Stiffness(t.Slow, t.Length), Stiffness(t.Fast, t.Length)

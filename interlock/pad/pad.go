@@ -83,7 +83,7 @@ type Reach struct {
 	// only watches.
 	How, Note string
 	// Delay is how long the rotors may stay enabled once the contactor is open:
-	// a link's hold time and the controllers' own. DelayStated says that the
+	// a link's hold time and the controllers' own. DelayStated reports whether the
 	// file states it; else it is assumed by How.
 	Delay       time.Duration
 	DelayStated bool
@@ -93,7 +93,7 @@ type Reach struct {
 // a rehearsal takes it for proven: elsewhere the stop test under the guard proves
 // it.
 type Stop struct {
-	// Proven says that the file tells a time measured by hand.
+	// Proven reports whether the file tells a time measured by hand.
 	Proven           bool
 	Time             time.Duration
 	Method, Date, By string
@@ -192,7 +192,7 @@ type Wind struct {
 
 // LoadCell is the tether's load cell.
 type LoadCell struct {
-	// Fitted is a load cell of the pad's own; Winch says that the craft tells
+	// Fitted is a load cell of the pad's own; Winch reports whether the craft tells
 	// the tension of its winch instead.
 	Fitted, Winch   bool
 	Zero            int32
@@ -222,7 +222,7 @@ type Named struct {
 type Contactor struct {
 	// PickUp and DropOut bound how long the readback may take to follow.
 	PickUp, DropOut time.Duration
-	// Readback says that a mirror contact is wired.
+	// Readback reports whether a mirror contact is wired.
 	Readback bool
 	// Name tells one contactor from the next: openings under load are counted for
 	// it. LoadOpenings is how many its maker states; 0 is not stated.
@@ -263,7 +263,7 @@ type reading struct {
 	root *document.Table
 }
 
-// guards says that the duty asks for everything that may close a relay.
+// guards reports whether the duty asks for everything that may close a relay.
 func (r *reading) guards() bool { return r.Duty == interlock.Guard }
 
 // Read reads a pad file. Either the pad is complete and there is no fault, or

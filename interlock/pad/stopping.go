@@ -14,7 +14,7 @@ import (
 // own loss late.
 var delays = map[string]time.Duration{"wired pair": 0, "enable line": 100 * time.Millisecond, "radio link": time.Second}
 
-// Rehearses says that this pad's board is a model and no proof is asked for.
+// Rehearses reports whether this pad's board is a model, of which no proof is asked.
 func (p *Pad) Rehearses() bool { return p.Duty == interlock.Guard && !p.Commission.Required }
 
 // Stated is when the rotors stand after the relay's opening, as long as no stop

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -156,7 +157,7 @@ func TestSilenceComesToAnEnd(t *testing.T) {
 		base.e.powerUp()
 		base.e.conclude(0)
 		for _, v := range base.values {
-			base.e.sample(0, Sample{Channel: v.id, Value: v.v, Quality: rules.Good})
+			base.e.limits.Take(0, v.id, derived.Result{Value: v.v, Quality: rules.Good})
 			base.e.conclude(0)
 		}
 		e, end := base.e, time.Hour
@@ -182,12 +183,12 @@ func TestImageTellsAgesAtTheStaleness(t *testing.T) {
 	r.run(5 * time.Second)
 	a, b := r.e.Clone(), r.e.Clone()
 	id := rules.SupplyVoltage
-	stale := max(id.Stale(), time.Second, a.channels[id].longest)
-	a.table[id].At, b.table[id].At = a.now-stale, b.now-stale-1
+	stale := max(id.Stale(), time.Second, *ofChannel[time.Duration](a, id, "longest"))
+	a.readings()[id].At, b.readings()[id].At = a.now-stale, b.now-stale-1
 	if string(a.AppendState(nil)) == string(b.AppendState(nil)) {
 		t.Errorf("ages of %v and a nanosecond more give one image", stale)
 	}
-	a.table[id].At = b.table[id].At - time.Hour
+	a.readings()[id].At = b.readings()[id].At - time.Hour
 	if string(a.AppendState(nil)) != string(b.AppendState(nil)) {
 		t.Error("two ages past any use give two images")
 	}

@@ -60,7 +60,7 @@ const longestReaction = time.Minute
 // than the pad file states.
 func (e *Engine) react(at, reaction time.Duration) {
 	e.reaction = max(e.site.Derived.Reaction, min(reaction, longestReaction))
-	e.expect(at, e.reaction)
+	e.limits.Expect(at, e.reaction)
 }
 
 // powerWindow is how long after an opening rotors may turn and current flow.
@@ -196,7 +196,7 @@ const (
 // than that: one that is heard is enough, whatever is known of the others.
 func (e *Engine) rotorTurns(at time.Duration, speed float64) bool {
 	for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
-		r := e.table.Fresh(id, at, id.Stale())
+		r := e.limits.Fresh(id, at)
 		if r.Quality == rules.Good && math.Abs(r.Value) > speed {
 			return true
 		}
@@ -217,8 +217,8 @@ func (e *Engine) windTurns(at time.Duration) bool {
 		return false
 	}
 	for i, id := range currents {
-		if e.channels[id].heard || e.feeds(id) && id != rules.SupplyCurrent {
-			r := e.table.Fresh(id, at, id.Stale())
+		if e.limits.Health(id).Heard || e.limits.Feeds(id) && id != rules.SupplyCurrent {
+			r := e.limits.Fresh(id, at)
 			if r.Quality != rules.Good || r.Value > e.atRest[i]+noFlow {
 				return false
 			}
@@ -231,7 +231,7 @@ func (e *Engine) windTurns(at time.Duration) bool {
 // currentSeen keeps what windTurns compares with.
 func (e *Engine) currentSeen(at time.Duration, id rules.ChannelID, r derived.Result) {
 	i := slices.Index(currents[:], id)
-	switch rotors := e.table.Fresh(rules.RotorSpeed, at, rules.RotorSpeed.Stale()); {
+	switch rotors := e.limits.Fresh(rules.RotorSpeed, at); {
 	case i < 0 || r.Quality != rules.Good:
 	case r.Value > e.site.IdleCurrent:
 		e.flowSeen = e.flowSeen || e.closed
@@ -252,7 +252,7 @@ func (e *Engine) powerRemains(at time.Duration) bool {
 		return false
 	}
 	for _, id := range powerCurrents {
-		r := e.table.Fresh(id, at, id.Stale())
+		r := e.limits.Fresh(id, at)
 		if r.Quality != rules.Missing && r.Value > e.site.IdleCurrent || r.Cause == rules.OutOfRange && r.Quality == rules.Missing && at-r.At <= id.Stale() {
 			return true
 		}
@@ -300,6 +300,6 @@ func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r derived.Resul
 	case r.Quality == rules.Good:
 		e.disarm(timerPowerBack)
 		// The current goes at once, the rotors after it.
-		e.powerGone = e.powerGone || id <= e.lastRotor() && id >= rules.Motor1Speed || !e.feeds(rules.RotorSpeed)
+		e.powerGone = e.powerGone || id <= e.lastRotor() && id >= rules.Motor1Speed || !e.limits.Feeds(rules.RotorSpeed)
 	}
 }

@@ -18,9 +18,6 @@ func (e *Engine) arm(timer int, due time.Duration) {
 	}
 }
 
-// unsettled has the end of the instant look at what a start needs.
-func (e *Engine) unsettled() { e.dirty = true }
-
 func (e *Engine) disarm(timer int) { e.timers[timer] = rules.Never }
 
 // wake makes sure that the engine is woken at due.
@@ -32,7 +29,7 @@ func (e *Engine) wake(due time.Duration) {
 
 // earliest is the next deadline.
 func (e *Engine) earliest() time.Duration {
-	due := e.limits.earliest()
+	due := e.limits.Due()
 	for _, t := range e.timers {
 		due = min(due, t)
 	}
@@ -77,7 +74,7 @@ func (e *Engine) fireAt(due time.Duration) {
 	for i := range timerDisarmed {
 		e.act(i, due)
 	}
-	e.limits.fire(due)
+	e.limits.Fire(due)
 	// A phase is left last: a rule that turns missing in this instant still counts.
 	for i := timerDisarmed; i < timerCount; i++ {
 		e.act(i, due)

@@ -3,13 +3,9 @@ package interlock
 import (
 	"time"
 
+	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
-)
-
-// The two demands of a rule.
-const (
-	valueDemand   = 0
-	missingDemand = 1
 )
 
 // demandRun is what was made of what a rule asks for.
@@ -19,13 +15,32 @@ type demandRun struct {
 	caution bool    // told: it cautions, and its phase is on
 }
 
+// counts reports whether a demand of the rule stands and its phase is on.
+func (d *demandRun) counts() bool { return d.inForce[limits.ByValue] || d.inForce[limits.ByMissing] }
+
+// fromLimits is the engine as the limits see it.
+type fromLimits Engine
+
+func (f *fromLimits) InForce(p rules.Phase) bool { return (*Engine)(f).inForce(p) }
+func (f *fromLimits) Asked(at time.Duration, i int, why limits.Why) {
+	(*Engine)(f).demandMoved(at, i, why)
+}
+func (f *fromLimits) Cautioned(at time.Duration, i int, why limits.Why) {
+	(*Engine)(f).cautionMoved(at, i, why)
+}
+func (f *fromLimits) Read(at time.Duration, id rules.ChannelID, r derived.Result) {
+	(*Engine)(f).builtins(at, id, r)
+}
+func (f *fromLimits) Wake(due time.Duration) { (*Engine)(f).wake(due) }
+func (f *fromLimits) Unsettled()             { f.dirty = true }
+
 // demandMoved is called when a rule's demand came or went, or when its phase
 // did. Only a demand whose rule is in force counts.
-func (e *Engine) demandMoved(at time.Duration, i, kind int) {
+func (e *Engine) demandMoved(at time.Duration, i int, kind limits.Why) {
 	rule, run := &e.env.Rules[i], &e.demands[i]
-	stands, stop, grace := e.runs[i].demand, rule.Stop, rule.Grace
-	if kind == missingDemand {
-		stands = e.runs[i].missing && rule.WhenMissing == rules.MissingTrips
+	stands, stop, grace := e.limits.Rule(i).Asks[kind], rule.Stop, rule.Grace
+	if kind == limits.ByMissing {
+		stands = stands && rule.WhenMissing == rules.MissingTrips
 		stop, grace = rule.MissingStop, rule.MissingGrace
 	}
 	if stop == rules.NoStop {
@@ -40,7 +55,7 @@ func (e *Engine) demandMoved(at time.Duration, i, kind int) {
 	if !counts {
 		e.standing--
 		if run.listed[kind] {
-			e.emit(e.ruleEffect(ClearEffect, at, i, demandReason(kind), false))
+			e.emit(e.ruleEffect(ClearEffect, at, i, reasonOf(kind), false))
 		}
 		if e.site.Duty == Watch || !e.inEpisode {
 			run.listed[kind] = false // what was told before a reset is told; the next time is another
@@ -52,7 +67,7 @@ func (e *Engine) demandMoved(at time.Duration, i, kind int) {
 	if stop == rules.Immediate {
 		event = EventImmediate
 	}
-	why, behind := e.because(at, demandReason(kind), i)
+	why, behind := e.because(at, reasonOf(kind), i)
 	if e.recorded(event) && !run.listed[kind] {
 		e.list(at, i, kind)
 	}
@@ -69,8 +84,8 @@ func (e *Engine) demandMoved(at time.Duration, i, kind int) {
 }
 
 // cautionMoved tells a caution that came, went, or whose phase began or ended.
-func (e *Engine) cautionMoved(at time.Duration, i int, why Reason) {
-	told := e.runs[i].caution && e.inForce(e.env.Rules[i].While)
+func (e *Engine) cautionMoved(at time.Duration, i int, why limits.Why) {
+	told := e.limits.Rule(i).Cautions && e.inForce(e.env.Rules[i].While)
 	if told == e.demands[i].caution {
 		return
 	}
@@ -82,14 +97,11 @@ func (e *Engine) cautionMoved(at time.Duration, i int, why Reason) {
 		e.cautions--
 	}
 	e.dirty = true
-	e.emit(e.ruleEffect(CautionEffect, at, i, why, told))
+	e.emit(e.ruleEffect(CautionEffect, at, i, reasonOf(why), told))
 }
 
-func demandReason(kind int) Reason {
-	if kind == missingDemand {
-		return ReasonRuleMissing
-	}
-	return ReasonRule
+func reasonOf(why limits.Why) Reason {
+	return [...]Reason{limits.ByValue: ReasonRule, limits.ByMissing: ReasonRuleMissing, limits.ByDoubt: ReasonDoubt}[why]
 }
 
 // recorded says whether an event in this state is a trip to put on record, and
@@ -141,18 +153,18 @@ func (e *Engine) listStanding(at time.Duration) {
 	for i := range e.demands {
 		for kind, counts := range e.demands[i].inForce {
 			if counts && !e.demands[i].listed[kind] {
-				e.list(at, i, kind)
+				e.list(at, i, limits.Why(kind))
 			}
 		}
 	}
 }
 
 // list puts the demand of a rule on record.
-func (e *Engine) list(at time.Duration, i, kind int) {
+func (e *Engine) list(at time.Duration, i int, kind limits.Why) {
 	e.demands[i].listed[kind] = true
-	f := e.ruleEffect(TripEffect, at, i, demandReason(kind), true)
+	f := e.ruleEffect(TripEffect, at, i, reasonOf(kind), true)
 	f.Stop = e.env.Rules[i].Stop
-	if kind == missingDemand {
+	if kind == limits.ByMissing {
 		f.Stop = e.env.Rules[i].MissingStop
 	}
 	e.record(f)
@@ -176,11 +188,11 @@ func (e *Engine) builtinTrip(at time.Duration, event Event, why Reason) {
 }
 
 func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
-	rule, run := &e.env.Rules[i], &e.runs[i]
+	rule, now := &e.env.Rules[i], e.limits.Rule(i)
 	f := Effect{Kind: kind, At: at, On: on, Reason: why, Rule: i, Permissive: -1, Channel: rule.Watch, Limit: rule.Limit}
-	value, seen := run.value, run.seen
+	value := now.Value
 	if kind == TripEffect {
-		value = run.past // not what came into the deadband since
+		value = now.Past // not what came into the deadband since
 	}
 	if rule.Form == rules.Outside && value > rule.Limit {
 		f.Limit = rule.LimitHigh
@@ -191,24 +203,14 @@ func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason
 			f.Limit = rule.CautionHigh
 		}
 	}
-	if why == ReasonDoubt {
-		f.Cause = e.table[rule.Watch].Cause
-		return f
-	}
 	if why == ReasonRuleMissing && kind == ClearEffect {
 		return f // it is heard again
 	}
-	if why == ReasonRuleMissing {
-		f.Cause = e.table[rule.Watch].Cause
-		if f.Cause == rules.NoCause {
-			f.Cause = rules.Stale
-			if run.slope != nil && at < e.channels[rule.Watch].good+rule.StaleAfter {
-				f.Cause = rules.NotFilled // values come, and give no rate
-			}
-		}
+	if why == ReasonRuleMissing || why == ReasonDoubt {
+		f.Cause = e.limits.Cause(at, i)
 		return f
 	}
-	f.HasValue, f.Value = seen, value
+	f.HasValue, f.Value = now.Seen, value
 	return f
 }
 
@@ -273,7 +275,7 @@ func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
 		e.arm(timerClosing, at+min(testRelayFrom, e.site.Horn))
 	case Live:
 		e.cautionHushed = false
-		copy(e.permTold, e.permHolds)
+		copy(e.permTold, e.limits.Holds())
 		e.lamp(at)
 	case Lowering:
 		e.lowering(at)
@@ -312,11 +314,11 @@ func (e *Engine) lowering(at time.Duration) {
 	if e.timers[timerGrace] == rules.Never {
 		e.arm(timerGrace, at+e.site.EndGrace)
 	}
-	if e.feeds(rules.Height) {
+	if e.limits.Feeds(rules.Height) {
 		// Height may have been lost just before; one bad sample is not lost.
 		due := at
-		if c := &e.channels[rules.Height]; c.heard {
-			due = max(at, c.good+rules.Height.Stale())
+		if h := e.limits.Health(rules.Height); h.Heard {
+			due = max(at, h.Good+rules.Height.Stale())
 		}
 		if due == at {
 			e.cut(at, EventHeightLost, ReasonHeightLost) // in this very call
@@ -324,7 +326,7 @@ func (e *Engine) lowering(at time.Duration) {
 		}
 		e.arm(timerHeight, due)
 	}
-	if c := e.table.Fresh(rules.Climb, at, rules.Climb.Stale()); c.Quality != rules.Missing && c.Value > climbLimit {
+	if c := e.limits.Fresh(rules.Climb, at); c.Quality != rules.Missing && c.Value > climbLimit {
 		e.arm(timerClimb, at+climbFor)
 	}
 	e.consider(at)

@@ -5,6 +5,8 @@ import (
 	"slices"
 	"time"
 
+	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -41,8 +43,9 @@ const (
 
 // Engine decides. It is driven by one goroutine through Step and Advance.
 type Engine struct {
-	site Site
-	limits
+	site    Site
+	env     *rules.Envelope
+	limits  *limits.Limits
 	demands []demandRun // by rule index
 
 	now     time.Duration
@@ -50,7 +53,8 @@ type Engine struct {
 	next    time.Duration // earliest deadline; may be early, never late
 	timers  [timerCount]time.Duration
 	byPhase bool            // something is decided by the phase
-	ages    []time.Duration // ages of the link at which something changes
+	byAge   bool            // a rule or a permissive watches the age of the link
+	ages    []time.Duration // ages of it at which something changes
 
 	lines      [LineCount]lineRun
 	pinsKnown  bool // every line was read in time
@@ -131,12 +135,11 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	if len(env.Rules) > maxRules {
 		return nil, fmt.Errorf("interlock: %d rules, at most %d fit", len(env.Rules), maxRules)
 	}
-	e := &Engine{site: site, next: 0, sound: Silent, flash: rules.Never, rotors: site.Rotors, reaction: site.Derived.Reaction}
+	e := &Engine{site: site, env: env, next: 0, sound: Silent, flash: rules.Never, rotors: site.Rotors, reaction: site.Derived.Reaction}
 	for i := range e.timers {
 		e.timers[i] = rules.Never
 	}
 	e.armed, e.airborne = true, true
-	e.limits = limits{above: e, env: env, cfg: site.Derived, readyAfter: site.ReadyAfter}
 	e.demands = make([]demandRun, len(env.Rules))
 	e.permTold = make([]bool, len(env.Permissives))
 	if err := e.lay(); err != nil {
@@ -164,14 +167,7 @@ const maxRules = 4096
 // input without changing any decision.
 func (e *Engine) Wanted() [rules.ChannelCount]bool {
 	var w [rules.ChannelCount]bool
-	for _, id := range e.used {
-		w[id] = true
-	}
-	for _, c := range e.calcs {
-		for _, id := range append(e.site.Derived.Needs(c.Output()), e.site.Derived.Helps(c.Output())...) {
-			w[id] = true
-		}
-	}
+	e.limits.Want(&w)
 	for _, id := range e.builtinChannels() {
 		w[id] = true
 	}
@@ -208,13 +204,12 @@ func (e *Engine) phased() bool {
 }
 
 // TrackHeadroom makes the engine remember each rule's least headroom.
-func (e *Engine) TrackHeadroom() { e.tracking = true }
+func (e *Engine) TrackHeadroom() { e.limits.Track() }
 
 // LeastHeadroom is the least distance of rule i to its limit while it was in
 // force, SI, and when that was; ok is false if it never had a value.
 func (e *Engine) LeastHeadroom(i int) (least float64, at time.Duration, ok bool) {
-	r := &e.runs[i]
-	return r.least, r.leastAt, r.tracked
+	return e.limits.Least(i)
 }
 
 // Step takes one input at engine time at. Deadlines at or before at act first,
@@ -228,7 +223,8 @@ func (e *Engine) Step(at time.Duration, in Input) []Effect {
 	e.begin(at)
 	switch in.Kind {
 	case SampleInput:
-		e.sample(e.now, in.Sample)
+		s := in.Sample
+		e.limits.Take(e.now, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
 	case LineInput:
 		e.line(e.now, in.Line, in.On)
 	case FrameInput:

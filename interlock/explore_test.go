@@ -2,7 +2,6 @@ package interlock
 
 import (
 	"fmt"
-	"slices"
 	"testing"
 	"time"
 
@@ -215,8 +214,7 @@ func wrongAfter(before, after *Engine) string {
 		return "nothing will end the instant"
 	}
 	standing, cautions := 0, 0
-	for i := range after.runs {
-		r := &after.runs[i]
+	for i := range after.demands {
 		for _, on := range after.demands[i].inForce {
 			if on {
 				standing++
@@ -225,41 +223,12 @@ func wrongAfter(before, after *Engine) string {
 		if after.demands[i].caution {
 			cautions++
 		}
-		switch {
-		case r.due <= after.now:
-			return "an on-delay that is over was left"
-		case r.due < after.next:
-			return "an on-delay ends before the deadline"
-		case r.due != rules.Never && !slices.Contains(after.waiting, int32(i)):
-			return "an on-delay runs that is not looked at"
-		case r.goMissing:
-			return "a rule that turns missing was left"
-		case r.demand && !r.beyond:
-			return "a demand without a violation"
-		}
 	}
 	if standing != after.standing || cautions != after.cautions {
 		return fmt.Sprintf("counts are %d and %d and should be %d and %d", after.standing, after.cautions, standing, cautions)
 	}
-	for _, id := range after.used {
-		c := &after.channels[id]
-		switch due := min(c.stale, c.ready); {
-		case due == rules.Never:
-		case due <= after.now:
-			return "a channel's deadline was left"
-		case due < after.next:
-			return "a channel's deadline stands before the engine's"
-		case !slices.Contains(after.awake, id):
-			return "a channel's deadline is not looked at"
-		}
-	}
-	for i, due := range after.calcDue {
-		switch {
-		case due <= after.now && after.started:
-			return fmt.Sprintf("the deadline of %v was left at %v", after.calcs[i].Output(), due)
-		case due < after.next:
-			return fmt.Sprintf("%v is due at %v, before the deadline %v", after.calcs[i].Output(), due, after.next)
-		}
+	if wrong := wrongLimits(after); wrong != "" {
+		return wrong
 	}
 	for i, due := range after.timers {
 		if due <= after.now && after.started {

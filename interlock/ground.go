@@ -55,8 +55,8 @@ func (e *Engine) groundBegins(at time.Duration) (bar Reason) {
 	if !e.ground.on {
 		return NoReason
 	}
-	if e.feeds(rules.Height) {
-		h := e.table.Fresh(rules.Height, at, groundSilence())
+	if e.limits.Feeds(rules.Height) {
+		h := e.limits.Fresh(rules.Height, at)
 		if h.Quality != rules.Good {
 			return ReasonGroundUnseen
 		}
@@ -64,8 +64,8 @@ func (e *Engine) groundBegins(at time.Duration) (bar Reason) {
 		e.arm(timerGroundHeight, at+groundSilence())
 	}
 	if e.ground.least > 0 {
-		switch pull := e.table.Fresh(rules.Tension, at, groundSilence()); {
-		case pull.Quality != rules.Good:
+		switch pull := e.limits.Reading(rules.Tension); {
+		case pull.Quality != rules.Good, at-pull.At > groundSilence():
 			return ReasonGroundUnseen
 		case pull.Value < e.ground.least:
 			return ReasonTieDown

@@ -23,11 +23,11 @@ func TestHeightThatWasOffAndIsMissing(t *testing.T) {
 		return strings.Join(all, "; ")
 	}
 	r.e.heightOff = true
-	r.e.table[rules.Height] = derived.Reading{Value: -1.5, Quality: rules.Good}
+	r.e.readings()[rules.Height] = derived.Reading{Value: -1.5, Quality: rules.Good}
 	if got := says(); !strings.HasPrefix(got, "the height reads -1.5 m before the start") {
 		t.Errorf("told, it is %q", got)
 	}
-	r.e.table[rules.Height] = derived.Reading{Cause: rules.Sentinel}
+	r.e.readings()[rules.Height] = derived.Reading{Cause: rules.Sentinel}
 	if got, want := says(), "the height was off before the start, and is missing now: "+rules.Sentinel.String(); got != want {
 		t.Errorf("missing, it is %q, want %q", got, want)
 	}

@@ -3,24 +3,22 @@ package interlock
 import (
 	"slices"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
 // lay prepares the limits, and what built-in interlocks take from them.
-func (e *Engine) lay() error {
-	e.layFed(&e.site.Fed)
+func (e *Engine) lay() (err error) {
 	e.layCraft()
 	e.byPhase = e.phased()
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
-		if e.site.Duty == Guard && e.site.PulsesAlone && e.watches(id) && slices.Contains(e.site.Derived.Needs(id), rules.WindSpeed) {
+		if e.site.Duty == Guard && e.site.PulsesAlone && e.env.Watches(id) && slices.Contains(e.site.Derived.Needs(id), rules.WindSpeed) {
 			e.asksTurn = true
 		}
 	}
-	if err := e.limits.lay(e.builtinChannels()); err != nil {
-		return err
-	}
+	e.limits, err = limits.New((*fromLimits)(e), e.env, e.site.Derived, &e.site.Fed, e.site.ReadyAfter, e.builtinChannels())
 	e.layAges()
-	return nil
+	return err
 }
 
 // layAges collects the ages at which a rule's side can change, rising: the
@@ -33,24 +31,23 @@ func (e *Engine) layAges() {
 		}
 		e.ages = append(e.ages, age)
 	}
-	c := &e.channels[rules.LinkAge]
-	for _, i := range e.order[c.rulesFrom:c.rulesTo] {
-		r := &e.env.Rules[i]
-		switch r.Form {
-		case rules.Above:
-			past(r.Limit)
-			if r.HasCaution {
-				past(r.Caution)
-			}
-		case rules.Outside:
-			past(r.LimitHigh)
-			if r.HasCaution {
-				past(r.CautionHigh)
-			}
+	e.byAge = e.env.Watches(rules.LinkAge)
+	for i := range e.env.Rules {
+		r := e.env.Rules[i]
+		if r.Form == rules.Outside {
+			r.Limit, r.Caution = r.LimitHigh, r.CautionHigh
+		}
+		if r.Watch != rules.LinkAge || r.Form != rules.Above && r.Form != rules.Outside {
+			continue
+		}
+		if past(r.Limit); r.HasCaution {
+			past(r.Caution)
 		}
 	}
-	for _, i := range e.perms[c.permsFrom:c.permsTo] {
-		past(e.env.Permissives[i].Limit)
+	for i := range e.env.Permissives {
+		if p := &e.env.Permissives[i]; p.Watch == rules.LinkAge {
+			past(p.Limit)
+		}
 	}
 	slices.Sort(e.ages)
 }

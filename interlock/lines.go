@@ -301,7 +301,7 @@ func (e *Engine) still(at time.Duration) bool {
 	if e.rotorTurns(at, e.site.StillRotor) {
 		return false // whatever is known of the others
 	}
-	r := e.table.Fresh(rules.RotorSpeed, at, rules.RotorSpeed.Stale())
+	r := e.limits.Fresh(rules.RotorSpeed, at)
 	if r.Quality == rules.Good {
 		return r.Value <= e.site.StillRotor
 	}
@@ -329,14 +329,15 @@ func (e *Engine) frame(at time.Duration) {
 	if gap := at - e.lastFrame; gap >= heardFor {
 		e.unheard.silent += gap
 	}
-	e.lastFrame, e.toldUntil = at, at+heardFor
+	e.lastFrame = at
+	e.limits.ToldUntil(at + heardFor)
 	e.arm(timerLink, at+e.site.LinkStale)
 	if !e.linkUp {
 		e.linkUp, e.linkHeard = true, true
 		e.dirty = true
 		e.builtinListed[ReasonLink] = e.builtinListed[ReasonLink] && e.site.Duty == Guard
 	}
-	if e.channels[rules.LinkAge].used {
+	if e.byAge {
 		e.linkAge(at)
 	}
 }
@@ -344,7 +345,7 @@ func (e *Engine) frame(at time.Duration) {
 // linkAge serves rules and permissives on the age of the link: 0 with every
 // frame, and from then on it grows by itself.
 func (e *Engine) linkAge(at time.Duration) {
-	e.publish(at, rules.LinkAge, derived.Result{Quality: rules.Good})
+	e.limits.Take(at, rules.LinkAge, derived.Result{Quality: rules.Good})
 	e.armLinkAge(at, at)
 }
 
@@ -362,8 +363,8 @@ func (e *Engine) armLinkAge(frame, now time.Duration) {
 // linkAged: silence took the age past a limit or a caution. It is doubtful as
 // every value that silence makes: it counts, and keeps nothing fresh.
 func (e *Engine) linkAged(due time.Duration) {
-	frame := e.channels[rules.LinkAge].good
-	e.publish(due, rules.LinkAge, derived.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
+	frame := e.limits.Health(rules.LinkAge).Good
+	e.limits.Take(due, rules.LinkAge, derived.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
 	e.armLinkAge(frame, due)
 }
 

@@ -70,7 +70,7 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		say(!e.linkUp, NeedLink),
 		say(e.timers[timerClash] != rules.Never && !power, NeedClash),
 		say(e.armed && !power, NeedDisarmed),
-		e.heightOff && !power && !fn(Unmet{Need: NeedHeight, Value: e.table[rules.Height].Value, Cause: e.table[rules.Height].Cause}),
+		e.heightOff && !power && !fn(Unmet{Need: NeedHeight, Value: e.limits.Reading(rules.Height).Value, Cause: e.limits.Reading(rules.Height).Cause}),
 		say(e.asksTurn && !e.closed && (e.windDoubt || e.timers[timerTurned] == rules.Never), NeedTurn),
 		say(e.diskLow, NeedDisk),
 		say(e.overdue != 0, NeedProof),
@@ -84,11 +84,11 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		return
 	}
 	for i := range e.demands {
-		if (e.demands[i].inForce[valueDemand] || e.demands[i].inForce[missingDemand]) && !fn(Unmet{Need: NeedRule, Index: i}) {
+		if e.demands[i].counts() && !fn(Unmet{Need: NeedRule, Index: i}) {
 			return
 		}
 	}
-	for i, holds := range e.permHolds {
+	for i, holds := range e.limits.Holds() {
 		if !holds && !fn(Unmet{Need: NeedPermissive, Index: i}) {
 			return
 		}
@@ -98,9 +98,9 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 // eachChannelUnmet is eachUnmet for the channels that rules need; false when fn
 // said stop.
 func (e *Engine) eachChannelUnmet(fn func(Unmet) bool) bool {
-	for _, id := range e.used {
-		c := &e.channels[id]
-		if c.needed && !c.healthy && !fn(Unmet{Need: NeedChannel, Index: int(id), Since: c.streak, Cause: e.table[id].Cause}) {
+	for _, id := range e.limits.Needed() {
+		h := e.limits.Health(id)
+		if !h.Healthy && !fn(Unmet{Need: NeedChannel, Index: int(id), Since: h.Since, Cause: e.limits.Reading(id).Cause}) {
 			return false
 		}
 	}
@@ -115,12 +115,13 @@ func (e *Engine) allMet() bool {
 
 // lostWhileLive logs a permissive that is lost while live; it is no trip.
 func (e *Engine) lostWhileLive(at time.Duration) {
-	for i, holds := range e.permHolds {
+	for i, holds := range e.limits.Holds() {
 		if e.permTold[i] != holds {
 			e.permTold[i] = holds
+			p := &e.env.Permissives[i]
+			now := e.limits.Reading(p.Watch)
 			e.emit(Effect{Kind: NoteEffect, At: at, Reason: ReasonPermissiveLost, Rule: -1, Permissive: i,
-				Channel: e.env.Permissives[i].Watch, On: !holds, Limit: e.env.Permissives[i].Limit,
-				HasValue: e.table[e.env.Permissives[i].Watch].Quality != rules.Missing, Value: e.table[e.env.Permissives[i].Watch].Value})
+				Channel: p.Watch, On: !holds, Limit: p.Limit, HasValue: now.Quality != rules.Missing, Value: now.Value})
 		}
 	}
 }

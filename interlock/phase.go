@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -76,19 +77,13 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 // windSeen watches for pulses of an anemometer whose wire nothing else watches:
 // the wind that they tell is more than none.
 func (e *Engine) windSeen(at time.Duration, r derived.Result) {
-	doubt := mayBeCut(r)
+	doubt := limits.MayBeCut(r)
 	turned := r.Quality == rules.Good && r.Value > 0
 	e.dirty = e.dirty || doubt != e.windDoubt || turned && e.timers[timerTurned] == rules.Never
 	e.windDoubt = doubt
 	if turned {
 		e.arm(timerTurned, at+turnLasts)
 	}
-}
-
-// mayBeCut reports whether a reading is the silence of an anemometer that may be
-// a calm or a cut wire.
-func mayBeCut(r derived.Result) bool {
-	return r.Quality == rules.Doubtful && (r.Cause == rules.MayBeCut || r.Cause == rules.SilentLong)
 }
 
 // heightBack is how far inside the bound a height must be again before it no
@@ -137,7 +132,7 @@ func (e *Engine) hold(timer int, at, span time.Duration, holds bool) {
 
 // flag is 1, 0 or −1 for unknown: a flag channel's fresh value.
 func (e *Engine) flag(id rules.ChannelID, at time.Duration) int {
-	r := e.table.Fresh(id, at, id.Stale())
+	r := e.limits.Fresh(id, at)
 	switch {
 	case r.Quality != rules.Good:
 		return -1
@@ -150,10 +145,10 @@ func (e *Engine) flag(id rules.ChannelID, at time.Duration) int {
 // low says that the height is known to be at most limit; true where no height
 // is fed, because then other signs must do.
 func (e *Engine) low(at time.Duration, limit float64) bool {
-	if !e.byPhase || !e.feeds(rules.Height) {
+	if !e.byPhase || !e.limits.Feeds(rules.Height) {
 		return true
 	}
-	r := e.table.Fresh(rules.Height, at, rules.Height.Stale())
+	r := e.limits.Fresh(rules.Height, at)
 	return r.Quality == rules.Good && r.Value <= limit
 }
 
@@ -161,15 +156,15 @@ func (e *Engine) low(at time.Duration, limit float64) bool {
 // where outputs are not fed. Outputs that the craft marks as unused (it does
 // so while disarmed) are idle.
 func (e *Engine) outputsBelow(at time.Duration, limit float64) bool {
-	if !e.byPhase || !e.feeds(rules.MotorHighest) {
+	if !e.byPhase || !e.limits.Feeds(rules.MotorHighest) {
 		return true
 	}
-	if r := e.table.Fresh(rules.MotorHighest, at, rules.MotorHighest.Stale()); r.Quality != rules.Missing {
+	if r := e.limits.Fresh(rules.MotorHighest, at); r.Quality != rules.Missing {
 		return r.Quality == rules.Good && r.Value <= limit
 	}
 	for i := range e.site.Derived.Motors {
 		id := rules.Motor1Output + rules.ChannelID(i)
-		r := e.table[id]
+		r := e.limits.Reading(id)
 		unused := r.Quality == rules.Missing && r.Cause == rules.Sentinel
 		low := r.Quality == rules.Good && r.Value <= limit
 		if !unused && !low || at-r.At > id.Stale() {
@@ -232,9 +227,9 @@ func (e *Engine) phaseMoved(at time.Duration, p rules.Phase) {
 	}
 	for i := range e.env.Rules {
 		if e.env.Rules[i].While == p {
-			e.demandMoved(at, i, valueDemand)
-			e.demandMoved(at, i, missingDemand)
-			e.cautionMoved(at, i, ReasonRule)
+			e.demandMoved(at, i, limits.ByValue)
+			e.demandMoved(at, i, limits.ByMissing)
+			e.cautionMoved(at, i, limits.ByValue)
 		}
 	}
 }
@@ -247,7 +242,7 @@ func (e *Engine) bootClock(at time.Duration, r derived.Result) {
 	if e.bootKnown && r.Value < e.maxBoot-restartBack {
 		e.maxBoot = r.Value
 		// What was healthy before belongs to the life before.
-		e.forgetHealth()
+		e.limits.ForgetHealth()
 		e.dirty = true
 		e.builtinTrip(at, EventImmediate, ReasonRestart)
 		return

@@ -3,6 +3,7 @@ package interlock
 import (
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -117,8 +118,8 @@ func (e *Engine) watchSound() Sound {
 		return Silent
 	}
 	for i := range e.demands {
-		if e.demands[i].inForce[valueDemand] && e.env.Rules[i].Stop == rules.Immediate ||
-			e.demands[i].inForce[missingDemand] && e.env.Rules[i].MissingStop == rules.Immediate {
+		if e.demands[i].inForce[limits.ByValue] && e.env.Rules[i].Stop == rules.Immediate ||
+			e.demands[i].inForce[limits.ByMissing] && e.env.Rules[i].MissingStop == rules.Immediate {
 			return SoundTripped
 		}
 	}

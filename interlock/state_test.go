@@ -9,29 +9,30 @@ import (
 	"time"
 	"unsafe"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
-	"above": "the engine itself", "cfg": "never changes; each calculator has what it needs of it", "readyAfter": "never changes",
-	"group": "of the call alone", "env": "never changes", "site": "never changes", "fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "used": "never changes", "ofCraft": "never changes",
-	"ages": "never changes", "order": "never changes", "perms": "never changes",
-	"channels.rulesFrom": "never changes", "channels.rulesTo": "never changes", "channels.permsFrom": "never changes",
-	"channels.permsTo": "never changes", "channels.calcFrom": "never changes", "channels.calcTo": "never changes",
-	"channels.used": "never changes", "channels.needed": "never changes", "channels.frozenAfter": "never changes",
-	"channels.builtin": "never changes",
-	"channels.missed":  "says that a rule of the channel is missing", "kept": "decides only by being less than trips or not",
-	"channels.shortest": "never changes", "channels.longest": "never changes", "channels.sloped": "never changes", "channels.warming": "never changes",
+	"limits.above": "the engine itself", "limits.cfg": "never changes; each calculator has what it needs of it", "limits.readyAfter": "never changes",
+	"group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
+	"ages": "never changes", "limits.order": "never changes", "limits.perms": "never changes",
+	"limits.channels.rulesFrom": "never changes", "limits.channels.rulesTo": "never changes", "limits.channels.permsFrom": "never changes",
+	"limits.channels.permsTo": "never changes", "limits.channels.calcFrom": "never changes", "limits.channels.calcTo": "never changes",
+	"limits.channels.used": "never changes", "limits.channels.needed": "never changes", "limits.channels.frozenAfter": "never changes",
+	"limits.channels.named":  "never changes",
+	"limits.channels.missed": "says that a rule of the channel is missing", "kept": "decides only by being less than trips or not",
+	"limits.channels.shortest": "never changes", "limits.channels.longest": "never changes", "limits.channels.sloped": "never changes", "limits.channels.warming": "never changes",
 	"now": "times are told relative to it", "next": "may be early; what is due is told by its owner",
-	"calcs": "each tells its own state, and the tests of derived hold it whole", "calcDue": "follows from the calculator's own state",
-	"runs.slope":     "tells its own state, and the tests of derived hold it whole",
-	"channels.stale": "a cache of the time of the last Good sample plus a staleness; may be early",
-	"channels.id":    "never changes", "awake": "lists what has a deadline", "channels.awake": "stands in that list",
-	"waiting": "lists what has an on-delay", "runs.waiting": "stands in that list", "acting": "only lives in an instant", "standing": "counts the demands in force", "cautions": "counts the cautions told",
-	"first": "for the view only", "why": "decides only by being one of two reasons of a fault", "flash": "for the view only", "flashState": "for the view only", "tracking": "decides nothing", "runs.tracked": "decides nothing",
-	"runs.least": "decides nothing", "runs.leastAt": "decides nothing",
-	"unknown": "only lives in an instant", "toldUntil": "follows from the last frame, which is told", "out": "only lives until the next call", "front": "only lives until the next call",
+	"limits.calcs": "each tells its own state, and the tests of derived hold it whole", "limits.calcDue": "follows from the calculator's own state",
+	"limits.runs.slope":     "tells its own state, and the tests of derived hold it whole",
+	"limits.channels.stale": "a cache of the time of the last Good sample plus a staleness; may be early",
+	"limits.channels.id":    "never changes", "limits.awake": "lists what has a deadline", "limits.channels.awake": "stands in that list",
+	"limits.waiting": "lists what has an on-delay", "limits.runs.waiting": "stands in that list", "limits.acting": "only lives in an instant", "standing": "counts the demands in force", "cautions": "counts the cautions told",
+	"first": "for the view only", "why": "decides only by being one of two reasons of a fault", "flash": "for the view only", "flashState": "for the view only", "limits.tracking": "decides nothing", "limits.runs.tracked": "decides nothing",
+	"limits.runs.least": "decides nothing", "limits.runs.leastAt": "decides nothing",
+	"unknown": "only lives in an instant", "limits.toldUntil": "follows from the last frame, which is told", "out": "only lives until the next call", "front": "only lives until the next call",
 }
 
 // sampleStates are engines in states in which, between them, everything that
@@ -105,8 +106,8 @@ func TestAppendStateTellsEveryField(t *testing.T) {
 	}
 }
 
-// walkFields visits every leaf under v by its path without indexes. Interfaces,
-// pointers and channels are leaves that cannot be changed.
+// walkFields visits every leaf under v by its path without indexes. Interfaces and
+// pointers are leaves that cannot be changed, but for the limits.
 func walkFields(v reflect.Value, path string, visit func(path string, change, restore func())) {
 	v = reflect.NewAt(v.Type(), unsafe.Pointer(v.UnsafeAddr())).Elem()
 	switch v.Kind() {
@@ -147,6 +148,10 @@ func walkFields(v reflect.Value, path string, visit func(path string, change, re
 		old := v.Float()
 		visit(path, func() { v.SetFloat(old + 1) }, func() { v.SetFloat(old) })
 	case reflect.Pointer, reflect.Interface:
+		if l, ok := v.Interface().(*limits.Limits); ok {
+			walkFields(reflect.ValueOf(l).Elem(), path, visit)
+			return
+		}
 		visit(path, func() {}, func() {})
 	default:
 		panic(fmt.Sprintf("%s: no way to change a %v", path, v.Kind()))

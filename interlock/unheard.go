@@ -3,6 +3,7 @@ package interlock
 import (
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -27,25 +28,6 @@ type unheard struct {
 // link.age. What another sensor tells later comes behind the silence.
 const heardFor = 100 * time.Millisecond
 
-// lastTold is what a rule knows of the last value that was told, not made by silence.
-type lastTold struct {
-	excursion rules.Side // how far it had left caution or limit, and was not back
-	fresh     float64    // that value
-	back      bool       // from its limit, since a silence was named behind that
-}
-
-func (r *ruleRun) toldAs(rule *rules.Rule, side rules.Side, v float64, q rules.Quality) {
-	switch {
-	case side == rules.Beyond:
-		r.excursion, r.fresh = rules.Beyond, v
-	case r.beyond && r.excursion == rules.Beyond: // not back by the deadband
-	case side != rules.Inside && rule.HasCaution:
-		r.excursion, r.fresh = rules.InCaution, v
-	case !r.caution || q == rules.Good && cautionOver(rule, v):
-		r.excursion = rules.Inside
-	}
-}
-
 // layCraft notes which channels fall silent with the craft.
 func (e *Engine) layCraft() {
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
@@ -66,7 +48,7 @@ func (e *Engine) restsOn(why Reason, rule int) (rules.ChannelID, time.Duration) 
 		return id, min(e.env.Rules[rule].StaleAfter, id.Stale())
 	case why == ReasonLink:
 		return rules.LinkAge, 0
-	case why == ReasonHeightLost, why == ReasonGroundUnseen && e.feeds(rules.Height) && e.timers[timerGroundHeight] == rules.Never:
+	case why == ReasonHeightLost, why == ReasonGroundUnseen && e.limits.Feeds(rules.Height) && e.timers[timerGroundHeight] == rules.Never:
 		return rules.Height, rules.Height.Stale()
 	case why == ReasonGroundUnseen:
 		return rules.Tension, groundSilence()
@@ -80,16 +62,16 @@ func (e *Engine) told(id rules.ChannelID) time.Duration {
 	if id == rules.LinkAge {
 		return e.lastFrame
 	}
-	if r := &e.table[id]; r.Quality == rules.Doubtful && r.Cause != rules.Stale {
+	if r := e.limits.Reading(id); r.Quality == rules.Doubtful && r.Cause != rules.Stale {
 		return r.At
 	}
-	return e.channels[id].good
+	return e.limits.Health(id).Good
 }
 
 // toldMissing returns why a channel is missing where that was told: not by silence.
 func (e *Engine) toldMissing(id rules.ChannelID) rules.Cause {
 	for _, n := range append(e.site.Derived.Needs(id), id) {
-		if r := &e.table[n]; r.Quality == rules.Missing && r.Cause != rules.NoCause && r.Cause != rules.Stale && r.Cause != rules.InputMissing {
+		if r := e.limits.Reading(n); r.Quality == rules.Missing && r.Cause != rules.NoCause && r.Cause != rules.Stale && r.Cause != rules.InputMissing {
 			return r.Cause
 		}
 	}
@@ -104,8 +86,8 @@ func (e *Engine) toldMissing(id rules.ChannelID) rules.Cause {
 func (e *Engine) bySilence(at time.Duration, why Reason, rule int) bool {
 	id, stale := e.restsOn(why, rule)
 	same := e.unheard.trip != 0 && e.lastFrame <= e.unheard.from
-	if why == ReasonRule && e.runs[rule].excursion == rules.Beyond && e.unknown == rules.NoChannel || why == ReasonRuleMissing && e.toldMissing(id) != rules.NoCause {
-		return same && e.unheard.rule == rule && !e.runs[rule].back
+	if why == ReasonRule && e.limits.Rule(rule).Left == rules.Beyond && e.unknown == rules.NoChannel || why == ReasonRuleMissing && e.toldMissing(id) != rules.NoCause {
+		return same && e.unheard.rule == rule && !e.limits.Rule(rule).Back
 	}
 	if !e.linkHeard || !e.ofCraft[id] {
 		return false
@@ -119,23 +101,13 @@ func (e *Engine) bySilence(at time.Duration, why Reason, rule int) bool {
 	case e.ofRecorded(told):
 		silent += e.unheard.silent
 	}
-	return told <= e.lastFrame && 2*silent >= max(at-e.channels[id].good, stale)
+	return told <= e.lastFrame && 2*silent >= max(at-e.limits.Health(id).Good, stale)
 }
 
 // ofRecorded reports whether what was last told then has not been heard since the
 // silence on record began.
 func (e *Engine) ofRecorded(told time.Duration) bool {
 	return e.unheard.trip != 0 && told <= e.unheard.from
-}
-
-// longestSilence returns after how long a silence has made every demand that it can
-// make by age.
-func (e *Engine) longestSilence() time.Duration {
-	longest := e.site.LinkStale
-	for i := range e.channels {
-		longest = max(longest, e.channels[i].longest, rules.ChannelID(i).Stale())
-	}
-	return longest + 1
 }
 
 // because returns the reason and the rule that a move of the latch by a demand
@@ -159,31 +131,31 @@ func (e *Engine) silenceAs(at time.Duration, first bool) Effect {
 		id    rules.ChannelID
 	}{{timerClimb, rules.Climb}, {timerSlack, rules.Tension}} {
 		if e.timers[t.timer] != rules.Never {
-			f.Reason, f.Channel, f.HasValue, f.Value = ReasonThenSilent, t.id, true, e.table[t.id].Value
+			f.Reason, f.Channel, f.HasValue, f.Value = ReasonThenSilent, t.id, true, e.limits.Reading(t.id).Value
 		}
 	}
 	found := false
-	for i := range e.runs {
-		run, rule := &e.runs[i], &e.env.Rules[i]
-		beyond := run.excursion == rules.Beyond
+	for i := range e.env.Rules {
+		now, rule := e.limits.Rule(i), &e.env.Rules[i]
+		beyond := now.Left == rules.Beyond
 		if !e.inForce(rule.While) || e.unknown != rules.NoChannel && rule.While != rules.Always || found && !beyond {
 			continue
 		}
-		if run.excursion == rules.Inside {
-			if lost := e.toldMissing(rule.Watch); lost != rules.NoCause && e.ofCraft[rule.Watch] && e.channels[rule.Watch].heard && !run.missing && rule.WhenMissing == rules.MissingTrips {
+		if now.Left == rules.Inside {
+			if lost := e.toldMissing(rule.Watch); lost != rules.NoCause && e.ofCraft[rule.Watch] && e.limits.Health(rule.Watch).Heard && !now.Asks[limits.ByMissing] && rule.WhenMissing == rules.MissingTrips {
 				found = true
 				f.Reason, f.Rule, f.Channel, f.HasValue, f.Cause = ReasonThenSilent, i, rule.Watch, false, lost
 			}
 			continue
 		}
 		f.Cause = rules.NoCause
-		f.Reason, f.Rule, f.Channel, f.HasValue, f.Value = ReasonThenSilent, i, rule.Watch, true, run.fresh
+		f.Reason, f.Rule, f.Channel, f.HasValue, f.Value = ReasonThenSilent, i, rule.Watch, true, now.Told
 		low, high := rule.Caution, rule.CautionHigh
 		if beyond {
 			low, high = rule.Limit, rule.LimitHigh
 		}
 		f.Limit = low
-		if rule.Form == rules.Outside && run.fresh > low {
+		if rule.Form == rules.Outside && now.Told > low {
 			f.Limit = high
 		}
 		if found = true; beyond {
@@ -206,7 +178,7 @@ func (e *Engine) consequence(f Effect, first bool) bool {
 		e.number(s, first)
 		e.unheard = unheard{trip: e.trips, from: e.lastFrame, rule: s.Rule}
 		if s.Rule >= 0 {
-			e.runs[s.Rule].back = false
+			e.limits.Named(s.Rule)
 		}
 		if f.Reason == ReasonLink {
 			return true

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -68,7 +69,7 @@ type RuleView struct {
 // View fills dst with the state as of the last Step or Advance.
 func (e *Engine) View(dst *View) {
 	unmet, ruleViews, perms := dst.Unmet[:0], dst.Rules[:0], dst.Permissives[:0]
-	holds := append(dst.Holds[:0], e.permHolds...)
+	holds := append(dst.Holds[:0], e.limits.Holds()...)
 	*dst = View{
 		At: e.now, Since: e.since, State: e.state, Why: e.why, Duty: e.site.Duty, Sound: e.sound,
 		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
@@ -89,26 +90,26 @@ func (e *Engine) View(dst *View) {
 		ruleViews = append(ruleViews, e.ruleView(i))
 	}
 	for i := range e.env.Permissives {
-		perms = append(perms, e.table[e.env.Permissives[i].Watch])
+		perms = append(perms, e.limits.Reading(e.env.Permissives[i].Watch))
 	}
 	dst.Unmet, dst.Rules, dst.Permissives = unmet, ruleViews, perms
 	dst.Holds = holds
 }
 
 func (e *Engine) ruleView(i int) RuleView {
-	rule, run, d := &e.env.Rules[i], &e.runs[i], &e.demands[i]
-	c := &e.channels[rule.Watch]
+	rule, d := &e.env.Rules[i], &e.demands[i]
+	now, health := e.limits.Rule(i), e.limits.Health(rule.Watch)
 	v := RuleView{
-		Reading: e.table[rule.Watch], Age: rules.Never, HasValue: run.seen, Value: run.value,
-		Caution: d.caution, Demand: d.inForce[valueDemand] || d.inForce[missingDemand],
-		Missing: run.missing || !c.heard, InForce: e.inForce(rule.While), Fed: e.feeds(rule.Watch),
+		Reading: e.limits.Reading(rule.Watch), Age: rules.Never, HasValue: now.Seen, Value: now.Value,
+		Caution: d.caution, Demand: d.counts(),
+		Missing: now.Asks[limits.ByMissing] || !health.Heard, InForce: e.inForce(rule.While), Fed: e.limits.Feeds(rule.Watch),
 	}
-	if c.heard {
-		v.Age = e.now - c.good
+	if health.Heard {
+		v.Age = e.now - health.Good
 	}
-	if run.seen {
-		v.Headroom = rule.Headroom(run.value)
-		v.Side = rule.Side(run.value)
+	if now.Seen {
+		v.Headroom = rule.Headroom(now.Value)
+		v.Side = rule.Side(now.Value)
 	}
 	return v
 }
@@ -118,7 +119,7 @@ func (e *Engine) Reading(id rules.ChannelID) derived.Reading {
 	if id >= rules.ChannelCount {
 		return derived.Reading{}
 	}
-	return e.table[id]
+	return e.limits.Reading(id)
 }
 
 // Envelope is the envelope the engine was made with; it must not be changed.

@@ -49,7 +49,10 @@ func TestRotorsThatTheWindTurns(t *testing.T) {
 		{"less current than before", func(r *rig) { r.set(rules.Pack1Current, 0, rules.Good) }, true},
 		{"one current silent", func(r *rig) { r.silence(rules.Pack2Current) }, false},
 		{"one current in doubt", func(r *rig) { r.set(rules.Pack1Current, 2, rules.Doubtful) }, false},
-		{"the supply's never told", func(r *rig) { r.silence(rules.SupplyCurrent); r.e.channels[rules.SupplyCurrent].heard = false }, true},
+		{"the supply's never told", func(r *rig) {
+			r.silence(rules.SupplyCurrent)
+			*ofChannel[bool](r.e, rules.SupplyCurrent, "heard") = false
+		}, true},
 		{"one current missing", func(r *rig) { r.set(rules.SupplyCurrent, 0, rules.Missing) }, false},
 		{"the sensor never told of a current", func(r *rig) { r.e.flowSeen = false }, false},
 		{"never told of one, but disarmed", func(r *rig) { r.e.flowSeen = false; r.set(rules.CraftArmed, 0, rules.Good) }, true},

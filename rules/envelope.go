@@ -1,6 +1,9 @@
 package rules
 
-import "time"
+import (
+	"slices"
+	"time"
+)
 
 // Form is the form of a rule.
 type Form uint8
@@ -156,4 +159,10 @@ type Envelope struct {
 	Without     []Absence
 	// Hash is the SHA-256 of the file's bytes.
 	Hash [32]byte
+}
+
+// Watches reports whether a rule or a permissive of the envelope watches id.
+func (e *Envelope) Watches(id ChannelID) bool {
+	return slices.ContainsFunc(e.Rules, func(r Rule) bool { return r.Watch == id }) ||
+		slices.ContainsFunc(e.Permissives, func(p Permissive) bool { return p.Watch == id })
 }

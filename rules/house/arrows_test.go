@@ -127,7 +127,8 @@ var mayImport = map[string][]string{
 	"rules/card":                  {"rules", "rules/document"},
 	"rules/document":              {},
 	"interlock/derived":           {"rules"},
-	"interlock":                   {"rules", "interlock/derived"},
+	"interlock/limits":            {"rules", "interlock/derived"},
+	"interlock":                   {"rules", "interlock/derived", "interlock/limits"},
 	"interlock/telemetry":         {"rules", "interlock/derived", "interlock"},
 	"interlock/telemetry/link":    {"rules", "interlock", "interlock/telemetry"},
 	"interlock/telemetry/signing": {"interlock/telemetry", "interlock/dated", "interlock/plain"},
@@ -165,6 +166,7 @@ func TestArrowsGoOneWay(t *testing.T) {
 		wrong    bool
 	}{
 		{"rules", "rules/card", true}, {"rules", "interlock", true}, {"interlock", "interlock/derived", false}, {"interlock/derived", "interlock", true},
+		{"interlock/limits", "interlock/derived", false}, {"interlock/limits", "interlock", true}, {"interlock", "interlock/limits", false},
 		{"hw", "rules", true}, {"hw/virtual", "hw", false}, {"hw", "hw/virtual", true}, {"interlock/guard", "cmd/downhauld", true}, {"cmd/downhaul", "interlock/report", false},
 		{"interlock/guard", "interlock/report", true}, {"cmd/downhauld", "interlock/guard", false},
 	} {

@@ -25,6 +25,7 @@ var pure = []string{
 	"rules/document",
 	"interlock",
 	"interlock/derived",
+	"interlock/limits",
 	"interlock/telemetry",
 	"interlock/intake",
 }

@@ -1,4 +1,4 @@
-package interlock
+package limits
 
 import (
 	"fmt"
@@ -9,12 +9,10 @@ import (
 	"downhaul/rules"
 )
 
-// limits are the channels and the rules in time: what each channel read last and how
-// fresh that is, what is derived from it, and which rules ask for a stop or caution.
-// They know no state, no line and no chain. What they find goes up at once, in the
-// order in which it is found.
-type limits struct {
-	above      above
+// Limits are the channels and the rules of one envelope in time. What they find goes
+// up at once, in the order in which it is found.
+type Limits struct {
+	above      Above
 	env        *rules.Envelope
 	cfg        derived.Config
 	readyAfter time.Duration
@@ -26,6 +24,7 @@ type limits struct {
 	calcDue  []time.Duration
 	channels [rules.ChannelCount]channelRun
 	used     []rules.ChannelID // channels that have rules or permissives
+	needed   []rules.ChannelID // those of them that a rule needs to start
 	order    []int32           // rule indexes sorted by channel, file order within
 	perms    []int32           // permissive indexes sorted by channel
 	runs     []ruleRun         // by rule index
@@ -37,26 +36,36 @@ type limits struct {
 	toldUntil time.Duration // what comes later comes behind a silence of the craft
 }
 
-// above is who acts on what the limits find.
-type above interface {
-	// inForce reports whether a rule of that phase counts now.
-	inForce(p rules.Phase) bool
-	// demandMoved is told that a demand of rule i, of its value or of its missing
-	// channel, came or went; cautionMoved the same of its caution.
-	demandMoved(at time.Duration, i, kind int)
-	cautionMoved(at time.Duration, i int, why Reason)
-	// builtins is told every reading of a channel that it named.
-	builtins(at time.Duration, id rules.ChannelID, r derived.Result)
-	// wake is told of an instant at which the limits have something to do.
-	wake(due time.Duration)
-	// unsettled is told that a condition for a start may have moved.
-	unsettled()
+// Why says what a demand or a caution of a rule rests on.
+type Why uint8
+
+const (
+	ByValue   Why = iota // its limit or its caution was left
+	ByMissing            // its channel is missing
+	ByDoubt              // its channel may be missing, or may not; a caution only
+)
+
+// Above is who acts on what the limits find. Nothing that it does from within one of
+// these calls may take a sample or fire.
+type Above interface {
+	// InForce reports whether a rule of that phase counts now.
+	InForce(p rules.Phase) bool
+	// Asked is told that a demand of rule i, by its value or by its missing channel,
+	// came or went; Cautioned the same of its caution. Rule says what stands.
+	Asked(at time.Duration, i int, why Why)
+	Cautioned(at time.Duration, i int, why Why)
+	// Read is told every reading of a channel that was named to New.
+	Read(at time.Duration, id rules.ChannelID, r derived.Result)
+	// Wake is told of an instant at which Fire has something to do.
+	Wake(due time.Duration)
+	// Unsettled is told that a condition for a start may have moved.
+	Unsettled()
 }
 
 type channelRun struct {
 	id       rules.ChannelID
 	used     bool          // has rules or permissives
-	builtin  bool          // built-in interlocks or phases look at it
+	named    bool          // its readings go up
 	missed   bool          // a rule has turned missing since the last Good sample
 	heard    bool          // a Good sample came once
 	good     time.Duration // time of the last Good sample
@@ -79,13 +88,23 @@ type channelRun struct {
 	ready              time.Duration // when the streak is long enough
 }
 
-// lay sorts rules, permissives and calculators by channel. Readings of the builtin
-// channels go up.
-func (l *limits) lay(builtins []rules.ChannelID) error {
+// New makes the limits of an envelope. from says who feeds each measured channel, cfg
+// how others are derived from them, readyAfter how long a channel must be fresh before
+// a start. Readings of the named channels go up.
+func New(up Above, env *rules.Envelope, cfg derived.Config, from *[rules.ChannelCount]rules.Origin, readyAfter time.Duration, named []rules.ChannelID) (*Limits, error) {
+	l := &Limits{above: up, env: env, cfg: cfg, readyAfter: readyAfter}
+	l.layFed(from)
+	if err := l.lay(named); err != nil {
+		return nil, err
+	}
+	return l, nil
+}
+
+// lay sorts rules, permissives and calculators by channel.
+func (l *Limits) lay(named []rules.ChannelID) error {
 	l.runs = make([]ruleRun, len(l.env.Rules))
 	l.permHolds = make([]bool, len(l.env.Permissives))
-	count := len(l.env.Rules)
-	l.order = make([]int32, count)
+	l.order = make([]int32, len(l.env.Rules))
 	for i := range l.order {
 		l.order[i] = int32(i)
 	}
@@ -103,7 +122,7 @@ func (l *limits) lay(builtins []rules.ChannelID) error {
 	for i := range l.env.Rules {
 		r := &l.env.Rules[i]
 		if r.Watch == rules.NoChannel || r.Watch >= rules.ChannelCount {
-			return fmt.Errorf("interlock: rule %q watches no known channel", r.Name)
+			return fmt.Errorf("limits: rule %q watches no known channel", r.Name)
 		}
 		l.runs[i].due = rules.Never
 		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
@@ -124,10 +143,10 @@ func (l *limits) lay(builtins []rules.ChannelID) error {
 	}
 	l.cfg.ApexThresholds = thresholds
 	calcs, err := derived.New(l.cfg, func(id rules.ChannelID) bool {
-		return l.watches(id) || slices.Contains(builtins, id) && l.feeds(id)
+		return l.env.Watches(id) || slices.Contains(named, id) && l.fed[id]
 	})
 	if err != nil {
-		return fmt.Errorf("interlock: %w", err)
+		return fmt.Errorf("limits: %w", err)
 	}
 	// Sorted by trigger; among equals the order of derived.New, in which what
 	// feeds another comes first.
@@ -137,34 +156,33 @@ func (l *limits) lay(builtins []rules.ChannelID) error {
 	for i, c := range calcs {
 		l.calcDue[i] = c.Due()
 		run := &l.channels[c.Trigger()]
-		if run.calcTo == 0 {
-			run.calcFrom = int32(i)
-		}
-		run.calcTo = int32(i) + 1
+		span(&run.calcFrom, &run.calcTo, i)
 	}
 	for i, r := range l.order {
 		run := &l.channels[l.env.Rules[r].Watch]
-		if run.rulesTo == 0 {
-			run.rulesFrom = int32(i)
-		}
-		run.rulesTo = int32(i) + 1
+		span(&run.rulesFrom, &run.rulesTo, i)
 	}
 	for i, p := range l.perms {
 		run := &l.channels[l.env.Permissives[p].Watch]
-		if run.permsTo == 0 {
-			run.permsFrom = int32(i)
-		}
-		run.permsTo = int32(i) + 1
+		span(&run.permsFrom, &run.permsTo, i)
 	}
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
-		l.layChannel(id, builtins)
+		l.layChannel(id, named)
 	}
 	l.awake = make([]rules.ChannelID, 0, len(l.used))
 	l.waiting, l.acting = make([]int32, 0, len(l.runs)), make([]int32, 0, 2*len(l.runs))
 	return nil
 }
 
-func (l *limits) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
+// span takes i, which follows what it took before, into a range.
+func span(from, to *int32, i int) {
+	if *to == 0 {
+		*from = int32(i)
+	}
+	*to = int32(i) + 1
+}
+
+func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 	c := &l.channels[id]
 	c.id = id
 	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
@@ -175,7 +193,7 @@ func (l *limits) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 		if l.runs[r].slope != nil {
 			c.sloped, c.warming = true, max(c.warming, rule.Over)
 		}
-		if rule.Stop != rules.NoStop && rule.WhenMissing == rules.MissingTrips && l.feeds(id) {
+		if rule.Stop != rules.NoStop && rule.WhenMissing == rules.MissingTrips && l.fed[id] {
 			c.needed = true
 		}
 		if rule.FrozenAfter > 0 && (c.frozenAfter == 0 || rule.FrozenAfter < c.frozenAfter) {
@@ -195,29 +213,14 @@ func (l *limits) layChannel(id rules.ChannelID, builtins []rules.ChannelID) {
 	if c.used {
 		l.used = append(l.used, id)
 	}
-	c.builtin = slices.Contains(builtins, id)
+	if c.needed {
+		l.needed = append(l.needed, id)
+	}
+	c.named = slices.Contains(named, id)
 }
 
-// watches says whether a rule or a permissive of the envelope watches id.
-func (l *limits) watches(id rules.ChannelID) bool {
-	for i := range l.env.Rules {
-		if l.env.Rules[i].Watch == id {
-			return true
-		}
-	}
-	for i := range l.env.Permissives {
-		if l.env.Permissives[i].Watch == id {
-			return true
-		}
-	}
-	return false
-}
-
-// feeds says whether every channel that id rests on is fed on this pad.
-func (l *limits) feeds(id rules.ChannelID) bool { return l.fed[id] }
-
-// layFed works out feeds once; it is asked on the hot path.
-func (l *limits) layFed(from *[rules.ChannelCount]rules.Origin) {
+// layFed works out once what is fed; it is asked on the hot path.
+func (l *Limits) layFed(from *[rules.ChannelCount]rules.Origin) {
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		needs := l.cfg.Needs(id)
 		l.fed[id] = len(needs) > 0
@@ -225,27 +228,4 @@ func (l *limits) layFed(from *[rules.ChannelCount]rules.Origin) {
 			l.fed[id] = l.fed[id] && from[n] != rules.NotFed
 		}
 	}
-}
-
-// clone is a second one that shares nothing that changes, below up.
-func (l *limits) clone(up above) limits {
-	c := *l
-	c.above = up
-	c.calcs = make([]derived.Calculator, len(l.calcs))
-	for i := range l.calcs {
-		c.calcs[i] = l.calcs[i].Clone()
-	}
-	c.calcDue = slices.Clone(l.calcDue)
-	c.used = slices.Clone(l.used)
-	c.awake = append(make([]rules.ChannelID, 0, cap(l.awake)), l.awake...)
-	c.waiting = append(make([]int32, 0, cap(l.waiting)), l.waiting...)
-	c.acting = make([]int32, 0, cap(l.acting))
-	c.runs = slices.Clone(l.runs)
-	for i := range c.runs {
-		if c.runs[i].slope != nil {
-			c.runs[i].slope = c.runs[i].slope.Clone()
-		}
-	}
-	c.permHolds = slices.Clone(l.permHolds)
-	return c
 }

@@ -1,4 +1,4 @@
-package interlock
+package limits
 
 import (
 	"slices"
@@ -8,8 +8,8 @@ import (
 )
 
 // wakeChannel has the deadlines of a channel looked at from now on.
-func (l *limits) wakeChannel(c *channelRun, due time.Duration) {
-	l.above.wake(due)
+func (l *Limits) wakeChannel(c *channelRun, due time.Duration) {
+	l.above.Wake(due)
 	if !c.awake {
 		c.awake = true
 		l.awake = append(l.awake, c.id)
@@ -17,19 +17,19 @@ func (l *limits) wakeChannel(c *channelRun, due time.Duration) {
 }
 
 // wait has the on-delay of a rule run until due.
-func (l *limits) wait(i int, due time.Duration) {
+func (l *Limits) wait(i int, due time.Duration) {
 	run := &l.runs[i]
 	run.due = due
-	l.above.wake(due)
+	l.above.Wake(due)
 	if !run.waiting {
 		run.waiting = true
 		l.waiting = append(l.waiting, int32(i))
 	}
 }
 
-// earliest is the next instant at which a calculator, a channel or a rule has
-// something to do. What has none is no longer looked at.
-func (l *limits) earliest() time.Duration {
+// Due is the next instant at which a calculator, a channel or a rule has something
+// to do. What has none is no longer looked at.
+func (l *Limits) Due() time.Duration {
 	due := rules.Never
 	for _, t := range l.calcDue {
 		due = min(due, t)
@@ -62,9 +62,9 @@ func (l *limits) earliest() time.Duration {
 	return due
 }
 
-// fire lets act what is due: calculators, channels that turn stale or have been
+// Fire lets act what is due: calculators, channels that turn stale or have been
 // fresh for long enough, and then rules in the order of the file.
-func (l *limits) fire(due time.Duration) {
+func (l *Limits) Fire(due time.Duration) {
 	for i := range l.calcs {
 		if l.calcDue[i] <= due {
 			r, ok := l.calcs[i].Tick(due, &l.table)
@@ -83,7 +83,7 @@ func (l *limits) fire(due time.Duration) {
 		if c.ready <= due {
 			c.ready = rules.Never
 			c.healthy = true
-			l.above.unsettled()
+			l.above.Unsettled()
 		}
 		if c.stale <= due {
 			l.channelStale(due, c)
@@ -108,8 +108,8 @@ func (l *limits) fire(due time.Duration) {
 	}
 }
 
-// forgetHealth has every channel be fresh anew for long enough before a start.
-func (l *limits) forgetHealth() {
+// ForgetHealth has every channel be fresh anew for long enough before a start.
+func (l *Limits) ForgetHealth() {
 	for _, id := range l.used {
 		c := &l.channels[id]
 		c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
@@ -121,13 +121,13 @@ type reactor interface {
 	React(at, reaction time.Duration)
 }
 
-// expect has every calculator that counts on it know the time until thrust is gone.
-func (l *limits) expect(at, reaction time.Duration) {
+// Expect has every calculator that counts on it know the time until thrust is gone.
+func (l *Limits) Expect(at, reaction time.Duration) {
 	for i, c := range l.calcs {
 		if r, ok := c.(reactor); ok {
 			r.React(at, reaction)
 			l.calcDue[i] = c.Due()
-			l.above.wake(l.calcDue[i])
+			l.above.Wake(l.calcDue[i])
 		}
 	}
 }

@@ -1,4 +1,4 @@
-package interlock
+package limits
 
 import (
 	"math"
@@ -39,18 +39,17 @@ func (r *ruleRun) track(at time.Duration, headroom float64) {
 	}
 }
 
-// sample takes one measured sample.
-func (l *limits) sample(at time.Duration, s Sample) {
-	if s.Channel == rules.NoChannel || s.Channel >= rules.ChannelCount {
-		return
+// Take takes one value of a channel that is not derived here.
+func (l *Limits) Take(at time.Duration, id rules.ChannelID, r derived.Result) {
+	if id != rules.NoChannel && id < rules.ChannelCount {
+		l.publish(at, id, r)
 	}
-	l.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
 }
 
 // publish takes one value of a channel, measured or derived: plausibility and
 // freezing first, then the table, the rules of the channel, and what is derived
 // from it.
-func (l *limits) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
+func (l *Limits) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
 	c := &l.channels[id]
 	if r.Quality != rules.Missing {
 		switch {
@@ -88,7 +87,7 @@ func (l *limits) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 			l.look(at, int(i), r.Value, r.Quality)
 		}
 	}
-	if mayBeCut(r) {
+	if MayBeCut(r) {
 		l.doubt(at, c, r)
 	}
 	if c.sloped && r.Quality == rules.Missing {
@@ -101,33 +100,39 @@ func (l *limits) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 	if c.permsTo > c.permsFrom {
 		l.lookPermissives(c, r)
 	}
-	if c.builtin {
-		l.above.builtins(at, id, r)
+	if c.named {
+		l.above.Read(at, id, r)
 	}
 	l.calculate(at, c)
+}
+
+// MayBeCut reports whether a reading is the silence of an anemometer that may be
+// a calm or a cut wire.
+func MayBeCut(r derived.Result) bool {
+	return r.Quality == rules.Doubtful && (r.Cause == rules.MayBeCut || r.Cause == rules.SilentLong)
 }
 
 // doubt takes what may be a calm or a cut wire: each rule on it cautions. It is
 // borne for as long as it may be a calm, with nothing in the air without end, and
 // clears nothing that was missing; then the channel is missing in its own time.
-func (l *limits) doubt(at time.Duration, c *channelRun, r derived.Result) {
-	if c.streak != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !l.above.inForce(rules.Airborne)) {
+func (l *Limits) doubt(at time.Duration, c *channelRun, r derived.Result) {
+	if c.streak != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !l.above.InForce(rules.Airborne)) {
 		c.good = at
 	}
 	for _, i := range l.order[c.rulesFrom:c.rulesTo] {
 		if !l.runs[i].caution {
-			l.caution(at, int(i), true, ReasonDoubt)
+			l.caution(at, int(i), true, ByDoubt)
 		}
 	}
 }
 
 // calculate works out what is derived from c, which has a new reading.
-func (l *limits) calculate(at time.Duration, c *channelRun) {
+func (l *Limits) calculate(at time.Duration, c *channelRun) {
 	for i := c.calcFrom; i < c.calcTo; i++ {
 		out, ok := l.calcs[i].Sample(at, &l.table)
 		due := l.calcs[i].Due()
 		l.calcDue[i] = due
-		l.above.wake(due)
+		l.above.Wake(due)
 		if ok {
 			l.publish(at, l.calcs[i].Output(), out)
 		}
@@ -135,7 +140,7 @@ func (l *limits) calculate(at time.Duration, c *channelRun) {
 }
 
 // refresh takes a Good sample for the freshness of its channel.
-func (l *limits) refresh(at time.Duration, c *channelRun) {
+func (l *Limits) refresh(at time.Duration, c *channelRun) {
 	if c.streak == rules.Never {
 		c.streak = at
 		c.ready = at + max(l.readyAfter, c.warming)
@@ -157,7 +162,7 @@ func (l *limits) refresh(at time.Duration, c *channelRun) {
 			c.missed = true // a rate is what ends it: see rate
 		default:
 			run.missing = false
-			l.above.demandMoved(at, int(i), missingDemand)
+			l.above.Asked(at, int(i), ByMissing)
 		}
 	}
 }
@@ -171,7 +176,7 @@ func rateGap(rule *rules.Rule) time.Duration {
 // rate takes a value for the slope of rule i. A rule that hears values and gets
 // no rate from them, because something is missing in between again and again, or
 // they come too far apart for its span, watches nothing: it is missing.
-func (l *limits) rate(at time.Duration, i int, v float64, q rules.Quality) (float64, bool) {
+func (l *Limits) rate(at time.Duration, i int, v float64, q rules.Quality) (float64, bool) {
 	rule, run := &l.env.Rules[i], &l.runs[i]
 	if at-run.last > rateGap(rule) {
 		run.slope.Reset()
@@ -186,7 +191,7 @@ func (l *limits) rate(at time.Duration, i int, v float64, q rules.Quality) (floa
 		run.rated = at
 		if run.missing {
 			run.missing = false
-			l.above.demandMoved(at, i, missingDemand)
+			l.above.Asked(at, i, ByMissing)
 		}
 	case !run.heard:
 		run.heard, run.rated = true, at
@@ -199,7 +204,7 @@ func (l *limits) rate(at time.Duration, i int, v float64, q rules.Quality) (floa
 
 // channelStale is called when a channel's cached staleness deadline has come.
 // It has the rules that turn missing now act.
-func (l *limits) channelStale(due time.Duration, c *channelRun) {
+func (l *Limits) channelStale(due time.Duration, c *channelRun) {
 	c.stale = rules.Never
 	age := due - c.good
 	for _, i := range l.order[c.rulesFrom:c.rulesTo] {
@@ -219,20 +224,20 @@ func (l *limits) channelStale(due time.Duration, c *channelRun) {
 		limit := l.env.Permissives[p].StaleAfter
 		if age >= limit {
 			l.permHolds[p] = false
-			l.above.unsettled()
+			l.above.Unsettled()
 		} else {
 			c.stale = min(c.stale, c.good+limit)
 		}
 	}
 	if age >= c.shortest {
 		c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
-		l.above.unsettled()
+		l.above.Unsettled()
 	}
 }
 
 // look judges one value against one rule. A Doubtful value may count against
 // the limit, but never clears anything.
-func (l *limits) look(at time.Duration, i int, v float64, q rules.Quality) {
+func (l *Limits) look(at time.Duration, i int, v float64, q rules.Quality) {
 	rule, run := &l.env.Rules[i], &l.runs[i]
 	if run.slope != nil {
 		rate, ok := l.rate(at, i, v, q)
@@ -243,7 +248,7 @@ func (l *limits) look(at time.Duration, i int, v float64, q rules.Quality) {
 	}
 	run.value, run.seen = v, true
 	side := rule.Side(v)
-	if l.tracking && l.above.inForce(rule.While) {
+	if l.tracking && l.above.InForce(rule.While) {
 		run.track(at, rule.Headroom(v))
 	}
 	switch side {
@@ -253,7 +258,7 @@ func (l *limits) look(at time.Duration, i int, v float64, q rules.Quality) {
 			run.beyond = true
 			if rule.Lasting == 0 {
 				run.demand = true
-				l.above.demandMoved(at, i, valueDemand)
+				l.above.Asked(at, i, ByValue)
 			} else {
 				l.wait(i, at+rule.Lasting)
 			}
@@ -264,16 +269,16 @@ func (l *limits) look(at time.Duration, i int, v float64, q rules.Quality) {
 			run.due = rules.Never
 			if run.demand {
 				run.demand = false
-				l.above.demandMoved(at, i, valueDemand)
+				l.above.Asked(at, i, ByValue)
 			}
 		}
 	}
 	if side == rules.Inside {
 		if run.caution && q == rules.Good && !run.missingCautions(rule) && cautionOver(rule, v) {
-			l.caution(at, i, false, ReasonRule)
+			l.caution(at, i, false, ByValue)
 		}
 	} else if !run.caution && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond) {
-		l.caution(at, i, true, ReasonRule)
+		l.caution(at, i, true, ByValue)
 	}
 	if (q == rules.Good || l.table[rule.Watch].Cause != rules.Stale) && at < l.toldUntil { // else silence made it, or came first
 		run.toldAs(rule, side, v, q)
@@ -291,32 +296,32 @@ func cautionOver(rule *rules.Rule, v float64) bool {
 }
 
 // lasted: the on-delay of a rule ran out with no value back inside.
-func (l *limits) lasted(due time.Duration, i int) {
+func (l *Limits) lasted(due time.Duration, i int) {
 	run := &l.runs[i]
 	run.due = rules.Never
 	run.demand = true
-	l.above.demandMoved(due, i, valueDemand)
+	l.above.Asked(due, i, ByValue)
 }
 
 // ruleMissing: a rule's channel has just become missing for it.
-func (l *limits) ruleMissing(due time.Duration, i int) {
+func (l *Limits) ruleMissing(due time.Duration, i int) {
 	run, rule := &l.runs[i], &l.env.Rules[i]
 	run.missing = true
 	if rule.WhenMissing == rules.MissingCautions || rule.MissingStop == rules.NoStop {
 		if !run.caution {
-			l.caution(due, i, true, ReasonRuleMissing)
+			l.caution(due, i, true, ByMissing)
 		}
 		return
 	}
-	l.above.demandMoved(due, i, missingDemand)
+	l.above.Asked(due, i, ByMissing)
 }
 
-func (l *limits) caution(at time.Duration, i int, on bool, why Reason) {
+func (l *Limits) caution(at time.Duration, i int, on bool, why Why) {
 	l.runs[i].caution = on
-	l.above.cautionMoved(at, i, why)
+	l.above.Cautioned(at, i, why)
 }
 
-func (l *limits) lookPermissives(c *channelRun, r derived.Result) {
+func (l *Limits) lookPermissives(c *channelRun, r derived.Result) {
 	for _, i := range l.perms[c.permsFrom:c.permsTo] {
 		holds := r.Quality == rules.Good && l.env.Permissives[i].Holds(r.Value)
 		if r.Quality == rules.Missing {
@@ -324,7 +329,26 @@ func (l *limits) lookPermissives(c *channelRun, r derived.Result) {
 		}
 		if l.permHolds[i] != holds {
 			l.permHolds[i] = holds
-			l.above.unsettled()
+			l.above.Unsettled()
 		}
+	}
+}
+
+// lastTold is what a rule knows of the last value that was told, not made by silence.
+type lastTold struct {
+	excursion rules.Side // how far it had left caution or limit, and was not back
+	fresh     float64    // that value
+	back      bool       // from its limit, since a silence was named behind that
+}
+
+func (r *ruleRun) toldAs(rule *rules.Rule, side rules.Side, v float64, q rules.Quality) {
+	switch {
+	case side == rules.Beyond:
+		r.excursion, r.fresh = rules.Beyond, v
+	case r.beyond && r.excursion == rules.Beyond: // not back by the deadband
+	case side != rules.Inside && rule.HasCaution:
+		r.excursion, r.fresh = rules.InCaution, v
+	case !r.caution || q == rules.Good && cautionOver(rule, v):
+		r.excursion = rules.Inside
 	}
 }

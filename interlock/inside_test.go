@@ -1,0 +1,77 @@
+package interlock
+
+import (
+	"fmt"
+	"reflect"
+	"slices"
+	"time"
+	"unsafe"
+
+	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
+	"downhaul/rules"
+)
+
+// inside returns a field of the limits, which only tests look into.
+func inside[T any](l *limits.Limits, name string) *T {
+	f := reflect.ValueOf(l).Elem().FieldByName(name)
+	if f.Type() != reflect.TypeFor[T]() {
+		panic(fmt.Sprintf("%s is a %v", name, f.Type()))
+	}
+	return (*T)(unsafe.Pointer(f.UnsafeAddr()))
+}
+
+// readings are those of the limits, to be changed behind their back.
+func (e *Engine) readings() *derived.Table { return inside[derived.Table](e.limits, "table") }
+
+// ofChannel returns a field of what the limits know of a channel.
+func ofChannel[T any](e *Engine, id rules.ChannelID, name string) *T {
+	f := reflect.ValueOf(e.limits).Elem().FieldByName("channels").Index(int(id)).FieldByName(name)
+	if f.Type() != reflect.TypeFor[T]() {
+		panic(fmt.Sprintf("%s is a %v", name, f.Type()))
+	}
+	return (*T)(unsafe.Pointer(f.UnsafeAddr()))
+}
+
+// wrongLimits returns what may not be so in the limits after any call.
+func wrongLimits(after *Engine) string {
+	l := reflect.ValueOf(after.limits).Elem()
+	waiting, awake := *inside[[]int32](after.limits, "waiting"), *inside[[]rules.ChannelID](after.limits, "awake")
+	runs := l.FieldByName("runs")
+	for i := range runs.Len() {
+		r := runs.Index(i)
+		switch due := time.Duration(r.FieldByName("due").Int()); {
+		case due <= after.now:
+			return "an on-delay that is over was left"
+		case due < after.next:
+			return "an on-delay ends before the deadline"
+		case due != rules.Never && !slices.Contains(waiting, int32(i)):
+			return "an on-delay runs that is not looked at"
+		case r.FieldByName("goMissing").Bool():
+			return "a rule that turns missing was left"
+		case r.FieldByName("demand").Bool() && !r.FieldByName("beyond").Bool():
+			return "a demand without a violation"
+		}
+	}
+	for _, id := range *inside[[]rules.ChannelID](after.limits, "used") {
+		switch due := min(*ofChannel[time.Duration](after, id, "stale"), *ofChannel[time.Duration](after, id, "ready")); {
+		case due == rules.Never:
+		case due <= after.now:
+			return "a channel's deadline was left"
+		case due < after.next:
+			return "a channel's deadline stands before the engine's"
+		case !slices.Contains(awake, id):
+			return "a channel's deadline is not looked at"
+		}
+	}
+	calcs := *inside[[]derived.Calculator](after.limits, "calcs")
+	for i, due := range *inside[[]time.Duration](after.limits, "calcDue") {
+		switch {
+		case due <= after.now && after.started:
+			return fmt.Sprintf("the deadline of %v was left at %v", calcs[i].Output(), due)
+		case due < after.next:
+			return fmt.Sprintf("%v is due at %v, before the deadline %v", calcs[i].Output(), due, after.next)
+		}
+	}
+	return ""
+}

@@ -1,0 +1,111 @@
+package limits
+
+import (
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// Health is how a channel stands.
+type Health struct {
+	Heard   bool          // a Good sample came once
+	Good    time.Duration // when the last one came
+	Since   time.Duration // since when it is fresh; Never if it is not
+	Healthy bool          // fresh for long enough
+}
+
+// Health returns how a channel stands.
+func (l *Limits) Health(id rules.ChannelID) Health {
+	c := &l.channels[id]
+	return Health{Heard: c.heard, Good: c.good, Since: c.streak, Healthy: c.healthy}
+}
+
+// Needed are the channels that a rule needs to start; it must not be changed.
+func (l *Limits) Needed() []rules.ChannelID { return l.needed }
+
+// Feeds reports whether every channel that id rests on is fed on this pad.
+func (l *Limits) Feeds(id rules.ChannelID) bool { return l.fed[id] }
+
+// Reading returns the last reading of a channel, however old.
+func (l *Limits) Reading(id rules.ChannelID) derived.Reading { return l.table[id] }
+
+// Fresh returns the last reading of a channel if it is no older than its staleness.
+func (l *Limits) Fresh(id rules.ChannelID, at time.Duration) derived.Reading {
+	return l.table.Fresh(id, at, id.Stale())
+}
+
+// Holds says of each permissive whether it holds; it must not be changed.
+func (l *Limits) Holds() []bool { return l.permHolds }
+
+// Rule is a rule as it stands.
+type Rule struct {
+	Asks     [2]bool // a stop, by its value and by its missing channel
+	Cautions bool
+	Value    float64 // the last one it looked at (the rate for rate rules)
+	Seen     bool    // Value is set
+	Past     float64 // the last value past the limit
+	// Left says how far the last value that was told, not made by silence, had left
+	// caution or limit and was not back; Told is that value.
+	Left rules.Side
+	Told float64
+	Back bool // from its limit, since Named
+}
+
+// Rule returns rule i as it stands.
+func (l *Limits) Rule(i int) Rule {
+	r := &l.runs[i]
+	return Rule{Asks: [2]bool{r.demand, r.missing}, Cautions: r.caution, Value: r.value, Seen: r.seen, Past: r.past, Left: r.excursion, Told: r.fresh, Back: r.back}
+}
+
+// Named forgets whether rule i was back from its limit.
+func (l *Limits) Named(i int) { l.runs[i].back = false }
+
+// ToldUntil has what comes at that time or later not count as told: it comes behind a
+// silence of the craft.
+func (l *Limits) ToldUntil(at time.Duration) { l.toldUntil = at }
+
+// Cause returns why the channel of rule i is missing or in doubt for it.
+func (l *Limits) Cause(at time.Duration, i int) rules.Cause {
+	rule := &l.env.Rules[i]
+	cause := l.table[rule.Watch].Cause
+	if cause != rules.NoCause || !l.runs[i].missing {
+		return cause
+	}
+	if l.runs[i].slope != nil && at < l.channels[rule.Watch].good+rule.StaleAfter {
+		return rules.NotFilled // values come, and give no rate
+	}
+	return rules.Stale
+}
+
+// Longest returns after how long a silence has made every demand that it can make by
+// age.
+func (l *Limits) Longest() time.Duration {
+	longest := time.Duration(0)
+	for i := range l.channels {
+		longest = max(longest, l.channels[i].longest, rules.ChannelID(i).Stale())
+	}
+	return longest
+}
+
+// Want adds the channels that can change anything here.
+func (l *Limits) Want(w *[rules.ChannelCount]bool) {
+	for _, id := range l.used {
+		w[id] = true
+	}
+	for _, c := range l.calcs {
+		for _, id := range append(l.cfg.Needs(c.Output()), l.cfg.Helps(c.Output())...) {
+			w[id] = true
+		}
+	}
+}
+
+// Track has each rule's least headroom remembered.
+func (l *Limits) Track() { l.tracking = true }
+
+// Least returns the least distance of rule i to its limit while it was in force, SI,
+// and when that was; ok is false if it never had a value.
+func (l *Limits) Least(i int) (least float64, at time.Duration, ok bool) {
+	r := &l.runs[i]
+	return r.least, r.leastAt, r.tracked
+}

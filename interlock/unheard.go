@@ -41,7 +41,7 @@ func (e *Engine) layCraft() {
 // restsOn returns the channel behind a demand, and after how long its value is old.
 func (e *Engine) restsOn(why Reason, rule int) (rules.ChannelID, time.Duration) {
 	switch {
-	case rule >= 0 && e.unknown != rules.NoChannel && (why == ReasonRule || e.ofCraft[e.env.Rules[rule].Watch]): // it came into force by that
+	case rule >= 0 && e.unknown != rules.NoChannel && e.ofCraft[e.env.Rules[rule].Watch]: // it came into force by that
 		return e.unknown, e.unknown.Stale()
 	case rule >= 0:
 		id := e.env.Rules[rule].Watch

@@ -37,6 +37,15 @@ while = "airborne"
 stop = "immediate"
 `
 
+const slackRule = `
+[[rule]]
+name = "slack"
+watch = "tether.tension"
+below = "50 N"
+while = "airborne"
+stop = "immediate"
+`
+
 const heightRule = `
 [[rule]]
 name = "height"
@@ -176,7 +185,8 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 }
 
 // A rule that comes into force because nobody tells any more that the craft is disarmed
-// and landed does so by the silence.
+// and landed does so by the silence; but a limit that the pad's own sensor is past stays
+// a cause.
 func TestAPhaseThatASilenceBegins(t *testing.T) {
 	for _, c := range []struct {
 		happens func(r *rig)
@@ -193,8 +203,17 @@ func TestAPhaseThatASilenceBegins(t *testing.T) {
 			"of trip 2, immediate: limit left [thrust] at 0, limit 0.05",
 			"of trip 2, immediate: channel missing [thrust] (too old)",
 			"of trip 2, immediate: nothing heard from the craft"}},
+		{func(r *rig) { r.set(rules.Tension, 20, rules.Good) }, []string{
+			"trip 1 first-out, immediate: nothing heard from the craft for 2.500 s",
+			"of trip 1, immediate: limit left [thrust] at 0, limit 0.05",
+			"of trip 1, immediate: channel missing [thrust] (too old)",
+			"trip 2, immediate: limit left [slack] at 20, limit 50",
+			"of trip 1, immediate: nothing heard from the craft"}},
 	} {
-		r := newRig(t, "version = 1\ntitle = \"t\"\n"+thrustRule, func(s *Site) { s.LinkStale = 3 * time.Second })
+		r := newRig(t, "version = 1\ntitle = \"t\"\n"+thrustRule+slackRule, func(s *Site) {
+			s.LinkStale, s.Fed[rules.Tension] = 3*time.Second, rules.OwnSensor
+		})
+		r.set(rules.Tension, 500, rules.Good)
 		r.live()
 		r.out = nil
 		r.lost()

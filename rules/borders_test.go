@@ -26,7 +26,7 @@ func row(text string) (Rule, string) {
 // same with what lets the craft start.
 func TestReachIsWhatTheValuesSay(t *testing.T) {
 	const low, high = 0, 255 // craft.status
-	limits := []float64{-1, 0, 1, 254, 255, 256}
+	limits := []float64{-2, -1, 0, 1, 254, 255, 256, 257}
 	for _, f := range startForms {
 		for _, a := range limits {
 			for _, b := range limits {
@@ -109,7 +109,7 @@ func TestRuleAtItsBounds(t *testing.T) {
 		}
 	}
 	// One slip is one fault: the rest of the row is not held against it.
-	for _, text := range []string{"watch = \"craft.status\"\nabove = \"4\"\ncaution = 3", "watch = \"craft.landed\"\nis = \"true\"\nfrozen_after = 0"} {
+	for _, text := range []string{"watch = \"craft.status\"\nabove = \"4\"\ncaution = 3", "watch = \"craft.landed\"\nis = \"true\"\ncaution = 1"} {
 		if _, got := row(text); got == "" || strings.Contains(got, "\n") {
 			t.Errorf("%s: %s", text, got)
 		}

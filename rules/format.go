@@ -25,10 +25,7 @@ func convert(si float64, unitText string, offset bool) (float64, bool) {
 	if !ok {
 		return 0, false
 	}
-	r := new(big.Rat)
-	if r.SetFloat64(si) == nil {
-		return 0, false
-	}
+	r := new(big.Rat).SetFloat64(si)
 	if offset && u.offset != nil {
 		r.Sub(r, u.offset)
 	}

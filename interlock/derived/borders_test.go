@@ -92,6 +92,7 @@ func TestConfigAtItsBounds(t *testing.T) {
 		{"no reaction", rules.Apex, func(c *Config) { c.Reaction = 0 }, true},
 		{"a minute of reaction", rules.Apex, func(c *Config) { c.Reaction = time.Minute }, true},
 		{"more than a minute of reaction", rules.Apex, func(c *Config) { c.Reaction = time.Minute + 1 }, false},
+		{"an anchor without end", rules.Distance, func(c *Config) { c.AnchorNorth = math.Inf(-1) }, false},
 		{"one motor", rules.RotorSpeed, func(c *Config) { c.Motors = 1 }, true},
 		{"sixteen motors", rules.RotorSpeed, func(c *Config) { c.Motors = 16 }, true},
 		{"17 motors", rules.RotorSpeed, func(c *Config) { c.Motors = 17 }, false},
@@ -180,6 +181,148 @@ func TestPromise14_WhyHeightIsMissing(t *testing.T) {
 	r.miss(0, rules.HeightLocal, rules.Sentinel)
 	r.put(0, rules.HeightGlobal, 3)
 	r.wantMissing(t, rules.Height, rules.InputMissing)
+}
+
+// The image of what is kept is that of what was fed alone of it: nothing that
+// left shows, and everything that stays does.
+func TestImageIsThatOfWhatStays(t *testing.T) {
+	const span, period, n = time.Second, 100 * time.Millisecond, 60
+	for name, feed := range map[string]func(from int, changed int, now time.Duration) string{
+		"window": func(from, changed int, now time.Duration) string {
+			w := newWindow(span, period)
+			for k := from; k < n; k++ {
+				w.add(time.Duration(k)*period, fall(k, changed), true)
+			}
+			w.since = 0 // when it began to fill is told as long ago in both
+			return string(w.appendState(nil, now))
+		},
+		"extreme": func(from, changed int, now time.Duration) string {
+			e := newExtreme(span, period, false)
+			for k := from; k < n; k++ {
+				e.add(time.Duration(k)*period, fall(k, changed))
+			}
+			return string(e.appendState(nil, now))
+		},
+		"line": func(from, changed int, now time.Duration) string {
+			l := newLine(span, 64)
+			for k := from; k < n; k++ {
+				l.add(time.Duration(k)*period, fall(k, changed))
+			}
+			return string(l.appendState(nil, now))
+		},
+		"slope": func(from, changed int, now time.Duration) string {
+			s := NewSlope(span)
+			for k := from; k < n; k++ {
+				s.Add(time.Duration(k)*period, fall(k, changed))
+			}
+			return string(s.AppendState(nil, now))
+		},
+	} {
+		for silence := range 15 {
+			now := time.Duration(n-1+silence) * period
+			first := n - 10 + silence // the first that is younger than the span
+			switch name {
+			case "line":
+				first-- // just as old as the span counts
+			case "slope":
+				first = min(first-1, n-1) // and the newest that is as old
+			}
+			whole := feed(0, -1, now)
+			if whole != feed(min(first, n), -1, now) {
+				t.Errorf("%s: after %d periods of silence the image tells of what has left, or not of what stays", name, silence)
+			}
+			for k := first; k < n; k++ {
+				if feed(0, k, now) == whole {
+					t.Errorf("%s: after %d periods of silence sample %d of %d does not show", name, silence, k, n)
+				}
+			}
+			if first > 0 && feed(0, first-1, now) != whole {
+				t.Errorf("%s: after %d periods of silence sample %d of %d shows", name, silence, first-1, n)
+			}
+		}
+	}
+}
+
+// fall is a value for sample k that falls with it; a little less for the changed one.
+func fall(k, changed int) float64 {
+	v := 100 - float64(k)
+	if k == changed {
+		v -= 0.5
+	}
+	return v
+}
+
+// What was never in place, or is no longer, begins anew: places that were missing
+// do not fill the 5 s of a sway; and of where it was then nothing is left.
+func TestSwayAfterMissingPlaces(t *testing.T) {
+	var images []string
+	for _, far := range []float64{0, 3} {
+		r := newRig(t, whole(), rules.Sway)
+		at := time.Duration(0)
+		place := func(n int, east float64) {
+			for range n {
+				r.put(at, rules.North, 0)
+				r.put(at, rules.East, east)
+				at += ms(100)
+			}
+		}
+		place(60, far)
+		r.wantGood(t, rules.Sway, 0, 0)
+		for range 100 {
+			r.miss(at, rules.East, rules.Sentinel)
+			at += ms(100)
+		}
+		images = append(images, r.image(at))
+		place(49, far)
+		r.wantMissing(t, rules.Sway, rules.NotFilled)
+		place(1, far)
+		r.wantGood(t, rules.Sway, 0, 0)
+	}
+	if images[0] != images[1] {
+		t.Error("the image tells of a place that is no longer in it")
+	}
+}
+
+// A rate that no number holds is none, and a steep one is.
+func TestSlopePastAllNumbers(t *testing.T) {
+	s := NewSlope(time.Second)
+	s.Add(0, -1e308)
+	if rate, ok := s.Add(time.Second, 1e308); ok || rate != 0 {
+		t.Errorf("%v, %v", rate, ok)
+	}
+	if rate, ok := s.Add(2*time.Second, 1e307); !ok || rate != -9e307 {
+		t.Errorf("%v, %v", rate, ok)
+	}
+}
+
+// A word of the estimator counts for five of its spacings and no longer.
+func TestEstimatorCountsAtItsBorder(t *testing.T) {
+	for late, want := range map[time.Duration]rules.Quality{0: rules.Good, 1: rules.Missing} {
+		r := newRig(t, whole(), rules.Climb)
+		for k := range 3 {
+			r.put(time.Duration(k)*time.Second, rules.EstimatorFlags, 4|32)
+			r.put(time.Duration(k)*time.Second, rules.ClimbGlobal, 0)
+		}
+		r.put(7*time.Second+late, rules.ClimbGlobal, 0)
+		if got := r.last[rules.Climb]; got.Quality != want {
+			t.Errorf("5 s and %v after the last of one a second: %+v", late, got)
+		}
+	}
+}
+
+// A reading that is too old says so, and when it was; a younger one stays what it is.
+func TestFreshAtItsBorder(t *testing.T) {
+	var table Table
+	table[rules.Tension] = Reading{At: time.Second, Value: 7, Quality: rules.Good}
+	if got := table.Fresh(rules.Tension, 2*time.Second, time.Second); got != table[rules.Tension] {
+		t.Errorf("just fresh: %+v", got)
+	}
+	if got := table.Fresh(rules.Tension, 2*time.Second+1, time.Second); got != (Reading{At: time.Second, Quality: rules.Missing, Cause: rules.Stale}) {
+		t.Errorf("too old: %+v", got)
+	}
+	if got := table.Fresh(rules.WindSpeed, 0, time.Second); got != (Reading{Cause: rules.NeverHeard}) {
+		t.Errorf("never heard: %+v", got)
+	}
 }
 
 // A pack that does not sag at all has no resistance that could be told.

@@ -16,8 +16,8 @@ const swaySpan = 5 * time.Second
 // its length in every direction, a round one at most √2 of its width: on the high
 // side.
 //
-// It has no value until 5 s are covered, and starts anew after half of that
-// without a place: what swung out meanwhile nobody saw. The trigger is east, the
+// It has no value until 5 s are covered from a first place on, and starts anew
+// after half of that without a place: what swung out meanwhile nobody saw. The trigger is east, the
 // later of the two in LOCAL_POSITION_NED.
 type sway struct {
 	untimed
@@ -43,7 +43,7 @@ func (s *sway) Output() rules.ChannelID  { return rules.Sway }
 func (s *sway) Sample(at time.Duration, t *Table) (Result, bool) {
 	east, north := t[rules.East], fresh(t, rules.North, at)
 	ok := east.Quality != rules.Missing && north.Quality != rules.Missing
-	anew := s.window.valid > 0 && at-s.heard > swaySpan/2
+	anew := s.window.valid == 0 || at-s.heard > swaySpan/2
 	if anew {
 		s.window.clear()
 	}

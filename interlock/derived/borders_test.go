@@ -101,6 +101,8 @@ func TestConfigAtItsBounds(t *testing.T) {
 		{"an anemometer without end", rules.RotorWind, func(c *Config) { c.AnemometerHeight = math.Inf(1) }, false},
 		{"as rough as the anemometer is high", rules.RotorWind, func(c *Config) { c.Roughness = c.AnemometerHeight }, false},
 		{"as rough as the rotors are high", rules.RotorWind, func(c *Config) { c.RotorHeight, c.Roughness = 1, 1 }, false},
+		{"no height and a power", rules.RotorWind, func(c *Config) { c.Method, c.Roughness, c.AnemometerHeight = PowerLaw, 0, 0 }, false},
+		{"rotors at no height and a power", rules.RotorWind, func(c *Config) { c.Method, c.Roughness, c.RotorHeight = PowerLaw, 0, 0 }, false},
 		{"no roughness", rules.RotorWind, func(c *Config) { c.Roughness = 0 }, false},
 		{"a power of 0", rules.RotorWind, func(c *Config) { c.Method, c.Roughness, c.Exponent = PowerLaw, 0, 0 }, true},
 		{"a power of 1", rules.RotorWind, func(c *Config) { c.Method, c.Roughness, c.Exponent = PowerLaw, 0, 1 }, true},
@@ -181,6 +183,15 @@ func TestPromise14_WhyHeightIsMissing(t *testing.T) {
 	r.miss(0, rules.HeightLocal, rules.Sentinel)
 	r.put(0, rules.HeightGlobal, 3)
 	r.wantMissing(t, rules.Height, rules.InputMissing)
+	// What was last told too long ago is as good as nothing.
+	r.put(ms(250), rules.HeightLocal, 3)
+	for at, want := range map[time.Duration]rules.Quality{rules.HeightLocal.Stale(): rules.Good, rules.HeightLocal.Stale() + 1: rules.Missing} {
+		c := r.clone()
+		c.put(ms(250)+at, rules.ClimbGlobal, 0)
+		if c.put(ms(250)+at, rules.HeightGlobal, 3); c.last[rules.Height].Quality != want {
+			t.Errorf("the other source was told %v before: %+v", at, c.last[rules.Height])
+		}
+	}
 }
 
 // The image of what is kept is that of what was fed alone of it: nothing that
@@ -230,6 +241,9 @@ func TestImageIsThatOfWhatStays(t *testing.T) {
 			whole := feed(0, -1, now)
 			if whole != feed(min(first, n), -1, now) {
 				t.Errorf("%s: after %d periods of silence the image tells of what has left, or not of what stays", name, silence)
+			}
+			if first < n && feed(0, -1, now+1) == whole {
+				t.Errorf("%s: after %d periods of silence the image does not tell how old it is", name, silence)
 			}
 			for k := first; k < n; k++ {
 				if feed(0, k, now) == whole {
@@ -297,15 +311,17 @@ func TestSlopePastAllNumbers(t *testing.T) {
 
 // A word of the estimator counts for five of its spacings and no longer.
 func TestEstimatorCountsAtItsBorder(t *testing.T) {
-	for late, want := range map[time.Duration]rules.Quality{0: rules.Good, 1: rules.Missing} {
-		r := newRig(t, whole(), rules.Climb)
-		for k := range 3 {
-			r.put(time.Duration(k)*time.Second, rules.EstimatorFlags, 4|32)
-			r.put(time.Duration(k)*time.Second, rules.ClimbGlobal, 0)
-		}
-		r.put(7*time.Second+late, rules.ClimbGlobal, 0)
-		if got := r.last[rules.Climb]; got.Quality != want {
-			t.Errorf("5 s and %v after the last of one a second: %+v", late, got)
+	for spacing, keeps := range map[time.Duration]time.Duration{100 * time.Millisecond: rules.EstimatorFlags.Stale(), time.Second: 5 * time.Second, 3 * time.Second: 10 * time.Second} {
+		for late, want := range map[time.Duration]rules.Quality{0: rules.Good, 1: rules.Missing} {
+			r := newRig(t, whole(), rules.Climb)
+			for k := range 3 {
+				r.put(time.Duration(k)*spacing, rules.EstimatorFlags, 4|32)
+				r.put(time.Duration(k)*spacing, rules.ClimbGlobal, 0)
+			}
+			r.put(2*spacing+keeps+late, rules.ClimbGlobal, 0)
+			if got := r.last[rules.Climb]; got.Quality != want {
+				t.Errorf("%v and %v after the last of one every %v: %+v", keeps, late, spacing, got)
+			}
 		}
 	}
 }
@@ -322,6 +338,64 @@ func TestFreshAtItsBorder(t *testing.T) {
 	}
 	if got := table.Fresh(rules.WindSpeed, 0, time.Second); got != (Reading{Cause: rules.NeverHeard}) {
 		t.Errorf("never heard: %+v", got)
+	}
+}
+
+// What steps of the load tell: those over 1 A, five of them, of 20 A² in sum, each
+// from a reading that is not stale; and a current that sticks over 1 A.
+func TestPackResistanceAtItsBorders(t *testing.T) {
+	stale := rules.SupplyVoltage.Channel().Stale
+	for _, c := range []struct {
+		step    float64
+		steps   int
+		spacing time.Duration
+		want    rules.Quality
+	}{
+		{2.06, 5, ms(500), rules.Good}, {2.06, 4, ms(500), rules.Missing}, {2, 5, ms(500), rules.Missing}, {1.5, 40, ms(500), rules.Good}, {1, 200, ms(500), rules.Missing},
+		{50, 4, ms(500), rules.Missing}, {50, 5, stale, rules.Good}, {50, 40, stale + 1, rules.Missing},
+	} {
+		r := newRig(t, whole(), rules.PackResistance)
+		for k := range c.steps + 1 {
+			amps := 5 + c.step*float64(k%2)
+			load(r, time.Duration(k)*c.spacing, 12-0.04*amps, amps)
+		}
+		if got := r.last[rules.PackResistance]; got.Quality != c.want {
+			t.Errorf("%d steps of %v A every %v: %+v", c.steps, c.step, c.spacing, got)
+		}
+	}
+	for amps, want := range map[float64]rules.Quality{1: rules.Good, 1.5: rules.Doubtful, -1: rules.Good} {
+		r, at := identified(t)
+		for range 25 {
+			load(r, at, 12, amps)
+			at += ms(500)
+		}
+		if got := r.last[rules.PackResistance]; got.Quality != want {
+			t.Errorf("%v A again and again: %+v", amps, got)
+		}
+	}
+}
+
+// A boot clock that cannot be one gives no lag.
+func TestLinkLagOfNoClock(t *testing.T) {
+	high := rules.CraftBootClock.Channel().High
+	for v, want := range map[float64]rules.Quality{0: rules.Good, high: rules.Good, -1: rules.Missing, math.Nextafter(high, 2*high): rules.Missing} {
+		r := newRig(t, whole(), rules.LinkLag)
+		if r.put(0, rules.CraftBootClock, v); r.last[rules.LinkLag].Quality != want {
+			t.Errorf("%v s: %+v", v, r.last[rules.LinkLag])
+		}
+	}
+}
+
+// The slope of the tension is that of the last 50 ms: what is older says nothing of
+// a rise now.
+func TestTensionRateOfTheLast50ms(t *testing.T) {
+	for older, rises := range map[time.Duration]bool{ms(50): true, ms(50) + 1: false} {
+		r := newRig(t, whole(), rules.TensionRate)
+		r.put(0, rules.Tension, 1000)
+		r.put(ms(25), rules.Tension, 0)
+		if r.put(older, rules.Tension, 0); (r.last[rules.TensionRate].Value != 0) != rises {
+			t.Errorf("%v after 1000 N: %+v", older, r.last[rules.TensionRate])
+		}
 	}
 }
 

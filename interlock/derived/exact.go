@@ -112,8 +112,6 @@ func Atan(x float64) float64 {
 	a := math.Abs(x)
 	var y float64
 	switch {
-	case math.IsNaN(x) || x == 0:
-		return x
 	case a <= straight:
 		y = arcSeries(a)
 	case a > tan3Pi8:

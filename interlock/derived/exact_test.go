@@ -100,6 +100,9 @@ func TestExactPublished(t *testing.T) {
 }
 
 func TestExactSpecial(t *testing.T) {
+	if octant, z, ok := reduce(1e9); octant != 0 || z != 0 || ok {
+		t.Errorf("beyond its range reduce gives %d, %v, %v", octant, z, ok)
+	}
 	inf := math.Inf(1)
 	for _, c := range []struct {
 		name      string

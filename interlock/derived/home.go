@@ -42,7 +42,7 @@ type home struct {
 	restedFrom time.Duration // engine time of the last move
 }
 
-var homeChannels = [3]rules.ChannelID{rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude}
+var homeChannels = [...]rules.ChannelID{rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude}
 
 func (h *home) look(at time.Duration, t *Table) {
 	now := h.place

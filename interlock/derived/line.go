@@ -46,11 +46,9 @@ func (l *line) sample(k int) *lineSample { return &l.ring[(l.head+k)%len(l.ring)
 
 func (l *line) clear() { l.n = 0 }
 
-// covers is the time between the oldest and the newest sample.
+// covers returns the time between the oldest and the newest sample; call it only
+// when there is one.
 func (l *line) covers() time.Duration {
-	if l.n == 0 {
-		return 0
-	}
 	return l.sample(l.n-1).at - l.sample(0).at
 }
 

@@ -72,7 +72,7 @@ func (r *resistance) Sample(at time.Duration, t *Table) (Result, bool) {
 		r.unpair()
 		return r.result(rules.NoCause, volts, amps), true
 	}
-	if r.same > 0 && amps.Value == r.sameAmps {
+	if amps.Value == r.sameAmps {
 		r.same = min(r.same+1, stuckAfter)
 	} else {
 		r.same, r.sameAmps = 1, amps.Value

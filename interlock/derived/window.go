@@ -119,7 +119,7 @@ func (w *window) judge(at time.Duration, tolerated float64) (rules.Quality, rule
 	}
 	expected := int(w.span / w.period)
 	invalid := w.n - w.valid
-	if w.valid == 0 || 2*invalid > w.n || 2*w.valid < expected {
+	if 2*invalid > w.n || 2*w.valid < expected {
 		return rules.Missing, rules.InputMissing
 	}
 	absent := max(0, expected-w.n-expected/4) // slow by a quarter is still the declared rate

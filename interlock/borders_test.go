@@ -143,3 +143,166 @@ func TestStallTakesTheResetAway(t *testing.T) {
 		t.Errorf("reset anew: %v", r.e.state)
 	}
 }
+
+// Every host event is known, and nothing beside them.
+func TestHostsThatAreKnown(t *testing.T) {
+	for h := range Host(255) {
+		if want := h >= HostKept && h <= HostHeldUp; h.Known() != want {
+			t.Errorf("host event %d is known: %v", h, !want)
+		}
+	}
+}
+
+// A contact that opens just before the power goes off for another reason has not
+// opened by itself: that is no further trip.
+func TestBounceEndsWithThePower(t *testing.T) {
+	r := busyRig(t)
+	r.run(100 * time.Millisecond)
+	r.press(Reset, 300*time.Millisecond)
+	r.run(11 * time.Second)
+	r.press(Start, 200*time.Millisecond)
+	for range 400 {
+		if r.run(r.tick); r.e.state == Live {
+			break
+		}
+	}
+	if r.e.timers[timerBounce] == rules.Never {
+		t.Fatalf("%v: no contact bounces", r.e.state)
+	}
+	var trips []Reason
+	r.seen = func(effects []Effect) {
+		for _, f := range effects {
+			if f.Kind == TripEffect {
+				trips = append(trips, f.Reason)
+			}
+		}
+	}
+	for _, l := range []Line{Readback, EStopA, EStopB} {
+		r.lines[l] = false
+		r.step(Input{Kind: LineInput, Line: l})
+	}
+	r.run(time.Second)
+	if len(trips) == 0 || trips[0] != ReasonEStop {
+		t.Fatalf("tripped by %v", trips)
+	}
+	for _, why := range trips {
+		if why == ReasonReadbackOpened {
+			t.Errorf("power was off already: tripped by %v", trips)
+		}
+	}
+}
+
+// Of the lines that are no longer read while others are, each is named, and no other.
+func TestSilentLineIsNamed(t *testing.T) {
+	r := bases(t)[1].twin(t)
+	named := map[Line]int{}
+	r.seen = func(effects []Effect) {
+		for _, f := range effects {
+			if f.Kind == NoteEffect && f.Reason == ReasonPinsSilent {
+				named[f.Line]++
+			}
+		}
+	}
+	r.pins = false
+	for range 5 {
+		for l := range LineCount {
+			if r.e.site.Fitted[l] && l != Gate {
+				r.step(Input{Kind: LineInput, Line: l, On: r.lines[l]})
+			}
+		}
+		r.run(r.tick)
+	}
+	if r.e.state != Tripped || len(named) != 1 || named[Gate] != 1 {
+		t.Errorf("%v (%v), named %v, want the gate once", r.e.state, r.e.why, named)
+	}
+}
+
+// Outputs that nobody feeds hold no phase; and one loud output between two quiet
+// ones breaks the agreement.
+func TestPromise13_OutputsInThePhases(t *testing.T) {
+	r := newRig(t, "version = 1\n"+overloadRule, func(s *Site) { s.Fed[rules.Motor1Output] = rules.NotFed })
+	r.silence(rules.Motor1Output)
+	if r.run(5 * time.Second); r.e.armed || r.e.airborne {
+		t.Errorf("without outputs: armed %v, airborne %v", r.e.armed, r.e.airborne)
+	}
+	r = busyRig(t)
+	r.fly()
+	r.run(time.Second)
+	r.land()
+	r.run(1500 * time.Millisecond)
+	for _, v := range []float64{0.6, 0} {
+		r.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.Motor1Output, Value: v, Quality: rules.Good}})
+	}
+	if r.run(1500 * time.Millisecond); !r.e.armed || !r.e.airborne {
+		t.Errorf("loud 1.5 s ago: armed %v, airborne %v", r.e.armed, r.e.airborne)
+	}
+	if r.run(time.Second); r.e.armed || r.e.airborne {
+		t.Errorf("loud 2.5 s ago: armed %v, airborne %v", r.e.armed, r.e.airborne)
+	}
+}
+
+// Every host event that is only put on record is put there under its own name.
+func TestHostEventsAreNotedByName(t *testing.T) {
+	for h, want := range map[Host]Reason{
+		HostGround: ReasonStep, HostReaction: ReasonReaction, HostCard: ReasonCard, HostLedger: ReasonLedger,
+		HostLost: ReasonLost, HostLink: ReasonLink, HostDisk: ReasonDisk, HostProof: ReasonProof, HostStopTime: ReasonStopProven,
+		HostMark: ReasonMark, HostDeclared: ReasonDeclared, HostSensor: ReasonSensor,
+	} {
+		e := bases(t)[1].twin(t).e
+		var got []Reason
+		for _, f := range e.Step(e.now, Input{Kind: HostInput, Host: h, On: true, Seq: 300, Sample: Sample{Channel: rules.Tension}}) {
+			if f.Kind == NoteEffect {
+				got = append(got, f.Reason)
+				if f.Channel != rules.NoChannel && (h != HostSensor || f.Channel != rules.Tension) {
+					t.Errorf("host event %d names the channel %v", h, f.Channel)
+				}
+			}
+		}
+		if len(got) != 1 || got[0] != want {
+			t.Errorf("host event %d is noted as %v, want %v", h, got, want)
+		}
+	}
+}
+
+// A longer time until the thrust is gone takes the predicted apex past its limit
+// at once, with no sample in between.
+func TestPredictedApexFollowsTheReactionAtOnce(t *testing.T) {
+	r := newRig(t, "version = 1\n[[rule]]\nname = \"ceiling\"\nwatch = \"craft.apex\"\nabove = \"7 m\"\nstop = \"immediate\"\n", func(s *Site) {
+		s.Derived.MaxAcceleration, s.Derived.ApexThresholds = 20, []float64{7}
+	})
+	r.live()
+	r.fly()
+	r.glide(3, 6*time.Second)
+	if r.run(time.Second); r.e.state != Live {
+		t.Fatalf("%v (%v)", r.e.state, r.e.why)
+	}
+	r.e.Step(r.e.now, Input{Kind: HostInput, Host: HostReaction, Seq: 3000})
+	if r.e.Advance(r.e.now + 2); r.e.state != Tripped || r.e.why != ReasonRule {
+		t.Errorf("%v (%v), want tripped by the rule", r.e.state, r.e.why)
+	}
+}
+
+// An anemometer that may be cut asks for a turn by hand, however lately it turned.
+func TestSilentAnemometerAsksForATurn(t *testing.T) {
+	r := newRig(t, "version = 1\n[[rule]]\nname = \"wind\"\nwatch = \"wind.speed\"\nabove = \"8 m/s\"\nstop = \"controlled\"\ngrace = \"10 s\"\n", func(s *Site) { s.PulsesAlone = true })
+	asks := func() (found bool) {
+		r.e.eachUnmet(func(u Unmet) bool { found = found || u.Need == NeedTurn; return true })
+		return found
+	}
+	wind := func(v float64, q rules.Quality, why rules.Cause) {
+		r.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.WindSpeed, Value: v, Quality: q, Cause: why}})
+		r.run(r.tick)
+	}
+	if r.run(time.Second); !asks() {
+		t.Error("before the first pulse it asks for no turn")
+	}
+	if wind(2, rules.Good, rules.NoCause); asks() {
+		t.Error("it turns, and asks for a turn")
+	}
+	if wind(0, rules.Doubtful, rules.MayBeCut); !asks() {
+		t.Error("it may be cut, and asks for no turn")
+	}
+	if wind(0, rules.Good, rules.NoCause); asks() {
+		t.Error("it is a calm, and asks for a turn")
+	}
+}

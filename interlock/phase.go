@@ -33,7 +33,6 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 		}
 		e.arm(timerArmed, at+id.Stale())
 		if r.Value != 0 {
-			e.disarm(timerDisarmed)
 			e.setArmed(at, true)
 		}
 		e.consider(at)
@@ -43,7 +42,6 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 		}
 		e.arm(timerLanded, at+id.Stale())
 		if r.Value == 0 {
-			e.disarm(timerGrounded)
 			e.setAirborne(at, true)
 		}
 		e.consider(at)

@@ -18,12 +18,15 @@ func TestPromise13_APhaseIsLeftAtTheBordersOfAgreement(t *testing.T) {
 		want   string
 	}{
 		{"all agrees", func(*rig) {}, ""},
-		{"as low as agrees", func(r *rig) { r.glide(1, 2*time.Second); r.set(rules.HeightGlobal, 1, rules.Good) }, ""},
+		{"as low as agrees", func(r *rig) {
+			r.glide(1, 2*time.Second)
+			r.set(rules.HeightGlobal, math.Nextafter(1, 0), rules.Good)
+		}, ""},
 		{"higher", func(r *rig) {
 			r.set(rules.CraftLanded, 0, rules.Good)
 			r.set(rules.CraftArmed, 1, rules.Good)
 			r.glide(1, 2*time.Second)
-			r.set(rules.HeightGlobal, math.Nextafter(1, 2), rules.Good)
+			r.set(rules.HeightGlobal, 1, rules.Good)
 			r.set(rules.CraftLanded, 1, rules.Good)
 			r.set(rules.CraftArmed, 0, rules.Good)
 		}, air},
@@ -73,7 +76,7 @@ func TestDownAndClimbingAtTheirBorders(t *testing.T) {
 		want   Reason
 	}{
 		{"as high as down", func(*rig) {}, ReasonDown},
-		{"higher", func(r *rig) { r.set(rules.HeightGlobal, math.Nextafter(0.3, 1), rules.Good) }, ReasonEnd},
+		{"higher", func(r *rig) { r.set(rules.HeightGlobal, 0.3, rules.Good) }, ReasonEnd},
 		{"as loud as down", func(r *rig) { r.set(rules.Motor1Output, 0.25, rules.Good) }, ReasonDown},
 		{"louder", func(r *rig) { r.set(rules.Motor1Output, math.Nextafter(0.25, 1), rules.Good) }, ReasonEnd},
 		{"landed not told", func(r *rig) { r.set(rules.CraftLanded, 0, rules.Missing) }, ReasonEnd},
@@ -86,7 +89,7 @@ func TestDownAndClimbingAtTheirBorders(t *testing.T) {
 			t.Fatalf("end leads to %v", r.e.state)
 		}
 		r.glide(0.3, 2*time.Second)
-		r.set(rules.HeightGlobal, 0.3, rules.Good)
+		r.set(rules.HeightGlobal, math.Nextafter(0.3, 0), rules.Good)
 		r.set(rules.CraftLanded, 1, rules.Good)
 		r.set(rules.Motor1Output, 0, rules.Good)
 		c.change(r)

@@ -75,7 +75,7 @@ func (e *Engine) mirrorClosed() bool {
 
 // pinsBack: the input lines are read again. A stall may have opened the chain
 // and run through its drop-out time before the relay could be written; so what
-// was last known closed gets its time anew.
+// was last known closed, and reads closed, gets its time anew.
 func (e *Engine) pinsBack(at time.Duration) {
 	e.pinsKnown, e.pinsLost = true, false
 	e.dirty = true

@@ -24,7 +24,8 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 	}
 	r := &e.lines[l]
 	first := !r.known
-	r.known, r.read = true, at
+	was := r.on
+	r.known, r.read, r.on = true, at, was && on // pinsRead asks which were closed, and still are
 	e.pinsRead(at)
 	if l == Readback {
 		e.watchdogHeld(at, on)
@@ -32,7 +33,7 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 	if l == Start && !on && e.state == Ready {
 		e.startArmed = true
 	}
-	if !first && r.on == on {
+	if !first && was == on {
 		if r.behind {
 			r.behind, e.dirty = false, true
 			e.stopsAgree(at)
@@ -281,6 +282,8 @@ func (e *Engine) resetBar(at time.Duration) Reason {
 		return ReasonRelayFailed
 	case e.state == Blocked:
 		return NoReason
+	case !e.linkUp:
+		return ReasonLink
 	case e.standing > 0:
 		return ReasonCausePresent
 	case e.armed:

@@ -140,14 +140,14 @@ func (e *Engine) flag(id rules.ChannelID, at time.Duration) int {
 	return 0
 }
 
-// low says that the height is known to be at most limit; true where no height
+// low reports whether the height is known to be below limit; true where no height
 // is fed, because then other signs must do.
 func (e *Engine) low(at time.Duration, limit float64) bool {
 	if !e.byPhase || !e.limits.Feeds(rules.Height) {
 		return true
 	}
 	r := e.limits.Fresh(rules.Height, at)
-	return r.Quality == rules.Good && r.Value <= limit
+	return r.Quality == rules.Good && r.Value < limit
 }
 
 // outputsBelow says that every motor output is known to be at most limit; true

@@ -261,12 +261,11 @@ func (f *flight) heed(effects []interlock.Effect) {
 		case interlock.BeatEffect:
 			w.beat = e.On
 		case interlock.StateEffect:
-			if w.state == interlock.Tripped || w.state == interlock.Fault {
-				if e.State == interlock.Blocked {
-					w.record, w.first = false, 0
-				}
-			}
 			w.state = e.State
+		case interlock.NoteEffect:
+			if e.Reason == interlock.ReasonReset {
+				w.record, w.first = false, 0
+			}
 		case interlock.TripEffect:
 			w.record, w.lastTrip = true, e.Trip
 			if e.FirstOut {

@@ -19,6 +19,7 @@ var (
 	secondCount = flag.Int("second", 3000, "how many random sequences the second latch is held against; a million takes about an hour")
 	secondFrom  = flag.Int("second.from", 0, "the number of the first of them")
 	secondFor   = flag.Duration("second.for", 0, "begin no more sequences after this time; 0 for no end")
+	secondTrail = flag.Int("second.trail", 14, "how many of the last instants of an example are shown")
 	secondSeed  = flag.Uint64("second.seed", 1, "where the random sequences begin")
 )
 
@@ -66,6 +67,13 @@ func lineIs(l interlock.Line, on bool) act {
 
 func lineFlips(l interlock.Line) act {
 	return act{ofLine(l), "line flips", float64(l), func(f *flight, in []interlock.Input) []interlock.Input { return f.setLine(l, !f.w.lines[l], in) }}
+}
+
+// stop presses or releases the emergency stop: both contacts.
+func stop(released bool) act {
+	return act{ofLine(interlock.EStopA), "stop pressed or released", 0, func(f *flight, in []interlock.Input) []interlock.Input {
+		return f.setLine(interlock.EStopB, released, f.setLine(interlock.EStopA, released, in))
+	}}
 }
 
 func valueIs(i int, v float64) act {
@@ -334,7 +342,7 @@ func TestSecondLatch(t *testing.T) {
 	names := slices.SortedFunc(maps.Keys(kinds), func(a, b string) int { return cmp.Or(kinds[b]-kinds[a], strings.Compare(a, b)) })
 	for _, k := range names[:min(len(names), 20)] {
 		f := run(example[k], true)
-		t.Errorf("%d times: %s, as in number %d:\n  %s", kinds[k], k, example[k], strings.Join(f.trail[max(0, len(f.trail)-14):], "\n  "))
+		t.Errorf("%d times: %s, as in number %d:\n  %s", kinds[k], k, example[k], strings.Join(f.trail[max(0, len(f.trail)-*secondTrail):], "\n  "))
 	}
 }
 
@@ -388,6 +396,25 @@ func TestSecondLatchFound(t *testing.T) {
 			toReady(f)
 			f.run(10*time.Millisecond, restarts, hostSays(interlock.HostClash, true))
 			f.run(2 * tHealthy)
+		}, interlock.Blocked, interlock.NoReason},
+		{"no reset is taken while the craft is not heard", func(f *flight) {
+			toReady(f)
+			f.run(10*time.Millisecond, stop(false))
+			f.run(100*time.Millisecond, stop(true))
+			f.run(100*time.Millisecond, simply("craft silent", func(w *world) { w.noCraft = true }))
+			f.run(tLink + tTick)
+			f.press(interlock.Reset, 100*time.Millisecond)
+		}, interlock.Tripped, interlock.ReasonEStop},
+		{"a mirror contact that is read open behind a silence has dropped out", func(f *flight) {
+			toAir(f)
+			f.run(10*time.Millisecond, restarts, simply("pins silent", func(w *world) { w.noPins = true }))
+			f.run(200*time.Millisecond, simply("heard again", func(w *world) { w.noPins = false }))
+			f.run(tTick + 5*time.Millisecond)
+			f.run(2*time.Millisecond, lineIs(interlock.Readback, true))
+		}, interlock.Fault, interlock.ReasonRestart},
+		{"a craft at the height that it must be below may be in the air", func(f *flight) {
+			f.w.values[gHeight] = 0.5
+			toReady(f)
 		}, interlock.Blocked, interlock.NoReason},
 	} {
 		f := freshFlight(t, false)

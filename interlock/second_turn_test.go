@@ -266,9 +266,10 @@ func (m *second) turn(inputs []interlock.Input) {
 		if m.fit(estop) && m.pressed != never && m.now >= m.pressed+tResetLeast && m.now <= m.pressed+tResetMost {
 			if m.state != interlock.Blocked {
 				m.open(interlock.Blocked)
-				m.record, m.first = false, 0
 			}
-			m.needReset = false
+			// What was on record before it is no cause of what comes after the next
+			// start: first-out is "the cause that tripped first" of that run.
+			m.record, m.first, m.needReset = false, 0, false
 		}
 		m.pressed = never
 	}

@@ -55,9 +55,25 @@ func TestAnOldClockIsBelievedAfterHalfAMinute(t *testing.T) {
 		}
 		for got := old; got != back; {
 			at, ms = at+100*time.Millisecond, ms+100
-			if got = k.look(f, ms, at, true); got != old && (got != back || ms-first < 30_000) || ms-first > 30_200 {
+			if got = k.look(f, ms, at, true); got != old && (got != back || ms-first < 30_000) || ms-first > 30_100 {
 				t.Fatalf("first heard at %d ms, at %d ms: %v", first, ms, got)
 			}
+		}
+	}
+}
+
+// Old frames that come seldom are never believed while the craft's own clock goes on.
+func TestAnOldClockBesideTheCraftsIsNotBelieved(t *testing.T) {
+	f := &telemetry.Frame{ID: 30}
+	var k bootClocks
+	for i := range 1200 {
+		at := time.Duration(i) * 100 * ms
+		k.look(f, 600_000+uint32(at/ms), at, true)
+		if i%25 != 24 {
+			continue
+		}
+		if got := k.look(f, 100_000+uint32(at/ms), at, true); got != turned && got != old && got != rival {
+			t.Fatalf("beside the craft's clock for %v: %v", at, got)
 		}
 	}
 }

@@ -196,6 +196,12 @@ func TestQuantityAtItsEnd(t *testing.T) {
 			t.Errorf("%q is a %v (%v), want %v", text, k, ok, want)
 		}
 	}
+	if q, err := ParseQuantity("0."+strings.Repeat("1", longestNumber-2), Number); err != nil || q.SI != 1.0/9 {
+		t.Errorf("the longest number: %+v, %v", q, err)
+	}
+	if q, err := ParseQuantity("0."+strings.Repeat("1", longestNumber-1), Number); err == nil {
+		t.Errorf("a longer one was read as %+v", q)
+	}
 	if v, ok := Convert(2, "N/min"); v != 120 || !ok {
 		t.Errorf("2 N/s is %v N/min", v)
 	}
@@ -282,6 +288,28 @@ func TestEveryWord(t *testing.T) {
 		if got := FormatDuration(d); got != want {
 			t.Errorf("%v is %q, want %q", d, got, want)
 		}
+	}
+}
+
+// What a start asks for, as it is read aloud.
+func TestConditionOfAStart(t *testing.T) {
+	for want, p := range map[string]Permissive{
+		"craft.status must be 3 or more":        {Watch: CraftStatus, Form: Above, Limit: 3},
+		"craft.status must be 3 or less":        {Watch: CraftStatus, Form: Below, Limit: 3},
+		"craft.status must be outside 3 to 5":   {Watch: CraftStatus, Form: Outside, Limit: 3, LimitHigh: 5},
+		"craft.status must not be 3":            {Watch: CraftStatus, Form: IsNot, Limit: 3},
+		"craft.landed must be true":             {Watch: CraftLanded, Form: Is, Limit: 1},
+		"wind.peak10min must be 15 mph or less": {Watch: Peak10, Form: Below, Limit: 15 * 0.44704, Unit: "mph"},
+	} {
+		if got := p.Condition(); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}
+
+func TestNeverIsPastEveryInstant(t *testing.T) {
+	if d := Never; d != math.MaxInt64 {
+		t.Errorf("never is %v", d)
 	}
 }
 

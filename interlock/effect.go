@@ -198,6 +198,7 @@ const (
 	ReasonLedger          // a fault of the chain or a defect stands open, or none does
 	ReasonWatchdog        // the contactor was closed after a stall that the watchdog should have ended
 	ReasonThenSilent      // a value had left its limit or caution, then nothing was heard from the craft
+	ReasonBroken          // a part of the guard's program failed
 	reasonCount
 )
 
@@ -229,6 +230,7 @@ var reasonText = [reasonCount]string{
 	ReasonLedger:     "a fault of the chain or a defect stands open, or none does",
 	ReasonThenSilent: "then nothing heard from the craft",
 	ReasonWatchdog:   "the watchdog did not drop the chain",
+	ReasonBroken:     "a part of the guard's program failed",
 }
 
 // String is the reason in plain words.

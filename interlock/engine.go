@@ -111,6 +111,7 @@ type Engine struct {
 	sound         Sound
 	resetUntil    bool
 	silence
+	panicked   func(p any)   // is told of a panic of a calculator; nil is nobody
 	flash      time.Duration // of the last lamp flash; only shown, as is its state
 	flashState State
 

@@ -19,7 +19,7 @@ var mayMean = map[Reason][]Event{
 	ReasonReset: {EventReset}, ReasonStart: {EventStart}, ReasonClosed: {EventClosed}, ReasonEnd: {EventEnd}, ReasonSessionEnd: {EventSessionEnd},
 	ReasonEStop: {EventEStop}, ReasonEStopOne: {EventEStop, EventSelfTest}, ReasonGate: {EventGate}, ReasonHold: {EventHold},
 	ReasonReadbackOpened: {EventMirrorOpened}, ReasonReadbackClosed: {EventMirrorClosed}, ReasonReadbackNot: {EventNotClosed}, ReasonPowerRemains: {EventMirrorClosed},
-	ReasonRelayFailed: {EventSelfTest}, ReasonStalled: {EventImmediate}, ReasonPinsSilent: {EventImmediate}, ReasonLink: {EventImmediate},
+	ReasonRelayFailed: {EventSelfTest}, ReasonBroken: {EventSelfTest}, ReasonStalled: {EventImmediate}, ReasonPinsSilent: {EventImmediate}, ReasonLink: {EventImmediate},
 	ReasonRestart: {EventImmediate}, ReasonClash: {EventImmediate}, ReasonGraceOver: {EventGraceOver}, ReasonClimbing: {EventClimbing},
 	ReasonHeightLost: {EventHeightLost}, ReasonDown: {EventDown}, ReasonRule: {EventControlled, EventImmediate}, ReasonRuleMissing: {EventControlled, EventImmediate},
 }
@@ -34,6 +34,7 @@ var atOnce = []struct {
 	{"a stall", EventImmediate, Input{Kind: HostInput, Host: HostStalled}, nil},
 	{"a second sender", EventImmediate, Input{Kind: HostInput, Host: HostClash}, nil},
 	{"a relay that cannot be written", EventSelfTest, Input{Kind: HostInput, Host: HostRelayFailed, On: true}, nil},
+	{"a part that panicked", EventSelfTest, Input{Kind: HostInput, Host: HostBroken, On: true}, nil},
 	{"the emergency stop", EventEStop, Input{Kind: LineInput, Line: EStopA}, func(e *Engine) bool { return e.lines[EStopA].on && e.lines[EStopB].on }},
 	{"the gate", EventGate, Input{Kind: LineInput, Line: Gate}, func(e *Engine) bool { return e.lines[Gate].on }},
 	{"the end button", EventEnd, Input{Kind: LineInput, Line: End, On: true}, func(e *Engine) bool { return e.lines[End].known && !e.lines[End].on }},

@@ -104,6 +104,9 @@ const (
 	// front of all that fell due meanwhile. (HostStalled, in older recordings,
 	// comes behind that.)
 	HostHeldUp
+	// HostBroken: what reads links and sensors panicked; the text of it is in the
+	// record. A fault for the rest of the session.
+	HostBroken
 	hostCount
 )
 

@@ -280,6 +280,8 @@ func (e *Engine) resetBar(at time.Duration) Reason {
 		return ReasonReadbackClosed
 	case e.relayBad:
 		return ReasonRelayFailed
+	case e.limits.Broken():
+		return ReasonBroken
 	case e.state == Blocked:
 		return NoReason
 	case !e.linkUp:
@@ -407,6 +409,12 @@ func (e *Engine) host(at time.Duration, in Input) {
 		e.dirty = true
 		if in.On && e.state != Fault {
 			e.failed(at, EventSelfTest, ReasonRelayFailed)
+		}
+		return
+	case HostBroken:
+		if !e.limits.Broken() {
+			e.limits.Break()
+			e.broke(at)
 		}
 		return
 	case HostLink:

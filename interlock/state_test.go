@@ -16,7 +16,7 @@ import (
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
 	"limits.above": "the engine itself", "limits.cfg": "never changes; each calculator has what it needs of it", "limits.readyAfter": "never changes",
-	"group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
+	"panicked": "decides nothing", "group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
 	"ages": "never changes", "limits.order": "never changes", "limits.perms": "never changes",
 	"limits.channels.rulesFrom": "never changes", "limits.channels.rulesTo": "never changes", "limits.channels.permsFrom": "never changes",
 	"limits.channels.permsTo": "never changes", "limits.channels.calcFrom": "never changes", "limits.channels.calcTo": "never changes",
@@ -106,8 +106,8 @@ func TestAppendStateTellsEveryField(t *testing.T) {
 	}
 }
 
-// walkFields visits every leaf under v by its path without indexes. Interfaces and
-// pointers are leaves that cannot be changed, but for the limits.
+// walkFields visits every leaf under v by its path without indexes. Interfaces, functions
+// and pointers are leaves that cannot be changed, but for the limits.
 func walkFields(v reflect.Value, path string, visit func(path string, change, restore func())) {
 	v = reflect.NewAt(v.Type(), unsafe.Pointer(v.UnsafeAddr())).Elem()
 	switch v.Kind() {
@@ -147,7 +147,7 @@ func walkFields(v reflect.Value, path string, visit func(path string, change, re
 	case reflect.Float64:
 		old := v.Float()
 		visit(path, func() { v.SetFloat(old + 1) }, func() { v.SetFloat(old) })
-	case reflect.Pointer, reflect.Interface:
+	case reflect.Pointer, reflect.Interface, reflect.Func:
 		if l, ok := v.Interface().(*limits.Limits); ok {
 			walkFields(reflect.ValueOf(l).Elem(), path, visit)
 			return

@@ -3,6 +3,7 @@ package guard
 import (
 	"errors"
 	"fmt"
+	"runtime/debug"
 	"sync/atomic"
 	"time"
 
@@ -123,6 +124,8 @@ type Loop struct {
 	unkept    uint32        // datagrams of strangers that were not kept, not told yet
 	unkeptAll uint64        // all of them
 	toldAt    time.Duration // when that may be told again
+
+	broke string // a panic that is not on record yet, with its place
 }
 
 // NewLoop checks the config.
@@ -148,6 +151,8 @@ func NewLoop(cfg LoopConfig) (*Loop, error) {
 		inputs: make([]interlock.Input, 0, 512),
 		edges:  make([]intake.WindEdge, 0, 256),
 	}
+	cfg.Intake.WhenBroken(l.panicked)
+	cfg.Engine.WhenBroken(l.panicked)
 	b := cfg.Board
 	l.pin.relay, l.pin.heartbeat, l.pin.buzzer, l.pin.lamp = b.Relay(), b.Heartbeat(), b.Buzzer(), b.Lamp()
 	return l, nil
@@ -224,6 +229,10 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	for lane := range laneStrangers {
 		taken := 0
 		for taken < perLane {
+			if taken > 0 && l.cfg.Clock()-now > pinTurn {
+				taken = perLane // what is read takes long: the lines come first
+				break
+			}
 			l.parcel.lost = 0
 			if !l.inbox.take(lane, &l.parcel) {
 				break
@@ -337,6 +346,25 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 		l.apply(now, l.cfg.Engine.Step(now, l.inputs[i]))
 	}
 	l.cfg.Keep(&l.batch)
+	l.tellBroken(now)
+}
+
+// panicked keeps what panicked, and where, for the record. It is called while the
+// panic unwinds.
+func (l *Loop) panicked(p any) {
+	l.broke = fmt.Sprintf("a part of the guard's program panicked: %v\n%s", p, debug.Stack())
+	l.broke = l.broke[:min(len(l.broke), mostBroke)]
+}
+
+// mostBroke bounds what is kept of a panic: its text and the calls nearest to it.
+const mostBroke = 4000
+
+// tellBroken puts a panic on record. The engine has acted on it.
+func (l *Loop) tellBroken(now time.Duration) {
+	if text := l.broke; text != "" {
+		l.broke = ""
+		l.hostNow(now, intake.HostMessage{Host: interlock.HostBroken, On: true, Text: text})
+	}
 }
 
 // over ends the turn's instant for the engine: only now is known all that came
@@ -362,6 +390,7 @@ func (l *Loop) wake(now, to time.Duration) {
 	if len(l.batch.Decisions) > 0 {
 		l.cfg.Keep(&l.batch)
 	}
+	l.tellBroken(now)
 }
 
 // apply does what the engine says, pins first.

@@ -301,6 +301,19 @@ var faults = []fault{
 		make: func(f *flight) { breaks("relay_stuck")(f); opens("estop")(f) }, first: "emergency stop", within: 2 * turn},
 
 	// The guard itself.
+	{what: "what reads telemetry and sensors panics", must: "a fault in the very turn: power off; the contactor is watched on, and no reset is taken before a new start of the guard",
+		make: func(f *flight) {
+			l := &liar{honest: f.guard.loop.cfg.Intake, lie: func([]interlock.Input, intake.Chunk) []interlock.Input { panic("seeded") }}
+			f.guard.loop.cfg.Intake = intake.Around(f.guard.pad.Intake().Lines, l)
+			f.guard.loop.cfg.Intake.WhenBroken(f.guard.loop.panicked)
+		}, first: "a part of the guard's program failed", within: 2 * turn, state: "fault", after: func(f *flight) {
+			resetRefused(f)
+			text, err := os.ReadFile(filepath.Join(f.guard.Folder(), "trips.jsonl"))
+			must(f.t, err)
+			if !contains(string(text), "panicked: seeded") || !contains(string(text), "matrix_test.go") {
+				f.t.Error("the trip log holds neither the panic's text nor its place")
+			}
+		}},
 	{what: "the guard's process stands still for a second", must: "the watchdog lets go meanwhile; tripped when it goes on",
 		make: func(f *flight) { f.now += time.Second }, first: "", within: time.Second + 2*turn, state: "tripped"},
 }

@@ -113,6 +113,8 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 			say("Then find out why power stayed on. Reset works once it is known to be off.")
 		} else if v.Why == interlock.ReasonEStopOne {
 			say("Then find out why only one contact opened. Reset works once both have opened and closed: press the emergency stop and let it go.")
+		} else if v.Why == interlock.ReasonBroken {
+			say("Then end the guard and start it anew. The trip log holds what failed, for who mends the program.")
 		} else {
 			say("Then find out why: %s. Reset works once that is in order.", v.Why)
 		}

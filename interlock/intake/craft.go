@@ -67,7 +67,7 @@ type arrival struct {
 }
 
 // appendTelemetry takes one telemetry chunk.
-func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.Input {
+func (in *decoder) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.Input {
 	if int(c.Link) >= len(in.links) {
 		in.n.BadRecords++
 		return dst
@@ -106,7 +106,7 @@ func (in *Intake) appendTelemetry(dst []interlock.Input, c *Chunk) []interlock.I
 }
 
 // frame takes one checked frame.
-func (in *Intake) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) []interlock.Input {
+func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) []interlock.Input {
 	dst, ok, restarted := in.accept(dst, a, f)
 	if !ok {
 		return dst
@@ -130,7 +130,7 @@ func (in *Intake) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) [
 
 // accept says whether the frame is the craft's, and a new one; what else there is
 // to tell of it is added to dst. again says that its number tells of no gap.
-func (in *Intake) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) (_ []interlock.Input, ok, again bool) {
+func (in *decoder) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) (_ []interlock.Input, ok, again bool) {
 	k, l := &in.craft, a.link
 	named := f.System == in.cfg.Craft.System && f.Component == in.cfg.Craft.Component
 	if f.ID == idRadioStatus {
@@ -203,7 +203,7 @@ func (a *arrival) elsewhere(k *craft) bool {
 // identity of its own or under the craft's. It feeds the radio's channels when
 // it comes the way the craft does, and never proves that the craft is alive:
 // the radio on the ground goes on talking when the craft is gone.
-func (in *Intake) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, named bool) []interlock.Input {
+func (in *decoder) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, named bool) []interlock.Input {
 	l := a.link
 	// Before the craft is known: a line has one far end.
 	if !a.here && (in.craft.known || !l.cfg.Stream) {
@@ -230,7 +230,7 @@ func (in *Intake) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, n
 // decides who is the craft: a stranger is only counted, or anybody on the network
 // could end a flight with one datagram. What is behind the named address, or has
 // the key, trips only where its boot clock is another craft's.
-func (in *Intake) foreign(dst []interlock.Input, a *arrival, f *telemetry.Frame) []interlock.Input {
+func (in *decoder) foreign(dst []interlock.Input, a *arrival, f *telemetry.Frame) []interlock.Input {
 	named := a.link.cfg.From.IsValid()
 	if named && !a.pinned {
 		return dst
@@ -245,7 +245,7 @@ func (in *Intake) foreign(dst []interlock.Input, a *arrival, f *telemetry.Frame)
 
 // clash says that there are two senders: once, and again after every aliveFor in
 // which it went on, so that nothing can be started in the midst of it.
-func (in *Intake) clash(dst []interlock.Input, at time.Duration) []interlock.Input {
+func (in *decoder) clash(dst []interlock.Input, at time.Duration) []interlock.Input {
 	k := &in.craft
 	if k.clashed && at-k.clash < aliveFor {
 		return dst

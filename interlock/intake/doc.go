@@ -9,6 +9,10 @@
 // damaged reading is never a value, a level or a calm; chunks that were lost
 // are told before what came after them; no allocation once there is room.
 //
+// The rest of the guard does not rely on that: border.go, pins.go, host.go and
+// chunk.go take lines and the host's words from nobody else, and outlive a decoder
+// that lies or panics.
+//
 // It never does I/O, never asks for the time, never judges a limit. It is not
 // told which signatures to trust: a frame's signature is not checked.
 package intake

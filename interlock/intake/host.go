@@ -73,5 +73,6 @@ func (in *Intake) appendHost(dst []interlock.Input, b []byte) []interlock.Input 
 		in.n.BadRecords++
 		return dst
 	}
+	in.broken = in.broken || h.Host == interlock.HostBroken // also where a replay's decoder is a mended one
 	return append(dst, h)
 }

@@ -7,9 +7,9 @@ import (
 	"downhaul/interlock/telemetry"
 )
 
-// Intake turns chunks into inputs. It is one session's: all its state comes
-// from the chunks it was given, in their order.
-type Intake struct {
+// decoder reads links and sensors: it turns their chunks into samples and signs of
+// life. All its state comes from the chunks it was given, in their order.
+type decoder struct {
 	cfg    Config
 	links  []link
 	craft  craft
@@ -64,29 +64,21 @@ func New(cfg Config) (*Intake, error) {
 	if err != nil {
 		return nil, fmt.Errorf("intake: %w", err)
 	}
-	in := &Intake{
+	d := &decoder{
 		cfg: cfg, table: table, wind: newWind(cfg.Anemometer),
 		links:   make([]link, len(cfg.Links)),
 		samples: make([]interlock.Sample, 0, 64),
 	}
-	in.controllers.declared = (cfg.Fields.Motors + 3) / 4
-	for i := range in.links {
-		in.links[i].cfg = cfg.Links[i]
+	d.controllers.declared = (cfg.Fields.Motors + 3) / 4
+	for i := range d.links {
+		d.links[i].cfg = cfg.Links[i]
 	}
-	return in, nil
+	return Around(cfg.Lines, d), nil
 }
 
-// Append adds the inputs of one chunk to dst, all for Step at c.At, in the
-// order they are to be stepped. A lost chunk is told before what came after
-// it. The bytes of c are not kept.
-func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
-	if c.Source == Decisions {
-		return dst
-	}
-	if c.Lost > 0 {
-		in.n.LostChunks += uint64(c.Lost)
-		dst = append(dst, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostLost, On: true, Seq: c.Lost})
-	}
+// Append is the Decoder's: it takes links and sensors, and of the pins what shows
+// whether the anemometer's wire is whole.
+func (in *decoder) Append(dst []interlock.Input, c Chunk) []interlock.Input {
 	switch c.Source {
 	case Telemetry:
 		return in.appendTelemetry(dst, &c)
@@ -95,24 +87,15 @@ func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
 	case LoadCell:
 		return in.cfg.LoadCell.append(dst, c.Bytes, &in.n)
 	case Pins:
-		return in.appendPins(dst, c.At, c.Bytes)
-	case HostEvent:
-		return in.appendHost(dst, c.Bytes)
+		if levels, failed, ok := DecodePins(c.Bytes); ok && !failed {
+			in.wind.loop(c.At, levels)
+		}
 	}
-	in.n.BadRecords++
 	return dst
 }
 
-// Counts is what came in so far. The slice is the caller's own.
-func (in *Intake) Counts() Counts {
-	var n Counts
-	in.CountsTo(&n)
-	return n
-}
-
-// CountsTo is Counts into dst, whose slice is used again: for a loop that
-// must not allocate.
-func (in *Intake) CountsTo(dst *Counts) {
+// CountsTo is the Decoder's.
+func (in *decoder) CountsTo(dst *Counts) {
 	links := dst.Links[:0]
 	for i := range in.links {
 		l := &in.links[i]

@@ -43,5 +43,6 @@ func (o *others) note(at time.Duration, p place, f *telemetry.Frame) {
 // Others lists the senders besides the craft in the order they were first
 // heard, at most MaxOthers. The slice is the caller's own.
 func (in *Intake) Others() []Other {
-	return append([]Other(nil), in.others.list[:in.others.n]...)
+	o := &in.decoder.(*decoder).others
+	return append([]Other(nil), o.list[:o.n]...)
 }

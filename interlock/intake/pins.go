@@ -2,7 +2,6 @@ package intake
 
 import (
 	"encoding/binary"
-	"time"
 
 	"downhaul/interlock"
 )
@@ -50,8 +49,8 @@ var pinOrder = [interlock.LineCount]interlock.Line{
 	interlock.Hold, interlock.End, interlock.Reset, interlock.Start,
 }
 
-// appendPins takes one pins chunk: one input for every fitted line.
-func (in *Intake) appendPins(dst []interlock.Input, at time.Duration, b []byte) []interlock.Input {
+// appendPins adds one input for every fitted line of one pins chunk.
+func (in *Intake) appendPins(dst []interlock.Input, b []byte) []interlock.Input {
 	levels, failed, ok := DecodePins(b)
 	if !ok {
 		in.n.BadRecords++
@@ -61,9 +60,8 @@ func (in *Intake) appendPins(dst []interlock.Input, at time.Duration, b []byte) 
 		in.n.FailedReads++
 		return dst
 	}
-	in.wind.loop(at, levels)
 	for _, l := range pinOrder {
-		c := &in.cfg.Lines[l]
+		c := &in.lines[l]
 		if !c.Fitted {
 			continue
 		}

@@ -35,7 +35,7 @@ func (v *vane) quietFor(d time.Duration) (doubtful, long, gone time.Duration) {
 }
 
 func (v *vane) blow(speed float64, d time.Duration) interlock.Sample {
-	v.turn((speed-v.in.cfg.Anemometer.Offset)/v.in.cfg.Anemometer.Slope, d)
+	v.turn((speed-v.in.decoder.(*decoder).cfg.Anemometer.Offset)/v.in.decoder.(*decoder).cfg.Anemometer.Slope, d)
 	var s interlock.Sample
 	for end := v.now + d; v.now < end; {
 		s = v.next()

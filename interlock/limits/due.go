@@ -67,8 +67,7 @@ func (l *Limits) Due() time.Duration {
 func (l *Limits) Fire(due time.Duration) {
 	for i := range l.calcs {
 		if l.calcDue[i] <= due {
-			r, ok := l.calcs[i].Tick(due, &l.table)
-			l.calcDue[i] = l.calcs[i].Due()
+			r, ok := l.ask(due, i, true)
 			if l.calcDue[i] <= due {
 				l.calcDue[i] = due + 1 // a calculator must move on
 			}
@@ -124,10 +123,15 @@ type reactor interface {
 // Expect has every calculator that counts on it know the time until thrust is gone.
 func (l *Limits) Expect(at, reaction time.Duration) {
 	for i, c := range l.calcs {
-		if r, ok := c.(reactor); ok {
-			r.React(at, reaction)
-			l.calcDue[i] = c.Due()
+		if r, ok := c.(reactor); ok && !l.broken {
+			l.react(at, i, r, reaction)
 			l.above.Wake(l.calcDue[i])
 		}
 	}
+}
+
+func (l *Limits) react(at time.Duration, i int, r reactor, reaction time.Duration) {
+	defer l.caught(at)
+	r.React(at, reaction)
+	l.calcDue[i] = l.calcs[i].Due()
 }

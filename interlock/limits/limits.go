@@ -33,6 +33,7 @@ type Limits struct {
 	acting   []int32           // rules that act in this very instant
 
 	permHolds []bool
+	broken    bool          // no calculator is asked any more
 	toldUntil time.Duration // what comes later comes behind a silence of the craft
 }
 
@@ -60,6 +61,8 @@ type Above interface {
 	Wake(due time.Duration)
 	// Unsettled is told that a condition for a start may have moved.
 	Unsettled()
+	// Broke is told, in the very call, what a calculator panicked with.
+	Broke(at time.Duration, p any)
 }
 
 type channelRun struct {

@@ -51,7 +51,7 @@ func (l *Limits) Take(at time.Duration, id rules.ChannelID, r derived.Result) {
 // from it.
 func (l *Limits) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
 	c := &l.channels[id]
-	if r.Quality != rules.Missing {
+	if r.Quality == rules.Good || r.Quality == rules.Doubtful {
 		switch {
 		case id.Plausible(r.Value): // no NaN and no infinity is
 			r.Value += 0 // −0 becomes 0
@@ -61,7 +61,7 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 			r = derived.Result{Cause: rules.Implausible}
 		}
 	} else {
-		r.Value = 0
+		r.Value, r.Quality = 0, rules.Missing
 	}
 	if c.frozenAfter > 0 && r.Quality == rules.Good {
 		if c.heard && r.Value == c.last {
@@ -129,10 +129,8 @@ func (l *Limits) doubt(at time.Duration, c *channelRun, r derived.Result) {
 // calculate works out what is derived from c, which has a new reading.
 func (l *Limits) calculate(at time.Duration, c *channelRun) {
 	for i := c.calcFrom; i < c.calcTo; i++ {
-		out, ok := l.calcs[i].Sample(at, &l.table)
-		due := l.calcs[i].Due()
-		l.calcDue[i] = due
-		l.above.Wake(due)
+		out, ok := l.ask(at, int(i), false)
+		l.above.Wake(l.calcDue[i])
 		if ok {
 			l.publish(at, l.calcs[i].Output(), out)
 		}

@@ -80,6 +80,9 @@ func (l *Limits) AppendState(dst []byte, now time.Duration) []byte {
 			put(c.last, uint32(min(c.same, c.frozenAfter)))
 		}
 	}
+	if l.broken {
+		return append(dst, 1)
+	}
 	for i := range l.calcs {
 		dst = l.calcs[i].AppendState(dst, now)
 	}

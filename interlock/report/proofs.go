@@ -151,7 +151,7 @@ var builtins = []struct {
 	{"the contactor does not do what it is told", "own mirror contact", []interlock.Reason{interlock.ReasonReadbackOpened, interlock.ReasonReadbackClosed,
 		interlock.ReasonReadbackNot, interlock.ReasonPowerRemains, interlock.ReasonWatchdog}, []prooftest.Test{prooftest.Chain, prooftest.Rotors}},
 	{"the guard itself is held up, or cannot write or read its lines", "own clock and pins", []interlock.Reason{interlock.ReasonStalled,
-		interlock.ReasonRelayFailed, interlock.ReasonPinsSilent}, []prooftest.Test{prooftest.Chain, prooftest.Latency}},
+		interlock.ReasonRelayFailed, interlock.ReasonPinsSilent, interlock.ReasonBroken}, []prooftest.Test{prooftest.Chain, prooftest.Latency}},
 	{"nothing more is heard of the craft, or of two under one name", "own link", []interlock.Reason{interlock.ReasonLink, interlock.ReasonThenSilent, interlock.ReasonClash}, nil},
 	{"the craft restarts in flight", "what the craft says of itself", []interlock.Reason{interlock.ReasonRestart}, nil},
 }

@@ -1,0 +1,108 @@
+package intake
+
+import "downhaul/interlock"
+
+// Decoder is what reads links and sensors for an Intake. It may be wrong: the Intake
+// lets through only what a decoder has to say.
+type Decoder interface {
+	// Append adds the samples and signs of life of one chunk to dst, for Step at c.At.
+	Append(dst []interlock.Input, c Chunk) []interlock.Input
+	// CountsTo puts what came in so far into dst, whose slice is used again.
+	CountsTo(dst *Counts)
+}
+
+// Intake turns chunks into inputs. It is one session's: all its state comes
+// from the chunks it was given, in their order.
+type Intake struct {
+	lines    [interlock.LineCount]LineConfig
+	decoder  Decoder
+	n        Counts
+	room     []interlock.Input // for what one chunk brings from the decoder
+	broken   bool              // the decoder has panicked, and is asked nothing any more
+	panicked func(p any)       // is told of it; nil is nobody
+}
+
+// Around makes the intake of a pad with those lines that has d read the rest.
+func Around(lines [interlock.LineCount]LineConfig, d Decoder) *Intake {
+	return &Intake{lines: lines, decoder: d}
+}
+
+// WhenBroken has f told, in the very call, what the decoder panicked with.
+func (in *Intake) WhenBroken(f func(p any)) { in.panicked = f }
+
+// Append adds the inputs of one chunk to dst, all for Step at c.At, in the
+// order they are to be stepped. A lost chunk is told before what came after
+// it. The bytes of c are not kept.
+func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
+	if c.Source == Decisions {
+		return dst
+	}
+	if c.Lost > 0 {
+		in.n.LostChunks += uint64(c.Lost)
+		dst = append(dst, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostLost, On: true, Seq: c.Lost})
+	}
+	switch c.Source {
+	case HostEvent:
+		return in.appendHost(dst, c.Bytes)
+	case Pins:
+		dst = in.appendPins(dst, c.Bytes)
+	case Telemetry, Wind, LoadCell:
+	default:
+		in.n.BadRecords++
+		return dst
+	}
+	return in.decoded(dst, c)
+}
+
+// decoded adds what the decoder says of a chunk, where that is a decoder's to say:
+// samples, signs of life and clashes of identity. Lines and the host's words are never
+// taken from it. Where it panics, that is all that this chunk says.
+func (in *Intake) decoded(dst []interlock.Input, c Chunk) (out []interlock.Input) {
+	if in.broken {
+		return dst
+	}
+	defer func() {
+		if p := recover(); p != nil {
+			in.broken = true
+			out = append(dst, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostBroken, On: true})
+			if in.panicked != nil {
+				in.panicked(p)
+			}
+		}
+	}()
+	in.room = in.decoder.Append(in.room[:0], c)
+	out = dst
+	for i := range in.room {
+		switch x := &in.room[i]; {
+		case x.Kind == interlock.SampleInput, x.Kind == interlock.FrameInput, x.Kind == interlock.HostInput && x.Host == interlock.HostClash:
+			out = append(out, *x)
+		}
+	}
+	return out
+}
+
+// Counts returns what came in so far. The slice is the caller's own.
+func (in *Intake) Counts() Counts {
+	var n Counts
+	in.CountsTo(&n)
+	return n
+}
+
+// CountsTo is Counts into dst, whose slice is used again: for a loop that
+// must not allocate.
+func (in *Intake) CountsTo(dst *Counts) {
+	in.decoderCounts(dst)
+	dst.LostChunks += in.n.LostChunks
+	dst.BadRecords += in.n.BadRecords
+	dst.FailedReads += in.n.FailedReads
+}
+
+// decoderCounts puts the decoder's counts into dst, none where it panics.
+func (in *Intake) decoderCounts(dst *Counts) {
+	defer func() {
+		if recover() != nil {
+			*dst = Counts{Links: dst.Links[:0]}
+		}
+	}()
+	in.decoder.CountsTo(dst)
+}

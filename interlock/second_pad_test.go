@@ -219,11 +219,7 @@ func (f *flight) instant(at time.Duration, acts []act) {
 	f.m.before(at)
 	f.m.unkept = w.lastTrip > w.kept
 	f.m.at(at, in)
-	causes := f.m.causes &^ bit(interlock.ReasonSessionEnd)
-	if was == interlock.Live {
-		causes &^= bit(interlock.ReasonHeightLost) // lost before; what it follows, the end, waits for the instant's end
-	}
-	if w.relay && w.beat && causes != 0 && (f.m.state == interlock.Tripped || f.m.state == interlock.Fault) {
+	if w.relay && w.beat && f.m.atOnce != 0 && (f.m.state == interlock.Tripped || f.m.state == interlock.Fault) {
 		f.wrong = fmt.Sprintf("%v->%v: the chain is not open at once", was, f.m.state)
 	}
 	// What an instant leads to is settled when it is over.

@@ -188,12 +188,20 @@ func (f *flight) recover(start bool) {
 		f.run(f.ms(1, 60))
 	}
 	f.run(f.ms(1, 30), all...)
-	if f.m.armed || f.m.air {
-		f.run(f.ms(2100, 3300))
+	amiss := f.rng.IntN(8) == 0
+	if amiss { // all but one word of the craft
+		f.run(f.ms(1, 30), valueIsMissing([]int{gArmed, gArmed, gLanded, gHeight, gOutput}[f.rng.IntN(5)]))
+	}
+	if f.m.armed || f.m.air || amiss {
+		f.run(f.ms(2050, 3300))
 	} else {
 		f.run(f.ms(320, 700))
 	}
 	f.run(f.ms(1, 30), lineIs(interlock.Reset, true))
+	if f.rng.IntN(8) == 0 { // somebody presses the stop while reset is held
+		f.run(f.ms(5, 60), stop(false))
+		f.run(f.ms(5, 60), stop(true))
+	}
 	if start && f.rng.IntN(8) == 0 {
 		f.run(f.ms(40, 200), lineIs(interlock.Reset, false), lineIs(interlock.Start, true)) // too eager
 		f.run(f.ms(1, 200), lineIs(interlock.Start, false))
@@ -270,10 +278,28 @@ func bases(t testing.TB) (all [8][]*flight) {
 	return all
 }
 
+// slow lets one thing after the other happen, each with time to take its course.
+func (f *flight) slow() {
+	for range 1 + f.rng.IntN(3) {
+		f.run(f.ms(1, 900), [...]act{
+			valueIs(gVolts, 39), valueIs(gVolts, 50), valueIsMissing(gVolts), valueIsMissing(gHeight), valueIsMissing(gArmed), valueIsMissing(gLanded),
+			lineIs(interlock.End, true), lineIs(interlock.End, false), simply("the crew lands it", func(w *world) { w.land() }),
+		}[f.rng.IntN(9)])
+	}
+	f.run(f.ms(1500, 3300))
+}
+
 // sequence is one random sequence: faults bunched within 12 ms, then quiet, and so on.
 func (f *flight) sequence() {
 	rng := f.rng
 	f.run(f.ms(1, 60))
+	if rng.IntN(5) == 0 {
+		f.slow()
+		if rng.IntN(2) == 0 {
+			f.recover(true)
+		}
+		return
+	}
 	for n := range 1 + rng.IntN(3) {
 		if n > 0 {
 			f.run([]time.Duration{f.ms(1, 60), f.ms(60, 300), f.ms(300, 1200)}[rng.IntN(3)])

@@ -46,7 +46,8 @@ import (
 //   - A mirror contact may bounce as it closes. Lines that nobody reads tell nothing of
 //     the mirror, and one found closed behind a silence has its drop-out time anew.
 //   - Of a craft that is not heard the silence is the cause, and what had left its
-//     limit or caution before it stands in front: "then nothing heard".
+//     limit or caution before it stands in front: "then nothing heard". What another
+//     sensor tells of once the silence has begun is not before it.
 //   - "Height lost" goes by the derived height: whether a height can be believed is no
 //     matter of the latch (promise 14). So are the numbers of the listed records: which
 //     are not on disk is the host's word.
@@ -73,6 +74,10 @@ const (
 
 	// A mirror contact bounces as it closes: no time of the design's, the engine's.
 	tBounce = 20 * time.Millisecond
+
+	// How long after its last frame the craft counts as heard, so that what another
+	// sensor tells later comes behind the silence: the engine's.
+	tHeard = 100 * time.Millisecond
 
 	tPhase, tDown, tClimb = 2 * time.Second, time.Second, time.Second
 
@@ -165,6 +170,7 @@ type second struct {
 	overPull     time.Duration // since when; never
 	nearPull     bool          // in caution, and not back by the deadband
 	underVolts   time.Duration
+	left         bool          // a limit or caution, as it was told before the craft fell silent
 	opened       time.Duration // last opening of a chain that could carry power
 	closing      time.Duration // start of the closing
 	grace        time.Duration // instant at which the controlled stop ends
@@ -186,6 +192,7 @@ type second struct {
 	record bool   // a record of this episode was made
 	first  uint64 // reasons that may stand as the first cause: bits
 	causes uint64 // what tripped in this instant
+	atOnce uint64 // and of it what must have opened the chain in the very call (promise 2)
 }
 
 func newSecond(hold bool) second {
@@ -446,6 +453,9 @@ func (m *second) sample(s interlock.Sample, h *happened) {
 			h.air, m.onGround = true, never
 		case i == gHeight:
 			m.far = g.v > 0.5 || m.far && g.v > 0.5-0.2 // near zero again: well inside
+		}
+		if (i == gPull || i == gVolts) && m.heard != never && m.now < m.heard+tHeard {
+			m.left = m.nearPull || m.overPull != never || m.underVolts != never
 		}
 	}
 }

@@ -78,10 +78,10 @@ func (m *second) fit(estop bool) bool {
 
 // turn is one instant: what is so now, then the table in its order.
 func (m *second) turn(inputs []interlock.Input) {
-	m.causes = 0
+	m.causes, m.atOnce = 0, 0
 	old := m.dues()
 	silence := interlock.ReasonLink
-	if m.nearPull || m.overPull != never || m.underVolts != never || m.climbs != never {
+	if m.left || m.climbs != never {
 		silence = interlock.ReasonThenSilent
 	}
 	began := m.state
@@ -162,7 +162,8 @@ func (m *second) turn(inputs []interlock.Input) {
 		m.record, m.first = true, listed|fault // behind a craft that was lowered
 	}
 	// What falls into one instant says nothing of what came first.
-	m.causes = fault | stop | imm | controlled
+	m.atOnce = fault | stop | imm
+	m.causes = m.atOnce | controlled
 	if fault != 0 && m.state != interlock.Fault {
 		m.latch(interlock.Fault)
 	}

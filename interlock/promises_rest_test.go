@@ -151,7 +151,7 @@ func TestPromise13_PhasesAndRestart(t *testing.T) {
 			}
 		}
 	})
-	if left == 0 {
+	if left == 0 && !testing.Short() { // -short draws too few cases to be sure of one
 		t.Error("no phase was ever left")
 	}
 	// A boot clock that runs back by more than a second while live.

@@ -24,3 +24,5 @@ func (e *Engine) broke(at time.Duration) {
 
 // WhenBroken has f told, in the very call, what a calculator panicked with.
 func (e *Engine) WhenBroken(f func(p any)) { e.panicked = f }
+
+func (e *Engine) broken() bool { return e.limits.Broken() }

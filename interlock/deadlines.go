@@ -10,22 +10,32 @@ import (
 // calculators, the channels that are heard and the rules whose on-delay runs:
 // a rule or channel that stands still costs nothing.
 
-// arm sets one of the engine's own timers.
-func (e *Engine) arm(timer int, due time.Duration) {
-	e.timers[timer] = due
-	if due < e.next {
-		e.next = due
-	}
+// clock is the engine's own timers and its next deadline.
+type clock struct {
+	timers [timerCount]time.Duration
+	next   time.Duration // may be early, never late
 }
 
-func (e *Engine) disarm(timer int) { e.timers[timer] = rules.Never }
+// arm sets a timer.
+func (c *clock) arm(timer int, due time.Duration) {
+	c.timers[timer] = due
+	c.wake(due)
+}
+
+func (c *clock) disarm(timer int) { c.timers[timer] = rules.Never }
+
+// hold runs a timer for as long as a condition holds without a break.
+func (c *clock) hold(timer int, at, span time.Duration, holds bool) {
+	switch {
+	case !holds:
+		c.disarm(timer)
+	case c.timers[timer] == rules.Never:
+		c.arm(timer, at+span)
+	}
+}
 
 // wake makes sure that the engine is woken at due.
-func (e *Engine) wake(due time.Duration) {
-	if due < e.next {
-		e.next = due
-	}
-}
+func (c *clock) wake(due time.Duration) { c.next = min(c.next, due) }
 
 // earliest is the next deadline.
 func (e *Engine) earliest() time.Duration {

@@ -51,9 +51,7 @@ func (e *Engine) demandMoved(at time.Duration, i int, kind limits.Why) {
 		return
 	}
 	run.inForce[kind] = counts
-	e.dirty = true
-	if !counts {
-		e.standing--
+	if e.stands(counts); !counts {
 		if run.listed[kind] {
 			e.emit(e.ruleEffect(ClearEffect, at, i, reasonOf(kind), false))
 		}
@@ -62,7 +60,6 @@ func (e *Engine) demandMoved(at time.Duration, i int, kind limits.Why) {
 		}
 		return
 	}
-	e.standing++
 	event := EventControlled
 	if stop == rules.Immediate {
 		event = EventImmediate
@@ -71,16 +68,7 @@ func (e *Engine) demandMoved(at time.Duration, i int, kind limits.Why) {
 	if e.recorded(event) && !run.listed[kind] {
 		e.list(at, i, kind)
 	}
-	if stop == rules.Controlled && (e.state == Live || e.state == Lowering) {
-		if due := at + grace; due < e.timers[timerGrace] {
-			e.arm(timerGrace, due)
-		}
-	}
-	if event == EventImmediate {
-		e.event(at, event, why, behind)
-	} else {
-		e.laterControlled(why, behind)
-	}
+	e.stop(at, stop, grace, why, behind)
 }
 
 // cautionMoved tells a caution that came, went, or whose phase began or ended.
@@ -90,60 +78,12 @@ func (e *Engine) cautionMoved(at time.Duration, i int, why limits.Why) {
 		return
 	}
 	e.demands[i].caution = told
-	if told {
-		e.cautions++
-		e.newCaution()
-	} else {
-		e.cautions--
-	}
-	e.dirty = true
+	e.cautioning(told)
 	e.emit(e.ruleEffect(CautionEffect, at, i, reasonOf(why), told))
 }
 
 func reasonOf(why limits.Why) Reason {
 	return [...]Reason{limits.ByValue: ReasonRule, limits.ByMissing: ReasonRuleMissing, limits.ByDoubt: ReasonDoubt}[why]
-}
-
-// recorded says whether an event in this state is a trip to put on record, and
-// not only a reason for not being ready.
-func (e *Engine) recorded(event Event) bool {
-	if e.site.Duty == Watch {
-		return true
-	}
-	switch e.state {
-	case Live, Lowering:
-		return true
-	case Tripped:
-		// Who goes in to the craft opens the gate and lets go of the switch.
-		return event != EventGate && event != EventHold
-	case Closing:
-		return event != EventControlled
-	}
-	return false
-}
-
-// record numbers a trip and marks the first of an episode. In duty watch an
-// episode is the time in which any demand stands; in duty guard it ends with
-// the reset.
-func (e *Engine) record(f Effect) {
-	first := !e.inEpisode
-	if e.site.Duty == Watch {
-		first = f.Rule < 0 || e.standing <= 1
-	}
-	e.newTrip(f)
-	if !e.consequence(f, first) {
-		e.number(f, first)
-	}
-	e.inEpisode = true
-}
-
-func (e *Engine) number(f Effect, first bool) {
-	e.trips++
-	f.Trip, f.FirstOut = e.trips, first
-	if first {
-		e.first = f
-	}
-	e.emit(f)
 }
 
 // listStanding lists what demands a controlled stop beside the immediate one that
@@ -168,23 +108,6 @@ func (e *Engine) list(at time.Duration, i int, kind limits.Why) {
 		f.Stop = e.env.Rules[i].MissingStop
 	}
 	e.record(f)
-}
-
-// endEpisode forgets what was listed, so that it can be listed again.
-func (e *Engine) endEpisode() {
-	e.inEpisode = false
-	e.first, e.unheard = Effect{}, unheard{}
-	e.builtinListed = [reasonCount]bool{}
-	for i := range e.demands {
-		// A demand that stands now was told; it is listed again only if it
-		// goes and comes back.
-		e.demands[i].listed = e.demands[i].inForce
-	}
-}
-
-// builtinTrip is the demand of a built-in interlock.
-func (e *Engine) builtinTrip(at time.Duration, event Event, why Reason) {
-	e.builtinTripFor(at, event, why, 0)
 }
 
 func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
@@ -214,106 +137,50 @@ func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason
 	return f
 }
 
-// event lets the latch take one event. rule is the index of the rule behind
-// it, −1 if there is none.
-func (e *Engine) event(at time.Duration, event Event, why Reason, rule int) bool {
-	if e.site.Duty == Watch {
-		return false
+// asked returns the most urgent stop that a rule asks for.
+func (e *Engine) asked() (most rules.Stop) {
+	for i := range e.demands {
+		if e.demands[i].inForce[limits.ByValue] {
+			most = max(most, e.env.Rules[i].Stop)
+		}
+		if e.demands[i].inForce[limits.ByMissing] {
+			most = max(most, e.env.Rules[i].MissingStop)
+		}
 	}
-	next, changed := e.state.Next(event, e.grounded())
-	if changed {
-		e.move(at, next, why, rule)
-	}
-	return changed
+	return most
 }
 
-// move is the only place where the latch changes state.
-func (e *Engine) move(at time.Duration, next State, why Reason, rule int) {
-	from := e.state
-	e.state, e.since, e.why = next, at, why
-	e.dirty = true
-	switch next {
-	case Blocked, Tripped, Fault:
-		e.open(at)
+// forget has what was told be told again the next time.
+func (e *Engine) forget() {
+	e.unheard = unheard{}
+	for i := range e.demands {
+		// A demand that stands now was told; it is listed again only if it
+		// goes and comes back.
+		e.demands[i].listed = e.demands[i].inForce
 	}
-	if next == Tripped || next == Fault {
-		e.resetOK = false // a reset that was pressed before says nothing of it
-	}
-	e.emit(Effect{Kind: StateEffect, At: at, From: from, State: next, Reason: why, Rule: rule, Permissive: -1})
-	if next != Closing {
-		e.disarm(timerClosing)
-		e.disarm(timerPickUp)
-	}
-	if next != Live && next != Lowering {
-		e.disarm(timerBounce)
-	}
+}
+
+// entered lets what watches the craft follow the latch.
+func (e *Engine) entered(at time.Duration, from, next State) {
 	if next != Lowering {
-		e.disarm(timerGrace)
 		e.disarm(timerDown)
 		e.disarm(timerClimb)
 		e.disarm(timerHeight)
 	}
 	switch next {
-	case Blocked:
-		// Losing something that stands for itself keeps the reset of Ready:
-		// nobody went in, and it shows when it is back. What is over in an
-		// instant (end, a stall, a second sender) would not hold it here. Any
-		// other way here needs a reset, too.
-		switch {
-		case from != Ready, why == ReasonEnd, why == ReasonStalled, why == ReasonClash:
-			e.resetDone = false
-		}
-		if from == Live || from == Lowering {
-			e.lamp(at)
-		}
-	case Ready:
-		e.startArmed = e.lines[Start].known && !e.lines[Start].on
-	case Closing:
-		// The contactor was seen open: what closes from here on is no late one.
-		e.disarm(timerDropOut)
-		e.closingStep = 0
-		e.arm(timerClosing, at+min(testRelayFrom, e.site.Horn))
 	case Live:
-		e.cautionHushed = false
 		copy(e.permTold, e.limits.Holds())
-		e.lamp(at)
 	case Lowering:
 		e.lowering(at)
 	case Tripped:
-		e.lamp(at)
 		if from == Closing {
 			e.listStanding(at)
 		}
-	case Fault:
-		// A run that ends in a fault ends. One that tripped has flashed.
-		if from == Closing || from == Live || from == Lowering {
-			e.lamp(at)
-		}
 	}
-}
-
-func (e *Engine) lamp(at time.Duration) {
-	e.flash, e.flashState = at, e.state
-	e.emit(Effect{Kind: LampEffect, At: at, On: true, Rule: -1, Permissive: -1, State: e.state})
-}
-
-// cut lets the latch take an event that no rule and no interlock stands behind: the
-// crew's own end that was not down in its time, or the end of the guard. Where it
-// trips and no stop has become due before, it makes the record: power that is taken
-// off a craft in the air is never off the record.
-func (e *Engine) cut(at time.Duration, event Event, why Reason) bool {
-	reason, rule := e.because(at, why, -1)
-	if next, changed := e.state.Next(event, e.grounded()); changed && next == Tripped && !e.inEpisode && e.site.Duty == Guard {
-		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
-	}
-	return e.event(at, event, reason, rule)
 }
 
 // lowering starts what watches a controlled stop.
 func (e *Engine) lowering(at time.Duration) {
-	if e.timers[timerGrace] == rules.Never {
-		e.arm(timerGrace, at+e.site.EndGrace)
-	}
 	if e.limits.Feeds(rules.Height) {
 		// Height may have been lost just before; one bad sample is not lost.
 		due := at

@@ -47,43 +47,22 @@ type Engine struct {
 	env     *rules.Envelope
 	limits  *limits.Limits
 	demands []demandRun // by rule index
+	clock
+	latch
 
 	now     time.Duration
 	started bool
-	next    time.Duration // earliest deadline; may be early, never late
-	timers  [timerCount]time.Duration
 	byPhase bool            // something is decided by the phase
 	byAge   bool            // a rule or a permissive watches the age of the link
 	ages    []time.Duration // ages of it at which something changes
 
-	lines      [LineCount]lineRun
-	pinsKnown  bool // every line was read in time
-	pinsLost   bool // it was so, and is no more
-	mustBeOpen bool // the watchdog has had its time: the next reading of the mirror tells
-	stopsApart bool // the contacts of the emergency stop differ, and were not seen together since
-	stopDoubt  bool // one contact of the emergency stop stayed; both must open first
-
-	state       State
-	since       time.Duration
-	why         Reason // of the last move; only shown
-	resetDone   bool
-	resetOK     bool // conditions held when reset was pressed
-	startArmed  bool // start was seen off in Ready
-	ended       bool
-	relayBad    bool
 	diskLow     bool
-	overdue     uint64 // proof tests overdue, by number
-	cardAsks    bool   // the test card asks for something that is not met
-	ledgerHolds bool   // a fault of the chain or a defect stands open
-	rotors      rules.RotorsStanding
-	reaction    time.Duration // that the predicted apex counts on
-	ground      groundStep    // the step in force
-	onGround    groundRun     // the one that runs
-	relayOn     bool
-	beatOn      bool
-	closed      bool // the chain is commanded closed
-	closingStep int
-	stillDone   bool
+	overdue     uint64                 // proof tests overdue, by number
+	cardAsks    bool                   // the test card asks for something that is not met
+	ledgerHolds bool                   // a fault of the chain or a defect stands open
+	reaction    time.Duration          // that the predicted apex counts on
+	ground      groundStep             // the step in force
+	onGround    groundRun              // the one that runs
 	powerGone   bool                   // power was seen gone, or had its time to go
 	flowSeen    bool                   // a current was seen to flow since the chain closed last
 	atRest      [len(currents)]float64 // each as the rotors stood behind the open chain, A
@@ -100,28 +79,8 @@ type Engine struct {
 	ofCraft         [rules.ChannelCount]bool // falls silent with the craft
 	unheard         unheard
 	unknown         rules.ChannelID // the word on the phase that has just become too old
-
-	standing      int // stop demands in force
-	trips         uint32
-	kept          uint32
-	inEpisode     bool
-	first         Effect // the first-out of the episode
-	builtinListed [reasonCount]bool
-	cautions      int
-	sound         Sound
-	resetUntil    bool
-	silence
-	panicked   func(p any)   // is told of a panic of a calculator; nil is nobody
-	flash      time.Duration // of the last lamp flash; only shown, as is its state
-	flashState State
-
-	dirty    bool   // something moved that the end of the instant has to look at
-	pending         // moves of the latch that wait for it
-	permTold []bool // what was last logged while live
-
-	out   []Effect
-	front []Effect // relay and heartbeat of the group that is being made
-	group int      // where it begins in out
+	permTold        []bool          // what was last logged while live
+	panicked        func(p any)     // is told of a panic of a calculator; nil is nobody
 }
 
 // New makes the engine of one session. The envelope and the site must have
@@ -136,7 +95,8 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	if len(env.Rules) > maxRules {
 		return nil, fmt.Errorf("interlock: %d rules, at most %d fit", len(env.Rules), maxRules)
 	}
-	e := &Engine{site: site, env: env, next: 0, sound: Silent, flash: rules.Never, rotors: site.Rotors, reaction: site.Derived.Reaction}
+	e := &Engine{site: site, env: env, reaction: site.Derived.Reaction}
+	e.latch = latch{below: e, site: &e.site.Chain, clock: &e.clock, flash: rules.Never, rotors: site.Rotors}
 	for i := range e.timers {
 		e.timers[i] = rules.Never
 	}
@@ -251,8 +211,6 @@ func (e *Engine) Advance(at time.Duration) []Effect {
 // none. It may be early, never late.
 func (e *Engine) Deadline() time.Duration { return e.next }
 
-func (e *Engine) clear() { e.out, e.front, e.group = e.out[:0], e.front[:0], 0 }
-
 func (e *Engine) begin(at time.Duration) {
 	e.clear()
 	if !e.started {
@@ -279,20 +237,6 @@ func (e *Engine) answer() []Effect {
 	return e.out
 }
 
-// flush ends a group of effects: relay and heartbeat come first in it, each in
-// their order. What one instant brings by its timers, by each input and at its end
-// is a group, however many of them a call brings; so the order of all effects is
-// the same however often the engine is woken.
-func (e *Engine) flush() {
-	if n, m := len(e.front), len(e.out); n > 0 {
-		e.out = append(e.out, e.front...)
-		copy(e.out[e.group+n:], e.out[e.group:m])
-		copy(e.out[e.group:], e.front)
-		e.front = e.front[:0]
-	}
-	e.group = len(e.out)
-}
-
 // moved lets what an input or a timer has moved be looked at: what need not wait
 // for the end of the instant at once, and the rest then.
 func (e *Engine) moved() {
@@ -306,12 +250,4 @@ func (e *Engine) moved() {
 		e.follow(e.now)
 	}
 	e.wake(e.now + 1)
-}
-
-func (e *Engine) emit(f Effect) {
-	if f.Kind == RelayEffect || f.Kind == BeatEffect {
-		e.front = append(e.front, f)
-		return
-	}
-	e.out = append(e.out, f)
 }

@@ -75,8 +75,8 @@ func (e *Engine) groundBegins(at time.Duration) (bar Reason) {
 	return NoReason
 }
 
-// groundEnds: the chain is open, and nothing of the step is watched any more.
-func (e *Engine) groundEnds() {
+// opened: nothing of a step on the ground is watched any more.
+func (e *Engine) opened() {
 	e.onGround = groundRun{}
 	e.disarm(timerGroundHeight)
 	e.disarm(timerGroundPull)

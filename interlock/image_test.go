@@ -2,8 +2,10 @@ package interlock
 
 import (
 	"encoding/binary"
+	"reflect"
 	"time"
 
+	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -39,7 +41,11 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	if e.state == Fault {
 		put(e.notRemoved())
 	}
-	longest := max(e.site.LinkStale, e.limits.Longest()) + 1
+	longest := e.site.LinkStale // the longest silence that can still make a demand
+	for id := range rules.ChannelCount {
+		longest = max(longest, *ofChannel[time.Duration](e, id, "longest"), id.Stale())
+	}
+	longest++
 	put(e.unheard.trip != 0)
 	if e.unheard.trip != 0 {
 		age(e.unheard.from, longest)
@@ -62,5 +68,67 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		d := &e.demands[i]
 		put(d.caution, d.inForce[:], d.listed[:])
 	}
-	return e.limits.AppendState(dst, e.now)
+	return e.appendLimits(dst)
+}
+
+// appendLimits adds the same of the limits.
+func (e *Engine) appendLimits(dst []byte) []byte {
+	put := func(all ...any) {
+		for _, v := range all {
+			dst, _ = binary.Append(dst, binary.LittleEndian, v)
+		}
+	}
+	age := func(t, most time.Duration) { put(int64(min(e.now-t, most))) }
+	due := func(t time.Duration) {
+		if t != rules.Never {
+			t -= e.now
+		}
+		put(int64(t))
+	}
+	runs := reflect.ValueOf(e.limits).Elem().FieldByName("runs")
+	for i := range runs.Len() {
+		r, rule := runs.Index(i), &e.env.Rules[i]
+		for _, name := range [...]string{"beyond", "demand", "missing", "goMissing", "caution", "seen", "back"} {
+			put(r.FieldByName(name).Bool())
+		}
+		put(*part[float64](r, "value"), *part[float64](r, "past"), uint8(*part[rules.Side](r, "excursion")))
+		due(*part[time.Duration](r, "due"))
+		if *part[rules.Side](r, "excursion") != rules.Inside {
+			put(*part[float64](r, "fresh"))
+		}
+		if slope := *part[*derived.Slope](r, "slope"); slope != nil {
+			// What lies behind a gap is forgotten with the next value.
+			gap, last := min(rule.StaleAfter, max(rule.Over, rule.Watch.Stale())), *part[time.Duration](r, "last")
+			put(*part[bool](r, "heard"), e.now-last > gap)
+			if e.now-last <= gap {
+				dst = slope.AppendState(dst, e.now)
+			}
+			age(last, gap+1)
+			age(*part[time.Duration](r, "rated"), rule.Over+rule.StaleAfter)
+		}
+	}
+	put(e.limits.Holds())
+	channels := reflect.ValueOf(e.limits).Elem().FieldByName("channels")
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		h, r := e.limits.Health(id), e.limits.Reading(id)
+		if !h.Heard && r.Quality == rules.Missing && r.Cause == rules.NoCause {
+			continue
+		}
+		c := channels.Index(int(id))
+		stale := max(id.Stale(), time.Second, *part[time.Duration](c, "longest"))
+		put(uint16(id), h.Heard, h.Healthy, h.Since == rules.Never, uint8(r.Quality), uint8(r.Cause), r.Value)
+		age(r.At, stale+1)
+		age(h.Good, stale+1)
+		due(*part[time.Duration](c, "ready"))
+		if frozen := *part[int](c, "frozenAfter"); frozen > 0 {
+			put(*part[float64](c, "last"), uint32(min(*part[int](c, "same"), frozen)))
+		}
+	}
+	for _, c := range *inside[[]derived.Calculator](e.limits, "calcs") {
+		dst = c.AppendState(dst, e.now)
+	}
+	if e.limits.Broken() {
+		return append(dst, 1)
+	}
+	return dst
 }

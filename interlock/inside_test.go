@@ -14,23 +14,24 @@ import (
 
 // inside returns a field of the limits, which only tests look into.
 func inside[T any](l *limits.Limits, name string) *T {
-	f := reflect.ValueOf(l).Elem().FieldByName(name)
+	return part[T](reflect.ValueOf(l).Elem(), name)
+}
+
+// readings are those of the limits, to be changed behind their back.
+func (e *Engine) readings() *derived.Table { return inside[derived.Table](e.limits, "table") }
+
+// part returns a field of a struct that only tests look into.
+func part[T any](v reflect.Value, name string) *T {
+	f := v.FieldByName(name)
 	if f.Type() != reflect.TypeFor[T]() {
 		panic(fmt.Sprintf("%s is a %v", name, f.Type()))
 	}
 	return (*T)(unsafe.Pointer(f.UnsafeAddr()))
 }
 
-// readings are those of the limits, to be changed behind their back.
-func (e *Engine) readings() *derived.Table { return inside[derived.Table](e.limits, "table") }
-
 // ofChannel returns a field of what the limits know of a channel.
 func ofChannel[T any](e *Engine, id rules.ChannelID, name string) *T {
-	f := reflect.ValueOf(e.limits).Elem().FieldByName("channels").Index(int(id)).FieldByName(name)
-	if f.Type() != reflect.TypeFor[T]() {
-		panic(fmt.Sprintf("%s is a %v", name, f.Type()))
-	}
-	return (*T)(unsafe.Pointer(f.UnsafeAddr()))
+	return part[T](reflect.ValueOf(e.limits).Elem().FieldByName("channels").Index(int(id)), name)
 }
 
 // wrongLimits returns what may not be so in the limits after any call.

@@ -34,12 +34,12 @@ type pending struct {
 }
 
 // later has a move wait for the end of the instant.
-func (e *Engine) later(m moves) {
+func (e *latch) later(m moves) {
 	e.moves |= m
 	e.dirty = true
 }
 
-func (e *Engine) laterControlled(why Reason, rule int) {
+func (e *latch) laterControlled(why Reason, rule int) {
 	if e.moves&moveControlled == 0 {
 		e.stopWhy, e.stopRule = why, rule
 	}
@@ -47,7 +47,7 @@ func (e *Engine) laterControlled(why Reason, rule int) {
 }
 
 // takes reports whether a move waits, and takes it away.
-func (e *Engine) takes(m moves) bool {
+func (e *latch) takes(m moves) bool {
 	waits := e.moves&m != 0
 	e.moves &^= m
 	return waits
@@ -55,7 +55,7 @@ func (e *Engine) takes(m moves) bool {
 
 // conclude ends an instant: it makes the moves that waited, in their order, and
 // lets permissives and the sound follow what moved.
-func (e *Engine) conclude(at time.Duration) {
+func (e *latch) conclude(at time.Duration) {
 	for e.dirty {
 		e.dirty = false
 		e.fallBack(at)
@@ -65,7 +65,7 @@ func (e *Engine) conclude(at time.Duration) {
 }
 
 // fallBack makes the moves that lead to the safe side.
-func (e *Engine) fallBack(at time.Duration) {
+func (e *latch) fallBack(at time.Duration) {
 	if e.takes(moveHold) {
 		e.event(at, EventHold, ReasonHold, -1)
 	}
@@ -84,20 +84,20 @@ func (e *Engine) fallBack(at time.Duration) {
 	lost := e.takes(moveLost)
 	switch e.state {
 	case Ready, Closing:
-		if lost || !e.allMet() {
+		if lost || !e.below.allMet() {
 			e.event(at, EventPermissiveLost, ReasonPermissiveLost, -1)
 		}
 	case Live, Lowering:
-		e.lostWhileLive(at)
+		e.below.liveOn(at)
 	}
 }
 
 // leadOn makes the moves that lead towards power.
-func (e *Engine) leadOn(at time.Duration) {
+func (e *latch) leadOn(at time.Duration) {
 	if e.takes(moveReset) {
 		e.reset(at)
 	}
-	if e.state == Blocked && e.resetDone && e.allMet() {
+	if e.state == Blocked && e.resetDone && e.below.allMet() {
 		e.event(at, EventPermissives, ReasonPermissivesHold, -1)
 	}
 	if e.takes(moveStart) {
@@ -112,7 +112,7 @@ func (e *Engine) leadOn(at time.Duration) {
 }
 
 // follow lets the sound follow what moved.
-func (e *Engine) follow(at time.Duration) {
+func (e *latch) follow(at time.Duration) {
 	if s := e.soundNow(); s != e.sound {
 		e.sound = s
 		e.emit(Effect{Kind: SoundEffect, At: at, Sound: s, Rule: -1, Permissive: -1})

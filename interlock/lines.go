@@ -3,7 +3,6 @@ package interlock
 import (
 	"time"
 
-	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -18,7 +17,7 @@ type lineRun struct {
 }
 
 // line takes the level of one input line.
-func (e *Engine) line(at time.Duration, l Line, on bool) {
+func (e *latch) line(at time.Duration, l Line, on bool) {
 	if l >= LineCount || !e.site.Fitted[l] {
 		return
 	}
@@ -84,7 +83,7 @@ func (e *Engine) line(at time.Duration, l Line, on bool) {
 // pinsRead counts the time from the line that was read longest ago: lines may
 // hang on several chips, and one that is read must not answer for another. After
 // a silence they are known again when all of them were read.
-func (e *Engine) pinsRead(at time.Duration) {
+func (e *latch) pinsRead(at time.Duration) {
 	oldest := at
 	for l := range e.lines {
 		if !e.site.Fitted[l] {
@@ -103,7 +102,7 @@ func (e *Engine) pinsRead(at time.Duration) {
 }
 
 // pinsSilent: a line was not read in time. Where others were, it is told which.
-func (e *Engine) pinsSilent(due time.Duration) {
+func (e *latch) pinsSilent(due time.Duration) {
 	e.pinsKnown, e.pinsLost = false, true
 	e.resetOK = false
 	if e.site.Fitted[Gate] {
@@ -125,7 +124,7 @@ func (e *Engine) pinsSilent(due time.Duration) {
 // stand at one time as they were last read. Contacts that swap between two
 // readings are told one after the other, and look both open, or both closed, in
 // between: so each must have been read since the other moved.
-func (e *Engine) stopsTogether() bool {
+func (e *latch) stopsTogether() bool {
 	a, b := &e.lines[EStopA], &e.lines[EStopB]
 	return a.known && b.known && !a.behind && !b.behind
 }
@@ -133,7 +132,7 @@ func (e *Engine) stopsTogether() bool {
 // stopsAgree judges the two contacts of the emergency stop. One open contact
 // already takes the power off; that they differ for too long is a fault, and so is
 // that one opened and the other did not, however short that was.
-func (e *Engine) stopsAgree(at time.Duration) {
+func (e *latch) stopsAgree(at time.Duration) {
 	a, b := &e.lines[EStopA], &e.lines[EStopB]
 	switch {
 	case !a.known || !b.known:
@@ -159,7 +158,7 @@ func (e *Engine) stopsAgree(at time.Duration) {
 }
 
 // stopsJudged is the end of the time in which the second contact may follow.
-func (e *Engine) stopsJudged(at time.Duration) {
+func (e *latch) stopsJudged(at time.Duration) {
 	a, b := &e.lines[EStopA], &e.lines[EStopB]
 	e.stopsApart = false
 	if a.on != b.on || a.opened != b.opened {
@@ -174,7 +173,7 @@ func (e *Engine) stopsJudged(at time.Duration) {
 // stopDemand: no two contacts open in the same instant, so the first says no
 // more than "pressed"; "one contact only" is for the end of the discrepancy
 // time to say.
-func (e *Engine) stopDemand(at time.Duration) {
+func (e *latch) stopDemand(at time.Duration) {
 	const why = ReasonEStop
 	e.resetOK = false // pressed while reset was held
 	// Pressed while the relay is open it still trips: a person saw a reason.
@@ -186,7 +185,7 @@ func (e *Engine) stopDemand(at time.Duration) {
 }
 
 // stopHealthy reports whether the emergency stop is known not to be pressed.
-func (e *Engine) stopHealthy() bool {
+func (e *latch) stopHealthy() bool {
 	if e.site.Fitted[EStopA] && e.site.Fitted[EStopB] && !e.stopsTogether() {
 		return false
 	}
@@ -199,14 +198,14 @@ func (e *Engine) stopHealthy() bool {
 }
 
 // onIfFitted says that a line is known to be on, or is not there.
-func (e *Engine) onIfFitted(l Line) bool {
+func (e *latch) onIfFitted(l Line) bool {
 	return !e.site.Fitted[l] || e.lines[l].known && e.lines[l].on
 }
 
 // holdReleased trips at once where that is a trip. Where it only goes back to
 // blocked it waits for the end of the instant, which may say that the craft flies.
-func (e *Engine) holdReleased(at time.Duration) {
-	if e.grounded() || e.state == Closing {
+func (e *latch) holdReleased(at time.Duration) {
+	if e.below.grounded() || e.state == Closing {
 		e.later(moveHold)
 		return
 	}
@@ -214,14 +213,14 @@ func (e *Engine) holdReleased(at time.Duration) {
 }
 
 // ignored puts on record that a button did nothing, and why.
-func (e *Engine) ignored(at time.Duration, l Line, why Reason) {
+func (e *latch) ignored(at time.Duration, l Line, why Reason) {
 	e.emit(Effect{Kind: NoteEffect, At: at, Reason: why, Rule: -1, Permissive: -1, Line: l, On: true})
 }
 
 // reset acts on the release (ISO 13849-1, manual reset: by disengaging the
 // actuator from its energised position), if the press was seen, lasted neither
 // too short nor too long, and everything was in order at both.
-func (e *Engine) reset(at time.Duration) {
+func (e *latch) reset(at time.Duration) {
 	r := &e.lines[Reset]
 	if r.on {
 		e.resetOK = r.edge && e.resetBar(at) == NoReason
@@ -262,7 +261,7 @@ func (e *Engine) reset(at time.Duration) {
 }
 
 // resetBar is what stands against a reset now, NoReason for nothing.
-func (e *Engine) resetBar(at time.Duration) Reason {
+func (e *latch) resetBar(at time.Duration) Reason {
 	switch {
 	case e.site.Duty == Watch:
 		return ReasonDuty
@@ -280,19 +279,19 @@ func (e *Engine) resetBar(at time.Duration) Reason {
 		return ReasonReadbackClosed
 	case e.relayBad:
 		return ReasonRelayFailed
-	case e.limits.Broken():
+	case e.below.broken():
 		return ReasonBroken
 	case e.state == Blocked:
 		return NoReason
-	case !e.linkUp:
+	case !e.below.heard():
 		return ReasonLink
 	case e.standing > 0:
 		return ReasonCausePresent
-	case e.armed:
+	case e.below.mayBeArmed():
 		return ReasonArmed
-	case !e.still(at):
+	case !e.below.still(at):
 		return ReasonTurning
-	case e.powerRemains(at):
+	case e.below.powerRemains(at):
 		return ReasonPowerRemains
 	case e.kept < e.trips:
 		return ReasonNotKept
@@ -300,22 +299,9 @@ func (e *Engine) resetBar(at time.Duration) Reason {
 	return NoReason
 }
 
-// still says that the rotors are known to stand: by their speed, or, where no
-// speed is told, because twice the proven stop time has passed.
-func (e *Engine) still(at time.Duration) bool {
-	if e.rotorTurns(at, e.site.StillRotor) {
-		return false // whatever is known of the others
-	}
-	r := e.limits.Fresh(rules.RotorSpeed, at)
-	if r.Quality == rules.Good {
-		return r.Value <= e.site.StillRotor
-	}
-	return e.stillDone
-}
-
 // start takes a press of start; in Ready it counts if start was read off there
 // before, at the earliest as the last level of the instant that led there.
-func (e *Engine) start(at time.Duration) {
+func (e *latch) start(at time.Duration) {
 	switch r := &e.lines[Start]; {
 	case !r.on: // pressed and released within one instant
 	case !r.edge || e.state == Ready && !e.startArmed:
@@ -329,158 +315,11 @@ func (e *Engine) start(at time.Duration) {
 	}
 }
 
-// frame: a frame of the named craft was accepted.
-func (e *Engine) frame(at time.Duration) {
-	if gap := at - e.lastFrame; gap >= heardFor {
-		e.unheard.silent += gap
-	}
-	e.lastFrame = at
-	e.limits.ToldUntil(at + heardFor)
-	e.arm(timerLink, at+e.site.LinkStale)
-	if !e.linkUp {
-		e.linkUp, e.linkHeard = true, true
-		e.dirty = true
-		e.builtinListed[ReasonLink] = e.builtinListed[ReasonLink] && e.site.Duty == Guard
-	}
-	if e.byAge {
-		e.linkAge(at)
-	}
-}
-
-// linkAge serves rules and permissives on the age of the link: 0 with every
-// frame, and from then on it grows by itself.
-func (e *Engine) linkAge(at time.Duration) {
-	e.limits.Take(at, rules.LinkAge, derived.Result{Quality: rules.Good})
-	e.armLinkAge(at, at)
-}
-
-// armLinkAge sets the timer to the first instant after now at which the age
-// is past the next limit or caution.
-func (e *Engine) armLinkAge(frame, now time.Duration) {
-	for _, age := range e.ages {
-		if frame+age > now {
-			e.arm(timerLinkAge, frame+age)
-			return
-		}
-	}
-}
-
-// linkAged: silence took the age past a limit or a caution. It is doubtful as
-// every value that silence makes: it counts, and keeps nothing fresh.
-func (e *Engine) linkAged(due time.Duration) {
-	frame := e.limits.Health(rules.LinkAge).Good
-	e.limits.Take(due, rules.LinkAge, derived.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
-	e.armLinkAge(frame, due)
-}
-
-// seconds turns SI seconds into a duration; what does not fit becomes Never/4,
-// far beyond any session.
-func seconds(s float64) time.Duration {
-	ns := s * 1e9
-	if !(ns < float64(rules.Never/4)) {
-		return rules.Never / 4
-	}
-	return time.Duration(ns)
-}
-
-// host takes what the host says.
-func (e *Engine) host(at time.Duration, in Input) {
-	note := Effect{Kind: NoteEffect, At: at, Rule: -1, Permissive: -1, On: in.On, Trip: in.Seq}
-	switch in.Host {
-	case HostKept:
-		if in.Seq == 0 {
-			e.kept = 0 // the records are no longer where they were kept
-		}
-		e.kept = max(e.kept, min(in.Seq, e.trips)) // nothing is kept before it is told
-		e.dirty = true
-		return
-	case HostLost:
-		note.Reason = ReasonLost
-	case HostStalled:
-		if e.state == Blocked {
-			// The pins' silence, which ends first, has taken Ready away already:
-			// the reset must not outlast a time in which nobody looked.
-			e.resetDone, e.dirty = false, true
-		}
-		e.builtinTrip(at, EventImmediate, ReasonStalled)
-		return
-	case HostRelayFailed:
-		e.relayBad = in.On
-		e.dirty = true
-		if in.On && e.state != Fault {
-			e.failed(at, EventSelfTest, ReasonRelayFailed)
-		}
-		return
-	case HostBroken:
-		if !e.limits.Broken() {
-			e.limits.Break()
-			e.broke(at)
-		}
-		return
-	case HostLink:
-		note.Reason = ReasonLink
-	case HostDisk:
-		e.diskLow = in.On
-		e.dirty = true
-		note.Reason = ReasonDisk
-	case HostProof:
-		if in.Seq < 64 {
-			if in.On {
-				e.overdue |= 1 << in.Seq
-			} else {
-				e.overdue &^= 1 << in.Seq
-			}
-		}
-		e.dirty = true
-		note.Reason = ReasonProof
-	case HostStopTime:
-		e.rotors = rules.RotorsStanding{Standing: time.Duration(in.Seq) * time.Millisecond, Measured: in.On}
-		e.dirty = true
-		note.Reason = ReasonStopProven
-	case HostGround:
-		e.groundTold(at, groundStep{in.On, float64(in.Seq) / 1000})
-		note.Reason = ReasonStep
-	case HostReaction:
-		e.react(at, time.Duration(in.Seq)*time.Millisecond)
-		note.Reason = ReasonReaction
-	case HostCard:
-		e.cardAsks = in.On
-		e.dirty = true
-		note.Reason = ReasonCard
-	case HostLedger:
-		e.ledgerHolds = in.On
-		e.dirty = true
-		note.Reason = ReasonLedger
-	case HostClash:
-		e.arm(timerClash, at+e.site.ReadyAfter)
-		if e.state == Blocked {
-			e.resetDone, e.dirty = false, true // as from ready, whatever else came first in this instant
-		}
-		e.builtinTrip(at, EventImmediate, ReasonClash)
-		return
-	case HostMark:
-		note.Reason = ReasonMark
-	case HostDeclared:
-		note.Reason = ReasonDeclared
-	case HostSensor:
-		note.Reason = ReasonSensor
-		note.Channel = in.Sample.Channel
-	case HostEnd:
-		e.ended = true
-		e.resetDone = false
-		e.later(moveSessionEnd)
-		return
-	default:
-		return
-	}
-	e.emit(note)
-}
-
 // failed enters a fault, which makes a record of its own: numbered, and kept
 // before a reset, like a trip. Power that was not removed is put on record on top
 // of any other fault as well, because it is what people must read first.
-func (e *Engine) failed(at time.Duration, event Event, why Reason) {
-	_, moves := e.state.Next(event, e.grounded())
+func (e *latch) failed(at time.Duration, event Event, why Reason) {
+	_, moves := e.state.Next(event, e.below.grounded())
 	worse := e.state == Fault && event == EventMirrorClosed && !e.notRemoved()
 	if e.site.Duty == Watch || !moves && !worse {
 		return

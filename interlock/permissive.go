@@ -113,8 +113,8 @@ func (e *Engine) allMet() bool {
 	return met
 }
 
-// lostWhileLive logs a permissive that is lost while live; it is no trip.
-func (e *Engine) lostWhileLive(at time.Duration) {
+// liveOn logs a permissive that is lost while live; it is no trip.
+func (e *Engine) liveOn(at time.Duration) {
 	for i, holds := range e.limits.Holds() {
 		if e.permTold[i] != holds {
 			e.permTold[i] = holds
@@ -124,25 +124,4 @@ func (e *Engine) lostWhileLive(at time.Duration) {
 				Channel: p.Watch, On: !holds, Limit: p.Limit, HasValue: now.Quality != rules.Missing, Value: now.Value})
 		}
 	}
-}
-
-// powerUp says how the session begins: open, silent, and latched if the one
-// before did not end well.
-func (e *Engine) powerUp() {
-	why := ReasonPowerUp
-	switch e.state {
-	case Tripped:
-		why = ReasonUnfinishedTrip
-	case Fault:
-		why = ReasonUnfinishedFault
-	}
-	e.emit(Effect{Kind: RelayEffect, Rule: -1, Permissive: -1})
-	e.emit(Effect{Kind: BeatEffect, Rule: -1, Permissive: -1})
-	e.emit(Effect{Kind: StateEffect, From: e.state, State: e.state, Reason: why, Rule: -1, Permissive: -1})
-	e.arm(timerStill, e.rotorWindow())
-	if e.state == Tripped {
-		e.loud = true
-		e.arm(timerLoud, loudFor)
-	}
-	e.dirty = true
 }

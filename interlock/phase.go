@@ -118,16 +118,6 @@ func (e *Engine) consider(at time.Duration) {
 	}
 }
 
-// hold runs a timer for as long as a condition holds without a break.
-func (e *Engine) hold(timer int, at, span time.Duration, holds bool) {
-	switch {
-	case !holds:
-		e.disarm(timer)
-	case e.timers[timer] == rules.Never:
-		e.arm(timer, at+span)
-	}
-}
-
 // flag is 1, 0 or −1 for unknown: a flag channel's fresh value.
 func (e *Engine) flag(id rules.ChannelID, at time.Duration) int {
 	r := e.limits.Fresh(id, at)
@@ -188,7 +178,10 @@ func (e *Engine) isDown(at time.Duration) bool {
 	return e.flag(rules.CraftLanded, at) == 1 && e.low(at, e.site.DownHeight) && e.outputsBelow(at, e.site.LowOutput)
 }
 
-func (e *Engine) grounded() bool { return !e.armed && !e.airborne }
+func (e *Engine) grounded() bool   { return !e.armed && !e.airborne }
+func (e *Engine) mayBeArmed() bool { return e.armed }
+func (e *Engine) heard() bool      { return e.linkUp }
+func (e *Engine) silent() bool     { return e.linkHeard && !e.linkUp }
 
 // setArmed moves the armed phase. A craft that may be armed and of which
 // nobody knows whether it is landed may be in the air.
@@ -248,4 +241,58 @@ func (e *Engine) bootClock(at time.Duration, r derived.Result) {
 	if !e.bootKnown || r.Value > e.maxBoot {
 		e.bootKnown, e.maxBoot = true, r.Value
 	}
+}
+
+// frame: a frame of the named craft was accepted.
+func (e *Engine) frame(at time.Duration) {
+	if gap := at - e.lastFrame; gap >= heardFor {
+		e.unheard.silent += gap
+	}
+	e.lastFrame = at
+	e.limits.ToldUntil(at + heardFor)
+	e.arm(timerLink, at+e.site.LinkStale)
+	if !e.linkUp {
+		e.linkUp, e.linkHeard = true, true
+		e.dirty = true
+		e.builtinListed[ReasonLink] = e.builtinListed[ReasonLink] && e.site.Duty == Guard
+	}
+	if e.byAge {
+		e.linkAge(at)
+	}
+}
+
+// linkAge serves rules and permissives on the age of the link: 0 with every
+// frame, and from then on it grows by itself.
+func (e *Engine) linkAge(at time.Duration) {
+	e.limits.Take(at, rules.LinkAge, derived.Result{Quality: rules.Good})
+	e.armLinkAge(at, at)
+}
+
+// armLinkAge sets the timer to the first instant after now at which the age
+// is past the next limit or caution.
+func (e *Engine) armLinkAge(frame, now time.Duration) {
+	for _, age := range e.ages {
+		if frame+age > now {
+			e.arm(timerLinkAge, frame+age)
+			return
+		}
+	}
+}
+
+// linkAged: silence took the age past a limit or a caution. It is doubtful as
+// every value that silence makes: it counts, and keeps nothing fresh.
+func (e *Engine) linkAged(due time.Duration) {
+	frame := e.limits.Health(rules.LinkAge).Good
+	e.limits.Take(due, rules.LinkAge, derived.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
+	e.armLinkAge(frame, due)
+}
+
+// seconds turns SI seconds into a duration; what does not fit becomes Never/4,
+// far beyond any session.
+func seconds(s float64) time.Duration {
+	ns := s * 1e9
+	if !(ns < float64(rules.Never/4)) {
+		return rules.Never / 4
+	}
+	return time.Duration(ns)
 }

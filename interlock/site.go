@@ -28,19 +28,12 @@ const (
 	EndedInFault
 )
 
-// Site is what the engine must know of the pad. Times are durations, values
-// SI. Use DefaultSite and change what the pad file says.
-type Site struct {
+// Chain is what the latch must know of the pad: lines and times, no channel.
+type Chain struct {
 	Duty    Duty
 	PowerUp PowerUp
-	// Fed says who feeds each measured channel.
-	Fed [rules.ChannelCount]rules.Origin
-	// Derived configures the derived channels; New adds what the envelope asks.
-	Derived derived.Config
 	// Fitted says which input lines the pad has.
 	Fitted [LineCount]bool
-	// Rotors is from the relay's opening until they stand; 0 is not told.
-	Rotors rules.RotorsStanding
 	// PickUp and DropOut bound how long the readback may take to follow.
 	PickUp, DropOut time.Duration
 	// Watchdog is how long the external watchdog holds without a heartbeat, 0 if
@@ -50,8 +43,6 @@ type Site struct {
 	Discrepancy time.Duration
 	// PinStale is how long the input lines may go unread.
 	PinStale time.Duration
-	// LinkStale is how long nothing may be heard from the craft.
-	LinkStale time.Duration
 	// EndGrace is the grace of a controlled stop begun by the end button.
 	EndGrace time.Duration
 	// ReadyAfter is how long every needed channel must be healthy first.
@@ -60,6 +51,20 @@ type Site struct {
 	Horn time.Duration
 	// ResetShortest and ResetLongest bound how long reset is held.
 	ResetShortest, ResetLongest time.Duration
+}
+
+// Site is what the engine must know of the pad. Times are durations, values
+// SI. Use DefaultSite and change what the pad file says.
+type Site struct {
+	Chain
+	// Fed says who feeds each measured channel.
+	Fed [rules.ChannelCount]rules.Origin
+	// Derived configures the derived channels; New adds what the envelope asks.
+	Derived derived.Config
+	// Rotors is from the relay's opening until they stand; 0 is not told.
+	Rotors rules.RotorsStanding
+	// LinkStale is how long nothing may be heard from the craft.
+	LinkStale time.Duration
 	// DownHeight is the height below which a landed craft counts as down (m);
 	// LowHeight is the height that agrees with leaving a phase.
 	DownHeight, LowHeight float64
@@ -107,13 +112,14 @@ const (
 // DefaultSite is a pad with nothing fitted and every time at its default.
 func DefaultSite() Site {
 	return Site{
-		PickUp: 400 * time.Millisecond, DropOut: 200 * time.Millisecond,
-		Discrepancy: 500 * time.Millisecond, PinStale: 20 * time.Millisecond,
-		LinkStale: 500 * time.Millisecond, EndGrace: 30 * time.Second,
-		ReadyAfter: 10 * time.Second, Horn: 3 * time.Second,
-		// A shortest pulse of 400 ms is one maker's example; ours is shorter
-		// because a gloved hand taps.
-		ResetShortest: 100 * time.Millisecond, ResetLongest: 3 * time.Second,
-		DownHeight: 0.3, LowHeight: 1, IdleOutput: 0.15, LowOutput: 0.25, StillRotor: 1,
+		Chain: Chain{
+			PickUp: 400 * time.Millisecond, DropOut: 200 * time.Millisecond,
+			Discrepancy: 500 * time.Millisecond, PinStale: 20 * time.Millisecond,
+			EndGrace: 30 * time.Second, ReadyAfter: 10 * time.Second, Horn: 3 * time.Second,
+			// A shortest pulse of 400 ms is one maker's example; ours is shorter
+			// because a gloved hand taps.
+			ResetShortest: 100 * time.Millisecond, ResetLongest: 3 * time.Second,
+		},
+		LinkStale: 500 * time.Millisecond, DownHeight: 0.3, LowHeight: 1, IdleOutput: 0.15, LowOutput: 0.25, StillRotor: 1,
 	}
 }

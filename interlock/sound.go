@@ -3,7 +3,6 @@ package interlock
 import (
 	"time"
 
-	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -23,7 +22,7 @@ type silence struct {
 }
 
 // newTrip: whatever was silenced before, this is heard.
-func (e *Engine) newTrip(f Effect) {
+func (e *latch) newTrip(f Effect) {
 	e.loud, e.tripHushed, e.hushing = true, false, Silent
 	if e.site.Duty == Watch && f.Rule < 0 {
 		e.alarm = true
@@ -32,7 +31,13 @@ func (e *Engine) newTrip(f Effect) {
 	e.dirty = true
 }
 
-func (e *Engine) newCaution() {
+// cautioning counts a caution: it came, or it went. A new one is heard.
+func (e *latch) cautioning(came bool) {
+	if e.dirty = true; !came {
+		e.cautions--
+		return
+	}
+	e.cautions++
 	e.cautionHushed = false
 	if e.hushing == SoundCaution {
 		e.hushing = Silent
@@ -43,7 +48,7 @@ func (e *Engine) newCaution() {
 // a trip after its first ten seconds, and in duty watch, which latches nothing,
 // every demand as a trip. A fault, a controlled stop and the start warning can
 // not be silenced.
-func (e *Engine) hushable() Sound {
+func (e *latch) hushable() Sound {
 	switch s := e.soundNow(); {
 	case s == SoundCaution:
 		return s
@@ -55,7 +60,7 @@ func (e *Engine) hushable() Sound {
 
 // hush silences what reset was pressed for, if that is still what is heard.
 // Reset is the only button that does nothing else while something sounds.
-func (e *Engine) hush(at time.Duration) {
+func (e *latch) hush(at time.Duration) {
 	s := e.hushing
 	e.hushing = Silent
 	if s == Silent || s != e.hushable() {
@@ -71,18 +76,18 @@ func (e *Engine) hush(at time.Duration) {
 }
 
 // hushed says that something is silent that would sound.
-func (e *Engine) hushed() bool {
+func (e *latch) hushed() bool {
 	return e.tripHushed && (e.state == Tripped || e.site.Duty == Watch && e.watchSound() != Silent) ||
 		e.cautionHushed && e.cautioned()
 }
 
 // cautioned says that a caution stands that is worth hearing.
-func (e *Engine) cautioned() bool {
+func (e *latch) cautioned() bool {
 	return e.cautions > 0 && (e.state == Live || e.site.Duty == Watch)
 }
 
 // soundNow is the most urgent thing to say.
-func (e *Engine) soundNow() Sound {
+func (e *latch) soundNow() Sound {
 	switch {
 	case e.state == Fault:
 		return SoundFault
@@ -110,18 +115,15 @@ func (e *Engine) soundNow() Sound {
 // watchSound is what the demands of duty watch sound like: as long as a rule's
 // stands, or a built-in interlock's, and the latter for ten seconds at least,
 // because most of those are over in an instant.
-func (e *Engine) watchSound() Sound {
+func (e *latch) watchSound() Sound {
 	if e.alarm || e.builtinStands() {
 		return SoundTripped
 	}
-	if e.standing == 0 {
+	switch e.below.asked() {
+	case rules.NoStop:
 		return Silent
-	}
-	for i := range e.demands {
-		if e.demands[i].inForce[limits.ByValue] && e.env.Rules[i].Stop == rules.Immediate ||
-			e.demands[i].inForce[limits.ByMissing] && e.env.Rules[i].MissingStop == rules.Immediate {
-			return SoundTripped
-		}
+	case rules.Immediate:
+		return SoundTripped
 	}
 	return SoundBringDown
 }
@@ -129,11 +131,8 @@ func (e *Engine) watchSound() Sound {
 // builtinStands says, for duty watch, that the cause of a built-in interlock
 // is still there: emergency stop pressed, lines silent, craft silent. A gate
 // may stay open: whoever goes in was heard.
-func (e *Engine) builtinStands() bool {
-	if e.linkHeard && !e.linkUp {
-		return true
-	}
-	if e.pinsLost {
+func (e *latch) builtinStands() bool {
+	if e.below.silent() || e.pinsLost {
 		return true
 	}
 	for l := range e.lines {

@@ -23,15 +23,7 @@ func (e *Engine) heldUp(at time.Duration, in Input) []Effect {
 		e.flush()
 		e.now = at
 	}
-	e.unread(e.now)
-	if e.timers[timerDiscrepancy] != rules.Never {
-		e.arm(timerDiscrepancy, e.now+e.site.Discrepancy) // nobody could see the other contact follow
-	}
-	// The heartbeat stood still as long: the watchdog has let go by now.
-	e.mustBeOpen = e.closed && e.site.Watchdog > 0 && length > e.site.Watchdog+e.site.DropOut
-	if e.state == Blocked {
-		e.resetDone = false // it must not outlast a time in which nobody looked
-	}
+	e.unread(e.now, length)
 	before := e.trips
 	e.builtinTripFor(e.now, EventImmediate, ReasonStalled, length)
 	if e.trips > before {
@@ -44,11 +36,19 @@ func (e *Engine) heldUp(at time.Duration, in Input) []Effect {
 	return e.answer()
 }
 
-// unread forgets that the input lines were read in time.
-func (e *Engine) unread(at time.Duration) {
+// unread forgets that the input lines were read in time: for so long nobody looked.
+func (e *latch) unread(at, length time.Duration) {
 	e.pinsKnown = false
 	for l := range e.lines {
 		e.lines[l].read = min(e.lines[l].read, at-e.site.PinStale)
+	}
+	if e.timers[timerDiscrepancy] != rules.Never {
+		e.arm(timerDiscrepancy, at+e.site.Discrepancy) // nobody could see the other contact follow
+	}
+	// The heartbeat stood still as long: the watchdog has let go by now.
+	e.mustBeOpen = e.closed && e.site.Watchdog > 0 && length > e.site.Watchdog+e.site.DropOut
+	if e.state == Blocked {
+		e.resetDone = false // it must not outlast a time in which nobody looked
 	}
 }
 
@@ -56,7 +56,7 @@ func (e *Engine) unread(at time.Duration) {
 // watchdog and the contactor need to let go: a mirror contact that is still closed
 // says that the watchdog does not work. That the relay's own opening works is for
 // the end of the drop-out time to say.
-func (e *Engine) watchdogHeld(at time.Duration, closed bool) {
+func (e *latch) watchdogHeld(at time.Duration, closed bool) {
 	if e.mustBeOpen && closed {
 		e.failed(at, EventSelfTest, ReasonWatchdog)
 	}
@@ -64,9 +64,9 @@ func (e *Engine) watchdogHeld(at time.Duration, closed bool) {
 }
 
 // builtinTripFor is builtinTrip for a cause that has lasted a while.
-func (e *Engine) builtinTripFor(at time.Duration, event Event, why Reason, lasted time.Duration) {
+func (e *latch) builtinTripFor(at time.Duration, event Event, why Reason, lasted time.Duration) {
 	e.dirty = true
-	reason, rule := e.because(at, why, -1)
+	reason, rule := e.below.because(at, why, -1)
 	if e.recorded(event) && (!e.builtinListed[why] || e.site.Duty == Watch) {
 		e.builtinListed[why] = true
 		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate, Lasted: lasted})

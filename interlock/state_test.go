@@ -15,7 +15,7 @@ import (
 
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
-	"limits.above": "the engine itself", "limits.cfg": "never changes; each calculator has what it needs of it", "limits.readyAfter": "never changes",
+	"limits.above": "the engine itself", "below": "the engine itself", "clock": "the engine's own", "limits.cfg": "never changes; each calculator has what it needs of it", "limits.readyAfter": "never changes",
 	"panicked": "decides nothing", "group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
 	"ages": "never changes", "limits.order": "never changes", "limits.perms": "never changes",
 	"limits.channels.rulesFrom": "never changes", "limits.channels.rulesTo": "never changes", "limits.channels.permsFrom": "never changes",
@@ -118,7 +118,7 @@ func walkFields(v reflect.Value, path string, visit func(path string, change, re
 		}
 		for i := range v.NumField() {
 			name := path
-			if f := v.Type().Field(i); !f.Anonymous {
+			if f := v.Type().Field(i); !f.Anonymous || f.Type.Kind() == reflect.Pointer {
 				name = strings.TrimPrefix(path+"."+f.Name, ".")
 			}
 			walkFields(v.Field(i), name, visit)

@@ -121,6 +121,3 @@ func (e *Engine) Reading(id rules.ChannelID) derived.Reading {
 	}
 	return e.limits.Reading(id)
 }
-
-// Envelope is the envelope the engine was made with; it must not be changed.
-func (e *Engine) Envelope() *rules.Envelope { return e.env }

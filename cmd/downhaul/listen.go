@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/bench"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/telemetry"
 	"downhaul/interlock/telemetry/link"
@@ -120,7 +121,7 @@ type sender struct {
 	said            bool
 	kind, autopilot uint8
 	radio           bool // it sent RADIO_STATUS
-	unread          telemetry.Unread
+	unread          bench.Unread
 	// guard takes its frames as a guard does, to tell which were said before; nil
 	// where no guard takes any.
 	guard    *intake.Intake

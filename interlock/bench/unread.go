@@ -19,7 +19,7 @@ func unreadBatteries(parts []string, craft intake.Craft) []string {
 	return sayUnread(&seen.unread)
 }
 
-func sayUnread(unread *telemetry.Unread) []string {
+func sayUnread(unread *Unread) []string {
 	if numbers := unread.Numbers(); len(numbers) > 0 {
 		return []string{SayUnread(numbers)}
 	}
@@ -37,4 +37,25 @@ func SayUnread(numbers []int) string {
 		what, it = "batteries "+strings.Join(all, ", ")+" are", "them"
 	}
 	return what + " heard (BATTERY_STATUS) and not read: only numbers 0 to 3 are, as pack and packs 2 to 4, so no limit sees " + it + "; have the craft number its packs from 0"
+}
+
+// Unread gathers the batteries of one craft that no channel is fed from.
+type Unread [256]bool
+
+// Hear takes a frame of the craft.
+func (u *Unread) Hear(f *telemetry.Frame) {
+	if number, unread := telemetry.UnreadBattery(f); unread {
+		u[number] = true
+	}
+}
+
+// Numbers are those of the batteries heard so far, rising; never nil.
+func (u *Unread) Numbers() []int {
+	all := []int{}
+	for number, unread := range u {
+		if unread {
+			all = append(all, number)
+		}
+	}
+	return all
 }

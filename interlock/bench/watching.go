@@ -57,7 +57,7 @@ type heard struct {
 	stream  bool
 	battery bool
 	motors  int
-	unread  telemetry.Unread
+	unread  Unread
 }
 
 // Message ids of the open dialect.

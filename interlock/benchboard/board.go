@@ -9,6 +9,7 @@ import (
 
 	"downhaul/hw"
 	"downhaul/hw/virtual"
+	"downhaul/interlock"
 	"downhaul/interlock/pad"
 )
 
@@ -26,7 +27,7 @@ func Open(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
 
 // Config returns how the virtual board of a pad is set up.
 func Config(p *pad.Pad, now func() time.Duration) virtual.Config {
-	c := virtual.Config{Inputs: pad.InputOrder(), Now: now, Socket: p.Board.Socket}
+	c := virtual.Config{Inputs: inputOrder(), Now: now, Socket: p.Board.Socket}
 	if p.Board.Line("wind_loop").Fitted {
 		c.Inputs = append(c.Inputs, "wind_loop") // intake.LoopBit
 	}
@@ -46,4 +47,15 @@ func Config(p *pad.Pad, now func() time.Duration) virtual.Config {
 		c.Converter = virtual.ConverterConfig{Zero: p.LoadCell.Zero, CountsPerNewton: 1 / p.LoadCell.NewtonsPerCount, Bits: converterBits, Rate: p.LoadCell.Rate}
 	}
 	return c
+}
+
+// inputOrder is the names of the board's input lines in the order in which its
+// levels come: every line of the interlock by its number, fitted or not, so
+// that a level's bit is its line's number; then the anemometer.
+func inputOrder() []string {
+	var names []string
+	for l := range interlock.LineCount {
+		names = append(names, l.String())
+	}
+	return append(names, "anemometer")
 }

@@ -123,7 +123,7 @@ func TestCardHoldsAStartBack(t *testing.T) {
 	}
 	run := story.Runs[0]
 	if run.Step != "empty hover" || run.Packs[0] != "A" || !run.Ended || run.Trips != 0 || run.How != "blocked" || run.End <= run.Begin ||
-		run.Envelope != fmt.Sprintf("%x", g.Envelope().Hash) || run.Card == "" || story.StepAt(run.Begin) != "empty hover" {
+		run.Envelope != fmt.Sprintf("%x", g.env.Hash) || run.Card == "" || story.StepAt(run.Begin) != "empty hover" {
 		t.Errorf("the run on record: %+v", run)
 	}
 }

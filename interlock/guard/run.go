@@ -15,7 +15,6 @@ import (
 	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/interlock/triplog"
-	"downhaul/rules"
 )
 
 // leastRoom is the free room below which a start is refused; ours, an hour of
@@ -308,6 +307,3 @@ func (g *Guard) Board() hw.Board { return g.board }
 
 // Now is the engine's clock.
 func (g *Guard) Now() time.Duration { return g.now() }
-
-// Envelope is what the guard enforces.
-func (g *Guard) Envelope() *rules.Envelope { return g.env }

@@ -78,16 +78,6 @@ func (l *Limits) Cause(at time.Duration, i int) rules.Cause {
 	return rules.Stale
 }
 
-// Longest returns after how long a silence has made every demand that it can make by
-// age.
-func (l *Limits) Longest() time.Duration {
-	longest := time.Duration(0)
-	for i := range l.channels {
-		longest = max(longest, l.channels[i].longest, rules.ChannelID(i).Stale())
-	}
-	return longest
-}
-
 // Want adds the channels that can change anything here.
 func (l *Limits) Want(w *[rules.ChannelCount]bool) {
 	for _, id := range l.used {

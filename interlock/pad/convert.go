@@ -109,17 +109,6 @@ func (p *Pad) LinkConfigs() []link.Config {
 	return out
 }
 
-// InputOrder is the names of the board's input lines in the order in which its
-// levels come: every line of the interlock by its number, fitted or not, so
-// that a level's bit is its line's number; then the anemometer.
-func InputOrder() []string {
-	var names []string
-	for l := range interlock.LineCount {
-		names = append(names, l.String())
-	}
-	return append(names, "anemometer")
-}
-
 // buttonDebounce is how long a button that readies or starts must stand before
 // it shows; ours: contacts bounce for some milliseconds, and nobody waits 20.
 const buttonDebounce = 20 * time.Millisecond

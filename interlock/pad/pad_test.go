@@ -164,19 +164,6 @@ func TestLinesAtRestAndCutAreSafe(t *testing.T) {
 	}
 }
 
-func TestInputOrderIsTheInterlocksOwn(t *testing.T) {
-	for i, name := range InputOrder()[:interlock.LineCount] {
-		if interlock.Line(i).String() != name {
-			t.Errorf("bit %d is %q, the interlock's line %v", i, name, interlock.Line(i))
-		}
-	}
-	for _, name := range append(InputOrder(), "relay", "heartbeat", "buzzer", "lamp") {
-		if !contains(LineNames(), name) {
-			t.Errorf("%s is no line of the pad file", name)
-		}
-	}
-}
-
 func TestFed(t *testing.T) {
 	guard := mustRead(t, example(t, "guard.toml"))
 	rehearse := mustRead(t, example(t, "rehearse.toml"))

@@ -35,24 +35,3 @@ func ChargeDrawn(f *Frame) (battery int, charge float64, ok bool) {
 	mAh := int32(u32At(b[:], consumedAt))
 	return int(b[batteryAt]), float64(mAh) * 18 / 5, mAh >= 0
 }
-
-// Unread gathers the batteries of one craft that no channel is fed from.
-type Unread [256]bool
-
-// Hear takes a frame of the craft.
-func (u *Unread) Hear(f *Frame) {
-	if number, unread := UnreadBattery(f); unread {
-		u[number] = true
-	}
-}
-
-// Numbers are those of the batteries heard so far, rising; never nil.
-func (u *Unread) Numbers() []int {
-	all := []int{}
-	for number, unread := range u {
-		if unread {
-			all = append(all, number)
-		}
-	}
-	return all
-}

@@ -61,9 +61,6 @@ func (s *Stream) Next() (Frame, bool) {
 	return f, ok
 }
 
-// Held is the number of bytes kept of an unfinished frame.
-func (s *Stream) Held() int { return s.held }
-
 // Drop throws the unfinished frame away: the line was broken, and what comes
 // next does not belong to it. The counts stay.
 func (s *Stream) Drop() {

@@ -81,15 +81,15 @@ func checkSplit(b []byte, next func(left int) int) (wrong string) {
 	switch {
 	case s.Counts != whole.Counts:
 		return "other counts"
-	case s.Held() != len(left):
+	case s.held != len(left):
 		return "another unfinished frame"
-	case uint64(total)+s.Counts.BadBytes+uint64(s.Held()) != uint64(len(b)):
+	case uint64(total)+s.Counts.BadBytes+uint64(s.held) != uint64(len(b)):
 		return "bytes are not accounted for"
-	case s.Held() >= longestFrame:
+	case s.held >= longestFrame:
 		return "more kept than a frame can need"
 	}
 	s.Drop()
-	if uint64(total)+s.Counts.BadBytes != uint64(len(b)) || s.Held() != 0 {
+	if uint64(total)+s.Counts.BadBytes != uint64(len(b)) || s.held != 0 {
 		return "dropped bytes are not accounted for"
 	}
 	return ""

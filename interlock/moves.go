@@ -1,0 +1,218 @@
+package interlock
+
+import (
+	"time"
+
+	"downhaul/rules"
+)
+
+// powerUp says how the session begins: open, silent, and latched if the one
+// before did not end well.
+func (e *latch) powerUp() {
+	why := ReasonPowerUp
+	switch e.state {
+	case Tripped:
+		why = ReasonUnfinishedTrip
+	case Fault:
+		why = ReasonUnfinishedFault
+	}
+	e.emit(Effect{Kind: RelayEffect, Rule: -1, Permissive: -1})
+	e.emit(Effect{Kind: BeatEffect, Rule: -1, Permissive: -1})
+	e.emit(Effect{Kind: StateEffect, From: e.state, State: e.state, Reason: why, Rule: -1, Permissive: -1})
+	e.arm(timerStill, e.rotorWindow())
+	if e.state == Tripped {
+		e.loud = true
+		e.arm(timerLoud, loudFor)
+	}
+	e.dirty = true
+}
+
+// recorded says whether an event in this state is a trip to put on record, and
+// not only a reason for not being ready.
+func (e *latch) recorded(event Event) bool {
+	if e.site.Duty == Watch {
+		return true
+	}
+	switch e.state {
+	case Live, Lowering:
+		return true
+	case Tripped:
+		// Who goes in to the craft opens the gate and lets go of the switch.
+		return event != EventGate && event != EventHold
+	case Closing:
+		return event != EventControlled
+	}
+	return false
+}
+
+// record numbers a trip and marks the first of an episode. In duty watch an
+// episode is the time in which any demand stands; in duty guard it ends with
+// the reset.
+func (e *latch) record(f Effect) {
+	first := !e.inEpisode
+	if e.site.Duty == Watch {
+		first = f.Rule < 0 || e.standing <= 1
+	}
+	e.newTrip(f)
+	if !e.below.consequence(f, first) {
+		e.number(f, first)
+	}
+	e.inEpisode = true
+}
+
+func (e *latch) number(f Effect, first bool) {
+	e.trips++
+	f.Trip, f.FirstOut = e.trips, first
+	if first {
+		e.first = f
+	}
+	e.emit(f)
+}
+
+// endEpisode forgets what was listed, so that it can be listed again.
+func (e *latch) endEpisode() {
+	e.inEpisode = false
+	e.first, e.builtinListed = Effect{}, [reasonCount]bool{}
+	e.below.forget()
+}
+
+// builtinTrip is the demand of a built-in interlock.
+func (e *latch) builtinTrip(at time.Duration, event Event, why Reason) {
+	e.builtinTripFor(at, event, why, 0)
+}
+
+// event lets the latch take one event. rule is the index of the rule behind
+// it, −1 if there is none.
+func (e *latch) event(at time.Duration, event Event, why Reason, rule int) bool {
+	if e.site.Duty == Watch {
+		return false
+	}
+	next, changed := e.state.Next(event, e.below.grounded())
+	if changed {
+		e.move(at, next, why, rule)
+	}
+	return changed
+}
+
+// move is the only place where the latch changes state.
+func (e *latch) move(at time.Duration, next State, why Reason, rule int) {
+	from := e.state
+	e.state, e.since, e.why = next, at, why
+	e.dirty = true
+	switch next {
+	case Blocked, Tripped, Fault:
+		e.open(at)
+	}
+	if next == Tripped || next == Fault {
+		e.resetOK = false // a reset that was pressed before says nothing of it
+	}
+	e.emit(Effect{Kind: StateEffect, At: at, From: from, State: next, Reason: why, Rule: rule, Permissive: -1})
+	if next != Closing {
+		e.disarm(timerClosing)
+		e.disarm(timerPickUp)
+	}
+	if next != Live && next != Lowering {
+		e.disarm(timerBounce)
+	}
+	if next != Lowering {
+		e.disarm(timerGrace)
+	}
+	switch next {
+	case Blocked:
+		// Losing something that stands for itself keeps the reset of Ready:
+		// nobody went in, and it shows when it is back. What is over in an
+		// instant (end, a stall, a second sender) would not hold it here. Any
+		// other way here needs a reset, too.
+		switch {
+		case from != Ready, why == ReasonEnd, why == ReasonStalled, why == ReasonClash:
+			e.resetDone = false
+		}
+		if from == Live || from == Lowering {
+			e.lamp(at)
+		}
+	case Ready:
+		e.startArmed = e.lines[Start].known && !e.lines[Start].on
+	case Closing:
+		// The contactor was seen open: what closes from here on is no late one.
+		e.disarm(timerDropOut)
+		e.closingStep = 0
+		e.arm(timerClosing, at+min(testRelayFrom, e.site.Horn))
+	case Live:
+		e.cautionHushed = false
+		e.lamp(at)
+	case Lowering:
+		if e.timers[timerGrace] == rules.Never {
+			e.arm(timerGrace, at+e.site.EndGrace)
+		}
+	case Tripped:
+		e.lamp(at)
+	case Fault:
+		// A run that ends in a fault ends. One that tripped has flashed.
+		if from == Closing || from == Live || from == Lowering {
+			e.lamp(at)
+		}
+	}
+	e.below.entered(at, from, next)
+}
+
+// stands counts a stop that a rule asks for: it came, or it went.
+func (e *latch) stands(came bool) {
+	if e.dirty = true; came {
+		e.standing++
+	} else {
+		e.standing--
+	}
+}
+
+// stop takes a stop that a rule asks for from now on.
+func (e *latch) stop(at time.Duration, stop rules.Stop, grace time.Duration, why Reason, rule int) {
+	if stop == rules.Immediate {
+		e.event(at, EventImmediate, why, rule)
+		return
+	}
+	if due := at + grace; (e.state == Live || e.state == Lowering) && due < e.timers[timerGrace] {
+		e.arm(timerGrace, due)
+	}
+	e.laterControlled(why, rule)
+}
+
+func (e *latch) lamp(at time.Duration) {
+	e.flash, e.flashState = at, e.state
+	e.emit(Effect{Kind: LampEffect, At: at, On: true, Rule: -1, Permissive: -1, State: e.state})
+}
+
+// cut lets the latch take an event that no rule and no interlock stands behind: the
+// crew's own end that was not down in its time, or the end of the guard. Where it
+// trips and no stop has become due before, it makes the record: power that is taken
+// off a craft in the air is never off the record.
+func (e *latch) cut(at time.Duration, event Event, why Reason) bool {
+	reason, rule := e.below.because(at, why, -1)
+	if next, changed := e.state.Next(event, e.below.grounded()); changed && next == Tripped && !e.inEpisode && e.site.Duty == Guard {
+		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
+	}
+	return e.event(at, event, reason, rule)
+}
+
+func (e *latch) clear() { e.out, e.front, e.group = e.out[:0], e.front[:0], 0 }
+
+// flush ends a group of effects: relay and heartbeat come first in it, each in
+// their order. What one instant brings by its timers, by each input and at its end
+// is a group, however many of them a call brings; so the order of all effects is
+// the same however often the engine is woken.
+func (e *latch) flush() {
+	if n, m := len(e.front), len(e.out); n > 0 {
+		e.out = append(e.out, e.front...)
+		copy(e.out[e.group+n:], e.out[e.group:m])
+		copy(e.out[e.group:], e.front)
+		e.front = e.front[:0]
+	}
+	e.group = len(e.out)
+}
+
+func (e *latch) emit(f Effect) {
+	if f.Kind == RelayEffect || f.Kind == BeatEffect {
+		e.front = append(e.front, f)
+		return
+	}
+	e.out = append(e.out, f)
+}

@@ -1,0 +1,177 @@
+package interlock
+
+import (
+	"math"
+	"slices"
+	"time"
+
+	"downhaul/interlock/derived"
+	"downhaul/rules"
+)
+
+// longestReaction is the longest that a reaction can be told as; the pad file
+// allows no longer one.
+const longestReaction = time.Minute
+
+// react has the predicted apex count on that reaction, never on a shorter one
+// than the pad file states.
+func (e *Engine) react(at, reaction time.Duration) {
+	e.reaction = max(e.site.Derived.Reaction, min(reaction, longestReaction))
+	e.limits.Expect(at, e.reaction)
+}
+
+// currents are the currents that can tell that no power flows. The first of them,
+// powerCurrents, can also tell that power was not removed: another pack may feed
+// what stays on.
+var currents = [...]rules.ChannelID{rules.SupplyCurrent, rules.Pack1Current, rules.Pack2Current, rules.Pack3Current, rules.Pack4Current}
+
+var powerCurrents = currents[:2]
+
+// How rotors that the wind turns are told from rotors under power; ours. What
+// cannot be told counts as power.
+const (
+	// noFlow is by how much a current may be above what it was while the rotors
+	// stood behind the open chain: a rotor that idles under power takes more, and a
+	// sensor is no more exact.
+	noFlow = 0.5
+	// windSpin is the fastest that wind turns a rotor, Hz: 5 m/s through a rotor of
+	// 0.25 m pitch.
+	windSpin = 20
+)
+
+// rotorTurns reports whether a rotor is known to turn, in either direction, faster
+// than that: one that is heard is enough, whatever is known of the others.
+func (e *Engine) rotorTurns(at time.Duration, speed float64) bool {
+	for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
+		r := e.limits.Fresh(id, at)
+		if r.Quality == rules.Good && math.Abs(r.Value) > speed {
+			return true
+		}
+	}
+	return false
+}
+
+// windTurns reports whether rotors that turn behind the open chain are turned by the
+// wind: the mirror contact reads open, no rotor is faster than wind turns it, and
+// every current is known and as it was while the rotors stood (many a craft never
+// tells the supply's: then the packs' count). A dead sensor tells of no current
+// either, so one must have told of some in the last run, or the craft be disarmed,
+// which drives no rotor.
+func (e *Engine) windTurns(at time.Duration) bool {
+	mirror, known := &e.lines[Readback], false
+	if e.closed || e.site.IdleCurrent <= 0 || !e.site.Fitted[Readback] || !e.pinsKnown || !mirror.known || mirror.on ||
+		!e.flowSeen && e.flag(rules.CraftArmed, at) != 0 || e.rotorTurns(at, windSpin) {
+		return false
+	}
+	for i, id := range currents {
+		if e.limits.Health(id).Heard || e.limits.Feeds(id) && id != rules.SupplyCurrent {
+			r := e.limits.Fresh(id, at)
+			if r.Quality != rules.Good || r.Value > e.atRest[i]+noFlow {
+				return false
+			}
+			known = true
+		}
+	}
+	return known
+}
+
+// currentSeen keeps what windTurns compares with.
+func (e *Engine) currentSeen(at time.Duration, id rules.ChannelID, r derived.Result) {
+	i := slices.Index(currents[:], id)
+	switch rotors := e.limits.Fresh(rules.RotorSpeed, at); {
+	case i < 0 || r.Quality != rules.Good:
+	case r.Value > e.site.IdleCurrent:
+		e.flowSeen = e.flowSeen || e.closed
+	case !e.closed && rotors.Quality == rules.Good && rotors.Value <= e.site.StillRotor:
+		e.atRest[i] = r.Value
+	}
+}
+
+// powerRemains reports whether a rotor is known to turn that the wind does not turn,
+// or a current to flow. What is not told cannot be seen: it does not count. A
+// doubtful current counts as it does against a limit, and one past the range of its
+// field flows, however much it is.
+func (e *Engine) powerRemains(at time.Duration) bool {
+	if e.rotorTurns(at, e.site.StillRotor) && !e.windTurns(at) {
+		return true
+	}
+	if e.site.IdleCurrent <= 0 {
+		return false
+	}
+	for _, id := range powerCurrents {
+		r := e.limits.Fresh(id, at)
+		if r.Quality != rules.Missing && r.Value > e.site.IdleCurrent || r.Cause == rules.OutOfRange && r.Quality == rules.Missing && at-r.At <= id.Stale() {
+			return true
+		}
+	}
+	return false
+}
+
+// still says that the rotors are known to stand: by their speed, or, where no
+// speed is told, because twice the proven stop time has passed.
+func (e *Engine) still(at time.Duration) bool {
+	if e.rotorTurns(at, e.site.StillRotor) {
+		return false // whatever is known of the others
+	}
+	r := e.limits.Fresh(rules.RotorSpeed, at)
+	if r.Quality == rules.Good {
+		return r.Value <= e.site.StillRotor
+	}
+	return e.stillDone
+}
+
+// lastRotor is the channel of the last fitted rotor's speed; it lies before the
+// first one's where none is stated.
+func (e *Engine) lastRotor() rules.ChannelID {
+	return rules.Motor1Speed + rules.ChannelID(min(max(e.site.Derived.Motors, 0), derived.MaxMotors)) - 1
+}
+
+// checkPowerGone: rotors and current had their time to go away.
+func (e *Engine) checkPowerGone(at time.Duration) {
+	e.powerGone = true // from here on it can only come back
+	if !e.closed && e.powerRemains(at) {
+		e.failed(at, EventMirrorClosed, ReasonPowerRemains)
+	}
+}
+
+// powerBackFor is how long rotors must turn, or current flow, with the chain
+// open before that counts as power that came back: longer than one wrong
+// sample, and no longer than a rotor's speed keeps, so that silence behind the
+// first sample does not count as standing.
+const powerBackFor = 500 * time.Millisecond
+
+// powerBack takes a reading of a rotor's speed or of a pack's current. Once the
+// window after an opening is over nothing may turn or flow until the chain
+// closes again, however late it comes back, and however long the telemetry was
+// silent at the end of that window. A guard that has just started may find
+// rotors that run down from before; they get the whole window.
+func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r derived.Result) {
+	e.currentSeen(at, id, r)
+	if e.closed || e.timers[timerPowerRemains] != rules.Never || r.Quality == rules.Missing && r.Cause != rules.OutOfRange {
+		return
+	}
+	span := powerBackFor
+	if !e.powerGone {
+		span = max(span, e.powerWindow())
+	}
+	switch back := e.powerRemains(at); {
+	case back:
+		e.hold(timerPowerBack, at, span, true)
+	case r.Quality == rules.Good:
+		e.disarm(timerPowerBack)
+		// The current goes at once, the rotors after it.
+		e.powerGone = e.powerGone || id <= e.lastRotor() && id >= rules.Motor1Speed || !e.limits.Feeds(rules.RotorSpeed)
+	}
+}
+
+// mayClose returns what stands against closing the chain now.
+func (e *Engine) mayClose(at time.Duration) (bar Reason) {
+	if !e.outputsBelow(at, e.site.IdleOutput) {
+		return ReasonNotIdle
+	}
+	if bar = e.groundBegins(at); bar == NoReason {
+		e.flowSeen = false
+		e.disarm(timerPowerBack)
+	}
+	return bar
+}

@@ -256,6 +256,9 @@ func TestHostEventsAreNotedByName(t *testing.T) {
 		for _, f := range e.Step(e.now, Input{Kind: HostInput, Host: h, On: true, Seq: 300, Sample: Sample{Channel: rules.Tension}}) {
 			if f.Kind == NoteEffect {
 				got = append(got, f.Reason)
+				if f.Rule != -1 || f.Permissive != -1 {
+					t.Errorf("host event %d is of rule %d and permissive %d", h, f.Rule, f.Permissive)
+				}
 				if f.Channel != rules.NoChannel && (h != HostSensor || f.Channel != rules.Tension) {
 					t.Errorf("host event %d names the channel %v", h, f.Channel)
 				}
@@ -264,6 +267,40 @@ func TestHostEventsAreNotedByName(t *testing.T) {
 		if len(got) != 1 || got[0] != want {
 			t.Errorf("host event %d is noted as %v, want %v", h, got, want)
 		}
+	}
+}
+
+// The end of a guard that had no power on is noted, by itself.
+func TestEndOfAGuardWithoutPowerIsNoted(t *testing.T) {
+	r := busyRig(t)
+	r.run(time.Second)
+	effects := append([]Effect(nil), r.e.Step(r.e.now, Input{Kind: HostInput, Host: HostEnd})...)
+	notes := 0
+	for _, f := range append(effects, r.e.Advance(r.e.now+1)...) {
+		if f.Kind == NoteEffect && f.Reason == ReasonSessionEnd {
+			if notes++; f.Rule != -1 || f.Permissive != -1 {
+				t.Errorf("of rule %d and permissive %d", f.Rule, f.Permissive)
+			}
+		}
+	}
+	if notes != 1 {
+		t.Errorf("%d notes of the end", notes)
+	}
+}
+
+// A pad that only watches starts nothing, and still tells what it does not hear.
+func TestWatchTellsWhatItDoesNotHear(t *testing.T) {
+	r := busyRig(t, func(s *Site) { s.Duty = Watch })
+	needs := func() map[Need]int {
+		all := map[Need]int{}
+		r.e.eachUnmet(func(u Unmet) bool { all[u.Need]++; return true })
+		return all
+	}
+	if got := needs(); got[NeedGuardDuty] != 1 || got[NeedLink] != 1 || got[NeedChannel] == 0 {
+		t.Errorf("before anything was heard: %v", got)
+	}
+	if r.run(12 * time.Second); needs()[NeedLink] != 0 || needs()[NeedGuardDuty] != 1 {
+		t.Errorf("when it hears: %v", needs())
 	}
 }
 

@@ -386,6 +386,44 @@ func TestLinkLagOfNoClock(t *testing.T) {
 	}
 }
 
+// Of a slow converter the last two samples make the slope, up to a quarter of a
+// second apart.
+func TestTensionRateOfASlowConverter(t *testing.T) {
+	for gap, want := range map[time.Duration]rules.Quality{ms(100): rules.Good, ms(250): rules.Good, ms(250) + 1: rules.Missing} {
+		r := newRig(t, whole(), rules.TensionRate)
+		r.put(0, rules.Tension, 100)
+		r.put(gap, rules.Tension, 150)
+		if got := r.last[rules.TensionRate]; got.Quality != want || want == rules.Good && math.Abs(got.Value-50/seconds(gap)) > 1e-9 {
+			t.Errorf("50 N in %v: %+v", gap, got)
+		}
+	}
+}
+
+// What is older than the span is no extreme, also where nothing came since; and a
+// mean that rests on doubtful samples by just half is not doubtful for that.
+func TestSpanAtItsBorders(t *testing.T) {
+	for later, want := range map[time.Duration]float64{time.Second - 1: 10, time.Second: 1, time.Minute: 1} {
+		e := newExtreme(time.Second, ms(100), false)
+		e.add(0, 10)
+		if e.add(later, 1); e.value() != want {
+			t.Errorf("%v after 10 the highest is %v, want %v", later, e.value(), want)
+		}
+	}
+	for doubtful, want := range map[int]rules.Quality{6: rules.Good, 7: rules.Doubtful} {
+		w := newWindow(3*time.Second, ms(250))
+		for k := range 12 {
+			q := rules.Good
+			if k < doubtful {
+				q = rules.Doubtful
+			}
+			w.addReading(time.Duration(k)*ms(250), Reading{Value: 5, Quality: q})
+		}
+		if q, _ := w.judge(11*ms(250), 0); q != want {
+			t.Errorf("%d doubtful of 12: quality %d, want %d", doubtful, q, want)
+		}
+	}
+}
+
 // The slope of the tension is that of the last 50 ms: what is older says nothing of
 // a rise now.
 func TestTensionRateOfTheLast50ms(t *testing.T) {

@@ -197,6 +197,9 @@ func TestWhatGivesNothingIsCounted(t *testing.T) {
 			t.Errorf("%d from elsewhere: %+v", i+1, n)
 		}
 	}
+	if f.datagram(5*ms, addrA, []byte{0x55}); f.in.Counts().Links[0].BadBytes != 1 {
+		t.Errorf("one byte that is no frame: %+v", f.in.Counts().Links[0])
+	}
 	f.datagram(10*ms, addrB, radio.frame(heartbeat()))
 	if n := f.in.Counts().Links[0]; n.Others != 1 || n.WrongAddress != 3 {
 		t.Errorf("another sender: %+v", n)
@@ -256,7 +259,7 @@ func TestAnemometerAtItsBounds(t *testing.T) {
 	}{
 		{"no offset", func(c *AnemometerConfig) { c.Offset = 0 }, true}, {"half a metre", func(c *AnemometerConfig) { c.Offset = 0.5 }, true},
 		{"offset 10", func(c *AnemometerConfig) { c.Offset = 10 }, true}, {"more", func(c *AnemometerConfig) { c.Offset = 10.1 }, false}, {"less", func(c *AnemometerConfig) { c.Offset = -0.1 }, false},
-		{"half a hertz", func(c *AnemometerConfig) { c.MaxHz = 0.5 }, true}, {"the most", func(c *AnemometerConfig) { c.MaxHz = 1e5 }, true}, {"past it", func(c *AnemometerConfig) { c.MaxHz = 1.001e5 }, false}, {"none", func(c *AnemometerConfig) { c.MaxHz = 0 }, false},
+		{"half a hertz", func(c *AnemometerConfig) { c.MaxHz = 0.5 }, true}, {"the most", func(c *AnemometerConfig) { c.MaxHz = 1e5 }, true}, {"past it", func(c *AnemometerConfig) { c.MaxHz = 100_000.5 }, false}, {"none", func(c *AnemometerConfig) { c.MaxHz = 0 }, false},
 		{"bounces for a period", func(c *AnemometerConfig) { c.MinPeriod = 10 * ms }, false}, {"for just less", func(c *AnemometerConfig) { c.MinPeriod = 10*ms - 1 }, true}, {"for less than nothing", func(c *AnemometerConfig) { c.MinPeriod = -1 }, false},
 		{"starts at once", func(c *AnemometerConfig) { c.StartsAt = 0.1 }, true}, {"starts at 10", func(c *AnemometerConfig) { c.StartsAt = 10 }, true}, {"later", func(c *AnemometerConfig) { c.StartsAt = 10.1 }, false}, {"before", func(c *AnemometerConfig) { c.StartsAt = -0.1 }, false},
 		{"still after an hour", func(c *AnemometerConfig) { c.StillAfter = time.Hour }, true}, {"later still", func(c *AnemometerConfig) { c.StillAfter = time.Hour + 1 }, false}, {"before it stood", func(c *AnemometerConfig) { c.StillAfter = -1 }, false},

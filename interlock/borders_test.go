@@ -130,20 +130,22 @@ func TestBootClockThatRunsBackAtItsBorder(t *testing.T) {
 
 // A reset that was accepted does not outlast a time in which nobody looked.
 func TestStallTakesTheResetAway(t *testing.T) {
-	r := busyRig(t)
-	r.run(100 * time.Millisecond)
-	r.press(Reset, 300*time.Millisecond)
-	if r.e.state != Blocked || !r.e.resetDone {
-		t.Fatalf("%v, reset accepted %v", r.e.state, r.e.resetDone)
-	}
-	r.now += time.Second
-	r.step(Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: 1000})
-	if r.run(15 * time.Second); r.e.state != Blocked || r.e.resetDone {
-		t.Errorf("after the stall: %v, reset accepted %v", r.e.state, r.e.resetDone)
-	}
-	r.press(Reset, 300*time.Millisecond)
-	if r.run(11 * time.Second); r.e.state != Ready {
-		t.Errorf("reset anew: %v", r.e.state)
+	for _, gate := range []bool{true, false} {
+		r := busyRig(t, func(s *Site) { s.Fitted[Gate] = gate })
+		r.run(100 * time.Millisecond)
+		r.press(Reset, 300*time.Millisecond)
+		if r.e.state != Blocked || !r.e.resetDone {
+			t.Fatalf("%v, reset accepted %v", r.e.state, r.e.resetDone)
+		}
+		r.now += 60 * time.Millisecond
+		r.step(Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: 60})
+		if r.run(15 * time.Second); r.e.state != Blocked || r.e.resetDone {
+			t.Errorf("gate %v, after the stall: %v, reset accepted %v", gate, r.e.state, r.e.resetDone)
+		}
+		r.press(Reset, 300*time.Millisecond)
+		if r.run(11 * time.Second); r.e.state != Ready {
+			t.Errorf("gate %v, reset anew: %v", gate, r.e.state)
+		}
 	}
 }
 
@@ -220,27 +222,37 @@ func TestSilentLineIsNamed(t *testing.T) {
 	}
 }
 
-// Outputs that nobody feeds hold no phase; and one loud output between two quiet
-// ones breaks the agreement.
-func TestPromise13_OutputsInThePhases(t *testing.T) {
+// Outputs that nobody feeds hold no phase; and one reading that does not agree,
+// between two that do, breaks the agreement.
+func TestPromise13_OneReadingBreaksTheAgreement(t *testing.T) {
 	r := newRig(t, "version = 1\n"+overloadRule, func(s *Site) { s.Fed[rules.Motor1Output] = rules.NotFed })
 	r.silence(rules.Motor1Output)
 	if r.run(5 * time.Second); r.e.armed || r.e.airborne {
 		t.Errorf("without outputs: armed %v, airborne %v", r.e.armed, r.e.airborne)
 	}
-	r = busyRig(t)
-	r.fly()
-	r.run(time.Second)
-	r.land()
-	r.run(1500 * time.Millisecond)
-	for _, v := range []float64{0.6, 0} {
-		r.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.Motor1Output, Value: v, Quality: rules.Good}})
-	}
-	if r.run(1500 * time.Millisecond); !r.e.armed || !r.e.airborne {
-		t.Errorf("loud 1.5 s ago: armed %v, airborne %v", r.e.armed, r.e.airborne)
-	}
-	if r.run(time.Second); r.e.armed || r.e.airborne {
-		t.Errorf("loud 2.5 s ago: armed %v, airborne %v", r.e.armed, r.e.airborne)
+	for id, c := range map[rules.ChannelID]struct {
+		between         [2]float64
+		armed, airborne bool
+	}{
+		rules.Motor1Output: {[2]float64{0.6, 0}, true, true}, rules.HeightGlobal: {[2]float64{1.2, 0.5}, true, true},
+		rules.CraftArmed: {[2]float64{1, 0}, true, false}, rules.CraftLanded: {[2]float64{0, 1}, false, true},
+	} {
+		r = busyRig(t)
+		r.fly()
+		r.set(rules.HeightGlobal, 0.5, rules.Good)
+		r.run(time.Second)
+		r.land()
+		r.set(rules.HeightGlobal, 0.5, rules.Good)
+		r.run(1500 * time.Millisecond)
+		for _, v := range c.between {
+			r.step(Input{Kind: SampleInput, Sample: Sample{Channel: id, Value: v, Quality: rules.Good}})
+		}
+		if r.run(1500 * time.Millisecond); r.e.armed != c.armed || r.e.airborne != c.airborne {
+			t.Errorf("%v broke it 1.5 s ago: armed %v, airborne %v", id, r.e.armed, r.e.airborne)
+		}
+		if r.run(time.Second); r.e.armed || r.e.airborne {
+			t.Errorf("%v broke it 2.5 s ago: armed %v, airborne %v", id, r.e.armed, r.e.airborne)
+		}
 	}
 }
 

@@ -188,8 +188,11 @@ func (f *flight) recover(start bool) {
 		f.run(f.ms(1, 60))
 	}
 	f.run(f.ms(1, 30), all...)
-	amiss := f.rng.IntN(8) == 0
-	if amiss { // all but one word of the craft
+	amiss := f.rng.IntN(6) == 0
+	switch {
+	case amiss && f.rng.IntN(4) == 0: // a craft that rests at the height that it must be below
+		f.run(f.ms(1, 30), valueIs(gHeight, 0.5), valueIs(gClimb, 0), valueIs(gLanded, 1))
+	case amiss: // all but one word of the craft
 		f.run(f.ms(1, 30), valueIsMissing([]int{gArmed, gArmed, gLanded, gHeight, gOutput}[f.rng.IntN(5)]))
 	}
 	if f.m.armed || f.m.air || amiss {
@@ -197,7 +200,10 @@ func (f *flight) recover(start bool) {
 	} else {
 		f.run(f.ms(320, 700))
 	}
-	f.run(f.ms(1, 30), lineIs(interlock.Reset, true))
+	if f.rng.IntN(8) == 0 {
+		f.run(f.ms(1, 300), simply("craft silent", func(w *world) { w.noCraft = true }))
+	}
+	f.run(f.ms(1, 300), lineIs(interlock.Reset, true))
 	if f.rng.IntN(8) == 0 { // somebody presses the stop while reset is held
 		f.run(f.ms(5, 60), stop(false))
 		f.run(f.ms(5, 60), stop(true))
@@ -289,16 +295,30 @@ func (f *flight) slow() {
 	f.run(f.ms(1500, 3300))
 }
 
+// blind has the lines not read for a while in which something happens, and the mirror
+// contact move when they are read again.
+func (f *flight) blind() {
+	f.run(f.ms(1, 30), f.burst(), simply("pins silent", func(w *world) { w.noPins = true }))
+	f.run(f.ms(1, 60), f.burst())
+	f.run(f.ms(1, 150), simply("heard again", func(w *world) { w.noPins = false }))
+	for range f.rng.IntN(3) {
+		f.run(f.ms(1, 60), lineFlips(interlock.Readback))
+	}
+}
+
 // sequence is one random sequence: faults bunched within 12 ms, then quiet, and so on.
 func (f *flight) sequence() {
 	rng := f.rng
 	f.run(f.ms(1, 60))
-	if rng.IntN(5) == 0 {
+	switch rng.IntN(10) {
+	case 0, 1:
 		f.slow()
 		if rng.IntN(2) == 0 {
 			f.recover(true)
 		}
 		return
+	case 2:
+		f.blind()
 	}
 	for n := range 1 + rng.IntN(3) {
 		if n > 0 {

@@ -152,7 +152,7 @@ func TestStallTakesTheResetAway(t *testing.T) {
 // Every host event is known, and nothing beside them.
 func TestHostsThatAreKnown(t *testing.T) {
 	for h := range Host(255) {
-		if want := h >= HostKept && h <= HostHeldUp; h.Known() != want {
+		if want := h >= HostKept && h <= HostBroken; h.Known() != want {
 			t.Errorf("host event %d is known: %v", h, !want)
 		}
 	}

@@ -118,7 +118,7 @@ func (m *second) turn(inputs []interlock.Input) {
 	m.armed = h.armed || d.armedUnknown || m.gauges[gArmed].v != 0 || m.armed && !d.disarmed
 	m.air = h.air || m.gauges[gLanded].v != 1 && !d.landedUnknown || d.landedUnknown && m.armed || m.air && !d.settled
 	down := landed && m.told(gHeight) && m.gauges[gHeight].v < 0.3 && m.told(gOutput) && m.gauges[gOutput].v <= 0.25
-	d.down = d.down && down
+	d.down = old.down || d.down && down // a word at the very end of the second is too late
 
 	power := m.state == interlock.Live || m.state == interlock.Lowering
 	held := !m.hold || m.on(interlock.Hold)

@@ -171,3 +171,31 @@ func TestResetWaitsForItsInstant(t *testing.T) {
 		}
 	})
 }
+
+// A start that is pressed in the very instant that leads to ready counts for nothing:
+// start was not read off in ready before.
+func TestStartPressedAsItBecomesReady(t *testing.T) {
+	r := busyRig(t)
+	r.run(12 * time.Second)
+	r.press(Reset, 300*time.Millisecond)
+	r.run(r.tick)
+	if r.e.state != Ready {
+		t.Fatalf("%v, want ready", r.e.state)
+	}
+	r.set(rules.WindSpeed, 5.5, rules.Good)
+	r.run(r.tick)
+	if r.e.state != Blocked {
+		t.Fatalf("%v with too much wind, want blocked", r.e.state)
+	}
+	calm, start := told1(rules.WindSpeed, 2), Input{Kind: LineInput, Line: Start, On: true}
+	together(t, r.e, []Input{calm}, func(e *Engine, _ []Effect) {
+		if e.state != Ready {
+			t.Errorf("calm again: %v, want ready", e.state)
+		}
+	})
+	together(t, r.e, []Input{calm, start}, func(e *Engine, said []Effect) {
+		if e.state != Ready || !slices.ContainsFunc(said, func(f Effect) bool { return f.Reason == ReasonStuck }) {
+			t.Errorf("calm again and start pressed: %v, want ready and the start ignored", e.state)
+		}
+	})
+}

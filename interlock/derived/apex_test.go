@@ -216,3 +216,16 @@ func BenchmarkApex(b *testing.B) {
 		a.Sample(at, &table)
 	}
 }
+
+// No apex is past the top of its channel's range, so a limit there is never due; and
+// the search for the instant ends.
+func TestApexPastItsRangeIsNeverDue(t *testing.T) {
+	a := newApex(Config{MaxAcceleration: 20, ApexThresholds: []float64{rules.Apex.Channel().High}})
+	var table Table
+	table[rules.Climb] = Reading{Value: 5, Quality: rules.Good}
+	table[rules.Height] = Reading{Value: 10, Quality: rules.Good}
+	a.Sample(0, &table)
+	if a.Due() != rules.Never {
+		t.Errorf("due at %v, want never", a.Due())
+	}
+}

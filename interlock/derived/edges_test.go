@@ -135,3 +135,25 @@ func TestApexOfAnOlderClimb(t *testing.T) {
 		t.Errorf("apex %+v, want 2.2 m", got)
 	}
 }
+
+// A window holds four times its rate, and so does an extreme, with four places to
+// spare; of what comes faster the oldest leaves early. A speed of whole µm/s has
+// itself as its mean, or a limit at just that speed would be left or not by chance.
+func TestRoomAndGrainOfAWindow(t *testing.T) {
+	const span, period = 3 * time.Second, 250 * time.Millisecond
+	w, e := newWindow(span, period), newExtreme(span, period, false)
+	for k := range 200 {
+		w.add(time.Duration(k)*10*time.Millisecond, float64(k), true)
+		e.add(time.Duration(k)*10*time.Millisecond, float64(-k))
+	}
+	if w.n != 52 || e.n != 52 || w.mean() != 173.5 { // of 148 to 199
+		t.Errorf("%d in the window and %d in the extreme, want 52 and 52; mean %v, want 173.5", w.n, e.n, w.mean())
+	}
+	w = newWindow(span, period)
+	for k := range 12 {
+		w.add(time.Duration(k)*period, 10.3, true)
+	}
+	if got := w.mean(); got != 10.3 {
+		t.Errorf("mean of 10.3 alone: %v", got)
+	}
+}

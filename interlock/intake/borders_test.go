@@ -141,6 +141,20 @@ func TestEveryKindHasItsClock(t *testing.T) {
 	}
 }
 
+// Any bit of a name makes another clock: where two names had one, the later of two
+// values of one instant would be lost as a repeated one.
+func TestEveryNameHasItsClock(t *testing.T) {
+	payload := []byte("\x00\x00\x00\x00\x00\x00\x00\x00voltage1_a")
+	plain := clockKey(&telemetry.Frame{ID: idNamedValueFloat, Payload: payload})
+	for bit := range 80 {
+		other := append([]byte(nil), payload...)
+		other[8+bit/8] ^= 1 << (bit % 8)
+		if clockKey(&telemetry.Frame{ID: idNamedValueFloat, Payload: other}) == plain {
+			t.Errorf("%q and %q share a clock", payload[8:], other[8:])
+		}
+	}
+}
+
 // What was said is forgotten 200 frames later, and where the clock leaps, what was
 // said more than a second before.
 func TestPastAtItsBorders(t *testing.T) {

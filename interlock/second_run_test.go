@@ -16,7 +16,7 @@ import (
 )
 
 var (
-	secondCount = flag.Int("second", 3000, "how many random sequences the second latch is held against; a million takes about an hour")
+	secondCount = flag.Int("second", 3000, "how many random sequences the second latch is held against; a million takes about a quarter of an hour")
 	secondFrom  = flag.Int("second.from", 0, "the number of the first of them")
 	secondFor   = flag.Duration("second.for", 0, "begin no more sequences after this time; 0 for no end")
 	secondTrail = flag.Int("second.trail", 14, "how many of the last instants of an example are shown")

@@ -33,7 +33,7 @@ type Edge struct {
 type Count struct {
 	Value int32
 	At    time.Duration // monotonic time since the board was opened
-	// Failed says that the conversion could not be read; Value is 0 then.
+	// Failed reports whether the conversion could not be read; Value is 0 then.
 	Failed bool
 }
 

@@ -21,7 +21,7 @@ type Pin struct {
 	Name string
 }
 
-// Fitted says that there is such a line.
+// Fitted reports whether there is such a line.
 func (p Pin) Fitted() bool { return p.Chip != "" }
 
 // String is the pin as a pad file writes it.

@@ -12,7 +12,7 @@ import (
 	"periph.io/x/host/v3/gpioioctl"
 )
 
-// lineUsed says that somebody holds a line (enum gpio_v2_line_flag).
+// lineUsed means that somebody holds a line (enum gpio_v2_line_flag).
 const lineUsed = 1 << 0
 
 // heldOutput is an output of the kill chain: a request of its own, written and

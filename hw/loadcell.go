@@ -22,7 +22,7 @@ type LoadCellConfig struct {
 	// NAU7802 is the number of the I²C bus that has such a converter, driven
 	// from here; used where Raw is empty and Fitted is set.
 	NAU7802 int
-	// Fitted says that there is a converter.
+	// Fitted reports whether there is a converter.
 	Fitted bool
 	// Rate is conversions a second, 1 to 1000; a NAU7802 has 10, 20, 40, 80
 	// and 320.

@@ -52,7 +52,7 @@ func (e *latch) rotorWindow() time.Duration {
 // powerWindow is how long after an opening rotors may turn and current flow.
 func (e *latch) powerWindow() time.Duration { return max(e.site.DropOut, e.rotorWindow()) }
 
-// mirrorClosed says that the contactor is known to be closed: lines that are
+// mirrorClosed reports whether the contactor is known to be closed: lines that are
 // not read tell nothing.
 func (e *latch) mirrorClosed() bool {
 	r := &e.lines[Readback]
@@ -149,7 +149,7 @@ func (e *latch) pickUpOver(at time.Duration) {
 	}
 }
 
-// notRemoved says that the fault is power that was not removed, or may not be.
+// notRemoved reports whether the fault is power that was not removed, or may not be.
 func (e *latch) notRemoved() bool {
 	return e.why == ReasonPowerRemains || e.why == ReasonReadbackClosed
 }

@@ -115,7 +115,7 @@ type Effect struct {
 	Permissive int
 	Stop       rules.Stop
 	Channel    rules.ChannelID
-	// HasValue says that Value and Limit are set (SI, the rate for rate rules).
+	// HasValue reports whether Value and Limit are set (SI, the rate for rate rules).
 	HasValue     bool
 	Value, Limit float64
 	Cause        rules.Cause

@@ -158,7 +158,7 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 	return ids
 }
 
-// phased says that something is decided by the phase. Where nothing is, armed
+// phased reports whether something is decided by the phase. Where nothing is, armed
 // and airborne are only shown, and the craft's plain word will do.
 func (e *Engine) phased() bool {
 	return e.site.Duty == Guard || slices.ContainsFunc(e.env.Rules, func(r rules.Rule) bool { return r.While != rules.Always })

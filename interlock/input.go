@@ -15,7 +15,7 @@ const (
 	// on every change and again at least every PinPeriod, so that silence
 	// shows.
 	LineInput
-	// FrameInput says that a frame of the named craft was accepted: the link
+	// FrameInput means that a frame of the named craft was accepted: the link
 	// is alive. Seq is the frame's own sequence number, 0 to 255.
 	FrameInput
 	// HostInput carries Host and, where the event has one, On and Seq.
@@ -110,7 +110,7 @@ const (
 	hostCount
 )
 
-// Known says whether there is such a host event.
+// Known reports whether there is such a host event.
 func (h Host) Known() bool { return h >= HostKept && h < hostCount }
 
 // Input is one thing the engine is told. It is a value; nothing is shared.

@@ -197,7 +197,7 @@ func (e *latch) stopHealthy() bool {
 	return true
 }
 
-// onIfFitted says that a line is known to be on, or is not there.
+// onIfFitted reports whether a line is known to be on, or is not there.
 func (e *latch) onIfFitted(l Line) bool {
 	return !e.site.Fitted[l] || e.lines[l].known && e.lines[l].on
 }

@@ -27,7 +27,7 @@ func (e *latch) powerUp() {
 	e.dirty = true
 }
 
-// recorded says whether an event in this state is a trip to put on record, and
+// recorded reports whether an event in this state is a trip to put on record, and
 // not only a reason for not being ready.
 func (e *latch) recorded(event Event) bool {
 	if e.site.Duty == Watch {

@@ -9,7 +9,7 @@ import (
 	"downhaul/rules"
 )
 
-// inForce says whether a rule of that phase counts now.
+// inForce reports whether a rule of that phase counts now.
 func (e *Engine) inForce(p rules.Phase) bool {
 	switch p {
 	case rules.Armed:
@@ -140,7 +140,7 @@ func (e *Engine) low(at time.Duration, limit float64) bool {
 	return r.Quality == rules.Good && r.Value < limit
 }
 
-// outputsBelow says that every motor output is known to be at most limit; true
+// outputsBelow reports whether every motor output is known to be at most limit; true
 // where outputs are not fed. Outputs that the craft marks as unused (it does
 // so while disarmed) are idle.
 func (e *Engine) outputsBelow(at time.Duration, limit float64) bool {

@@ -107,7 +107,7 @@ func (e *Engine) powerRemains(at time.Duration) bool {
 	return false
 }
 
-// still says that the rotors are known to stand: by their speed, or, where no
+// still reports whether the rotors are known to stand: by their speed, or, where no
 // speed is told, because twice the proven stop time has passed.
 func (e *Engine) still(at time.Duration) bool {
 	if e.rotorTurns(at, e.site.StillRotor) {

@@ -220,7 +220,7 @@ func after(since, t time.Duration) time.Duration {
 	return since + t
 }
 
-// over says that t has run since.
+// over reports whether t has run since.
 func (m *second) over(since, t time.Duration) bool { return since != never && m.now >= since+t }
 
 func (m *second) fresh(i int) bool {
@@ -398,7 +398,7 @@ func (m *second) judged() {
 	}
 }
 
-// together says that the two contacts of the stop stood at one time as they were read.
+// together reports whether the two contacts of the stop stood at one time as they were read.
 func (m *second) together() bool {
 	a, b := m.lines[interlock.EStopA], m.lines[interlock.EStopB]
 	return a.known && b.known && a.read > b.moved && b.read > a.moved

@@ -53,7 +53,7 @@ func (d due) or(o due) due {
 	}
 }
 
-// may says that everything a start needs is so.
+// may reports whether everything a start needs is so.
 func (m *second) may(estop bool) bool {
 	now := m.dues()
 	healthy := m.over(m.gauges[gPull].healthy, tHealthy) && m.over(m.gauges[gVolts].healthy, tHealthy)
@@ -62,7 +62,7 @@ func (m *second) may(estop bool) bool {
 		!now.pull && !now.volts && !now.pullLost && !now.voltsLost && healthy && m.fresh(gWind) && m.gauges[gWind].v < calmLimit
 }
 
-// fit says that a reset is taken.
+// fit reports whether a reset is taken.
 func (m *second) fit(estop bool) bool {
 	now := m.dues()
 	switch {

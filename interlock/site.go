@@ -77,7 +77,7 @@ type Site struct {
 	// IdleCurrent is the pack current that may remain after the relay opened
 	// (A); 0 means the current is not used to verify the opening.
 	IdleCurrent float64
-	// PulsesAlone says that the pad's anemometer shows its wire whole by its pulses
+	// PulsesAlone reports whether the pad's anemometer shows its wire whole by its pulses
 	// alone: in a calm it must be turned by hand before a start.
 	PulsesAlone bool
 }

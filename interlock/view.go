@@ -24,9 +24,9 @@ type View struct {
 	// rotors are known to stand; in duty watch, which opens nothing, while the
 	// craft may be armed.
 	KeepOut bool
-	// WindTurns says that rotors turn behind the open chain with no power behind them.
+	// WindTurns reports whether rotors turn behind the open chain with no power behind them.
 	WindTurns bool
-	// Hushed says that a sound was silenced although its cause stands.
+	// Hushed reports whether a sound was silenced although its cause stands.
 	Hushed bool
 	// ResetBar is what stands against a reset now, NoReason for nothing.
 	ResetBar Reason
@@ -34,7 +34,7 @@ type View struct {
 	// that it marked; Never if there was none.
 	Flash      time.Duration
 	FlashState State
-	// ResetDone says that a reset was made and still counts.
+	// ResetDone reports whether a reset was made and still counts.
 	ResetDone bool
 	// Grace is the instant at which a controlled stop takes the power off,
 	// Never if none runs. Closing is the instant at which the relay closes.

@@ -17,7 +17,7 @@ type Channel struct {
 	// FrozenAfter is the count of fresh samples with the same bits after which
 	// the channel counts as frozen; 0 means it is not watched for that.
 	FrozenAfter int
-	// Derived says that the value is worked out here from other channels.
+	// Derived reports whether the value is worked out here from other channels.
 	Derived bool
 	// Says is the channel in plain words.
 	Says string
@@ -71,7 +71,7 @@ func (id ChannelID) Channel() Channel {
 // String is the full name of the channel, empty for NoChannel.
 func (id ChannelID) String() string { return id.Channel().Name }
 
-// OfWind says whether the channel is a speed of the wind, measured or worked out.
+// OfWind reports whether the channel is a speed of the wind, measured or worked out.
 func (id ChannelID) OfWind() bool {
 	switch id {
 	case WindSpeed, Gust, Mean2, Mean10, Peak10, Lull10, RotorWind:
@@ -80,7 +80,7 @@ func (id ChannelID) OfWind() bool {
 	return false
 }
 
-// Plausible says whether v lies in the range of the channel; false for NaN and
+// Plausible reports whether v lies in the range of the channel; false for NaN and
 // for an ID past the end.
 func (id ChannelID) Plausible(v float64) bool {
 	if id >= ChannelCount {

@@ -130,7 +130,7 @@ func (a *allowed) demand(v float64) {
 	a.must, a.hasMust = v, true
 }
 
-// empty says that no value is left.
+// empty reports whether no value is left.
 func (a *allowed) empty(flag bool) bool {
 	if a.low > a.high {
 		return true

@@ -2,7 +2,7 @@ package rules
 
 import "math"
 
-// encloses says that a caution at these values lies inside the limit; high
+// encloses reports whether a caution at these values lies inside the limit; high
 // counts for Outside only.
 func (r *Rule) encloses(low, high float64) bool {
 	switch r.Form {
@@ -44,7 +44,7 @@ func (r *Rule) usualDeadband() float64 {
 	return min(float64(defaultDeadband*size), room)
 }
 
-// neverOver says that no value of the channel is inside the limit by that
+// neverOver reports whether no value of the channel is inside the limit by that
 // deadband.
 func (r *Rule) neverOver(deadband float64) bool {
 	c := r.Watch.Channel()

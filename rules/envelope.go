@@ -75,7 +75,7 @@ type Rule struct {
 	// Limit is the one limit; for Outside it is the low one and LimitHigh the
 	// high one.
 	Limit, LimitHigh float64
-	// HasCaution says that Caution (and CautionHigh for Outside) is set.
+	// HasCaution reports whether Caution (and CautionHigh for Outside) is set.
 	HasCaution           bool
 	Caution, CautionHigh float64
 	Unit                 string
@@ -87,7 +87,7 @@ type Rule struct {
 	// Deadband is how far inside the limit a value must come back before the
 	// violation is over; at least 0, in the unit of the limit.
 	Deadband float64
-	// DeadbandWritten says that the file states the deadband; else it follows
+	// DeadbandWritten reports whether the file states the deadband; else it follows
 	// the limit.
 	DeadbandWritten bool
 	// StaleAfter is the age at which this rule takes its channel for missing.

@@ -22,7 +22,7 @@ func missingStop(watch ChannelID, when WhenMissing, stop Stop, grace time.Durati
 	return Controlled, grace / 2
 }
 
-// blinding says that the craft cannot be brought down under control once the
+// blinding reports whether the craft cannot be brought down under control once the
 // channel is lost.
 func blinding(id ChannelID) bool {
 	switch id {

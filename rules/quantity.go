@@ -218,7 +218,7 @@ func DurationAt(t *document.Table, key string) (time.Duration, bool) {
 	})
 }
 
-// inQuotes says that the key is absent or text; a bare value is kept as a
+// inQuotes reports whether the key is absent or text; a bare value is kept as a
 // fault.
 func inQuotes(t *document.Table, key string, want Kind) bool {
 	v := t.Value(key)

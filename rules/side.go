@@ -98,7 +98,7 @@ func (r *Rule) Headroom(v float64) float64 {
 	return -1
 }
 
-// Holds says whether the value v lets the craft start. A value exactly at the
+// Holds reports whether the value v lets the craft start. A value exactly at the
 // limit holds. A NaN never holds.
 func (p *Permissive) Holds(v float64) bool {
 	switch p.Form {

@@ -15,7 +15,7 @@ import (
 // It serves access, keep-out and walk-in.
 type RotorsStanding struct {
 	Standing time.Duration
-	// Measured says that the stop test measured it; else it is stated.
+	// Measured reports whether the stop test measured it; else it is stated.
 	Measured bool
 }
 
@@ -24,7 +24,7 @@ type RotorsStanding struct {
 // runaway and snatch.
 type ThrustGone struct {
 	Gone time.Duration
-	// Measured says that the standing of the rotors behind it was measured;
+	// Measured reports whether the standing of the rotors behind it was measured;
 	// Traced that the fall of the rotor speed was, too. Without that it is
 	// reckoned as even.
 	Measured, Traced bool

@@ -14,7 +14,7 @@ type unit struct {
 	factor  *big.Rat
 	offset  *big.Rat // nil is 0
 	aliases []string
-	// inside says that people do not write it: it stands in our own output
+	// inside reports whether people do not write it: it stands in our own output
 	// only.
 	inside bool
 }

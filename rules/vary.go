@@ -24,7 +24,7 @@ type Variation struct {
 	Envelope *Envelope
 	// Value is what was set: SI, seconds for the on-delay.
 	Value float64
-	// NoCaution says that the rule's caution had to be left out, for it would
+	// NoCaution reports whether the rule's caution had to be left out, for it would
 	// not lie inside the new limit. That changes no stop.
 	NoCaution bool
 }

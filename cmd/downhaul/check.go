@@ -214,7 +214,7 @@ func (c *checked) read(name string, text []byte) checkedFile {
 	return f
 }
 
-// has says whether the file was read already.
+// has reports whether the file was read already.
 func (c *checked) has(name string) bool {
 	return slices.ContainsFunc(c.Files, func(f checkedFile) bool { return filepath.Clean(f.File) == filepath.Clean(name) })
 }

@@ -29,7 +29,7 @@ func (h *printout) Write(b []byte) (int, error) {
 	return h.text.Write(b)
 }
 
-// meets says whether the phrase came since the one met before.
+// meets reports whether the phrase came since the one met before.
 func (h *printout) meets(phrase string) bool {
 	h.mu.Lock()
 	defer h.mu.Unlock()

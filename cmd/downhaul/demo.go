@@ -39,7 +39,7 @@ func (demoCmd) Help() string {
 		"virtual board. One run ends in a controlled stop, one is cut. Where the computer is busy, the day's clock waits for it. Needs no root, no network and no hardware."
 }
 
-// errStopped says that the reader pressed control-C.
+// errStopped means that the reader pressed control-C.
 var errStopped = errors.New("stopped before the end; the guard opened the relay and ended its session")
 
 // teller prints the story in order of time, from several goroutines.

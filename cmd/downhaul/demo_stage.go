@@ -83,7 +83,7 @@ func straight(g *guard.Guard, link netip.AddrPort) func(time.Duration, []byte) e
 
 // scene is one step of the crew: it waits for something and then acts.
 type scene struct {
-	// until says that it is time; waiting says for what, should it never be.
+	// until reports whether it is time; waiting says for what, should it never be.
 	until   func(now time.Duration, s answers.Status) bool
 	waiting string
 	act     func(now time.Duration, s answers.Status) error

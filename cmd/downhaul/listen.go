@@ -90,7 +90,7 @@ func (c *listenCmd) Run(ctx context.Context, s *streams) error {
 	return errFound
 }
 
-// onTerminal says whether a stream comes from or goes to a terminal.
+// onTerminal reports whether a stream comes from or goes to a terminal.
 func onTerminal(stream any) bool {
 	f := fileOf(stream)
 	if f == nil {

@@ -44,7 +44,7 @@ type proved struct {
 	Schema   int        `json:"schema"`
 	Envelope proof.File `json:"envelope"`
 	Pad      proof.File `json:"pad"`
-	// BuiltIn says that no pad file was given.
+	// BuiltIn reports whether no pad file was given.
 	BuiltIn  bool          `json:"built_in_pad"`
 	Software string        `json:"software"`
 	Made     time.Time     `json:"made"`

@@ -40,13 +40,13 @@ type verified struct {
 	// Recording is the log held against the recording beside it; null where a
 	// single file of several was named.
 	Recording *against.Result `json:"recording"`
-	// NoRecording says that the recording of a session's folder is gone.
+	// NoRecording reports whether the recording of a session's folder is gone.
 	NoRecording bool `json:"no_recording,omitempty"`
 	// Paper is the log held against the code of --head.
 	Paper *onPaper `json:"paper,omitempty"`
 }
 
-// onPaper says whether the log ends in the head that somebody wrote down.
+// onPaper reports whether the log ends in the head that somebody wrote down.
 type onPaper struct {
 	Code  string `json:"code"`
 	Holds bool   `json:"holds"`

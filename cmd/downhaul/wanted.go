@@ -238,7 +238,7 @@ func (f *findings) ask(fields *telemetry.Fields, any []rules.ChannelID, row chan
 	f.Ask = append(f.Ask, m)
 }
 
-// complete says that nothing wanted is missing.
+// complete reports whether nothing wanted is missing.
 func (f *findings) complete() bool {
 	return f.Craft != nil && !f.Several && !slices.ContainsFunc(f.Channels, func(c channelRow) bool {
 		return c.Verdict != comesWell && c.Verdict != comesSlowly

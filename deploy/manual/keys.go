@@ -144,7 +144,7 @@ func (f *format) sections(root string) ([]section, error) {
 	return all, nil
 }
 
-// tableAt says whether a known key is a section, and of which form.
+// tableAt reports whether a known key is a section, and of which form.
 func (f *format) tableAt(parent, path string) (section, bool) {
 	if strings.HasPrefix(parent, "[[") {
 		parent += "\n" // a row must stand before a section inside it

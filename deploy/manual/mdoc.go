@@ -79,7 +79,7 @@ func (w *writer) list(items [][2]string) {
 }
 
 // seeFormats names the pages of the three files, in the order of the alphabet;
-// more says that something follows.
+// more reports whether something follows.
 func (w *writer) seeFormats(more bool) {
 	w.macro("Xr downhaul-card 5 ,")
 	w.macro("Xr downhaul-envelope 5 ,")

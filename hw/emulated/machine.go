@@ -248,7 +248,7 @@ func (m *Machine) Console() string {
 	return b.String()
 }
 
-// Ended says that the machine has stopped: a reset ends it.
+// Ended reports whether the machine has stopped: a reset ends it.
 func (m *Machine) Ended() bool {
 	select {
 	case <-m.exited:

@@ -225,7 +225,7 @@ func (o *Outside) Turn(hz float64) {
 	})
 }
 
-// PowerOn says whether power reaches the rotors of the modelled craft.
+// PowerOn reports whether power reaches the rotors of the modelled craft.
 func (o *Outside) PowerOn() bool {
 	o.mu.Lock()
 	defer o.mu.Unlock()

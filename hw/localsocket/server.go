@@ -28,7 +28,7 @@ const (
 	actEvery = 2 * time.Millisecond
 )
 
-// ErrHeld says that another living process holds the socket.
+// ErrHeld means that another living process holds the socket.
 var ErrHeld = errors.New("another process holds this socket")
 
 // Config says what a server is.

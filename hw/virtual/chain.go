@@ -213,20 +213,20 @@ func (c *Chain) SetFault(now time.Duration, f ChainFault, on bool) {
 	}
 }
 
-// Faulty says whether f is in.
+// Faulty reports whether f is in.
 func (c *Chain) Faulty(f ChainFault) bool { return f < chainFaults && c.fault[f] }
 
-// PowerOn says whether power reaches the rotors: the main contact is closed.
+// PowerOn reports whether power reaches the rotors: the main contact is closed.
 func (c *Chain) PowerOn() bool { return c.fault[Weld] || c.picked && !c.gap }
 
-// Mirror says whether the circuit through the mirror contact is closed: true
+// Mirror reports whether the circuit through the mirror contact is closed: true
 // is main contact OPEN and wire whole. A broken wire reads like a closed
 // contactor, so that it is found when the contactor ought to be open.
 func (c *Chain) Mirror() bool { return !c.PowerOn() && !c.fault[MirrorWire] }
 
-// Holding says whether the watchdog sees a good heartbeat. A bridged watchdog
+// Holding reports whether the watchdog sees a good heartbeat. A bridged watchdog
 // passes current without that.
 func (c *Chain) Holding() bool { return c.watchdog.holding }
 
-// Coil says whether current flows through the contactor's coil.
+// Coil reports whether current flows through the contactor's coil.
 func (c *Chain) Coil() bool { return c.coil }

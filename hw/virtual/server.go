@@ -8,7 +8,7 @@ import (
 	"downhaul/hw/localsocket"
 )
 
-// ErrHeld says that another living process holds the virtual board.
+// ErrHeld means that another living process holds the virtual board.
 var ErrHeld = errors.New("another guard holds this board")
 
 const (

@@ -247,7 +247,7 @@ func (v *Board) Levels() (uint32, error) {
 	return bits, nil
 }
 
-// circuit says whether the contact, or what it follows, is closed. The caller
+// circuit reports whether the contact, or what it follows, is closed. The caller
 // holds mu.
 func (v *Board) circuit(c *contact) bool {
 	switch c.kind {
@@ -350,7 +350,7 @@ func (v *Board) Beats() (edges []OutputEdge, dropped uint64) {
 	return v.beats.since(0)
 }
 
-// PowerOn says whether power reaches the rotors of the modelled craft now.
+// PowerOn reports whether power reaches the rotors of the modelled craft now.
 func (v *Board) PowerOn() bool {
 	now := v.cfg.Now()
 	v.mu.Lock()

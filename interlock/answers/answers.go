@@ -75,7 +75,7 @@ type Status struct {
 	Meaning string   `json:"meaning"`
 	DoNow   []string `json:"do_now"`
 	Sound   string   `json:"sound"`
-	// Silenced says that a sound was silenced although its cause stands.
+	// Silenced reports whether a sound was silenced although its cause stands.
 	Silenced bool `json:"sound_silenced"`
 	// Flash is the last flash of the lamp, null before the first.
 	Flash    *FlashStatus `json:"flash"`
@@ -211,7 +211,7 @@ type CauseStatus struct {
 	// Stands says, for a rule and for a silence of the craft, whether it is still
 	// so; null for other built-in interlocks.
 	Stands *bool `json:"stands"`
-	// Part says that it is no trip of its own: it came with the silence that Trip is.
+	// Part reports whether it is no trip of its own: it came with the silence that Trip is.
 	Part bool `json:"part"`
 	// Now is what has become of it, empty where that cannot be told.
 	Now string `json:"now"`

@@ -51,7 +51,7 @@ type Tally struct {
 	RenamedTo string `json:"renamed_to,omitempty"`
 }
 
-// Differs says that the two envelopes do not do the same.
+// Differs reports whether the two envelopes do not do the same.
 func (t *Tally) Differs() bool { return t.Gained+t.Lost+t.Earlier+t.Later+t.Joined > 0 }
 
 // Difference is what two envelopes make of the same recording, or of several.
@@ -128,7 +128,7 @@ func Pairs(a, b *rules.Envelope) []Pair {
 	return out
 }
 
-// doTheSame says that two rules differ in nothing that decides: neither a name, nor
+// doTheSame reports whether two rules differ in nothing that decides: neither a name, nor
 // a line, nor the unit that a number was written in does.
 func doTheSame(x, y rules.Rule) bool {
 	for _, r := range []*rules.Rule{&x, &y} {

@@ -17,7 +17,7 @@ import (
 
 // Equality is the comparison of a session's trip log with its replay.
 type Equality struct {
-	// Claimed says that the recording is complete enough to claim anything;
+	// Claimed reports whether the recording is complete enough to claim anything;
 	// Why says why not.
 	Claimed bool   `json:"claimed"`
 	Why     string `json:"why,omitempty"`

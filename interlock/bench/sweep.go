@@ -226,11 +226,11 @@ type Step struct {
 	Headroom *float64 `json:"least_headroom"`
 	// Silences counts trips because the channel was missing.
 	Silences uint64 `json:"trips_by_silence"`
-	// NoCaution says that the rule's caution had to be left out.
+	// NoCaution reports whether the rule's caution had to be left out.
 	NoCaution bool `json:"caution_left_out,omitempty"`
 }
 
-// Good says that the step states every real trip and no false one.
+// Good reports whether the step states every real trip and no false one.
 func (s *Step) Good() bool { return s.False != nil && *s.False == 0 && *s.Missed == 0 }
 
 // Judged is a whole sweep.

@@ -24,7 +24,7 @@ type Course struct {
 	Channel rules.ChannelID
 	// Rules are the rules that watch it, by their place in the envelope.
 	Rules []int
-	// Rate says that the values are the rate of change that its one rule judges.
+	// Rate reports whether the values are the rate of change that its one rule judges.
 	Rate bool
 
 	slices [mostSlices]slice

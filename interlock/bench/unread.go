@@ -26,7 +26,7 @@ func sayUnread(unread *Unread) []string {
 	return nil
 }
 
-// SayUnread says that those batteries are heard and not read; there must be one.
+// SayUnread reports whether those batteries are heard and not read; there must be one.
 func SayUnread(numbers []int) string {
 	var all []string
 	for _, n := range numbers {

@@ -29,7 +29,7 @@ const (
 	leastHold = 250 * time.Millisecond
 )
 
-// errSlow says that this computer was held up for longer than a watchdog bears.
+// errSlow means that this computer was held up for longer than a watchdog bears.
 var errSlow = errors.New("this computer was held up, and the heartbeat with it")
 
 // rig works the board: what the guard's loop does with it, without an engine.

@@ -47,13 +47,13 @@ type bench struct {
 	patience time.Duration
 	by       string
 	within   bool // a test runs, which can be skipped
-	// stays says that power may remain at the rotors: nothing more is tested.
+	// stays reports whether power may remain at the rotors: nothing more is tested.
 	stays bool
-	// dead says that the chain does not close.
+	// dead reports whether the chain does not close.
 	dead bool
 }
 
-// ErrRefused says that the crew did not confirm what must hold first.
+// ErrRefused means that the crew did not confirm what must hold first.
 var ErrRefused = errors.New("nothing was tested")
 
 // mostTries is how often a thing is done again that this computer held up.

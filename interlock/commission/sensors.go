@@ -160,7 +160,7 @@ func (b *bench) takeCounts() (counts, error) {
 	return c, b.rig.sensorTrouble()
 }
 
-// sound says whether counts can be used, and finds why not.
+// sound reports whether counts can be used, and finds why not.
 func (c *counts) sound(t *trial, when string, want float64) bool {
 	t.figure("conversions a second, "+when, c.rate, "Hz")
 	switch {

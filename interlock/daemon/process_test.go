@@ -207,7 +207,7 @@ func (b *table) told(folder string) (all string) {
 	return all
 }
 
-// logged says that a line of the trip log holds the words.
+// logged reports whether a line of the trip log holds the words.
 func (b *table) logged(folder, words string) bool {
 	for _, line := range b.lines(folder) {
 		if strings.Contains(line.Text, words) || bytes.Contains(line.Decision, []byte(words)) {

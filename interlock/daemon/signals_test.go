@@ -105,7 +105,7 @@ func inState(t *testing.T, state, ended string, next [2]string, stood []string, 
 	return true
 }
 
-// leftBefore says that the latch has left the state for another reason than that.
+// leftBefore reports whether the latch has left the state for another reason than that.
 func (b *table) leftBefore(folder, state, reason string) bool {
 	b.t.Helper()
 	left := false
@@ -231,7 +231,7 @@ func (tr *trace) heldWithoutBeat() (since time.Duration, bad bool) {
 	return 0, false
 }
 
-// opened says that the contactor is open after what was seen.
+// opened reports whether the contactor is open after what was seen.
 func (tr *trace) opened() (open bool) {
 	tr.mu.Lock()
 	defer tr.mu.Unlock()

@@ -14,7 +14,7 @@ import (
 	"downhaul/interlock/plain"
 )
 
-// CanWrite says whether a record could be kept in a folder: better asked before
+// CanWrite reports whether a record could be kept in a folder: better asked before
 // somebody works for half an hour.
 func CanWrite(dir string) error {
 	if err := os.MkdirAll(dir, 0o755); err != nil {

@@ -9,7 +9,7 @@ import (
 	"fmt"
 )
 
-// ErrDamaged says that a record is not as it was written.
+// ErrDamaged means that a record is not as it was written.
 var ErrDamaged = errors.New("the record is not as it was written")
 
 // hashField is the last field of a record: the SHA-256 of every byte before it.

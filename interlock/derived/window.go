@@ -95,7 +95,7 @@ func (w *window) drop() {
 
 func (w *window) clear() { w.n, w.valid, w.doubted, w.sum = 0, 0, 0, 0 }
 
-// full says that the samples cover the span.
+// full reports whether the samples cover the span.
 func (w *window) full(at time.Duration) bool {
 	return w.n > 0 && at-w.since >= w.span-w.period
 }

@@ -36,7 +36,7 @@ func (g *Guard) show(l *Loop) {
 // the end of a session; ours.
 const openWithin = 300 * time.Millisecond
 
-// seenOpen says that the contactor is open, after the board was made inert: by
+// seenOpen reports whether the contactor is open, after the board was made inert: by
 // its readback where there is one. Without one a write that did not fail is
 // all there is to know. A guard that only watched has closed nothing.
 func (g *Guard) seenOpen() bool {
@@ -62,7 +62,7 @@ func (g *Guard) VerifiedOpen() bool { return g.ended && g.isOpen }
 // Upkeep is what the pad file asks for to watch over the process.
 func (g *Guard) Upkeep() pad.Upkeep { return g.pad.Upkeep }
 
-// RealBoard says that the pins are real.
+// RealBoard reports whether the pins are real.
 func (g *Guard) RealBoard() bool { return g.pad.Board.Kind == pad.GPIO }
 
 // Abandon lets everything go before Run: the relay was never closed, and the

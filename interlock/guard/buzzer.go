@@ -21,7 +21,7 @@ var patterns = [...][]time.Duration{
 
 const ms = time.Millisecond
 
-// sounding says whether the buzzer is on at a time after the sound began, and
+// sounding reports whether the buzzer is on at a time after the sound began, and
 // how long that stays so; hold 0 means for good.
 func sounding(s interlock.Sound, since time.Duration) (on bool, hold time.Duration) {
 	if int(s) >= len(patterns) || len(patterns[s]) == 0 {

@@ -359,7 +359,7 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	return says, nil
 }
 
-// powerOff says whether the latch is where declarations are taken.
+// powerOff reports whether the latch is where declarations are taken.
 func (g *Guard) powerOff() (state string, off bool) {
 	g.shot.mu.Lock()
 	defer g.shot.mu.Unlock()

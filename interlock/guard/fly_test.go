@@ -89,7 +89,7 @@ func onPad(t *testing.T, files Files, cfg craftmodel.Config) *flight {
 	return f
 }
 
-// over says that the power has been off for three seconds: the rest of the
+// over reports whether the power has been off for three seconds: the rest of the
 // scenario can change nothing.
 func (f *flight) over() bool {
 	return len(f.trips) > 0 && f.cut > f.trips[0].At-1 && f.now-f.cut > 3*time.Second
@@ -176,7 +176,7 @@ func (f *flight) name(e interlock.Effect) string {
 	return f.guard.env.Rules[e.Rule].Name
 }
 
-// listed says that a built-in reason is among the trips.
+// listed reports whether a built-in reason is among the trips.
 func (f *flight) listed(reason interlock.Reason) bool {
 	return slices.ContainsFunc(f.trips, func(e interlock.Effect) bool { return e.Reason == reason })
 }

@@ -170,7 +170,7 @@ func (r *record) set(b *Batch) {
 	r.decisions = append(r.decisions[:0], b.Decisions...)
 }
 
-// lasting says whether a decision must be on disk before a reset.
+// lasting reports whether a decision must be on disk before a reset.
 func lasting(f interlock.Effect) bool {
 	return f.Kind == interlock.TripEffect ||
 		f.Kind == interlock.StateEffect && (f.State == interlock.Tripped || f.State == interlock.Fault)
@@ -376,7 +376,7 @@ func (k *keeper) sync() {
 	k.noteState()
 }
 
-// tell says that every trip appended so far is on disk.
+// tell reports whether every trip appended so far is on disk.
 func (k *keeper) tell() {
 	if k.highest > k.told {
 		k.told = k.highest

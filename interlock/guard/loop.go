@@ -50,7 +50,7 @@ type LoopConfig struct {
 	Engine *interlock.Engine
 	Intake *intake.Intake
 	Board  hw.Board
-	// Pins says that input lines are fitted and must be sampled; Wind that an
+	// Pins reports whether input lines are fitted and must be sampled; Wind that an
 	// anemometer is.
 	Pins, Wind bool
 	// LongestGap is the longest time between two turns. It is the window of
@@ -180,7 +180,7 @@ func (l *Loop) WindEdge(e intake.WindEdge) {
 	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
 }
 
-// WindFailed says that the anemometer's line is no longer watched. From then on
+// WindFailed reports whether the anemometer's line is no longer watched. From then on
 // its reading is missing. Any goroutine.
 func (l *Loop) WindFailed() { l.windDead.Store(true) }
 

@@ -77,7 +77,7 @@ func (f *flight) attitude(roll float32) []byte {
 	return encode(f.t, 0, &common.MessageAttitude{TimeBootMs: boot, Roll: roll})
 }
 
-// isAttitude says that a datagram is one ATTITUDE frame of MAVLink 2.
+// isAttitude reports whether a datagram is one ATTITUDE frame of MAVLink 2.
 func isAttitude(b []byte) bool {
 	return len(b) > 10 && b[0] == 0xFD && b[7] == 30 && b[8] == 0 && b[9] == 0
 }

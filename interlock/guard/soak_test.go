@@ -44,7 +44,7 @@ type soak struct {
 	f     *flight
 	seed  uint64
 	story []string
-	// blind says that something was broken that hides the truth from the guard.
+	// blind means that something was broken that hides the truth from the guard.
 	blind time.Duration
 	cups  []float64 // of the last 3 s, every 5 ms
 	past  []time.Duration
@@ -68,7 +68,7 @@ func (s *soak) bad(format string, v ...any) {
 	s.wrong = append(s.wrong, fmt.Sprintf("%.3f s: ", s.f.now.Seconds())+fmt.Sprintf(format, v...))
 }
 
-// tripped says whether a rule has demanded its stop.
+// tripped reports whether a rule has demanded its stop.
 func (s *soak) tripped(rule string) bool {
 	for _, e := range s.f.trips {
 		if s.f.name(e) == rule {

@@ -19,7 +19,7 @@ type why struct {
 	next  time.Duration
 }
 
-// moved says that the list is another one than the last that was logged; how
+// moved reports whether the list is another one than the last that was logged; how
 // far each row is does not count.
 func (w *why) moved(now []interlock.Unmet) bool {
 	return !w.said || !slices.EqualFunc(w.unmet, now, func(a, b interlock.Unmet) bool {

@@ -36,7 +36,7 @@ type craft struct {
 	loss    loss
 }
 
-// alive says whether the craft still holds its address.
+// alive reports whether the craft still holds its address.
 func (c *craft) alive(at time.Duration) bool {
 	return c.known && at-c.last <= aliveFor
 }
@@ -49,7 +49,7 @@ type link struct {
 	n      LinkCounts
 }
 
-// pinned says whether the pad file allows the craft at this address.
+// pinned reports whether the pad file allows the craft at this address.
 func (l *link) pinned(from netip.AddrPort) bool {
 	want := l.cfg.From
 	return !want.IsValid() || (want.Addr().Unmap() == from.Addr() && (want.Port() == 0 || want.Port() == from.Port()))
@@ -128,7 +128,7 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	return dst
 }
 
-// accept says whether the frame is the craft's, and a new one; what else there is
+// accept reports whether the frame is the craft's, and a new one; what else there is
 // to tell of it is added to dst. again says that its number tells of no gap.
 func (in *decoder) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) (_ []interlock.Input, ok, again bool) {
 	k, l := &in.craft, a.link
@@ -194,7 +194,7 @@ func (in *decoder) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame)
 	return dst, true, again
 }
 
-// elsewhere says that the craft's identity must not come from there now.
+// elsewhere reports whether the craft's identity must not come from there now.
 func (a *arrival) elsewhere(k *craft) bool {
 	return !a.pinned || !a.here && k.alive(a.at)
 }
@@ -243,7 +243,7 @@ func (in *decoder) foreign(dst []interlock.Input, a *arrival, f *telemetry.Frame
 	return in.clash(dst, a.at)
 }
 
-// clash says that there are two senders: once, and again after every aliveFor in
+// clash reports whether there are two senders: once, and again after every aliveFor in
 // which it went on, so that nothing can be started in the midst of it.
 func (in *decoder) clash(dst []interlock.Input, at time.Duration) []interlock.Input {
 	k := &in.craft

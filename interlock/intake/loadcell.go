@@ -63,7 +63,7 @@ type Count struct {
 	At time.Duration
 	// Value is the converter's count, its sign already extended from 24 bits.
 	Value int32
-	// Failed says that the conversion could not be read.
+	// Failed reports whether the conversion could not be read.
 	Failed bool
 }
 

@@ -83,7 +83,7 @@ type WindEdge struct {
 	At time.Duration
 	// Rise is true for a change to the electrical high level.
 	Rise bool
-	// Failed says that the line could not be watched; it is no edge.
+	// Failed reports whether the line could not be watched; it is no edge.
 	Failed bool
 	// Lost counts edges known to be lost just before this record; larger
 	// counts are written as 65535.

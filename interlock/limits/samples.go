@@ -288,7 +288,7 @@ func (r *ruleRun) missingCautions(rule *rules.Rule) bool {
 	return r.missing && rule.WhenMissing == rules.MissingCautions
 }
 
-// cautionOver says that v is back from the caution by the rule's deadband.
+// cautionOver reports whether v is back from the caution by the rule's deadband.
 func cautionOver(rule *rules.Rule, v float64) bool {
 	return rule.Side(v+rule.Deadband) == rules.Inside && rule.Side(v-rule.Deadband) == rules.Inside
 }

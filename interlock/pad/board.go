@@ -26,7 +26,7 @@ type Board struct {
 	Socket string
 	// Lines is every line in the order of LineNames.
 	Lines []Line
-	// implied says that a virtual board without [board.lines] has every line.
+	// implied reports whether a virtual board without [board.lines] has every line.
 	implied bool
 }
 
@@ -37,15 +37,15 @@ type Line struct {
 	// Pin is the chip and line, such as "gpiochip0:17" or, by the kernel's name
 	// of the line, "gpiochip0:GPIO17"; empty on a virtual board.
 	Pin string
-	// NormallyClosed says that the contact is closed at rest: not pressed, gate
+	// NormallyClosed reports whether the contact is closed at rest: not pressed, gate
 	// closed, contactor open. For inputs.
 	NormallyClosed bool
-	// ClosedLow says that a closed contact pulls the line low (a pull-up at the
+	// ClosedLow reports whether a closed contact pulls the line low (a pull-up at the
 	// input); else a closed contact is high. For inputs.
 	ClosedLow bool
 }
 
-// Invert says that the electrical high level means Off, in the meanings of
+// Invert reports whether the electrical high level means Off, in the meanings of
 // interlock.Line.
 func (l Line) Invert() bool {
 	switch l.Name {

@@ -63,7 +63,7 @@ func told(fed bool) rules.Origin {
 	return rules.NotFed
 }
 
-// packTold says whether the craft's messages tell that figure of a pack:
+// packTold reports whether the craft's messages tell that figure of a pack:
 // SYS_STATUS knows one voltage, one current and what is left.
 func (p *Pad) packTold(id rules.ChannelID) bool {
 	if p.Packs.Source == "sys_status" {

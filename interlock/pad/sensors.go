@@ -369,7 +369,7 @@ func readNamed(t *document.Table) (Named, bool) {
 	return n, true
 }
 
-// canBeNamed says whether a value that the craft names can feed the channel:
+// canBeNamed reports whether a value that the craft names can feed the channel:
 // not what is worked out or measured here, nor the clock that tells restarts.
 func canBeNamed(c rules.Channel) bool {
 	return !c.Derived && c.Kind != rules.Flag && c.ID != rules.CraftBootClock && c.ID != rules.LinkAge && c.ID != rules.LinkLoss

@@ -12,14 +12,14 @@ import (
 type Commission struct {
 	// Every is how long a passed test counts.
 	Every time.Duration
-	// Required says that no start is taken without tests in force. A rehearsal
+	// Required reports whether no start is taken without tests in force. A rehearsal
 	// on a virtual board may do without.
 	Required bool
 }
 
 // Proof is whether a start asks for proved limits.
 type Proof struct {
-	// Required says that no start is taken before the limits were proved for
+	// Required reports whether no start is taken before the limits were proved for
 	// exactly these files.
 	Required bool
 }

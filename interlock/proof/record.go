@@ -42,7 +42,7 @@ type Record struct {
 	// ReactionS is the time from a sample to no thrust that the predicted apex was
 	// proved with: it rests on the stop as it was measured by then.
 	ReactionS float64 `json:"reaction_s"`
-	// Passed says that nothing failed; NotProven lists the rules that could not
+	// Passed reports whether nothing failed; NotProven lists the rules that could not
 	// be proved at all, which take nothing from it.
 	Passed    bool     `json:"passed"`
 	NotProven []string `json:"not_proven"`

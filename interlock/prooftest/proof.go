@@ -19,7 +19,7 @@ type Proof struct {
 	Left time.Duration
 }
 
-// Due says that the test does not count now.
+// Due reports whether the test does not count now.
 func (p Proof) Due() bool { return p.Left <= 0 }
 
 // Says is the proof in one sentence.
@@ -43,7 +43,7 @@ func (p Proof) Says() string {
 // Standing is what the records say of a pad.
 type Standing struct {
 	Proofs []Proof
-	// ClockBehind says that the clock stands before the newest record: ages
+	// ClockBehind reports whether the clock stands before the newest record: ages
 	// are then at least as told, and nobody can tell how much more.
 	ClockBehind bool
 }

@@ -9,7 +9,7 @@ import (
 // Folder is where the records of a log folder stand, beside its sessions.
 func Folder(logFolder string) string { return filepath.Join(logFolder, "commission") }
 
-// CanWrite says whether a record could be kept: better asked before the crew
+// CanWrite reports whether a record could be kept: better asked before the crew
 // works for half an hour.
 func CanWrite(logFolder string) error { return dated.CanWrite(Folder(logFolder)) }
 

@@ -165,7 +165,7 @@ func (w *Writer) giveUp(cause error) {
 // waits reports whether it is too early for another new file.
 func (w *Writer) waits() bool { return w.wait > 0 && w.now-w.tried < w.wait }
 
-// noFile says that no file takes chunks, and when the next is tried.
+// noFile tells that no file takes chunks, and when the next is tried.
 func (w *Writer) noFile() error {
 	return fmt.Errorf("%w; the next is tried in %.0f s", ErrNoFile, max(0, w.wait-(w.now-w.tried)).Seconds())
 }

@@ -218,7 +218,7 @@ func (f *iface) nanoseconds(count uint64) (int64, bool) {
 	return sum, sum >= 0 && (f.offset < 0 || sum >= int64(ns))
 }
 
-// fit says whether a list of options ends within its bytes.
+// fit reports whether a list of options ends within its bytes.
 func (g *gate) fit(b []byte) bool {
 	for len(b) > 0 {
 		if len(b) < 4 {

@@ -268,7 +268,7 @@ func (g *gate) nextBlock() {
 	g.inside(kind, block[8:length-4])
 }
 
-// holdsBlock says whether a whole packet or interface block stands somewhere
+// holdsBlock reports whether a whole packet or interface block stands somewhere
 // in b.
 func (g *gate) holdsBlock(b []byte) bool {
 	for ; len(b) >= 12; b = b[4:] {

@@ -35,7 +35,7 @@ type Skipped struct {
 // returned an error.
 type Info struct {
 	Form Form
-	// Own says that the guard wrote it; Session, Software and Part are set then.
+	// Own reports whether the guard wrote it; Session, Software and Part are set then.
 	Own               bool
 	Session, Software string
 	Part              int

@@ -80,7 +80,7 @@ func TestRead_EveryCut(t *testing.T) {
 	}
 }
 
-// blockWhole says whether zeros behind the cut give the block back that began at
+// blockWhole reports whether zeros behind the cut give the block back that began at
 // off: its last length ends in zero bytes.
 func blockWhole(text []byte, off, cut, zeros int) bool {
 	end := off + int(binary.LittleEndian.Uint32(text[off+4:]))

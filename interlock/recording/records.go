@@ -26,7 +26,7 @@ type record struct {
 	kept, length uint32
 }
 
-// fits says that a record of that time may stand behind this one.
+// fits reports whether a record of that time may stand behind this one.
 func (r *record) fits(next *record) bool {
 	d := time.Duration(next.ns - r.ns)
 	return d >= -recordBack && d <= mostSilence
@@ -44,7 +44,7 @@ func (t *recent) add(ns int64) {
 	t.n++
 }
 
-// near says that the time is one that may come at most ahead behind one of them;
+// near reports whether the time is one that may come at most ahead behind one of them;
 // anything does when there is none.
 func (t *recent) near(ns int64, ahead time.Duration) bool {
 	for _, was := range t.ns[:min(t.n, len(t.ns))] {
@@ -145,7 +145,7 @@ func (g *gate) nextRecord() {
 	g.ready = true
 }
 
-// leads says whether the record at g.off can be believed for what stands behind
+// leads reports whether the record at g.off can be believed for what stands behind
 // it; if not, it is the damage that ends the file. A pcap has no mark and gives
 // each length once, so a length that was changed shows only there, and what
 // would be handed on is then a record with others in it, or a piece of one.
@@ -199,7 +199,7 @@ func (g *gate) leads(r *record) bool {
 	return !wrong
 }
 
-// leadsOut says whether records one behind the other lead from b[from:] past end
+// leadsOut reports whether records one behind the other lead from b[from:] past end
 // to one behind it or to the end of the file, which is that of b if last; with
 // joins also to one that begins at end. tried holds what was seen not to.
 func (g *gate) leadsOut(b []byte, from, end int, joins, last bool, tried map[int]bool) bool {
@@ -226,7 +226,7 @@ func (g *gate) leadsOut(b []byte, from, end int, joins, last bool, tried map[int
 	return false
 }
 
-// possible says that a header behind damage can be that of a record of this file.
+// possible reports whether a header behind damage can be that of a record of this file.
 func (g *gate) possible(r *record) bool {
 	return r.kept > 0 && r.length <= maxBlock && (g.ifaces[0].snap == 0 || r.kept <= g.ifaces[0].snap)
 }
@@ -235,14 +235,14 @@ func (g *gate) possible(r *record) bool {
 // never set is not taken up again where there is no time before to go by.
 const firstYear = 946_684_800e9
 
-// dated says that behind damage a record of that time can come.
+// dated reports whether behind damage a record of that time can come.
 func (g *gate) dated(r *record) bool {
 	return g.times.near(r.ns, mostGap) && (g.times.n > 0 || r.ns >= firstYear)
 }
 
-// follows says whether a record begins here that can be believed behind damage:
+// follows reports whether a record begins here that can be believed behind damage:
 // lengths and time are possible, and behind it stands another such or the end.
-// last says that the file ends with b. A file of which no record was believed yet
+// last reports whether the file ends with b. A file of which no record was believed yet
 // has no time to hold it against, and then a third one must follow.
 func (g *gate) follows(b []byte, last bool) bool {
 	if len(b) < recordHead {
@@ -257,7 +257,7 @@ func (g *gate) follows(b []byte, last bool) bool {
 	return g.chain(b, 1, last)
 }
 
-// chain says whether a record stands at the beginning of b, and so many more or
+// chain reports whether a record stands at the beginning of b, and so many more or
 // the end of the file behind it, with times that fit each other.
 func (g *gate) chain(b []byte, more int, last bool) bool {
 	var before record

@@ -70,7 +70,7 @@ func (g *gate) resync() (skipped int64, ok bool) {
 	}
 }
 
-// believable says whether a whole block begins here, with both its lengths and a
+// believable reports whether a whole block begins here, with both its lengths and a
 // packet that lies within it. A section begins anew whatever was before. An
 // interface must not be taken up behind damage: its number is not known.
 func (g *gate) believable(b []byte) bool {
@@ -99,7 +99,7 @@ func (g *gate) believable(b []byte) bool {
 	return length >= 32 && uint64(id) < uint64(len(g.ifaces)) && uint64(kept) <= uint64(length-32)
 }
 
-// covers says whether a block of an unknown kind has a whole one inside: where
+// covers reports whether a block of an unknown kind has a whole one inside: where
 // bytes are gone, the rest of a block can look like a long one of some kind.
 func (g *gate) covers(kind uint32, block []byte) bool {
 	switch kind {

@@ -24,7 +24,7 @@ type datagram struct {
 	cut      bool // the capture kept only the beginning
 }
 
-// knownLink says whether unwrap can look into that link type.
+// knownLink reports whether unwrap can look into that link type.
 func knownLink(link uint16) bool {
 	switch link {
 	case linkNull, linkEthernet, linkRawOld, linkRawBSD, linkRaw, linkLoop, linkSLL, linkIPv4, linkIPv6, linkSLL2:

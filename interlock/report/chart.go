@@ -294,7 +294,7 @@ func (c *chart) across(x, y func(float64) vg.Length, from, to, low vg.Length) (n
 	return n
 }
 
-// topIsLimit says that the limit lies above the caution.
+// topIsLimit reports whether the limit lies above the caution.
 func (c *chart) topIsLimit() bool {
 	limit, caution := math.Inf(-1), math.Inf(-1)
 	for _, l := range c.levels {

@@ -43,7 +43,7 @@ func (q *Quantity) String() string {
 	return rules.Format(q.Value, q.shown)
 }
 
-// Known says that there is a value.
+// Known reports whether there is a value.
 func (q *Quantity) Known() bool { return q != nil }
 
 // Session is what one session's folder says.
@@ -254,7 +254,7 @@ type Caution struct {
 	at, off time.Duration
 }
 
-// PastLimit says that the value went past the limit while it lasted. Without a
+// PastLimit reports whether the value went past the limit while it lasted. Without a
 // trip of its rule it was past it for less than the rule's time, or the relay had
 // been commanded open before.
 func (c *Caution) PastLimit() bool { return c.Headroom != nil && c.Headroom.Value < 0 }

@@ -20,7 +20,7 @@ func AfterNotRemoved() []string {
 // readbackSilent is the note on a trip whose opening nobody read back.
 const readbackSilent = "THE READBACK NEVER SAID OPEN"
 
-// remains says that a decision leaves power where it must not be, or leaves
+// remains reports whether a decision leaves power where it must not be, or leaves
 // nobody sure.
 func remains(d *decision) bool {
 	// A note of no line: it came on top of another fault.

@@ -12,7 +12,7 @@ type Report struct {
 	// Made is when it was made; Software made it.
 	Made     time.Time `json:"made"`
 	Software string    `json:"software"`
-	// NotRemoved says that power was once not known to be removed: it comes
+	// NotRemoved reports whether power was once not known to be removed: it comes
 	// first in everything that is shown.
 	NotRemoved bool `json:"power_not_removed"`
 	// ChainOpen is what of the chain holds the next start back: while there is any,
@@ -76,7 +76,7 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 	return r
 }
 
-// Found says that there is something that somebody must look at: a trip, a
+// Found reports whether there is something that somebody must look at: a trip, a
 // fault, a log that is not whole, or files that were changed.
 func (r *Report) Found() bool {
 	if r.NotRemoved || len(r.ChainOpen) > 0 || len(r.Trips) > 0 {

@@ -58,13 +58,13 @@ func (r *Report) Shown() *shown.Record {
 	return out
 }
 
-// altered says that files are not what they were, or that the recording does not
+// altered reports whether files are not what they were, or that the recording does not
 // give the decisions of the log.
 func (i *Integrity) altered() bool {
 	return len(i.Changed) > 0 || i.Equal != nil && i.Equal.Claimed && !i.Equal.Holds
 }
 
-// sound says that what was read is what was written, as far as anybody can tell.
+// sound reports whether what was read is what was written, as far as anybody can tell.
 func (i *Integrity) sound() bool {
 	return i.Log.Verdict != triplog.Tampered && !i.altered()
 }

@@ -36,7 +36,7 @@ type Of struct {
 	Motors    int    `json:"motors"`
 	Reach     string `json:"reach"`
 	Contactor string `json:"contactor"`
-	// Model says that the board was a virtual one: it counts in a rehearsal.
+	// Model reports whether the board was a virtual one: it counts in a rehearsal.
 	Model bool `json:"model"`
 }
 

@@ -45,7 +45,7 @@ type Seen struct {
 	// did, Fitted that there is one.
 	Mirror         time.Duration
 	Opened, Fitted bool
-	// Traced says that every rotor was followed until it stood: Standing is when
+	// Traced reports whether every rotor was followed until it stood: Standing is when
 	// the last one did, Thrust the time of full thrust that the worst of them still
 	// gave. Where it is false Why says why not.
 	Traced           bool
@@ -91,7 +91,7 @@ type rotor struct {
 }
 
 // NewWatch follows that many motors; idle is the highest output that is no load,
-// fitted says that a mirror contact is read. done gets every opening when all is
+// fitted reports whether a mirror contact is read. done gets every opening when all is
 // known of it that will be; it must not wait.
 func NewWatch(motors int, idle float64, fitted bool, done func(Seen)) *Watch {
 	return &Watch{motors: min(max(motors, 0), derived.MaxMotors), idle: idle, fitted: fitted, done: done}
@@ -160,7 +160,7 @@ func (w *Watch) Turn(at time.Duration) {
 	}
 }
 
-// End says that nothing more comes: an opening that is followed is handed over as
+// End reports whether nothing more comes: an opening that is followed is handed over as
 // it stands.
 func (w *Watch) End(at time.Duration) {
 	w.ends(at, "the guard ended before the rotors were heard standing")
@@ -257,7 +257,7 @@ func (w *Watch) speed(at time.Duration, r *rotor, hz float64) {
 
 func squared(x float64) float64 { return x * x }
 
-// ends says that nothing more will be known of the rotors. What was seen is
+// ends reports whether nothing more will be known of the rotors. What was seen is
 // handed over once the mirror contact had its time, too.
 func (w *Watch) ends(at time.Duration, why string) {
 	if !w.open || w.over {

@@ -11,7 +11,7 @@ const (
 	batteriesRead   = 4
 )
 
-// UnreadBattery says whether a frame tells of a battery that no channel is fed
+// UnreadBattery reports whether a frame tells of a battery that no channel is fed
 // from, and of which: there are channels for numbers 0 to 3.
 func UnreadBattery(f *Frame) (number uint8, unread bool) {
 	if f.ID != idBatteryStatus || len(f.Payload) <= batteryAt {

@@ -64,7 +64,7 @@ func (e *Ear) Hear(at time.Duration, link uint8, b []byte) {
 	}
 }
 
-// Break says that something is missing in front of the next bytes: a frame that
+// Break reports whether something is missing in front of the next bytes: a frame that
 // began is not ended by them, and no rest or lean counts across it.
 func (e *Ear) Break() {
 	e.mu.Lock()

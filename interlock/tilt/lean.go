@@ -36,13 +36,13 @@ type Held struct {
 	ForS      float64  `json:"for_s"`
 	Lean      float64  `json:"lean_rad"`
 	Answers   []Answer `json:"answers"`
-	// Rose says that the low side rose against its own outputs at rest, and did
+	// Rose reports whether the low side rose against its own outputs at rest, and did
 	// not only fall less than the high side.
 	Rose bool `json:"rose"`
-	// Steered says that the outputs steered the heading too much for the lean to
+	// Steered reports whether the outputs steered the heading too much for the lean to
 	// be told apart.
 	Steered bool `json:"steered"`
-	// Wound says that the outputs at the rest before had not come back to those
+	// Wound reports whether the outputs at the rest before had not come back to those
 	// of the first rest: a controller that adds up what it could not level.
 	Wound bool `json:"wound"`
 	Good  bool `json:"good"`
@@ -131,7 +131,7 @@ type answered struct {
 	steered         bool  // the heading, too much for the lean to be told apart
 }
 
-// right says that every motor answered as it must.
+// right reports whether every motor answered as it must.
 func (a *answered) right() bool { return len(a.short) == 0 && !a.steered }
 
 // answered judges every answer for a low side in that direction, were the motors

@@ -166,7 +166,7 @@ func (w *Watch) silent() (out []string) {
 	return out
 }
 
-// still says that no output moved by what would be an answer.
+// still reports whether no output moved by what would be an answer.
 func (w *Watch) still() bool {
 	for i := range w.motors {
 		if w.high[i]-w.low[i] >= leastAnswer {

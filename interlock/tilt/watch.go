@@ -232,7 +232,7 @@ func (w *Watch) Attitude(at time.Duration, roll, pitch float64) {
 	w.row(at)
 }
 
-// Break says that something of unknown length is missing here, whatever the times
+// Break reports whether something of unknown length is missing here, whatever the times
 // say. No rest and no lean counts across it: a lean that was under way counts as
 // not held, for its end was not seen, and the next one wants a rest in front of it.
 func (w *Watch) Break() {
@@ -362,11 +362,11 @@ func (w *Watch) Next() string {
 	}
 }
 
-// Done says that nothing more is asked: every direction was held, or the craft
+// Done reports whether nothing more is asked: every direction was held, or the craft
 // told of another than the one that was asked for.
 func (w *Watch) Done() bool { return w.odd != none || w.asks() == Directions }
 
-// Held says whether a direction was held, and whether it was good as yet.
+// Held reports whether a direction was held, and whether it was good as yet.
 func (w *Watch) Held(d Direction) (held, good bool) {
 	h := w.held[d]
 	return h != nil, h != nil && h.Good

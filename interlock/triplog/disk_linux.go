@@ -39,7 +39,7 @@ func (d *diskFile) reserve() {
 	d.reserved += reserveStep
 }
 
-// Reserved says whether room is reserved ahead.
+// Reserved reports whether room is reserved ahead.
 func (d *diskFile) Reserved() bool { return !d.unable }
 
 // Wrote returns how many bytes were written.

@@ -254,7 +254,7 @@ func kept(t *testing.T, parts []io.Reader) []string {
 	return texts
 }
 
-// inOrder says whether all wanted texts are there once, in order.
+// inOrder reports whether all wanted texts are there once, in order.
 func inOrder(got, want []string) bool {
 	var of []string
 	for _, g := range got {

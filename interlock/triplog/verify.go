@@ -283,7 +283,7 @@ func (p *part) tail(text []byte, line int) Report {
 		Reason: fmt.Sprintf("line %d has no line break, and is not the beginning of the line that must follow", line)}
 }
 
-// couldStart says whether the line that follows can begin so.
+// couldStart reports whether the line that follows can begin so.
 func couldStart(text []byte, at place) bool {
 	want := opening(at.n + 1)
 	if len(text) <= len(want) {

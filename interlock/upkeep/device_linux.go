@@ -13,7 +13,7 @@ import (
 // write, disarmed only by a V just before the close.
 type device struct{ fd int }
 
-// ErrNoWatchdog says that a path is no kernel watchdog: it can be fed, but
+// ErrNoWatchdog means that a path is no kernel watchdog: it can be fed, but
 // nobody is known to reset anything.
 var ErrNoWatchdog = errors.New("is no watchdog of the kernel's; its timeout cannot be set")
 

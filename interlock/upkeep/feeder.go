@@ -47,7 +47,7 @@ var (
 	stoppingText = []byte(daemon.SdNotifyStopping)
 )
 
-// Turned says that the loop has turned at this time. The first call says that
+// Turned reports whether the loop has turned at this time. The first call says that
 // the service is ready. The manager is fed at half its interval, as
 // sd_watchdog_enabled(3) asks, the device at a quarter of its timeout: both as
 // exactly as the loop turns, which is every 100 ms at least.
@@ -80,7 +80,7 @@ func (f *Feeder) Says(sentence string) {
 	f.fresh = true
 }
 
-// Stopping says that the service ends by order.
+// Stopping reports whether the service ends by order.
 func (f *Feeder) Stopping() {
 	if f.Manager != nil {
 		f.send(stoppingText)

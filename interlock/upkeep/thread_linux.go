@@ -39,7 +39,7 @@ func LockMemory() error {
 	return nil
 }
 
-// mayLock says that the process may lock memory without bound.
+// mayLock reports whether the process may lock memory without bound.
 func mayLock() bool {
 	header := unix.CapUserHeader{Version: unix.LINUX_CAPABILITY_VERSION_3}
 	var data [2]unix.CapUserData

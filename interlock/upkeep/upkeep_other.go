@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// ErrNoWatchdog says that a path is no kernel watchdog.
+// ErrNoWatchdog means that a path is no kernel watchdog.
 var ErrNoWatchdog = errors.New("is no watchdog of the kernel's; its timeout cannot be set")
 
 var errLinux = errors.New("only Linux has it")

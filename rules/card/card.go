@@ -154,10 +154,10 @@ type Step struct {
 	Envelope     string
 	EnvelopeHash [32]byte
 	Limit        Limit
-	// Measured says that nobody tells the result: it is that of the check of the
+	// Measured reports whether nobody tells the result: it is that of the check of the
 	// tilt response, kept on record. Ground steps only.
 	Measured bool
-	// Stopping says that the step is the stop test: openings under the guard, each
+	// Stopping reports whether the step is the stop test: openings under the guard, each
 	// of which goes on record, prove it and nobody's word. TieDown and Anchor are
 	// what holds the craft meanwhile, N.
 	Stopping        bool

@@ -31,7 +31,7 @@ func (m *Motors) LongestArm() float64 {
 	return most
 }
 
-// Together says that two motors stand at one place, one above the other.
+// Together reports whether two motors stand at one place, one above the other.
 func (m *Motors) Together(a, b Place) bool {
 	gap := Place{Ahead: a.Ahead - b.Ahead, Right: a.Right - b.Right}
 	return gap.Arm() <= float64(samePlace*m.LongestArm())
@@ -88,7 +88,7 @@ func (m *Motors) unmeasurable() (wrong, mend string) {
 	return "", ""
 }
 
-// inLine says that every motor stands on one line.
+// inLine reports whether every motor stands on one line.
 func (m *Motors) inLine() bool {
 	if len(m.Places) == 0 {
 		return true

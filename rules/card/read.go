@@ -182,7 +182,7 @@ func (m *Motors) readRig(t *document.Table) {
 	r.Measured = r.Reading > 0 && r.Lever > 0
 }
 
-// readPlace says whether the place could be read; number and spin may have
+// readPlace reports whether the place could be read; number and spin may have
 // faults all the same.
 func (m *Motors) readPlace(t *document.Table) (placed bool) {
 	p := Place{Line: t.Line()}

@@ -22,11 +22,11 @@ type Facts struct {
 	// Step is the declared step, empty before one was; Packs the declared set.
 	Step  string
 	Packs []string
-	// HasWind says that a wind was read by hand, at WindAt, in m/s.
+	// HasWind reports whether a wind was read by hand, at WindAt, in m/s.
 	HasWind bool
 	Wind    float64
 	WindAt  time.Duration
-	// OwnWind says that the pad has an anemometer: the envelope judges the wind
+	// OwnWind reports whether the pad has an anemometer: the envelope judges the wind
 	// then, not a reading by hand.
 	OwnWind bool
 	// Results are those of ground steps and inspections, oldest first.
@@ -50,7 +50,7 @@ type Facts struct {
 
 // Stop is what the openings on record prove: UpTo is the highest motor output
 // from which the stop was measured, 0 for none, Next what the test still wants.
-// Counted says that the pad file states how many openings under load its
+// Counted reports whether the pad file states how many openings under load its
 // contactor bears.
 type Stop struct {
 	UpTo    float64
@@ -294,7 +294,7 @@ func (c *Card) askReserve(s *Step, f *Facts, say func(string, ...any)) {
 	say("the last report tells nothing of %s: report on all sessions of this craft again", s.Name)
 }
 
-// weighs says that craft and ballast of the step still weigh that many kilograms,
+// weighs reports whether craft and ballast of the step still weigh that many kilograms,
 // to a gram: a name says nothing of what is carried under it today.
 func (c *Card) weighs(s *Step, kg float64) bool {
 	return math.Abs(c.Craft.Mass+s.Ballast-kg) < 0.001

@@ -29,7 +29,7 @@ type Document struct {
 	file   string
 	root   *Table
 	faults Faults
-	// damaged says that lines with syntax faults were left out, so that what
+	// damaged reports whether lines with syntax faults were left out, so that what
 	// seems to be missing may stand in one of them.
 	damaged bool
 }
@@ -172,7 +172,7 @@ func oneLine(text string) string {
 // Root is the top of the file.
 func (d *Document) Root() *Table { return d.root }
 
-// Damaged says that part of the file could not be read, so that nothing can be
+// Damaged reports whether part of the file could not be read, so that nothing can be
 // said of what is missing.
 func (d *Document) Damaged() bool { return d.damaged }
 

@@ -31,7 +31,7 @@ func (d *Document) table(path string, n *node, values map[string]any) *Table {
 	return &Table{doc: d, path: path, node: n, values: values, present: values != nil}
 }
 
-// Present says that the section stands in the file.
+// Present reports whether the section stands in the file.
 func (t *Table) Present() bool { return t.present }
 
 // Line is the line of the section's header, 1 for the top of the file.
@@ -73,7 +73,7 @@ func bare(key string) bool {
 // Keys is every key of the section in the order of the file.
 func (t *Table) Keys() []string { return append([]string(nil), t.node.names...) }
 
-// Has says whether the key is there, and marks it as known.
+// Has reports whether the key is there, and marks it as known.
 func (t *Table) Has(key string) bool {
 	_, ok := t.raw(key)
 	return ok

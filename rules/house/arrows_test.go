@@ -75,7 +75,7 @@ var allowed = []struct{ pkg, path, reason string }{
 	{"interlock/telemetry", "net/netip", "an address is a value: the sender of a datagram is told by it"},
 }
 
-// covers says whether the pattern stands for the import path.
+// covers reports whether the pattern stands for the import path.
 func covers(pattern, path string) bool {
 	stem, deep := strings.CutSuffix(pattern, "/...")
 	return path == stem || deep && strings.HasPrefix(path, stem+"/")

@@ -78,7 +78,7 @@ func (t *trial) within() {
 	}
 }
 
-// as says that what was read is what was sent, by the steps of the field.
+// as reports whether what was read is what was sent, by the steps of the field.
 func (t *trial) as(read, sent float64) bool {
 	slack := 3*t.q + 1e-6*math.Abs(sent)
 	switch t.rule.Watch {

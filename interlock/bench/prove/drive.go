@@ -27,7 +27,7 @@ type drive struct {
 	forget time.Duration
 	// pulses tell it: a change shows when they come, not when it is sent.
 	pulses bool
-	// own says that the pad's own sensor measures it.
+	// own reports whether the pad's own sensor measures it.
 	own bool
 	// slow channels may not jump further than this.
 	jump float64
@@ -266,7 +266,7 @@ func (d *drive) settled(p *plan) {
 	d.set = func(s *scene, x float64) { set(s, x+less) }
 }
 
-// oneCell says that the channel is told from single cells that the message
+// oneCell reports whether the channel is told from single cells that the message
 // cannot hold.
 func (p *plan) oneCell(id rules.ChannelID) bool {
 	if id < rules.Pack1Voltage || id > rules.Pack4CellSpread {
@@ -277,7 +277,7 @@ func (p *plan) oneCell(id rules.ChannelID) bool {
 	return (what == rules.Pack1LowestCell || what == rules.Pack1CellSpread) && p.cellsOf(int(k/eachPack)) == 0
 }
 
-// carriesNaN says that a measured channel comes in a field that can hold what
+// carriesNaN reports whether a measured channel comes in a field that can hold what
 // is not a number.
 func (p *plan) carriesNaN(id rules.ChannelID) bool {
 	for _, n := range p.setup.Intake.Fields.Named {
@@ -296,7 +296,7 @@ func (p *plan) carriesNaN(id rules.ChannelID) bool {
 	return false
 }
 
-// hasWord says that the channel's field has a word of its own for "unknown", or
+// hasWord reports whether the channel's field has a word of its own for "unknown", or
 // its sensor a reading that failed.
 func (p *plan) hasWord(id rules.ChannelID) bool {
 	switch {

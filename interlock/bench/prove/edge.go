@@ -130,7 +130,7 @@ func (p *plan) low(r *rig, height float64) {
 	r.run(time.Second)
 }
 
-// still says that a channel tells the same for as long as nothing happens, as
+// still reports whether a channel tells the same for as long as nothing happens, as
 // counts, codes, clocks of the day and a home do.
 func still(id rules.ChannelID) bool {
 	c := id.Channel()
@@ -241,7 +241,7 @@ func straddle(past, may func(k int) bool) (in, out int, ok bool) {
 	return in, out, true
 }
 
-// nowhere says that no plausible value lies past the limit.
+// nowhere reports whether no plausible value lies past the limit.
 func (t *trial) nowhere() bool {
 	c := t.rule.Watch.Channel()
 	return !t.plain && !t.rate && (t.way > 0 && t.limit >= c.High || t.way < 0 && t.limit <= c.Low)
@@ -267,7 +267,7 @@ func (t *trial) span() (low, high float64) {
 	return c.Low, c.High
 }
 
-// plausible says that the channel could read x.
+// plausible reports whether the channel could read x.
 func (t *trial) plausible(x float64) bool {
 	low, high := t.span()
 	return x >= low && x <= high

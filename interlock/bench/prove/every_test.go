@@ -126,7 +126,7 @@ var stopsTried = []struct{ name, rows string }{
 	{"controlled, missing cautions", soon + "\nwhen_missing = \"caution\""},
 }
 
-// likeAnother says that a channel is one of many of a kind, of which the first
+// likeAnother reports whether a channel is one of many of a kind, of which the first
 // is tried, or that minutes pass in it.
 func likeAnother(id rules.ChannelID) bool {
 	switch id {

@@ -90,7 +90,7 @@ type source struct {
 	make   func(r *rig, s *scene) message.Message
 	feeds  []rules.ChannelID
 	period time.Duration
-	// boot says that the message carries the craft's boot clock.
+	// boot reports whether the message carries the craft's boot clock.
 	boot bool
 }
 

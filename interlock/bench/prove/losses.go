@@ -162,7 +162,7 @@ func (t *trial) unknown() {
 	}
 }
 
-// told says whether the craft tells the channel over the link, and so whether
+// told reports whether the craft tells the channel over the link, and so whether
 // somebody else could.
 func (t *trial) told() bool {
 	for _, k := range t.p.sourcesOf(t.needs()) {
@@ -173,7 +173,7 @@ func (t *trial) told() bool {
 	return true
 }
 
-// ofRadio says that a radio of the link tells the value, and not the craft.
+// ofRadio reports whether a radio of the link tells the value, and not the craft.
 func (t *trial) ofRadio() bool {
 	return t.rule.Watch == rules.RadioRSSI || t.rule.Watch == rules.RadioRemoteRSSI || t.rule.Watch == rules.RadioErrors
 }

@@ -15,7 +15,7 @@ import (
 // the time to the floor, because that time stays the same then. Each is proved
 // in a core of its own: no other limit of the pack holds still beside it.
 
-// byLoad says that the channel needs such a pack.
+// byLoad reports whether the channel needs such a pack.
 func byLoad(id rules.ChannelID) bool {
 	return id == rules.PackResistance || id == rules.PackResting || id == rules.PackToFloor
 }

@@ -38,7 +38,7 @@ type Setup struct {
 	// to go on.
 	Progress func(what string, n, of int) bool
 
-	// Signed says that the craft signs its frames: they come through the guard's
+	// Signed reports whether the craft signs its frames: they come through the guard's
 	// own door for signed ones then, with a key that is made up for the proof.
 	Signed bool
 

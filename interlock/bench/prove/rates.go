@@ -68,7 +68,7 @@ func (t *trial) slackOfRate() float64 {
 	return 4*t.q + share*math.Abs(t.limit)
 }
 
-// room says that the value can move at the limit for so long.
+// room reports whether the value can move at the limit for so long.
 func (t *trial) room(d time.Duration) bool {
 	low, high := t.span()
 	end := t.from(t.near) + 1.1*t.limit*d.Seconds()

@@ -64,7 +64,7 @@ func sidesOf(r *rules.Rule) []side {
 	return []side{{"is_not", 1, r.Limit}}
 }
 
-// left says that a value is past the limit, as the rule's word reads.
+// left reports whether a value is past the limit, as the rule's word reads.
 func (t *trial) left(v float64) bool {
 	switch t.rule.Form {
 	case rules.Is:
@@ -397,7 +397,7 @@ func (t *trial) stranger(log []event) string {
 	return ""
 }
 
-// akin says that a channel comes in the same telling as one that is moved, so
+// akin reports whether a channel comes in the same telling as one that is moved, so
 // that moving the one may move the other: the cells of a pack and its voltage.
 func (t *trial) akin(id rules.ChannelID) bool {
 	same := t.p.sourcesOf([]rules.ChannelID{id})

@@ -6,7 +6,7 @@ import (
 	"downhaul/rules"
 )
 
-// ErrStopped says that whoever was told of the progress did not want to go on.
+// ErrStopped means that whoever was told of the progress did not want to go on.
 var ErrStopped = errors.New("prove: interrupted")
 
 // Run makes the whole proof test. An error means that it could not be made; a

@@ -114,7 +114,7 @@ func (s *scene) pass(now, d time.Duration) {
 	}
 }
 
-// moving says that a slow channel is still on its way.
+// moving reports whether a slow channel is still on its way.
 func (s *scene) moving() bool {
 	for _, id := range slow {
 		if s.v[id] != s.to[id] && !math.IsNaN(s.to[id]) {

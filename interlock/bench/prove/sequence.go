@@ -17,7 +17,7 @@ func (t *builtins) sequence() {
 		t.moot("reset and start", "not fitted on this pad")
 		return
 	}
-	// stays says that a way of pressing leads nowhere.
+	// stays means that a way of pressing leads nowhere.
 	stays := func(name string, base *rig, in interlock.State, says string, act func(r *rig)) {
 		r := from(base)
 		act(r)

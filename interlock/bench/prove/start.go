@@ -154,7 +154,7 @@ func (p *plan) settleDown(s *scene, ground bool) {
 	}
 }
 
-// stands says that a channel is another on the ground than in the air.
+// stands reports whether a channel is another on the ground than in the air.
 func (p *plan) stands(id rules.ChannelID) bool {
 	return slices.ContainsFunc(p.setup.Site.Derived.Needs(id), func(m rules.ChannelID) bool { return isHeight(m) || slices.Contains(byPhase, m) })
 }
@@ -263,7 +263,7 @@ func (p *plan) ready() (*rig, []interlock.Unmet, error) {
 	return r, slices.Clone(r.view.Unmet), nil
 }
 
-// heard says that everything that is watched has a value: a start does not wait
+// heard reports whether everything that is watched has a value: a start does not wait
 // for what only warns.
 func (p *plan) heard(r *rig) bool {
 	for _, id := range p.watched() {

@@ -13,7 +13,7 @@ const pulses = "pulses tell of a change when they come, not to the millisecond"
 
 const average = "worked out over a span of time: what one sample says is not the value"
 
-// delays says that a case about the on-delay can be tried: that there is one, of
+// delays reports whether a case about the on-delay can be tried: that there is one, of
 // at least so long, on a value that one sample makes. Otherwise the case is
 // listed with the reason; atOnce is that of a rule without.
 func (t *trial) delays(name string, least time.Duration, atOnce string) bool {

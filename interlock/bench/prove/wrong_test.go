@@ -183,7 +183,7 @@ func (l *leakyDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.In
 	return l.signedDoor.Append(dst, c)
 }
 
-// signedWell says whether the library finds the signature of one frame good.
+// signedWell reports whether the library finds the signature of one frame good.
 func signedWell(b []byte) bool {
 	key := frame.V2Key(proofKey)
 	r := &frame.Reader{BufByteReader: bufio.NewReader(bytes.NewReader(b)), DialectRW: sums, InKey: &key}
@@ -194,7 +194,7 @@ func signedWell(b []byte) bool {
 	return err == nil
 }
 
-// off says that a frame's stamp, under that link number, lies so many seconds
+// off reports whether a frame's stamp, under that link number, lies so many seconds
 // off the clock.
 func off(c *intake.Chunk, link byte, seconds int) bool {
 	if c.Bytes[2]&1 == 0 {

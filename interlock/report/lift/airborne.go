@@ -5,10 +5,10 @@ import (
 	"math"
 )
 
-// lifting says that the bin could belong to a hover.
+// lifting reports whether the bin could belong to a hover.
 func (b *bins) lifting(k int, c Craft) bool { return b.airborne(k) && b.bar(k, c) == "" }
 
-// airborne says that the craft flew, as far as is told. Unknown height is no
+// airborne reports whether the craft flew, as far as is told. Unknown height is no
 // evidence of flying.
 func (b *bins) airborne(k int) bool {
 	disarmed := !math.IsNaN(b.armed[k]) && !isTrue(b.armed[k])

@@ -62,7 +62,7 @@ func takeSamples(l *law, s *supply, attempts []Point, resting, rho float64, airT
 	return out, float64(len(out)) / math.Max(float64(tries), 1)
 }
 
-// lifts says that this craft would have lifted one of the attempts, at the
+// lifts reports whether this craft would have lifted one of the attempts, at the
 // voltage that was measured in it.
 func (d *sample) lifts(attempts []Point) bool {
 	for _, p := range attempts {

@@ -65,7 +65,7 @@ type StepForecast struct {
 	Mass    float64 `json:"mass_kg"`
 	Ballast float64 `json:"ballast_kg"`
 	Weight  float64 `json:"weight_n"`
-	// Numbers says that the estimates below are there.
+	// Numbers reports whether the estimates below are there.
 	Numbers bool `json:"numbers"`
 	// Output is the mean output in the hover, Worst that of the hardest working
 	// motor, Headroom what that one has left.
@@ -90,7 +90,7 @@ type StepForecast struct {
 	Endurance Estimate `json:"endurance_s"`
 	// NeedCurrent is the current at the required reserve.
 	NeedCurrent Estimate `json:"need_current_a"`
-	// Shown says that the supply was seen to carry full output's current, or
+	// Shown reports whether the supply was seen to carry full output's current, or
 	// nearly. Without that there is no go: a supply with a limit gives less
 	// thrust at full output than below it.
 	Shown bool `json:"supply_shown"`

@@ -236,7 +236,7 @@ func (r *Run) hover(b *bins, from, to int, c Craft) (Point, string) {
 			p.Unsure = unknownAngle * p.Pulled / (weight + p.Pulled)
 		}
 	} else if len(r.Tension.T) == 0 {
-		// Nothing says that the tether hung: half of what would pass for slack.
+		// Nothing means that the tether hung: half of what would pass for slack.
 		p.Unsure = slackShare / 2
 		p.blind = true
 	}
@@ -330,7 +330,7 @@ func (r *Run) attempts(b *bins) (points []Point) {
 	return points
 }
 
-// pushing says that all motors were at full output and the craft stood.
+// pushing reports whether all motors were at full output and the craft stood.
 func (b *bins) pushing(k int) bool {
 	if math.IsNaN(b.voltage[k]) || !math.IsNaN(b.armed[k]) && !isTrue(b.armed[k]) {
 		return false

@@ -20,7 +20,7 @@ import (
 // by one hand at one time: a chain that was made anew without a trip holds, and
 // the recording still has that trip.
 type Result struct {
-	// Held says that the recording was read; Why says why not, or why what the
+	// Held reports whether the recording was read; Why says why not, or why what the
 	// log has and the recording has not proves nothing.
 	Held bool   `json:"held"`
 	Why  string `json:"why,omitempty"`

@@ -147,7 +147,7 @@ type Packet struct {
 	Bytes []byte
 }
 
-// Event says that a link came up or went down, or is still down after another
+// Event tells that a link came up or went down, or is still down after another
 // try.
 type Event struct {
 	Link uint8

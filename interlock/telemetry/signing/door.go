@@ -186,7 +186,7 @@ func (d *Door) judge(at time.Duration, f *telemetry.Frame) *uint64 {
 	return &d.counts.Passed
 }
 
-// signed says whether the signature is that of the standard: the first 48 bits
+// signed reports whether the signature is that of the standard: the first 48 bits
 // of SHA-256 over the key and the frame from its first byte to the stamp.
 func (k *Key) signed(body, signature []byte) bool {
 	h := sha256.New()

@@ -299,6 +299,12 @@ func FuzzVerify(f *testing.F) {
 	f.Add(append(bytes.Clone(open), 0, 0, 0), uint16(7), byte('\n'))
 	f.Add(open[:len(open)-7], uint16(1), byte(7))
 	f.Fuzz(func(t *testing.T, text []byte, at uint16, v byte) {
+		for _, err := range Lines(bytes.NewReader(text)) {
+			if err != nil && strings.Contains(err.Error(), "newer version") {
+				return // refused, not judged
+			}
+			break
+		}
 		rep := verify(t, text)
 		good := 0
 		for _, err := range Lines(bytes.NewReader(text)) {

@@ -43,7 +43,7 @@ func TestMeasures(t *testing.T) {
 	for range 20 {
 		r.do("pinwork beat 0s 60s & P=$!; sleep 0.4; kill -KILL $P; wait $P; true")
 		r.within(atOnce, "the relay left high", r.out.RelayOn)
-		r.do("rm -rf /log/*")
+		r.do("rm -rf /log/* /log/.last-session.json")
 		from := r.out.Now()
 		r.do("downhauld --pad /pads/horn/pad.toml >/dev/null 2>&1 & GUARD=$!")
 		r.within(atOnce, "the relay low", func() bool { return !r.out.RelayOn() })

@@ -272,7 +272,7 @@ func (r *rig) do(line string) string {
 func (r *rig) guard(name string, fresh bool) (session string) {
 	r.t.Helper()
 	if fresh {
-		r.do("rm -rf /log/*; mkdir -p /log/commission; cp /pads/" + name + "/proofs/* /log/commission/; mkdir -p /log/stop; cp /pads/" + name + "/stop/* /log/stop/")
+		r.do("rm -rf /log/* /log/.last-session.json; mkdir -p /log/commission; cp /pads/" + name + "/proofs/* /log/commission/; mkdir -p /log/stop; cp /pads/" + name + "/stop/* /log/stop/")
 	}
 	r.contact("gate", false) // as an output it would come up as it was driven
 	_, r.from = r.m.Lines(0)

@@ -121,7 +121,7 @@ const (
 	eventCount
 )
 
-// Next is the state that event leads to from state s. grounded says that the
+// Next is the state that event leads to from state s. grounded reports whether the
 // craft is known to be disarmed and landed. changed false means that the event
 // is not listed for that state: it is ignored (and logged).
 //

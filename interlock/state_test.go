@@ -22,7 +22,7 @@ var untold = map[string]string{
 	"limits.channels.permsTo": "never changes", "limits.channels.calcFrom": "never changes", "limits.channels.calcTo": "never changes",
 	"limits.channels.used": "never changes", "limits.channels.needed": "never changes", "limits.channels.frozenAfter": "never changes",
 	"limits.channels.named":  "never changes",
-	"limits.channels.missed": "says that a rule of the channel is missing", "kept": "decides only by being less than trips or not",
+	"limits.channels.missed": "a rule of the channel is missing", "kept": "decides only by being less than trips or not",
 	"limits.channels.shortest": "never changes", "limits.channels.longest": "never changes", "limits.channels.sloped": "never changes", "limits.channels.warming": "never changes",
 	"now": "times are told relative to it", "next": "may be early; what is due is told by its owner",
 	"limits.calcs": "each tells its own state, and the tests of derived hold it whole", "limits.calcDue": "follows from the calculator's own state",

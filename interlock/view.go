@@ -17,7 +17,7 @@ type View struct {
 	Why   Reason
 	Duty  Duty
 	Sound Sound
-	// RelayOn is the relay command; Closed says that power may reach the rotors.
+	// RelayOn is the relay command; Closed reports whether power may reach the rotors.
 	RelayOn, Closed bool
 	Armed, Airborne bool
 	// KeepOut stands from every closing until the craft is disarmed and the

@@ -40,7 +40,7 @@ func (w *WindRing) of(index int64) *windStep {
 	return s
 }
 
-// Take looks at the wind once; hasGust says that a gust is known. Times are not
+// Take looks at the wind once; hasGust reports whether a gust is known. Times are not
 // negative and never run back.
 func (w *WindRing) Take(at time.Duration, speed, gust float64, hasGust bool) {
 	s := w.of(int64(at / WindStep))

@@ -86,7 +86,7 @@ func (c *Config) thrustAt(output, volts float64) float64 {
 }
 
 // fly is one turn of the autopilot: it leaves what it asks for in thrust and
-// moment. down says that the feet are on the ground.
+// moment. down reports whether the feet are on the ground.
 func (a *autopilot) fly(c *Config, b *body, e estimate, down bool, dt float64) {
 	if a.mode == Disarmed || a.mode == Idle {
 		a.thrust, a.moment, a.spool, a.lift, a.lean = 0, vec{}, 0, 0, [2]float64{}

@@ -1,4 +1,4 @@
-// Package proof keeps the dated results of proving the limits, and says whether
+// Package proof keeps the dated results of proving the limits, and reports whether
 // a guard's very files, under its very software, were proved.
 //
 // It promises that a proof counts for the bytes of one envelope and one pad

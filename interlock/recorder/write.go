@@ -90,7 +90,7 @@ func (w *Writer) flush() error {
 }
 
 // Put writes one chunk, with comments on its packet (a trip on the packet that
-// caused it). An error says that the chunk is not in the recording; its number
+// caused it). An error means that the chunk is not in the recording; its number
 // will be missing there, and whoever reads it is told.
 //
 // Chunks are numbered from 1, apart from decisions: they are no input, carry no

@@ -167,7 +167,7 @@ func (g *gate) torn(format string, args ...any) {
 	g.end = &Torn{Offset: g.off, Text: fmt.Sprintf(format, args...)}
 }
 
-// peek looks at the next n bytes; short says that the file ends before.
+// peek looks at the next n bytes; short reports whether the file ends before.
 func (g *gate) peek(n int) (b []byte, short bool) {
 	b, err := g.br.Peek(n)
 	if err != nil && !errors.Is(err, io.EOF) {

@@ -55,7 +55,7 @@ func (t *recent) near(ns int64, ahead time.Duration) bool {
 	return t.n == 0
 }
 
-// head reads a record's header, recordHead bytes; ok says that its numbers can
+// head reads a record's header, recordHead bytes; ok reports whether its numbers can
 // be those of one.
 func (g *gate) head(b []byte) (r record, frac uint32, ok bool) {
 	frac = g.u32(b[4:])

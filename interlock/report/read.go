@@ -252,7 +252,7 @@ func (r *reading) events() error {
 	return nil
 }
 
-// stretch is a time in which the craft was armed; cut says that the record ends
+// stretch is a time in which the craft was armed; cut reports whether the record ends
 // in it.
 type stretch struct {
 	from, to time.Duration

@@ -32,8 +32,8 @@ const (
 type Seen struct {
 	// At is the engine time of the write.
 	At time.Duration
-	// Output is the lowest motor output at the opening, a share; Known says that
-	// every motor's was told. Loaded says that some motor was above idle, or that
+	// Output is the lowest motor output at the opening, a share; Known reports whether
+	// every motor's was told. Loaded reports whether some motor was above idle, or whether
 	// nobody can tell.
 	Output float64
 	Known  bool
@@ -41,7 +41,7 @@ type Seen struct {
 	// Live is how long the chain was live before it, Full how long of that some
 	// motor was told to run at full output.
 	Live, Full time.Duration
-	// Mirror is when the mirror contact said open, after At; Opened says that it
+	// Mirror is when the mirror contact said open, after At; Opened reports whether it
 	// did, Fitted that there is one.
 	Mirror         time.Duration
 	Opened, Fitted bool

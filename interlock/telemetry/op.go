@@ -93,7 +93,7 @@ func (o *op) setChannel(id rules.ChannelID) {
 }
 
 // appendAll adds the samples of ops. b is filled up to the message's full
-// length; first says that the frame is of version 1, which has no extensions.
+// length; first reports whether the frame is of version 1, which has no extensions.
 func appendAll(dst []interlock.Sample, ops []op, b []byte, first bool, cells int) []interlock.Sample {
 	for i := range ops {
 		dst = ops[i].appendOne(dst, b, first, cells)

@@ -345,6 +345,6 @@ func (m *machine) ask(d *sample, weight float64, need *Requirement, trusted floa
 	return o
 }
 
-// longest is the most endurance that is told, s: a day says that it was not the
+// longest is the most endurance that is told, s: a day tells that it was not the
 // pack.
 const longest = 86400

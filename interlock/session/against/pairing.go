@@ -56,7 +56,7 @@ type pairing struct {
 	order int
 
 	last    int64  // latest time in the log
-	lost    bool   // the log says that records were lost
+	lost    bool   // records were lost, by the log
 	session string // as the log names it
 }
 

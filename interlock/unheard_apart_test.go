@@ -61,12 +61,7 @@ stop = "immediate"
 //fault:row the craft tells a channel as missing, then the link goes silent | first cause: that channel and why it is missing, then nothing heard from the craft
 func TestWhatIsNoPartOfASilence(t *testing.T) {
 	ms := func(n int) time.Duration { return time.Duration(n) * time.Millisecond }
-	for _, c := range []struct {
-		what, envelope string
-		change         func(*Site)
-		happens        func(r *rig)
-		want           []string
-	}{
+	for _, c := range []silentCase{
 		{"the share of lost frames is missing with the link", tiltRule + lossRule, nil, func(r *rig) { r.lost() }, []string{
 			"trip 1 first-out, immediate: nothing heard from the craft for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
@@ -167,20 +162,7 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 			"of trip 1, immediate: channel missing [height] (the sender says unknown)",
 			"of trip 1, immediate: nothing heard from the craft"}},
 	} {
-		t.Run(c.what, func(t *testing.T) {
-			r := silentRig(t, c.envelope, func(s *Site) {
-				s.StillRotor, s.Derived.MaxAcceleration = 100, 14
-				if c.change != nil {
-					c.change(s)
-				}
-			})
-			r.quiet, r.out = false, nil
-			c.happens(r)
-			r.run(4 * time.Second)
-			if got := r.trips(); !slices.Equal(got, c.want) {
-				t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(c.want, "\n"))
-			}
-		})
+		t.Run(c.what, c.try)
 	}
 }
 

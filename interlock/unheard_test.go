@@ -55,6 +55,30 @@ lasting = "400 ms"
 stop = "immediate"
 `
 
+// silentCase is something that happens to a craft that hovers, and the trips that it
+// must leave, with what belongs to each.
+type silentCase struct {
+	what, envelope string
+	change         func(*Site)
+	happens        func(r *rig)
+	want           []string
+}
+
+func (c *silentCase) try(t *testing.T) {
+	r := silentRig(t, c.envelope, func(s *Site) {
+		s.StillRotor, s.Derived.MaxAcceleration = 100, 14
+		if c.change != nil {
+			c.change(s)
+		}
+	})
+	r.quiet, r.out = false, nil
+	c.happens(r)
+	r.run(4 * time.Second)
+	if got := r.trips(); !slices.Equal(got, c.want) {
+		t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(c.want, "\n"))
+	}
+}
+
 // A silence of the craft is one trip, whatever misses it first, and what opened the
 // relay stands behind it. A value that had left its caution or limit as it was last
 // heard is the first cause, and the silence stands behind that.
@@ -63,12 +87,7 @@ stop = "immediate"
 //fault:row the link goes silent, and the predicted apex grows past the ceiling | first cause: nothing heard from the craft; one trip
 //fault:row a value is in caution or past its limit, then the link goes silent | first cause: that value, then nothing heard from the craft
 func TestSilenceIsTheFirstCause(t *testing.T) {
-	for _, c := range []struct {
-		what, envelope string
-		change         func(*Site)
-		happens        func(r *rig)
-		want           []string
-	}{
+	for _, c := range []silentCase{
 		{"link lost in a calm hover", tiltRule + ceilingRule, nil, func(r *rig) { r.lost() }, []string{
 			"trip 1 first-out, immediate: nothing heard from the craft for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
@@ -207,20 +226,7 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 			"of trip 1, immediate: height lost while being brought down",
 			"of trip 1, immediate: nothing heard from the craft"}},
 	} {
-		t.Run(c.what, func(t *testing.T) {
-			r := silentRig(t, c.envelope, func(s *Site) {
-				s.StillRotor, s.Derived.MaxAcceleration = 100, 14
-				if c.change != nil {
-					c.change(s)
-				}
-			})
-			r.quiet, r.out = false, nil
-			c.happens(r)
-			r.run(4 * time.Second)
-			if got := r.trips(); !slices.Equal(got, c.want) {
-				t.Errorf("got\n%s\nwant\n%s", strings.Join(got, "\n"), strings.Join(c.want, "\n"))
-			}
-		})
+		t.Run(c.what, c.try)
 	}
 }
 

@@ -142,8 +142,11 @@ func takenOver(p *pad.Pad) (*ledger.Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	_, err = b.TakeOver(p.LogFolder) // sessions that cannot be read are for the guard to tell
-	return b, err
+	sessions, _, err := session.Earlier(p.LogFolder) // those that cannot be read are for the guard to tell
+	if err != nil {
+		return nil, err
+	}
+	return b, b.TakeOver(sessions)
 }
 
 // ledgerNow returns the number of the newest entry of a log folder's ledger, once

@@ -57,7 +57,7 @@ const (
 
 // carded begins the list of facts: results and runs of the same craft in
 // earlier sessions count on.
-func (g *Guard) carded(c *card.Card, start time.Time) error {
+func (g *Guard) carded(c *card.Card, start time.Time, earlier earlier) error {
 	d := &g.declared
 	d.card = c
 	d.next.Store(int64(rules.Never))
@@ -74,7 +74,7 @@ func (g *Guard) carded(c *card.Card, start time.Time) error {
 		return nil
 	}
 	b.card = fmt.Sprintf("%x", c.Hash)
-	if err := d.remember(g.pad.LogFolder, start); err != nil {
+	if err := d.remember(g.pad.LogFolder, start, earlier); err != nil {
 		return err
 	}
 	d.changed(0)
@@ -85,12 +85,8 @@ func (g *Guard) carded(c *card.Card, start time.Time) error {
 // remember takes over what earlier sessions of the same craft hold on record.
 // A clock that stands before the newest of them counts as that one's time: a
 // board without a clock battery makes no old inspection young.
-func (d *declared) remember(logFolder string, start time.Time) error {
-	sessions, trouble, err := session.Earlier(logFolder)
-	if err != nil {
-		return err
-	}
-	d.early = trouble
+func (d *declared) remember(logFolder string, start time.Time, earlier earlier) error {
+	d.early = slices.Clone(earlier.trouble)
 	measured, bad, err := tiltcheck.Records(logFolder, d.card)
 	if err != nil {
 		return err
@@ -109,7 +105,7 @@ func (d *declared) remember(logFolder string, start time.Time) error {
 			newest = r.Made
 		}
 	}
-	for _, s := range sessions {
+	for _, s := range earlier.sessions {
 		text, err := s.Text(session.Card)
 		if err != nil {
 			continue // it had none, or it is no longer what it was

@@ -44,12 +44,13 @@ type ledgerStand struct {
 const notWritten = "a fault of the chain in this session: end this guard, note what was mended (downhaul defect) and test the chain again (downhaul commission)"
 
 // openLedger reads the ledger, and takes over what earlier guards could not write.
-func (g *Guard) openLedger(start time.Time) (err error) {
+func (g *Guard) openLedger(start time.Time, earlier earlier) (err error) {
 	l := &g.ledger
 	if l.book, err = ledger.Read(g.pad.LogFolder, g.opts.Software); err != nil {
 		return err
 	}
-	if l.trouble, err = l.book.TakeOver(g.pad.LogFolder); err != nil {
+	l.trouble = earlier.trouble
+	if err = l.book.TakeOver(earlier.sessions); err != nil {
 		return err
 	}
 	l.tested = ledger.ByCommission(g.pad, g.proofs.records, g.proofs.machine)

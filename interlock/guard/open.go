@@ -222,10 +222,15 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if err = g.commissioned(start); err != nil {
 		return nil, err
 	}
-	if err = g.openLedger(start); err != nil {
+	// Once for ledger and card: a season's sessions take a while to open.
+	var old earlier
+	if old.sessions, old.trouble, err = session.Earlier(g.pad.LogFolder); err != nil {
 		return nil, err
 	}
-	if err = g.carded(c.Card, start); err != nil {
+	if err = g.openLedger(start, old); err != nil {
+		return nil, err
+	}
+	if err = g.carded(c.Card, start, old); err != nil {
 		return nil, err
 	}
 	if !opts.Stepped {
@@ -241,6 +246,12 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		return nil, err
 	}
 	return g, nil
+}
+
+// earlier are the sessions of the log folder, oldest first, and what could not be read.
+type earlier struct {
+	sessions []*session.Session
+	trouble  []error
 }
 
 // begin notes outside the session's folder that it has begun, before the loop

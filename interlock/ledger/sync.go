@@ -15,21 +15,17 @@ import (
 
 // TakeOver writes down every fault of the chain that stands in the trip log of an
 // earlier session and not in the ledger: a guard may have lost its power right
-// after the fault. trouble tells of sessions that could not be read.
-func (b *Book) TakeOver(logFolder string) (trouble []error, err error) {
-	sessions, trouble, err := session.Earlier(logFolder)
-	if err != nil {
-		return nil, err
-	}
+// after the fault.
+func (b *Book) TakeOver(sessions []*session.Session) error {
 	for _, s := range sessions {
 		if s.Info.Duty == session.DutyWatch {
 			continue
 		}
 		if err := b.takeOver(s); err != nil {
-			return trouble, err
+			return err
 		}
 	}
-	return trouble, nil
+	return nil
 }
 
 func (b *Book) takeOver(s *session.Session) error {

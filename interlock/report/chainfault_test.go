@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/ledger"
 	"downhaul/interlock/report/lift"
+	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
 )
 
@@ -152,7 +153,11 @@ func TestChainOpenIsTheLedgersToSay(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if _, err := b.TakeOver(logs); err != nil {
+	sessions, _, err := session.Earlier(logs)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := b.TakeOver(sessions); err != nil {
 		t.Fatal(err)
 	}
 	if got := open(); len(got) != 1 || !strings.HasPrefix(got[0], "fault 1 of the chain, power was not removed") {

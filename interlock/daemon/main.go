@@ -42,6 +42,9 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 			"lost terminal (SIGHUP) ends it only while no power can reach the rotors.\n"+
 			"One layer beside a hard-wired emergency stop and an empty pad; never for\n"+
 			"use with anyone aboard.\n\n")
+		if virtual != nil {
+			fmt.Fprint(stderr, "It may have a virtual board, for rehearsals: all that it writes then says so.\n\n")
+		}
 		flags.PrintDefaults()
 	}
 	switch err := flags.Parse(args); {

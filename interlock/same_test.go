@@ -120,8 +120,8 @@ func streamWalks() []streamWalk {
 		{id: rules.CraftArmed, low: 0, high: 1, step: 1, gap: 900}, {id: rules.CraftLanded, low: 0, high: 1, step: 1, gap: 900},
 		{id: rules.North, low: -9000, high: 9000, step: 300, gap: 100}, {id: rules.East, low: -9000, high: 9000, step: 300, gap: 100},
 		{id: rules.Roll, low: -500, high: 500, step: 90, gap: 60}, {id: rules.Pitch, low: -500, high: 500, step: 90, gap: 60},
-		{id: rules.Motor1Output, low: 0, high: 800, step: 50, gap: 100}, {id: rules.Motor2Output, low: 0, high: 800, step: 50, gap: 100},
-		{id: rules.Motor1Speed, low: 0, high: 60000, step: 2000, gap: 100}, {id: rules.Motor2Speed, low: 0, high: 60000, step: 2000, gap: 100},
+		{id: rules.Motor1Output, low: 0, high: 800, step: 50, gap: 100}, {id: rules.Motor1Output + 1, low: 0, high: 800, step: 50, gap: 100},
+		{id: rules.Motor1Speed, low: 0, high: 60000, step: 2000, gap: 100}, {id: rules.Motor1Speed + 1, low: 0, high: 60000, step: 2000, gap: 100},
 		{id: rules.SupplyCurrent, low: 5000, high: 90000, rest: 30000, step: 20000, gap: 400}, {id: rules.SupplyVoltage, gap: 400},
 		{id: rules.Tension, low: 0, high: 900000, rest: 300000, step: 20000, gap: 15}, {id: rules.WindSpeed, low: 500, high: 9000, rest: 4000, step: 700, gap: 250},
 		{id: rules.EstimatorFlags, low: 100, high: 103, rest: 100, step: 1, gap: 700}, {id: rules.ESCFailures, low: 0, high: 2, step: 1, gap: 800},
@@ -207,7 +207,7 @@ func digestStream(t *testing.T, duty Duty) string {
 				}
 			default:
 				s.Value = float64(w.now) / 1000
-				if calm && (w.id == rules.Motor1Output || w.id == rules.Motor2Output || w.id == rules.Motor1Speed || w.id == rules.Motor2Speed) {
+				if calm && (w.id == rules.Motor1Output || w.id == rules.Motor1Output+1 || w.id == rules.Motor1Speed || w.id == rules.Motor1Speed+1) {
 					s.Value = 0
 				}
 			}

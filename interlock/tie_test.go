@@ -83,7 +83,7 @@ func TestUnusedOutputsAreIdle(t *testing.T) {
 		r := busyRig(t, func(s *Site) { s.Derived.Motors = 2 })
 		now := time.Second
 		r.e.Step(now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.Motor1Output, Cause: rules.Sentinel}})
-		c.second.Channel = rules.Motor2Output
+		c.second.Channel = rules.Motor1Output + 1
 		r.e.Step(now, Input{Kind: SampleInput, Sample: c.second})
 		if got := r.e.outputsBelow(now, r.e.site.IdleOutput); got != c.idle {
 			t.Errorf("one unused, the other %+v: idle %v", c.second, got)

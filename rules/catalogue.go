@@ -1,6 +1,10 @@
 package rules
 
-import "time"
+import (
+	"fmt"
+	"strings"
+	"time"
+)
 
 // ChannelID names one channel; it is the index into the catalogue.
 type ChannelID uint16
@@ -44,60 +48,9 @@ const (
 	Pack1Temperature
 	Pack1LowestCell
 	Pack1CellSpread
-	Pack2Voltage
-	Pack2Current
-	Pack2Charge
-	Pack2Left
-	Pack2Temperature
-	Pack2LowestCell
-	Pack2CellSpread
-	Pack3Voltage
-	Pack3Current
-	Pack3Charge
-	Pack3Left
-	Pack3Temperature
-	Pack3LowestCell
-	Pack3CellSpread
-	Pack4Voltage
-	Pack4Current
-	Pack4Charge
-	Pack4Left
-	Pack4Temperature
-	Pack4LowestCell
-	Pack4CellSpread
-	Motor1Output
-	Motor2Output
-	Motor3Output
-	Motor4Output
-	Motor5Output
-	Motor6Output
-	Motor7Output
-	Motor8Output
-	Motor9Output
-	Motor10Output
-	Motor11Output
-	Motor12Output
-	Motor13Output
-	Motor14Output
-	Motor15Output
-	Motor16Output
-	Motor1Speed
-	Motor2Speed
-	Motor3Speed
-	Motor4Speed
-	Motor5Speed
-	Motor6Speed
-	Motor7Speed
-	Motor8Speed
-	Motor9Speed
-	Motor10Speed
-	Motor11Speed
-	Motor12Speed
-	Motor13Speed
-	Motor14Speed
-	Motor15Speed
-	Motor16Speed
-	ESCVoltage
+	Motor1Output ChannelID = iota + 1 + 3*PerPack
+	Motor1Speed  ChannelID = iota + 1 + 3*PerPack + 15
+	ESCVoltage   ChannelID = iota + 1 + 3*PerPack + 2*15
 	ESCCurrent
 	ESCTemperature
 	ESCFailures
@@ -115,14 +68,7 @@ const (
 	HomeAltitude
 	EstimatorFlags
 	Told1
-	Told2
-	Told3
-	Told4
-	Told5
-	Told6
-	Told7
-	Told8
-	Tension
+	Tension ChannelID = iota + 1 + 3*PerPack + 2*15 + 7
 	WindSpeed
 	LinkAge
 	LinkLoss
@@ -155,8 +101,45 @@ const (
 	ChannelCount
 )
 
+// What repeats: the figures of each of four packs, the output and the speed of each of
+// 16 motors, and eight values. Their rows follow that of the first.
+const (
+	// PerPack is how many figures a pack has.
+	PerPack = Pack1CellSpread - Pack1Voltage + 1
+
+	Pack2Voltage, Pack3Voltage, Pack4Voltage             = Pack1Voltage + PerPack, Pack1Voltage + 2*PerPack, Pack1Voltage + 3*PerPack
+	Pack2Current, Pack3Current, Pack4Current             = Pack1Current + PerPack, Pack1Current + 2*PerPack, Pack1Current + 3*PerPack
+	Pack2Temperature, Pack3Temperature, Pack4Temperature = Pack1Temperature + PerPack, Pack1Temperature + 2*PerPack, Pack1Temperature + 3*PerPack
+	Pack2LowestCell, Pack3LowestCell, Pack4LowestCell    = Pack1LowestCell + PerPack, Pack1LowestCell + 2*PerPack, Pack1LowestCell + 3*PerPack
+	Pack4CellSpread                                      = Motor1Output - 1
+	Motor16Output, Motor16Speed                          = Motor1Speed - 1, ESCVoltage - 1
+	Told8                                                = Tension - 1
+)
+
 // catalogue holds one row for each channel, in the order of the constants.
-var catalogue = [ChannelCount]Channel{
+var catalogue = repeated(firsts)
+
+// repeated fills in the rows that follow the first of what repeats.
+func repeated(rows [ChannelCount]Channel) [ChannelCount]Channel {
+	for _, r := range []struct {
+		first, each, last    ChannelID
+		word, name, numbered string // the word in the first row's name, and what a number makes of it there and in plain words
+	}{
+		{Pack1Voltage, PerPack, Pack4CellSpread, "pack", "pack%d", "pack %d"},
+		{Motor1Output, 1, Motor16Output, "1", "%d", "%d"}, {Motor1Speed, 1, Motor16Speed, "1", "%d", "%d"}, {Told1, 1, Told8, "1", "%d", "%d"},
+	} {
+		for id := r.first + r.each; id <= r.last; id++ {
+			c, n := rows[r.first+(id-r.first)%r.each], 1+(id-r.first)/r.each
+			c.ID, c.Name = id, strings.Replace(c.Name, r.word, fmt.Sprintf(r.name, n), 1)
+			c.Says = strings.Replace(c.Says, r.word, fmt.Sprintf(r.numbered, n), 1)
+			rows[id] = c
+		}
+	}
+	return rows
+}
+
+// firsts are the rows that are not filled in.
+var firsts = [ChannelCount]Channel{
 	CraftArmed:       {ID: CraftArmed, Name: "craft.armed", Kind: Flag, Low: 0, High: 1, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "armed, as the craft says"},
 	CraftLanded:      {ID: CraftLanded, Name: "craft.landed", Kind: Flag, Low: 0, High: 1, Period: 1000 * time.Millisecond, Stale: 1500 * time.Millisecond, Says: "on the ground, as the craft says"},
 	CraftStatus:      {ID: CraftStatus, Name: "craft.status", Kind: Number, Low: 0, High: 255, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "system status code of the craft (MAV_STATE)"},
@@ -191,59 +174,8 @@ var catalogue = [ChannelCount]Channel{
 	Pack1Temperature: {ID: Pack1Temperature, Name: "pack.temperature", Kind: Temperature, Low: -60, High: 150, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "temperature of pack"},
 	Pack1LowestCell:  {ID: Pack1LowestCell, Name: "pack.lowest_cell", Kind: Voltage, Low: 0.6, High: 5, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "lowest cell of pack"},
 	Pack1CellSpread:  {ID: Pack1CellSpread, Name: "pack.cell_spread", Kind: Voltage, Low: 0, High: 4, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "highest less lowest cell of pack"},
-	Pack2Voltage:     {ID: Pack2Voltage, Name: "pack2.voltage", Kind: Voltage, Low: 0.6, High: 1000, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "voltage of pack 2, the sum of its cells or the whole"},
-	Pack2Current:     {ID: Pack2Current, Name: "pack2.current", Kind: Current, Low: -50, High: 1000, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "current of pack 2"},
-	Pack2Charge:      {ID: Pack2Charge, Name: "pack2.charge", Kind: Charge, Low: 0, High: 3.6e6, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "charge drawn from pack 2"},
-	Pack2Left:        {ID: Pack2Left, Name: "pack2.left", Kind: Ratio, Low: 0, High: 1, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "charge left in pack 2 by the craft's own count"},
-	Pack2Temperature: {ID: Pack2Temperature, Name: "pack2.temperature", Kind: Temperature, Low: -60, High: 150, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "temperature of pack 2"},
-	Pack2LowestCell:  {ID: Pack2LowestCell, Name: "pack2.lowest_cell", Kind: Voltage, Low: 0.6, High: 5, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "lowest cell of pack 2"},
-	Pack2CellSpread:  {ID: Pack2CellSpread, Name: "pack2.cell_spread", Kind: Voltage, Low: 0, High: 4, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "highest less lowest cell of pack 2"},
-	Pack3Voltage:     {ID: Pack3Voltage, Name: "pack3.voltage", Kind: Voltage, Low: 0.6, High: 1000, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "voltage of pack 3, the sum of its cells or the whole"},
-	Pack3Current:     {ID: Pack3Current, Name: "pack3.current", Kind: Current, Low: -50, High: 1000, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "current of pack 3"},
-	Pack3Charge:      {ID: Pack3Charge, Name: "pack3.charge", Kind: Charge, Low: 0, High: 3.6e6, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "charge drawn from pack 3"},
-	Pack3Left:        {ID: Pack3Left, Name: "pack3.left", Kind: Ratio, Low: 0, High: 1, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "charge left in pack 3 by the craft's own count"},
-	Pack3Temperature: {ID: Pack3Temperature, Name: "pack3.temperature", Kind: Temperature, Low: -60, High: 150, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "temperature of pack 3"},
-	Pack3LowestCell:  {ID: Pack3LowestCell, Name: "pack3.lowest_cell", Kind: Voltage, Low: 0.6, High: 5, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "lowest cell of pack 3"},
-	Pack3CellSpread:  {ID: Pack3CellSpread, Name: "pack3.cell_spread", Kind: Voltage, Low: 0, High: 4, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "highest less lowest cell of pack 3"},
-	Pack4Voltage:     {ID: Pack4Voltage, Name: "pack4.voltage", Kind: Voltage, Low: 0.6, High: 1000, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "voltage of pack 4, the sum of its cells or the whole"},
-	Pack4Current:     {ID: Pack4Current, Name: "pack4.current", Kind: Current, Low: -50, High: 1000, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "current of pack 4"},
-	Pack4Charge:      {ID: Pack4Charge, Name: "pack4.charge", Kind: Charge, Low: 0, High: 3.6e6, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "charge drawn from pack 4"},
-	Pack4Left:        {ID: Pack4Left, Name: "pack4.left", Kind: Ratio, Low: 0, High: 1, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "charge left in pack 4 by the craft's own count"},
-	Pack4Temperature: {ID: Pack4Temperature, Name: "pack4.temperature", Kind: Temperature, Low: -60, High: 150, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "temperature of pack 4"},
-	Pack4LowestCell:  {ID: Pack4LowestCell, Name: "pack4.lowest_cell", Kind: Voltage, Low: 0.6, High: 5, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "lowest cell of pack 4"},
-	Pack4CellSpread:  {ID: Pack4CellSpread, Name: "pack4.cell_spread", Kind: Voltage, Low: 0, High: 4, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "highest less lowest cell of pack 4"},
 	Motor1Output:     {ID: Motor1Output, Name: "motor1.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 1, of its range"},
-	Motor2Output:     {ID: Motor2Output, Name: "motor2.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 2, of its range"},
-	Motor3Output:     {ID: Motor3Output, Name: "motor3.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 3, of its range"},
-	Motor4Output:     {ID: Motor4Output, Name: "motor4.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 4, of its range"},
-	Motor5Output:     {ID: Motor5Output, Name: "motor5.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 5, of its range"},
-	Motor6Output:     {ID: Motor6Output, Name: "motor6.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 6, of its range"},
-	Motor7Output:     {ID: Motor7Output, Name: "motor7.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 7, of its range"},
-	Motor8Output:     {ID: Motor8Output, Name: "motor8.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 8, of its range"},
-	Motor9Output:     {ID: Motor9Output, Name: "motor9.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 9, of its range"},
-	Motor10Output:    {ID: Motor10Output, Name: "motor10.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 10, of its range"},
-	Motor11Output:    {ID: Motor11Output, Name: "motor11.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 11, of its range"},
-	Motor12Output:    {ID: Motor12Output, Name: "motor12.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 12, of its range"},
-	Motor13Output:    {ID: Motor13Output, Name: "motor13.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 13, of its range"},
-	Motor14Output:    {ID: Motor14Output, Name: "motor14.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 14, of its range"},
-	Motor15Output:    {ID: Motor15Output, Name: "motor15.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 15, of its range"},
-	Motor16Output:    {ID: Motor16Output, Name: "motor16.output", Kind: Ratio, Low: -0.5, High: 1.5, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "output to motor 16, of its range"},
 	Motor1Speed:      {ID: Motor1Speed, Name: "motor1.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 1"},
-	Motor2Speed:      {ID: Motor2Speed, Name: "motor2.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 2"},
-	Motor3Speed:      {ID: Motor3Speed, Name: "motor3.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 3"},
-	Motor4Speed:      {ID: Motor4Speed, Name: "motor4.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 4"},
-	Motor5Speed:      {ID: Motor5Speed, Name: "motor5.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 5"},
-	Motor6Speed:      {ID: Motor6Speed, Name: "motor6.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 6"},
-	Motor7Speed:      {ID: Motor7Speed, Name: "motor7.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 7"},
-	Motor8Speed:      {ID: Motor8Speed, Name: "motor8.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 8"},
-	Motor9Speed:      {ID: Motor9Speed, Name: "motor9.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 9"},
-	Motor10Speed:     {ID: Motor10Speed, Name: "motor10.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 10"},
-	Motor11Speed:     {ID: Motor11Speed, Name: "motor11.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 11"},
-	Motor12Speed:     {ID: Motor12Speed, Name: "motor12.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 12"},
-	Motor13Speed:     {ID: Motor13Speed, Name: "motor13.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 13"},
-	Motor14Speed:     {ID: Motor14Speed, Name: "motor14.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 14"},
-	Motor15Speed:     {ID: Motor15Speed, Name: "motor15.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 15"},
-	Motor16Speed:     {ID: Motor16Speed, Name: "motor16.speed", Kind: Frequency, Low: -2000, High: 2000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "rotor speed of motor 16"},
 	ESCVoltage:       {ID: ESCVoltage, Name: "esc.voltage", Kind: Voltage, Low: 0.6, High: 1000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "lowest voltage that a motor controller reports"},
 	ESCCurrent:       {ID: ESCCurrent, Name: "esc.current", Kind: Current, Low: -500, High: 5000, Period: 200 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "sum of the motor controllers' currents"},
 	ESCTemperature:   {ID: ESCTemperature, Name: "esc.temperature", Kind: Temperature, Low: -60, High: 250, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "hottest motor controller"},
@@ -262,13 +194,6 @@ var catalogue = [ChannelCount]Channel{
 	HomeAltitude:     {ID: HomeAltitude, Name: "home.altitude", Kind: Length, Low: -1000, High: 10000, Period: 1000 * time.Millisecond, Stale: 10000 * time.Millisecond, Says: "altitude of the craft's home above sea level"},
 	EstimatorFlags:   {ID: EstimatorFlags, Name: "craft.estimator_flags", Kind: Number, Low: 0, High: 65535, Period: 500 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "estimator status bits of the craft (ESTIMATOR_STATUS_FLAGS)"},
 	Told1:            {ID: Told1, Name: "told1", Kind: Number, Low: -1e12, High: 1e12, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "value 1 that the craft names itself (NAMED_VALUE_FLOAT)"},
-	Told2:            {ID: Told2, Name: "told2", Kind: Number, Low: -1e12, High: 1e12, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "value 2 that the craft names itself (NAMED_VALUE_FLOAT)"},
-	Told3:            {ID: Told3, Name: "told3", Kind: Number, Low: -1e12, High: 1e12, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "value 3 that the craft names itself (NAMED_VALUE_FLOAT)"},
-	Told4:            {ID: Told4, Name: "told4", Kind: Number, Low: -1e12, High: 1e12, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "value 4 that the craft names itself (NAMED_VALUE_FLOAT)"},
-	Told5:            {ID: Told5, Name: "told5", Kind: Number, Low: -1e12, High: 1e12, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "value 5 that the craft names itself (NAMED_VALUE_FLOAT)"},
-	Told6:            {ID: Told6, Name: "told6", Kind: Number, Low: -1e12, High: 1e12, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "value 6 that the craft names itself (NAMED_VALUE_FLOAT)"},
-	Told7:            {ID: Told7, Name: "told7", Kind: Number, Low: -1e12, High: 1e12, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "value 7 that the craft names itself (NAMED_VALUE_FLOAT)"},
-	Told8:            {ID: Told8, Name: "told8", Kind: Number, Low: -1e12, High: 1e12, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "value 8 that the craft names itself (NAMED_VALUE_FLOAT)"},
 	Tension:          {ID: Tension, Name: "tether.tension", Kind: Force, Low: -1e5, High: 1e6, Period: 13 * time.Millisecond, Stale: 50 * time.Millisecond, Says: "tether tension at the anchor"},
 	WindSpeed:        {ID: WindSpeed, Name: "wind.speed", Kind: Speed, Low: 0, High: 75, Period: 250 * time.Millisecond, Stale: 3000 * time.Millisecond, Says: "wind speed at the anemometer, from pulse periods"},
 	LinkAge:          {ID: LinkAge, Name: "link.age", Kind: Duration, Low: 0, High: 1e9, Period: 100 * time.Millisecond, Stale: 500 * time.Millisecond, Says: "time since the last accepted frame of the craft"},

@@ -16,7 +16,7 @@ import (
 var motleySpans = map[rules.ChannelID][2]float64{
 	rules.Roll: {-0.6, 0.6}, rules.Pitch: {-0.6, 0.6}, rules.Tilt: {0, 0.9}, rules.RollRate: {-0.8, 0.8}, rules.HeightGlobal: {1, 5}, rules.Height: {1, 5},
 	rules.ClimbGlobal: {-1, 1}, rules.LinkAge: {0, 1}, rules.LinkLoss: {0, 0.3}, rules.SupplyVoltage: {47, 49}, rules.SupplyCurrent: {0, 0.4},
-	rules.Pack1Voltage: {20, 26}, rules.Pack1Current: {0, 300}, rules.Motor1Output: {0, 1}, rules.Motor3Output: {-1, 1}, rules.MotorHighest: {0, 1}, rules.Motor1Speed: {0, 1.5},
+	rules.Pack1Voltage: {20, 26}, rules.Pack1Current: {0, 300}, rules.Motor1Output: {0, 1}, rules.Motor1Output + 2: {-1, 1}, rules.MotorHighest: {0, 1}, rules.Motor1Speed: {0, 1.5},
 	rules.ESCVoltage: {46, 48}, rules.RadioRSSI: {0, 255}, rules.Told1: {-1, 1}, rules.Vibration: {-1, 1}, rules.North: {-1, 1}, rules.Sway: {0, 2},
 }
 

@@ -154,19 +154,19 @@ func TestMotors(t *testing.T) {
 		r.put(0, rules.Motor1Output+rules.ChannelID(i), u)
 		r.put(0, rules.Motor1Speed+rules.ChannelID(i), []float64{80, -95, 70, -80, 80, -80}[i])
 	}
-	r.put(0, rules.Motor7Output, 1) // not fitted
-	r.put(0, rules.Motor7Speed, 500)
+	r.put(0, rules.Motor1Output+6, 1) // not fitted
+	r.put(0, rules.Motor1Speed+6, 500)
 	r.wantGood(t, rules.MotorHighest, 0.625, 0)
 	r.wantGood(t, rules.MotorSpread, 0.375, 0)
 	r.wantGood(t, rules.MotorHeadroom, 0.375, 0)
 	r.wantGood(t, rules.RotorSpeed, 95, 0)
-	r.doubtful(ms(10), rules.Motor3Output, 0.25, rules.OutOfRange)
-	r.put(ms(10), rules.Motor6Output, 0.75)
+	r.doubtful(ms(10), rules.Motor1Output+2, 0.25, rules.OutOfRange)
+	r.put(ms(10), rules.Motor1Output+5, 0.75)
 	r.wantDoubtful(t, rules.MotorHighest, rules.OutOfRange)
-	r.miss(ms(20), rules.Motor3Output, rules.Sentinel)
-	r.miss(ms(20), rules.Motor3Speed, rules.Sentinel)
-	r.put(ms(20), rules.Motor6Output, 0.5)
-	r.put(ms(20), rules.Motor6Speed, 80)
+	r.miss(ms(20), rules.Motor1Output+2, rules.Sentinel)
+	r.miss(ms(20), rules.Motor1Speed+2, rules.Sentinel)
+	r.put(ms(20), rules.Motor1Output+5, 0.5)
+	r.put(ms(20), rules.Motor1Speed+5, 80)
 	for _, id := range []rules.ChannelID{rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom, rules.RotorSpeed} {
 		r.wantMissing(t, id, rules.InputMissing)
 	}
@@ -190,7 +190,7 @@ func TestLiftReserve(t *testing.T) {
 		}
 	}
 	r := newRig(t, whole(), rules.LiftReserve)
-	for id := rules.Motor1Output; id <= rules.Motor6Output; id++ {
+	for id := rules.Motor1Output; id <= rules.Motor1Output+5; id++ {
 		r.put(0, id, 0.5)
 	}
 	r.wantGood(t, rules.LiftReserve, 3, 0)

@@ -54,7 +54,7 @@ func lively(r *rig, at time.Duration, k int) {
 	r.put(at, rules.East, wave(1, 1.3))
 	r.put(at, rules.Roll, wave(0.2, 2))
 	r.put(at, rules.Pitch, wave(0.1, 3))
-	for id := rules.Motor1Output; id <= rules.Motor6Output; id++ {
+	for id := rules.Motor1Output; id <= rules.Motor1Output+5; id++ {
 		r.put(at, id, 0.6+wave(0.1, float64(id)))
 		r.put(at, id+rules.Motor1Speed-rules.Motor1Output, 80+wave(5, float64(id)))
 	}

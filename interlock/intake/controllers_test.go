@@ -96,7 +96,7 @@ func TestControllersPastTheMotorsSayNothing(t *testing.T) {
 	if _, ok := value(got, rules.ESCVoltage); ok {
 		t.Error("a four without any motor gave a voltage")
 	}
-	if _, ok := value(got, rules.Motor9Speed); !ok {
+	if _, ok := value(got, rules.Motor1Speed+8); !ok {
 		t.Error("the speeds of that four are gone too")
 	}
 }

@@ -39,7 +39,7 @@ func TestFieldsConfigAtItsBounds(t *testing.T) {
 		}, false},
 		{"one name twice", func(c *FieldsConfig) {
 			named(Named{Name: "a", Channel: rules.Told1, Scale: 1})(c)
-			named(Named{Name: "a", Channel: rules.Told2, Scale: 1})(c)
+			named(Named{Name: "a", Channel: rules.Told1 + 1, Scale: 1})(c)
 		}, false},
 		{"one channel twice", func(c *FieldsConfig) {
 			named(Named{Name: "a", Channel: rules.Told1, Scale: 1})(c)

@@ -116,10 +116,10 @@ func TestTraps(t *testing.T) {
 			[]interlock.Sample{isGood(rules.Roll, math.Pi), isGood(rules.Pitch, -math.Pi/2), isMissing(rules.YawRate, rules.NotANumber)}},
 
 		{"outputs", &common.MessageServoOutputRaw{Servo1Raw: 1500, Servo16Raw: 2000},
-			[]interlock.Sample{isGood(rules.Motor1Output, 0.5), isMissing(rules.Motor2Output, rules.Sentinel), isGood(rules.Motor16Output, 1)}},
-		{"outputs of port 1", &common.MessageServoOutputRaw{Port: 1, Servo1Raw: 1250}, []interlock.Sample{isGood(rules.Motor9Output, 0.25)}},
+			[]interlock.Sample{isGood(rules.Motor1Output, 0.5), isMissing(rules.Motor1Output+1, rules.Sentinel), isGood(rules.Motor16Output, 1)}},
+		{"outputs of port 1", &common.MessageServoOutputRaw{Port: 1, Servo1Raw: 1250}, []interlock.Sample{isGood(rules.Motor1Output+8, 0.25)}},
 		{"rotors", &common.MessageEscStatus{Index: 4, Rpm: [4]int32{-6000, 3000, 0, 0}, Voltage: [4]float32{22, 21.5, 0, 0}, Current: [4]float32{10, 20, 0, 0}},
-			[]interlock.Sample{isGood(rules.Motor5Speed, -100), isGood(rules.Motor6Speed, 50), isGood(rules.ESCCurrent, 30), isGood(rules.ESCVoltage, 21.5)}},
+			[]interlock.Sample{isGood(rules.Motor1Speed+4, -100), isGood(rules.Motor1Speed+5, 50), isGood(rules.ESCCurrent, 30), isGood(rules.ESCVoltage, 21.5)}},
 		{"controller voltage not a number", &common.MessageEscStatus{Voltage: [4]float32{22, nan32, 21, 0}}, []interlock.Sample{isMissing(rules.ESCVoltage, rules.NotANumber)}},
 		{"controllers", &common.MessageEscInfo{Count: 2, Temperature: [4]int16{4500, 32767, 9900, 0}, FailureFlags: [4]common.ESC_FAILURE_FLAGS{1, 4, 64, 64}},
 			[]interlock.Sample{isGood(rules.ESCTemperature, 45), isGood(rules.ESCFailures, 5)}},
@@ -177,7 +177,7 @@ func TestWhatFeedsNothing(t *testing.T) {
 func TestVersion1HasNoExtensions(t *testing.T) {
 	x := mustFields(t, FieldsConfig{})
 	for _, s := range x.Append(nil, bareFrame(t, &common.MessageServoOutputRaw{Servo1Raw: 1500, Servo9Raw: 1500}, 1)) {
-		if s.Channel >= rules.Motor9Output && s.Channel <= rules.Motor16Output {
+		if s.Channel >= rules.Motor1Output+8 && s.Channel <= rules.Motor16Output {
 			t.Errorf("output 9 or more from version 1: %v", s)
 		}
 	}
@@ -237,7 +237,7 @@ func TestOneSourcePerChannel(t *testing.T) {
 
 func TestOnlyWantedChannels(t *testing.T) {
 	var want [rules.ChannelCount]bool
-	want[rules.HeightGlobal], want[rules.Motor2Output] = true, true
+	want[rules.HeightGlobal], want[rules.Motor1Output+1] = true, true
 	x := mustFields(t, FieldsConfig{Wanted: &want})
 	for _, m := range fedMessages() {
 		for _, s := range x.Append(nil, bareFrame(t, m, 2)) {

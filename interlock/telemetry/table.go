@@ -240,7 +240,7 @@ func outputRows() group {
 		g.rows = append(g.rows, r)
 	}
 	for i, name := range names[:8] {
-		g.rows = append(g.rows, row{channel: rules.Motor9Output + rules.ChannelID(i), when: 1, field: name, form: output})
+		g.rows = append(g.rows, row{channel: rules.Motor1Output + 8 + rules.ChannelID(i), when: 1, field: name, form: output})
 	}
 	return g
 }

@@ -17,7 +17,7 @@ func everyChannel() string {
 		c := id.Channel()
 		switch {
 		case id > rules.Motor1Output+1 && id <= rules.Motor16Output, id > rules.Motor1Speed+1 && id <= rules.Motor16Speed,
-			id >= rules.Pack2Voltage && id <= rules.Pack4CellSpread, id > rules.Told2 && id <= rules.Told8:
+			id >= rules.Pack2Voltage && id <= rules.Pack4CellSpread, id > rules.Told1+1 && id <= rules.Told8:
 			continue // as the first
 		case id == rules.Mean2 || id == rules.Mean10 || id == rules.Peak10 || id == rules.Lull10:
 			continue // minutes each: long to prove

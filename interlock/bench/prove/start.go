@@ -169,7 +169,7 @@ func (p *plan) valueIn(s *scene, d *drive) (float64, bool) {
 		case rules.MotorHeadroom:
 			return 1 - s.to[rules.Motor1Output], true
 		case rules.MotorSpread:
-			return math.Abs(s.to[rules.Motor1Output] - s.to[rules.Motor2Output]), true
+			return math.Abs(s.to[rules.Motor1Output] - s.to[rules.Motor1Output+1]), true
 		case rules.LiftReserve:
 			if o := s.to[rules.Motor1Output]; o > 0 {
 				return 1/(o*o) - 1, true

@@ -34,6 +34,7 @@ func smallDisk(t testing.TB, bytes string, flags uintptr) string {
 //
 //fault:row the disk fills up | trips act as ever; no reset until the trip is kept
 func TestPromise04_DiskThatFillsUp(t *testing.T) {
+	t.Parallel()
 	disk := smallDisk(t, "2m", 0)
 	sockets := shortDir(t)
 	files := liveFiles(t, sockets)
@@ -85,6 +86,7 @@ func TestReadOnlyFolderIsRefusedWithTheReason(t *testing.T) {
 //
 //fault:row the log folder is taken away | trips act as ever; the trouble is told
 func TestLogFolderTakenAway(t *testing.T) {
+	t.Parallel()
 	sockets, logs := shortDir(t), t.TempDir()
 	files := liveFiles(t, sockets)
 	files.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), `log_folder = "`+sockets+`"`, `log_folder = "`+logs+`"`, 1))

@@ -81,6 +81,7 @@ func TestPromise04_RecordsThatAreGoneAreNotKept(t *testing.T) {
 // What was told as kept is taken back when the records go, and told again when they
 // are back in their place: nothing was lost meanwhile.
 func TestPromise04_KeptIsTakenBackAndToldAgain(t *testing.T) {
+	t.Parallel()
 	g, stop := gone(t, t.TempDir())
 	aside := filepath.Join(t.TempDir(), "aside")
 	must(t, g.Board().(*virtual.Board).OpenContact("estop"))
@@ -96,6 +97,7 @@ func TestPromise04_KeptIsTakenBackAndToldAgain(t *testing.T) {
 
 // A recording that is gone is said, and there is no start.
 func TestARecordingThatIsGoneIsSaid(t *testing.T) {
+	t.Parallel()
 	g, stop := gone(t, t.TempDir())
 	must(t, os.Remove(filepath.Join(g.Folder(), "recording.pcapng")))
 	soon(t, "the trouble told, and no start", func() bool {
@@ -107,6 +109,7 @@ func TestARecordingThatIsGoneIsSaid(t *testing.T) {
 
 // A file system that is taken away lazily keeps its open files alive, out of reach.
 func TestPromise04_RecordsOnADiskThatWasTakenAway(t *testing.T) {
+	t.Parallel()
 	house.Need(t, os.Getuid() == 0, "a disk that is taken away needs the right to mount one; run this as root")
 	logs := shortDir(t)
 	if err := unix.Mount("tmpfs", logs, "tmpfs", 0, "size=8m"); err != nil {
@@ -122,6 +125,7 @@ func TestPromise04_RecordsOnADiskThatWasTakenAway(t *testing.T) {
 //
 //fault:row the lock of the log folder is deleted while the guard runs, or a second guard is started | said, and no start; the second is refused and touches nothing
 func TestTheLockStandsAndASecondGuardTouchesNothing(t *testing.T) {
+	t.Parallel()
 	logs := t.TempDir()
 	g, stop := gone(t, logs)
 	left := filepath.Join(logs, ".removing-2026-05-30T18-04-11Z-s0001")

@@ -126,6 +126,7 @@ func keeping(t *testing.T, r *rig, log *spyLog) *keeper {
 //
 //fault:row the disk hangs for seconds in a write | no trip is delayed; reset waits
 func TestPromise04_HangingDiskDelaysNoTripAndKeepsResetWaiting(t *testing.T) {
+	t.Parallel()
 	r := newRig(t)
 	r.live()
 	log := &spyLog{hang: make(chan struct{}), inside: make(chan struct{}, 1)}
@@ -236,6 +237,7 @@ func TestRemarksTakeNoMoreRoom(t *testing.T) {
 //
 //fault:row writing or syncing the trip log fails | reset waits; said
 func TestPromise04_FailingTripLogKeepsResetWaiting(t *testing.T) {
+	t.Parallel()
 	r := newRig(t)
 	r.live()
 	log := new(spyLog)

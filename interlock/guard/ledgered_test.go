@@ -59,6 +59,7 @@ func tested(t *testing.T, g *Guard, dir string, entry int) {
 //fault:row power was not removed, and the crew resets and starts | not ready until the chain was tested again and what was mended is on record
 //fault:row the power is cut between a fault of the chain and its entry in the ledger | the next start takes it over from the trip log, and is held back
 func TestNoStartAfterAFaultOfTheChain(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	files := testFiles(t, dir, "flight.toml")
 	f := takeOff(t, craftmodel.HeronTwo(), files)

@@ -14,6 +14,7 @@ import (
 // exactly these files under this software; the newest proof counts. The engine
 // is told by the host, so that the session replays.
 func TestUnprovedLimitsRefuseAStart(t *testing.T) {
+	t.Parallel()
 	dir := shortDir(t)
 	files := liveFiles(t, dir)
 	files.Pad.Text = append(files.Pad.Text, "\n[proof]\nrequired = true\n"...)

@@ -29,6 +29,7 @@ func within(t testing.TB, d time.Duration, what string, fn func()) {
 //
 //fault:row declarations and status requests at full speed, and a trip among them | all are answered, the trip is kept
 func TestPromise04_DeclaringAndAskingHoldUpNoRecord(t *testing.T) {
+	t.Parallel()
 	dir := shortDir(t)
 	files := liveFiles(t, dir)
 	files.Card = File{Name: "card.toml", Text: testFile(t, "card.toml")}

@@ -128,6 +128,7 @@ func stepped(t testing.TB, files Files) (*Guard, *time.Duration) {
 // without an end, in fault after a fault, however often it is restarted
 // between.
 func TestPromise05_UnfinishedSessionComesUpLatched(t *testing.T) {
+	t.Parallel()
 	turn := func(g *Guard, now *time.Duration) {
 		for range 20 {
 			*now += 5 * ms
@@ -185,6 +186,7 @@ func TestPromise05_UnfinishedSessionComesUpLatched(t *testing.T) {
 // fault, it comes up in that. The note itself is written when a trip is kept, so
 // that a kill behind it changes nothing.
 func TestPromise05_LostMemoryComesUpLatched(t *testing.T) {
+	t.Parallel()
 	turn := func(g *Guard, now *time.Duration, n int) {
 		for range n {
 			*now += 5 * ms

@@ -72,6 +72,7 @@ func dueIn(s answers.Status) (due []string) {
 // is; and one that comes due while the guard runs is told then. All of it
 // comes by the host, so that the session replays.
 func TestProofTestsRefuseAStart(t *testing.T) {
+	t.Parallel()
 	dir := shortDir(t)
 	files := commissionedFiles(t, dir)
 	g := openLive(t, files)

@@ -54,6 +54,7 @@ func (c *talk) ask(t testing.TB, line string) (r answers.Reply) {
 // change anything: every word is tried, alone and with every field that
 // somebody could think of.
 func TestPromise12_NothingOnTheSocketChangesAnything(t *testing.T) {
+	t.Parallel()
 	dir := shortDir(t)
 	g := openLive(t, liveFiles(t, dir))
 	stop := running(t, g)
@@ -190,6 +191,7 @@ func TestSocketTakesAnything(t *testing.T) {
 //
 //fault:row clients of the local socket that never read, and floods of marks | nothing is held up
 func TestStuckClientsHoldUpNothing(t *testing.T) {
+	t.Parallel()
 	dir := shortDir(t)
 	g := openLive(t, liveFiles(t, dir))
 	stop := running(t, g)

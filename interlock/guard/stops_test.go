@@ -102,6 +102,7 @@ func (f *flight) openAt(share float64) {
 //
 //fault:row openings under load reach the number that the contactor's maker states | no start before it was replaced
 func TestStopTestFromEndToEnd(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	files := stopFiles(t, dir)
 	f := onPad(t, files, tiedDown())
@@ -196,6 +197,7 @@ func TestStopTestFromEndToEnd(t *testing.T) {
 // Where the craft's controllers are silent without power, a watch is read: half a
 // second more counts, and without the reading the opening proves nothing.
 func TestStopTestByWatch(t *testing.T) {
+	t.Parallel()
 	dir := t.TempDir()
 	f := onPad(t, stopFiles(t, dir), tiedDown())
 	g := f.guard

@@ -46,6 +46,7 @@ func (k speaker) say(b []byte) {
 //fault:row the same with 10,000 datagrams a second | the craft is heard as before; what is not kept of them is counted
 //fault:row a stranger on the network sends under the craft's name, and the pad file names neither address nor key | two senders: power off at once, and no start for 10 s
 func TestPromise10_AStrangerOnTheNetwork(t *testing.T) {
+	t.Parallel()
 	for _, named := range []bool{true, false} {
 		t.Run(map[bool]string{true: "address named", false: "nothing named"}[named], func(t *testing.T) {
 			dir := shortDir(t)

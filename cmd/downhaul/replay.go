@@ -28,7 +28,7 @@ type replayCmd struct {
 func (replayCmd) Help() string {
 	return "Runs recordings through an envelope with the very core that guards, and shows each time a rule would have asked " +
 		"for a stop, as if the guard had been watching from the first frame. A session without --envelope is replayed as it ran, " +
-		"and replay says whether its decisions are the same, byte for byte. Exit code 1 means that something tripped, or differs."
+		"and replay says whether its decisions are the same, byte for byte. Exit code 1 means that something tripped, then or now, or differs."
 }
 
 const replaySchema = 1
@@ -54,7 +54,7 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 	shown := make([]*bench.Result, len(results))
 	for i, r := range results {
 		shown[i] = r.Result
-		found = found || len(r.Trips) > 0 && (r.Equal == nil) || r.Equal != nil && !r.Equal.Holds
+		found = found || uint64(len(r.Trips))+r.TripsUnlisted > 0 || r.Equal != nil && !r.Equal.Holds
 	}
 	if c.JSON {
 		if err := printJSON(s.out, struct {

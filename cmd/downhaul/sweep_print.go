@@ -86,6 +86,9 @@ func (a *sweptAll) headroom(v *float64) string {
 // verdict says in words what the sweep shows.
 func (a *sweptAll) verdict() string {
 	over := fmt.Sprintf("over %s", plural(len(a.Recordings), "recording"))
+	if a.Unheard() {
+		return fmt.Sprintf("%s never had a value %s while the rule was in force: no value of this limit was tested at all.", a.Channel, over)
+	}
 	if a.Reals == nil {
 		return a.unjudged(over)
 	}

@@ -297,8 +297,15 @@ func (s *Sweep) Judge(all []*Swept, reals []Real, known bool, within time.Durati
 		}
 		out.Steps = append(out.Steps, step)
 	}
-	out.First, out.Last = widest(out.Steps)
+	if !out.Unheard() { // silence tells no limit from another
+		out.First, out.Last = widest(out.Steps)
+	}
 	return out, nil
+}
+
+// Unheard reports whether the channel had no value in force, so that no step was tested.
+func (j *Judged) Unheard() bool {
+	return !slices.ContainsFunc(j.Steps, func(s Step) bool { return s.Headroom != nil })
 }
 
 func (s *Sweep) siUnit() string {

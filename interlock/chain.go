@@ -61,7 +61,8 @@ func (e *latch) mirrorClosed() bool {
 
 // pinsBack: the input lines are read again. A stall may have opened the chain
 // and run through its drop-out time before the relay could be written; so what
-// was last known closed, and reads closed, gets its time anew.
+// was last known closed, and reads closed, gets its time anew; what closes in this
+// very instant does not.
 func (e *latch) pinsBack(at time.Duration) {
 	e.pinsKnown, e.pinsLost = true, false
 	e.dirty = true
@@ -71,7 +72,7 @@ func (e *latch) pinsBack(at time.Duration) {
 	if a.known && b.known && !e.stopsApart {
 		e.arm(timerDiscrepancy, at+e.site.Discrepancy)
 	}
-	if !e.closed && e.mirrorClosed() {
+	if !e.closed && e.mirrorClosed() && e.lines[Readback].pressed < at {
 		e.arm(timerDropOut, at+e.site.DropOut)
 	}
 }

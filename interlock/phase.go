@@ -28,21 +28,19 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 	case rules.CraftBootClock:
 		e.bootClock(at, r)
 	case rules.CraftArmed:
-		if r.Quality != rules.Good {
-			return
+		if r.Quality == rules.Good {
+			e.arm(timerArmed, at+id.Stale())
+			if r.Value != 0 {
+				e.setArmed(at, true)
+			}
 		}
-		e.arm(timerArmed, at+id.Stale())
-		if r.Value != 0 {
-			e.setArmed(at, true)
-		}
-		e.consider(at)
+		e.consider(at) // "no value" agrees with nothing, however short
 	case rules.CraftLanded:
-		if r.Quality != rules.Good {
-			return
-		}
-		e.arm(timerLanded, at+id.Stale())
-		if r.Value == 0 {
-			e.setAirborne(at, true)
+		if r.Quality == rules.Good {
+			e.arm(timerLanded, at+id.Stale())
+			if r.Value == 0 {
+				e.setAirborne(at, true)
+			}
 		}
 		e.consider(at)
 	case rules.Height:

@@ -5,12 +5,14 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"golang.org/x/sys/unix"
 )
 
 // The flags of a line: include/uapi/linux/gpio.h of Linux, enum gpio_v2_line_flag.
 func TestLineFlagsAreTheKernels(t *testing.T) {
 	for name, f := range map[string]struct{ got, bit uint64 }{
-		"USED": {lineUsed, 0}, "INPUT": {lineInput, 2}, "OUTPUT": {lineOutput, 3}, "EDGE_RISING": {lineRising, 4}, "EDGE_FALLING": {lineFalling, 5},
+		"INPUT": {lineInput, 2}, "OUTPUT": {lineOutput, 3}, "EDGE_RISING": {lineRising, 4}, "EDGE_FALLING": {lineFalling, 5},
 		"BIAS_PULL_UP": {linePullUp, 8}, "BIAS_PULL_DOWN": {linePullDown, 9},
 	} {
 		if f.got != 1<<f.bit {
@@ -20,11 +22,10 @@ func TestLineFlagsAreTheKernels(t *testing.T) {
 }
 
 // A buzzer that cannot be opened is told, not left out.
-func TestPlainOutputThatDoesNotOpen(t *testing.T) {
+func TestBuzzerThatDoesNotOpen(t *testing.T) {
 	cfg, k := testBoard(t), newFakeKernel(t, 32, "gpiochip0", "gpiochip1")
-	p := fakeParts(k)
-	p.plain = &fakePlain{t: t, err: errors.New("no driver")}
-	if _, err := openGPIO(cfg, p); err == nil || !strings.Contains(err.Error(), "no driver") || !strings.Contains(err.Error(), "gpiochip0") {
+	k.chips[cfg.Buzzer.Chip].refuse[uint32(cfg.Buzzer.Line)] = unix.EOPNOTSUPP
+	if _, err := openGPIO(cfg, fakeParts(k)); !errors.Is(err, unix.EOPNOTSUPP) || !strings.Contains(err.Error(), "buzzer on "+cfg.Buzzer.String()) {
 		t.Errorf("got %v, want it told", err)
 	}
 }

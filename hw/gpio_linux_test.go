@@ -39,7 +39,7 @@ func testBoard(t *testing.T) GPIOConfig {
 }
 
 func fakeParts(k *fakeKernel) parts {
-	return parts{kernel: k, plain: &fakePlain{t: k.t}, clock: func() (time.Duration, error) { return 100 * time.Second, nil }, loadCell: openLoadCell}
+	return parts{kernel: k, clock: func() (time.Duration, error) { return 100 * time.Second, nil }, loadCell: openLoadCell}
 }
 
 func openFake(t *testing.T, change func(*GPIOConfig, *fakeKernel)) (*gpio, *fakeKernel) {
@@ -101,7 +101,7 @@ func TestOutputsAreLowInTheirVeryRequest(t *testing.T) {
 		}
 	})
 	c := k.chips["gpiochip0"]
-	for i, line := range []uint32{17, 27} {
+	for i, line := range []uint32{17, 27, 22, 23} {
 		r := c.asked[i]
 		if r.Num_lines != 1 || r.Offsets[0] != line || r.Config.Flags != lineOutput || r.Config.Num_attrs != 1 ||
 			r.Config.Attrs[0].Attr.Id != unix.GPIO_V2_LINE_ATTR_ID_OUTPUT_VALUES || r.Config.Attrs[0].Attr.Flags != 0 || r.Config.Attrs[0].Mask != 1 {
@@ -124,7 +124,7 @@ func TestOutputsAreLowInTheirVeryRequest(t *testing.T) {
 
 func TestInputsAskForBiasAndDebounce(t *testing.T) {
 	_, k := openFake(t, nil)
-	r := k.chips["gpiochip0"].asked[2]
+	r := k.chips["gpiochip0"].asked[4]
 	if got := r.Offsets[:r.Num_lines]; !slices.Equal(got, []uint32{5, 19, 26}) {
 		t.Fatalf("lines %v", got)
 	}
@@ -145,7 +145,7 @@ func TestInputsAskForBiasAndDebounce(t *testing.T) {
 	if want[1][0] != 0b110 || want[2][0] != 0b001 || want[3][0] != 0b110 || r.Config.Num_attrs != 3 {
 		t.Errorf("pull-up %b, pull-down %b, debounce %b of %d settings", want[1][0], want[2][0], want[3][0], r.Config.Num_attrs)
 	}
-	e := k.chips["gpiochip0"].asked[3]
+	e := k.chips["gpiochip0"].asked[5]
 	if e.Offsets[0] != 21 || e.Config.Flags != lineInput|lineRising|lineFalling|linePullUp || e.Event_buffer_size != EdgeRoom || e.Config.Num_attrs != 0 {
 		t.Errorf("the anemometer's request: line %d, flags %b, room %d", e.Offsets[0], e.Config.Flags, e.Event_buffer_size)
 	}
@@ -192,19 +192,17 @@ func TestInertTriesEveryLine(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	buzzer := g.buzzer.(*plainOutput).out.(*fakePlainLine)
-	lamp := g.lamp.(*plainOutput).out.(*fakePlainLine)
+	buzzer, lamp := uint32(g.buzzer.pin.Line), g.lamp.pin.Line
 	k.chips["gpiochip0"].setErrs[17] = unix.EIO
-	buzzer.err = errors.New("the buzzer does not answer")
+	k.chips["gpiochip0"].setErrs[buzzer] = unix.ENXIO
 	err := g.Inert()
-	if !errors.Is(err, unix.EIO) || !strings.Contains(err.Error(), "buzzer") {
+	if !errors.Is(err, unix.EIO) || !errors.Is(err, unix.ENXIO) || !strings.Contains(err.Error(), "buzzer") {
 		t.Errorf("want both errors, got %v", err)
 	}
-	if lamp.levels[len(lamp.levels)-1] {
+	if k.chips["gpiochip0"].high[lamp] {
 		t.Error("the lamp stays lit because another line failed")
 	}
-	delete(k.chips["gpiochip0"].setErrs, 17)
-	buzzer.err = nil
+	clear(k.chips["gpiochip0"].setErrs)
 	if err := g.Inert(); err != nil || k.chips["gpiochip0"].high[17] {
 		t.Errorf("relay high %v, %v", k.chips["gpiochip0"].high[17], err)
 	}

@@ -8,32 +8,26 @@ import (
 	"time"
 )
 
-// gpio is a board on the lines of this computer. Which way each kind of line
-// takes, and why:
+// gpio is a board on the lines of this computer. How each kind of line is asked
+// for, and why:
 //
-// Relay and heartbeat are requests of the kernel's own (version 2 of its GPIO
-// interface), one each: low in the very call that makes them outputs; an error
-// keeps its number; nothing is ever read back from an output (with periph a
-// Read or Func of an output makes it an input with a pull-up, which could close
-// the relay), and a write after Close is refused (periph's would request the
-// line again).
+// Outputs are requests of the kernel's own (version 2 of its GPIO interface), one
+// each: low in the very call that makes them outputs; an error keeps its number;
+// nothing is ever read back from an output (a library's Read of an output may make
+// it an input with a pull-up, which could close the relay), and a write after Close
+// is refused.
 //
 // Inputs are one request a chip, because one call then reads all levels at one
-// instant and a failed read is an error (periph's Read of a line logs it and
-// says low, a plausible level), and because buttons are debounced, which periph
-// cannot ask for.
+// instant and a failed read is an error, not a plausible level, and because buttons
+// are debounced.
 //
 // The anemometer is a request with the kernel's times and numbers of its edges
-// and the largest buffer, none of which periph has; waiting ends with its
-// context, with Close and, within lookForChip, with the chip (periph's
-// WaitForEdge forgets a Halt that comes before it, spins after Close, and does
-// not see a chip go).
-//
-// Buzzer and lamp need none of that and go through periph; see plainLines.
+// and the largest buffer; waiting ends with its context, with Close and, within
+// lookForChip, with the chip.
 type gpio struct {
 	now              func() time.Duration
 	relay, heartbeat *heldOutput
-	buzzer, lamp     Output
+	buzzer, lamp     *heldOutput
 	inputs           []inputGroup
 	edge             edgeRequest // nil without an anemometer
 	edges            edges
@@ -154,14 +148,9 @@ func (g *gpio) Close() error {
 func (g *gpio) release() error {
 	g.closed = true
 	var errs []error
-	for _, o := range []*heldOutput{g.relay, g.heartbeat} {
+	for _, o := range []*heldOutput{g.relay, g.heartbeat, g.buzzer, g.lamp} {
 		if o != nil {
 			errs = append(errs, o.release())
-		}
-	}
-	for _, o := range []Output{g.buzzer, g.lamp} {
-		if p, ok := o.(*plainOutput); ok {
-			errs = append(errs, p.release())
 		}
 	}
 	for _, in := range g.inputs {

@@ -22,7 +22,7 @@ func watchEdges(t *testing.T) (g *gpio, line *fakeRequest, got *[]Edge, stop fun
 	opened := time.Now()
 	g, k := openFake(t, func(c *GPIOConfig, _ *fakeKernel) { c.Now = func() time.Duration { return time.Since(opened) } })
 	line = g.edge.(*fakeRequest)
-	if line.lines[0] != 21 || len(k.chips["gpiochip0"].held) != 4 {
+	if line.lines[0] != 21 || len(k.chips["gpiochip0"].held) != 6 {
 		t.Fatalf("line %d of %d requests", line.lines[0], len(k.chips["gpiochip0"].held))
 	}
 	ctx, cancel := context.WithCancel(t.Context())

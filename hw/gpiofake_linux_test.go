@@ -10,7 +10,6 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
-	periphgpio "periph.io/x/conn/v3/gpio"
 )
 
 // fakeKernel is chips in memory that hold to what the kernel's documentation
@@ -87,9 +86,6 @@ func (c *fakeChip) lineInfo(line uint32) (i unix.GPIOV2LineInfo, err error) {
 	i.Offset = line
 	copy(i.Name[:], c.names[line])
 	copy(i.Consumer[:], c.heldBy[line])
-	if c.heldBy[line] != "" {
-		i.Flags |= lineUsed
-	}
 	return i, nil
 }
 
@@ -237,38 +233,3 @@ func event(at time.Duration, id, seq uint32) []byte {
 	binary.NativeEndian.PutUint32(b[20:], seq)
 	return b
 }
-
-// fakePlain is periph's lines in memory.
-type fakePlain struct {
-	t     *testing.T
-	lines []*fakePlainLine
-	err   error
-}
-
-type fakePlainLine struct {
-	t      *testing.T
-	chip   string
-	line   int
-	levels []periphgpio.Level
-	closed bool
-	err    error
-}
-
-func (p *fakePlain) open(chip string, line int) (plainLine, error) {
-	if p.err != nil {
-		return nil, p.err
-	}
-	l := &fakePlainLine{t: p.t, chip: chip, line: line}
-	p.lines = append(p.lines, l)
-	return l, nil
-}
-
-func (l *fakePlainLine) Out(level periphgpio.Level) error {
-	if l.closed {
-		l.t.Errorf("line %d was written after it was let go; periph would request it again", l.line)
-	}
-	l.levels = append(l.levels, level)
-	return l.err
-}
-
-func (l *fakePlainLine) Close() { l.closed = true }

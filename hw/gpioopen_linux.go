@@ -27,7 +27,7 @@ type openChip struct {
 // one. On an error nothing is held, and the error says which line, who holds it
 // and how to mend it.
 func OpenGPIO(cfg GPIOConfig) (Board, error) {
-	b, err := openGPIO(cfg, parts{device{}, periphLines{}, kernelTime, openLoadCell})
+	b, err := openGPIO(cfg, parts{device{}, kernelTime, openLoadCell})
 	if err != nil {
 		return nil, fmt.Errorf("open the board: %w", err)
 	}
@@ -39,7 +39,6 @@ const defaultConsumer = "downhauld"
 // parts are what the board stands on; tests put others in their place.
 type parts struct {
 	kernel   kernel
-	plain    plainLines
 	clock    func() (time.Duration, error) // the kernel's monotonic clock
 	loadCell func(LoadCellConfig) (converterReader, error)
 }
@@ -61,7 +60,7 @@ func openGPIO(cfg GPIOConfig, with parts) (_ *gpio, err error) {
 		cfg.Consumer = defaultConsumer
 	}
 	o := &opening{
-		gpio: &gpio{now: cfg.Now, rate: cfg.LoadCell.Rate, buzzer: notFitted{}, lamp: notFitted{}},
+		gpio: &gpio{now: cfg.Now, rate: cfg.LoadCell.Rate},
 		cfg:  cfg, parts: with, chips: map[string]*openChip{}, taken: map[lineKey]string{},
 	}
 	defer func() {
@@ -74,19 +73,19 @@ func openGPIO(cfg GPIOConfig, with parts) (_ *gpio, err error) {
 		}
 	}()
 	// The relay first: whatever is wrong with another line, it is low by then.
-	if o.relay, err = o.holdOutput("relay", cfg.Relay); err != nil {
-		return nil, err
-	}
-	if o.heartbeat, err = o.holdOutput("heartbeat", cfg.Heartbeat); err != nil {
-		return nil, err
+	for _, out := range []struct {
+		what string
+		pin  Pin
+		to   **heldOutput
+	}{{"relay", cfg.Relay, &o.relay}, {"heartbeat", cfg.Heartbeat, &o.heartbeat}, {"buzzer", cfg.Buzzer, &o.buzzer}, {"lamp", cfg.Lamp, &o.lamp}} {
+		if *out.to, err = o.holdOutput(out.what, out.pin); err != nil {
+			return nil, err
+		}
 	}
 	if err = o.holdInputs(); err != nil {
 		return nil, err
 	}
 	if err = o.holdAnemometer(); err != nil {
-		return nil, err
-	}
-	if err = o.holdPlain(); err != nil {
 		return nil, err
 	}
 	if cfg.LoadCell.Fitted {
@@ -184,6 +183,9 @@ func text(b []byte) string {
 }
 
 func (o *opening) holdOutput(what string, p Pin) (*heldOutput, error) {
+	if !p.Fitted() {
+		return &heldOutput{what: what}, nil
+	}
 	c, line, err := o.find(what, p)
 	if err != nil {
 		return nil, err
@@ -300,37 +302,4 @@ func kernelTime() (time.Duration, error) {
 	var t unix.Timespec
 	err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &t)
 	return time.Duration(t.Nano()), err
-}
-
-func (o *opening) holdPlain() error {
-	for _, p := range []struct {
-		what string
-		pin  Pin
-		out  *Output
-	}{{"buzzer", o.cfg.Buzzer, &o.buzzer}, {"lamp", o.cfg.Lamp, &o.lamp}} {
-		if !p.pin.Fitted() {
-			continue
-		}
-		c, line, err := o.find(p.what, p.pin)
-		if err != nil {
-			return err
-		}
-		// periph loses the error number, so the kernel is asked first.
-		info, err := c.lineInfo(line)
-		if err != nil {
-			return fmt.Errorf("%s on %s: %w%s", p.what, p.pin, err, mend(err))
-		}
-		if info.Flags&lineUsed != 0 {
-			return refused(p.what, p.pin, c, line, unix.EBUSY)
-		}
-		out, err := o.parts.plain.open(c.name, int(line))
-		if err != nil {
-			return fmt.Errorf("%s on %s: %w", p.what, p.pin, err)
-		}
-		*p.out = &plainOutput{what: p.what, pin: p.pin, out: out}
-		if err := (*p.out).Set(false); err != nil {
-			return err
-		}
-	}
-	return nil
 }

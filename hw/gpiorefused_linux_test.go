@@ -119,23 +119,3 @@ func TestNoChipOnThisComputer(t *testing.T) {
 		t.Errorf("got %v, %v", b, err)
 	}
 }
-
-func TestDescriptorZeroIsKeptHarmless(t *testing.T) {
-	was, err := unix.FcntlInt(0, unix.F_DUPFD_CLOEXEC, 3)
-	if err != nil {
-		t.Skip("descriptor 0 is not open in this run")
-	}
-	defer func() { _ = unix.Dup3(was, 0, 0); _ = unix.Close(was) }()
-	if err := unix.Close(0); err != nil {
-		t.Fatal(err)
-	}
-	if err := holdZero(); err != nil {
-		t.Fatal(err)
-	}
-	if _, err := unix.FcntlInt(0, unix.F_GETFD, 0); err != nil {
-		t.Error("descriptor 0 is closed")
-	}
-	if err := holdZero(); err != nil {
-		t.Error(err)
-	}
-}

@@ -20,7 +20,6 @@ import (
 var excused = []struct{ in, says, reason string }{
 	{"virtual.Board.setFault", "f.set", "a row of boardFaults, which sets a flag of the model"},
 	{"virtual.Board.Show", "f.in", "a row of boardFaults, which reads a flag of the model"},
-	{"hw's variables", "sync.Once", "periph's drivers are looked for once, when the board is opened and nothing turns yet"},
 }
 
 // carried type-checks every package of ours that the daemon carries, the virtual board included, from source. more

@@ -165,10 +165,10 @@ func TestPositiveAndNotNegative(t *testing.T) {
 		}
 	}
 	for text, want := range map[string][2]bool{"-0.5 m": {false, false}, "0 m": {false, true}, "0.5 m": {true, true}, "2 m": {true, true}} {
-		for i, at := range []func(*document.Table, string, Kind) (Quantity, bool){PositiveAt, NotNegativeAt} {
+		for i, at := range []func(*document.Table, string, Kind) (float64, bool){PositiveAt, NotNegativeAt} {
 			d := document.Parse("f", []byte("way = \""+text+"\"\n"))
 			q, ok := at(d.Root(), "way", Length)
-			if ok != want[i] || (len(d.Faults()) == 0) != want[i] || !ok && q != (Quantity{}) {
+			if ok != want[i] || (len(d.Faults()) == 0) != want[i] || !ok && q != 0 {
 				t.Errorf("%s (%d): %+v, %v, %v", text, i, q, ok, d.Faults())
 			}
 		}

@@ -17,14 +17,12 @@ const FileVersion = 1
 func ReadEnvelope(file string, text []byte) (*Envelope, Faults) {
 	d := document.Parse(file, text)
 	root := d.Root()
-	e := &Envelope{Version: FileVersion, Units: "metric", Hash: sha256.Sum256(text)}
+	e := &Envelope{Version: FileVersion, Hash: sha256.Sum256(text)}
 	CheckVersion(root)
 	e.Title, _ = root.Note("title")
 	e.Changed, _ = root.Note("changed")
 	e.ApprovedBy, _ = root.Note("approved_by")
-	if u, ok := root.Choice("units", "metric", "imperial"); ok {
-		e.Units = u
-	}
+	e.Units = UnitsAt(root)
 	readTether(root.Table("tether"), &e.Tether)
 	rows := root.Rows("rule")
 	if len(rows) == 0 {
@@ -56,6 +54,15 @@ func CheckVersion(root *document.Table) {
 	}
 }
 
+// UnitsAt reads the system of units that a file is shown in: metric where it says
+// nothing.
+func UnitsAt(root *document.Table) string {
+	if u, ok := root.Choice("units", "metric", "imperial"); ok {
+		return u
+	}
+	return "metric"
+}
+
 func readTether(t *document.Table, out *Tether) {
 	for _, q := range []struct {
 		key  string
@@ -65,8 +72,8 @@ func readTether(t *document.Table, out *Tether) {
 		{"breaking_strength", Force, &out.BreakingStrength}, {"length", Length, &out.Length}, {"knot", Ratio, &out.Knot}, {"age", Ratio, &out.Age},
 		{"shackle", Force, &out.Shackle}, {"anchor", Force, &out.Anchor}, {"attachment", Force, &out.Attachment}, {"load_cell", Force, &out.LoadCell},
 	} {
-		v, ok := PositiveAt(t, q.key, q.kind)
-		if *q.to = v.SI; ok && q.kind == Ratio && v.SI > 1 {
+		v, _ := PositiveAt(t, q.key, q.kind)
+		if *q.to = v; q.kind == Ratio && v > 1 {
 			t.Fault(q.key, "is more than all of the strength", t.Got(q.key), "write the share that is left, such as \"60 %\"")
 		}
 	}
@@ -109,33 +116,31 @@ func readStretch(t *document.Table, key string, out *Stretch) {
 	*out = Stretch{s.SI, f.SI}
 }
 
-// PositiveAt is a quantity of more than 0; faults stay in the document.
-func PositiveAt(t *document.Table, key string, kind Kind) (Quantity, bool) {
+// PositiveAt is a quantity of more than 0, in SI; faults stay in the document.
+func PositiveAt(t *document.Table, key string, kind Kind) (float64, bool) {
 	q, ok := QuantityAt(t, key, kind)
 	if ok && q.SI <= 0 {
 		t.Fault(key, "must be more than 0", t.Got(key), "write a "+kind.String()+" of more than 0")
-		return Quantity{}, false
+		return 0, false
 	}
-	return q, ok
+	return q.SI, ok
 }
 
-// NotNegativeAt is a quantity of 0 or more; faults stay in the document.
-func NotNegativeAt(t *document.Table, key string, kind Kind) (Quantity, bool) {
+// NotNegativeAt is a quantity of 0 or more, in SI; faults stay in the document.
+func NotNegativeAt(t *document.Table, key string, kind Kind) (float64, bool) {
 	q, ok := QuantityAt(t, key, kind)
 	if ok && q.SI < 0 {
 		t.Fault(key, "is negative", t.Got(key), "write 0 or more")
-		return Quantity{}, false
+		return 0, false
 	}
-	return q, ok
+	return q.SI, ok
 }
 
 // watched reads the channel that a row watches.
 func watched(t *document.Table) (Channel, bool) {
 	name, ok := t.String("watch")
 	if !ok {
-		if !t.Has("watch") {
-			t.Missing("watch", "missing", `name the channel: watch = "craft.apex"`)
-		}
+		t.Need("watch", "missing", `name the channel: watch = "craft.apex"`)
 		return Channel{}, false
 	}
 	c, ok := Lookup(name)

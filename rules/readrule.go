@@ -232,9 +232,7 @@ func boundedTime(t *document.Table, key string) (time.Duration, bool) {
 
 func readStop(t *document.Table, r *Rule) {
 	stop, stopOK := t.Choice("stop", "immediate", "controlled", "none")
-	if !stopOK && !t.Has("stop") {
-		t.Missing("stop", "missing", `write stop = "immediate", "controlled" or "none"`)
-	}
+	t.Need("stop", "missing", `write stop = "immediate", "controlled" or "none"`)
 	grace, graceOK := boundedTime(t, "grace")
 	switch stop {
 	case "immediate":
@@ -286,7 +284,7 @@ func readFrozen(t *document.Table, c Channel) int {
 		t.Fault("frozen_after", wrong, t.Got("frozen_after"), "take it out, or write 0")
 		return c.FrozenAfter
 	}
-	return int(n)
+	return n
 }
 
 func readOver(t *document.Table, c Channel, form Form) time.Duration {

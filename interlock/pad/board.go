@@ -2,6 +2,7 @@ package pad
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"downhaul/hw"
@@ -122,9 +123,9 @@ func (b *Board) unfit(name string) {
 func (r *reading) board() {
 	t := r.root.Table("board")
 	b := &r.Board
-	kind, ok := t.Choice("kind", "virtual", "gpio")
-	if !ok && !t.Has("kind") && (t.Present() || r.guards()) {
-		t.Missing("kind", "missing", `write kind = "gpio" or "virtual" under [board]`)
+	kind, _ := t.Choice("kind", "virtual", "gpio")
+	if t.Present() || r.guards() {
+		t.Need("kind", "missing", `write kind = "gpio" or "virtual" under [board]`)
 	}
 	b.Kind = BoardKind(kind)
 	if s, ok := socketAt(t, "socket"); ok {
@@ -235,7 +236,7 @@ func (r *reading) absent() {
 	for _, key := range t.Keys() {
 		c, channel := rules.Lookup(key)
 		switch {
-		case !channel && !contains(LineNames(), key):
+		case !channel && !slices.Contains(LineNames(), key):
 			t.Has(key)
 			t.Fault(key, "neither a line of the board nor a channel", "", document.Nearest(key, LineNames()))
 			continue

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"net"
 	"net/netip"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -31,24 +32,14 @@ func (r *reading) craft() {
 		key string
 		to  *uint8
 	}{{"system", &r.Craft.System}, {"component", &r.Craft.Component}} {
-		n, ok := t.Int(id.key, 1, 255)
-		if ok {
-			*id.to = uint8(n)
-		} else if !t.Has(id.key) {
-			t.Missing(id.key, "missing", "write the craft's MAVLink number, 1 to 255; listening on the link shows it")
-		}
+		n, _ := t.Int(id.key, 1, 255)
+		*id.to = uint8(n)
+		t.Need(id.key, "missing", "write the craft's MAVLink number, 1 to 255; listening on the link shows it")
 	}
-	r.Craft.Radius, _ = over0(t, "radius", rules.Length)
-	if n, ok := t.Int("motors", 1, derived.MaxMotors); ok {
-		r.Craft.Motors = int(n)
-	}
-	r.Craft.OutputIdle, r.Craft.OutputFull = defaultIdle, defaultFull
-	if d, ok := timeAt(t, "output_idle", longestPuls); ok {
-		r.Craft.OutputIdle = d
-	}
-	if d, ok := timeAt(t, "output_full", longestPuls); ok {
-		r.Craft.OutputFull = d
-	}
+	r.Craft.Radius, _ = rules.PositiveAt(t, "radius", rules.Length)
+	r.Craft.Motors, _ = t.Int("motors", 1, derived.MaxMotors)
+	r.Craft.OutputIdle = timeOr(t, "output_idle", longestPuls, defaultIdle)
+	r.Craft.OutputFull = timeOr(t, "output_full", longestPuls, defaultFull)
 	if r.Craft.OutputFull <= r.Craft.OutputIdle {
 		key := "output_full"
 		if !t.Has(key) {
@@ -61,9 +52,9 @@ func (r *reading) craft() {
 
 func (r *reading) reach() {
 	t := r.root.Table("reach")
-	how, ok := t.Choice("how", "wired pair", "enable line", "radio link")
-	if !ok && !t.Has("how") && r.guards() {
-		t.Missing("how", "missing: duty guard must say how the relay reaches the rotors", `write how = "wired pair", "enable line" or "radio link" under [reach]`)
+	how, _ := t.Choice("how", "wired pair", "enable line", "radio link")
+	if r.guards() {
+		t.Need("how", "missing: duty guard must say how the relay reaches the rotors", `write how = "wired pair", "enable line" or "radio link" under [reach]`)
 	}
 	r.Reach.How = how
 	r.Reach.Note, _ = t.Note("note")
@@ -73,9 +64,7 @@ func (r *reading) reach() {
 	}
 
 	s := r.root.Table("stop")
-	if d, ok := timeAt(s, "measured", time.Minute); ok {
-		r.Stop.Proven, r.Stop.Time = true, d
-	}
+	r.Stop.Time, r.Stop.Proven = timeAt(s, "measured", time.Minute)
 	if d, ok := timeAt(s, "stated", time.Minute); ok {
 		r.Stop.Stated = d
 		if d < rules.LeastStated {
@@ -95,9 +84,7 @@ func (r *reading) reach() {
 		return
 	}
 	for _, key := range []string{"measured", "method", "date", "by"} {
-		if !s.Has(key) {
-			s.Missing(key, "missing: a stop time counts only with how, when and by whom it was measured", `write it, or only stated = "3 s" until it was measured`)
-		}
+		s.Need(key, "missing: a stop time counts only with how, when and by whom it was measured", `write it, or only stated = "3 s" until it was measured`)
 	}
 }
 
@@ -141,50 +128,32 @@ func (r *reading) height() {
 		t.Missing("source", "missing", "write one of "+document.List(heightWords(), "or"))
 	}
 	r.thrust(t)
-	var okHeight, okClimb, okReaction bool
-	r.Height.ErrorHeight, okHeight = from0(t, "error_height", rules.Length)
-	r.Height.ErrorClimb, okClimb = from0(t, "error_climb", rules.Speed)
-	r.Height.Reaction, okReaction = timeAt(t, "reaction", 10*time.Second)
+	r.Height.ErrorHeight, _ = rules.NotNegativeAt(t, "error_height", rules.Length)
+	r.Height.ErrorClimb, _ = rules.NotNegativeAt(t, "error_climb", rules.Speed)
+	r.Height.Reaction, _ = timeAt(t, "reaction", 10*time.Second)
 	if r.Height.MaxAcceleration == 0 {
 		return
 	}
-	for _, need := range []struct {
-		key  string
-		ok   bool
-		mend string
-	}{
-		{"error_height", okHeight, `write how far the height may be off: error_height = "0.3 m"`},
-		{"error_climb", okClimb, `write how far the climb may be off: error_climb = "0.2 m/s"`},
-		{"reaction", okReaction, `write the time from a sample to no thrust: reaction = "300 ms"`},
-	} {
-		if !need.ok && !t.Has(need.key) {
-			t.Missing(need.key, "missing: the predicted apex needs it", need.mend)
-		}
-	}
+	const why = "missing: the predicted apex needs it"
+	t.Need("error_height", why, `write how far the height may be off: error_height = "0.3 m"`)
+	t.Need("error_climb", why, `write how far the climb may be off: error_climb = "0.2 m/s"`)
+	t.Need("reaction", why, `write the time from a sample to no thrust: reaction = "300 ms"`)
 }
 
 // vote reads several sources of height with how they become one.
 func (r *reading) vote(t *document.Table) {
 	words, ok := t.Strings("vote")
-	rule, okRule := t.Choice("rule", "highest", "lowest", "median")
-	apart, okApart := over0(t, "disagreement", rules.Length)
+	rule, _ := t.Choice("rule", "highest", "lowest", "median")
+	apart, _ := rules.PositiveAt(t, "disagreement", rules.Length)
 	if !t.Has("vote") {
-		for _, key := range []string{"rule", "disagreement"} {
-			if t.Has(key) {
-				t.Fault(key, "only a vote has it", t.Got(key), "take it out, or write vote = [\"local\", \"range\"]")
-			}
-		}
+		t.Forbid("only a vote has it", `take it out, or write vote = ["local", "range"]`, "rule", "disagreement")
 		return
 	}
 	if t.Has("source") {
 		t.Fault("vote", "one source and a vote", "", "keep one of the two: a source never switches in silence")
 	}
-	if !okRule && !t.Has("rule") {
-		t.Missing("rule", "missing: a vote must say which value wins", `write rule = "highest", "lowest" or "median"`)
-	}
-	if !okApart && !t.Has("disagreement") {
-		t.Missing("disagreement", "missing: a vote must say how far apart its sources may be", `write disagreement = "1 m"`)
-	}
+	t.Need("rule", "missing: a vote must say which value wins", `write rule = "highest", "lowest" or "median"`)
+	t.Need("disagreement", "missing: a vote must say how far apart its sources may be", `write disagreement = "1 m"`)
 	if !ok {
 		return
 	}
@@ -199,11 +168,9 @@ func (r *reading) vote(t *document.Table) {
 			t.Fault("vote", "no such source of height", document.Quote(w), "write some of "+document.List(heightWords(), "and"))
 			return
 		}
-		for _, before := range ids {
-			if before == id {
-				t.Fault("vote", "one source has two votes", document.Quote(w), "name each once")
-				return
-			}
+		if slices.Contains(ids, id) {
+			t.Fault("vote", "one source has two votes", document.Quote(w), "name each once")
+			return
 		}
 		ids = append(ids, id)
 	}
@@ -213,14 +180,10 @@ func (r *reading) vote(t *document.Table) {
 
 // thrust reads full thrust over mass, in either of its two forms.
 func (r *reading) thrust(t *document.Table) {
-	thrust, okThrust := over0(t, "max_thrust", rules.Force)
-	mass, okMass := over0(t, "mass", rules.Mass)
+	thrust, okThrust := rules.PositiveAt(t, "max_thrust", rules.Force)
+	mass, okMass := rules.PositiveAt(t, "mass", rules.Mass)
 	if t.Has("thrust_to_weight") {
-		for _, key := range []string{"max_thrust", "mass"} {
-			if t.Has(key) {
-				t.Fault(key, "stands beside thrust_to_weight", t.Got(key), "keep thrust_to_weight, or max_thrust with mass")
-			}
-		}
+		t.Forbid("stands beside thrust_to_weight", "keep thrust_to_weight, or max_thrust with mass", "max_thrust", "mass")
 		n, ok := t.Number("thrust_to_weight")
 		if ok && (n <= 0 || n > 20) {
 			t.Fault("thrust_to_weight", "must be more than 0 and at most 20", t.Got("thrust_to_weight"), "write full thrust over weight, such as 2.1")
@@ -232,23 +195,20 @@ func (r *reading) thrust(t *document.Table) {
 	switch {
 	case okThrust && okMass:
 		r.Height.MaxAcceleration = thrust / mass
-	case t.Has("max_thrust") && !t.Has("mass"):
-		t.Missing("mass", "missing beside max_thrust", "write the mass of the lightest craft that flies here")
-	case t.Has("mass") && !t.Has("max_thrust"):
-		t.Missing("max_thrust", "missing beside mass", "write the thrust of all motors together at full output")
+	case t.Has("max_thrust"):
+		t.Need("mass", "missing beside max_thrust", "write the mass of the lightest craft that flies here")
+	case t.Has("mass"):
+		t.Need("max_thrust", "missing beside mass", "write the thrust of all motors together at full output")
 	}
 }
 
 func (r *reading) anchor() {
 	t := r.root.Table("anchor")
-	for _, a := range []struct {
-		key string
-		to  *float64
-	}{{"north", &r.Anchor.North}, {"east", &r.Anchor.East}, {"height", &r.Anchor.Height}} {
-		if q, ok := rules.QuantityAt(t, a.key, rules.Length); ok {
-			*a.to = q.SI
-		}
+	at := func(key string) float64 {
+		q, _ := rules.QuantityAt(t, key, rules.Length)
+		return q.SI
 	}
+	r.Anchor = Anchor{North: at("north"), East: at("east"), Height: at("height")}
 }
 
 const (
@@ -296,30 +256,27 @@ func readLink(t *document.Table, number int) Link {
 		l.Name = name
 	}
 	kind, ok := t.Choice("kind", "udp", "tcp", "serial")
-	if !ok && !t.Has("kind") {
-		t.Missing("kind", "missing", `write kind = "udp", "tcp" or "serial"`)
-	}
+	t.Need("kind", "missing", `write kind = "udp", "tcp" or "serial"`)
 	l.Kind = LinkKind(kind)
 	l.Delay, _ = timeAt(t, "delay", 5*time.Second)
 	address, okAddress := t.Note("address")
 	from, okFrom := t.Note("from")
-	device, okDevice := t.Note("device")
-	baud, okBaud := t.Int("baud", slowestBaud, fastestBaud)
+	device := wholePath(t, "device", "/dev/ttyUSB0")
+	baud, _ := t.Int("baud", slowestBaud, fastestBaud)
 	if !ok {
 		return l
 	}
 	fits := map[LinkKind][]string{UDP: {"address", "from"}, TCP: {"address"}, Serial: {"device", "baud"}}[l.Kind]
 	for _, key := range []string{"address", "from", "device", "baud"} {
-		if t.Has(key) && !contains(fits, key) {
-			t.Fault(key, "a "+kind+" link has none", t.Got(key), "take it out; it takes "+document.List(fits, "and"))
+		if !slices.Contains(fits, key) {
+			t.Forbid("a "+kind+" link has none", "take it out; it takes "+document.List(fits, "and"), key)
 		}
 	}
 	switch l.Kind {
 	case UDP:
 		l.Address = address
-		if !okAddress && !t.Has("address") {
-			t.Missing("address", "missing", `write this computer's address and port: address = "0.0.0.0:40123"`)
-		} else if _, err := netip.ParseAddrPort(address); okAddress && err != nil {
+		t.Need("address", "missing", `write this computer's address and port: address = "0.0.0.0:40123"`)
+		if _, err := netip.ParseAddrPort(address); okAddress && err != nil {
 			t.Fault("address", "is no address in figures with a port", document.Quote(address), `write this computer's own, such as "0.0.0.0:40123" for every one of its addresses`)
 		}
 		if okFrom {
@@ -327,21 +284,14 @@ func readLink(t *document.Table, number int) Link {
 		}
 	case TCP:
 		l.Address = address
-		if !okAddress && !t.Has("address") {
-			t.Missing("address", "missing", `write the server's host and port: address = "192.168.4.1:5760"`)
-		} else if okAddress && !hostPort(address) {
+		t.Need("address", "missing", `write the server's host and port: address = "192.168.4.1:5760"`)
+		if okAddress && !hostPort(address) {
 			t.Fault("address", "is no host with a port", document.Quote(address), `write it as "192.168.4.1:5760"`)
 		}
 	case Serial:
-		l.Device, l.Baud = device, int(baud)
-		if !okDevice && !t.Has("device") {
-			t.Missing("device", "missing", "write the path under /dev/serial/by-id, which stays the same when it is plugged in again")
-		} else if okDevice && !strings.HasPrefix(device, "/") {
-			t.Fault("device", "is no whole path", document.Quote(device), "write it from the root, such as /dev/ttyUSB0")
-		}
-		if !okBaud && !t.Has("baud") {
-			t.Missing("baud", "missing", "write the speed that the craft's port is set to, such as baud = 57600")
-		}
+		l.Device, l.Baud = device, baud
+		t.Need("device", "missing", "write the path under /dev/serial/by-id, which stays the same when it is plugged in again")
+		t.Need("baud", "missing", "write the speed that the craft's port is set to, such as baud = 57600")
 	}
 	return l
 }
@@ -366,37 +316,26 @@ func hostPort(text string) bool {
 	return err == nil && n > 0 && n < 65536
 }
 
-func contains(list []string, s string) bool {
-	for _, e := range list {
-		if e == s {
-			return true
-		}
-	}
-	return false
-}
-
 const mostPacks, mostCells = 4, 28
 
 func (r *reading) packs() {
 	t := r.root.Table("packs")
 	p := &r.Packs
 	p.Source, _ = t.Choice("source", "battery_status", "sys_status")
-	if t.Present() && !t.Has("source") {
-		t.Missing("source", "missing", `write source = "battery_status" (each pack and its cells) or "sys_status" (one voltage)`)
+	if t.Present() {
+		t.Need("source", "missing", `write source = "battery_status" (each pack and its cells) or "sys_status" (one voltage)`)
 	}
 	p.Count = 1
 	if n, ok := t.Int("count", 1, mostPacks); ok {
-		p.Count = int(n)
+		p.Count = n
 		if p.Source == "sys_status" && n > 1 {
 			t.Fault("count", "sys_status tells one voltage, whichever pack it is", t.Got("count"), `write source = "battery_status"`)
 		}
 	}
-	if n, ok := t.Int("cells", 1, mostCells); ok {
-		p.Cells = int(n)
-	}
-	p.Capacity, _ = over0(t, "capacity", rules.Charge)
-	p.Floor, _ = over0(t, "floor", rules.Voltage)
-	p.IdleCurrent, _ = over0(t, "idle_current", rules.Current)
+	p.Cells, _ = t.Int("cells", 1, mostCells)
+	p.Capacity, _ = rules.PositiveAt(t, "capacity", rules.Charge)
+	p.Floor, _ = rules.PositiveAt(t, "floor", rules.Voltage)
+	p.IdleCurrent, _ = rules.PositiveAt(t, "idle_current", rules.Current)
 	// A cell is dead below 2 V and never above 4.5 V: from memory.
 	if p.Floor > 0 && p.Cells > 0 && (p.Floor < 2*float64(p.Cells) || p.Floor > 4.5*float64(p.Cells)) {
 		t.Fault("floor", fmt.Sprintf("no voltage for a pack of %d cells", p.Cells), t.Got("floor"),

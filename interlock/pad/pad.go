@@ -272,19 +272,15 @@ func (r *reading) guards() bool { return r.Duty == interlock.Guard }
 func Read(file string, text []byte) (*Pad, document.Faults) {
 	d := document.Parse(file, text)
 	root := d.Root()
-	r := &reading{root: root, Pad: &Pad{Version: rules.FileVersion, Units: "metric", LogFolder: defaultFolder, Socket: defaultSocket, Hash: sha256.Sum256(text)}}
+	r := &reading{root: root, Pad: &Pad{Version: rules.FileVersion, LogFolder: defaultFolder, Socket: defaultSocket, Hash: sha256.Sum256(text)}}
 	rules.CheckVersion(root)
 	r.Title, _ = root.Note("title")
-	duty, ok := root.Choice("duty", "watch", "guard")
-	if !ok && !root.Has("duty") {
-		root.Missing("duty", "missing", `write duty = "watch" (never closes the relay) or "guard"`)
-	}
+	duty, _ := root.Choice("duty", "watch", "guard")
+	root.Need("duty", "missing", `write duty = "watch" (never closes the relay) or "guard"`)
 	if duty == "guard" {
 		r.Duty = interlock.Guard
 	}
-	if u, ok := root.Choice("units", "metric", "imperial"); ok {
-		r.Units = u
-	}
+	r.Units = rules.UnitsAt(root)
 	if s, ok := root.Note("log_folder"); ok {
 		r.LogFolder = s
 	}
@@ -321,19 +317,11 @@ func socketAt(t *document.Table, key string) (string, bool) {
 
 // latch reads the times of the chain.
 func (r *reading) latch() {
-	r.Discrepancy, r.EndGrace = defaultDiscrepancy, defaultEndGrace
 	c := r.root.Table("contactor")
-	r.Contactor = Contactor{PickUp: defaultPickUp, DropOut: defaultDropOut}
-	if d, ok := timeAt(c, "pick_up", 5*time.Second); ok {
-		r.Contactor.PickUp = d
-	}
-	if d, ok := timeAt(c, "drop_out", 5*time.Second); ok {
-		r.Contactor.DropOut = d
-	}
+	r.Contactor.PickUp = timeOr(c, "pick_up", 5*time.Second, defaultPickUp)
+	r.Contactor.DropOut = timeOr(c, "drop_out", 5*time.Second, defaultDropOut)
 	r.Contactor.Name, _ = c.Name("name")
-	if n, ok := c.Int("load_openings", 1, 10_000_000); ok {
-		r.Contactor.LoadOpenings = int(n)
-	}
+	r.Contactor.LoadOpenings, _ = c.Int("load_openings", 1, 10_000_000)
 	wired := r.Board.Line("readback").Fitted
 	r.Contactor.Readback = wired
 	switch how, ok := c.Choice("readback", "mirror", "none"); {
@@ -346,10 +334,8 @@ func (r *reading) latch() {
 	case how == "none" && wired:
 		c.Fault("readback", "there is a readback line", document.Quote(how), `take the line out under [board.lines], or write readback = "mirror"`)
 	}
-	if d, ok := timeAt(r.root.Table("estop"), "discrepancy", 5*time.Second); ok {
-		r.Discrepancy = d
-	}
-	r.LongestGap, r.PinStale = defaultLongestGap, defaultPinStale
+	r.Discrepancy = timeOr(r.root.Table("estop"), "discrepancy", 5*time.Second, defaultDiscrepancy)
+	gap := defaultLongestGap
 	// A board in memory may be driven by a busy desk computer, whose hiccups
 	// are no news; pins that reach a contactor may not.
 	longest := 100 * time.Millisecond
@@ -357,17 +343,11 @@ func (r *reading) latch() {
 		longest = 2 * time.Second
 	}
 	if !r.guards() {
-		r.LongestGap = watchingGap // no heartbeat holds anything
+		gap = watchingGap // no heartbeat holds anything
 	}
-	if d, ok := timeAt(r.root.Table("watchdog"), "longest_gap", longest); ok {
-		r.LongestGap = d
-	}
-	if d, ok := timeAt(r.root.Table("board"), "stale_after", longest); ok {
-		r.PinStale = d
-	}
-	if d, ok := timeAt(r.root.Table("end"), "grace", 10*time.Minute); ok {
-		r.EndGrace = d
-	}
+	r.LongestGap = timeOr(r.root.Table("watchdog"), "longest_gap", longest, gap)
+	r.PinStale = timeOr(r.root.Table("board"), "stale_after", longest, defaultPinStale)
+	r.EndGrace = timeOr(r.root.Table("end"), "grace", 10*time.Minute, defaultEndGrace)
 }
 
 // timeAt is a time over 0 and up to longest.
@@ -380,14 +360,10 @@ func timeAt(t *document.Table, key string, longest time.Duration) (time.Duration
 	return d, ok
 }
 
-// over0 is a quantity of more than 0.
-func over0(t *document.Table, key string, kind rules.Kind) (float64, bool) {
-	q, ok := rules.PositiveAt(t, key, kind)
-	return q.SI, ok
-}
-
-// from0 is a quantity of 0 or more.
-func from0(t *document.Table, key string, kind rules.Kind) (float64, bool) {
-	q, ok := rules.NotNegativeAt(t, key, kind)
-	return q.SI, ok
+// timeOr is timeAt, or what counts where there is none.
+func timeOr(t *document.Table, key string, longest, or time.Duration) time.Duration {
+	if d, ok := timeAt(t, key, longest); ok {
+		return d
+	}
+	return or
 }

@@ -201,7 +201,7 @@ guard.toml:85: load_cell.known[3].load: off the line through the others by 27.22
 	{"guard.toml", `load   = "20 kg"`, `load = "20 m"`,
 		`guard.toml:82: load_cell.known[2].load: m is a unit of length, and this takes force (got "20 m"); write a mass or a force, such as "20 kg" or "200 N"`},
 	{"rehearse.toml", `source = "winch"`, "source = \"winch\"\nzero = 5",
-		`rehearse.toml:30: load_cell.zero: a tension that the craft tells needs no calibration here; take it out`},
+		`rehearse.toml:30: load_cell.zero: a tension that the craft tells needs no calibration here (got the number 5); take it out`},
 	{"rehearse.toml", `source = "winch"`, `source = "own"`,
 		`rehearse.toml:28: load_cell.zero: missing; write the count at no load, or [[load_cell.known]] rows
 rehearse.toml:28: load_cell.newtons_per_count: missing; write it, or [[load_cell.known]] rows with a known load each`},

@@ -22,7 +22,6 @@ const defaultStill = 3 * time.Second
 func (r *reading) wind() {
 	t := r.root.Table("wind")
 	w := &r.Wind
-	w.StillAfter = defaultStill
 	w.Fitted = t.Present()
 	if r.Board.Line("anemometer").Fitted && !w.Fitted && !r.Board.implied {
 		r.root.Table("board").Table("lines").Fault("anemometer", "there is no [wind] that says what its pulses mean", "", "write [wind] with slope and offset from the certificate, or take the line out")
@@ -38,27 +37,15 @@ func (r *reading) wind() {
 		r.root.Missing("wind", "the anemometer has no line", "name its pin under [board.lines]")
 	}
 	var okSlope, okOffset bool
-	w.Slope, okSlope = over0(t, "slope", rules.Length)
+	w.Slope, okSlope = rules.PositiveAt(t, "slope", rules.Length)
 	if okSlope && (w.Slope < leastSlope || w.Slope > mostSlope) {
 		t.Fault("slope", fmt.Sprintf("must be from %s to %s a pulse", rules.Format(leastSlope, "m"), rules.Format(mostSlope, "m")), t.Got("slope"), "take it from the certificate")
 		okSlope = false
 	}
-	w.Offset, okOffset = from0(t, "offset", rules.Speed)
-	for _, need := range []struct {
-		key  string
-		ok   bool
-		mend string
-	}{
-		{"slope", okSlope, `write metres of wind per pulse from the certificate: slope = "0.62 m"`},
-		{"offset", okOffset, `write the speed at no pulses from the certificate: offset = "0.27 m/s"`},
-	} {
-		if !need.ok && !t.Has(need.key) {
-			t.Missing(need.key, "missing", need.mend)
-		}
-	}
-	if n, ok := t.Int("pulses_per_turn", 1, 1000); ok {
-		w.PulsesPerTurn = int(n)
-	}
+	w.Offset, okOffset = rules.NotNegativeAt(t, "offset", rules.Speed)
+	t.Need("slope", "missing", `write metres of wind per pulse from the certificate: slope = "0.62 m"`)
+	t.Need("offset", "missing", `write the speed at no pulses from the certificate: offset = "0.27 m/s"`)
+	w.PulsesPerTurn, _ = t.Int("pulses_per_turn", 1, 1000)
 	if okSlope && okOffset {
 		highest := rules.WindSpeed.Channel().High
 		if w.Offset >= highest/10 {
@@ -73,10 +60,8 @@ func (r *reading) wind() {
 			t.Fault("bounce", "longer than a pulse at the highest wind", t.Got("bounce"), "write less than "+rules.Format(1/w.MaxHz, "ms"))
 		}
 	}
-	if d, ok := timeAt(t, "still_after", time.Minute); ok {
-		w.StillAfter = d
-	}
-	if v, ok := over0(t, "starts_at", rules.Speed); ok {
+	w.StillAfter = timeOr(t, "still_after", time.Minute, defaultStill)
+	if v, ok := rules.PositiveAt(t, "starts_at", rules.Speed); ok {
 		if w.StartsAt = v; v < leastStart || v > mostStart {
 			t.Fault("starts_at", fmt.Sprintf("must be from %s to %s", rules.Format(leastStart, "m/s"), rules.Format(mostStart, "m/s")), t.Got("starts_at"), "the data sheet says some 0.3 to 0.5 m/s")
 		}
@@ -89,9 +74,9 @@ func (r *reading) wind() {
 // windHeight reads how wind is carried up to the rotors.
 func (r *reading) windHeight(t *document.Table) {
 	w := &r.Wind
-	w.Height, _ = over0(t, "height", rules.Length)
-	w.RotorHeight, _ = over0(t, "rotor_height", rules.Length)
-	w.Roughness, _ = over0(t, "roughness", rules.Length)
+	w.Height, _ = rules.PositiveAt(t, "height", rules.Length)
+	w.RotorHeight, _ = rules.PositiveAt(t, "rotor_height", rules.Length)
+	w.Roughness, _ = rules.PositiveAt(t, "roughness", rules.Length)
 	if n, ok := t.Number("exponent"); ok {
 		if n <= 0 || n > 1 {
 			t.Fault("exponent", "must be more than 0 and at most 1", t.Got("exponent"), "over open ground some 0.14")
@@ -108,20 +93,14 @@ func (r *reading) windHeight(t *document.Table) {
 	case "power":
 		w.Method = derived.PowerLaw
 	default:
-		for _, key := range []string{"roughness", "exponent", "rotor_height"} {
-			if t.Has(key) && !t.Has("method") {
-				t.Fault(key, "means nothing without a method", t.Got(key), `write method = "log" or "power"`)
-			}
+		if !t.Has("method") {
+			t.Forbid("means nothing without a method", `write method = "log" or "power"`, "roughness", "exponent", "rotor_height")
 		}
 		return
 	}
-	if key := other[method]; t.Has(key) {
-		t.Fault(key, fmt.Sprintf("method %q has none", method), t.Got(key), "take it out")
-	}
+	t.Forbid(fmt.Sprintf("method %q has none", method), "take it out", other[method])
 	for _, key := range needs[method] {
-		if !t.Has(key) {
-			t.Missing(key, fmt.Sprintf("missing: method %q needs it", method), "write it, or take the method out")
-		}
+		t.Need(key, fmt.Sprintf("missing: method %q needs it", method), "write it, or take the method out")
 	}
 	if w.Method == derived.LogLaw && w.Roughness > 0 && (w.Height > 0 && w.Roughness >= w.Height || w.RotorHeight > 0 && w.Roughness >= w.RotorHeight) {
 		t.Fault("roughness", "must be less than both heights", t.Got("roughness"), "open grass 0.03 m, a sea 0.0002 m")
@@ -144,7 +123,7 @@ func (r *reading) loadCell() {
 	c.Rate = defaultRate
 	known := t.Rows("known")
 	source, _ := t.Choice("source", "own", "winch")
-	zero, okZero := t.Int("zero", -mostCount, mostCount)
+	zero, _ := t.Int("zero", -mostCount, mostCount)
 	per, okPer := t.Number("newtons_per_count")
 	low, okLow := t.Int("low", -mostCount, mostCount)
 	high, okHigh := t.Int("high", -mostCount, mostCount)
@@ -155,11 +134,8 @@ func (r *reading) loadCell() {
 	r.notAbsent(t, rules.Tension)
 	if source == "winch" {
 		c.Winch = true
-		for _, key := range []string{"zero", "newtons_per_count", "low", "high", "rate", "device", "known"} {
-			if t.Has(key) {
-				t.Fault(key, "a tension that the craft tells needs no calibration here", "", "take it out")
-			}
-		}
+		t.Forbid("a tension that the craft tells needs no calibration here", "take it out",
+			"zero", "newtons_per_count", "low", "high", "rate", "device", "known")
 		return
 	}
 	c.Fitted = true
@@ -181,20 +157,12 @@ func (r *reading) loadCell() {
 		c.Low, c.High = int32(low), int32(high)
 	}
 	if len(known) > 0 {
-		for _, key := range []string{"zero", "newtons_per_count"} {
-			if t.Has(key) {
-				t.Fault(key, "stands beside known loads", t.Got(key), "keep one of the two")
-			}
-		}
+		t.Forbid("stands beside known loads", "keep one of the two", "zero", "newtons_per_count")
 		c.fit(t, known)
 		return
 	}
-	if !okZero && !t.Has("zero") {
-		t.Missing("zero", "missing", "write the count at no load, or [[load_cell.known]] rows")
-	}
-	if !okPer && !t.Has("newtons_per_count") {
-		t.Missing("newtons_per_count", "missing", "write it, or [[load_cell.known]] rows with a known load each")
-	}
+	t.Need("zero", "missing", "write the count at no load, or [[load_cell.known]] rows")
+	t.Need("newtons_per_count", "missing", "write it, or [[load_cell.known]] rows with a known load each")
 	if okPer && !believable(per) {
 		t.Fault("newtons_per_count", fmt.Sprintf("must be from %g to %g or the negative of that", leastPerCount, mostPerCount), t.Got("newtons_per_count"), "load the cell with a known mass and divide; negative when the count falls as the tension grows")
 	}
@@ -221,9 +189,7 @@ func (c *LoadCell) fit(t *document.Table, known []*document.Table) {
 		load, okLoad := document.Parsed(row, "load", ParseLoad)
 		n, okCounts := row.Int("counts", -mostCount, mostCount)
 		for _, key := range []string{"load", "counts"} {
-			if !row.Has(key) {
-				row.Missing(key, "missing", `a known load has two: load = "20 kg" and counts = 183204`)
-			}
+			row.Need(key, "missing", `a known load has two: load = "20 kg" and counts = 183204`)
 		}
 		if okLoad && okCounts {
 			counts, loads = append(counts, float64(n)), append(loads, load)
@@ -319,9 +285,7 @@ func readNamed(t *document.Table) (Named, bool) {
 	channel, okChannel := t.String("channel")
 	unit, okUnit := t.String("unit")
 	for _, key := range []string{"name", "channel"} {
-		if !t.Has(key) {
-			t.Missing(key, "missing", `a named value has a name, a channel and its unit`)
-		}
+		t.Need(key, "missing", `a named value has a name, a channel and its unit`)
 	}
 	if !okName || !okChannel {
 		return n, false
@@ -347,9 +311,7 @@ func readNamed(t *document.Table) (Named, bool) {
 		return n, true
 	}
 	if !okUnit {
-		if !t.Has("unit") {
-			t.Missing("unit", "missing", "write the unit in which the craft sends it: "+document.List(c.Kind.Units(), "or"))
-		}
+		t.Need("unit", "missing", "write the unit in which the craft sends it: "+document.List(c.Kind.Units(), "or"))
 		return n, false
 	}
 	// The unit's line through two points: exact for every unit without an

@@ -6,6 +6,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/rules"
+	"downhaul/rules/document"
 )
 
 // Commission is when the proof tests of the pad's outputs and inputs are due.
@@ -54,10 +55,8 @@ const (
 // [watchdog]. It comes after the board.
 func (r *reading) upkeep() {
 	t := r.root.Table("commission")
-	r.Commission = Commission{Every: defaultEvery, Required: r.guards()}
-	if d, ok := timeAt(t, "every", longestEvery); ok {
-		r.Commission.Every = d
-	}
+	r.Commission.Required = r.guards()
+	r.Commission.Every = timeOr(t, "every", longestEvery, defaultEvery)
 	desk := r.Board.Kind != GPIO
 	if b, ok := t.Bool("required"); ok {
 		if !b && !desk {
@@ -66,9 +65,8 @@ func (r *reading) upkeep() {
 		r.Commission.Required = b && r.guards()
 	}
 
-	if b, ok := r.root.Table("proof").Bool("required"); ok {
-		r.Proof.Required = b && r.guards()
-	}
+	proved, _ := r.root.Table("proof").Bool("required")
+	r.Proof.Required = proved && r.guards()
 
 	r.Upkeep.RealTime = true
 	c := r.root.Table("computer")
@@ -80,30 +78,16 @@ func (r *reading) upkeep() {
 	}
 
 	k := r.root.Table("keep")
-	if d, ok := timeAt(k, "age", longestKeep); ok {
-		r.KeepAge = d
-	}
-	if n, ok := k.Int("megabytes", leastKeep, mostKeep); ok {
-		r.KeepBytes = n << 20
-	}
+	r.KeepAge, _ = timeAt(k, "age", longestKeep)
+	megabytes, _ := k.Int("megabytes", leastKeep, mostKeep)
+	r.KeepBytes = int64(megabytes) << 20
 
-	s := r.root.Table("signing")
-	key, ok := s.Note("key_file")
-	if ok && !strings.HasPrefix(key, "/") {
-		s.Fault("key_file", "is no whole path", s.Got("key_file"), "write it from the root, such as /etc/downhaul/signing.key")
-	}
-	r.SigningKey = key
+	r.SigningKey = wholePath(r.root.Table("signing"), "key_file", "/etc/downhaul/signing.key")
 
 	w := r.root.Table("watchdog")
-	device, ok := w.Note("device")
-	if ok && !strings.HasPrefix(device, "/") {
-		w.Fault("device", "is no whole path", w.Got("device"), "write it from the root, such as /dev/watchdog")
-	}
-	r.Upkeep.Device, r.Upkeep.Timeout = device, defaultTimeout
+	r.Upkeep.Device, r.Upkeep.Timeout = wholePath(w, "device", "/dev/watchdog"), defaultTimeout
 	if !w.Has("device") {
-		if w.Has("timeout") {
-			w.Fault("timeout", "there is no device to set it on", w.Got("timeout"), "write device = \"/dev/watchdog\", or take it out")
-		}
+		w.Forbid("there is no device to set it on", `write device = "/dev/watchdog", or take it out`, "timeout")
 		return
 	}
 	if d, ok := timeAt(w, "timeout", longestTimeout); ok {
@@ -112,4 +96,13 @@ func (r *reading) upkeep() {
 		}
 		r.Upkeep.Timeout = d
 	}
+}
+
+// wholePath is a path from the root, of which such is an example.
+func wholePath(t *document.Table, key, such string) string {
+	path, ok := t.Note(key)
+	if ok && !strings.HasPrefix(path, "/") {
+		t.Fault(key, "is no whole path", document.Quote(path), "write it from the root, such as "+such)
+	}
+	return path
 }

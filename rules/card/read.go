@@ -15,12 +15,10 @@ import (
 func Read(file string, text []byte) (*Card, document.Faults) {
 	d := document.Parse(file, text)
 	root := d.Root()
-	c := &Card{Version: rules.FileVersion, Units: "metric", Hash: sha256.Sum256(text)}
+	c := &Card{Version: rules.FileVersion, Hash: sha256.Sum256(text)}
 	rules.CheckVersion(root)
 	c.Title, _ = root.Note("title")
-	if u, ok := root.Choice("units", "metric", "imperial"); ok {
-		c.Units = u
-	}
+	c.Units = rules.UnitsAt(root)
 	c.readCraft(root.Table("craft"))
 	c.readMotors(root.Table("motors"), root.Rows("motor"))
 	for _, t := range root.Rows("pack") {
@@ -42,35 +40,21 @@ func Read(file string, text []byte) (*Card, document.Faults) {
 
 func (c *Card) readCraft(t *document.Table) {
 	c.Craft.Name, _ = t.Name("name")
-	if !t.Has("name") {
-		t.Missing("name", "missing", `write the craft's name under [craft]`)
+	t.Need("name", "missing", `write the craft's name under [craft]`)
+	c.Craft.Mass, _ = rules.PositiveAt(t, "mass", rules.Mass)
+	t.Need("mass", "missing", `write the mass ready to fly, without ballast: mass = "31 kg"`)
+	c.Craft.Structure, _ = rules.PositiveAt(t, "structure", rules.Mass)
+	if c.Craft.Mass > 0 && c.Craft.Structure > c.Craft.Mass {
+		t.Fault("structure", "is more than the mass ready to fly", t.Got("structure"), "structure is a part of mass: all but the packs")
 	}
-	if q, ok := rules.PositiveAt(t, "mass", rules.Mass); ok {
-		c.Craft.Mass = q.SI
-	}
-	if !t.Has("mass") {
-		t.Missing("mass", "missing", `write the mass ready to fly, without ballast: mass = "31 kg"`)
-	}
-	if q, ok := rules.PositiveAt(t, "structure", rules.Mass); ok {
-		c.Craft.Structure = q.SI
-		if c.Craft.Mass > 0 && q.SI > c.Craft.Mass {
-			t.Fault("structure", "is more than the mass ready to fly", t.Got("structure"), "structure is a part of mass: all but the packs")
-		}
-	}
-	if q, ok := rules.PositiveAt(t, "radius", rules.Length); ok {
-		c.Craft.Radius = q.SI
-	}
-	if q, ok := rules.PositiveAt(t, "blade_throw", rules.Length); ok {
-		c.Craft.BladeThrow = q.SI
-	}
-	if q, ok := rules.PositiveAt(t, "lowering", rules.Speed); ok {
-		c.Craft.Lowering = q.SI
-	}
-	if q, ok := rules.PositiveAt(t, "width", rules.Length); ok {
+	c.Craft.Radius, _ = rules.PositiveAt(t, "radius", rules.Length)
+	c.Craft.BladeThrow, _ = rules.PositiveAt(t, "blade_throw", rules.Length)
+	c.Craft.Lowering, _ = rules.PositiveAt(t, "lowering", rules.Speed)
+	if w, ok := rules.PositiveAt(t, "width", rules.Length); ok {
 		if t.Has("radius") {
 			t.Fault("width", "stands beside radius", t.Got("width"), "keep one of the two")
 		}
-		c.Craft.Radius = q.SI / 2
+		c.Craft.Radius = w / 2
 	}
 }
 
@@ -80,17 +64,13 @@ const rigAgrees = 0.02
 
 func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 	m := &c.Motors
-	if n, ok := t.Int("count", 1, 32); ok {
-		m.Count, m.Line = int(n), t.LineOf("count")
-	} else if (t.Present() || len(rows) > 0) && !t.Has("count") {
-		t.Missing("count", "missing", "write how many motors there are under [motors]: count = 8")
+	m.Count, _ = t.Int("count", 1, 32)
+	m.Line = t.LineOf("count")
+	if t.Present() || len(rows) > 0 {
+		t.Need("count", "missing", "write how many motors there are under [motors]: count = 8")
 	}
-	if q, ok := rules.PositiveAt(t, "thrust", rules.Force); ok {
-		m.Thrust = q.SI
-	}
-	if q, ok := rules.PositiveAt(t, "current", rules.Current); ok {
-		m.Current = q.SI
-	}
+	m.Thrust, _ = rules.PositiveAt(t, "thrust", rules.Force)
+	m.Current, _ = rules.PositiveAt(t, "current", rules.Current)
 	m.readLosses(t)
 	m.readRig(t.Table("rig"))
 	if m.Rig.Measured {
@@ -148,15 +128,8 @@ func (m *Motors) readRig(t *document.Table) {
 		return
 	}
 	r := &m.Rig
-	need := func(key, mend string) {
-		if !t.Has(key) {
-			t.Missing(key, "missing", mend)
-		}
-	}
-	if q, ok := rules.PositiveAt(t, "reading", rules.Force); ok {
-		r.Reading = q.SI
-	}
-	need("reading", `write what the scale showed: reading = "27 lbf"`)
+	r.Reading, _ = rules.PositiveAt(t, "reading", rules.Force)
+	t.Need("reading", "missing", `write what the scale showed: reading = "27 lbf"`)
 	if n, ok := t.Number("lever"); ok {
 		if n <= 0 || n > 100 {
 			t.Fault("lever", "must be more than 0 and at most 100", t.Got("lever"), "write thrust over reading: the motor's thrust is reading times lever")
@@ -164,14 +137,10 @@ func (m *Motors) readRig(t *document.Table) {
 			r.Lever = n
 		}
 	}
-	need("lever", "write thrust over reading, 1 without a lever: lever = 2")
-	if q, ok := rules.PositiveAt(t, "volts", rules.Voltage); ok {
-		r.Volts = q.SI
-	}
-	need("volts", `write the voltage at the motor while it ran: volts = "48 V"`)
-	if q, ok := rules.PositiveAt(t, "clean_to", rules.Force); ok {
-		r.CleanTo = q.SI
-	}
+	t.Need("lever", "missing", "write thrust over reading, 1 without a lever: lever = 2")
+	r.Volts, _ = rules.PositiveAt(t, "volts", rules.Voltage)
+	t.Need("volts", "missing", `write the voltage at the motor while it ran: volts = "48 V"`)
+	r.CleanTo, _ = rules.PositiveAt(t, "clean_to", rules.Force)
 	r.Date, _ = t.Name("date")
 	if r.Date != "" {
 		if _, err := time.Parse(time.DateOnly, r.Date); err != nil {
@@ -187,10 +156,8 @@ func (m *Motors) readRig(t *document.Table) {
 func (m *Motors) readPlace(t *document.Table) (placed bool) {
 	p := Place{Line: t.Line()}
 	n, ok := t.Int("number", 1, 32)
-	if !ok && !t.Has("number") {
-		t.Missing("number", "missing", "write the number of its output, from 1: number = 1")
-	}
-	p.Number = int(n)
+	t.Need("number", "missing", "write the number of its output, from 1: number = 1")
+	p.Number = n
 	for i := range m.Places {
 		if ok && m.Places[i].Number == p.Number {
 			t.Fault("number", "two motors have this number", t.Got("number"), "give each output once")
@@ -200,16 +167,12 @@ func (m *Motors) readPlace(t *document.Table) (placed bool) {
 	where := func(key string) float64 {
 		q, ok := rules.QuantityAt(t, key, rules.Length)
 		placed = placed && ok
-		if !t.Has(key) {
-			t.Missing(key, "missing", `write how far from the middle: `+key+` = "0.9 m", negative for the other side`)
-		}
+		t.Need(key, "missing", `write how far from the middle: `+key+` = "0.9 m", negative for the other side`)
 		return q.SI
 	}
 	p.Ahead, p.Right = where("ahead"), where("right")
 	s, ok := t.Choice("spin", string(Clockwise), string(CounterClockwise))
-	if !ok && !t.Has("spin") {
-		t.Missing("spin", "missing", `write how it turns, seen from above: spin = "cw" or "ccw"`)
-	}
+	t.Need("spin", "missing", `write how it turns, seen from above: spin = "cw" or "ccw"`)
 	p.Spin = Spin(s)
 	m.Places = append(m.Places, p)
 	return placed
@@ -218,26 +181,15 @@ func (m *Motors) readPlace(t *document.Table) (placed bool) {
 func (c *Card) readPack(t *document.Table) {
 	p := Pack{Line: t.Line()}
 	name, ok := t.Name("name")
-	if !ok && !t.Has("name") {
-		t.Missing("name", "missing", `write what stands on the pack: name = "A1"`)
-	}
+	t.Need("name", "missing", `write what stands on the pack: name = "A1"`)
 	if before, taken := c.Pack(name); ok && taken {
 		t.Fault("name", "two packs have this name", document.Quote(name), "rename one; the other is on line "+lineText(before.Line))
 	}
 	p.Name = name
-	if n, ok := t.Int("cells", 1, 28); ok {
-		p.Cells = int(n)
-	} else if !t.Has("cells") {
-		t.Missing("cells", "missing", "write how many cells are in series: cells = 14")
-	}
-	if q, ok := rules.PositiveAt(t, "capacity", rules.Charge); ok {
-		p.Capacity = q.SI
-	}
-	if q, ok := rules.PositiveAt(t, "mass", rules.Mass); ok {
-		p.Mass = q.SI
-	}
-	if q, ok := rules.PositiveAt(t, "resistance", rules.Resistance); ok {
-		p.Resistance = q.SI
-	}
+	p.Cells, _ = t.Int("cells", 1, 28)
+	t.Need("cells", "missing", "write how many cells are in series: cells = 14")
+	p.Capacity, _ = rules.PositiveAt(t, "capacity", rules.Charge)
+	p.Mass, _ = rules.PositiveAt(t, "mass", rules.Mass)
+	p.Resistance, _ = rules.PositiveAt(t, "resistance", rules.Resistance)
 	c.Packs = append(c.Packs, p)
 }

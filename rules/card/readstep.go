@@ -15,9 +15,7 @@ func lineText(n int) string { return strconv.Itoa(n) }
 func (c *Card) readStep(t *document.Table) {
 	s := Step{Line: t.Line()}
 	name, ok := t.Name("name")
-	if !ok && !t.Has("name") {
-		t.Missing("name", "missing", `write a short name: name = "ballast 10 kg"`)
-	}
+	t.Need("name", "missing", `write a short name: name = "ballast 10 kg"`)
 	s.Name = name
 	if before, taken := c.Step(name); ok && taken {
 		t.Fault("name", "two steps have this name", document.Quote(name), "rename one; the other is on line "+lineText(before.Line))
@@ -56,50 +54,36 @@ func (c *Card) readStep(t *document.Table) {
 
 // readFlight reads what only a step that flies has.
 func (s *Step) readFlight(t *document.Table) {
-	if q, ok := rules.NotNegativeAt(t, "ballast", rules.Mass); ok {
-		s.Ballast = q.SI
-	}
+	s.Ballast, _ = rules.NotNegativeAt(t, "ballast", rules.Mass)
 	if s.Kind != Flight {
 		own := s.Kind == Ground // a ground step runs under the guard as well
-		for _, key := range []string{"ballast", "output", "hover", "no_trips", "reserve", "wind", "packs", "envelope", "envelope_sha256"} {
-			if t.Has(key) && !(own && strings.HasPrefix(key, "envelope")) {
-				wrong := "only a step that flies has it"
-				if key == "ballast" {
-					wrong = "only a step that flies lifts any"
-				}
-				t.Fault(key, wrong, t.Got(key), "take it out")
-			}
-		}
+		t.Forbid("only a step that flies lifts any", "take it out", "ballast")
+		t.Forbid("only a step that flies has it", "take it out", "output", "hover", "no_trips", "reserve", "wind", "packs")
 		if own {
 			s.readEnvelope(t)
 			s.readTieDown(t)
+		} else {
+			t.Forbid("only a step that flies has it", "take it out", "envelope", "envelope_sha256")
 		}
 		return
 	}
-	for _, key := range []string{"tie_down_pull", "tie_down", "anchor"} {
-		if t.Has(key) {
-			t.Fault(key, "only a ground step is tied down", t.Got(key), "take it out")
-		}
-	}
+	t.Forbid("only a ground step is tied down", "take it out", "tie_down_pull", "tie_down", "anchor")
 	s.Output = 1
-	if q, ok := rules.PositiveAt(t, "output", rules.Ratio); ok {
-		s.Output = q.SI
-		if q.SI > 1 {
+	if v, ok := rules.PositiveAt(t, "output", rules.Ratio); ok {
+		s.Output = v
+		if v > 1 {
 			t.Fault("output", "is more than full output", t.Got("output"), `write the highest motor output that the step needs: output = "80 %"`)
 		}
 	}
-	if !t.Has("ballast") {
-		t.Missing("ballast", "missing", `write what is added to the craft, "0 kg" for none, or kind = "ground" or "inspection"`)
-	}
+	t.Need("ballast", "missing", `write what is added to the craft, "0 kg" for none, or kind = "ground" or "inspection"`)
 	if d, ok := rules.DurationAt(t, "hover"); ok {
 		s.Shown.Hover = d
 	}
 	s.Shown.NoTrips, _ = t.Bool("no_trips")
-	if q, ok := rules.NotNegativeAt(t, "reserve", rules.Ratio); ok {
-		s.Shown.Reserve, s.Shown.HasReserve = q.SI, true
-	}
-	if q, ok := rules.PositiveAt(t, "wind", rules.Speed); ok {
-		s.Shown.Wind, s.Shown.WindUnit, s.Shown.HasWind = q.SI, q.Unit, true
+	s.Shown.Reserve, s.Shown.HasReserve = rules.NotNegativeAt(t, "reserve", rules.Ratio)
+	if s.Shown.Wind, s.Shown.HasWind = rules.PositiveAt(t, "wind", rules.Speed); s.Shown.HasWind {
+		q, _ := rules.QuantityAt(t, "wind", rules.Speed)
+		s.Shown.WindUnit = q.Unit
 	}
 	s.Shown.Packs, _ = t.Strings("packs")
 	s.readEnvelope(t)
@@ -110,19 +94,10 @@ const mostPull = 1e6
 
 // readTieDown reads what the tie-down must keep while the step runs.
 func (s *Step) readTieDown(t *document.Table) {
-	for _, held := range []struct {
-		key string
-		to  *float64
-	}{{"tie_down", &s.TieDown}, {"anchor", &s.Anchor}} {
-		if q, ok := rules.PositiveAt(t, held.key, rules.Force); ok {
-			*held.to = q.SI
-		}
-	}
-	if q, ok := rules.PositiveAt(t, "tie_down_pull", rules.Force); ok {
-		s.TieDownPull = q.SI
-		if q.SI > mostPull {
-			t.Fault("tie_down_pull", "is more than any load cell here reads", t.Got("tie_down_pull"), "write the least that it reads while the craft stands tied down")
-		}
+	s.TieDown, _ = rules.PositiveAt(t, "tie_down", rules.Force)
+	s.Anchor, _ = rules.PositiveAt(t, "anchor", rules.Force)
+	if s.TieDownPull, _ = rules.PositiveAt(t, "tie_down_pull", rules.Force); s.TieDownPull > mostPull {
+		t.Fault("tie_down_pull", "is more than any load cell here reads", t.Got("tie_down_pull"), "write the least that it reads while the craft stands tied down")
 	}
 }
 
@@ -162,23 +137,13 @@ func (s *Step) readLimit(t *document.Table) {
 		}
 		s.Limit.Form, s.Limit.Kind, s.Limit.Value, s.Limit.Unit = Form(form), q.Kind, q.SI, q.Unit
 	}
-	if text, ok := t.Note("pass"); ok {
-		s.Limit.Pass = text
-	}
-	if s.Kind == Flight {
-		for _, key := range []string{"at_least", "at_most", "pass"} {
-			if t.Has(key) {
-				t.Fault(key, "a flight has no value to type in", t.Got(key), `take it out, or write kind = "inspection"`)
-			}
-		}
+	s.Limit.Pass, _ = t.Note("pass")
+	switch s.Kind {
+	case Flight:
+		t.Forbid("a flight has no value to type in", `take it out, or write kind = "inspection"`, "at_least", "at_most", "pass")
 		return
-	}
-	if s.Kind == Ground {
-		for _, key := range []string{"at_least", "at_most"} {
-			if t.Has(key) {
-				t.Fault(key, "a ground step is passed or not", t.Got(key), `take it out, or write kind = "inspection"`)
-			}
-		}
+	case Ground:
+		t.Forbid("a ground step is passed or not", `take it out, or write kind = "inspection"`, "at_least", "at_most")
 		return
 	}
 	if t.Has("pass") {

@@ -3,6 +3,7 @@ package document
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -80,14 +81,7 @@ func (t *Table) Has(key string) bool {
 }
 
 func (t *Table) raw(key string) (any, bool) {
-	known := false
-	for _, k := range t.asked {
-		if k == key {
-			known = true
-			break
-		}
-	}
-	if !known {
+	if !slices.Contains(t.asked, key) {
 		t.asked = append(t.asked, key)
 	}
 	v, ok := t.values[key]
@@ -111,6 +105,22 @@ func (t *Table) Fault(key, wrong, got, mend string) {
 func (t *Table) Missing(key, wrong, mend string) {
 	if !t.doc.damaged {
 		t.doc.Add(Fault{Line: t.Line(), Key: t.Path(key), Wrong: wrong, Mend: mend})
+	}
+}
+
+// Need keeps a fault if the key is absent; see Missing.
+func (t *Table) Need(key, wrong, mend string) {
+	if !t.Has(key) {
+		t.Missing(key, wrong, mend)
+	}
+}
+
+// Forbid keeps a fault for each of the keys that is there.
+func (t *Table) Forbid(wrong, mend string, keys ...string) {
+	for _, key := range keys {
+		if t.Has(key) {
+			t.Fault(key, wrong, t.Got(key), mend)
+		}
 	}
 }
 
@@ -221,7 +231,7 @@ func (t *Table) Bool(key string) (bool, bool) {
 }
 
 // Int is a whole number from low to high, both included.
-func (t *Table) Int(key string, low, high int64) (int64, bool) {
+func (t *Table) Int(key string, low, high int) (int, bool) {
 	v, ok := t.raw(key)
 	if !ok {
 		return 0, false
@@ -231,11 +241,11 @@ func (t *Table) Int(key string, low, high int64) (int64, bool) {
 		t.wrongType(key, "a whole number without quotes", fmt.Sprintf("%s = %d", key, low))
 		return 0, false
 	}
-	if n < low || n > high {
+	if n < int64(low) || n > int64(high) {
 		t.Fault(key, fmt.Sprintf("must be from %d to %d", low, high), strconv.FormatInt(n, 10), "write a number in that range")
 		return 0, false
 	}
-	return n, true
+	return int(n), true
 }
 
 // Number is a bare number that is finite; −0 comes as 0.
@@ -274,10 +284,8 @@ func (t *Table) Choice(key string, words ...string) (string, bool) {
 	if !ok {
 		return "", false
 	}
-	for _, w := range words {
-		if s == w {
-			return s, true
-		}
+	if slices.Contains(words, s) {
+		return s, true
 	}
 	quoted := make([]string, len(words))
 	for i, w := range words {
@@ -312,19 +320,6 @@ func (t *Table) Strings(key string) ([]string, bool) {
 		out = append(out, s)
 	}
 	return out, true
-}
-
-// List is a list of any values.
-func (t *Table) List(key string) ([]any, bool) {
-	v, ok := t.raw(key)
-	if !ok {
-		return nil, false
-	}
-	list, ok := v.([]any)
-	if !ok {
-		t.wrongType(key, "a list in square brackets", key+" = [ … ]")
-	}
-	return list, ok
 }
 
 // Parsed is text that parse turns into a T; its error is kept as a fault.

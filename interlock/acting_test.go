@@ -1,14 +1,13 @@
 package interlock
 
 import (
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 	"encoding/json"
 	"math"
 	"strings"
 	"testing"
 	"time"
-
-	"downhaul/interlock/derived"
-	"downhaul/rules"
 )
 
 // Every timer acts in its own instant, not a nanosecond before or after, and
@@ -157,7 +156,7 @@ func TestSilenceComesToAnEnd(t *testing.T) {
 		base.e.powerUp()
 		base.e.conclude(0)
 		for _, v := range base.values {
-			base.e.limits.Take(0, v.id, derived.Result{Value: v.v, Quality: rules.Good})
+			base.e.limits.Take(0, v.id, limits.Result{Value: v.v, Quality: rules.Good})
 			base.e.conclude(0)
 		}
 		e, end := base.e, time.Hour

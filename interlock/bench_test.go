@@ -17,7 +17,7 @@ var moving = []rules.ChannelID{
 // benchEngine has count rules, spread over the moving channels.
 func benchEngine(tb testing.TB, count int) *Engine {
 	env := &rules.Envelope{}
-	site := DefaultSite()
+	site := plainSite()
 	for i := range count {
 		id := moving[i%len(moving)]
 		c := id.Channel()

@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -320,7 +321,7 @@ func TestWatchTellsWhatItDoesNotHear(t *testing.T) {
 // at once, with no sample in between.
 func TestPredictedApexFollowsTheReactionAtOnce(t *testing.T) {
 	r := newRig(t, "version = 1\n[[rule]]\nname = \"ceiling\"\nwatch = \"craft.apex\"\nabove = \"7 m\"\nstop = \"immediate\"\n", func(s *Site) {
-		s.Derived.MaxAcceleration, s.Derived.ApexThresholds = 20, []float64{7}
+		derive(s, func(c *derived.Config) { c.MaxAcceleration = 20 })
 	})
 	r.live()
 	r.fly()

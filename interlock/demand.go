@@ -1,11 +1,9 @@
 package interlock
 
 import (
-	"time"
-
-	"downhaul/interlock/derived"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
+	"time"
 )
 
 // demandRun is what was made of what a rule asks for.
@@ -28,7 +26,7 @@ func (f *fromLimits) Asked(at time.Duration, i int, why limits.Why) {
 func (f *fromLimits) Cautioned(at time.Duration, i int, why limits.Why) {
 	(*Engine)(f).cautionMoved(at, i, why)
 }
-func (f *fromLimits) Read(at time.Duration, id rules.ChannelID, r derived.Result) {
+func (f *fromLimits) Read(at time.Duration, id rules.ChannelID, r limits.Result) {
 	(*Engine)(f).builtins(at, id, r)
 }
 func (f *fromLimits) Wake(due time.Duration) { (*Engine)(f).wake(due) }

@@ -1,13 +1,11 @@
 package interlock
 
 import (
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 	"fmt"
 	"slices"
 	"time"
-
-	"downhaul/interlock/derived"
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 )
 
 // The engine's own timers, in the order in which they act at the same instant.
@@ -60,7 +58,6 @@ type Engine struct {
 	overdue     uint64                 // proof tests overdue, by number
 	cardAsks    bool                   // the test card asks for something that is not met
 	ledgerHolds bool                   // a fault of the chain or a defect stands open
-	reaction    time.Duration          // that the predicted apex counts on
 	ground      groundStep             // the step in force
 	onGround    groundRun              // the one that runs
 	powerGone   bool                   // power was seen gone, or had its time to go
@@ -77,6 +74,7 @@ type Engine struct {
 	linkUp          bool
 	lastFrame       time.Duration
 	ofCraft         [rules.ChannelCount]bool // falls silent with the craft
+	speeds, outputs []rules.ChannelID        // of each fitted motor
 	unheard         unheard
 	unknown         rules.ChannelID // the word on the phase that has just become too old
 	permTold        []bool          // what was last logged while live
@@ -95,7 +93,10 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	if len(env.Rules) > maxRules {
 		return nil, fmt.Errorf("interlock: %d rules, at most %d fit", len(env.Rules), maxRules)
 	}
-	e := &Engine{site: site, env: env, reaction: site.Derived.Reaction}
+	if site.Derived == nil {
+		return nil, fmt.Errorf("interlock: the site does not say how channels are derived; give an empty derived.Config where none is")
+	}
+	e := &Engine{site: site, env: env}
 	e.latch = latch{below: e, site: &e.site.Chain, clock: &e.clock, flash: rules.Never, rotors: site.Rotors}
 	for i := range e.timers {
 		e.timers[i] = rules.Never
@@ -148,9 +149,7 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 	}
 	if e.site.Duty == Guard {
 		ids = append(ids, rules.Climb, rules.RotorSpeed, rules.Tension)
-		for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
-			ids = append(ids, id)
-		}
+		ids = append(ids, e.speeds...)
 		if e.site.IdleCurrent > 0 {
 			ids = append(ids, currents[:]...)
 		}
@@ -185,7 +184,7 @@ func (e *Engine) Step(at time.Duration, in Input) []Effect {
 	switch in.Kind {
 	case SampleInput:
 		s := in.Sample
-		e.limits.Take(e.now, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
+		e.limits.Take(e.now, s.Channel, limits.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
 	case LineInput:
 		e.line(e.now, in.Line, in.On)
 	case FrameInput:

@@ -58,7 +58,7 @@ func exploreSeeds(t *testing.T) []*Engine {
 	if env == nil {
 		t.Fatal(faults)
 	}
-	site := DefaultSite()
+	site := plainSite()
 	site.Duty, site.Rotors = Guard, rules.RotorsStanding{Standing: exploreTick, Measured: true}
 	site.PickUp, site.DropOut, site.PinStale, site.LinkStale, site.ReadyAfter = 2*exploreTick, 2*exploreTick, 3*exploreTick, 3*exploreTick, 2*exploreTick
 	for _, l := range exploreLines {

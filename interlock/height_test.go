@@ -1,11 +1,10 @@
 package interlock
 
 import (
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 	"strings"
 	"testing"
-
-	"downhaul/interlock/derived"
-	"downhaul/rules"
 )
 
 // A height that was off before a start and is missing now is not said to read 0.
@@ -23,11 +22,11 @@ func TestHeightThatWasOffAndIsMissing(t *testing.T) {
 		return strings.Join(all, "; ")
 	}
 	r.e.heightOff = true
-	r.e.readings()[rules.Height] = derived.Reading{Value: -1.5, Quality: rules.Good}
+	r.e.readings()[rules.Height] = limits.Reading{Value: -1.5, Quality: rules.Good}
 	if got := says(); !strings.HasPrefix(got, "the height reads -1.5 m before the start") {
 		t.Errorf("told, it is %q", got)
 	}
-	r.e.readings()[rules.Height] = derived.Reading{Cause: rules.Sentinel}
+	r.e.readings()[rules.Height] = limits.Reading{Cause: rules.Sentinel}
 	if got, want := says(), "the height was off before the start, and is missing now: "+rules.Sentinel.String(); got != want {
 		t.Errorf("missing, it is %q, want %q", got, want)
 	}

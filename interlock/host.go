@@ -64,7 +64,7 @@ func (e *Engine) host(at time.Duration, in Input) {
 		e.groundTold(at, groundStep{in.On, float64(in.Seq) / 1000})
 		note.Reason = ReasonStep
 	case HostReaction:
-		e.react(at, time.Duration(in.Seq)*time.Millisecond)
+		e.limits.Expect(at, time.Duration(in.Seq)*time.Millisecond)
 		note.Reason = ReasonReaction
 	case HostCard:
 		e.cardAsks = in.On

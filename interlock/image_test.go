@@ -1,12 +1,11 @@
 package interlock
 
 import (
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 	"encoding/binary"
 	"reflect"
 	"time"
-
-	"downhaul/interlock/derived"
-	"downhaul/rules"
 )
 
 // AppendState adds a canonical image of everything that can change a future
@@ -27,7 +26,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		e.linkHeard, e.windDoubt, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks, e.ledgerHolds,
 		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
 	put(uint8(e.hushing), uint16(e.moves), uint8(e.stopWhy), uint16(e.stopRule), uint8(e.state), uint8(e.closingStep), uint8(e.sound),
-		e.overdue, int64(e.rotors.Standing), int64(e.reaction), e.ground.on, e.onGround.on, e.atRest[:], e.ground.least, e.onGround.least, e.onGround.stood,
+		e.overdue, int64(e.rotors.Standing), e.ground.on, e.onGround.on, e.atRest[:], e.ground.least, e.onGround.least, e.onGround.stood,
 		e.maxBoot, e.builtinListed[:], e.permTold)
 	for _, t := range e.timers {
 		if t != rules.Never {
@@ -96,7 +95,7 @@ func (e *Engine) appendLimits(dst []byte) []byte {
 		if *part[rules.Side](r, "excursion") != rules.Inside {
 			put(*part[float64](r, "fresh"))
 		}
-		if slope := *part[*derived.Slope](r, "slope"); slope != nil {
+		if slope := *part[*limits.Slope](r, "slope"); slope != nil {
 			// What lies behind a gap is forgotten with the next value.
 			gap, last := min(rule.StaleAfter, max(rule.Over, rule.Watch.Stale())), *part[time.Duration](r, "last")
 			put(*part[bool](r, "heard"), e.now-last > gap)
@@ -124,7 +123,7 @@ func (e *Engine) appendLimits(dst []byte) []byte {
 			put(*part[float64](c, "last"), uint32(min(*part[int](c, "same"), frozen)))
 		}
 	}
-	for _, c := range *inside[[]derived.Calculator](e.limits, "calcs") {
+	for _, c := range *inside[[]limits.Calculator](e.limits, "calcs") {
 		dst = c.AppendState(dst, e.now)
 	}
 	if e.limits.Broken() {

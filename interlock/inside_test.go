@@ -1,15 +1,13 @@
 package interlock
 
 import (
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 	"fmt"
 	"reflect"
 	"slices"
 	"time"
 	"unsafe"
-
-	"downhaul/interlock/derived"
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 )
 
 // inside returns a field of the limits, which only tests look into.
@@ -18,7 +16,7 @@ func inside[T any](l *limits.Limits, name string) *T {
 }
 
 // readings are those of the limits, to be changed behind their back.
-func (e *Engine) readings() *derived.Table { return inside[derived.Table](e.limits, "table") }
+func (e *Engine) readings() *limits.Table { return inside[limits.Table](e.limits, "table") }
 
 // part returns a field of a struct that only tests look into.
 func part[T any](v reflect.Value, name string) *T {
@@ -65,7 +63,7 @@ func wrongLimits(after *Engine) string {
 			return "a channel's deadline is not looked at"
 		}
 	}
-	calcs := *inside[[]derived.Calculator](after.limits, "calcs")
+	calcs := *inside[[]limits.Calculator](after.limits, "calcs")
 	for i, due := range *inside[[]time.Duration](after.limits, "calcDue") {
 		switch {
 		case due <= after.now && after.started:

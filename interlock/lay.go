@@ -10,6 +10,7 @@ import (
 // lay prepares the limits, and what built-in interlocks take from them.
 func (e *Engine) lay() (err error) {
 	e.layCraft()
+	e.speeds, e.outputs = e.site.Derived.Needs(rules.RotorSpeed), e.site.Derived.Needs(rules.MotorHighest)
 	e.byPhase = e.phased()
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		if e.site.Duty == Guard && e.site.PulsesAlone && e.env.Watches(id) && slices.Contains(e.site.Derived.Needs(id), rules.WindSpeed) {

@@ -1,12 +1,10 @@
 package interlock
 
 import (
-	"math"
-	"time"
-
-	"downhaul/interlock/derived"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
+	"math"
+	"time"
 )
 
 // inForce reports whether a rule of that phase counts now.
@@ -21,7 +19,7 @@ func (e *Engine) inForce(p rules.Phase) bool {
 }
 
 // builtins lets the built-in interlocks and the phases see a reading.
-func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result) {
+func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r limits.Result) {
 	switch id {
 	default:
 		e.powerBack(at, id, r)
@@ -72,7 +70,7 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r derived.Result
 
 // windSeen watches for pulses of an anemometer whose wire nothing else watches:
 // the wind that they tell is more than none.
-func (e *Engine) windSeen(at time.Duration, r derived.Result) {
+func (e *Engine) windSeen(at time.Duration, r limits.Result) {
 	doubt := limits.MayBeCut(r)
 	turned := r.Quality == rules.Good && r.Value > 0
 	e.dirty = e.dirty || doubt != e.windDoubt || turned && e.timers[timerTurned] == rules.Never
@@ -90,7 +88,7 @@ const heightBack = 0.2
 // pad before a start is at zero: what it reads there is what every limit of
 // height would be off by, and a drift or a home that crept away shows nowhere
 // else. It counts before a start only.
-func (e *Engine) heightNear(r derived.Result) {
+func (e *Engine) heightNear(r limits.Result) {
 	if e.site.Duty != Guard || r.Quality != rules.Good {
 		return
 	}
@@ -148,8 +146,7 @@ func (e *Engine) outputsBelow(at time.Duration, limit float64) bool {
 	if r := e.limits.Fresh(rules.MotorHighest, at); r.Quality != rules.Missing {
 		return r.Quality == rules.Good && r.Value <= limit
 	}
-	for i := range e.site.Derived.Motors {
-		id := rules.Motor1Output + rules.ChannelID(i)
+	for _, id := range e.outputs {
 		r := e.limits.Reading(id)
 		unused := r.Quality == rules.Missing && r.Cause == rules.Sentinel
 		low := r.Quality == rules.Good && r.Value <= limit
@@ -224,7 +221,7 @@ func (e *Engine) phaseMoved(at time.Duration, p rules.Phase) {
 }
 
 // bootClock watches for a craft that restarted.
-func (e *Engine) bootClock(at time.Duration, r derived.Result) {
+func (e *Engine) bootClock(at time.Duration, r limits.Result) {
 	if r.Quality != rules.Good {
 		return
 	}
@@ -262,7 +259,7 @@ func (e *Engine) frame(at time.Duration) {
 // linkAge serves rules and permissives on the age of the link: 0 with every
 // frame, and from then on it grows by itself.
 func (e *Engine) linkAge(at time.Duration) {
-	e.limits.Take(at, rules.LinkAge, derived.Result{Quality: rules.Good})
+	e.limits.Take(at, rules.LinkAge, limits.Result{Quality: rules.Good})
 	e.armLinkAge(at, at)
 }
 
@@ -281,7 +278,7 @@ func (e *Engine) armLinkAge(frame, now time.Duration) {
 // every value that silence makes: it counts, and keeps nothing fresh.
 func (e *Engine) linkAged(due time.Duration) {
 	frame := e.limits.Health(rules.LinkAge).Good
-	e.limits.Take(due, rules.LinkAge, derived.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
+	e.limits.Take(due, rules.LinkAge, limits.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
 	e.armLinkAge(frame, due)
 }
 

@@ -5,20 +5,9 @@ import (
 	"slices"
 	"time"
 
-	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
-
-// longestReaction is the longest that a reaction can be told as; the pad file
-// allows no longer one.
-const longestReaction = time.Minute
-
-// react has the predicted apex count on that reaction, never on a shorter one
-// than the pad file states.
-func (e *Engine) react(at, reaction time.Duration) {
-	e.reaction = max(e.site.Derived.Reaction, min(reaction, longestReaction))
-	e.limits.Expect(at, e.reaction)
-}
 
 // currents are the currents that can tell that no power flows. The first of them,
 // powerCurrents, can also tell that power was not removed: another pack may feed
@@ -42,7 +31,7 @@ const (
 // rotorTurns reports whether a rotor is known to turn, in either direction, faster
 // than that: one that is heard is enough, whatever is known of the others.
 func (e *Engine) rotorTurns(at time.Duration, speed float64) bool {
-	for id := rules.Motor1Speed; id <= e.lastRotor(); id++ {
+	for _, id := range e.speeds {
 		r := e.limits.Fresh(id, at)
 		if r.Quality == rules.Good && math.Abs(r.Value) > speed {
 			return true
@@ -76,7 +65,7 @@ func (e *Engine) windTurns(at time.Duration) bool {
 }
 
 // currentSeen keeps what windTurns compares with.
-func (e *Engine) currentSeen(at time.Duration, id rules.ChannelID, r derived.Result) {
+func (e *Engine) currentSeen(at time.Duration, id rules.ChannelID, r limits.Result) {
 	i := slices.Index(currents[:], id)
 	switch rotors := e.limits.Fresh(rules.RotorSpeed, at); {
 	case i < 0 || r.Quality != rules.Good:
@@ -120,12 +109,6 @@ func (e *Engine) still(at time.Duration) bool {
 	return e.stillDone
 }
 
-// lastRotor is the channel of the last fitted rotor's speed; it lies before the
-// first one's where none is stated.
-func (e *Engine) lastRotor() rules.ChannelID {
-	return rules.Motor1Speed + rules.ChannelID(min(max(e.site.Derived.Motors, 0), derived.MaxMotors)) - 1
-}
-
 // checkPowerGone: rotors and current had their time to go away.
 func (e *Engine) checkPowerGone(at time.Duration) {
 	e.powerGone = true // from here on it can only come back
@@ -145,7 +128,7 @@ const powerBackFor = 500 * time.Millisecond
 // closes again, however late it comes back, and however long the telemetry was
 // silent at the end of that window. A guard that has just started may find
 // rotors that run down from before; they get the whole window.
-func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r derived.Result) {
+func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r limits.Result) {
 	e.currentSeen(at, id, r)
 	if e.closed || e.timers[timerPowerRemains] != rules.Never || r.Quality == rules.Missing && r.Cause != rules.OutOfRange {
 		return
@@ -160,7 +143,7 @@ func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r derived.Resul
 	case r.Quality == rules.Good:
 		e.disarm(timerPowerBack)
 		// The current goes at once, the rotors after it.
-		e.powerGone = e.powerGone || id <= e.lastRotor() && id >= rules.Motor1Speed || !e.limits.Feeds(rules.RotorSpeed)
+		e.powerGone = e.powerGone || slices.Contains(e.speeds, id) || !e.limits.Feeds(rules.RotorSpeed)
 	}
 }
 

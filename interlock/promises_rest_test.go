@@ -7,6 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
+	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -39,7 +40,7 @@ func TestPromise08_SameInputsSameDecisions(t *testing.T) {
 }
 
 func TestPromise09_RefusedWhole(t *testing.T) {
-	site := DefaultSite()
+	site := plainSite()
 	many := make([]rules.Rule, maxRules+1)
 	for i := range many {
 		many[i] = rules.Rule{Watch: rules.Tension, Form: rules.Above, Limit: 1, StaleAfter: time.Second}
@@ -206,7 +207,7 @@ func TestPromise06_OneRotorThatIsHeardIsEnough(t *testing.T) {
 
 func oneRotor(t *testing.T, turns rules.ChannelID) {
 	t.Helper()
-	r := newRig(t, exploreEnvelope, func(s *Site) { s.Derived.Motors = 2 })
+	r := newRig(t, exploreEnvelope, func(s *Site) { derive(s, func(c *derived.Config) { c.Motors = 2 }) })
 	r.silence(rules.Motor1Speed)
 	r.set(turns, 0, rules.Good)
 	for _, id := range []rules.ChannelID{rules.Motor1Output + 1, rules.ESCFailures} {

@@ -140,7 +140,7 @@ func TestPromise03_MissingIsViolating(t *testing.T) {
 		if immediate(c.ID) {
 			rule.MissingStop, rule.MissingGrace = rules.Immediate, 0
 		}
-		site := DefaultSite()
+		site := plainSite()
 		site.Duty = Guard
 		site.Fed[c.ID] = rules.CraftSays
 		e, err := New(&rules.Envelope{Rules: []rules.Rule{rule}}, site)

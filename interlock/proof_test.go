@@ -70,7 +70,7 @@ name = "ceiling"
 watch = "craft.apex"
 above = "200 m"
 stop = "immediate"
-`, func(s *Site) { s.Derived.MaxAcceleration = 2 * derived.Gravity })
+`, func(s *Site) { derive(s, func(c *derived.Config) { c.MaxAcceleration = 2 * derived.Gravity }) })
 	r.run(2 * time.Second)
 	apex := func(ms uint32) float64 {
 		r.step(Input{Kind: HostInput, Host: HostReaction, On: true, Seq: ms})

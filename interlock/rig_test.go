@@ -49,6 +49,20 @@ type rigValue struct {
 
 const rigTick = 10 * time.Millisecond
 
+// plainSite is a pad on which no part of a derived channel is stated.
+func plainSite() Site {
+	s := DefaultSite()
+	s.Derived = derived.Config{}
+	return s
+}
+
+// derive changes how channels are derived on a pad.
+func derive(s *Site, change func(*derived.Config)) {
+	c := s.Derived.(derived.Config)
+	change(&c)
+	s.Derived = c
+}
+
 func newRig(t testing.TB, envelope string, change func(*Site)) *rig {
 	t.Helper()
 	env, faults := rules.ReadEnvelope("envelope.toml", []byte(envelope))

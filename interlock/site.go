@@ -3,7 +3,7 @@ package interlock
 import (
 	"time"
 
-	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -59,8 +59,8 @@ type Site struct {
 	Chain
 	// Fed says who feeds each measured channel.
 	Fed [rules.ChannelCount]rules.Origin
-	// Derived configures the derived channels; New adds what the envelope asks.
-	Derived derived.Config
+	// Derived is how channels are derived from others.
+	Derived limits.Derivation
 	// Rotors is from the relay's opening until they stand; 0 is not told.
 	Rotors rules.RotorsStanding
 	// LinkStale is how long nothing may be heard from the craft.

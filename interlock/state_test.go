@@ -15,7 +15,7 @@ import (
 
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
-	"limits.above": "the engine itself", "below": "the engine itself", "clock": "the engine's own", "limits.cfg": "never changes; each calculator has what it needs of it", "limits.readyAfter": "never changes",
+	"limits.above": "the engine itself", "below": "the engine itself", "clock": "the engine's own", "limits.needs": "never changes", "limits.helps": "never changes", "speeds": "never changes", "outputs": "never changes", "limits.readyAfter": "never changes",
 	"panicked": "decides nothing", "group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
 	"ages": "never changes", "limits.order": "never changes", "limits.perms": "never changes",
 	"limits.channels.rulesFrom": "never changes", "limits.channels.rulesTo": "never changes", "limits.channels.permsFrom": "never changes",

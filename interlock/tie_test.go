@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -80,7 +81,7 @@ func TestUnusedOutputsAreIdle(t *testing.T) {
 		{Sample{Value: 0.1, Quality: rules.Good}, true}, {Sample{Value: 0.5, Quality: rules.Good}, false},
 		{Sample{Value: 0.1, Quality: rules.Doubtful}, false}, {Sample{Cause: rules.Sentinel}, true}, {Sample{Cause: rules.OutOfRange}, false},
 	} {
-		r := busyRig(t, func(s *Site) { s.Derived.Motors = 2 })
+		r := busyRig(t, func(s *Site) { derive(s, func(c *derived.Config) { c.Motors = 2 }) })
 		now := time.Second
 		r.e.Step(now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.Motor1Output, Cause: rules.Sentinel}})
 		c.second.Channel = rules.Motor1Output + 1

@@ -1,6 +1,7 @@
 package interlock
 
 import (
+	"slices"
 	"time"
 
 	"downhaul/interlock/limits"
@@ -70,7 +71,7 @@ func (e *Engine) told(id rules.ChannelID) time.Duration {
 
 // toldMissing returns why a channel is missing where that was told: not by silence.
 func (e *Engine) toldMissing(id rules.ChannelID) rules.Cause {
-	for _, n := range append(e.site.Derived.Needs(id), id) {
+	for _, n := range slices.Concat(e.limits.Needs(id), []rules.ChannelID{id}) {
 		if r := e.limits.Reading(n); r.Quality == rules.Missing && r.Cause != rules.NoCause && r.Cause != rules.Stale && r.Cause != rules.InputMissing {
 			return r.Cause
 		}

@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -66,7 +67,8 @@ type silentCase struct {
 
 func (c *silentCase) try(t *testing.T) {
 	r := silentRig(t, c.envelope, func(s *Site) {
-		s.StillRotor, s.Derived.MaxAcceleration = 100, 14
+		s.StillRotor = 100
+		derive(s, func(c *derived.Config) { c.MaxAcceleration = 14 })
 		if c.change != nil {
 			c.change(s)
 		}

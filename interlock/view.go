@@ -1,11 +1,9 @@
 package interlock
 
 import (
-	"time"
-
-	"downhaul/interlock/derived"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
+	"time"
 )
 
 // View is what can be shown of an engine. The slices are reused by the next
@@ -46,14 +44,14 @@ type View struct {
 	Unmet       []Unmet
 	Rules       []RuleView
 	// Permissives is the last reading of each permissive's channel.
-	Permissives []derived.Reading
+	Permissives []limits.Reading
 	// Holds says of each permissive whether it holds.
 	Holds []bool
 }
 
 // RuleView is one rule as it stands.
 type RuleView struct {
-	Reading  derived.Reading
+	Reading  limits.Reading
 	Age      time.Duration // since the last Good sample; Never if there was none
 	HasValue bool
 	Value    float64 // the rate for rate rules
@@ -115,9 +113,9 @@ func (e *Engine) ruleView(i int) RuleView {
 }
 
 // Reading is the last reading of a channel.
-func (e *Engine) Reading(id rules.ChannelID) derived.Reading {
+func (e *Engine) Reading(id rules.ChannelID) limits.Reading {
 	if id >= rules.ChannelCount {
-		return derived.Reading{}
+		return limits.Reading{}
 	}
 	return e.limits.Reading(id)
 }

@@ -96,7 +96,9 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	stop, _ := stopping.Known(p, "")
 	site := p.Site()
 	out.reaction = p.Reaction(stop.Thrust)
-	site.Derived.Reaction = out.reaction // as a guard tells its engine
+	cfg := p.Derived()
+	cfg.Reaction = out.reaction // as a guard tells its engine
+	site.Derived = cfg
 	out.Report, err = prove.Run(prove.Setup{
 		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed, Signed: p.SigningKey != "",
 		Budget: func(r *rules.Rule) prove.Budget {

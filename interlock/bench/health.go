@@ -5,8 +5,8 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -46,8 +46,8 @@ type health struct {
 	// The longest silence, and since when it was.
 	longest, longestAt time.Duration
 
-	lag   derived.Calculator
-	table derived.Table
+	lag   limits.Calculator
+	table limits.Table
 	// boots is the craft's clock with the engine time it came at, for jumps of
 	// the recording's clock that it does not follow.
 	boot, bootAt time.Duration
@@ -66,7 +66,7 @@ const (
 
 func newHealth(site interlock.Site) health {
 	h := health{silent: site.LinkStale}
-	calcs, err := derived.New(site.Derived, func(id rules.ChannelID) bool { return id == rules.LinkLag })
+	calcs, err := site.Derived.Calculators(&rules.Envelope{}, func(id rules.ChannelID) bool { return id == rules.LinkLag })
 	if err == nil && len(calcs) == 1 {
 		h.lag = calcs[0]
 	}
@@ -129,7 +129,7 @@ func (h *health) clock(at time.Duration, seconds float64) {
 	if h.lag == nil {
 		return
 	}
-	h.table[rules.CraftBootClock] = derived.Reading{At: at, Value: seconds, Quality: rules.Good}
+	h.table[rules.CraftBootClock] = limits.Reading{At: at, Value: seconds, Quality: rules.Good}
 	if r, ok := h.lag.Sample(at, &h.table); ok && r.Quality != rules.Missing && (h.seen.LagS == nil || r.Value > *h.seen.LagS) {
 		lag := r.Value
 		h.seen.LagS, h.seen.LagAtS = &lag, at.Seconds()

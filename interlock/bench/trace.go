@@ -4,7 +4,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -16,7 +16,7 @@ type Trace struct {
 	Courses []*Course
 	view    interlock.View
 	rates   bool
-	last    [rules.ChannelCount]derived.Reading
+	last    [rules.ChannelCount]limits.Reading
 }
 
 // Course is the course of one quantity over a recording.

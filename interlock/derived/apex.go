@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -33,9 +34,9 @@ const Gravity = 9.80665
 // the last prediction goes on growing.
 type apex struct {
 	errorHeight, errorClimb float64
-	reaction                time.Duration
-	surplus                 float64   // A, m/s²
-	thresholds              []float64 // rising; shared, never written
+	stated, reaction        time.Duration // by the pad file, and now
+	surplus                 float64       // A, m/s²
+	thresholds              []float64     // rising; shared, never written
 
 	running bool
 	at      time.Duration // of the height
@@ -46,7 +47,7 @@ type apex struct {
 
 func newApex(c Config) *apex {
 	a := &apex{
-		errorHeight: c.ErrorHeight, errorClimb: c.ErrorClimb, reaction: c.Reaction,
+		errorHeight: c.ErrorHeight, errorClimb: c.ErrorClimb, stated: c.Reaction, reaction: c.Reaction,
 		surplus: math.Max(0, c.MaxAcceleration-Gravity),
 		due:     rules.Never,
 	}
@@ -64,7 +65,7 @@ func newApex(c Config) *apex {
 func (a *apex) Trigger() rules.ChannelID { return rules.Height }
 func (a *apex) Output() rules.ChannelID  { return rules.Apex }
 
-func (a *apex) Sample(at time.Duration, t *Table) (Result, bool) {
+func (a *apex) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	h, v := t[rules.Height], fresh(t, rules.Climb, at)
 	if h.Quality == rules.Missing {
 		return missing(because(h)), true
@@ -170,11 +171,15 @@ func (a *apex) crossing(at time.Duration, limit float64) time.Duration {
 
 func (a *apex) Due() time.Duration { return a.due }
 
-// React has the apex count on another reaction from now on: a longer stop was
-// seen, or it was measured. Only the deadline moves; the next sample, or the
-// deadline, publishes what follows.
+// longestReaction is the longest that a reaction can be; the pad file allows no
+// longer one.
+const longestReaction = time.Minute
+
+// React has the apex count on another reaction from now on, never on a shorter one
+// than the pad file states: a longer stop was seen, or it was measured. Only the
+// deadline moves; the next sample, or the deadline, publishes what follows.
 func (a *apex) React(at, reaction time.Duration) {
-	a.reaction = reaction
+	a.reaction = max(a.stated, min(reaction, longestReaction))
 	if a.running {
 		// From below every threshold: one that the longer reaction is past
 		// already is due at once, and not forgotten.
@@ -182,19 +187,19 @@ func (a *apex) React(at, reaction time.Duration) {
 	}
 }
 
-func (a *apex) Tick(at time.Duration, _ *Table) (Result, bool) {
+func (a *apex) Tick(at time.Duration, _ *limits.Table) (limits.Result, bool) {
 	if at < a.due {
-		return Result{}, false
+		return limits.Result{}, false
 	}
 	top := a.top(at)
 	a.due = a.next(at, top)
-	return Result{Value: top, Quality: rules.Doubtful, Cause: rules.Stale}, true
+	return limits.Result{Value: top, Quality: rules.Doubtful, Cause: rules.Stale}, true
 }
 
-func (a *apex) Clone() Calculator { c := *a; return &c }
+func (a *apex) Clone() limits.Calculator { c := *a; return &c }
 
 func (a *apex) AppendState(dst []byte, now time.Duration) []byte {
-	dst = appendFlag(dst, a.running)
+	dst = appendFlag(appendWord(dst, uint64(a.reaction)), a.running)
 	if !a.running {
 		return dst
 	}

@@ -7,6 +7,7 @@ import (
 
 	"downhaul/rules"
 
+	"downhaul/interlock/limits"
 	"pgregory.net/rapid"
 )
 
@@ -161,9 +162,9 @@ func TestApexProperties(t *testing.T) {
 		v := rapid.Float64Range(-20, 20).Draw(t, "v")
 		at := time.Duration(rapid.Int64Range(0, 1e13).Draw(t, "at"))
 		a := newApex(cfg)
-		var table Table
-		table[rules.Climb] = Reading{At: at, Value: v, Quality: rules.Good}
-		table[rules.Height] = Reading{At: at, Value: h, Quality: rules.Good}
+		var table limits.Table
+		table[rules.Climb] = limits.Reading{At: at, Value: v, Quality: rules.Good}
+		table[rules.Height] = limits.Reading{At: at, Value: h, Quality: rules.Good}
 		out, _ := a.Sample(at, &table)
 		if out.Quality != rules.Good || out.Value < h+cfg.ErrorHeight {
 			t.Fatalf("apex %+v below the height %v", out, h)
@@ -207,12 +208,12 @@ func TestApexProperties(t *testing.T) {
 
 func BenchmarkApex(b *testing.B) {
 	a := newApex(whole())
-	var table Table
+	var table limits.Table
 	b.ReportAllocs()
 	for i := 0; b.Loop(); i++ {
 		at := time.Duration(i) * ms(100)
-		table[rules.Climb] = Reading{At: at, Value: 1, Quality: rules.Good}
-		table[rules.Height] = Reading{At: at, Value: 3, Quality: rules.Good}
+		table[rules.Climb] = limits.Reading{At: at, Value: 1, Quality: rules.Good}
+		table[rules.Height] = limits.Reading{At: at, Value: 3, Quality: rules.Good}
 		a.Sample(at, &table)
 	}
 }
@@ -221,9 +222,9 @@ func BenchmarkApex(b *testing.B) {
 // the search for the instant ends.
 func TestApexPastItsRangeIsNeverDue(t *testing.T) {
 	a := newApex(Config{MaxAcceleration: 20, ApexThresholds: []float64{rules.Apex.Channel().High}})
-	var table Table
-	table[rules.Climb] = Reading{Value: 5, Quality: rules.Good}
-	table[rules.Height] = Reading{Value: 10, Quality: rules.Good}
+	var table limits.Table
+	table[rules.Climb] = limits.Reading{Value: 5, Quality: rules.Good}
+	table[rules.Height] = limits.Reading{Value: 10, Quality: rules.Good}
 	a.Sample(0, &table)
 	if a.Due() != rules.Never {
 		t.Errorf("due at %v, want never", a.Due())

@@ -7,6 +7,7 @@ import (
 
 	"downhaul/rules"
 
+	"downhaul/interlock/limits"
 	"pgregory.net/rapid"
 )
 
@@ -27,7 +28,8 @@ func TestApexRootMeetsItsLimit(t *testing.T) {
 		ended := a.v + a.surplus*T
 		limit := a.h + (a.v+ended)/2*T + ended*ended/(2*Gravity)
 		// One last bit of the limit is that much of T.
-		slack := 4 * (math.Nextafter(math.Abs(limit)+60, 1e9) - math.Abs(limit) - 60) / (ended * (1 + a.surplus/Gravity))
+		scale := math.Abs(limit) + 60
+		slack := 4 * (math.Nextafter(scale, 1e9) - scale) / (ended * (1 + a.surplus/Gravity))
 		if got := a.root(limit); !(math.Abs(got-T) <= slack+1e-12*T) {
 			t.Fatalf("%+v meets %v at %v s, not %v s", a, limit, got, T)
 		}
@@ -222,7 +224,7 @@ func TestImageIsThatOfWhatStays(t *testing.T) {
 			return string(l.appendState(nil, now))
 		},
 		"slope": func(from, changed int, now time.Duration) string {
-			s := NewSlope(span)
+			s := limits.NewSlope(span)
 			for k := from; k < n; k++ {
 				s.Add(time.Duration(k)*period, fall(k, changed))
 			}
@@ -299,7 +301,7 @@ func TestSwayAfterMissingPlaces(t *testing.T) {
 
 // A rate that no number holds is none, and a steep one is.
 func TestSlopePastAllNumbers(t *testing.T) {
-	s := NewSlope(time.Second)
+	s := limits.NewSlope(time.Second)
 	s.Add(0, -1e308)
 	if rate, ok := s.Add(time.Second, 1e308); ok || rate != 0 {
 		t.Errorf("%v, %v", rate, ok)
@@ -328,15 +330,15 @@ func TestEstimatorCountsAtItsBorder(t *testing.T) {
 
 // A reading that is too old says so, and when it was; a younger one stays what it is.
 func TestFreshAtItsBorder(t *testing.T) {
-	var table Table
-	table[rules.Tension] = Reading{At: time.Second, Value: 7, Quality: rules.Good}
+	var table limits.Table
+	table[rules.Tension] = limits.Reading{At: time.Second, Value: 7, Quality: rules.Good}
 	if got := table.Fresh(rules.Tension, 2*time.Second, time.Second); got != table[rules.Tension] {
 		t.Errorf("just fresh: %+v", got)
 	}
-	if got := table.Fresh(rules.Tension, 2*time.Second+1, time.Second); got != (Reading{At: time.Second, Quality: rules.Missing, Cause: rules.Stale}) {
+	if got := table.Fresh(rules.Tension, 2*time.Second+1, time.Second); got != (limits.Reading{At: time.Second, Quality: rules.Missing, Cause: rules.Stale}) {
 		t.Errorf("too old: %+v", got)
 	}
-	if got := table.Fresh(rules.WindSpeed, 0, time.Second); got != (Reading{Cause: rules.NeverHeard}) {
+	if got := table.Fresh(rules.WindSpeed, 0, time.Second); got != (limits.Reading{Cause: rules.NeverHeard}) {
 		t.Errorf("never heard: %+v", got)
 	}
 }
@@ -416,7 +418,7 @@ func TestSpanAtItsBorders(t *testing.T) {
 			if k < doubtful {
 				q = rules.Doubtful
 			}
-			w.addReading(time.Duration(k)*ms(250), Reading{Value: 5, Quality: q})
+			w.addReading(time.Duration(k)*ms(250), limits.Reading{Value: 5, Quality: q})
 		}
 		if q, _ := w.judge(11*ms(250), 0); q != want {
 			t.Errorf("%d doubtful of 12: quality %d, want %d", doubtful, q, want)

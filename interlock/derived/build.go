@@ -4,8 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
-	"time"
+	"slices"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -25,7 +26,7 @@ var order = [...]rules.ChannelID{
 // New makes the calculators for the wanted outputs and for the derived channels
 // that those rest on, each after the ones it rests on. The error lists every
 // fault of the Config that stands in the way of a wanted output.
-func New(cfg Config, wanted func(rules.ChannelID) bool) ([]Calculator, error) {
+func New(cfg Config, wanted func(rules.ChannelID) bool) ([]limits.Calculator, error) {
 	var on [rules.ChannelCount]bool
 	for i := len(order) - 1; i >= 0; i-- {
 		id := order[i]
@@ -37,7 +38,7 @@ func New(cfg Config, wanted func(rules.ChannelID) bool) ([]Calculator, error) {
 			on[in] = true
 		}
 	}
-	var out []Calculator
+	var out []limits.Calculator
 	var faults []error
 	for _, id := range order {
 		if !on[id] {
@@ -55,7 +56,35 @@ func New(cfg Config, wanted func(rules.ChannelID) bool) ([]Calculator, error) {
 	return out, nil
 }
 
-func (c Config) make(id rules.ChannelID) Calculator {
+// Calculators is New for an envelope.
+func (c Config) Calculators(env *rules.Envelope, wanted func(rules.ChannelID) bool) ([]limits.Calculator, error) {
+	return New(c.Watching(env), wanted)
+}
+
+// Watching returns c with the envelope's limits on the apex: that silence alone
+// crosses them must be told.
+func (c Config) Watching(env *rules.Envelope) Config {
+	c.ApexThresholds = nil
+	for i := range env.Rules {
+		r := &env.Rules[i]
+		if r.Watch != rules.Apex {
+			continue
+		}
+		c.ApexThresholds = append(c.ApexThresholds, r.Limit)
+		if r.HasCaution {
+			c.ApexThresholds = append(c.ApexThresholds, r.Caution)
+		}
+		if r.Form == rules.Outside {
+			c.ApexThresholds = append(c.ApexThresholds, r.LimitHigh)
+			if r.HasCaution {
+				c.ApexThresholds = append(c.ApexThresholds, r.CautionHigh)
+			}
+		}
+	}
+	return c
+}
+
+func (c Config) make(id rules.ChannelID) limits.Calculator {
 	switch id {
 	case rules.LinkLag:
 		return &linkLag{}
@@ -128,7 +157,7 @@ func (c Config) checkHeight() error {
 		if ClimbPartner(s) == rules.NoChannel {
 			return fmt.Errorf("%q is no height above the pad; name craft.height.global, .local, .altitude, .clearance or .range", s)
 		}
-		if contains(c.HeightSources[:i], s) {
+		if slices.Contains(c.HeightSources[:i], s) {
 			return fmt.Errorf("%q is named twice; name each source once", s)
 		}
 	}
@@ -171,7 +200,7 @@ func (c Config) checkApex() error {
 	if c.MaxAcceleration < 0 || c.MaxAcceleration > 1000 {
 		return fmt.Errorf("full thrust over mass must be 0 to 1000 m/s², got %v", c.MaxAcceleration)
 	}
-	if c.Reaction < 0 || c.Reaction > time.Minute {
+	if c.Reaction < 0 || c.Reaction > longestReaction {
 		return fmt.Errorf("the reaction must be 0 to 1 min, got %v", c.Reaction)
 	}
 	if !finite(c.ApexThresholds...) {

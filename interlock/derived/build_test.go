@@ -31,7 +31,7 @@ func TestNewMakesEveryDerivedChannelOnce(t *testing.T) {
 				t.Errorf("%v comes before %v, which it reads", id, in)
 			}
 		}
-		if !contains(whole().inputs(id), c.Trigger()) {
+		if !slices.Contains(whole().inputs(id), c.Trigger()) {
 			t.Errorf("%v is triggered by %v, which is not among its inputs", id, c.Trigger())
 		}
 		seen[id] = true

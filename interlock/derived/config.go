@@ -1,6 +1,7 @@
 package derived
 
 import (
+	"slices"
 	"time"
 
 	"downhaul/rules"
@@ -132,7 +133,7 @@ func (c Config) Helps(id rules.ChannelID) []rules.ChannelID {
 	for _, m := range c.measured(id, func(id rules.ChannelID) []rules.ChannelID {
 		return append(c.inputs(id), optional(id)...)
 	}) {
-		if !contains(needs, m) {
+		if !slices.Contains(needs, m) {
 			out = append(out, m)
 		}
 	}
@@ -161,15 +162,6 @@ func (c Config) measured(id rules.ChannelID, inputs func(rules.ChannelID) []rule
 		}
 	}
 	return out
-}
-
-func contains(ids []rules.ChannelID, id rules.ChannelID) bool {
-	for _, x := range ids {
-		if x == id {
-			return true
-		}
-	}
-	return false
 }
 
 // inputs are the channels, measured and derived, that an output cannot do

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -32,7 +33,7 @@ func (d *distance) Output() rules.ChannelID {
 	return rules.Distance
 }
 
-func (d *distance) Sample(at time.Duration, t *Table) (Result, bool) {
+func (d *distance) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	east, north := t[rules.East], fresh(t, rules.North, at)
 	x, y := north.Value-d.north, east.Value-d.east
 	sum := float64(x*x) + float64(y*y)
@@ -44,6 +45,6 @@ func (d *distance) Sample(at time.Duration, t *Table) (Result, bool) {
 	return publish(math.Sqrt(sum+float64(z*z)), east, north, height), true
 }
 
-func (d *distance) Clone() Calculator { c := *d; return &c }
+func (d *distance) Clone() limits.Calculator { c := *d; return &c }
 
 func (d *distance) AppendState(dst []byte, _ time.Duration) []byte { return dst }

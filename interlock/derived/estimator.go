@@ -3,6 +3,7 @@ package derived
 import (
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -33,7 +34,7 @@ const (
 
 // look returns why height and climb cannot be trusted at the instant at, NoCause
 // if they can.
-func (e *estimator) look(at time.Duration, t *Table) rules.Cause {
+func (e *estimator) look(at time.Duration, t *limits.Table) rules.Cause {
 	r := t[rules.EstimatorFlags]
 	if r.Quality == rules.Missing && (r.Cause == rules.NoCause || r.Cause == rules.NeverHeard) {
 		return rules.NoCause
@@ -83,7 +84,7 @@ type climb struct {
 func (c *climb) Trigger() rules.ChannelID { return c.source }
 func (c *climb) Output() rules.ChannelID  { return rules.Climb }
 
-func (c *climb) Sample(at time.Duration, t *Table) (Result, bool) {
+func (c *climb) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	ill := c.estimator.look(at, t)
 	in := t[c.source]
 	switch {
@@ -95,7 +96,7 @@ func (c *climb) Sample(at time.Duration, t *Table) (Result, bool) {
 	return publish(in.Value, in), true
 }
 
-func (c *climb) Clone() Calculator { d := *c; return &d }
+func (c *climb) Clone() limits.Calculator { d := *c; return &d }
 
 func (c *climb) AppendState(dst []byte, now time.Duration) []byte {
 	return c.estimator.appendState(dst, now)

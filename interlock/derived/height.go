@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -75,7 +76,7 @@ func newHeight(c Config) *height {
 func (h *height) Trigger() rules.ChannelID { return h.sources[0] }
 func (h *height) Output() rules.ChannelID  { return rules.Height }
 
-func (h *height) Sample(at time.Duration, t *Table) (Result, bool) {
+func (h *height) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	ill := h.estimator.look(at, t)
 	if h.overHome {
 		h.home.look(at, t)
@@ -109,7 +110,7 @@ func (h *height) Sample(at time.Duration, t *Table) (Result, bool) {
 
 // poll gives the voted value, the reading of the worst quality, and whether the
 // sources are too far apart.
-func (h *height) poll(at time.Duration, t *Table) (value float64, worst Reading, apart bool) {
+func (h *height) poll(at time.Duration, t *limits.Table) (value float64, worst limits.Reading, apart bool) {
 	worst = t[h.sources[0]]
 	if h.count == 1 {
 		return worst.Value, worst, false
@@ -170,7 +171,7 @@ func (h *height) check(at time.Duration, value, rate float64) {
 	}
 }
 
-func (h *height) Clone() Calculator {
+func (h *height) Clone() limits.Calculator {
 	c := *h
 	c.low, c.high = h.low.clone(), h.high.clone()
 	return &c

@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -229,16 +230,16 @@ func TestPromise14_HomeAcrossTheDateLine(t *testing.T) {
 func TestPromise14_EstimatorFlagsThatCanNotBeRead(t *testing.T) {
 	for _, flags := range []float64{-1, 65536 + 4 + 32, 1e300, math.Inf(1), math.NaN()} {
 		var e estimator
-		var table Table
-		table[rules.EstimatorFlags] = Reading{Value: flags, Quality: rules.Good}
+		var table limits.Table
+		table[rules.EstimatorFlags] = limits.Reading{Value: flags, Quality: rules.Good}
 		if why := e.look(0, &table); why != rules.Unhealthy {
 			t.Errorf("flags %v: %v", flags, why)
 		}
 	}
 	for cause, want := range map[rules.Cause]rules.Cause{rules.NeverHeard: rules.NoCause, rules.Implausible: rules.Unhealthy, rules.NotANumber: rules.Unhealthy} {
 		var e estimator
-		var table Table
-		table[rules.EstimatorFlags] = Reading{Cause: cause}
+		var table limits.Table
+		table[rules.EstimatorFlags] = limits.Reading{Cause: cause}
 		if why := e.look(0, &table); why != want {
 			t.Errorf("flags missing, %v: expected %v, got %v", cause, want, why)
 		}

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -44,7 +45,7 @@ type home struct {
 
 var homeChannels = [...]rules.ChannelID{rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude}
 
-func (h *home) look(at time.Duration, t *Table) {
+func (h *home) look(at time.Duration, t *limits.Table) {
 	now := h.place
 	for i, id := range homeChannels {
 		if r := t[id]; r.Quality != rules.Missing {

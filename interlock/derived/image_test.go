@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -16,7 +17,7 @@ func TestImageForgetsWhatLeft(t *testing.T) {
 		w := newWindow(time.Second, period)
 		e := newExtreme(time.Second, period, false)
 		l := newLine(time.Second, 64)
-		s := NewSlope(time.Second)
+		s := limits.NewSlope(time.Second)
 		at := time.Duration(0)
 		for k := range 60 {
 			v := old
@@ -72,19 +73,19 @@ func TestImageOfLagAfterSilence(t *testing.T) {
 }
 
 func TestPublish(t *testing.T) {
-	good := Reading{Quality: rules.Good}
-	doubtful := Reading{Quality: rules.Doubtful, Cause: rules.Saturated}
+	good := limits.Reading{Quality: rules.Good}
+	doubtful := limits.Reading{Quality: rules.Doubtful, Cause: rules.Saturated}
 	for _, c := range []struct {
 		v    float64
-		in   []Reading
-		want Result
+		in   []limits.Reading
+		want limits.Result
 	}{
-		{2, []Reading{good}, Result{2, rules.Good, rules.NoCause}},
-		{2, []Reading{good, doubtful, good}, Result{2, rules.Doubtful, rules.Saturated}},
-		{2, []Reading{doubtful, {Cause: rules.Stale}}, Result{Cause: rules.InputMissing}},
-		{2, []Reading{good, {Cause: rules.HomeMoved}}, Result{Cause: rules.HomeMoved}},
-		{math.NaN(), []Reading{good}, Result{Cause: rules.NotANumber}},
-		{math.Inf(-1), []Reading{doubtful}, Result{Cause: rules.NotANumber}},
+		{2, []limits.Reading{good}, limits.Result{Value: 2, Quality: rules.Good}},
+		{2, []limits.Reading{good, doubtful, good}, limits.Result{Value: 2, Quality: rules.Doubtful, Cause: rules.Saturated}},
+		{2, []limits.Reading{doubtful, {Cause: rules.Stale}}, limits.Result{Cause: rules.InputMissing}},
+		{2, []limits.Reading{good, {Cause: rules.HomeMoved}}, limits.Result{Cause: rules.HomeMoved}},
+		{math.NaN(), []limits.Reading{good}, limits.Result{Cause: rules.NotANumber}},
+		{math.Inf(-1), []limits.Reading{doubtful}, limits.Result{Cause: rules.NotANumber}},
 	} {
 		if got := publish(c.v, c.in...); got != c.want {
 			t.Errorf("%v of %v: expected %+v, got %+v", c.v, c.in, c.want, got)

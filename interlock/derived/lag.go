@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -35,7 +36,7 @@ type linkLag struct {
 func (l *linkLag) Trigger() rules.ChannelID { return rules.CraftBootClock }
 func (l *linkLag) Output() rules.ChannelID  { return rules.LinkLag }
 
-func (l *linkLag) Sample(at time.Duration, t *Table) (Result, bool) {
+func (l *linkLag) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	in := t[rules.CraftBootClock]
 	high := rules.CraftBootClock.Channel().High
 	if in.Quality == rules.Missing || !(in.Value >= 0 && in.Value <= high) {
@@ -73,7 +74,7 @@ func (l *linkLag) advance(at time.Duration) {
 	}
 }
 
-func (l *linkLag) Clone() Calculator { c := *l; return &c }
+func (l *linkLag) Clone() limits.Calculator { c := *l; return &c }
 
 // AppendState tells the boot clock and the offsets relative to now as well:
 // only their differences to the coming ones count.

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -23,7 +24,7 @@ type liftReserve struct{ untimed }
 func (liftReserve) Trigger() rules.ChannelID { return rules.MotorHighest }
 func (liftReserve) Output() rules.ChannelID  { return rules.LiftReserve }
 
-func (liftReserve) Sample(_ time.Duration, t *Table) (Result, bool) {
+func (liftReserve) Sample(_ time.Duration, t *limits.Table) (limits.Result, bool) {
 	in := t[rules.MotorHighest]
 	return publish(reserve(in.Value), in), true
 }
@@ -36,6 +37,6 @@ func reserve(u float64) float64 {
 	return math.Min(most, 1/float64(u*u)-1)
 }
 
-func (l liftReserve) Clone() Calculator { return l }
+func (l liftReserve) Clone() limits.Calculator { return l }
 
 func (liftReserve) AppendState(dst []byte, _ time.Duration) []byte { return dst }

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -22,7 +23,7 @@ type motors struct {
 func (m motors) Trigger() rules.ChannelID { return rules.Motor1Output + rules.ChannelID(m.count-1) }
 func (m motors) Output() rules.ChannelID  { return m.output }
 
-func (m motors) Sample(at time.Duration, t *Table) (Result, bool) {
+func (m motors) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	worst := t[m.Trigger()]
 	highest, lowest := worst.Value, worst.Value
 	for id := rules.Motor1Output; id < m.Trigger(); id++ {
@@ -41,7 +42,7 @@ func (m motors) Sample(at time.Duration, t *Table) (Result, bool) {
 	return publish(highest, worst), true
 }
 
-func (m motors) Clone() Calculator { return m }
+func (m motors) Clone() limits.Calculator { return m }
 
 func (m motors) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 
@@ -56,7 +57,7 @@ type rotorSpeed struct {
 func (m rotorSpeed) Trigger() rules.ChannelID { return rules.Motor1Speed + rules.ChannelID(m.count-1) }
 func (m rotorSpeed) Output() rules.ChannelID  { return rules.RotorSpeed }
 
-func (m rotorSpeed) Sample(at time.Duration, t *Table) (Result, bool) {
+func (m rotorSpeed) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	worst := t[m.Trigger()]
 	fastest := math.Abs(worst.Value)
 	for id := rules.Motor1Speed; id < m.Trigger(); id++ {
@@ -69,6 +70,6 @@ func (m rotorSpeed) Sample(at time.Duration, t *Table) (Result, bool) {
 	return publish(fastest, worst), true
 }
 
-func (m rotorSpeed) Clone() Calculator { return m }
+func (m rotorSpeed) Clone() limits.Calculator { return m }
 
 func (m rotorSpeed) AppendState(dst []byte, _ time.Duration) []byte { return dst }

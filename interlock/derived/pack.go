@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -19,12 +20,12 @@ type meanCell struct {
 func (m meanCell) Trigger() rules.ChannelID { return m.source }
 func (m meanCell) Output() rules.ChannelID  { return rules.PackMeanCell }
 
-func (m meanCell) Sample(_ time.Duration, t *Table) (Result, bool) {
+func (m meanCell) Sample(_ time.Duration, t *limits.Table) (limits.Result, bool) {
 	in := t[m.source]
 	return publish(in.Value/m.cells, in), true
 }
 
-func (m meanCell) Clone() Calculator { return m }
+func (m meanCell) Clone() limits.Calculator { return m }
 
 func (m meanCell) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 
@@ -42,13 +43,13 @@ type resting struct {
 func (r resting) Trigger() rules.ChannelID { return rules.PackResistance }
 func (r resting) Output() rules.ChannelID  { return rules.PackResting }
 
-func (r resting) Sample(at time.Duration, t *Table) (Result, bool) {
+func (r resting) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	ohms := t[rules.PackResistance]
 	volts, amps := fresh(t, r.voltage, at), fresh(t, r.current, at)
 	return publish(volts.Value+float64(amps.Value*ohms.Value), ohms, volts, amps), true
 }
 
-func (r resting) Clone() Calculator { return r }
+func (r resting) Clone() limits.Calculator { return r }
 
 func (r resting) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 
@@ -77,7 +78,7 @@ func newToFloor(c Config) *toFloor {
 func (f *toFloor) Trigger() rules.ChannelID { return f.source }
 func (f *toFloor) Output() rules.ChannelID  { return rules.PackToFloor }
 
-func (f *toFloor) Sample(at time.Duration, t *Table) (Result, bool) {
+func (f *toFloor) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	in := t[f.source]
 	if in.Quality == rules.Missing {
 		return missing(because(in)), true
@@ -99,7 +100,7 @@ func (f *toFloor) Sample(at time.Duration, t *Table) (Result, bool) {
 	return publish(math.Max(0, left), in), true
 }
 
-func (f *toFloor) Clone() Calculator {
+func (f *toFloor) Clone() limits.Calculator {
 	c := *f
 	c.line = f.line.clone()
 	return &c

@@ -3,6 +3,7 @@ package derived
 import (
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -29,7 +30,7 @@ func newPeakWind(output rules.ChannelID) *peakWind {
 func (p *peakWind) Trigger() rules.ChannelID { return rules.Gust }
 func (p *peakWind) Output() rules.ChannelID  { return p.output }
 
-func (p *peakWind) Sample(at time.Duration, t *Table) (Result, bool) {
+func (p *peakWind) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	in := t[rules.Gust]
 	if in.Quality == rules.Missing && in.Cause == rules.NotFilled && p.window.n == 0 {
 		return missing(rules.NotFilled), true // the 10 minutes start with the first 3 s mean
@@ -42,7 +43,7 @@ func (p *peakWind) Sample(at time.Duration, t *Table) (Result, bool) {
 	return judged(&p.window, at, meanTolerated, in, p.extreme.value), true
 }
 
-func (p *peakWind) Clone() Calculator {
+func (p *peakWind) Clone() limits.Calculator {
 	c := *p
 	c.window, c.extreme = p.window.clone(), p.extreme.clone()
 	return &c

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -60,7 +61,7 @@ func newResistance(c Config) *resistance {
 func (r *resistance) Trigger() rules.ChannelID { return r.voltage }
 func (r *resistance) Output() rules.ChannelID  { return rules.PackResistance }
 
-func (r *resistance) Sample(at time.Duration, t *Table) (Result, bool) {
+func (r *resistance) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	volts, amps := t[r.voltage], fresh(t, r.current, at)
 	if volts.Quality == rules.Missing || amps.Quality == rules.Missing {
 		r.unpair()
@@ -96,7 +97,7 @@ func (r *resistance) Sample(at time.Duration, t *Table) (Result, bool) {
 
 // result is the resistance as far as it is identified, with the quality of what
 // came last.
-func (r *resistance) result(doubtful rules.Cause, volts, amps Reading) Result {
+func (r *resistance) result(doubtful rules.Cause, volts, amps limits.Reading) limits.Result {
 	if r.steps < enoughSteps || r.ii < enoughWeight {
 		return missing(rules.NotIdentified)
 	}
@@ -126,7 +127,7 @@ func (r *resistance) step(at time.Duration, volts, amps float64) {
 	r.paired, r.at, r.volts, r.amps = true, at, volts, amps
 }
 
-func (r *resistance) Clone() Calculator { c := *r; return &c }
+func (r *resistance) Clone() limits.Calculator { c := *r; return &c }
 
 func (r *resistance) AppendState(dst []byte, now time.Duration) []byte {
 	stale := r.voltage.Channel().Stale

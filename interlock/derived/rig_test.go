@@ -2,9 +2,11 @@ package derived
 
 import (
 	"math"
+	"slices"
 	"testing"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -12,15 +14,15 @@ import (
 // reading into the table, then every calculator that it triggers, and so on
 // with what those publish.
 type rig struct {
-	t     Table
-	calcs []Calculator
-	last  [rules.ChannelCount]Result
+	t     limits.Table
+	calcs []limits.Calculator
+	last  [rules.ChannelCount]limits.Result
 	count [rules.ChannelCount]int // results so far
 }
 
 func newRig(t testing.TB, cfg Config, ids ...rules.ChannelID) *rig {
 	t.Helper()
-	calcs, err := New(cfg, func(id rules.ChannelID) bool { return contains(ids, id) })
+	calcs, err := New(cfg, func(id rules.ChannelID) bool { return slices.Contains(ids, id) })
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -59,14 +61,14 @@ func (r *rig) advance(at time.Duration) {
 	}
 }
 
-func (r *rig) store(at time.Duration, id rules.ChannelID, res Result) {
+func (r *rig) store(at time.Duration, id rules.ChannelID, res limits.Result) {
 	if math.IsNaN(res.Value) || math.IsInf(res.Value, 0) || res.Quality == rules.Missing && res.Value != 0 {
 		panic("bad value left a calculator")
 	}
 	if (res.Quality == rules.Good) != (res.Cause == rules.NoCause) {
 		panic("quality and cause do not go together: " + id.String() + ": " + res.Cause.String())
 	}
-	r.t[id] = Reading{At: at, Value: res.Value, Quality: res.Quality, Cause: res.Cause}
+	r.t[id] = limits.Reading{At: at, Value: res.Value, Quality: res.Quality, Cause: res.Cause}
 	r.last[id] = res
 	r.count[id]++
 	for _, c := range r.calcs {
@@ -80,17 +82,17 @@ func (r *rig) store(at time.Duration, id rules.ChannelID, res Result) {
 
 func (r *rig) put(at time.Duration, id rules.ChannelID, v float64) {
 	r.advance(at)
-	r.store(at, id, Result{Value: v, Quality: rules.Good})
+	r.store(at, id, limits.Result{Value: v, Quality: rules.Good})
 }
 
 func (r *rig) miss(at time.Duration, id rules.ChannelID, c rules.Cause) {
 	r.advance(at)
-	r.store(at, id, Result{Cause: c})
+	r.store(at, id, limits.Result{Cause: c})
 }
 
 func (r *rig) doubtful(at time.Duration, id rules.ChannelID, v float64, c rules.Cause) {
 	r.advance(at)
-	r.store(at, id, Result{Value: v, Quality: rules.Doubtful, Cause: c})
+	r.store(at, id, limits.Result{Value: v, Quality: rules.Doubtful, Cause: c})
 }
 
 func (r *rig) wantGood(t *testing.T, id rules.ChannelID, want, tolerance float64) {

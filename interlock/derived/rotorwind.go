@@ -3,6 +3,7 @@ package derived
 import (
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -33,11 +34,11 @@ func heightFactor(c Config) float64 {
 func (w *rotorWind) Trigger() rules.ChannelID { return rules.WindSpeed }
 func (w *rotorWind) Output() rules.ChannelID  { return rules.RotorWind }
 
-func (w *rotorWind) Sample(_ time.Duration, t *Table) (Result, bool) {
+func (w *rotorWind) Sample(_ time.Duration, t *limits.Table) (limits.Result, bool) {
 	in := t[rules.WindSpeed]
 	return publish(float64(in.Value*w.factor), in), true
 }
 
-func (w *rotorWind) Clone() Calculator { c := *w; return &c }
+func (w *rotorWind) Clone() limits.Calculator { c := *w; return &c }
 
 func (w *rotorWind) AppendState(dst []byte, _ time.Duration) []byte { return dst }

@@ -5,6 +5,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -15,15 +16,17 @@ type untimed struct{}
 func (untimed) Due() time.Duration { return rules.Never }
 
 // Tick publishes nothing.
-func (untimed) Tick(time.Duration, *Table) (Result, bool) { return Result{}, false }
+func (untimed) Tick(time.Duration, *limits.Table) (limits.Result, bool) {
+	return limits.Result{}, false
+}
 
 // missing is the result that has no value.
-func missing(c rules.Cause) Result { return Result{Quality: rules.Missing, Cause: c} }
+func missing(c rules.Cause) limits.Result { return limits.Result{Quality: rules.Missing, Cause: c} }
 
 // because is what a result says of an input that it misses. The causes that
 // explain themselves go through; the rest would read as if they were about the
 // output.
-func because(r Reading) rules.Cause {
+func because(r limits.Reading) rules.Cause {
 	switch r.Cause {
 	case rules.NotFilled, rules.Disagreement, rules.Unhealthy, rules.HomeMoved, rules.NotIdentified, rules.HealthUnknown, rules.WireCut:
 		return r.Cause
@@ -33,8 +36,8 @@ func because(r Reading) rules.Cause {
 
 // publish makes a result of v. The quality is the worst of its inputs', and a
 // value that is no number is missing.
-func publish(v float64, inputs ...Reading) Result {
-	out := Result{Value: v, Quality: rules.Good}
+func publish(v float64, inputs ...limits.Reading) limits.Result {
+	out := limits.Result{Value: v, Quality: rules.Good}
 	for i := range inputs {
 		switch inputs[i].Quality {
 		case rules.Good:
@@ -56,7 +59,7 @@ func publish(v float64, inputs ...Reading) Result {
 }
 
 // doubt lowers a good result to doubtful.
-func doubt(r Result, c rules.Cause) Result {
+func doubt(r limits.Result, c rules.Cause) limits.Result {
 	if r.Quality == rules.Good {
 		r.Quality, r.Cause = rules.Doubtful, c
 	}
@@ -64,7 +67,7 @@ func doubt(r Result, c rules.Cause) Result {
 }
 
 // fresh is the last reading of id no older than the channel's own staleness.
-func fresh(t *Table, id rules.ChannelID, at time.Duration) Reading {
+func fresh(t *limits.Table, id rules.ChannelID, at time.Duration) limits.Reading {
 	return t.Fresh(id, at, id.Channel().Stale)
 }
 

@@ -10,6 +10,7 @@ import (
 
 	"downhaul/rules"
 
+	"downhaul/interlock/limits"
 	"pgregory.net/rapid"
 )
 
@@ -76,7 +77,7 @@ var excused = map[string]string{
 	"peakWind.output": "set once", "rotorWind.factor": "set once",
 	"climb.source": "set once", "height.sources": "set once", "height.count": "set once", "height.vote": "set once",
 	"height.apart": "set once", "height.climb": "set once", "height.overHome": "set once",
-	"apex.errorHeight": "set once", "apex.errorClimb": "set once", "apex.reaction": "set once",
+	"apex.errorHeight": "set once", "apex.errorClimb": "set once", "apex.stated": "set once",
 	"apex.surplus": "set once", "apex.thresholds": "set once",
 	"distance.slant": "set once", "distance.north": "set once", "distance.east": "set once", "distance.height": "set once",
 	"motors.output": "set once", "motors.count": "set once", "rotorSpeed.count": "set once",
@@ -280,7 +281,7 @@ func TestMissingTriggerGivesMissing(t *testing.T) {
 	r, now := busy(t)
 	for _, c := range r.calcs {
 		table := r.t
-		table[c.Trigger()] = Reading{At: now, Cause: rules.SensorFailed}
+		table[c.Trigger()] = limits.Reading{At: now, Cause: rules.SensorFailed}
 		res, ok := c.Clone().Sample(now, &table)
 		if !ok || res.Quality != rules.Missing || res.Value != 0 || res.Cause == rules.NoCause {
 			t.Errorf("%v: expected a missing result with a cause, got %+v, %v", c.Output(), res, ok)
@@ -331,7 +332,7 @@ func TestNoAllocation(t *testing.T) {
 			t.Errorf("%v: %v allocations", c.Output(), n)
 		}
 	}
-	s := NewSlope(time.Second)
+	s := limits.NewSlope(time.Second)
 	at := time.Duration(0)
 	if n := testing.AllocsPerRun(2000, func() { at += ms(3); s.Add(at, 1) }); n != 0 {
 		t.Errorf("slope: %v allocations", n)

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -40,7 +41,7 @@ func newSway() *sway {
 func (s *sway) Trigger() rules.ChannelID { return rules.East }
 func (s *sway) Output() rules.ChannelID  { return rules.Sway }
 
-func (s *sway) Sample(at time.Duration, t *Table) (Result, bool) {
+func (s *sway) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	east, north := t[rules.East], fresh(t, rules.North, at)
 	ok := east.Quality != rules.Missing && north.Quality != rules.Missing
 	anew := s.window.valid == 0 || at-s.heard > swaySpan/2
@@ -72,7 +73,7 @@ func (s *sway) Sample(at time.Duration, t *Table) (Result, bool) {
 	return r, true
 }
 
-func (s *sway) Clone() Calculator {
+func (s *sway) Clone() limits.Calculator {
 	c := *s
 	c.window = s.window.clone()
 	c.northLeast, c.northMost = s.northLeast.clone(), s.northMost.clone()

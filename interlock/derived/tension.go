@@ -3,6 +3,7 @@ package derived
 import (
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -34,7 +35,7 @@ func newTensionRate() *tensionRate { return &tensionRate{line: newLine(tensionSp
 func (r *tensionRate) Trigger() rules.ChannelID { return rules.Tension }
 func (r *tensionRate) Output() rules.ChannelID  { return rules.TensionRate }
 
-func (r *tensionRate) Sample(at time.Duration, t *Table) (Result, bool) {
+func (r *tensionRate) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	in := t[rules.Tension]
 	if in.Quality == rules.Missing {
 		r.line.clear()
@@ -57,7 +58,7 @@ func (r *tensionRate) Sample(at time.Duration, t *Table) (Result, bool) {
 	return publish(slope, in), true
 }
 
-func (r *tensionRate) Clone() Calculator {
+func (r *tensionRate) Clone() limits.Calculator {
 	c := *r
 	c.line = r.line.clone()
 	return &c

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -19,7 +20,7 @@ type tilt struct{ untimed }
 func (tilt) Trigger() rules.ChannelID { return rules.Pitch }
 func (tilt) Output() rules.ChannelID  { return rules.Tilt }
 
-func (tilt) Sample(at time.Duration, t *Table) (Result, bool) {
+func (tilt) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	pitch, roll := t[rules.Pitch], fresh(t, rules.Roll, at)
 	return publish(tiltAngle(roll.Value, pitch.Value), pitch, roll), true
 }
@@ -32,6 +33,6 @@ func tiltAngle(roll, pitch float64) float64 {
 	return Atan2(s, float64(cr*cp))
 }
 
-func (t tilt) Clone() Calculator { return t }
+func (t tilt) Clone() limits.Calculator { return t }
 
 func (tilt) AppendState(dst []byte, _ time.Duration) []byte { return dst }

@@ -3,6 +3,7 @@ package derived
 import (
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -48,7 +49,7 @@ func newMeanWind(output rules.ChannelID) *meanWind {
 func (m *meanWind) Trigger() rules.ChannelID { return rules.WindSpeed }
 func (m *meanWind) Output() rules.ChannelID  { return m.output }
 
-func (m *meanWind) Sample(at time.Duration, t *Table) (Result, bool) {
+func (m *meanWind) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	in := t[rules.WindSpeed]
 	m.window.addReading(at, in)
 	return judged(&m.window, at, m.tolerated, in, m.window.mean), true
@@ -57,7 +58,7 @@ func (m *meanWind) Sample(at time.Duration, t *Table) (Result, bool) {
 // judged is value() with the quality of the window and of the newest input. A
 // missing newest sample gives a missing result: what is not heard now is not
 // published as if it were.
-func judged(w *window, at time.Duration, tolerated float64, in Reading, value func() float64) Result {
+func judged(w *window, at time.Duration, tolerated float64, in limits.Reading, value func() float64) limits.Result {
 	if in.Quality == rules.Missing {
 		return missing(because(in))
 	}
@@ -72,7 +73,7 @@ func judged(w *window, at time.Duration, tolerated float64, in Reading, value fu
 	return r
 }
 
-func (m *meanWind) Clone() Calculator {
+func (m *meanWind) Clone() limits.Calculator {
 	c := *m
 	c.window = m.window.clone()
 	return &c

@@ -7,6 +7,7 @@ import (
 
 	"downhaul/rules"
 
+	"downhaul/interlock/limits"
 	"pgregory.net/rapid"
 )
 
@@ -265,7 +266,7 @@ func TestWindProperties(t *testing.T) {
 		}
 		var all []sample
 		at := time.Duration(0)
-		a, b := &rig{calcs: []Calculator{newMeanWind(rules.Gust)}}, &rig{calcs: []Calculator{newMeanWind(rules.Gust)}}
+		a, b := &rig{calcs: []limits.Calculator{newMeanWind(rules.Gust)}}, &rig{calcs: []limits.Calculator{newMeanWind(rules.Gust)}}
 		most, least := newExtreme(8*time.Second, ms(250), false), newExtreme(8*time.Second, ms(250), true)
 		for range n {
 			at += time.Duration(rapid.Int64Range(70e6, 500e6).Draw(t, "gap"))

@@ -4,6 +4,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -67,7 +68,7 @@ func (w *window) add(at time.Duration, v float64, ok bool) {
 }
 
 // addReading takes a reading with its quality.
-func (w *window) addReading(at time.Duration, r Reading) {
+func (w *window) addReading(at time.Duration, r limits.Reading) {
 	w.add(at, r.Value, r.Quality != rules.Missing)
 	if newest := &w.ring[(w.head+w.n-1)%len(w.ring)]; newest.valid && r.Quality == rules.Doubtful {
 		newest.doubtful = true

@@ -6,7 +6,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/answers"
-	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -80,7 +80,7 @@ func (s *seen) channels(env *rules.Envelope) []answers.ChannelStatus {
 		// What is older than the channel may be is no value any more.
 		if r.Quality != rules.Missing && s.view.At-r.At > max(id.Stale(), time.Second) {
 			c.Cause = rules.Stale.String()
-			r = derived.Reading{At: r.At, Cause: rules.Stale}
+			r = limits.Reading{At: r.At, Cause: rules.Stale}
 		}
 		if r.Quality != rules.Missing {
 			c.Value, c.Text = some(r.Value), rules.Format(r.Value, unit)

@@ -9,8 +9,8 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/answers"
-	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -26,7 +26,7 @@ type snapshot struct {
 type seen struct {
 	taken  bool
 	view   interlock.View
-	table  []derived.Reading // of shownChannels
+	table  []limits.Reading // of shownChannels
 	counts intake.Counts
 	turns  uint64
 	worst  time.Duration

@@ -1,10 +1,9 @@
 package limits
 
 import (
-	"time"
-
-	"downhaul/interlock/derived"
 	"downhaul/rules"
+	"slices"
+	"time"
 )
 
 // Health is how a channel stands.
@@ -24,14 +23,17 @@ func (l *Limits) Health(id rules.ChannelID) Health {
 // Needed are the channels that a rule needs to start; it must not be changed.
 func (l *Limits) Needed() []rules.ChannelID { return l.needed }
 
+// Needs are the measured channels that id rests on; they must not be changed.
+func (l *Limits) Needs(id rules.ChannelID) []rules.ChannelID { return l.needs[id] }
+
 // Feeds reports whether every channel that id rests on is fed on this pad.
 func (l *Limits) Feeds(id rules.ChannelID) bool { return l.fed[id] }
 
 // Reading returns the last reading of a channel, however old.
-func (l *Limits) Reading(id rules.ChannelID) derived.Reading { return l.table[id] }
+func (l *Limits) Reading(id rules.ChannelID) Reading { return l.table[id] }
 
 // Fresh returns the last reading of a channel if it is no older than its staleness.
-func (l *Limits) Fresh(id rules.ChannelID, at time.Duration) derived.Reading {
+func (l *Limits) Fresh(id rules.ChannelID, at time.Duration) Reading {
 	return l.table.Fresh(id, at, id.Stale())
 }
 
@@ -84,7 +86,7 @@ func (l *Limits) Want(w *[rules.ChannelCount]bool) {
 		w[id] = true
 	}
 	for _, c := range l.calcs {
-		for _, id := range append(l.cfg.Needs(c.Output()), l.cfg.Helps(c.Output())...) {
+		for _, id := range slices.Concat(l.needs[c.Output()], l.helps[c.Output()]) {
 			w[id] = true
 		}
 	}

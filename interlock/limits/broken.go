@@ -1,20 +1,18 @@
 package limits
 
 import (
-	"time"
-
-	"downhaul/interlock/derived"
 	"downhaul/rules"
+	"time"
 )
 
 // ask has calculator i take its trigger's new reading, or its own deadline where tick
 // is set. One that panics has said nothing.
-func (l *Limits) ask(at time.Duration, i int, tick bool) (derived.Result, bool) {
+func (l *Limits) ask(at time.Duration, i int, tick bool) (Result, bool) {
 	if l.broken {
-		return derived.Result{}, false
+		return Result{}, false
 	}
 	defer l.caught(at)
-	var out derived.Result
+	var out Result
 	var ok bool
 	if c := l.calcs[i]; tick {
 		out, ok = c.Tick(at, &l.table)

@@ -5,7 +5,6 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -16,35 +15,52 @@ type listener struct {
 	at    time.Duration
 }
 
-func (*listener) InForce(rules.Phase) bool                            { return true }
-func (h *listener) Asked(_ time.Duration, _ int, why Why)             { h.asked = append(h.asked, why) }
-func (*listener) Cautioned(time.Duration, int, Why)                   {}
-func (*listener) Read(time.Duration, rules.ChannelID, derived.Result) {}
-func (*listener) Wake(time.Duration)                                  {}
-func (*listener) Unsettled()                                          {}
-func (h *listener) Broke(at time.Duration, p any)                     { h.broke, h.at = append(h.broke, p), at }
+func (*listener) InForce(rules.Phase) bool                    { return true }
+func (h *listener) Asked(_ time.Duration, _ int, why Why)     { h.asked = append(h.asked, why) }
+func (*listener) Cautioned(time.Duration, int, Why)           {}
+func (*listener) Read(time.Duration, rules.ChannelID, Result) {}
+func (*listener) Wake(time.Duration)                          {}
+func (*listener) Unsettled()                                  {}
+func (h *listener) Broke(at time.Duration, p any)             { h.broke, h.at = append(h.broke, p), at }
 
 // wild is a calculator that is wrong.
 type wild struct {
-	derived.Calculator
-	say func() (derived.Result, bool)
+	Calculator
+	say func() (Result, bool)
 	due func() time.Duration
 }
 
-func (w *wild) Sample(time.Duration, *derived.Table) (derived.Result, bool) { return w.say() }
-func (w *wild) Tick(time.Duration, *derived.Table) (derived.Result, bool)   { return w.say() }
-func (w *wild) Due() time.Duration                                          { return w.due() }
-func (w *wild) React(time.Duration, time.Duration)                          { w.say() }
+func (w *wild) Sample(time.Duration, *Table) (Result, bool) { return w.say() }
+func (w *wild) Tick(time.Duration, *Table) (Result, bool)   { return w.say() }
+func (w *wild) Due() time.Duration                          { return w.due() }
+func (w *wild) React(time.Duration, time.Duration)          { w.say() }
+
+// tilting derives the tilt and nothing else, by a calculator that is yet to be put in.
+type tilting struct{}
+
+func (tilting) Needs(id rules.ChannelID) []rules.ChannelID {
+	if id == rules.Tilt {
+		return []rules.ChannelID{rules.Roll, rules.Pitch}
+	}
+	return []rules.ChannelID{id}
+}
+func (tilting) Helps(rules.ChannelID) []rules.ChannelID { return nil }
+func (tilting) Calculators(*rules.Envelope, func(rules.ChannelID) bool) ([]Calculator, error) {
+	return []Calculator{&wild{due: never}}, nil
+}
+
+func (w *wild) Trigger() rules.ChannelID { return rules.Pitch }
+func (w *wild) Output() rules.ChannelID  { return rules.Tilt }
 
 func never() time.Duration { return rules.Never }
 
 // tilted has a rule on the tilt, which say works out in place of the true calculator.
-func tilted(t *testing.T, say func() (derived.Result, bool), due func() time.Duration) (*Limits, *listener) {
+func tilted(t *testing.T, say func() (Result, bool), due func() time.Duration) (*Limits, *listener) {
 	t.Helper()
 	h := &listener{}
 	env := &rules.Envelope{Rules: []rules.Rule{{Name: "tilt", Watch: rules.Tilt, Form: rules.Above, Limit: 0.6, Stop: rules.Immediate, MissingStop: rules.Immediate, StaleAfter: rules.Tilt.Stale()}}}
 	fed := [rules.ChannelCount]rules.Origin{rules.Roll: rules.CraftSays, rules.Pitch: rules.CraftSays}
-	l, err := New(h, env, derived.Config{}, &fed, time.Second, nil)
+	l, err := New(h, env, tilting{}, &fed, time.Second, nil)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -60,13 +76,13 @@ func tilted(t *testing.T, say func() (derived.Result, bool), due func() time.Dur
 func TestPromise03_WhatIsSaidToBeGoodIsLookedAt(t *testing.T) {
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		well := max(id.Channel().Low, 0)
-		for _, s := range []derived.Result{
+		for _, s := range []Result{
 			{Value: math.NaN(), Quality: rules.Good}, {Value: math.Inf(1), Quality: rules.Good}, {Value: math.Inf(-1), Quality: rules.Doubtful},
 			{Value: math.MaxFloat64, Quality: rules.Good}, {Value: -math.MaxFloat64, Quality: rules.Doubtful},
 			{Value: well, Quality: 3}, {Value: well, Quality: 255}, {Value: well, Quality: rules.Missing},
 		} {
-			l, _ := tilted(t, func() (derived.Result, bool) { return derived.Result{}, false }, never)
-			l.Take(0, id, derived.Result{Value: well, Quality: rules.Good})
+			l, _ := tilted(t, func() (Result, bool) { return Result{}, false }, never)
+			l.Take(0, id, Result{Value: well, Quality: rules.Good})
 			l.Take(time.Millisecond, id, s)
 			if r := l.table[id]; r.Quality != rules.Missing || r.Value != 0 || l.channels[id].good != 0 {
 				t.Errorf("%v: %+v stands as %+v, last good at %v", id, s, r, l.channels[id].good)
@@ -79,14 +95,14 @@ func TestPromise03_WhatIsSaidToBeGoodIsLookedAt(t *testing.T) {
 // the rule goes missing in its own time.
 func TestPromise03_AWrongCalculatorFeedsNothing(t *testing.T) {
 	for _, v := range []float64{math.NaN(), math.Inf(1), -1, math.MaxFloat64} {
-		say := derived.Result{Quality: rules.Good}
-		l, h := tilted(t, func() (derived.Result, bool) { return say, true }, never)
-		l.Take(0, rules.Roll, derived.Result{Quality: rules.Good})
-		l.Take(0, rules.Pitch, derived.Result{Quality: rules.Good})
+		say := Result{Quality: rules.Good}
+		l, h := tilted(t, func() (Result, bool) { return say, true }, never)
+		l.Take(0, rules.Roll, Result{Quality: rules.Good})
+		l.Take(0, rules.Pitch, Result{Quality: rules.Good})
 		say.Value = v
 		for at := time.Duration(0); at <= rules.Tilt.Stale(); at += 10 * time.Millisecond {
-			l.Take(at, rules.Roll, derived.Result{Quality: rules.Good})
-			l.Take(at, rules.Pitch, derived.Result{Quality: rules.Good})
+			l.Take(at, rules.Roll, Result{Quality: rules.Good})
+			l.Take(at, rules.Pitch, Result{Quality: rules.Good})
 			l.Fire(at)
 		}
 		if len(h.asked) != 1 || h.asked[0] != ByMissing || l.Reading(rules.Tilt).Quality != rules.Missing {
@@ -105,11 +121,11 @@ func TestPromise01_APanicOfACalculatorIsCaught(t *testing.T) {
 	} {
 		for _, late := range []bool{false, true} { // in its work, or when it is asked for its deadline
 			asked, bad := 0, false
-			say := func() (derived.Result, bool) {
+			say := func() (Result, bool) {
 				if asked++; bad && !late {
 					panic("seeded")
 				}
-				return derived.Result{Quality: rules.Good}, true
+				return Result{Quality: rules.Good}, true
 			}
 			l, h := tilted(t, say, func() time.Duration {
 				if bad {
@@ -124,7 +140,7 @@ func TestPromise01_APanicOfACalculatorIsCaught(t *testing.T) {
 			}
 			before := asked
 			ask(l)
-			l.Take(2*time.Second, rules.Roll, derived.Result{Quality: rules.Good})
+			l.Take(2*time.Second, rules.Roll, Result{Quality: rules.Good})
 			l.Fire(3 * time.Second)
 			l.Expect(3*time.Second, 0)
 			if asked != before || len(h.broke) != 1 || l.Due() < 3*time.Second {

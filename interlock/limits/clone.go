@@ -1,17 +1,15 @@
 package limits
 
 import (
-	"slices"
-
-	"downhaul/interlock/derived"
 	"downhaul/rules"
+	"slices"
 )
 
 // Clone returns a second one that shares nothing that changes, below up.
 func (l *Limits) Clone(up Above) *Limits {
 	c := *l
 	c.above = up
-	c.calcs = make([]derived.Calculator, len(l.calcs))
+	c.calcs = make([]Calculator, len(l.calcs))
 	for i := range l.calcs {
 		c.calcs[i] = l.calcs[i].Clone()
 	}

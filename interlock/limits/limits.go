@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"downhaul/interlock/derived"
 	"downhaul/rules"
 )
 
@@ -14,13 +13,14 @@ import (
 type Limits struct {
 	above      Above
 	env        *rules.Envelope
-	cfg        derived.Config
 	readyAfter time.Duration
 
 	fed      [rules.ChannelCount]bool
 	tracking bool
-	table    derived.Table
-	calcs    []derived.Calculator
+	needs    [rules.ChannelCount][]rules.ChannelID // the measured channels that each rests on
+	helps    [rules.ChannelCount][]rules.ChannelID // what else it looks at
+	table    Table
+	calcs    []Calculator
 	calcDue  []time.Duration
 	channels [rules.ChannelCount]channelRun
 	used     []rules.ChannelID // channels that have rules or permissives
@@ -56,7 +56,7 @@ type Above interface {
 	Asked(at time.Duration, i int, why Why)
 	Cautioned(at time.Duration, i int, why Why)
 	// Read is told every reading of a channel that was named to New.
-	Read(at time.Duration, id rules.ChannelID, r derived.Result)
+	Read(at time.Duration, id rules.ChannelID, r Result)
 	// Wake is told of an instant at which Fire has something to do.
 	Wake(due time.Duration)
 	// Unsettled is told that a condition for a start may have moved.
@@ -91,20 +91,20 @@ type channelRun struct {
 	ready              time.Duration // when the streak is long enough
 }
 
-// New makes the limits of an envelope. from says who feeds each measured channel, cfg
-// how others are derived from them, readyAfter how long a channel must be fresh before
+// New makes the limits of an envelope. from says who feeds each measured channel, how
+// works the others out from them, readyAfter is how long a channel must be fresh before
 // a start. Readings of the named channels go up.
-func New(up Above, env *rules.Envelope, cfg derived.Config, from *[rules.ChannelCount]rules.Origin, readyAfter time.Duration, named []rules.ChannelID) (*Limits, error) {
-	l := &Limits{above: up, env: env, cfg: cfg, readyAfter: readyAfter}
-	l.layFed(from)
-	if err := l.lay(named); err != nil {
+func New(up Above, env *rules.Envelope, how Derivation, from *[rules.ChannelCount]rules.Origin, readyAfter time.Duration, named []rules.ChannelID) (*Limits, error) {
+	l := &Limits{above: up, env: env, readyAfter: readyAfter}
+	l.layFed(how, from)
+	if err := l.lay(how, named); err != nil {
 		return nil, err
 	}
 	return l, nil
 }
 
 // lay sorts rules, permissives and calculators by channel.
-func (l *Limits) lay(named []rules.ChannelID) error {
+func (l *Limits) lay(how Derivation, named []rules.ChannelID) error {
 	l.runs = make([]ruleRun, len(l.env.Rules))
 	l.permHolds = make([]bool, len(l.env.Permissives))
 	l.order = make([]int32, len(l.env.Rules))
@@ -121,7 +121,6 @@ func (l *Limits) lay(named []rules.ChannelID) error {
 	slices.SortStableFunc(l.perms, func(a, b int32) int {
 		return int(l.env.Permissives[a].Watch) - int(l.env.Permissives[b].Watch)
 	})
-	var thresholds []float64
 	for i := range l.env.Rules {
 		r := &l.env.Rules[i]
 		if r.Watch == rules.NoChannel || r.Watch >= rules.ChannelCount {
@@ -129,31 +128,17 @@ func (l *Limits) lay(named []rules.ChannelID) error {
 		}
 		l.runs[i].due = rules.Never
 		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
-			l.runs[i].slope = derived.NewSlope(r.Over)
-		}
-		if r.Watch == rules.Apex {
-			thresholds = append(thresholds, r.Limit)
-			if r.HasCaution {
-				thresholds = append(thresholds, r.Caution)
-			}
-			if r.Form == rules.Outside {
-				thresholds = append(thresholds, r.LimitHigh)
-				if r.HasCaution {
-					thresholds = append(thresholds, r.CautionHigh)
-				}
-			}
+			l.runs[i].slope = NewSlope(r.Over)
 		}
 	}
-	l.cfg.ApexThresholds = thresholds
-	calcs, err := derived.New(l.cfg, func(id rules.ChannelID) bool {
+	calcs, err := how.Calculators(l.env, func(id rules.ChannelID) bool {
 		return l.env.Watches(id) || slices.Contains(named, id) && l.fed[id]
 	})
 	if err != nil {
 		return fmt.Errorf("limits: %w", err)
 	}
-	// Sorted by trigger; among equals the order of derived.New, in which what
-	// feeds another comes first.
-	slices.SortStableFunc(calcs, func(a, b derived.Calculator) int { return int(a.Trigger()) - int(b.Trigger()) })
+	// Sorted by trigger; among equals what feeds another stays first.
+	slices.SortStableFunc(calcs, func(a, b Calculator) int { return int(a.Trigger()) - int(b.Trigger()) })
 	l.calcs = calcs
 	l.calcDue = make([]time.Duration, len(calcs))
 	for i, c := range calcs {
@@ -222,12 +207,13 @@ func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 	c.named = slices.Contains(named, id)
 }
 
-// layFed works out once what is fed; it is asked on the hot path.
-func (l *Limits) layFed(from *[rules.ChannelCount]rules.Origin) {
+// layFed works out once what each channel rests on and whether that is fed; it is
+// asked on the hot path.
+func (l *Limits) layFed(how Derivation, from *[rules.ChannelCount]rules.Origin) {
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
-		needs := l.cfg.Needs(id)
-		l.fed[id] = len(needs) > 0
-		for _, n := range needs {
+		l.needs[id], l.helps[id] = how.Needs(id), how.Helps(id)
+		l.fed[id] = len(l.needs[id]) > 0
+		for _, n := range l.needs[id] {
 			l.fed[id] = l.fed[id] && from[n] != rules.NotFed
 		}
 	}

@@ -1,11 +1,9 @@
 package limits
 
 import (
+	"downhaul/rules"
 	"math"
 	"time"
-
-	"downhaul/interlock/derived"
-	"downhaul/rules"
 )
 
 // ruleRun is what a rule remembers. Its value demand and its missing demand
@@ -22,7 +20,7 @@ type ruleRun struct {
 	past      float64 // last value past the limit
 	seen      bool    // value is set
 	lastTold
-	slope *derived.Slope
+	slope *Slope
 	heard bool
 	last  time.Duration // of the last good value, for the slope
 	rated time.Duration // of the last good rate; before that, of the first good value
@@ -40,7 +38,7 @@ func (r *ruleRun) track(at time.Duration, headroom float64) {
 }
 
 // Take takes one value of a channel that is not derived here.
-func (l *Limits) Take(at time.Duration, id rules.ChannelID, r derived.Result) {
+func (l *Limits) Take(at time.Duration, id rules.ChannelID, r Result) {
 	if id != rules.NoChannel && id < rules.ChannelCount {
 		l.publish(at, id, r)
 	}
@@ -49,16 +47,16 @@ func (l *Limits) Take(at time.Duration, id rules.ChannelID, r derived.Result) {
 // publish takes one value of a channel, measured or derived: plausibility and
 // freezing first, then the table, the rules of the channel, and what is derived
 // from it.
-func (l *Limits) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
+func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 	c := &l.channels[id]
 	if r.Quality == rules.Good || r.Quality == rules.Doubtful {
 		switch {
 		case id.Plausible(r.Value): // no NaN and no infinity is
 			r.Value += 0 // −0 becomes 0
 		case math.IsNaN(r.Value) || math.IsInf(r.Value, 0):
-			r = derived.Result{Cause: rules.NotANumber}
+			r = Result{Cause: rules.NotANumber}
 		default:
-			r = derived.Result{Cause: rules.Implausible}
+			r = Result{Cause: rules.Implausible}
 		}
 	} else {
 		r.Value, r.Quality = 0, rules.Missing
@@ -71,10 +69,10 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 		}
 		c.last = r.Value
 		if c.same >= c.frozenAfter {
-			r = derived.Result{Cause: rules.Frozen}
+			r = Result{Cause: rules.Frozen}
 		}
 	}
-	l.table[id] = derived.Reading{At: at, Value: r.Value, Quality: r.Quality, Cause: r.Cause}
+	l.table[id] = Reading{At: at, Value: r.Value, Quality: r.Quality, Cause: r.Cause}
 	if r.Quality == rules.Good {
 		c.heard = true
 		c.good = at
@@ -108,14 +106,14 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r derived.Result)
 
 // MayBeCut reports whether a reading is the silence of an anemometer that may be
 // a calm or a cut wire.
-func MayBeCut(r derived.Result) bool {
+func MayBeCut(r Result) bool {
 	return r.Quality == rules.Doubtful && (r.Cause == rules.MayBeCut || r.Cause == rules.SilentLong)
 }
 
 // doubt takes what may be a calm or a cut wire: each rule on it cautions. It is
 // borne for as long as it may be a calm, with nothing in the air without end, and
 // clears nothing that was missing; then the channel is missing in its own time.
-func (l *Limits) doubt(at time.Duration, c *channelRun, r derived.Result) {
+func (l *Limits) doubt(at time.Duration, c *channelRun, r Result) {
 	if c.streak != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !l.above.InForce(rules.Airborne)) {
 		c.good = at
 	}
@@ -319,7 +317,7 @@ func (l *Limits) caution(at time.Duration, i int, on bool, why Why) {
 	l.above.Cautioned(at, i, why)
 }
 
-func (l *Limits) lookPermissives(c *channelRun, r derived.Result) {
+func (l *Limits) lookPermissives(c *channelRun, r Result) {
 	for _, i := range l.perms[c.permsFrom:c.permsTo] {
 		holds := r.Quality == rules.Good && l.env.Permissives[i].Holds(r.Value)
 		if r.Quality == rules.Missing {

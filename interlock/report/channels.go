@@ -5,20 +5,21 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
 // sink takes the readings of one channel in order.
 type sink interface {
-	take(at time.Duration, r derived.Reading)
+	take(at time.Duration, r limits.Reading)
 }
 
 // channels carries samples to their channel, to what is derived from it, and
 // to whoever looks on. It works with the guard's own calculators; it judges
 // nothing.
 type channels struct {
-	table derived.Table
-	calcs []derived.Calculator
+	table limits.Table
+	calcs []limits.Calculator
 	due   []time.Duration
 	next  time.Duration
 	by    [rules.ChannelCount][]int // calculators by trigger, in order
@@ -83,19 +84,19 @@ func (c *channels) inputs(at time.Duration, inputs []interlock.Input) {
 	for i := range inputs {
 		if in := &inputs[i]; in.Kind == interlock.SampleInput && in.Sample.Channel > rules.NoChannel && in.Sample.Channel < rules.ChannelCount {
 			s := &in.Sample
-			c.publish(at, s.Channel, derived.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
+			c.publish(at, s.Channel, limits.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
 		}
 	}
 }
 
-func (c *channels) publish(at time.Duration, id rules.ChannelID, r derived.Result) {
+func (c *channels) publish(at time.Duration, id rules.ChannelID, r limits.Result) {
 	switch {
 	case r.Quality == rules.Missing:
 		r.Value = 0
 	case !id.Plausible(r.Value):
-		r = derived.Result{Cause: rules.Implausible}
+		r = limits.Result{Cause: rules.Implausible}
 	}
-	c.table[id] = derived.Reading{At: at, Value: r.Value, Quality: r.Quality, Cause: r.Cause}
+	c.table[id] = limits.Reading{At: at, Value: r.Value, Quality: r.Quality, Cause: r.Cause}
 	for _, s := range c.sinks[id] {
 		s.take(at, c.table[id])
 	}

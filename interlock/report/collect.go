@@ -9,6 +9,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/limits"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 )
@@ -76,7 +77,7 @@ type track struct {
 	seen   bool
 }
 
-func (k *track) take(at time.Duration, r derived.Reading) {
+func (k *track) take(at time.Duration, r limits.Reading) {
 	k.until(at)
 	if r.Quality == rules.Missing {
 		return
@@ -127,7 +128,7 @@ type nearest struct {
 	worst    float64
 }
 
-func (n *nearest) take(at time.Duration, r derived.Reading) {
+func (n *nearest) take(at time.Duration, r limits.Reading) {
 	for len(n.cautions) > 0 && at > n.cautions[0].off {
 		n.settle()
 	}
@@ -297,7 +298,7 @@ func (k *collector) watchOpenings(e *events) {
 // stillRotor is the rotor speed below which a rotor counts as standing, Hz.
 var stillRotor = interlock.DefaultSite().StillRotor
 
-func (k *collector) rotor(at time.Duration, r derived.Reading) {
+func (k *collector) rotor(at time.Duration, r limits.Reading) {
 	for _, w := range k.pending {
 		if at < w.at || r.Quality != rules.Good || w.still != rules.Never {
 			continue

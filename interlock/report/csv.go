@@ -12,8 +12,8 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/bench"
-	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -63,7 +63,7 @@ func WriteCSV(ctx context.Context, w io.Writer, dir string, ids []rules.ChannelI
 		return nil, errors.New(strings.Join(r.out.Doubts, "; "))
 	}
 	out := bufio.NewWriterSize(w, 1<<16)
-	ch := newChannels(r.derived(), func(id rules.ChannelID) bool { return true })
+	ch := newChannels(r.pad.Derived().Watching(r.env), func(id rules.ChannelID) bool { return true })
 	came := map[rules.ChannelID]*bool{}
 	var row []byte
 	for _, id := range ids {
@@ -73,7 +73,7 @@ func WriteCSV(ctx context.Context, w io.Writer, dir string, ids []rules.ChannelI
 		seen := new(bool)
 		came[id] = seen
 		unit := rules.SIUnit(id.Channel().Kind)
-		ch.watch(id, sinkFunc(func(at time.Duration, v derived.Reading) {
+		ch.watch(id, sinkFunc(func(at time.Duration, v limits.Reading) {
 			*seen = true
 			row = append(append(row[:0], r.out.Session...), ',')
 			row = append(strconv.AppendFloat(row, at.Seconds(), 'f', 9, 64), ',')

@@ -1,15 +1,14 @@
 package report
 
 import (
-	"fmt"
-	"strings"
-	"time"
-
-	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/report/lift"
 	"downhaul/rules"
 	"downhaul/rules/card"
+	"fmt"
+	"strings"
+	"time"
 )
 
 // Lift is the question whether the next ballast step is safe to try, asked of
@@ -47,7 +46,7 @@ type line struct {
 // and every longer run at half as many, and so on. Ours.
 const mostPoints = 48_000
 
-func (l *line) take(at time.Duration, r derived.Reading) {
+func (l *line) take(at time.Duration, r limits.Reading) {
 	if at < l.from || at > l.to || at < l.next || r.Quality != rules.Good {
 		return
 	}
@@ -106,7 +105,7 @@ func (k *collector) watchLift(crd *card.Card) {
 func (k *collector) keepCurrent(l *line) {
 	packs := max(1, k.pad.Packs.Count)
 	last := packCells(packs - 1).current
-	k.ch.watch(last, sinkFunc(func(at time.Duration, r derived.Reading) {
+	k.ch.watch(last, sinkFunc(func(at time.Duration, r limits.Reading) {
 		for n := range packs - 1 {
 			other := k.ch.table.Fresh(packCells(n).current, at, 2*time.Second)
 			if other.Quality != rules.Good {

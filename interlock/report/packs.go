@@ -6,6 +6,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -91,9 +92,9 @@ func newBattery(name string, ids cells) *battery {
 }
 
 // sinkFunc is a function as a sink.
-type sinkFunc func(at time.Duration, r derived.Reading)
+type sinkFunc func(at time.Duration, r limits.Reading)
 
-func (f sinkFunc) take(at time.Duration, r derived.Reading) { f(at, r) }
+func (f sinkFunc) take(at time.Duration, r limits.Reading) { f(at, r) }
 
 // listen hangs the battery on the channels.
 func (b *battery) listen(c *channels) {
@@ -105,12 +106,12 @@ func (b *battery) listen(c *channels) {
 	c.watch(b.ids.heat, &b.hot)
 }
 
-func (b *battery) forward(at time.Duration, id rules.ChannelID, r derived.Reading) {
+func (b *battery) forward(at time.Duration, id rules.ChannelID, r limits.Reading) {
 	b.own.inputs(at, []interlock.Input{{Kind: interlock.SampleInput, Sample: interlock.Sample{
 		Channel: id, Value: r.Value, Quality: r.Quality, Cause: r.Cause}}})
 }
 
-func (b *battery) voltageCame(at time.Duration, r derived.Reading) {
+func (b *battery) voltageCame(at time.Duration, r limits.Reading) {
 	b.forward(at, b.ids.voltage, r)
 	b.low.take(at, r)
 	b.volts.take(at, r)
@@ -130,7 +131,7 @@ func (b *battery) voltageCame(at time.Duration, r derived.Reading) {
 // up; ours.
 const longestStep = 5 * time.Second
 
-func (b *battery) currentCame(at time.Duration, r derived.Reading) {
+func (b *battery) currentCame(at time.Duration, r limits.Reading) {
 	b.forward(at, b.ids.current, r)
 	b.most.take(at, r)
 	if r.Quality != rules.Good {
@@ -147,7 +148,7 @@ func (b *battery) currentCame(at time.Duration, r derived.Reading) {
 	b.amps, b.ampsAt, b.hasAmps = r.Value, at, true
 }
 
-func (b *battery) chargeCame(_ time.Duration, r derived.Reading) {
+func (b *battery) chargeCame(_ time.Duration, r limits.Reading) {
 	if r.Quality != rules.Good {
 		return
 	}
@@ -157,7 +158,7 @@ func (b *battery) chargeCame(_ time.Duration, r derived.Reading) {
 	b.told[1] = r.Value
 }
 
-func (b *battery) resting(at time.Duration, r derived.Reading) {
+func (b *battery) resting(at time.Duration, r limits.Reading) {
 	if ohms := b.own.table[rules.PackResistance]; ohms.Quality == rules.Good {
 		b.ohms, b.hasOhms = ohms.Value, true
 	}

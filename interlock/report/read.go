@@ -9,7 +9,6 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/bench"
-	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/recording"
@@ -326,7 +325,7 @@ func (r *reading) analyse() error {
 		r.ruleRows(nil)
 		return nil
 	}
-	k := newCollector(o, r.env, r.pad, r.derived(), r.e, r.end)
+	k := newCollector(o, r.env, r.pad, r.pad.Derived().Watching(r.env), r.e, r.end)
 	k.watchLift(r.card)
 	res, err := r.replay(bench.Seeing(func(rules.ChannelID) bool { return true }, k.look))
 	switch {
@@ -344,21 +343,6 @@ func (r *reading) analyse() error {
 	r.take(k, res)
 	o.witnessed(r.pad != nil && r.pad.Contactor.Readback)
 	return nil
-}
-
-// derived is what derived channels need of this session's pad and limits.
-func (r *reading) derived() derived.Config {
-	cfg := r.pad.Derived()
-	for i := range r.env.Rules {
-		if rule := &r.env.Rules[i]; rule.Watch == rules.Apex {
-			// As the engine does: silence alone carries the apex across these.
-			cfg.ApexThresholds = append(cfg.ApexThresholds, rule.Limit)
-			if rule.HasCaution {
-				cfg.ApexThresholds = append(cfg.ApexThresholds, rule.Caution)
-			}
-		}
-	}
-	return cfg
 }
 
 func (o *Session) declare(story session.Story) {

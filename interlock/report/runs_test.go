@@ -5,6 +5,7 @@ import (
 	"time"
 
 	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/session"
 	"downhaul/rules"
@@ -51,8 +52,8 @@ func TestEpisodes_OpeningOfItsOwn(t *testing.T) {
 	k.mirror(4*time.Second, true)
 	k.mirror(5*time.Second, true)
 	k.mirror(5030*time.Millisecond, false)
-	k.rotor(5100*time.Millisecond, derived.Reading{Value: 20, Quality: rules.Good})
-	k.rotor(5900*time.Millisecond, derived.Reading{Value: 0.5, Quality: rules.Good})
+	k.rotor(5100*time.Millisecond, limits.Reading{Value: 20, Quality: rules.Good})
+	k.rotor(5900*time.Millisecond, limits.Reading{Value: 0.5, Quality: rules.Good})
 	r := &reading{out: s, pad: &pad.Pad{Contactor: pad.Contactor{Readback: true}}}
 	r.takeTimes(k)
 	first, second, third := s.Episodes[0].Trips[0].Times, s.Episodes[1].Trips[0].Times, s.Episodes[1].Trips[1].Times
@@ -85,7 +86,7 @@ func TestCautions_NearMiss(t *testing.T) {
 	rule := &rules.Rule{Watch: rules.Gust, Form: rules.Above, Limit: 8, HasCaution: true, Caution: 6, Unit: "m/s"}
 	n := &nearest{rule: rule, cautions: []*Caution{&got[0]}}
 	for s, v := range []float64{9, 6.5, 7.5, 6.2, 9} { // what lies outside of it does not count
-		n.take(time.Duration(s)*time.Second, derived.Reading{Value: v, Quality: rules.Good})
+		n.take(time.Duration(s)*time.Second, limits.Reading{Value: v, Quality: rules.Good})
 	}
 	if got[0].Worst.Value != 7.5 || got[0].Headroom.Value != 0.5 || *got[0].Share != 0.25 {
 		t.Errorf("worst %v, headroom %v, share %v", got[0].Worst, got[0].Headroom, got[0].Share)

@@ -1,10 +1,9 @@
 package report
 
 import (
-	"time"
-
-	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
+	"time"
 )
 
 // bucket is what a stretch of time held: its lowest and highest value, and
@@ -23,7 +22,7 @@ type series struct {
 	width    time.Duration
 	most     int
 	buckets  []bucket
-	last     derived.Reading // the last one before from, for the beginning
+	last     limits.Reading // the last one before from, for the beginning
 	hasLast  bool
 }
 
@@ -36,7 +35,7 @@ func newSeries(from, to time.Duration, most int) *series {
 	return s
 }
 
-func (s *series) take(at time.Duration, r derived.Reading) {
+func (s *series) take(at time.Duration, r limits.Reading) {
 	if at < s.from || at > s.to {
 		if at < s.from {
 			s.last, s.hasLast = r, r.Quality != rules.Missing
@@ -153,7 +152,7 @@ type extreme struct {
 	ok       bool
 }
 
-func (e *extreme) take(at time.Duration, r derived.Reading) {
+func (e *extreme) take(at time.Duration, r limits.Reading) {
 	if at < e.from || at > e.to || r.Quality == rules.Missing {
 		return
 	}

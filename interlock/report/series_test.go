@@ -1,12 +1,11 @@
 package report
 
 import (
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 	"math/rand/v2"
 	"testing"
 	"time"
-
-	"downhaul/interlock/derived"
-	"downhaul/rules"
 )
 
 // TestSeries_KeepsEveryPeak: however long the channel, the buckets stay few and
@@ -21,7 +20,7 @@ func TestSeries_KeepsEveryPeak(t *testing.T) {
 		for i := range 1 + rnd.IntN(3000) {
 			at += time.Duration(rnd.IntN(2_000_000_000))
 			v := rnd.NormFloat64()
-			s.take(at, derived.Reading{At: at, Value: v, Quality: rules.Good})
+			s.take(at, limits.Reading{At: at, Value: v, Quality: rules.Good})
 			if i == 0 || v < low.v {
 				low = point{at, v}
 			}
@@ -54,9 +53,9 @@ func TestSeries_GapBreaksTheCurve(t *testing.T) {
 	s := newSeries(0, 10*time.Second, 100)
 	for i := range 100 {
 		at := time.Duration(i) * 100 * time.Millisecond
-		r := derived.Reading{At: at, Value: 1, Quality: rules.Good}
+		r := limits.Reading{At: at, Value: 1, Quality: rules.Good}
 		if i >= 40 && i < 60 {
-			r = derived.Reading{At: at, Cause: rules.Stale}
+			r = limits.Reading{At: at, Cause: rules.Stale}
 		}
 		s.take(at, r)
 	}
@@ -65,7 +64,7 @@ func TestSeries_GapBreaksTheCurve(t *testing.T) {
 	}
 	silent := newSeries(0, 10*time.Second, 100)
 	for _, at := range []time.Duration{0, time.Second, 6 * time.Second, 7 * time.Second} {
-		silent.take(at, derived.Reading{At: at, Value: 1, Quality: rules.Good})
+		silent.take(at, limits.Reading{At: at, Value: 1, Quality: rules.Good})
 	}
 	if n := len(silent.curves(2 * time.Second)); n != 2 {
 		t.Errorf("after a silence: %d stretches, want 2", n)

@@ -1,10 +1,9 @@
 package report
 
 import (
-	"time"
-
-	"downhaul/interlock/derived"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
+	"time"
 )
 
 // Wind is the wind over the session and over each run.
@@ -52,7 +51,7 @@ func newBreeze(from, to time.Duration) *breeze {
 	return &breeze{from: from, to: to, gust: extreme{from: from, to: to}, lull: extreme{from: from, to: to, lowest: true}}
 }
 
-func (b *breeze) take(at time.Duration, r derived.Reading) {
+func (b *breeze) take(at time.Duration, r limits.Reading) {
 	if at >= b.from && at <= b.to && r.Quality == rules.Good {
 		b.sum += r.Value
 		b.count++

@@ -1,12 +1,11 @@
 package report
 
 import (
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 	"math"
 	"testing"
 	"time"
-
-	"downhaul/interlock/derived"
-	"downhaul/rules"
 )
 
 // TestWind_WorkedExample: 14 samples one second apart, and the running gust and
@@ -17,7 +16,7 @@ func TestWind_WorkedExample(t *testing.T) {
 	b := newBreeze(0, 13*time.Second)
 	for i, v := range samples {
 		at := time.Duration(i) * time.Second
-		b.take(at, derived.Reading{At: at, Value: v, Quality: rules.Good})
+		b.take(at, limits.Reading{At: at, Value: v, Quality: rules.Good})
 		if i < 4 {
 			continue // no gust before five samples
 		}
@@ -25,7 +24,7 @@ func TestWind_WorkedExample(t *testing.T) {
 		for _, x := range samples[i-4 : i+1] {
 			sum += x
 		}
-		r := derived.Reading{At: at, Value: sum / 5, Quality: rules.Good}
+		r := limits.Reading{At: at, Value: sum / 5, Quality: rules.Good}
 		b.gust.take(at, r)
 		b.lull.take(at, r)
 	}
@@ -55,9 +54,9 @@ func TestWind_HalfMissing(t *testing.T) {
 	}{{51, true}, {49, false}} {
 		b := newBreeze(0, 100*time.Second)
 		for i := range 100 {
-			r := derived.Reading{Value: 5, Quality: rules.Good}
+			r := limits.Reading{Value: 5, Quality: rules.Good}
 			if i >= c.good {
-				r = derived.Reading{Cause: rules.Stale}
+				r = limits.Reading{Cause: rules.Stale}
 			}
 			b.take(time.Duration(i)*time.Second, r)
 		}

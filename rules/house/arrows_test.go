@@ -126,14 +126,14 @@ var mayImport = map[string][]string{
 	"rules":                       {"rules/document"},
 	"rules/card":                  {"rules", "rules/document"},
 	"rules/document":              {},
-	"interlock/derived":           {"rules"},
-	"interlock/limits":            {"rules", "interlock/derived"},
-	"interlock":                   {"rules", "interlock/derived", "interlock/limits"},
-	"interlock/telemetry":         {"rules", "interlock/derived", "interlock"},
+	"interlock/limits":            {"rules"},
+	"interlock/derived":           {"rules", "interlock/limits"},
+	"interlock":                   {"rules", "interlock/limits"},
+	"interlock/telemetry":         {"rules", "interlock"},
 	"interlock/telemetry/link":    {"rules", "interlock", "interlock/telemetry"},
 	"interlock/telemetry/signing": {"interlock/telemetry", "interlock/dated", "interlock/plain"},
 	"interlock/plain":             {},
-	"interlock/intake":            {"rules", "interlock/derived", "interlock", "interlock/telemetry"},
+	"interlock/intake":            {"rules", "interlock", "interlock/telemetry"},
 	"hw":                          {},
 	"hw/virtual":                  {"hw", "hw/localsocket", "hw/localsocket/client"},
 	"hw/localsocket":              {},
@@ -165,8 +165,8 @@ func TestArrowsGoOneWay(t *testing.T) {
 		from, to string
 		wrong    bool
 	}{
-		{"rules", "rules/card", true}, {"rules", "interlock", true}, {"interlock", "interlock/derived", false}, {"interlock/derived", "interlock", true},
-		{"interlock/limits", "interlock/derived", false}, {"interlock/limits", "interlock", true}, {"interlock", "interlock/limits", false},
+		{"rules", "rules/card", true}, {"rules", "interlock", true}, {"interlock", "interlock/derived", true}, {"interlock/derived", "interlock", true},
+		{"interlock/limits", "interlock/derived", true}, {"interlock/derived", "interlock/limits", false}, {"interlock/limits", "interlock", true}, {"interlock", "interlock/limits", false},
 		{"hw", "rules", true}, {"hw/virtual", "hw", false}, {"hw", "hw/virtual", true}, {"interlock/guard", "cmd/downhauld", true}, {"cmd/downhaul", "interlock/report", false},
 		{"interlock/guard", "interlock/report", true}, {"cmd/downhauld", "interlock/guard", false},
 	} {

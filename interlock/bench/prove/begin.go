@@ -55,7 +55,7 @@ func (p *plan) begin() (*bases, error) {
 // buried notes that the craft would have to stand below the ground to be inside
 // every limit and caution: a prediction that is pessimistic by metres does that.
 func (p *plan) buried(b *bases) {
-	for _, id := range p.setup.Site.Derived.HeightSources {
+	for _, id := range p.cfg.HeightSources {
 		if h := b.ground.sc.v[id]; h < -0.05 {
 			p.notes = append(p.notes, fmt.Sprintf("no height above the ground is inside every limit and caution on this pad: here the craft stands at %s. "+
 				"Look at the limits of height, and at error, reaction and thrust under [height] in the pad file", rules.Format(h, rules.DefaultUnit(rules.Length, p.setup.Envelope.Units))))
@@ -244,7 +244,7 @@ func (p *plan) forBuiltins(b *bases) (*plan, *bases, error) {
 	for id := rules.Motor1Output; id <= rules.Motor16Speed; id++ {
 		usual = usual && b.ground.sc.v[id] == 0
 	}
-	climbs := append([]rules.ChannelID{rules.Climb}, p.setup.Site.Derived.Needs(rules.Climb)...)
+	climbs := append([]rules.ChannelID{rules.Climb}, p.cfg.Needs(rules.Climb)...)
 	for _, id := range climbs[1:] {
 		usual = usual && b.air.sc.v[id] == 0
 	}
@@ -256,7 +256,7 @@ func (p *plan) forBuiltins(b *bases) (*plan, *bases, error) {
 	var names []string
 	q.without(func(i int) string {
 		r := &q.env.Rules[i]
-		if !slices.Contains(climbs, r.Watch) && !slices.ContainsFunc(q.setup.Site.Derived.Needs(r.Watch), func(id rules.ChannelID) bool { return slices.Contains(byPhase, id) }) {
+		if !slices.Contains(climbs, r.Watch) && !slices.ContainsFunc(q.cfg.Needs(r.Watch), func(id rules.ChannelID) bool { return slices.Contains(byPhase, id) }) {
 			return ""
 		}
 		names = append(names, r.Name)

@@ -245,7 +245,7 @@ func (t *builtins) lowering() {
 	r.set(interlock.End, true)
 	t.add("end on the ground", opens(r, at, 0, interlock.ReasonEnd, interlock.Blocked), "opens at once")
 
-	heights := t.p.setup.Site.Derived.HeightSources
+	heights := t.p.cfg.HeightSources
 	if len(heights) == 0 {
 		t.moot("climbing while brought down", "this pad is told no height")
 		t.moot("height lost while brought down", "this pad is told no height")
@@ -253,7 +253,7 @@ func (t *builtins) lowering() {
 	}
 	r = from(t.b.air)
 	r.set(interlock.End, true)
-	for _, id := range t.p.setup.Site.Derived.Needs(rules.Climb) {
+	for _, id := range t.p.cfg.Needs(rules.Climb) {
 		r.sc.force(id, 0.8)
 	}
 	d := drive{set: func(s *scene, x float64) {

@@ -93,7 +93,7 @@ func (p *plan) quantum(id rules.ChannelID, x float64) float64 {
 
 // driveOf is the drive of a channel, or the reason why there is none.
 func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
-	cfg := &p.setup.Site.Derived
+	cfg := &p.cfg
 	d := &drive{id: id, moves: cfg.Needs(id), jump: math.Inf(1)}
 	d.own = id == rules.Tension && p.setup.Intake.LoadCell.Fitted || id == rules.TensionRate && p.setup.Intake.LoadCell.Fitted ||
 		len(d.moves) == 1 && d.moves[0] == rules.WindSpeed
@@ -255,7 +255,7 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 
 // coast is what the predicted apex adds to a height of that age, at no climb.
 func (p *plan) coast(age time.Duration) float64 {
-	cfg := &p.setup.Site.Derived
+	cfg := &p.cfg
 	return derived.Coast(cfg.ErrorHeight, cfg.ErrorClimb, (age + cfg.Reaction).Seconds(), math.Max(0, cfg.MaxAcceleration-derived.Gravity))
 }
 

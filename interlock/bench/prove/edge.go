@@ -122,7 +122,7 @@ func (t *trial) light() time.Duration {
 // low brings the craft to a height over the anchor from which the range can be
 // moved along the ground.
 func (p *plan) low(r *rig, height float64) {
-	cfg := &p.setup.Site.Derived
+	cfg := &p.cfg
 	for _, h := range cfg.HeightSources {
 		r.sc.put(h, cfg.AnchorHeight+height)
 	}
@@ -254,7 +254,7 @@ func (t *trial) span() (low, high float64) {
 	switch {
 	case c.ID == rules.SlantRange && t.near != nil:
 		// Along the ground it comes no nearer than the height.
-		return 1.05 * math.Abs(t.near.sc.v[t.p.setup.Site.Derived.HeightSources[0]]-t.p.setup.Site.Derived.AnchorHeight), c.High
+		return 1.05 * math.Abs(t.near.sc.v[t.p.cfg.HeightSources[0]]-t.p.cfg.AnchorHeight), c.High
 	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1LowestCell-rules.Pack1Voltage:
 		return c.Low, 4.45
 	case pack && (c.ID-rules.Pack1Voltage)%eachPack == rules.Pack1Current-rules.Pack1Voltage, c.ID == rules.SupplyCurrent:

@@ -16,7 +16,7 @@ func (t *trial) needs() []rules.ChannelID {
 	case rules.LinkLag, rules.LinkLoss:
 		return t.d.moves
 	}
-	return t.p.setup.Site.Derived.Needs(t.rule.Watch)
+	return t.p.cfg.Needs(t.rule.Watch)
 }
 
 // gone judges a rig on which the channel went missing: the rule trips when its

@@ -23,8 +23,7 @@ const (
 // was past, and silence.
 func (t *starts) heightNear() {
 	const name = "height near zero"
-	site := &t.p.setup.Site
-	sources := site.Derived.HeightSources
+	sources := t.p.cfg.HeightSources
 	if len(sources) == 0 {
 		t.skip(name, Moot, "this pad is told no height")
 		return
@@ -179,7 +178,7 @@ func (t *starts) heightSilent(sources []rules.ChannelID) {
 	var rests []rules.ChannelID
 	for i := range t.p.env.Rules {
 		r := &t.p.env.Rules[i]
-		needs := slices.ContainsFunc(t.p.setup.Site.Derived.Needs(r.Watch), func(id rules.ChannelID) bool { return slices.Contains(sources, id) })
+		needs := slices.ContainsFunc(t.p.cfg.Needs(r.Watch), func(id rules.ChannelID) bool { return slices.Contains(sources, id) })
 		if needs && r.Stop != rules.NoStop && r.WhenMissing == rules.MissingTrips {
 			rests = append(rests, r.Watch)
 		}

@@ -79,7 +79,7 @@ func (l *load) change(amps, ohms float64) {
 
 // loaded is what the pack tells under its load.
 func (p *plan) loaded(r *rig, s *scene, of rules.ChannelID, volts, amps float64) (float64, float64) {
-	if !p.loads || of != p.setup.Site.Derived.PackVoltage || math.IsNaN(volts) {
+	if !p.loads || of != p.cfg.PackVoltage || math.IsNaN(volts) {
 		return volts, amps
 	}
 	l := r.load
@@ -106,7 +106,7 @@ func (p *plan) resistance(d *drive) {
 // resting is the drive of the resting voltage: the loaded one, less what the
 // usual current takes.
 func (p *plan) resting(d *drive) {
-	cfg := &p.setup.Site.Derived
+	cfg := &p.cfg
 	d.set = func(s *scene, x float64) {
 		s.put(cfg.PackVoltage, x-float64(s.to[cfg.PackCurrent]*tame(s.ohms)))
 	}
@@ -115,7 +115,7 @@ func (p *plan) resting(d *drive) {
 
 // usualVolts is the pack's voltage on a calm day.
 func (p *plan) usualVolts() float64 {
-	return float64(max(1, p.setup.Site.Derived.Cells)) * usual(rules.Pack1LowestCell)
+	return float64(max(1, p.cfg.Cells)) * usual(rules.Pack1LowestCell)
 }
 
 // floorSpan is the span over which the fall of the voltage is fitted.
@@ -123,7 +123,7 @@ const floorSpan = 20 * time.Second
 
 // toFloor is the drive of the time to the floor.
 func (p *plan) toFloor(d *drive) {
-	cfg := &p.setup.Site.Derived
+	cfg := &p.cfg
 	every := p.period([]rules.ChannelID{cfg.PackVoltage})
 	d.set = func(s *scene, x float64) {
 		s.put(cfg.PackVoltage, s.v[cfg.PackVoltage]) // its cells follow the whole

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/telemetry"
 	"downhaul/interlock/telemetry/signing"
@@ -54,6 +55,7 @@ type Setup struct {
 // plan is what stays the same for all rigs of one proof.
 type plan struct {
 	setup     Setup
+	cfg       derived.Config  // of its site
 	env       *rules.Envelope // what the core is given
 	encoder   *encoder
 	sources   []source
@@ -106,6 +108,10 @@ func newPlan(setup Setup) (*plan, error) {
 	p := &plan{setup: setup, asideWhy: map[int]string{}, leftOut: map[string]string{}, never: map[int]bool{}, pinPeriod: min(10*time.Millisecond, setup.Site.PinStale/2)}
 	if p.pinPeriod <= 0 {
 		return nil, errors.New("prove: the input lines may never go unread on this pad; write how long they may")
+	}
+	var ok bool
+	if p.cfg, ok = setup.Site.Derived.(derived.Config); !ok {
+		return nil, fmt.Errorf("prove: derived channels are proved as a pad file configures them, not by a %T", setup.Site.Derived)
 	}
 	var err error
 	if p.encoder, err = newEncoder(); err != nil {
@@ -164,7 +170,7 @@ func (p *plan) lay(env *rules.Envelope) error {
 	p.wiggles = [rules.ChannelCount]bool{}
 	for i := range env.Rules {
 		r := &env.Rules[i]
-		for _, m := range p.setup.Site.Derived.Needs(r.Watch) {
+		for _, m := range p.cfg.Needs(r.Watch) {
 			if t := r.StaleAfter * 4 / 5; shortest[m] == 0 || t < shortest[m] {
 				shortest[m] = t
 			}
@@ -193,7 +199,7 @@ func (p *plan) lay(env *rules.Envelope) error {
 		p.loads = p.loads || id == rules.PackResistance || id == rules.PackResting
 	}
 	if p.loads { // a current that never flickers counts as one that sticks
-		p.wiggles[p.setup.Site.Derived.PackCurrent] = true
+		p.wiggles[p.cfg.PackCurrent] = true
 	}
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		if id.Channel().FrozenAfter > 0 && wanted[id] {
@@ -274,7 +280,7 @@ func (p *plan) newRig() (*rig, error) {
 	}
 	r.sc.pace = p.pace
 	r.load.gentle, r.sc.ohms = gentleSteps, 0.03
-	d0 := &p.setup.Site.Derived
+	d0 := &p.cfg
 	if k := d0.PackVoltage; p.loads && k >= rules.Pack1Voltage && k <= rules.Pack4CellSpread {
 		r.sc.byVoltage[(k-rules.Pack1Voltage)/eachPack] = true
 	}

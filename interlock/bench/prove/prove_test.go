@@ -8,6 +8,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/derived"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 )
@@ -165,7 +166,9 @@ func TestTheHeightBeforeAStartIsProved(t *testing.T) {
 	})
 	// A range finder tells nothing below the ground.
 	ranged := setupOf(t, []byte(head+tilt), pad)
-	ranged.Site.Derived.HeightSources = []rules.ChannelID{rules.HeightRange}
+	cfg := ranged.Site.Derived.(derived.Config)
+	cfg.HeightSources = []rules.ChannelID{rules.HeightRange}
+	ranged.Site.Derived = cfg
 	ranged.Site.Fed[rules.HeightRange] = rules.CraftSays
 	got := starts(ranged)
 	if got["height below zero"].Outcome != Moot || got["height above zero"].Outcome != Pass {

@@ -10,8 +10,8 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/limits"
 	"downhaul/interlock/telemetry/signing"
 	"downhaul/rules"
 )
@@ -23,7 +23,7 @@ type core interface {
 	Advance(at time.Duration) []interlock.Effect
 	Deadline() time.Duration
 	View(dst *interlock.View)
-	Reading(id rules.ChannelID) derived.Reading
+	Reading(id rules.ChannelID) limits.Reading
 	clone() core
 }
 
@@ -159,7 +159,7 @@ func (r *rig) bootMicros(s *scene) uint64 {
 // is watched for freezing: a real sensor's is never quite still.
 func (r *rig) at(s *scene, id rules.ChannelID) float64 {
 	x := s.v[id]
-	if r.p.loads && id == r.p.setup.Site.Derived.PackVoltage {
+	if r.p.loads && id == r.p.cfg.PackVoltage {
 		return x // its current flickers, and the fit would take more for a step
 	}
 	if slices.Contains(r.stuck, id) || !r.p.wiggles[id] || r.p.turns%2 == 0 {
@@ -169,7 +169,7 @@ func (r *rig) at(s *scene, id rules.ChannelID) float64 {
 	if math.Abs(x) < 1e-3 {
 		q = max(q, 1e-6)
 	}
-	if slices.Contains(r.moved, id) && !(r.p.loads && id == r.p.setup.Site.Derived.PackCurrent) {
+	if slices.Contains(r.moved, id) && !(r.p.loads && id == r.p.cfg.PackCurrent) {
 		return x + math.Copysign(r.outward*q, r.outward*x)
 	}
 	return x + q

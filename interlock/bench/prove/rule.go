@@ -106,7 +106,7 @@ func (t *trial) out(r *rig, x float64) {
 
 // climb has the craft tell the climb that belongs to a height that moves.
 func (t *trial) climb(r *rig, x float64) {
-	cfg := &t.p.setup.Site.Derived
+	cfg := &t.p.cfg
 	if t.d.id == rules.SlantRange {
 		return // it moves along the ground
 	}
@@ -387,7 +387,7 @@ func (t *trial) stranger(log []event) string {
 		if f.Rule < 0 {
 			return f.Reason.String()
 		}
-		rests := t.p.setup.Site.Derived.Needs(t.p.env.Rules[f.Rule].Watch)
+		rests := t.p.cfg.Needs(t.p.env.Rules[f.Rule].Watch)
 		if !slices.ContainsFunc(rests, func(id rules.ChannelID) bool {
 			return slices.Contains(moved, id) || t.akin(id) || height && isHeight(id)
 		}) {

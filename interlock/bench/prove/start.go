@@ -156,7 +156,7 @@ func (p *plan) settleDown(s *scene, ground bool) {
 
 // stands reports whether a channel is another on the ground than in the air.
 func (p *plan) stands(id rules.ChannelID) bool {
-	return slices.ContainsFunc(p.setup.Site.Derived.Needs(id), func(m rules.ChannelID) bool { return isHeight(m) || slices.Contains(byPhase, m) })
+	return slices.ContainsFunc(p.cfg.Needs(id), func(m rules.ChannelID) bool { return isHeight(m) || slices.Contains(byPhase, m) })
 }
 
 // valueIn is what the scene gives the drive's channel, where that is plain to
@@ -180,17 +180,17 @@ func (p *plan) valueIn(s *scene, d *drive) (float64, bool) {
 		case rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind:
 			return s.to[rules.WindSpeed], true
 		case rules.PackMeanCell:
-			cfg := &p.setup.Site.Derived
+			cfg := &p.cfg
 			return s.to[cfg.PackVoltage] / float64(max(1, cfg.Cells)), true
 		case rules.Tilt, rules.Sway, rules.Climb, rules.LinkLag, rules.LinkLoss:
 			return 0, true
 		case rules.Height, rules.Apex:
-			if len(p.setup.Site.Derived.HeightSources) > 0 {
+			if len(p.cfg.HeightSources) > 0 {
 				// The apex lies over the height by what the coast adds.
-				h := s.to[p.setup.Site.Derived.HeightSources[0]]
+				h := s.to[p.cfg.HeightSources[0]]
 				probe := *s
 				d.set(&probe, 0)
-				return h - probe.to[p.setup.Site.Derived.HeightSources[0]], true
+				return h - probe.to[p.cfg.HeightSources[0]], true
 			}
 		case rules.Distance:
 			return 0.5, true

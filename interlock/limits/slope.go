@@ -1,6 +1,7 @@
-package derived
+package limits
 
 import (
+	"encoding/binary"
 	"math"
 	"time"
 )
@@ -61,7 +62,7 @@ func (s *Slope) Peek(at time.Duration, v float64) (rate float64, ok bool) {
 	if at-old.at < s.over {
 		return 0, false
 	}
-	rate = (v - old.v) / seconds(at-old.at)
+	rate = (v - old.v) / (float64(at-old.at) / 1e9)
 	if math.IsInf(rate, 0) {
 		return 0, false
 	}
@@ -83,10 +84,10 @@ func (s *Slope) AppendState(dst []byte, now time.Duration) []byte {
 	for first+1 < s.n && now-s.kept(first+1).at >= s.over {
 		first++
 	}
-	dst = appendWord(dst, uint64(s.n-first))
+	dst = binary.LittleEndian.AppendUint64(dst, uint64(s.n-first))
 	for k := first; k < s.n; k++ {
-		dst = appendAge(dst, now, s.kept(k).at, 1<<62)
-		dst = appendFloat(dst, s.kept(k).v)
+		dst = binary.LittleEndian.AppendUint64(dst, uint64(now-s.kept(k).at))
+		dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(s.kept(k).v+0)) // −0 becomes 0
 	}
 	return dst
 }

@@ -1,4 +1,4 @@
-package derived
+package limits
 
 import (
 	"time"
@@ -35,7 +35,7 @@ func (t *Table) Fresh(id rules.ChannelID, at, limit time.Duration) Reading {
 	return r
 }
 
-// Result is what a calculator publishes.
+// Result is a value of a channel, as it was measured or as a calculator publishes it.
 type Result struct {
 	Value   float64 // SI; 0 when Missing, never NaN
 	Quality rules.Quality
@@ -64,4 +64,15 @@ type Calculator interface {
 	// AppendState adds a canonical image of everything that can change future
 	// results, with times relative to now.
 	AppendState(dst []byte, now time.Duration) []byte
+}
+
+// Derivation is how channels are derived from others. It is asked once, at the start.
+type Derivation interface {
+	// Needs returns the measured channels that id rests on: each must be fed for it to
+	// come. Helps returns those that it looks at when they are heard.
+	Needs(id rules.ChannelID) []rules.ChannelID
+	Helps(id rules.ChannelID) []rules.ChannelID
+	// Calculators makes what works out the wanted channels, and what those rest on,
+	// each after the ones it rests on. The error lists every fault in their way.
+	Calculators(env *rules.Envelope, wanted func(rules.ChannelID) bool) ([]Calculator, error)
 }

@@ -1,4 +1,4 @@
-package derived
+package limits
 
 import (
 	"math"
@@ -11,32 +11,32 @@ import (
 func TestSlope(t *testing.T) {
 	s := NewSlope(time.Second)
 	for k := range 10 {
-		if _, ok := s.Add(time.Duration(k)*ms(100), float64(k)); ok {
+		if _, ok := s.Add(time.Duration(k)*100*time.Millisecond, float64(k)); ok {
 			t.Fatalf("a rate after %d ms", k*100)
 		}
 	}
 	for k := 10; k < 200; k++ {
-		if rate, ok := s.Add(time.Duration(k)*ms(100), float64(k)); !ok || math.Abs(rate-10) > 1e-9 {
+		if rate, ok := s.Add(time.Duration(k)*100*time.Millisecond, float64(k)); !ok || math.Abs(rate-10) > 1e-9 {
 			t.Fatalf("expected 10 per second, got %v, %v", rate, ok)
 		}
 	}
 	// A step counts in full over the span, then is gone.
-	if rate, _ := s.Add(ms(20000), 205); math.Abs(rate-15) > 1e-9 {
+	if rate, _ := s.Add(20000*time.Millisecond, 205); math.Abs(rate-15) > 1e-9 {
 		t.Fatalf("expected 15 per second, got %v", rate)
 	}
-	if _, ok := s.Add(ms(20100), math.NaN()); ok {
+	if _, ok := s.Add(20100*time.Millisecond, math.NaN()); ok {
 		t.Fatal("a rate to no number")
 	}
 	s.Reset()
-	if _, ok := s.Add(ms(20200), 1); ok {
+	if _, ok := s.Add(20200*time.Millisecond, 1); ok {
 		t.Fatal("a rate after a reset")
 	}
 }
 
 func TestSlopeOlderThanItsSpan(t *testing.T) {
-	s := NewSlope(ms(100))
+	s := NewSlope(100 * time.Millisecond)
 	s.Add(0, 1)
-	if rate, ok := s.Add(ms(250), 2); !ok || rate != 4 {
+	if rate, ok := s.Add(250*time.Millisecond, 2); !ok || rate != 4 {
 		t.Fatalf("samples further apart than the span: expected 4, got %v, %v", rate, ok)
 	}
 }
@@ -79,7 +79,7 @@ func TestSlopeAgainstHistory(t *testing.T) {
 			found := !ok && rate == 0
 			reach := over + over/slopeParts + 2*time.Duration(gap)
 			for _, o := range all {
-				if age := at - o.at; ok && age >= over && age <= reach && rate == (v-o.v)/seconds(age) {
+				if age := at - o.at; ok && age >= over && age <= reach && rate == (v-o.v)/(float64(age)/1e9) {
 					found = true
 				}
 			}
@@ -93,12 +93,12 @@ func TestSlopeAgainstHistory(t *testing.T) {
 
 // Peek gives the rate that Add would, and leaves nothing behind.
 func TestSlopePeekKeepsNothing(t *testing.T) {
-	a, b := NewSlope(ms(100)), NewSlope(ms(100))
+	a, b := NewSlope(100*time.Millisecond), NewSlope(100*time.Millisecond)
 	if _, ok := a.Peek(0, 1); ok {
 		t.Error("a rate from nothing")
 	}
 	for k := range 50 {
-		at, v := time.Duration(k)*ms(10), float64(k*k)
+		at, v := time.Duration(k)*10*time.Millisecond, float64(k*k)
 		a.Peek(at, v+1000)
 		peeked, had := a.Peek(at, v)
 		rate, ok := a.Add(at, v)

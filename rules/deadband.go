@@ -25,8 +25,6 @@ func (r *Rule) deadbandRoom() (room float64, what string) {
 		if r.Form == Outside {
 			room = min(room, r.LimitHigh-r.CautionHigh)
 		}
-	} else if r.Form == Outside {
-		room, what = (r.LimitHigh-r.Limit)/2, "the middle"
 	}
 	return room, what
 }

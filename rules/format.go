@@ -99,9 +99,6 @@ func trimZeros(s string) string {
 	if strings.IndexByte(s, '.') >= 0 {
 		s = strings.TrimRight(strings.TrimRight(s, "0"), ".")
 	}
-	if s == "-0" {
-		return "0"
-	}
 	return s
 }
 

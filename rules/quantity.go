@@ -59,11 +59,8 @@ func parseQuantity(text string, want Kind, offset bool) (Quantity, error) {
 	if math.IsInf(si, 0) {
 		return Quantity{}, Fault{Wrong: "is too large a number", Got: document.Quote(text), Mend: "check the exponent"}
 	}
-	if si == 0 {
-		if exact.Sign() != 0 {
-			return Quantity{}, Fault{Wrong: "is too small a number", Got: document.Quote(text), Mend: "check the exponent"}
-		}
-		si = 0 // never −0
+	if si == 0 && exact.Sign() != 0 {
+		return Quantity{}, Fault{Wrong: "is too small a number", Got: document.Quote(text), Mend: "check the exponent"}
 	}
 	return Quantity{SI: si, Kind: want, Unit: unit, Text: text}, nil
 }

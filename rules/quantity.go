@@ -82,6 +82,9 @@ func parseExact(text string, want Kind, offset bool) (*big.Rat, string, error) {
 	}
 	number, unitText := split(trimmed)
 	if number == "" {
+		if strings.HasPrefix(trimmed, "\u2212") {
+			how = "write the minus as - (this one is a sign of typography)"
+		}
 		return nil, "", Fault{Wrong: "does not begin with a number", Got: got, Mend: how}
 	}
 	if len(number) > longestNumber || !utf8.ValidString(text) {
@@ -109,10 +112,17 @@ func parseExact(text string, want Kind, offset bool) (*big.Rat, string, error) {
 		return nil, "", Fault{Wrong: "has no unit", Got: got, Mend: how}
 	}
 	u, ok := findUnit(unitText)
+	if strings.ContainsAny(unitText[:1], ",.'0123456789") {
+		return nil, "", Fault{Wrong: "has something inside its number", Got: got, Mend: "write decimals behind a point and thousands without a mark, such as \"3.45 V\" or \"22000 N\""}
+	}
 	if !ok || u.inside {
 		return nil, "", Fault{Wrong: "has an unknown unit, " + document.Quote(unitText), Got: got, Mend: how}
 	}
 	if u.kind != want {
+		// A mass is often written for its weight, and the other way round.
+		if as := map[string]string{"lb": "lbf", "kg": "kgf", "lbf": "lb", "kgf": "kg"}[u.text]; as != "" && (want == Force || want == Mass) {
+			how += fmt.Sprintf("; did you mean \"%s %s\"?", number, as)
+		}
 		return nil, "", Fault{Wrong: fmt.Sprintf("%s is a unit of %s, and this takes %s", unitText, u.kind, want), Got: got, Mend: how}
 	}
 	value.Mul(value, u.factor)

@@ -29,47 +29,6 @@ func (checkCmd) Help() string {
 		"the pad file when one is given beside it. The envelopes that a test card names are checked too. Exit code 1 means that there is a fault."
 }
 
-// kind is what a file is.
-type kind string
-
-// The kinds.
-const (
-	isEnvelope kind = "envelope"
-	isPad      kind = "pad file"
-	isCard     kind = "test card"
-	isNone     kind = "unknown"
-)
-
-// marks are the keys at the top of a file that only one kind has.
-var marks = []struct {
-	kind kind
-	keys []string
-}{
-	{isEnvelope, []string{"rule", "permissive", "tether", "without", "changed", "approved_by"}},
-	{isPad, []string{"duty", "link", "board", "reach", "stop", "height", "anchor", "packs", "wind", "load_cell", "named",
-		"contactor", "estop", "end", "absent", "log_folder", "socket", "socket_group"}},
-	{isCard, []string{"step", "motors", "motor", "pack"}},
-}
-
-// kindOf tells a file's kind by the keys at its top; a key of several kinds, or
-// one that is misspelt, decides nothing.
-func kindOf(text []byte) kind {
-	best, most := isNone, 0
-	keys := document.Parse("", text).Root().Keys()
-	for _, m := range marks {
-		n := 0
-		for _, key := range keys {
-			if slices.Contains(m.keys, key) {
-				n++
-			}
-		}
-		if n > most {
-			best, most = m.kind, n
-		}
-	}
-	return best
-}
-
 // checked is what check found; checkSchema counts its shape.
 type checked struct {
 	Schema   int            `json:"schema"`
@@ -153,7 +112,7 @@ func (c *checkCmd) Run(s *streams) error {
 		}
 		text, err := plain.Read(name, plain.Setup)
 		if err != nil {
-			return hint(fmt.Errorf("check: %w", err), `"downhaul new DIR" writes three files to begin with`)
+			return fmt.Errorf("check: %w", unreadable(name, err))
 		}
 		f := out.read(name, text)
 		if f.Kind == isPad {
@@ -208,8 +167,7 @@ func (c *checked) read(name string, text []byte) checkedFile {
 			}
 		}
 	default:
-		f.add(document.Faults{{File: name, Line: 1, Wrong: "neither envelope, pad file nor test card",
-			Mend: "an envelope has [[rule]], a pad file duty and [[link]], a test card [[step]]"}})
+		f.add(noneOf(name, text))
 	}
 	return f
 }

@@ -121,7 +121,7 @@ guard.toml:29: height.disagreement: only a vote has it (got "1 m"); take it out,
 	{"guard.toml", `max_thrust   = "900 N"`, ``,
 		`guard.toml:26: height.max_thrust: missing beside mass; write the thrust of all motors together at full output`},
 	{"guard.toml", `max_thrust   = "900 N"`, `max_thrust = "900 kg"`,
-		`guard.toml:33: height.max_thrust: kg is a unit of mass, and this takes force (got "900 kg"); write a number and one of the units N, kN, kgf or lbf`},
+		`guard.toml:33: height.max_thrust: kg is a unit of mass, and this takes force (got "900 kg"); write a number and one of the units N, kN, kgf or lbf; did you mean "900 kgf"?`},
 	{"guard.toml", `max_thrust   = "900 N"`, "max_thrust = \"900 N\"\nthrust_to_weight = 2",
 		`guard.toml:33: height.max_thrust: stands beside thrust_to_weight (got "900 N"); keep thrust_to_weight, or max_thrust with mass
 guard.toml:35: height.mass: stands beside thrust_to_weight (got "31 kg"); keep thrust_to_weight, or max_thrust with mass`},

@@ -348,6 +348,23 @@ func TestHopelessFiles(t *testing.T) {
 	}
 }
 
+// What is no text at all gives its true reason, and no fault of keys beside it.
+func TestWhatIsNoText(t *testing.T) {
+	utf16 := func(s string) string { return strings.Join(append(strings.Split(s, ""), ""), "\x00") }
+	for _, c := range []struct{ text, want string }{
+		{utf16("version = 1\n"), "UTF-16: every second byte is 0"},
+		{"\x00" + utf16("version = 1\n"), "UTF-16: every second byte is 0"},
+		{"\xff\xfev\x00", "UTF-16 by its first bytes"},
+		{"version = 1\n\ntitle = \"\x00\"\n", "bytes that are 0 (NUL) (got the first at byte 23)"},
+		{"version = 1\rtitle = \"a\"\r", "its lines end in a carriage return alone"},
+	} {
+		d, root := read(c.text)
+		if faults := d.Faults(); len(faults) != 1 || !strings.Contains(faults[0].Error(), c.want) || len(root.Keys()) != 0 {
+			t.Errorf("%q: %v", c.text, faults)
+		}
+	}
+}
+
 func TestFaultText(t *testing.T) {
 	for want, f := range map[string]Fault{
 		"a.toml:3: k: is wrong (got 5); mend it": {File: "a.toml", Line: 3, Key: "k", Wrong: "is wrong", Got: "5", Mend: "mend it"},

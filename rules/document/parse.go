@@ -47,11 +47,9 @@ func Parse(file string, text []byte) *Document {
 		return d
 	}
 	source := string(text)
-	if strings.HasPrefix(source, "\xfe\xff") || strings.HasPrefix(source, "\xff\xfe") {
-		// The library takes these marks off in silence and reads on.
-		d.damaged = true
-		d.faults = append(d.faults, Fault{File: file, Line: 1, Wrong: "not UTF-8 text, but UTF-16 by its first bytes",
-			Got: fmt.Sprintf("%q", source[:2]), Mend: "save it as UTF-8"})
+	if f := noText(source); f.Wrong != "" {
+		f.File, d.damaged = file, true
+		d.faults = append(d.faults, f)
 		return d
 	}
 	lines := strings.SplitAfter(source, "\n")
@@ -76,6 +74,24 @@ func Parse(file string, text []byte) *Document {
 		}
 	}
 	return d
+}
+
+// noText is the fault of what is no text that can be read, empty where it may be.
+func noText(s string) Fault {
+	begins := fmt.Sprintf("%q", s[:min(len(s), 8)])
+	switch at := strings.IndexByte(s, 0); {
+	case strings.HasPrefix(s, "\xfe\xff") || strings.HasPrefix(s, "\xff\xfe"):
+		// The library takes these marks off in silence and reads on.
+		return Fault{Line: 1, Wrong: "not UTF-8 text, but UTF-16 by its first bytes", Got: begins, Mend: "save it as UTF-8"}
+	case at >= 0 && at < 2 && strings.Count(s, "\x00")*5 > len(s)*2:
+		return Fault{Line: 1, Wrong: "not UTF-8 text, but UTF-16: every second byte is 0", Got: begins, Mend: "save it as UTF-8"}
+	case at >= 0:
+		return Fault{Line: 1 + strings.Count(s[:at], "\n"), Wrong: "no text: it holds bytes that are 0 (NUL)", Got: fmt.Sprintf("the first at byte %d", at+1),
+			Mend: "name the right file, or take them out in an editor for plain text"}
+	case strings.Contains(s, "\r") && !strings.Contains(s, "\n"):
+		return Fault{Line: 1, Wrong: "all on one line: its lines end in a carriage return alone", Mend: "save it with line ends of UNIX or Windows (LF or CR LF)"}
+	}
+	return Fault{}
 }
 
 // decode reads TOML; where the library gives up on itself, that is an error as
@@ -142,6 +158,8 @@ func (d *Document) leaveOut(lines []string, err error) bool {
 		f.Got = Quote(f.Got)
 	}
 	switch m := unquoted.FindStringSubmatch(bad); {
+	case strings.Contains(message, "UTF-8"):
+		f.Mend = "save the file as UTF-8"
 	case strings.Contains(message, "already been defined") || strings.Contains(message, "already created"):
 		f.Mend = "keep one of the two"
 	case m != nil:

@@ -149,6 +149,9 @@ func Show(v any) string {
 	case int64:
 		return "the number " + strconv.FormatInt(v, 10)
 	case float64:
+		if math.IsNaN(v) || math.IsInf(v, 0) {
+			return strconv.FormatFloat(v, 'g', -1, 64) + ", which is no number that can be held against anything"
+		}
 		return "the number " + strconv.FormatFloat(v, 'g', -1, 64)
 	case time.Time:
 		return "a date or time"

@@ -1,0 +1,93 @@
+package main
+
+import (
+	"fmt"
+	"os"
+	"slices"
+	"strings"
+
+	"downhaul/interlock/recording"
+	"downhaul/rules/document"
+)
+
+// kind is what a file is.
+type kind string
+
+// The kinds.
+const (
+	isEnvelope kind = "envelope"
+	isPad      kind = "pad file"
+	isCard     kind = "test card"
+	isNone     kind = "unknown"
+)
+
+// marks are the keys at the top of a file that only one kind has.
+var marks = []struct {
+	kind kind
+	keys []string
+}{
+	{isEnvelope, []string{"rule", "permissive", "tether", "without", "changed", "approved_by"}},
+	{isPad, []string{"duty", "link", "board", "reach", "stop", "height", "anchor", "packs", "wind", "load_cell", "named",
+		"contactor", "estop", "end", "absent", "log_folder", "socket", "socket_group"}},
+	{isCard, []string{"step", "motors", "motor", "pack"}},
+}
+
+// kindOf tells a file's kind by the keys at its top; a key of several kinds, or
+// one that is misspelt, decides nothing.
+func kindOf(text []byte) kind {
+	best, most := isNone, 0
+	keys := document.Parse("", text).Root().Keys()
+	for _, m := range marks {
+		n := 0
+		for _, key := range keys {
+			if slices.Contains(m.keys, key) {
+				n++
+			}
+		}
+		if n > most {
+			best, most = m.kind, n
+		}
+	}
+	return best
+}
+
+// noneOf says why a file is none of the three.
+func noneOf(name string, text []byte) document.Faults {
+	if strings.TrimSpace(strings.TrimPrefix(string(text), "\ufeff")) == "" {
+		return document.Faults{{File: name, Line: 1, Wrong: "is empty", Got: fmt.Sprintf("%d bytes", len(text)), Mend: `name the right file; "downhaul new DIR" writes some to begin with`}}
+	}
+	if form := recordingOf(name); form != "" {
+		return document.Faults{{File: name, Line: 1, Wrong: "is a recording (" + form + "), and no pad file, envelope or test card",
+			Mend: fmt.Sprintf("downhaul replay --envelope FILE %s holds it against limits", name)}}
+	}
+	if d := document.Parse(name, text); d.Damaged() && len(d.Root().Keys()) == 0 {
+		if faults := d.Faults(); faults[0].Key == "" && !strings.HasPrefix(faults[0].Wrong, "not TOML") {
+			return faults
+		}
+	}
+	return document.Faults{{File: name, Line: 1, Wrong: "neither envelope, pad file nor test card",
+		Mend: "an envelope has [[rule]], a pad file duty and [[link]], a test card [[step]]"}}
+}
+
+// recordingOf is the form of the recording in that file, empty where it is none.
+func recordingOf(name string) (form string) {
+	r, err := recording.Open(name)
+	if err == nil {
+		form, err = string(r.Info().Form), r.Close()
+	}
+	if err != nil {
+		return ""
+	}
+	return form
+}
+
+// unreadable gives an error of opening a file of the three with its mend.
+func unreadable(name string, err error) error {
+	if info, other := os.Stat(name); other == nil && info.IsDir() {
+		return hint(err, "name the files in it: downhaul check %s/*.toml", name)
+	}
+	if form := recordingOf(name); form != "" {
+		return hint(fmt.Errorf("%w: it is a recording (%s)", err, form), "downhaul replay --envelope FILE %s holds it against limits", name)
+	}
+	return hint(err, `"downhaul new DIR" writes three files to begin with`)
+}

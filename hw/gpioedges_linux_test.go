@@ -108,7 +108,7 @@ func TestWaitingForEdgesEnds(t *testing.T) {
 func TestAnEndOfWaitingIsNeverForgotten(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
 		g, _ := openFake(t, nil)
-		for range 200 {
+		for i := range 200 {
 			ctx, cancel := context.WithCancel(t.Context())
 			var ended atomic.Bool
 			go func() {
@@ -117,6 +117,9 @@ func TestAnEndOfWaitingIsNeverForgotten(t *testing.T) {
 				}
 				ended.Store(true)
 			}()
+			if i%2 == 0 {
+				synctest.Wait() // it waits by now
+			}
 			go cancel()
 			synctest.Wait()
 			if !ended.Load() {

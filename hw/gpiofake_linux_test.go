@@ -132,6 +132,8 @@ func (q *fakeRequest) values(mask uint64) (uint64, error) {
 		q.c.k.t.Errorf("line %d: an output was read back", q.lines[0])
 	case q.closed:
 		q.c.k.t.Error("inputs were read after they were let go")
+	case mask>>len(q.lines) != 0:
+		q.c.k.t.Errorf("mask %b on %d lines", mask, len(q.lines))
 	case q.c.gone.Load():
 		return 0, unix.ENODEV
 	}

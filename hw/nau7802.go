@@ -87,7 +87,6 @@ func (n *nau7802) read(register byte) (byte, error) {
 // reads back what it was told: a part that forgot half of it would give counts
 // of another scale.
 func (n *nau7802) setUp() error {
-	n.ready = false
 	const gain, control = nauSupplyCode<<3 | nauGainCode, nauDigital | nauAnalogue | nauOwnSupply
 	speed := byte(nauRate(n.rate)) << 4
 	for _, w := range [][2]byte{{nauControl, nauReset}, {nauControl, nauDigital}} {

@@ -14,16 +14,17 @@ import (
 // nauPart is the part in memory: registers that a reset clears, a conversion
 // every period of a clock that only sleeping moves.
 type nauPart struct {
-	t        *testing.T
-	now      time.Duration
-	reg      [0x20]byte
-	since    time.Duration // when conversions began
-	read     int64         // conversions taken
-	next     func(n int64) int32
-	gone     bool
-	deaf     bool // takes no setting
-	stopped  bool // never has a conversion
-	settings int
+	t         *testing.T
+	now       time.Duration
+	reg       [0x20]byte
+	since     time.Duration // when conversions began
+	read      int64         // conversions taken
+	next      func(n int64) int32
+	gone      bool
+	deaf      bool // takes no setting
+	stopped   bool // never has a conversion
+	unpowered bool // never powers up
+	settings  int
 }
 
 func (p *nauPart) String() string                  { return "part" }
@@ -58,7 +59,7 @@ func (p *nauPart) Tx(addr uint16, w, r []byte) error {
 	}
 	if w[0] == nauControl {
 		v := p.reg[nauControl]
-		if v&nauDigital != 0 {
+		if v&nauDigital != 0 && !p.unpowered {
 			v |= nauPowered
 		}
 		if p.running() && !p.stopped && p.made() > p.read {

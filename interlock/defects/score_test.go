@@ -19,6 +19,7 @@ var (
 	score = flag.Int("score", 0, "make this many random mutants, and see which tests notice (minutes to hours)")
 	seed  = flag.Uint64("seed", 1, "of the random mutants")
 	part  = flag.String("in", "", "only mutants of files whose path matches this")
+	kind  = flag.String("kind", "", "only mutants of kinds that match this, such as boundary")
 	own   = flag.Bool("own", false, "only run the tests of the mutant's own folder: a quick look for what they leave out")
 	again = flag.String("again", "", "the survivors that stand in this file, the output of an earlier run (-score, -seed and -in count for nothing then)")
 	latch = flag.Bool("latch", false, "only the second latch, over each defect of its own list (minutes)")
@@ -213,18 +214,18 @@ func TestScore(t *testing.T) {
 	all := mutants(t)
 	if *again != "" {
 		all = survivors(t, all, *again)
-		*score, *part = len(all), ""
+		*score, *part, *kind = len(all), "", ""
 	}
 	draw := rand.New(rand.NewPCG(*seed, 0))
 	draw.Shuffle(len(all), func(i, j int) { all[i], all[j] = all[j], all[i] })
-	wanted := regexp.MustCompile(*part)
+	wanted, ofKind := regexp.MustCompile(*part), regexp.MustCompile(*kind)
 	made := 0
 	together := map[string][]*change{} // by folder
 	var single []*change               // cannot be copied
 	for i := 0; i < len(all) && made < *score; i++ {
 		c := &all[i]
 		switch folder := filepath.Dir(c.file); {
-		case !wanted.MatchString(c.file) || !builtHere(t, c.file):
+		case !wanted.MatchString(c.file) || !ofKind.MatchString(c.kind) || !builtHere(t, c.file):
 			continue
 		case c.inFunction(t):
 			together[folder] = append(together[folder], c)

@@ -197,18 +197,3 @@ func (a *apex) Tick(at time.Duration, _ *limits.Table) (limits.Result, bool) {
 }
 
 func (a *apex) Clone() limits.Calculator { c := *a; return &c }
-
-func (a *apex) AppendState(dst []byte, now time.Duration) []byte {
-	dst = appendFlag(appendWord(dst, uint64(a.reaction)), a.running)
-	if !a.running {
-		return dst
-	}
-	dst = appendAge(dst, now, a.at-a.lag, rules.Never)
-	dst = appendFloat(dst, a.h)
-	dst = appendFloat(dst, a.v)
-	due := a.due
-	if due != rules.Never {
-		due -= now
-	}
-	return appendWord(dst, uint64(due))
-}

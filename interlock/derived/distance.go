@@ -46,5 +46,3 @@ func (d *distance) Sample(at time.Duration, t *limits.Table) (limits.Result, boo
 }
 
 func (d *distance) Clone() limits.Calculator { c := *d; return &c }
-
-func (d *distance) AppendState(dst []byte, _ time.Duration) []byte { return dst }

@@ -63,16 +63,6 @@ func (e *estimator) keeps() time.Duration {
 	return min(max(estimatorGaps*max(e.gap, e.gapBefore), rules.EstimatorFlags.Stale()), estimatorMost)
 }
 
-// appendState leaves out the message itself: it stands in the table.
-func (e *estimator) appendState(dst []byte, now time.Duration) []byte {
-	dst = appendFlag(dst, e.heard)
-	if !e.heard {
-		return dst
-	}
-	dst = appendAge(dst, now, e.at, estimatorMost+1)
-	return appendWord(appendWord(dst, uint64(e.gap)), uint64(e.gapBefore))
-}
-
 // climb is craft.climb: the one named source, missing while the estimator says
 // that it is not healthy, or no longer says anything.
 type climb struct {
@@ -97,7 +87,3 @@ func (c *climb) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) 
 }
 
 func (c *climb) Clone() limits.Calculator { d := *c; return &d }
-
-func (c *climb) AppendState(dst []byte, now time.Duration) []byte {
-	return c.estimator.appendState(dst, now)
-}

@@ -1,9 +1,6 @@
 package derived
 
-import (
-	"math"
-	"time"
-)
+import "time"
 
 // extreme keeps the highest (or lowest) value of a span of time in a ring of
 // fixed size: each kept value is one that no later value reaches, so the first
@@ -70,18 +67,4 @@ func (e *extreme) clone() extreme {
 	c := *e
 	c.ring = append([]extremeSample(nil), e.ring...)
 	return c
-}
-
-func (e *extreme) appendState(dst []byte, now time.Duration) []byte {
-	k := 0
-	for k < e.n && now-e.ring[(e.head+k)%len(e.ring)].at >= e.span {
-		k++
-	}
-	dst = appendWord(dst, uint64(e.n-k))
-	for ; k < e.n; k++ {
-		s := e.ring[(e.head+k)%len(e.ring)]
-		dst = appendAge(dst, now, s.at, e.span)
-		dst = appendWord(dst, math.Float64bits(s.v))
-	}
-	return dst
 }

@@ -176,22 +176,3 @@ func (h *height) Clone() limits.Calculator {
 	c.low, c.high = h.low.clone(), h.high.clone()
 	return &c
 }
-
-func (h *height) AppendState(dst []byte, now time.Duration) []byte {
-	dst = h.estimator.appendState(dst, now)
-	dst = h.home.appendState(dst, now)
-	dst = appendFlag(dst, h.begun)
-	if h.begun {
-		dst = appendAge(dst, now, h.at, rules.Never)
-		dst = appendFloat(dst, h.last)
-		dst = appendFloat(dst, h.rate)
-		dst = appendFloat(dst, h.drift)
-	}
-	dst = h.low.appendState(dst, now)
-	dst = h.high.appendState(dst, now)
-	dst = appendFlag(dst, h.holding)
-	if h.holding {
-		dst = appendAge(dst, now, h.agreeFrom, agreeFor)
-	}
-	return dst
-}

@@ -82,14 +82,3 @@ func turn(d float64) float64 {
 	}
 	return d
 }
-
-func (h *home) appendState(dst []byte, now time.Duration) []byte {
-	for i := range h.known {
-		dst = appendFloat(appendFlag(dst, h.known[i]), h.place[i])
-	}
-	dst = appendFlag(dst, h.moved)
-	if h.moved {
-		dst = appendAge(dst, now, h.restedFrom, homeRests)
-	}
-	return dst
-}

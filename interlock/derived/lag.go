@@ -75,28 +75,3 @@ func (l *linkLag) advance(at time.Duration) {
 }
 
 func (l *linkLag) Clone() limits.Calculator { c := *l; return &c }
-
-// AppendState tells the boot clock and the offsets relative to now as well:
-// only their differences to the coming ones count.
-func (l *linkLag) AppendState(dst []byte, now time.Duration) []byte {
-	dst = appendFlag(dst, l.heard)
-	if !l.heard {
-		return dst
-	}
-	dst = appendWord(dst, uint64(l.boot))
-	dst = appendWord(dst, uint64((now-l.start)%lagBucket))
-	steps := int(min((now-l.start)/lagBucket, lagBuckets))
-	for k := range lagBuckets {
-		// Oldest first, as if the buckets up to now had been opened.
-		if k >= lagBuckets-steps {
-			dst = appendWord(dst, uint64(rules.Never))
-			continue
-		}
-		o := l.least[(l.newest+1+steps+k)%lagBuckets]
-		if o != rules.Never {
-			o -= now
-		}
-		dst = appendWord(dst, uint64(o))
-	}
-	return dst
-}

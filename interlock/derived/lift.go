@@ -38,5 +38,3 @@ func reserve(u float64) float64 {
 }
 
 func (l liftReserve) Clone() limits.Calculator { return l }
-
-func (liftReserve) AppendState(dst []byte, _ time.Duration) []byte { return dst }

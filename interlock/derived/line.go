@@ -1,9 +1,6 @@
 package derived
 
-import (
-	"math"
-	"time"
-)
+import "time"
 
 // line fits a straight line to the samples of a short span by least squares
 // (any text on statistics; times counted from the newest sample, so that the
@@ -82,18 +79,4 @@ func (l *line) clone() line {
 	c := *l
 	c.ring = append([]lineSample(nil), l.ring...)
 	return c
-}
-
-func (l *line) appendState(dst []byte, now time.Duration) []byte {
-	k := 0
-	for k < l.n && now-l.sample(k).at > l.span {
-		k++
-	}
-	dst = appendWord(dst, uint64(l.n-k))
-	for ; k < l.n; k++ {
-		s := l.sample(k)
-		dst = appendAge(dst, now, s.at, l.span)
-		dst = appendWord(dst, math.Float64bits(s.v))
-	}
-	return dst
 }

@@ -44,8 +44,6 @@ func (m motors) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) 
 
 func (m motors) Clone() limits.Calculator { return m }
 
-func (m motors) AppendState(dst []byte, _ time.Duration) []byte { return dst }
-
 // rotorSpeed is the speed of the fastest fitted rotor, either way round. All
 // fitted rotors must be heard: one that is not could still be turning. The
 // trigger is the last fitted one.
@@ -71,5 +69,3 @@ func (m rotorSpeed) Sample(at time.Duration, t *limits.Table) (limits.Result, bo
 }
 
 func (m rotorSpeed) Clone() limits.Calculator { return m }
-
-func (m rotorSpeed) AppendState(dst []byte, _ time.Duration) []byte { return dst }

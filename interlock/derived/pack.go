@@ -27,8 +27,6 @@ func (m meanCell) Sample(_ time.Duration, t *limits.Table) (limits.Result, bool)
 
 func (m meanCell) Clone() limits.Calculator { return m }
 
-func (m meanCell) AppendState(dst []byte, _ time.Duration) []byte { return dst }
-
 // resting is the pack voltage with the sag taken out: U + I·R (Ohm's law, an
 // ideal source behind one resistance). Assumption: the slow part of the sag,
 // which comes back over minutes, is not in R, so the pack rests a little higher
@@ -50,8 +48,6 @@ func (r resting) Sample(at time.Duration, t *limits.Table) (limits.Result, bool)
 }
 
 func (r resting) Clone() limits.Calculator { return r }
-
-func (r resting) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 
 // floorSpan is the span over which the fall of the pack voltage is fitted: long
 // enough that a gust's worth of current is averaged out, short enough to follow
@@ -104,8 +100,4 @@ func (f *toFloor) Clone() limits.Calculator {
 	c := *f
 	c.line = f.line.clone()
 	return &c
-}
-
-func (f *toFloor) AppendState(dst []byte, now time.Duration) []byte {
-	return f.line.appendState(dst, now)
 }

@@ -48,7 +48,3 @@ func (p *peakWind) Clone() limits.Calculator {
 	c.window, c.extreme = p.window.clone(), p.extreme.clone()
 	return &c
 }
-
-func (p *peakWind) AppendState(dst []byte, now time.Duration) []byte {
-	return p.extreme.appendState(p.window.appendState(dst, now), now)
-}

@@ -128,19 +128,3 @@ func (r *resistance) step(at time.Duration, volts, amps float64) {
 }
 
 func (r *resistance) Clone() limits.Calculator { c := *r; return &c }
-
-func (r *resistance) AppendState(dst []byte, now time.Duration) []byte {
-	stale := r.voltage.Channel().Stale
-	dst = appendFloat(dst, r.ii)
-	dst = appendFloat(dst, r.iu)
-	dst = append(dst, byte(r.steps), byte(r.same))
-	dst = appendFloat(dst, r.sameAmps)
-	on := r.paired && now-r.at <= stale
-	dst = appendFlag(dst, on)
-	if on {
-		dst = appendAge(dst, now, r.at, stale)
-		dst = appendFloat(dst, r.volts)
-		dst = appendFloat(dst, r.amps)
-	}
-	return dst
-}

@@ -40,5 +40,3 @@ func (w *rotorWind) Sample(_ time.Duration, t *limits.Table) (limits.Result, boo
 }
 
 func (w *rotorWind) Clone() limits.Calculator { c := *w; return &c }
-
-func (w *rotorWind) AppendState(dst []byte, _ time.Duration) []byte { return dst }

@@ -1,7 +1,6 @@
 package derived
 
 import (
-	"encoding/binary"
 	"math"
 	"time"
 
@@ -69,35 +68,6 @@ func doubt(r limits.Result, c rules.Cause) limits.Result {
 // fresh is the last reading of id no older than the channel's own staleness.
 func fresh(t *limits.Table, id rules.ChannelID, at time.Duration) limits.Reading {
 	return t.Fresh(id, at, id.Channel().Stale)
-}
-
-// The image of a state: little-endian words, times as ages so that two states
-// that differ only by when they were reached look the same.
-
-func appendWord(dst []byte, v uint64) []byte { return binary.LittleEndian.AppendUint64(dst, v) }
-
-func appendFloat(dst []byte, v float64) []byte {
-	if v == 0 {
-		v = 0
-	}
-	return appendWord(dst, math.Float64bits(v))
-}
-
-func appendFlag(dst []byte, on bool) []byte {
-	if on {
-		return append(dst, 1)
-	}
-	return append(dst, 0)
-}
-
-// appendAge writes how long ago t was, at most limit: past that it no longer
-// matters how much longer.
-func appendAge(dst []byte, now, t, limit time.Duration) []byte {
-	age := now - t
-	if t == rules.Never || age > limit {
-		age = limit
-	}
-	return appendWord(dst, uint64(age))
 }
 
 // seconds is d in seconds.

@@ -109,7 +109,7 @@ func TestAppendStateIsComplete(t *testing.T) {
 		for _, c := range r.calcs {
 			v := reflect.ValueOf(c)
 			if v.Kind() == reflect.Pointer {
-				walk(v.Elem(), v.Elem().Type().Name(), func() string { return string(c.AppendState(nil, now)) }, told)
+				walk(v.Elem(), v.Elem().Type().Name(), func() string { return string(imageOf(c, nil, now)) }, told)
 				continue
 			}
 			for i := range v.NumField() { // a plain value has no state
@@ -205,7 +205,7 @@ func anyTold(n int, at func(int) reflect.Value, image func() string) bool {
 func (r *rig) image(now time.Duration) string {
 	var b []byte
 	for _, c := range r.calcs {
-		b = c.AppendState(b, now)
+		b = imageOf(c, b, now)
 	}
 	return string(b)
 }

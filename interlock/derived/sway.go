@@ -80,14 +80,3 @@ func (s *sway) Clone() limits.Calculator {
 	c.eastLeast, c.eastMost = s.eastLeast.clone(), s.eastMost.clone()
 	return &c
 }
-
-func (s *sway) AppendState(dst []byte, now time.Duration) []byte {
-	dst = s.window.appendState(dst, now)
-	if s.window.valid > 0 {
-		dst = appendAge(dst, now, s.heard, swaySpan)
-	}
-	dst = s.northLeast.appendState(dst, now)
-	dst = s.northMost.appendState(dst, now)
-	dst = s.eastLeast.appendState(dst, now)
-	return s.eastMost.appendState(dst, now)
-}

@@ -63,13 +63,3 @@ func (r *tensionRate) Clone() limits.Calculator {
 	c.line = r.line.clone()
 	return &c
 }
-
-func (r *tensionRate) AppendState(dst []byte, now time.Duration) []byte {
-	dst = r.line.appendState(dst, now)
-	on := r.any && now-r.at <= tensionPair
-	dst = appendFlag(dst, on)
-	if on {
-		dst = appendFloat(appendAge(dst, now, r.at, tensionPair), r.last)
-	}
-	return dst
-}

@@ -34,5 +34,3 @@ func tiltAngle(roll, pitch float64) float64 {
 }
 
 func (t tilt) Clone() limits.Calculator { return t }
-
-func (tilt) AppendState(dst []byte, _ time.Duration) []byte { return dst }

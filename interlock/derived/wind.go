@@ -78,7 +78,3 @@ func (m *meanWind) Clone() limits.Calculator {
 	c.window = m.window.clone()
 	return &c
 }
-
-func (m *meanWind) AppendState(dst []byte, now time.Duration) []byte {
-	return m.window.appendState(dst, now)
-}

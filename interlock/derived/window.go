@@ -135,23 +135,3 @@ func (w *window) clone() window {
 	c.ring = append([]windowSample(nil), w.ring...)
 	return c
 }
-
-// appendState leaves out what the next sample, at now or later, will drop.
-func (w *window) appendState(dst []byte, now time.Duration) []byte {
-	k := 0
-	for k < w.n && now-w.ring[(w.head+k)%len(w.ring)].at >= w.span {
-		k++
-	}
-	dst = appendWord(dst, uint64(w.n-k))
-	if k == w.n {
-		return dst
-	}
-	dst = appendAge(dst, now, w.since, w.span)
-	for ; k < w.n; k++ {
-		s := w.ring[(w.head+k)%len(w.ring)]
-		dst = appendAge(dst, now, s.at, w.span)
-		dst = appendWord(dst, uint64(s.micro))
-		dst = appendFlag(appendFlag(dst, s.valid), s.doubtful)
-	}
-	return dst
-}

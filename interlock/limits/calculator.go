@@ -61,9 +61,6 @@ type Calculator interface {
 	Tick(at time.Duration, t *Table) (r Result, ok bool)
 	// Clone is a copy that shares nothing that changes.
 	Clone() Calculator
-	// AppendState adds a canonical image of everything that can change future
-	// results, with times relative to now.
-	AppendState(dst []byte, now time.Duration) []byte
 }
 
 // Derivation is how channels are derived from others. It is asked once, at the start.

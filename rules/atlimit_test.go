@@ -231,30 +231,6 @@ func TestNumbersAtTheBordersOfTheirForm(t *testing.T) {
 	}
 }
 
-// A caution that has to go leaves nothing behind; a refused limit is named in the
-// rule's own unit.
-func TestVaryNamesWhatItRefuses(t *testing.T) {
-	r, fault := row("watch = \"craft.roll\"\noutside = [\"-20 deg\", \"20 deg\"]\ncaution = [\"-15 deg\", \"15 deg\"]")
-	if fault != "" {
-		t.Fatal(fault)
-	}
-	e := Envelope{Rules: []Rule{r}}
-	v, err := e.Vary(0, TurnHigh, "10 deg")
-	if got := v.Envelope.Rules[0]; err != nil || !v.NoCaution || got.HasCaution || got.Caution != 0 || got.CautionHigh != 0 {
-		t.Errorf("%+v, %v", got, err)
-	}
-	for text, want := range map[string]string{"-20 deg": "the low limit must be less than the high one (got -20 deg and -20 deg)", "-30 deg": "(got -20 deg and -30 deg)"} {
-		if _, err := e.Vary(0, TurnHigh, text); err == nil || !strings.Contains(err.Error(), want) {
-			t.Errorf("to %s: %v, want %q", text, err, want)
-		}
-	}
-	for _, text := range []string{"-Inf", "Inf", "NaN", "5 m", ""} {
-		if v, err := parseLimit(text, Number); v != 0 || err == nil {
-			t.Errorf("%q is %v, %v", text, v, err)
-		}
-	}
-}
-
 // The units that a sentence names, of every kind: all of a plain kind, those by the
 // second of a rate.
 func TestUnitsThatASentenceNames(t *testing.T) {

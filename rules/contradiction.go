@@ -10,7 +10,7 @@ import (
 // checkReach refuses a limit that can never act, or that always does, because
 // of where the channel's values can lie at all.
 func checkReach(t *document.Table, key string, c Channel, form Form, l limit, start bool) {
-	never, always := reach(c, form, l)
+	never, always := Reach(c, form, l.low, l.high)
 	wrong := ""
 	switch {
 	case start && form == Above:
@@ -34,19 +34,19 @@ func checkReach(t *document.Table, key string, c Channel, form Form, l limit, st
 	t.Fault(key, wrong, showValue(t.Value(key)), fmt.Sprintf("%s runs from %s to %s", c.Name, low, high))
 }
 
-// reach reports whether a rule with that limit could never act, or would always.
-func reach(c Channel, form Form, l limit) (never, always bool) {
+// Reach reports whether a rule with that limit could never act, or would always.
+func Reach(c Channel, form Form, low, high float64) (never, always bool) {
 	switch form {
 	case Above:
-		return l.low >= c.High, l.low < c.Low
+		return low >= c.High, low < c.Low
 	case Below:
-		return l.low <= c.Low, l.low > c.High
+		return low <= c.Low, low > c.High
 	case Outside:
-		return l.low <= c.Low && l.high >= c.High, l.low > c.High || l.high < c.Low
+		return low <= c.Low && high >= c.High, low > c.High || high < c.Low
 	case Is:
-		return l.low < c.Low || l.low > c.High, false
+		return low < c.Low || low > c.High, false
 	case IsNot:
-		return false, l.low < c.Low || l.low > c.High
+		return false, low < c.Low || low > c.High
 	}
 	return false, false
 }
@@ -68,15 +68,15 @@ func checkRate(t *document.Table, key string, c Channel, r *Rule) {
 		t.Fault(key, "must be more than 0", t.Got(key), "write how fast, as a positive rate; the key says which way")
 		return
 	}
-	if span, far := r.rateSpan(); far {
+	if span, far := r.RateSpan(); far {
 		t.Fault(key, fmt.Sprintf("a rule that can never act: %s would have to change by %s in %s", c.Name, Format(span, SIUnit(c.Kind)), FormatDuration(r.Over)),
 			t.Got(key), fmt.Sprintf("it runs from %s to %s", Format(c.Low, SIUnit(c.Kind)), Format(c.High, SIUnit(c.Kind))))
 	}
 }
 
-// rateSpan is how far the channel would change at the limit's rate over the
+// RateSpan is how far the channel would change at the limit's rate over the
 // span of the slope; far says that it cannot.
-func (r *Rule) rateSpan() (span float64, far bool) {
+func (r *Rule) RateSpan() (span float64, far bool) {
 	c := r.Watch.Channel()
 	span = float64(r.Limit * r.Over.Seconds())
 	return span, span >= c.High-c.Low

@@ -2,9 +2,9 @@ package rules
 
 import "math"
 
-// encloses reports whether a caution at these values lies inside the limit; high
+// Encloses reports whether a caution at these values lies inside the limit; high
 // counts for Outside only.
-func (r *Rule) encloses(low, high float64) bool {
+func (r *Rule) Encloses(low, high float64) bool {
 	switch r.Form {
 	case Above, RisingFaster, FallingFaster:
 		return low < r.Limit
@@ -16,9 +16,9 @@ func (r *Rule) encloses(low, high float64) bool {
 	return true
 }
 
-// deadbandRoom is the widest that the deadband may be, and what it would reach
+// DeadbandRoom is the widest that the deadband may be, and what it would reach
 // past if it were wider.
-func (r *Rule) deadbandRoom() (room float64, what string) {
+func (r *Rule) DeadbandRoom() (room float64, what string) {
 	room = math.Inf(1)
 	if r.HasCaution {
 		room, what = math.Abs(r.Limit-r.Caution), "the caution"
@@ -29,8 +29,8 @@ func (r *Rule) deadbandRoom() (room float64, what string) {
 	return room, what
 }
 
-// usualDeadband is the deadband of a rule that does not write its own.
-func (r *Rule) usualDeadband() float64 {
+// UsualDeadband is the deadband of a rule that does not write its own.
+func (r *Rule) UsualDeadband() float64 {
 	if kind := r.Watch.Channel().Kind; kind == Flag || kind == Number {
 		return 0
 	}
@@ -38,13 +38,13 @@ func (r *Rule) usualDeadband() float64 {
 	if r.Form == Outside {
 		size = r.LimitHigh - r.Limit
 	}
-	room, _ := r.deadbandRoom()
+	room, _ := r.DeadbandRoom()
 	return min(float64(defaultDeadband*size), room)
 }
 
-// neverOver reports whether no value of the channel is inside the limit by that
+// NeverOver reports whether no value of the channel is inside the limit by that
 // deadband.
-func (r *Rule) neverOver(deadband float64) bool {
+func (r *Rule) NeverOver(deadband float64) bool {
 	c := r.Watch.Channel()
 	return r.Form == Above && r.Limit-deadband < c.Low || r.Form == Below && r.Limit+deadband > c.High
 }

@@ -52,31 +52,6 @@ func TestGapThatSwallowsTheRest(t *testing.T) {
 	}
 }
 
-// A number that is none is no limit; a deadband that just fills the room to the
-// caution is taken by the file, and by a limit that moves there.
-func TestVaryAtItsEdges(t *testing.T) {
-	read := func(rule string) *Envelope {
-		t.Helper()
-		env, faults := ReadEnvelope("e", []byte("version = 1\ntitle = \"t\"\n[[rule]]\nname = \"r\"\n"+rule))
-		if len(faults) > 0 {
-			t.Fatal(faults)
-		}
-		return env
-	}
-	status := read("watch = \"craft.status\"\nabove = 4\nstop = \"immediate\"\n")
-	for _, text := range []string{"NaN", "nan", "Inf", "-Inf", "+infinity", "", "4 m", "1e999"} {
-		if v, err := status.Vary(0, TurnLimit, text); err == nil {
-			t.Errorf("a limit of %q was taken as %v", text, v.Value)
-		}
-	}
-	height := "watch = \"craft.height\"\ncaution = \"5 m\"\ndeadband = \"1 m\"\nstop = \"immediate\"\nabove = "
-	want := read(height + "\"6 m\"").Rules[0]
-	got, err := read(height+"\"7 m\"").Vary(0, TurnLimit, "6 m")
-	if err != nil || got.NoCaution || !got.Envelope.Rules[0].HasCaution || got.Envelope.Rules[0].Deadband != want.Deadband {
-		t.Errorf("%v: %+v, want %+v", err, got.Envelope.Rules[0], want)
-	}
-}
-
 // Limits stay readable: an exponent only where the digits would not be.
 func TestExactTextWithoutExponent(t *testing.T) {
 	for _, c := range []struct {

@@ -21,7 +21,7 @@ const (
 	shortestOver       = 500 * time.Millisecond
 	longestOver        = time.Minute
 	// Nothing at a pad waits longer.
-	longestTime = time.Hour
+	LongestTime = time.Hour
 	mostFrozen  = 1000000
 )
 
@@ -78,9 +78,9 @@ type limit struct {
 	unit      string
 }
 
-// limitKind is the kind that the form's limit has on the channel, 0 with the
+// LimitKind is the kind that the form's limit has on the channel, 0 with the
 // reason when the form does not fit it.
-func limitKind(c Channel, form Form) (Kind, string, string) {
+func LimitKind(c Channel, form Form) (Kind, string, string) {
 	switch form {
 	case Is, IsNot:
 		if c.Kind != Flag && c.Kind != Number {
@@ -103,7 +103,7 @@ func limitKind(c Channel, form Form) (Kind, string, string) {
 // readLimit reads a limit or caution: true or false for a flag, a bare number
 // for a plain number, else a quantity; two of them in brackets for Outside.
 func readLimit(t *document.Table, key string, c Channel, form Form) (limit, bool) {
-	kind, wrong, mend := limitKind(c, form)
+	kind, wrong, mend := LimitKind(c, form)
 	v := t.Value(key)
 	if kind == 0 {
 		t.Fault(key, wrong, document.Show(v), mend)
@@ -223,7 +223,7 @@ func readRule(t *document.Table, e *Envelope) {
 
 func boundedTime(t *document.Table, key string) (time.Duration, bool) {
 	d, ok := DurationAt(t, key)
-	if ok && d > longestTime {
+	if ok && d > LongestTime {
 		t.Fault(key, "is longer than an hour", t.Got(key), "write a shorter time")
 		return 0, false
 	}
@@ -325,7 +325,7 @@ func readCaution(t *document.Table, c Channel, r *Rule) {
 	case Outside:
 		word = "between"
 	}
-	if !r.encloses(l.low, l.high) {
+	if !r.Encloses(l.low, l.high) {
 		at := FormatExact(r.Limit, r.Unit)
 		if r.Form == Outside {
 			at += " and " + FormatExact(r.LimitHigh, r.Unit)
@@ -347,9 +347,9 @@ func showValue(v any) string {
 // (of the span for outside), never past the caution; 0 for flags and plain
 // numbers.
 func readDeadband(t *document.Table, c Channel, r *Rule) {
-	room, what := r.deadbandRoom()
+	room, what := r.DeadbandRoom()
 	if !t.Has("deadband") {
-		r.Deadband = r.usualDeadband()
+		r.Deadband = r.UsualDeadband()
 		return
 	}
 	r.DeadbandWritten = true
@@ -357,7 +357,7 @@ func readDeadband(t *document.Table, c Channel, r *Rule) {
 		t.Fault("deadband", "is and is_not have no deadband", t.Got("deadband"), "take it out")
 		return
 	}
-	kind, _, _ := limitKind(c, r.Form)
+	kind, _, _ := LimitKind(c, r.Form)
 	var q Quantity
 	var ok bool
 	if kind == Number {
@@ -373,7 +373,7 @@ func readDeadband(t *document.Table, c Channel, r *Rule) {
 		t.Fault("deadband", "so wide that nothing inside the limits is left", t.Got("deadband"), "write less than "+FormatDifference((r.LimitHigh-r.Limit)/2, r.Unit))
 	case q.SI > room:
 		t.Fault("deadband", "reaches past "+what, t.Got("deadband"), "write at most "+FormatDifference(room, r.Unit))
-	case r.neverOver(q.SI):
+	case r.NeverOver(q.SI):
 		t.Fault("deadband", "so wide that a violation could never be over", t.Got("deadband"),
 			fmt.Sprintf("%s runs from %s to %s", c.Name, Format(c.Low, r.Unit), Format(c.High, r.Unit)))
 	default:

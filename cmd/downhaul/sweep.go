@@ -77,7 +77,7 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	turn := map[string]rules.Turn{"limit": rules.TurnLimit, "low": rules.TurnLow, "high": rules.TurnHigh, "lasting": rules.TurnLasting}[c.Key]
+	turn := map[string]bench.Turn{"limit": bench.TurnLimit, "low": bench.TurnLow, "high": bench.TurnHigh, "lasting": bench.TurnLasting}[c.Key]
 	sw, err := bench.NewSweep(env, c.Rule, turn, c.From, c.To, c.Steps)
 	if err != nil {
 		return fmt.Errorf("sweep: %w", err)

@@ -15,7 +15,6 @@ import (
 
 	"downhaul/interlock/craftmodel"
 	"downhaul/interlock/recording"
-	"downhaul/rules"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialect"
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
@@ -291,7 +290,7 @@ func TestTenHoursNeedLittleMemory(t *testing.T) {
 		t.Errorf("%.0f s, %d frames, %d trips and %d more, looked %d times", r.DurationS, r.Frames, len(r.Trips), r.TripsUnlisted, ticks)
 	}
 	rec, setup = open()
-	s := sweepOf(t, env, "tilt", rules.TurnLimit, "44 deg", "60 deg", 5)
+	s := sweepOf(t, env, "tilt", TurnLimit, "44 deg", "60 deg", 5)
 	run, err := s.Run("rocking", rec, setup, tick)
 	if err != nil {
 		t.Fatal(err)

@@ -20,9 +20,9 @@ type Sweep struct {
 	Envelope *rules.Envelope
 	// Rule is the swept rule's place in the envelope.
 	Rule int
-	Turn rules.Turn
+	Turn Turn
 	// Steps are the variations, Texts what stands for each in a file.
-	Steps []rules.Variation
+	Steps []Variation
 	Texts []string
 	// Unit is the unit of the texts; empty for a plain number.
 	Unit string
@@ -36,7 +36,7 @@ const MostSteps = 1000
 
 // NewSweep lays out the steps of a sweep, both ends included, evenly spaced in
 // the unit of from and rounded to six digits there.
-func NewSweep(env *rules.Envelope, rule string, turn rules.Turn, from, to string, steps int) (*Sweep, error) {
+func NewSweep(env *rules.Envelope, rule string, turn Turn, from, to string, steps int) (*Sweep, error) {
 	s := &Sweep{Envelope: env, Turn: turn}
 	var names []string
 	s.Rule = -1
@@ -52,11 +52,11 @@ func NewSweep(env *rules.Envelope, rule string, turn rules.Turn, from, to string
 	if steps < 2 || steps > MostSteps {
 		return nil, fmt.Errorf("want 2 to %d steps (got %d)", MostSteps, steps)
 	}
-	first, err := env.Vary(s.Rule, turn, from)
+	first, err := Vary(env, s.Rule, turn, from)
 	if err != nil {
 		return nil, fmt.Errorf("the range begins at %s: %w", from, err)
 	}
-	last, err := env.Vary(s.Rule, turn, to)
+	last, err := Vary(env, s.Rule, turn, to)
 	if err != nil {
 		return nil, fmt.Errorf("the range ends at %s: %w", to, err)
 	}
@@ -79,7 +79,7 @@ func NewSweep(env *rules.Envelope, rule string, turn rules.Turn, from, to string
 				text = to
 			}
 		}
-		step, err := env.Vary(s.Rule, turn, text)
+		step, err := Vary(env, s.Rule, turn, text)
 		if err != nil {
 			return nil, fmt.Errorf("step %d, %s: %w", i+1, text, err)
 		}
@@ -309,7 +309,7 @@ func (j *Judged) Unheard() bool {
 }
 
 func (s *Sweep) siUnit() string {
-	if s.Turn == rules.TurnLasting {
+	if s.Turn == TurnLasting {
 		return "s"
 	}
 	return ruleUnit(&s.Envelope.Rules[s.Rule])

@@ -40,7 +40,7 @@ stale_after = "3 s"
 stop = "immediate"
 `
 
-func sweepOf(t *testing.T, env *rules.Envelope, rule string, turn rules.Turn, from, to string, steps int) *Sweep {
+func sweepOf(t *testing.T, env *rules.Envelope, rule string, turn Turn, from, to string, steps int) *Sweep {
 	t.Helper()
 	s, err := NewSweep(env, rule, turn, from, to, steps)
 	if err != nil {
@@ -69,15 +69,15 @@ func TestSweepEqualsReplaysOfTheirOwn(t *testing.T) {
 	path := filepath.Join("testdata", "kept.pcapng")
 	for _, row := range []struct {
 		rule     string
-		turn     rules.Turn
+		turn     Turn
 		old      string // what stands in the file
 		from, to string
 		steps    int
 	}{
-		{"tilt", rules.TurnLimit, "12 deg", "3 deg", "23 deg", 9},
-		{"height", rules.TurnLimit, "2.5 m", "5 ft", "13 ft", 7},
-		{"height", rules.TurnLasting, "300 ms", "0 s", "3 s", 7},
-		{"snatch", rules.TurnLimit, "400 N/s", "50 N/s", "2 kN/s", 6},
+		{"tilt", TurnLimit, "12 deg", "3 deg", "23 deg", 9},
+		{"height", TurnLimit, "2.5 m", "5 ft", "13 ft", 7},
+		{"height", TurnLasting, "300 ms", "0 s", "3 s", 7},
+		{"snatch", TurnLimit, "400 N/s", "50 N/s", "2 kN/s", 6},
 	} {
 		setup := keptSetup(t)
 		env := envelope(t, sweptRules)
@@ -147,7 +147,7 @@ stop = "immediate"
 	if err != nil {
 		t.Fatal(err)
 	}
-	s := sweepOf(t, env, "tilt", rules.TurnLimit, "10 deg", "170 deg", 33)
+	s := sweepOf(t, env, "tilt", TurnLimit, "10 deg", "170 deg", 33)
 	run := sweepFile(t, s, path, setup)
 	crash := time.Duration(44.7 * float64(time.Second))
 	j, err := s.Judge([]*Swept{run}, []Real{{path, crash, crash}}, false, 5*time.Second)
@@ -211,7 +211,7 @@ stop = "immediate"
 		{"ceiling", func(float64) float64 { return 0 }},
 		{"too high", func(limit float64) float64 { return (5 - math.Sqrt(25-2*g*(limit-3))) / g }},
 	} {
-		s := sweepOf(t, env, row.rule, rules.TurnLimit, "3.5 m", "5 m", 31)
+		s := sweepOf(t, env, row.rule, TurnLimit, "3.5 m", "5 m", 31)
 		run := sweepFile(t, s, path, setup)
 		for k, st := range run.steps {
 			limit := s.Steps[k].Value
@@ -240,17 +240,17 @@ func TestNewSweepRefuses(t *testing.T) {
 	env := envelope(t, sweptRules)
 	for _, row := range []struct {
 		rule     string
-		turn     rules.Turn
+		turn     Turn
 		from, to string
 		steps    int
 		want     string
 	}{
-		{"tilts", rules.TurnLimit, "1 deg", "2 deg", 3, `it has "tilt", "height", "snatch"`},
-		{"tilt", rules.TurnLimit, "1 deg", "1 deg", 3, "one value only"},
-		{"tilt", rules.TurnLimit, "1 m", "2 deg", 3, "begins at 1 m"},
-		{"tilt", rules.TurnLimit, "1 deg", "200 deg", 3, "ends at 200 deg"},
-		{"tilt", rules.TurnLow, "1 deg", "2 deg", 3, "one limit"},
-		{"tilt", rules.TurnLimit, "1 deg", "2 deg", 1, "2 to 1000"},
+		{"tilts", TurnLimit, "1 deg", "2 deg", 3, `it has "tilt", "height", "snatch"`},
+		{"tilt", TurnLimit, "1 deg", "1 deg", 3, "one value only"},
+		{"tilt", TurnLimit, "1 m", "2 deg", 3, "begins at 1 m"},
+		{"tilt", TurnLimit, "1 deg", "200 deg", 3, "ends at 200 deg"},
+		{"tilt", TurnLow, "1 deg", "2 deg", 3, "one limit"},
+		{"tilt", TurnLimit, "1 deg", "2 deg", 1, "2 to 1000"},
 	} {
 		if _, err := NewSweep(env, row.rule, row.turn, row.from, row.to, row.steps); err == nil || !strings.Contains(err.Error(), row.want) {
 			t.Errorf("%+v: %v", row, err)

@@ -1,4 +1,4 @@
-package rules
+package bench
 
 import (
 	"fmt"
@@ -6,6 +6,8 @@ import (
 	"slices"
 	"strconv"
 	"strings"
+
+	"downhaul/rules"
 )
 
 // Turn names what of a rule Vary sets.
@@ -21,7 +23,7 @@ const (
 
 // Variation is an envelope in which one rule says something else.
 type Variation struct {
-	Envelope *Envelope
+	Envelope *rules.Envelope
 	// Value is what was set: SI, seconds for the on-delay.
 	Value float64
 	// NoCaution reports whether the rule's caution had to be left out, for it would
@@ -34,30 +36,30 @@ type Variation struct {
 // not written there follows the limit. What the file would be refused for is an
 // error, except that a caution past the limit is left out, and that rows are not
 // held against each other for contradictions. The hash is that of no file: zero.
-func (e *Envelope) Vary(i int, turn Turn, text string) (Variation, error) {
+func Vary(e *rules.Envelope, i int, turn Turn, text string) (Variation, error) {
 	c := *e
 	c.Hash = [32]byte{}
 	c.Rules = slices.Clone(e.Rules)
 	out := Variation{Envelope: &c}
 	r := &c.Rules[i]
 	if turn == TurnLasting {
-		d, err := ParseDuration(text)
-		if err == nil && (d < 0 || d > longestTime) {
+		d, err := rules.ParseDuration(text)
+		if err == nil && (d < 0 || d > rules.LongestTime) {
 			err = fmt.Errorf("the on-delay must lie between 0 and an hour (got %q)", text)
 		}
 		r.Lasting, out.Value = d, d.Seconds()
 		return out, err
 	}
 	var err error
-	kind, wrong, mend := limitKind(r.Watch.Channel(), r.Form)
+	kind, wrong, mend := rules.LimitKind(r.Watch.Channel(), r.Form)
 	switch {
 	case kind == 0:
 		return out, fmt.Errorf("%s; %s", wrong, mend)
-	case r.Form == Is || r.Form == IsNot:
+	case r.Form == rules.Is || r.Form == rules.IsNot:
 		return out, fmt.Errorf("rule %q is for one value alone: there is no limit to move; move its lasting", r.Name)
-	case r.Form == Outside && turn == TurnLimit:
+	case r.Form == rules.Outside && turn == TurnLimit:
 		return out, fmt.Errorf("rule %q has two limits; say which one is to move, low or high", r.Name)
-	case r.Form != Outside && turn != TurnLimit:
+	case r.Form != rules.Outside && turn != TurnLimit:
 		return out, fmt.Errorf("rule %q has one limit, neither low nor high; move its limit", r.Name)
 	}
 	if out.Value, err = parseLimit(text, kind); err != nil {
@@ -68,14 +70,14 @@ func (e *Envelope) Vary(i int, turn Turn, text string) (Variation, error) {
 	} else {
 		r.Limit = out.Value
 	}
-	out.NoCaution = r.settle()
-	return out, r.sane()
+	out.NoCaution = settle(r)
+	return out, sane(r)
 }
 
 // parseLimit reads a limit in SI: a quantity with its unit, or a plain number.
-func parseLimit(text string, kind Kind) (float64, error) {
-	if kind != Number {
-		q, err := ParseQuantity(text, kind)
+func parseLimit(text string, kind rules.Kind) (float64, error) {
+	if kind != rules.Number {
+		q, err := rules.ParseQuantity(text, kind)
 		return q.SI, err
 	}
 	v, err := strconv.ParseFloat(strings.TrimSpace(text), 64)
@@ -87,36 +89,36 @@ func parseLimit(text string, kind Kind) (float64, error) {
 
 // settle has the caution and the deadband follow a new limit; it says whether
 // the caution had to go.
-func (r *Rule) settle() (noCaution bool) {
-	room, _ := r.deadbandRoom()
-	if r.HasCaution && (!r.encloses(r.Caution, r.CautionHigh) || r.DeadbandWritten && r.Deadband > room) {
+func settle(r *rules.Rule) (noCaution bool) {
+	room, _ := r.DeadbandRoom()
+	if r.HasCaution && (!r.Encloses(r.Caution, r.CautionHigh) || r.DeadbandWritten && r.Deadband > room) {
 		r.HasCaution, r.Caution, r.CautionHigh = false, 0, 0
 		noCaution = true
 	}
 	if !r.DeadbandWritten {
-		r.Deadband = r.usualDeadband()
+		r.Deadband = r.UsualDeadband()
 	}
 	return noCaution
 }
 
 // sane refuses what the file would be refused for.
-func (r *Rule) sane() error {
+func sane(r *rules.Rule) error {
 	c := r.Watch.Channel()
-	show := func(v float64) string { return FormatExact(v, r.Unit) }
-	if r.Form == Outside && r.Limit >= r.LimitHigh {
+	show := func(v float64) string { return rules.FormatExact(v, r.Unit) }
+	if r.Form == rules.Outside && r.Limit >= r.LimitHigh {
 		return fmt.Errorf("the low limit must be less than the high one (got %s and %s)", show(r.Limit), show(r.LimitHigh))
 	}
-	if r.Form == RisingFaster || r.Form == FallingFaster {
-		if _, far := r.rateSpan(); far || r.Limit <= 0 {
+	if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
+		if _, far := r.RateSpan(); far || r.Limit <= 0 {
 			return fmt.Errorf("a rate must be more than 0 and one that %s can reach (got %s)", c.Name, show(r.Limit))
 		}
 	}
-	never, always := reach(c, r.Form, limit{low: r.Limit, high: r.LimitHigh})
+	never, always := rules.Reach(c, r.Form, r.Limit, r.LimitHigh)
 	switch {
 	case never || always:
-		return fmt.Errorf("a rule at %s would %s act: %s runs from %s to %s", show(r.Limit), word(always, "always", "never"), c.Name, Format(c.Low, r.Unit), Format(c.High, r.Unit))
-	case r.DeadbandWritten && r.neverOver(r.Deadband), r.Form == Outside && r.Deadband >= (r.LimitHigh-r.Limit)/2 && r.DeadbandWritten:
-		return fmt.Errorf("with a limit at %s the deadband of %s is so wide that a violation could never be over", show(r.Limit), FormatDifference(r.Deadband, r.Unit))
+		return fmt.Errorf("a rule at %s would %s act: %s runs from %s to %s", show(r.Limit), word(always, "always", "never"), c.Name, rules.Format(c.Low, r.Unit), rules.Format(c.High, r.Unit))
+	case r.DeadbandWritten && r.NeverOver(r.Deadband), r.Form == rules.Outside && r.Deadband >= (r.LimitHigh-r.Limit)/2 && r.DeadbandWritten:
+		return fmt.Errorf("with a limit at %s the deadband of %s is so wide that a violation could never be over", show(r.Limit), rules.FormatDifference(r.Deadband, r.Unit))
 	}
 	return nil
 }

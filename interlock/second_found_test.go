@@ -8,7 +8,7 @@ import (
 	"downhaul/interlock"
 )
 
-// TestSecondLatchFound holds what the two did not agree on, and the engine was wrong.
+// TestSecondLatchFound holds what the two did not agree on: most of it was the engine's.
 func TestSecondLatchFound(t *testing.T) {
 	toReady := func(f *flight) {
 		f.run(2500 * time.Millisecond)
@@ -103,6 +103,59 @@ func TestSecondLatchFound(t *testing.T) {
 			f.w.values[gHeight] = 0.5
 			toReady(f)
 		}, interlock.Blocked, interlock.NoReason},
+		// From here on the engine was right, or the page leaves it open.
+		{"a landing that nobody tells of any more, with no value of armed, is none", func(f *flight) {
+			toReady(f)
+			f.press(interlock.Start, 60*time.Millisecond)
+			f.run(2100 * time.Millisecond)
+			f.run(time.Millisecond, valueIsMissing(gLanded))
+			f.run(time.Second, valueIsMissing(gArmed))
+			f.run(600 * time.Millisecond)
+			f.press(interlock.End, 60*time.Millisecond)
+		}, interlock.Lowering, interlock.NoReason},
+		{"a craft that counts as armed as its landing turns too old has landed two seconds later", func(f *flight) {
+			toReady(f)
+			f.press(interlock.Start, 60*time.Millisecond)
+			f.run(2100 * time.Millisecond)
+			f.run(time.Millisecond, valueIs(gArmed, 1))
+			f.run(tTick+time.Millisecond, valueIs(gArmed, 0))
+			f.run(100*time.Millisecond, valueIsMissing(gLanded))
+			f.run(2200 * time.Millisecond)
+			f.press(interlock.End, 60*time.Millisecond)
+		}, interlock.Lowering, interlock.NoReason},
+		{"a mirror that opens in the instant in which the second of down is over makes no record", func(f *flight) {
+			toAir(f)
+			f.press(interlock.End, 60*time.Millisecond)
+			f.run(10*time.Millisecond, simply("the crew lands it", func(w *world) { w.land() }))
+			for f.m.down == never {
+				f.when(f.w.tick)
+			}
+			f.when(f.m.down+tDown, lineIs(interlock.Readback, false), lineIs(interlock.Gate, false))
+		}, interlock.Tripped, interlock.NoReason},
+		{"a stop that is due in that instant does", func(f *flight) {
+			toAir(f)
+			f.press(interlock.End, 60*time.Millisecond)
+			f.run(10*time.Millisecond, simply("the crew lands it", func(w *world) { w.land() }))
+			for f.m.down == never {
+				f.when(f.w.tick)
+			}
+			f.when(f.m.down+tDown-floorLasting, valueIs(gVolts, 39))
+			f.when(f.m.down + tDown)
+		}, interlock.Tripped, interlock.ReasonRule},
+		{"a crew that ends in the instant in which the guard ends has no height", func(f *flight) {
+			toAir(f)
+			f.run(time.Millisecond, valueIsMissing(gHeight))
+			f.run(400*time.Millisecond, lineIs(interlock.End, true), hostSays(interlock.HostEnd, true))
+		}, interlock.Tripped, interlock.ReasonHeightLost},
+		{"a height that is back as a controlled stop begins is not lost", func(f *flight) {
+			toAir(f)
+			f.run(time.Millisecond, valueIsMissing(gHeight))
+			for f.w.now < 7*time.Second {
+				f.when(f.w.tick)
+			}
+			f.run(10*time.Millisecond, valueIs(gVolts, 39))
+			f.run(floorLasting, valueIs(gHeight, 1), valueIs(gVolts, 50))
+		}, interlock.Lowering, interlock.ReasonRule},
 	} {
 		f := freshFlight(t, false)
 		c.do(f)

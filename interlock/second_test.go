@@ -37,12 +37,15 @@ import (
 //   - A channel that says "no value" keeps its last one until that is too old (promise
 //     3); it agrees with nothing meanwhile (promise 13).
 //   - That nobody knows whether a craft known to be disarmed has landed does not put it
-//     into the air: "disarmed or landed" (promise 13).
+//     into the air: "disarmed or landed" (promise 13). But as the word "landed" turns
+//     too old, a craft whose last word of armed is "no value" is not known to be
+//     disarmed; and what was agreed upon with it is agreed upon anew, from the next word.
 //   - The crew's end begins a controlled stop, and is no excursion: coming down makes no
 //     record ("noted as lowered"), and everything else that ends it makes one. "Down"
 //     counts its second from the beginning of the lowering.
-//     What comes after it in tripped is listed, and makes the record; who goes in to
-//     the craft opens the gate and lets go of the switch, and makes none.
+//     What comes after it in tripped is listed, and makes the record, in the very
+//     instant, too; who goes in to the craft opens the gate and lets go of the switch,
+//     and makes none, nor does the mirror that opens: the second was over before.
 //   - A mirror contact may bounce as it closes. Lines that nobody reads tell nothing of
 //     the mirror, and one found closed behind a silence has its drop-out time anew.
 //   - Of a craft that is not heard the silence is the cause, and what had left its
@@ -178,6 +181,7 @@ type second struct {
 	onGround     time.Duration // since when landed, low and idle
 	atRest       time.Duration // since when disarmed, low and idle
 	armed, air   bool          // phases
+	noLanded     bool          // the word "landed or not" is too old
 
 	drops   time.Duration // since when a contactor that was closed has time to drop out
 	bounce  time.Duration // since when the mirror contact may bounce; never
@@ -197,7 +201,7 @@ type second struct {
 
 func newSecond(hold bool) second {
 	m := second{state: interlock.Blocked, hold: hold, clashed: never, needReset: true, heard: never, differ: never, rests: never, overPull: never, underVolts: never,
-		opened: -time.Hour, drops: -time.Hour, bounce: never, closing: never, grace: never, down: never, climbs: never, onGround: never, atRest: never, armed: true, air: true, pressed: never}
+		opened: -time.Hour, drops: -time.Hour, bounce: never, closing: never, grace: never, down: never, climbs: never, onGround: never, atRest: never, armed: true, air: true, noLanded: true, pressed: never}
 	for i, g := range []gauge{
 		{id: rules.CraftArmed, stale: 2500 * time.Millisecond}, {id: rules.CraftLanded, stale: 1500 * time.Millisecond},
 		{id: rules.HeightGlobal, stale: 300 * time.Millisecond}, {id: rules.ClimbGlobal, stale: 300 * time.Millisecond},
@@ -305,6 +309,7 @@ type happened struct {
 	stall, restart, clash, relayFailed, sessionEnd bool
 	closed, gate, estop                            bool // read closed, open, open
 	armed, air                                     bool // told so, if only in between
+	word                                           bool // of armed, landed, height or outputs, whatever it is
 	end, start, startOff, resetOn, resetOff        bool
 }
 
@@ -423,6 +428,7 @@ func (m *second) sample(s interlock.Sample, h *happened) {
 		if g.id != s.Channel {
 			continue
 		}
+		h.word = h.word || i == gArmed || i == gLanded || i == gHeight || i == gOutput
 		g.none = s.Quality != rules.Good
 		if g.none {
 			return

@@ -87,6 +87,7 @@ func (m *second) turn(inputs []interlock.Input) {
 	began := m.state
 	m.contactsBad = m.contactsBad || old.differ
 	m.judged()
+	knownDisarmed := m.told(gArmed) && m.gauges[gArmed].v == 0
 	h := m.take(inputs)
 	d := m.dues()
 	m.contactsBad = m.contactsBad || d.differ
@@ -113,10 +114,18 @@ func (m *second) turn(inputs []interlock.Input) {
 	// Disarmed or landed (promise 13): that nobody knows whether a craft known to be
 	// disarmed has landed does not put it into the air.
 	unknown := !m.told(gLanded) && disarmed
-	m.since(&m.onGround, (landed || unknown) && low && idle)
+	agree := (landed || unknown) && low && idle
+	aged := d.landedUnknown && !m.noLanded
+	m.noLanded = !m.fresh(gLanded)
+	if aged || !agree {
+		m.onGround = never
+	}
+	if h.word {
+		m.since(&m.onGround, agree)
+	}
 	m.since(&m.atRest, disarmed && low && idle)
 	m.armed = h.armed || d.armedUnknown || m.gauges[gArmed].v != 0 || m.armed && !d.disarmed
-	m.air = h.air || m.gauges[gLanded].v != 1 && !d.landedUnknown || d.landedUnknown && m.armed || m.air && !d.settled
+	m.air = h.air || m.gauges[gLanded].v != 1 && !d.landedUnknown || d.landedUnknown && m.armed || aged && !knownDisarmed || m.air && (aged || !d.settled)
 	down := landed && m.told(gHeight) && m.gauges[gHeight].v < 0.3 && m.told(gOutput) && m.gauges[gOutput].v <= 0.25
 	d.down = old.down || d.down && down // a word at the very end of the second is too late
 
@@ -177,8 +186,11 @@ func (m *second) turn(inputs []interlock.Input) {
 		m.needReset = m.needReset || h.stall || h.clash // over at once: nothing else would hold it here
 	case m.state == interlock.Blocked:
 		m.needReset = m.needReset || h.stall || h.clash // over at once, and nobody looked meanwhile
-	case imm == bit(interlock.ReasonDown) && m.state == interlock.Lowering:
-		m.open(interlock.Tripped) // noted as lowered: no stop became due
+	case imm&^set(cause{true, interlock.ReasonGate}, cause{true, interlock.ReasonHold}, cause{!d.notStaying, interlock.ReasonReadbackOpened}) == bit(interlock.ReasonDown) && m.state == interlock.Lowering:
+		m.open(interlock.Tripped) // noted as lowered: no stop became due before
+		if controlled != 0 && !m.record {
+			m.record, m.first = true, controlled // but now
+		}
 	case m.state == interlock.Closing || m.state == interlock.Live || m.state == interlock.Lowering:
 		m.latch(interlock.Tripped)
 	}
@@ -229,6 +241,10 @@ func (m *second) turn(inputs []interlock.Input) {
 			}
 		}
 	}
+	if m.state == interlock.Lowering && !m.fresh(gHeight) { // lost before it began
+		m.causes |= bit(interlock.ReasonHeightLost)
+		m.latch(interlock.Tripped)
+	}
 	if h.sessionEnd {
 		m.ended = true
 		switch m.state {
@@ -242,10 +258,6 @@ func (m *second) turn(inputs []interlock.Input) {
 				m.latch(interlock.Tripped)
 			}
 		}
-	}
-	if m.state == interlock.Lowering && d.height { // lost before it began
-		m.causes |= bit(interlock.ReasonHeightLost)
-		m.latch(interlock.Tripped)
 	}
 
 	// Permissives.

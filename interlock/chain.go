@@ -59,19 +59,23 @@ func (e *latch) mirrorClosed() bool {
 	return e.site.Fitted[Readback] && e.pinsKnown && r.known && r.on
 }
 
-// pinsBack: the input lines are read again. A stall may have opened the chain
-// and run through its drop-out time before the relay could be written; so what
-// was last known closed, and reads closed, gets its time anew; what closes in this
-// very instant does not.
+// pinsBack: the input lines are read again.
 func (e *latch) pinsBack(at time.Duration) {
 	e.pinsKnown, e.pinsLost = true, false
-	e.dirty = true
+	e.later(moveUnseen)
 	// Either contact of the emergency stop may have opened meanwhile.
 	a, b := &e.lines[EStopA], &e.lines[EStopB]
 	a.opened, b.opened = true, true
 	if a.known && b.known && !e.stopsApart {
 		e.arm(timerDiscrepancy, at+e.site.Discrepancy)
 	}
+}
+
+// mirrorUnseen: nobody saw the contactor for a while. A stall may have opened the
+// chain and run through its drop-out time before the relay could be written; so what
+// was last known closed, and reads closed, gets its time anew. What closes in this
+// very instant does not.
+func (e *latch) mirrorUnseen(at time.Duration) {
 	if !e.closed && e.mirrorClosed() && e.lines[Readback].pressed < at {
 		e.arm(timerDropOut, at+e.site.DropOut)
 	}

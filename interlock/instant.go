@@ -14,7 +14,8 @@ import "time"
 type moves uint16
 
 const (
-	moveHold       moves = 1 << iota // hold-to-run was released, and that is no trip
+	moveUnseen     moves = 1 << iota // the input lines are read again
+	moveHold                         // hold-to-run was released, and that is no trip
 	moveControlled                   // a controlled stop is due
 	moveEnd                          // end was pressed
 	moveSessionEnd                   // the guard ends
@@ -66,6 +67,9 @@ func (e *latch) conclude(at time.Duration) {
 
 // fallBack makes the moves that lead to the safe side.
 func (e *latch) fallBack(at time.Duration) {
+	if e.takes(moveUnseen) {
+		e.mirrorUnseen(at)
+	}
 	if e.takes(moveHold) {
 		e.event(at, EventHold, ReasonHold, -1)
 	}

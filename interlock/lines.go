@@ -24,7 +24,7 @@ func (e *latch) line(at time.Duration, l Line, on bool) {
 	r := &e.lines[l]
 	first := !r.known
 	was := r.on
-	r.known, r.read, r.on = true, at, was && on // pinsRead asks which were closed, and still are
+	r.known, r.read, r.on = true, at, on
 	e.pinsRead(at)
 	if l == Readback {
 		e.watchdogHeld(at, on)
@@ -39,7 +39,7 @@ func (e *latch) line(at time.Duration, l Line, on bool) {
 		}
 		return
 	}
-	r.on, r.behind = on, false
+	r.behind = false
 	e.dirty = true
 	if on {
 		r.pressed, r.edge = at, !first

@@ -83,6 +83,16 @@ func TestSecondLatchFound(t *testing.T) {
 			f.when(f.w.tick, lineIs(interlock.Readback, true))
 			f.when(read + tPins + tDropOut + time.Millisecond)
 		}, interlock.Fault, interlock.ReasonPinsSilent},
+		{"a mirror contact that is read open as the lines are back has dropped out", func(f *flight) {
+			toReady(f)
+			f.press(interlock.Start, 60*time.Millisecond)
+			f.run(2100 * time.Millisecond)
+			read := f.w.tick
+			f.when(read+17*time.Millisecond, lineIs(interlock.Readback, true)) // the last line that is read
+			f.when(read+18*time.Millisecond, lineIs(interlock.End, true), simply("pins silent", func(w *world) { w.noPins = true }))
+			f.when(read+50*time.Millisecond, simply("heard again", func(w *world) { w.noPins = false }))
+			f.when(read+18*time.Millisecond+tDropOut, lineIs(interlock.Readback, true))
+		}, interlock.Fault, interlock.ReasonReadbackClosed},
 		{"a word that is missing for a moment breaks the second of being down", func(f *flight) {
 			toAir(f)
 			f.press(interlock.End, 60*time.Millisecond)

@@ -1,9 +1,8 @@
 package rules
 
 import (
-	"fmt"
+	"math/big"
 	"strconv"
-	"strings"
 	"time"
 )
 
@@ -26,23 +25,7 @@ func FormatDuration(d time.Duration) string {
 
 // decimal is d in the unit, exactly, without trailing zeros.
 func decimal(d, in time.Duration) string {
-	sign := ""
-	if d < 0 {
-		sign = "-"
-	}
-	whole, rest := d/in, d%in
-	if whole < 0 {
-		whole = -whole
-	}
-	if rest < 0 {
-		rest = -rest
-	}
-	if rest == 0 {
-		return sign + strconv.FormatInt(int64(whole), 10)
-	}
-	digits := len(strconv.FormatInt(int64(in), 10)) - 1
-	fraction := fmt.Sprintf("%0*d", digits, int64(rest))
-	return sign + strconv.FormatInt(int64(whole), 10) + "." + strings.TrimRight(fraction, "0")
+	return trimZeros(new(big.Rat).SetFrac64(int64(d), int64(in)).FloatString(9))
 }
 
 // ShowLimit returns a limit on a channel for people, in that unit.

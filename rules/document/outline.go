@@ -2,7 +2,7 @@ package document
 
 import (
 	"fmt"
-	"strconv"
+	"slices"
 	"strings"
 )
 
@@ -271,50 +271,13 @@ func (s *scanner) long(mark string) {
 	}
 }
 
-// unescape resolves the escapes of a TOML basic string. What is no escape stays
-// as it is.
+// unescape returns what a TOML basic string says, as the library reads it.
 func unescape(text string) string {
-	if !strings.Contains(text, `\`) {
-		return text
+	values, _, err := decode(`k = "` + text + `"`)
+	if said, ok := values["k"].(string); ok && err == nil {
+		return said
 	}
-	var b strings.Builder
-	for i := 0; i < len(text); i++ {
-		if text[i] != '\\' || i+1 >= len(text) {
-			b.WriteByte(text[i])
-			continue
-		}
-		i++
-		digits := 0
-		switch text[i] {
-		case 'b':
-			b.WriteByte('\b')
-		case 't':
-			b.WriteByte('\t')
-		case 'n':
-			b.WriteByte('\n')
-		case 'f':
-			b.WriteByte('\f')
-		case 'r':
-			b.WriteByte('\r')
-		case 'e':
-			b.WriteByte(0x1b)
-		case 'x':
-			digits = 2
-		case 'u':
-			digits = 4
-		case 'U':
-			digits = 8
-		default:
-			b.WriteByte(text[i])
-		}
-		if digits > 0 && i+digits < len(text) {
-			if v, err := strconv.ParseUint(text[i+1:i+1+digits], 16, 32); err == nil {
-				b.WriteRune(rune(v))
-				i += digits
-			}
-		}
-	}
-	return b.String()
+	return text
 }
 
 // sameKeys says where the outline and the library disagree about the keys of
@@ -328,21 +291,9 @@ func sameKeys(own [][]string, library [][]string) error {
 		if i < len(library) {
 			b = library[i]
 		}
-		if !equalPath(a, b) {
+		if !slices.Equal(a, b) {
 			return fmt.Errorf("key %d is %q in the outline and %q in the library", i+1, a, b)
 		}
 	}
 	return nil
-}
-
-func equalPath(a, b []string) bool {
-	if len(a) != len(b) {
-		return false
-	}
-	for i := range a {
-		if a[i] != b[i] {
-			return false
-		}
-	}
-	return true
 }

@@ -124,127 +124,48 @@ func (c Config) make(id rules.ChannelID) limits.Calculator {
 	return motors{output: id, count: c.Motors}
 }
 
-// check says what of the Config stands in the way of id.
+// errUnstated is of an output whose part of the pad file is not stated, or states what
+// cannot be. The reader of that file tells people more, with the line.
+var errUnstated = errors.New("the pad file does not state what it rests on, or states what cannot be")
+
+// check returns an error if the Config states no part that id can be made of.
 func (c Config) check(id rules.ChannelID) error {
+	ok := true
 	switch id {
 	case rules.Height:
-		return c.checkHeight()
+		n := len(c.HeightSources)
+		ok = n == 1 && c.Vote == Single ||
+			n > 1 && c.Vote != Single && c.Vote <= Median && c.Disagreement > 0 && finite(c.Disagreement)
+		for i, s := range c.HeightSources {
+			ok = ok && ClimbPartner(s) != rules.NoChannel && !slices.Contains(c.HeightSources[:i], s)
+		}
 	case rules.Climb:
-		return c.checkClimb()
+		ok = slices.Contains([]rules.ChannelID{rules.ClimbGlobal, rules.ClimbLocal, rules.ClimbHUD}, c.climbSource())
 	case rules.Apex:
-		return c.checkApex()
+		ok = finite(c.ErrorHeight, c.ErrorClimb) && finite(c.ApexThresholds...) && c.ErrorHeight >= 0 && c.ErrorClimb >= 0 &&
+			c.MaxAcceleration >= 0 && c.MaxAcceleration <= MostAcceleration && c.Reaction >= 0 && c.Reaction <= longestReaction
 	case rules.Distance, rules.SlantRange:
-		if !finite(c.AnchorNorth, c.AnchorEast, c.AnchorHeight) {
-			return errors.New("the anchor's place must be finite numbers")
-		}
+		ok = finite(c.AnchorNorth, c.AnchorEast, c.AnchorHeight)
 	case rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom, rules.RotorSpeed:
-		if c.Motors < 1 || c.Motors > MaxMotors {
-			return fmt.Errorf("expected 1 to %d motors, got %d; state how many are fitted", MaxMotors, c.Motors)
-		}
+		ok = c.Motors >= 1 && c.Motors <= MaxMotors
 	case rules.RotorWind:
-		return c.checkWind()
-	case rules.PackMeanCell, rules.PackResistance, rules.PackResting, rules.PackToFloor:
-		return c.checkPack(id)
-	}
-	return nil
-}
-
-func (c Config) checkHeight() error {
-	if len(c.HeightSources) == 0 {
-		return errors.New("no source of height is named; name one, or several with a vote")
-	}
-	for i, s := range c.HeightSources {
-		if ClimbPartner(s) == rules.NoChannel {
-			return fmt.Errorf("%q is no height above the pad; name craft.height.global, .local, .altitude, .clearance or .range", s)
-		}
-		if slices.Contains(c.HeightSources[:i], s) {
-			return fmt.Errorf("%q is named twice; name each source once", s)
-		}
-	}
-	if c.Vote == Single {
-		if len(c.HeightSources) > 1 {
-			return fmt.Errorf("expected one source without a vote, got %d; name a vote (highest, lowest, median) or one source", len(c.HeightSources))
-		}
-		return nil
-	}
-	if c.Vote > Median {
-		return fmt.Errorf("unknown vote %d", c.Vote)
-	}
-	if len(c.HeightSources) < 2 {
-		return errors.New("a vote needs at least two sources; name another, or drop the vote")
-	}
-	if !(c.Disagreement > 0) || !finite(c.Disagreement) {
-		return fmt.Errorf("a vote needs a disagreement above 0 m, got %v; state how far apart the sources may be", c.Disagreement)
-	}
-	return nil
-}
-
-func (c Config) checkClimb() error {
-	switch s := c.climbSource(); s {
-	case rules.ClimbGlobal, rules.ClimbLocal, rules.ClimbHUD:
-		return nil
-	case rules.NoChannel:
-		return errors.New("no source of climb is named, and no source of height to take it from; name one")
-	default:
-		return fmt.Errorf("%q is no climb; name craft.climb.global, .local or .hud", s)
-	}
-}
-
-func (c Config) checkApex() error {
-	if !finite(c.ErrorHeight, c.ErrorClimb, c.MaxAcceleration) {
-		return fmt.Errorf("errors and full thrust over mass must be finite numbers, got %v m, %v m/s and %v m/s²", c.ErrorHeight, c.ErrorClimb, c.MaxAcceleration)
-	}
-	if c.ErrorHeight < 0 || c.ErrorClimb < 0 {
-		return fmt.Errorf("errors of height and climb must be 0 or more, got %v m and %v m/s", c.ErrorHeight, c.ErrorClimb)
-	}
-	if c.MaxAcceleration < 0 || c.MaxAcceleration > 1000 {
-		return fmt.Errorf("full thrust over mass must be 0 to 1000 m/s², got %v", c.MaxAcceleration)
-	}
-	if c.Reaction < 0 || c.Reaction > longestReaction {
-		return fmt.Errorf("the reaction must be 0 to 1 min, got %v", c.Reaction)
-	}
-	if !finite(c.ApexThresholds...) {
-		return errors.New("limits on the apex must be finite numbers")
-	}
-	return nil
-}
-
-func (c Config) checkWind() error {
-	if c.Method != LogLaw && c.Method != PowerLaw {
-		return errors.New("no method is named to carry wind up to the rotors; name log or power")
-	}
-	if !(c.AnemometerHeight > 0) || !(c.RotorHeight > 0) || !finite(c.AnemometerHeight, c.RotorHeight) {
-		return fmt.Errorf("heights of anemometer and rotors must be above 0 m, got %v m and %v m", c.AnemometerHeight, c.RotorHeight)
-	}
-	if c.Method == LogLaw && (!(c.Roughness > 0) || !(c.Roughness < c.AnemometerHeight) || !(c.Roughness < c.RotorHeight)) {
-		return fmt.Errorf("the roughness length must be above 0 m and below both heights, got %v m", c.Roughness)
-	}
-	if c.Method == PowerLaw && !(c.Exponent >= 0 && c.Exponent <= 1) {
-		return fmt.Errorf("the exponent must be 0 to 1, got %v", c.Exponent)
-	}
-	return nil
-}
-
-func (c Config) checkPack(id rules.ChannelID) error {
-	if c.PackVoltage == rules.NoChannel || c.PackVoltage.Channel().Kind != rules.Voltage {
-		return fmt.Errorf("expected a pack's or the supply's voltage, got %q; name the pack", c.PackVoltage)
-	}
-	switch id {
+		ok = c.AnemometerHeight > 0 && c.RotorHeight > 0 && finite(c.AnemometerHeight, c.RotorHeight) &&
+			(c.Method == LogLaw && c.Roughness > 0 && c.Roughness < c.AnemometerHeight && c.Roughness < c.RotorHeight ||
+				c.Method == PowerLaw && c.Exponent >= 0 && c.Exponent <= 1)
 	case rules.PackMeanCell:
-		if c.Cells < 1 || c.Cells > 400 {
-			return fmt.Errorf("expected 1 to 400 cells in series, got %d; state the count", c.Cells)
-		}
+		ok = c.packVoltage() && c.Cells >= 1 && c.Cells <= 400
 	case rules.PackToFloor:
-		if !(c.PackFloor > 0) || !finite(c.PackFloor) {
-			return fmt.Errorf("the floor must be above 0 V, got %v; state it", c.PackFloor)
-		}
-	default:
-		if c.PackCurrent == rules.NoChannel || c.PackCurrent.Channel().Kind != rules.Current {
-			return fmt.Errorf("expected a pack's or the supply's current, got %q; name the pack", c.PackCurrent)
-		}
+		ok = c.packVoltage() && c.PackFloor > 0 && finite(c.PackFloor)
+	case rules.PackResistance, rules.PackResting:
+		ok = c.packVoltage() && c.PackCurrent.Channel().Kind == rules.Current
+	}
+	if !ok {
+		return errUnstated
 	}
 	return nil
 }
+
+func (c Config) packVoltage() bool { return c.PackVoltage.Channel().Kind == rules.Voltage }
 
 func finite(v ...float64) bool {
 	for _, x := range v {

@@ -1,6 +1,7 @@
 package derived
 
 import (
+	"errors"
 	"math"
 	"slices"
 	"strings"
@@ -106,42 +107,41 @@ func TestNewRefuses(t *testing.T) {
 		name string
 		id   rules.ChannelID
 		mend func(*Config)
-		says string
 	}{
-		{"no height", rules.Apex, func(c *Config) { c.HeightSources = nil }, "no source of height"},
-		{"sea level is no height", rules.Height, func(c *Config) { c.HeightSources = []rules.ChannelID{rules.AltitudeSea} }, "craft.altitude.sea"},
+		{"no height", rules.Apex, func(c *Config) { c.HeightSources = nil }},
+		{"sea level is no height", rules.Height, func(c *Config) { c.HeightSources = []rules.ChannelID{rules.AltitudeSea} }},
 		{"twice", rules.Height, func(c *Config) {
 			c.HeightSources = []rules.ChannelID{rules.HeightLocal, rules.HeightLocal}
 			c.Vote, c.Disagreement = Highest, 1
-		}, "twice"},
-		{"two without a vote", rules.Height, func(c *Config) { c.HeightSources = append(c.HeightSources, rules.HeightLocal) }, "without a vote"},
-		{"a vote of one", rules.Height, func(c *Config) { c.Vote, c.Disagreement = Median, 1 }, "at least two"},
+		}},
+		{"two without a vote", rules.Height, func(c *Config) { c.HeightSources = append(c.HeightSources, rules.HeightLocal) }},
+		{"a vote of one", rules.Height, func(c *Config) { c.Vote, c.Disagreement = Median, 1 }},
 		{"a vote without disagreement", rules.Height, func(c *Config) {
 			c.HeightSources = append(c.HeightSources, rules.HeightLocal)
 			c.Vote = Median
-		}, "disagreement"},
-		{"no climb", rules.Climb, func(c *Config) { c.ClimbSource = rules.HeightLocal }, "no climb"},
-		{"a wild thrust", rules.Apex, func(c *Config) { c.MaxAcceleration = math.NaN() }, "finite"},
-		{"a negative error", rules.Apex, func(c *Config) { c.ErrorClimb = -1 }, "0 or more"},
-		{"a negative reaction", rules.Apex, func(c *Config) { c.Reaction = -time.Second }, "reaction"},
-		{"a limit that is no number", rules.Apex, func(c *Config) { c.ApexThresholds = []float64{math.NaN()} }, "finite"},
-		{"no motors", rules.RotorSpeed, func(c *Config) { c.Motors = 0 }, "1 to 16"},
-		{"17 motors", rules.LiftReserve, func(c *Config) { c.Motors = 17 }, "1 to 16"},
-		{"no method", rules.RotorWind, func(c *Config) { c.Method = NoMethod }, "log or power"},
-		{"rough above the rotors", rules.RotorWind, func(c *Config) { c.Roughness = 7 }, "roughness"},
-		{"no height of the anemometer", rules.RotorWind, func(c *Config) { c.AnemometerHeight = 0 }, "above 0 m"},
-		{"an exponent of 2", rules.RotorWind, func(c *Config) { c.Method, c.Exponent = PowerLaw, 2 }, "exponent"},
-		{"no pack", rules.PackResistance, func(c *Config) { c.PackVoltage = rules.NoChannel }, "voltage"},
-		{"a current that is none", rules.PackResting, func(c *Config) { c.PackCurrent = rules.Tension }, "current"},
-		{"no cells", rules.PackMeanCell, func(c *Config) { c.Cells = 0 }, "cells"},
-		{"no floor", rules.PackToFloor, func(c *Config) { c.PackFloor = 0 }, "floor"},
-		{"no anchor", rules.Distance, func(c *Config) { c.AnchorEast = math.Inf(1) }, "anchor"},
+		}},
+		{"no climb", rules.Climb, func(c *Config) { c.ClimbSource = rules.HeightLocal }},
+		{"a wild thrust", rules.Apex, func(c *Config) { c.MaxAcceleration = math.NaN() }},
+		{"a negative error", rules.Apex, func(c *Config) { c.ErrorClimb = -1 }},
+		{"a negative reaction", rules.Apex, func(c *Config) { c.Reaction = -time.Second }},
+		{"a limit that is no number", rules.Apex, func(c *Config) { c.ApexThresholds = []float64{math.NaN()} }},
+		{"no motors", rules.RotorSpeed, func(c *Config) { c.Motors = 0 }},
+		{"17 motors", rules.LiftReserve, func(c *Config) { c.Motors = 17 }},
+		{"no method", rules.RotorWind, func(c *Config) { c.Method = NoMethod }},
+		{"rough above the rotors", rules.RotorWind, func(c *Config) { c.Roughness = 7 }},
+		{"no height of the anemometer", rules.RotorWind, func(c *Config) { c.AnemometerHeight = 0 }},
+		{"an exponent of 2", rules.RotorWind, func(c *Config) { c.Method, c.Exponent = PowerLaw, 2 }},
+		{"no pack", rules.PackResistance, func(c *Config) { c.PackVoltage = rules.NoChannel }},
+		{"a current that is none", rules.PackResting, func(c *Config) { c.PackCurrent = rules.Tension }},
+		{"no cells", rules.PackMeanCell, func(c *Config) { c.Cells = 0 }},
+		{"no floor", rules.PackToFloor, func(c *Config) { c.PackFloor = 0 }},
+		{"no anchor", rules.Distance, func(c *Config) { c.AnchorEast = math.Inf(1) }},
 	} {
 		cfg := whole()
 		c.mend(&cfg)
 		_, err := New(cfg, func(id rules.ChannelID) bool { return id == c.id })
-		if err == nil || !strings.Contains(err.Error(), c.says) {
-			t.Errorf("%s: expected a refusal that says %q, got %v", c.name, c.says, err)
+		if !errors.Is(err, errUnstated) {
+			t.Errorf("%s: expected a refusal, got %v", c.name, err)
 		}
 	}
 	// All faults at once.

@@ -39,6 +39,9 @@ const (
 // MaxMotors is how many motors the catalogue has channels for.
 const MaxMotors = 16
 
+// MostAcceleration is the most that full thrust over the mass can be, m/s²; ours.
+const MostAcceleration = 1000
+
 // MaxHeightSources is how many sources a height vote can have.
 const MaxHeightSources = 5
 

@@ -74,7 +74,7 @@ func TestCountOfCells(t *testing.T) {
 	for cells, want := range map[int]bool{0: false, 1: true, 400: true, 401: false} {
 		c := whole()
 		c.Cells = cells
-		if err := c.checkPack(rules.PackMeanCell); (err == nil) != want {
+		if err := c.check(rules.PackMeanCell); (err == nil) != want {
 			t.Errorf("%d cells: %v", cells, err)
 		}
 	}

@@ -195,6 +195,9 @@ func (r *reading) thrust(t *document.Table) {
 	switch {
 	case okThrust && okMass:
 		r.Height.MaxAcceleration = thrust / mass
+		if r.Height.MaxAcceleration > derived.MostAcceleration {
+			t.Fault("max_thrust", "is no thrust of a craft of that mass", t.Got("max_thrust"), "write the thrust of all motors together at full output, and the mass of the whole craft")
+		}
 	case t.Has("max_thrust"):
 		t.Need("mass", "missing beside max_thrust", "write the mass of the lightest craft that flies here")
 	case t.Has("mass"):

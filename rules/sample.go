@@ -42,6 +42,7 @@ const (
 	WireCut             // the supervised wire of the sensor is cut
 	MayBeCut            // no pulse for some seconds: a calm, or a cut wire
 	SilentLong          // the same for a minute
+	TooSlow             // voltage and current come too seldom to tell a quick step of the load
 )
 
 var causeText = [...]string{
@@ -56,6 +57,7 @@ var causeText = [...]string{
 	HealthUnknown: "the craft's estimator no longer says whether it is healthy",
 	WireCut:       "the sensor's wire is cut", MayBeCut: "no pulse: a calm, or a cut wire",
 	SilentLong: "no pulse for a minute: a calm, or a cut wire",
+	TooSlow:    "voltage and current come more than 2.5 s apart, too seldom to tell",
 }
 
 // String is the cause in plain words, lower case, empty for NoCause.

@@ -155,7 +155,7 @@ func (c Config) check(id rules.ChannelID) error {
 	case rules.PackMeanCell:
 		ok = c.packVoltage() && c.Cells >= 1 && c.Cells <= 400
 	case rules.PackToFloor:
-		ok = c.packVoltage() && c.PackFloor > 0 && finite(c.PackFloor)
+		ok = c.packVoltage() && c.PackCurrent.Channel().Kind == rules.Current && c.Cells >= 1 && c.Cells <= 400 && c.PackFloor > 0 && finite(c.PackFloor)
 	case rules.PackResistance, rules.PackResting:
 		ok = c.packVoltage() && c.PackCurrent.Channel().Kind == rules.Current
 	}

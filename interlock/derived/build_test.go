@@ -79,7 +79,7 @@ func TestNeeds(t *testing.T) {
 		rules.Apex:         {rules.HeightGlobal, rules.ClimbGlobal},
 		rules.SlantRange:   {rules.HeightGlobal, rules.ClimbGlobal, rules.North, rules.East},
 		rules.PackResting:  {rules.SupplyVoltage, rules.SupplyCurrent},
-		rules.PackToFloor:  {rules.SupplyVoltage},
+		rules.PackToFloor:  {rules.SupplyVoltage, rules.SupplyCurrent},
 		rules.MotorSpread:  {rules.Motor1Output, rules.Motor1Output + 1, rules.Motor1Output + 2, rules.Motor1Output + 3, rules.Motor1Output + 4, rules.Motor1Output + 5},
 		rules.LinkLag:      {rules.CraftBootClock},
 		rules.NoChannel:    nil,

@@ -85,7 +85,7 @@ type Config struct {
 	PackVoltage, PackCurrent rules.ChannelID
 	// Cells is the count of cells in series.
 	Cells int
-	// PackFloor is the loaded voltage that counts as the floor, V.
+	// PackFloor is the loaded voltage of the whole pack that counts as the floor, V.
 	PackFloor float64
 
 	// AnemometerHeight and RotorHeight are heights above ground, m.
@@ -197,9 +197,9 @@ func (c Config) inputs(id rules.ChannelID) []rules.ChannelID {
 		return []rules.ChannelID{rules.WindSpeed}
 	case rules.Peak10, rules.Lull10:
 		return []rules.ChannelID{rules.Gust}
-	case rules.PackMeanCell, rules.PackToFloor:
+	case rules.PackMeanCell:
 		return []rules.ChannelID{c.PackVoltage}
-	case rules.PackResistance:
+	case rules.PackResistance, rules.PackToFloor:
 		return []rules.ChannelID{c.PackVoltage, c.PackCurrent}
 	case rules.PackResting:
 		return []rules.ChannelID{c.PackVoltage, c.PackCurrent, rules.PackResistance}
@@ -217,6 +217,8 @@ func optional(id rules.ChannelID) []rules.ChannelID {
 			rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude}
 	case rules.Apex:
 		return []rules.ChannelID{rules.LinkLag}
+	case rules.PackToFloor:
+		return []rules.ChannelID{rules.Pack1Voltage, rules.Pack1LowestCell}
 	}
 	return nil
 }

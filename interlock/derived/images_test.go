@@ -145,7 +145,19 @@ func (m meanCell) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 func (r resting) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 
 func (f *toFloor) AppendState(dst []byte, now time.Duration) []byte {
-	return f.line.appendState(dst, now)
+	dst = f.load.AppendState(dst, now)
+	dst = appendFloat(appendFloat(dst, f.lack), f.whole)
+	if f.whole > 0 {
+		dst = appendAge(dst, now, f.wholeAt, rules.Never)
+	}
+	if f.n == 0 {
+		return dst
+	}
+	dst = appendAge(appendAge(dst, now, f.from, floorSpan), now, f.at, floorSpan+1)
+	for _, v := range [...]float64{f.n, f.x, f.xx, f.y[0], f.y[1], f.xy[0], f.xy[1], f.amps, f.late, f.scatter} {
+		dst = appendFloat(dst, v)
+	}
+	return dst
 }
 
 func (p *peakWind) AppendState(dst []byte, now time.Duration) []byte {
@@ -153,15 +165,12 @@ func (p *peakWind) AppendState(dst []byte, now time.Duration) []byte {
 }
 
 func (r *resistance) AppendState(dst []byte, now time.Duration) []byte {
-	stale := r.voltage.Channel().Stale
-	dst = appendFloat(dst, r.ii)
-	dst = appendFloat(dst, r.iu)
+	dst = appendWord(appendFloat(appendFloat(appendFloat(dst, r.ii), r.iu), r.most), uint64(r.gap))
 	dst = append(dst, byte(r.steps), byte(r.same))
 	dst = appendFloat(dst, r.sameAmps)
-	on := r.paired && now-r.at <= stale
-	dst = appendFlag(dst, on)
-	if on {
-		dst = appendAge(dst, now, r.at, stale)
+	dst = appendFlag(dst, r.paired)
+	if r.paired {
+		dst = appendAge(dst, now, r.at, r.span+1)
 		dst = appendFloat(dst, r.volts)
 		dst = appendFloat(dst, r.amps)
 	}

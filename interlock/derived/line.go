@@ -43,12 +43,6 @@ func (l *line) sample(k int) *lineSample { return &l.ring[(l.head+k)%len(l.ring)
 
 func (l *line) clear() { l.n = 0 }
 
-// covers returns the time between the oldest and the newest sample; call it only
-// when there is one.
-func (l *line) covers() time.Duration {
-	return l.sample(l.n-1).at - l.sample(0).at
-}
-
 // fit gives the slope per second and the line's value at the newest sample; ok
 // false with less than two samples.
 func (l *line) fit() (slope, value float64, ok bool) {

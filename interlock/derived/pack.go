@@ -1,7 +1,6 @@
 package derived
 
 import (
-	"math"
 	"time"
 
 	"downhaul/interlock/limits"
@@ -48,56 +47,3 @@ func (r resting) Sample(at time.Duration, t *limits.Table) (limits.Result, bool)
 }
 
 func (r resting) Clone() limits.Calculator { return r }
-
-// floorSpan is the span over which the fall of the pack voltage is fitted: long
-// enough that a gust's worth of current is averaged out, short enough to follow
-// the end of a discharge. Common practice, no source.
-const floorSpan = 20 * time.Second
-
-// toFloor is the time until the loaded pack voltage reaches the floor, if it
-// goes on falling as over the last 20 s (least squares). 0 at or below the
-// floor; missing while it does not fall, or falls so slowly that the floor is
-// further off than the channel's range. Assumption: the load stays what it was;
-// near the end of a discharge the voltage falls ever faster, so the true time
-// is shorter.
-type toFloor struct {
-	untimed
-	source rules.ChannelID
-	floor  float64 // V
-	line   line
-}
-
-func newToFloor(c Config) *toFloor {
-	return &toFloor{source: c.PackVoltage, floor: c.PackFloor, line: newLine(floorSpan, 256)}
-}
-
-func (f *toFloor) Trigger() rules.ChannelID { return f.source }
-func (f *toFloor) Output() rules.ChannelID  { return rules.PackToFloor }
-
-func (f *toFloor) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
-	in := t[f.source]
-	if in.Quality == rules.Missing {
-		return missing(because(in)), true
-	}
-	f.line.add(at, in.Value)
-	if in.Value <= f.floor {
-		return publish(0, in), true
-	}
-	// A period short of the span is full: the first sample stands for one.
-	if f.line.covers() < floorSpan-f.source.Channel().Period {
-		return missing(rules.NotFilled), true
-	}
-	slope, value, ok := f.line.fit()
-	// The lower of the fitted and the told voltage: the floor is a warning.
-	left := (math.Min(value, in.Value) - f.floor) / -slope
-	if !ok || !(slope < 0) || left > rules.PackToFloor.Channel().High {
-		return missing(rules.NotIdentified), true
-	}
-	return publish(math.Max(0, left), in), true
-}
-
-func (f *toFloor) Clone() limits.Calculator {
-	c := *f
-	c.line = f.line.clone()
-	return &c
-}

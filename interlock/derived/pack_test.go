@@ -2,9 +2,11 @@ package derived
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -150,42 +152,46 @@ func TestPackMeanCell(t *testing.T) {
 	r.wantMissing(t, rules.PackMeanCell, rules.InputMissing)
 }
 
-func TestPackToFloor(t *testing.T) {
-	r := newRig(t, whole(), rules.PackToFloor) // floor 10.2 V
-	at := time.Duration(0)
-	volts := func() float64 { return 11.5 - 0.01*seconds(at) }
-	for at < ms(19500) {
-		r.put(at, rules.SupplyVoltage, volts())
-		r.wantMissing(t, rules.PackToFloor, rules.NotFilled)
-		at += ms(500)
+// At 200 A whose readings scatter by 1 % a step of 1 A is noise: with such steps in
+// it 18 mΩ read as 0.2.
+func TestPackResistanceBesideANoisyCurrent(t *testing.T) {
+	r := newRig(t, whole(), rules.PackResistance)
+	chance := rand.New(rand.NewPCG(1, 2))
+	for k := range 2000 {
+		amps := 200 * math.Max(0, 1-0.3*float64(k/20%2)) // a hover that changes every 10 s
+		load(r, time.Duration(k)*ms(500), 50-0.018*amps, amps*(1+0.01*chance.NormFloat64()))
 	}
-	for at < 100*time.Second {
-		r.put(at, rules.SupplyVoltage, volts())
-		r.wantGood(t, rules.PackToFloor, 130-seconds(at), 1e-6)
-		at += ms(500)
-	}
-	for range 80 {
-		r.put(at, rules.SupplyVoltage, 10.5)
-		at += ms(500)
-	}
-	r.wantMissing(t, rules.PackToFloor, rules.NotIdentified)
-	r.put(at, rules.SupplyVoltage, 10.2)
-	r.wantGood(t, rules.PackToFloor, 0, 0)
-	r.miss(at+ms(500), rules.SupplyVoltage, rules.Implausible)
-	r.wantMissing(t, rules.PackToFloor, rules.InputMissing)
+	r.wantGood(t, rules.PackResistance, 0.018, 0.0018)
 }
 
-// Noise that a real monitor shows must be averaged out.
-func TestPackToFloorSmooths(t *testing.T) {
-	r := newRig(t, whole(), rules.PackToFloor)
-	for k := range 200 {
-		at := time.Duration(k) * ms(500)
-		r.put(at, rules.SupplyVoltage, 11.5-0.005*seconds(at)+0.02*math.Sin(float64(k)*2.4))
-		if k >= 60 {
-			want := (11.5-10.2)/0.005 - seconds(at)
-			if got := r.last[rules.PackToFloor]; got.Quality != rules.Good || math.Abs(got.Value-want) > 0.15*want {
-				t.Fatalf("sample %d: expected about %v s, got %+v", k, want, got)
+// Readings 10 s apart cannot tell quick from slow: with 18 mΩ at once and as much
+// again over 20 s they would read a third too much. Readings as close as the link
+// gives them do not, nor does one over a gap among them; and too slow a link says so.
+func TestPackResistanceIsQuick(t *testing.T) {
+	read := func(every time.Duration, lost int) limits.Result {
+		r := newRig(t, whole(), rules.PackResistance)
+		slow := 0.0
+		for k := range 4000 {
+			at := time.Duration(k) * ms(100)
+			amps := 40 + 30*float64(k/73%2) + 0.01*float64(k%3) // its last digit flickers
+			slow += (0.018*amps - slow) * 0.1 / 20
+			if n := int(at / every); at%every == 0 && (lost == 0 || n%lost > lost/2) {
+				load(r, at, 50-0.018*amps-slow, amps)
 			}
+		}
+		return r.last[rules.PackResistance]
+	}
+	for _, c := range []struct {
+		every time.Duration
+		lost  int
+	}{{ms(100), 0}, {ms(500), 0}, {ms(1600), 0}, {ms(100), 40}} {
+		if got := read(c.every, c.lost); got.Quality != rules.Good || math.Abs(got.Value-0.018) > 0.0015 {
+			t.Errorf("every %v, %d lost: %+v", c.every, c.lost/2, got)
+		}
+	}
+	for _, every := range []time.Duration{ms(3200), 10 * time.Second} {
+		if got := read(every, 0); got != (limits.Result{Cause: rules.TooSlow}) {
+			t.Errorf("every %v: %+v (%v)", every, got, got.Cause)
 		}
 	}
 }

@@ -130,3 +130,35 @@ func TestPromise14_ClimbOfARealCraft(t *testing.T) {
 		t.Errorf("a climb that fits: %d heights believed up to %v m, %d not", good, highest, disagreed)
 	}
 }
+
+// A real flight of 109 s, whose loaded pack never met 9.8 V: from the second minute on
+// there is always a value, and never one below 60 s while 120 s and more were left.
+func TestPackToFloorOfARealFlight(t *testing.T) {
+	cfg := whole()
+	cfg.PackFloor = 9.8
+	r := newRig(t, cfg, rules.PackToFloor)
+	values, missing, short, begun := 0, 0, 0, time.Duration(-1)
+	telemetry(t, func(at time.Duration, m message.Message) {
+		s, ok := m.(*common.MessageSysStatus)
+		if !ok {
+			return
+		}
+		load(r, at, float64(s.VoltageBattery)/1000, float64(s.CurrentBattery)/100)
+		if begun < 0 {
+			begun = at
+		}
+		got := r.last[rules.PackToFloor]
+		switch {
+		case at-begun < time.Minute:
+			return
+		case got.Quality != rules.Good:
+			missing++
+		case got.Value < 60:
+			short++
+		}
+		values++
+	})
+	if values < 200 || missing > 0 || short > 0 {
+		t.Errorf("of %d values %d were missing and %d below 60 s", values, missing, short)
+	}
+}

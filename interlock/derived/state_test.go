@@ -68,6 +68,8 @@ func lively(r *rig, at time.Duration, k int) {
 		amps := 15 + float64(k%3)*4 + wave(1, 2)
 		r.put(at, rules.SupplyCurrent, amps)
 		r.put(at, rules.SupplyVoltage, 11.8-0.002*x-0.04*amps)
+		r.put(at, rules.Pack1Voltage, 11.8-0.002*x-0.04*amps)
+		r.put(at, rules.Pack1LowestCell, 3.9-0.001*x-0.014*amps)
 	}
 }
 
@@ -83,8 +85,8 @@ var excused = map[string]string{
 	"motors.output": "set once", "motors.count": "set once", "rotorSpeed.count": "set once",
 	"meanCell.source": "set once", "meanCell.cells": "set once",
 	"resting.voltage": "set once", "resting.current": "set once",
-	"toFloor.source": "set once", "toFloor.floor": "set once",
-	"resistance.voltage": "set once", "resistance.current": "set once",
+	"toFloor.voltage": "set once", "toFloor.current": "set once", "toFloor.floor": "set once", "toFloor.cells": "set once",
+	"resistance.voltage": "set once", "resistance.current": "set once", "resistance.span": "set once",
 	"window.span": "set once", "window.period": "set once", "extreme.span": "set once", "extreme.lowest": "set once",
 	"line.span":      "set once",
 	"window.sum":     "the sum of the samples, which are told",

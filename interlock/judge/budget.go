@@ -63,7 +63,7 @@ const settles = 4
 var filters = map[rules.ChannelID]time.Duration{
 	rules.Gust: 3 * time.Second, rules.Mean2: 2 * time.Minute, rules.Mean10: 10 * time.Minute, rules.Sway: 5 * time.Second,
 	rules.LinkLoss: 10 * time.Second, rules.Peak10: 3 * time.Second, rules.Lull10: 3 * time.Second,
-	rules.TensionRate: 50 * time.Millisecond, rules.PackToFloor: 20 * time.Second,
+	rules.TensionRate: 50 * time.Millisecond, rules.PackToFloor: time.Minute,
 }
 
 // source is the measured channel by whose rate a derived one comes.
@@ -82,7 +82,7 @@ func source(id rules.ChannelID, p *pad.Pad) rules.ChannelID {
 	case rules.RotorSpeed:
 		return rules.Motor1Speed
 	case rules.PackMeanCell, rules.PackResting, rules.PackResistance, rules.PackToFloor:
-		return rules.Pack1Voltage
+		return p.Derived().PackVoltage
 	}
 	return id
 }

@@ -14,7 +14,7 @@ import (
 
 // Derived is what the derived channels need of the pad.
 func (p *Pad) Derived() derived.Config {
-	return derived.Config{
+	c := derived.Config{
 		HeightSources: p.Height.Sources, ClimbSource: p.Height.Climb, Vote: p.Height.Vote, Disagreement: p.Height.Disagreement,
 		ErrorHeight: p.Height.ErrorHeight, ErrorClimb: p.Height.ErrorClimb,
 		Reaction: p.LinkDelay() + p.Height.Reaction, MaxAcceleration: p.Height.MaxAcceleration,
@@ -25,6 +25,10 @@ func (p *Pad) Derived() derived.Config {
 		AnemometerHeight: p.Wind.Height, RotorHeight: p.Wind.RotorHeight,
 		Method: p.Wind.Method, Roughness: p.Wind.Roughness, Exponent: p.Wind.Exponent,
 	}
+	if p.Packs.LoadFrom == "sys_status" {
+		c.PackVoltage, c.PackCurrent = rules.SupplyVoltage, rules.SupplyCurrent
+	}
+	return c
 }
 
 // Site is what the engine must know of the pad. How the session before ended is

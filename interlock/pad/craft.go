@@ -335,6 +335,9 @@ func (r *reading) packs() {
 			t.Fault("count", "sys_status tells one voltage, whichever pack it is", t.Got("count"), `write source = "battery_status"`)
 		}
 	}
+	if p.LoadFrom, _ = t.Choice("load_from", "battery_status", "sys_status"); p.LoadFrom == "sys_status" && p.Count > 1 {
+		t.Fault("load_from", "sys_status tells one voltage, whichever pack it is", t.Got("load_from"), `leave it out, and have the craft send BATTERY_STATUS every 2 s or more often`)
+	}
 	p.Cells, _ = t.Int("cells", 1, mostCells)
 	p.Capacity, _ = rules.PositiveAt(t, "capacity", rules.Charge)
 	p.Floor, _ = rules.PositiveAt(t, "floor", rules.Voltage)

@@ -158,6 +158,9 @@ func (l *Link) Hears(from netip.AddrPort) bool {
 type Packs struct {
 	// Source is "battery_status", "sys_status", or empty when not stated.
 	Source string
+	// LoadFrom is "sys_status" where what is worked out of voltage and current rests
+	// on SYS_STATUS although Source is BATTERY_STATUS.
+	LoadFrom string
 	// Count is how many packs report, 1 to 4.
 	Count int
 	// Cells is the count in series, 0 when not stated.

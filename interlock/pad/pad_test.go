@@ -1,6 +1,7 @@
 package pad
 
 import (
+	"bytes"
 	"os"
 	"path/filepath"
 	"strings"
@@ -250,5 +251,22 @@ func TestLinkDelayIsInTheReaction(t *testing.T) {
 	}
 	if got, want := p.Derived().Reaction, before.Derived().Reaction+150*time.Millisecond; got != want {
 		t.Errorf("a replay counts on %v, want %v", got, want)
+	}
+}
+
+// What is worked out of voltage and current rests on BATTERY_STATUS, or where the pad
+// file says so on SYS_STATUS; the pack's own channels stay where they are.
+func TestLoadFrom(t *testing.T) {
+	one := bytes.Replace(example(t, "guard.toml"), []byte("count        = 2"), []byte("count        = 1"), 1)
+	p := mustRead(t, one)
+	if d := p.Derived(); d.PackVoltage != rules.Pack1Voltage || d.PackCurrent != rules.Pack1Current {
+		t.Errorf("as it stands: %v and %v", d.PackVoltage, d.PackCurrent)
+	}
+	p = mustRead(t, bytes.Replace(one, []byte("cells        = 12"), []byte("cells = 12\nload_from = \"sys_status\""), 1))
+	if d := p.Derived(); d.PackVoltage != rules.SupplyVoltage || d.PackCurrent != rules.SupplyCurrent || p.Intake().Fields.SupplyIsPack {
+		t.Errorf("from SYS_STATUS: %v and %v", d.PackVoltage, d.PackCurrent)
+	}
+	if err := usable(p); err != nil {
+		t.Error(err)
 	}
 }

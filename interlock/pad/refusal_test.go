@@ -137,6 +137,8 @@ guard.toml:35: height.mass: stands beside thrust_to_weight (got "31 kg"); keep t
 		`guard.toml:52: packs.source: missing; write source = "battery_status" (each pack and its cells) or "sys_status" (one voltage)`},
 	{"guard.toml", `source       = "battery_status"`, `source = "sys_status"`,
 		`guard.toml:54: packs.count: sys_status tells one voltage, whichever pack it is (got the number 2); write source = "battery_status"`},
+	{"guard.toml", `cells        = 12`, "load_from = \"sys_status\"\ncells = 12",
+		`guard.toml:55: packs.load_from: sys_status tells one voltage, whichever pack it is (got "sys_status"); leave it out, and have the craft send BATTERY_STATUS every 2 s or more often`},
 	{"guard.toml", `cells        = 12`, `cells = 0`,
 		`guard.toml:55: packs.cells: must be from 1 to 28 (got 0); write a number in that range`},
 	{"guard.toml", `capacity     = "22 Ah"`, `capacity = "22 V"`,

@@ -15,7 +15,7 @@ type Pack struct {
 	Session string `json:"session"`
 	Pack    string `json:"pack"`
 	// Resistance is that of pack and wiring at the end, from quick steps of the
-	// load (IEC 61960, the d.c. method); nil until five steps over 1 A came.
+	// load (IEC 61960, the d.c. method); nil until five steps came.
 	Resistance *Quantity `json:"resistance"`
 	// AtRest and RestEnd are the first and the last voltage under less than 1 A.
 	AtRest  *Quantity `json:"resting_at_start"`
@@ -179,8 +179,11 @@ func (b *battery) pack(session string) Pack {
 		p.Resistance = quantity(b.ohms, rules.Resistance, "mohm")
 		p.Sag = volts(b.sag)
 		p.Sag.diff = true
+	} else if b.own.table[rules.PackResistance].Cause == rules.TooSlow {
+		p.Doubts = append(p.Doubts, "no resistance: voltage and current came more than 2.5 s apart, too seldom to tell a quick step; "+
+			"have the craft send BATTERY_STATUS every 2 s or more often, or write load_from = \"sys_status\" under [packs]")
 	} else {
-		p.Doubts = append(p.Doubts, "no resistance: fewer than five quick steps of the load over 1 A")
+		p.Doubts = append(p.Doubts, "no resistance: fewer than five quick steps of the load over 1 A and 5 % of the largest current")
 	}
 	if b.rested {
 		p.AtRest, p.RestEnd = volts(b.first), volts(b.last)

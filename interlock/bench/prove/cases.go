@@ -121,7 +121,7 @@ func (t *trial) beyond() {
 		t.row.Tripped = &v
 	}
 	took := f.At - from
-	tenth := t.rate || t.rule.Watch == rules.PackToFloor
+	tenth := t.rate
 	if tenth {
 		took = t.tenthPast(took)
 	}

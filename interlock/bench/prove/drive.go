@@ -148,7 +148,7 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 	case rules.PackResting:
 		p.resting(d)
 	case rules.PackToFloor:
-		p.toFloor(d)
+		return nil, "it is worked out over minutes from how the pack itself falls, and nothing that can be sent holds it at one value"
 	case rules.LinkLag:
 		field(rules.LinkLag, same)
 		d.jump = lagJump

@@ -33,10 +33,6 @@ func (t *trial) ready() (why string, mend bool) {
 		return "so low a resistance is lost in the steps of the voltage", false
 	case d.id == rules.Apex && t.rule.Lasting > 0 && t.rule.Lasting <= t.period*3/2:
 		return fmt.Sprintf("the prediction grows until the next sample, %s later, and lasting is hardly longer: when it trips hangs on the moment (leave lasting out)", ms(t.period)), false
-	case d.id == rules.PackToFloor && t.way > 0:
-		return "to be inside it the pack would have to be nearly empty all along", false
-	case d.id == rules.PackToFloor && t.limit > 2*3600:
-		return "so slow a fall is lost in the steps of the voltage", false
 	case d.id == rules.Peak10 && t.way < 0, d.id == rules.Lull10 && t.way > 0:
 		return "what was blown stays in it for ten minutes: on that side it acts too late for any budget", false
 	case d.id == rules.Sway && t.way < 0:
@@ -77,10 +73,6 @@ func (t *trial) ready() (why string, mend bool) {
 	case slow && !t.rate && !t.plain:
 		room := math.Min(0.3*d.jump+t.rule.Deadband, 0.9*d.jump)
 		t.d.set(&t.near.sc, t.limit-t.way*room)
-	}
-	if d.id == rules.PackToFloor {
-		t.d.set(&t.near.sc, t.limit-t.way*math.Max(0.15*math.Abs(t.limit), 1.5*t.rule.Deadband))
-		t.near.run(t.d.settle + 5*time.Second)
 	}
 	if t.rate && d.step(t.from(t.near))/t.over.Seconds() > 0.1*math.Abs(t.limit) {
 		return "one step of its field within the span is more than a tenth of the limit: such a rate comes and goes in jumps", false

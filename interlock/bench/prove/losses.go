@@ -188,9 +188,6 @@ func (t *trial) astray(s scene) scene {
 		return s
 	}
 	t.d.set(&s, t.x)
-	if t.rule.Watch == rules.PackToFloor {
-		s.force(s.drain.id, s.drain.floor-0.5)
-	}
 	for _, id := range slow {
 		s.v[id] = s.to[id]
 	}

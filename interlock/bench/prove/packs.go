@@ -2,9 +2,6 @@ package prove
 
 import (
 	"math"
-	"time"
-
-	"gonum.org/v1/gonum/stat"
 
 	"downhaul/rules"
 )
@@ -17,10 +14,10 @@ import (
 
 // byLoad reports whether the channel needs such a pack.
 func byLoad(id rules.ChannelID) bool {
-	return id == rules.PackResistance || id == rules.PackResting || id == rules.PackToFloor
+	return id == rules.PackResistance || id == rules.PackResting
 }
 
-const loadAlone = "the pack would have to be loaded or drained for it"
+const loadAlone = "the pack would have to be loaded for it"
 
 const (
 	// gentle steps of the load, at power-up: six of 4 A are above what counts
@@ -118,72 +115,11 @@ func (p *plan) usualVolts() float64 {
 	return float64(max(1, p.cfg.Cells)) * usual(rules.Pack1LowestCell)
 }
 
-// floorSpan is the span over which the fall of the voltage is fitted.
-const floorSpan = 20 * time.Second
-
-// toFloor is the drive of the time to the floor.
-func (p *plan) toFloor(d *drive) {
-	cfg := &p.cfg
-	every := p.period([]rules.ChannelID{cfg.PackVoltage})
-	d.set = func(s *scene, x float64) {
-		s.put(cfg.PackVoltage, s.v[cfg.PackVoltage]) // its cells follow the whole
-		s.drain = drain{id: cfg.PackVoltage, floor: cfg.PackFloor, tau: tauOf(x, every)}
-	}
-	// What the steps of the voltage leave of a slope over 20 s.
-	d.step = func(x float64) float64 { return math.Abs(x) * (0.005 + 4e-6*math.Abs(x)) }
-	d.average = true
-	d.settle, d.forget = floorSpan+2*every, floorSpan+4*every
-}
-
-// drain is a voltage on its way to the floor.
-type drain struct {
-	id    rules.ChannelID
-	floor float64 // V
-	tau   float64 // s; 0 is no way
-}
-
-// pass lets the voltage fall.
-func (d *drain) pass(s *scene, t time.Duration) {
-	if d.tau > 0 && t > 0 {
-		v := d.floor + (s.v[d.id]-d.floor)*math.Exp(-t.Seconds()/d.tau)
-		s.v[d.id], s.to[d.id] = v, v
-	}
-}
-
-// tauOf is the τ at which a line through the samples of the last 20 s reaches
-// the floor in x seconds (least squares by a library that is not ours).
-func tauOf(x float64, every time.Duration) float64 {
-	n := int(floorSpan/every) + 1
-	at, over := make([]float64, n), make([]float64, n)
-	reaches := func(tau float64) float64 {
-		for k := range n {
-			at[k] = -(time.Duration(k) * every).Seconds()
-			over[k] = math.Exp(-at[k] / tau)
-		}
-		now, slope := stat.LinearRegression(at, over, nil, false)
-		return math.Max(0, now) / -slope
-	}
-	low, high := 1.0, 1e9
-	for range 200 {
-		if mid := math.Sqrt(low * high); reaches(mid) < x {
-			low = mid
-		} else {
-			high = mid
-		}
-	}
-	return high
-}
-
 // byHand is where a pack's channel lies on the way to a start: near its limit
-// for a resistance, so that one step gets there; far from it for the time to
-// the floor, so that something is left to drain.
-func (b bounds) byHand(id rules.ChannelID) float64 {
+// for a resistance, so that one step gets there.
+func (b bounds) byHand() float64 {
 	open := math.IsInf(b.low, -1)
 	switch {
-	case id == rules.PackToFloor && math.IsInf(b.high, 1):
-		return math.Max(5*b.low, b.low+200)
-	case id == rules.PackToFloor && open:
-		return 0.5 * b.high
 	case math.IsInf(b.high, 1) && !open:
 		return 1.03 * b.low
 	case open && !math.IsInf(b.high, 1):

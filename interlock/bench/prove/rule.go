@@ -144,13 +144,8 @@ func (t *trial) inside(r *rig, x float64) {
 func (t *trial) back(r *rig) {
 	was := r.sc
 	r.sc, r.outward = t.near.sc, 1
-	switch t.rule.Watch {
-	case rules.PackResistance:
+	if t.rule.Watch == rules.PackResistance {
 		r.sc.kick, r.sc.kicks = was.kick+1, 10 // what it remembers of the pack it forgets slowly
-	case rules.PackToFloor:
-		// A pack that is drained does not fill again.
-		id := r.sc.drain.id
-		r.sc.v[id], r.sc.to[id] = was.v[id], was.to[id]
 	}
 }
 

@@ -28,8 +28,6 @@ type scene struct {
 	ohms  float64
 	kick  uint32
 	kicks int
-	// drain is what empties it.
-	drain drain
 	// failed own sensors cannot be read.
 	failed bool
 
@@ -90,7 +88,6 @@ var slow = [...]rules.ChannelID{rules.HeightGlobal, rules.HeightLocal, rules.Hei
 
 // pass lets time pass for what moves by itself.
 func (s *scene) pass(now, d time.Duration) {
-	s.drain.pass(s, d)
 	if s.ramp != nil {
 		x := s.rampFrom + s.rampRate*(now-s.rampAt).Seconds()
 		s.ramp.set(s, x)

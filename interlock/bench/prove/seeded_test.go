@@ -8,7 +8,6 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
 	"downhaul/rules"
 )
@@ -199,12 +198,6 @@ var seeded = []defect{
 	{name: "a current that sticks is believed", rows: packRow, pad: provingPad, in: flickers(), found: "worn pack above: frozen"},
 	{name: "the sag is not taken out", rows: packRow, pad: provingPad, in: shifted(rules.Pack1Current, -10), found: "empty below: inside"},
 	{name: "a resting voltage that is never missed", rows: packRow, pad: provingPad, rule: "empty", change: func(r *rules.Rule) { r.StaleAfter *= 3 }, found: "empty below: silence"},
-	{name: "another floor", rows: packRow, pad: provingPad, site: func(s *interlock.Site) {
-		cfg := s.Derived.(derived.Config)
-		cfg.PackFloor -= 0.5
-		s.Derived = cfg
-	}, found: "minutes left below: inside"},
-	{name: "a fall that is found late", rows: packRow, pad: provingPad, rule: "minutes left", change: func(r *rules.Rule) { r.Lasting = 15 * time.Second }, found: "minutes left below: outside"},
 	{name: "the link may be older", rows: ageRow, rule: "age", change: func(r *rules.Rule) { r.Limit += 1e-3 }, found: "age above: outside"},
 	{name: "the link may not be so old", rows: ageRow, rule: "age", change: func(r *rules.Rule) { r.Limit -= 1e-3 }, found: "age above: inside"},
 	{name: "the age ignores its lasting", rows: ageRow, rule: "age, lasting", change: func(r *rules.Rule) { r.Lasting = 0 }, found: "age, lasting above: back in time"},

@@ -127,7 +127,7 @@ func (p *plan) settleDown(s *scene, ground bool) {
 			continue
 		}
 		if byLoad(id) {
-			d.set(s, b.byHand(id))
+			d.set(s, b.byHand())
 			continue
 		}
 		now, known := p.valueIn(s, d)

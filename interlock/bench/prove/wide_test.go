@@ -126,8 +126,6 @@ func wide() string {
 		wideRule("worn pack", "pack.resistance", `above = "60 mohm"`, soon),
 		wideRule("worn pack, warned", "pack.resistance", `outside = ["10 mohm", "50 mohm"]`, "stop = \"none\""),
 		wideRule("empty", "pack.resting", `below = "45 V"`+"\nlasting = \"3 s\"", soon),
-		wideRule("minutes left", "pack.time_to_floor", `below = "90 s"`+"\ncaution = \"3 min\"", soon),
-		wideRule("seconds left", "pack.time_to_floor", `below = "15 s"`, now),
 		wideRule("warm", "esc.temperature", `above = "80 degC"`, "stop = \"none\""),
 		wideRule("shakes", "craft.vibration", `above = "30 m/s2"`, "stop = \"none\""),
 	}, "")

@@ -51,8 +51,7 @@ const provingPad = "../../../cmd/downhaul/proving/pad.toml"
 
 // packRow are rules on what is worked out of a pack.
 var packRow = wideRule("worn pack", "pack.resistance", "above = \"60 mohm\"", soon) +
-	wideRule("empty", "pack.resting", "below = \"45 V\"\nlasting = \"3 s\"", soon) +
-	wideRule("minutes left", "pack.time_to_floor", "below = \"90 s\"", soon)
+	wideRule("empty", "pack.resting", "below = \"45 V\"\nlasting = \"3 s\"", soon)
 
 // ageRow are rules on the age of the link.
 var ageRow = wideRule("age", "link.age", "above = \"400 ms\"", now) +

@@ -35,6 +35,7 @@ type fakeChip struct {
 	asked   []unix.GPIOV2LineRequest
 	held    []*fakeRequest
 	setErrs map[uint32]error
+	alone   bool // refuses requests of more than one line
 }
 
 type fakeRequest struct {
@@ -80,7 +81,7 @@ func (c *fakeChip) info() (i unix.GPIOChipInfo, err error) {
 }
 
 func (c *fakeChip) lineInfo(line uint32) (i unix.GPIOV2LineInfo, err error) {
-	if int(line) >= len(c.high) {
+	if int(line) >= len(c.names) {
 		return i, unix.EINVAL
 	}
 	i.Offset = line
@@ -95,6 +96,14 @@ func (c *fakeChip) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
 	}
 	q := &fakeRequest{c: c, output: r.Config.Flags&lineOutput != 0}
 	q.cond = sync.NewCond(&q.mu)
+	if c.alone && r.Num_lines > 1 {
+		return nil, unix.E2BIG
+	}
+	for _, a := range r.Config.Attrs[:r.Config.Num_attrs] {
+		if a.Mask == 0 || a.Mask>>r.Num_lines != 0 {
+			c.k.t.Errorf("a setting for the lines %b of %d", a.Mask, r.Num_lines)
+		}
+	}
 	for _, l := range r.Offsets[:r.Num_lines] {
 		switch {
 		case int(l) >= len(c.high):

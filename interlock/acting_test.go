@@ -1,13 +1,14 @@
 package interlock
 
 import (
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 	"encoding/json"
 	"math"
 	"strings"
 	"testing"
 	"time"
+
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 )
 
 // Every timer acts in its own instant, not a nanosecond before or after, and
@@ -15,20 +16,24 @@ import (
 // asks for a single firing, and says so, before anything is run that would hang.
 func TestEveryTimerActsInItsInstant(t *testing.T) {
 	const at = time.Hour
-	for i := range timerCount {
+	for i := range latchTimers + craftTimers {
 		e := busyRig(t).e
 		e.started, e.now = true, at-1
-		e.arm(i, at)
-		if e.next != at && e.next != 0 {
-			t.Errorf("timer %d is armed for %v and the engine wants to be woken at %v", i, at, e.next)
+		c, i := &e.latch.clock, i
+		if i >= latchTimers {
+			c, i = &e.clock, i-latchTimers
 		}
-		if e.fire(at-1) || e.timers[i] != at {
+		c.arm(i, at)
+		if e.Deadline() != at && e.Deadline() != 0 {
+			t.Errorf("timer %d is armed for %v and the engine wants to be woken at %v", i, at, e.Deadline())
+		}
+		if e.fire(at-1) || c.timers[i] != at {
 			t.Fatalf("timer %d acted a nanosecond too early", i)
 		}
 		if !e.fire(at) {
 			t.Fatalf("timer %d did not act in its instant", i)
 		}
-		if e.timers[i] <= at {
+		if c.timers[i] <= at {
 			t.Fatalf("timer %d is still due after it acted: the engine would never come to an end", i)
 		}
 		if e.now != at {
@@ -117,12 +122,12 @@ func TestSilencedShowsWhileItsCauseStands(t *testing.T) {
 	}
 	r.set(rules.Tension, 1900, rules.Good)
 	r.run(12 * time.Second)
-	if v.Sound = r.e.soundNow(); v.Sound != SoundTripped || shown(r.e) {
+	if v.Sound = r.e.latch.soundNow(); v.Sound != SoundTripped || shown(r.e) {
 		t.Fatalf("an overload of twelve seconds: sound %v, silenced %v", v.Sound, v.Hushed)
 	}
 	r.press(Reset, 300*time.Millisecond)
-	if r.e.soundNow() == SoundTripped || !shown(r.e) {
-		t.Errorf("reset was pressed: sound %v, silenced %v", r.e.soundNow(), v.Hushed)
+	if r.e.latch.soundNow() == SoundTripped || !shown(r.e) {
+		t.Errorf("reset was pressed: sound %v, silenced %v", r.e.latch.soundNow(), v.Hushed)
 	}
 	r.set(rules.Tension, 500, rules.Good)
 	r.run(time.Second)
@@ -153,11 +158,11 @@ func TestSilenceComesToAnEnd(t *testing.T) {
 	patient.set(rules.Tension, 500, rules.Good)
 	for _, base := range []*rig{busyRig(t), busyRig(t, watchDuty), patient} {
 		base.e.started = true
-		base.e.powerUp()
-		base.e.conclude(0)
+		base.e.latch.powerUp()
+		base.e.latch.conclude(0)
 		for _, v := range base.values {
 			base.e.limits.Take(0, v.id, limits.Result{Value: v.v, Quality: rules.Good})
-			base.e.conclude(0)
+			base.e.latch.conclude(0)
 		}
 		e, end := base.e, time.Hour
 		fired, at := 0, time.Duration(-1)
@@ -169,7 +174,7 @@ func TestSilenceComesToAnEnd(t *testing.T) {
 				t.Fatalf("at %v something is due for ever", e.now)
 			}
 		}
-		if e.earliest() <= end {
+		if e.Deadline() <= end {
 			t.Errorf("it stopped before %v", end)
 		}
 	}

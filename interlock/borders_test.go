@@ -86,8 +86,8 @@ func TestDownAndClimbingAtTheirBorders(t *testing.T) {
 	} {
 		r := bases(t)[1].twin(t)
 		r.press(End, 100*time.Millisecond)
-		if r.e.state != Lowering {
-			t.Fatalf("end leads to %v", r.e.state)
+		if r.e.latch.state != Lowering {
+			t.Fatalf("end leads to %v", r.e.latch.state)
 		}
 		r.glide(0.3, 2*time.Second)
 		r.set(rules.HeightGlobal, math.Nextafter(0.3, 0), rules.Good)
@@ -95,8 +95,8 @@ func TestDownAndClimbingAtTheirBorders(t *testing.T) {
 		r.set(rules.Motor1Output, 0, rules.Good)
 		c.change(r)
 		r.run(downFor + 500*time.Millisecond)
-		if r.e.why != c.want || (r.e.state == Lowering) != (c.want == ReasonEnd) {
-			t.Errorf("%s: %v (%v), want %v", c.name, r.e.state, r.e.why, c.want)
+		if r.e.latch.why != c.want || (r.e.latch.state == Lowering) != (c.want == ReasonEnd) {
+			t.Errorf("%s: %v (%v), want %v", c.name, r.e.latch.state, r.e.latch.why, c.want)
 		}
 	}
 }
@@ -123,8 +123,8 @@ func TestBootClockThatRunsBackAtItsBorder(t *testing.T) {
 		e := r.e
 		e.maxBoot = 100
 		e.Step(e.now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftBootClock, Value: 100 - back, Quality: rules.Good}})
-		if e.Advance(e.now + 1); e.state != want {
-			t.Errorf("back by %v s: %v, want %v", back, e.state, want)
+		if e.Advance(e.now + 1); e.latch.state != want {
+			t.Errorf("back by %v s: %v, want %v", back, e.latch.state, want)
 		}
 	}
 }
@@ -135,17 +135,17 @@ func TestStallTakesTheResetAway(t *testing.T) {
 		r := busyRig(t, func(s *Site) { s.Fitted[Gate] = gate })
 		r.run(100 * time.Millisecond)
 		r.press(Reset, 300*time.Millisecond)
-		if r.e.state != Blocked || !r.e.resetDone {
-			t.Fatalf("%v, reset accepted %v", r.e.state, r.e.resetDone)
+		if r.e.latch.state != Blocked || !r.e.latch.resetDone {
+			t.Fatalf("%v, reset accepted %v", r.e.latch.state, r.e.latch.resetDone)
 		}
 		r.now += 60 * time.Millisecond
 		r.step(Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: 60})
-		if r.run(15 * time.Second); r.e.state != Blocked || r.e.resetDone {
-			t.Errorf("gate %v, after the stall: %v, reset accepted %v", gate, r.e.state, r.e.resetDone)
+		if r.run(15 * time.Second); r.e.latch.state != Blocked || r.e.latch.resetDone {
+			t.Errorf("gate %v, after the stall: %v, reset accepted %v", gate, r.e.latch.state, r.e.latch.resetDone)
 		}
 		r.press(Reset, 300*time.Millisecond)
-		if r.run(11 * time.Second); r.e.state != Ready {
-			t.Errorf("gate %v, reset anew: %v", gate, r.e.state)
+		if r.run(11 * time.Second); r.e.latch.state != Ready {
+			t.Errorf("gate %v, reset anew: %v", gate, r.e.latch.state)
 		}
 	}
 }
@@ -168,12 +168,12 @@ func TestBounceEndsWithThePower(t *testing.T) {
 	r.run(11 * time.Second)
 	r.press(Start, 200*time.Millisecond)
 	for range 400 {
-		if r.run(r.tick); r.e.state == Live {
+		if r.run(r.tick); r.e.latch.state == Live {
 			break
 		}
 	}
-	if r.e.timers[timerBounce] == rules.Never {
-		t.Fatalf("%v: no contact bounces", r.e.state)
+	if !r.e.latch.runs(timerBounce) {
+		t.Fatalf("%v: no contact bounces", r.e.latch.state)
 	}
 	var trips []Reason
 	r.seen = func(effects []Effect) {
@@ -218,8 +218,8 @@ func TestSilentLineIsNamed(t *testing.T) {
 		}
 		r.run(r.tick)
 	}
-	if r.e.state != Tripped || len(named) != 1 || named[Gate] != 1 {
-		t.Errorf("%v (%v), named %v, want the gate once", r.e.state, r.e.why, named)
+	if r.e.latch.state != Tripped || len(named) != 1 || named[Gate] != 1 {
+		t.Errorf("%v (%v), named %v, want the gate once", r.e.latch.state, r.e.latch.why, named)
 	}
 }
 
@@ -326,12 +326,12 @@ func TestPredictedApexFollowsTheReactionAtOnce(t *testing.T) {
 	r.live()
 	r.fly()
 	r.glide(3, 6*time.Second)
-	if r.run(time.Second); r.e.state != Live {
-		t.Fatalf("%v (%v)", r.e.state, r.e.why)
+	if r.run(time.Second); r.e.latch.state != Live {
+		t.Fatalf("%v (%v)", r.e.latch.state, r.e.latch.why)
 	}
 	r.e.Step(r.e.now, Input{Kind: HostInput, Host: HostReaction, Seq: 3000})
-	if r.e.Advance(r.e.now + 2); r.e.state != Tripped || r.e.why != ReasonRule {
-		t.Errorf("%v (%v), want tripped by the rule", r.e.state, r.e.why)
+	if r.e.Advance(r.e.now + 2); r.e.latch.state != Tripped || r.e.latch.why != ReasonRule {
+		t.Errorf("%v (%v), want tripped by the rule", r.e.latch.state, r.e.latch.why)
 	}
 }
 

@@ -17,13 +17,13 @@ func TestPromise01_APanicIsAFaultFromEveryState(t *testing.T) {
 			e.WhenBroken(func(p any) { told = p })
 			at := e.now + time.Millisecond
 			e.Advance(at)
-			from := e.state
+			from := e.latch.state
 			var effects []Effect
 			if inside { // as the limits tell it
-				e.clear()
+				e.latch.clear()
 				e.limits.Break()
 				(*fromLimits)(e).Broke(at, "seeded")
-				effects = e.answer()
+				effects = e.latch.answer()
 				if told != "seeded" {
 					t.Errorf("from %v: told %v", from, told)
 				}
@@ -36,8 +36,8 @@ func TestPromise01_APanicIsAFaultFromEveryState(t *testing.T) {
 					trips++
 				}
 			}
-			if from != Fault && trips != 1 || e.state != Fault || e.relayOn || e.beatOn || e.resetBar(at) == NoReason {
-				t.Errorf("from %v: %v, %d trips, a reset: %v", from, e.state, trips, e.resetBar(at))
+			if from != Fault && trips != 1 || e.latch.state != Fault || e.latch.relayOn || e.latch.beatOn || e.latch.resetBar(at) == NoReason {
+				t.Errorf("from %v: %v, %d trips, a reset: %v", from, e.latch.state, trips, e.latch.resetBar(at))
 			}
 			for _, f := range e.Step(at, Input{Kind: HostInput, Host: HostBroken, On: true}) {
 				if f.Kind == TripEffect {
@@ -60,7 +60,7 @@ func TestWatchTellsOfAPanic(t *testing.T) {
 			}
 		}
 	}
-	if trips != 1 || e.state != Blocked {
-		t.Errorf("%d trips, %v", trips, e.state)
+	if trips != 1 || e.latch.state != Blocked {
+		t.Errorf("%d trips, %v", trips, e.latch.state)
 	}
 }

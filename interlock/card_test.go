@@ -19,23 +19,23 @@ func isPermissive(t *testing.T, host Host, need Need) {
 	for _, seed := range exploreSeeds(t) {
 		e := seed.Clone()
 		asks(e, true)
-		states[seed.state] = true
-		want := seed.state
+		states[seed.latch.state] = true
+		want := seed.latch.state
 		if want == Ready || want == Closing {
 			want = Blocked
 		}
-		if e.state != want {
-			t.Errorf("in %v, it led to %v, want %v", seed.state, e.state, want)
+		if e.latch.state != want {
+			t.Errorf("in %v, it led to %v, want %v", seed.latch.state, e.latch.state, want)
 		}
 		named := false
 		e.eachUnmet(func(u Unmet) bool { named = named || u.Need == need; return true })
 		if e.site.Duty == Guard && !named {
-			t.Errorf("in %v it is not named among what is missing", seed.state)
+			t.Errorf("in %v it is not named among what is missing", seed.latch.state)
 		}
 		asks(e, false)
 		e.eachUnmet(func(u Unmet) bool {
 			if u.Need == need {
-				t.Errorf("in %v it still counts as missing", seed.state)
+				t.Errorf("in %v it still counts as missing", seed.latch.state)
 			}
 			return true
 		})

@@ -59,6 +59,39 @@ func (e *latch) mirrorClosed() bool {
 	return e.site.Fitted[Readback] && e.pinsKnown && r.known && r.on
 }
 
+// mirrorOpen reports whether the contactor is known to be open.
+func (e *latch) mirrorOpen() bool {
+	r := &e.lines[Readback]
+	return e.site.Fitted[Readback] && e.pinsKnown && r.known && !r.on
+}
+
+// powerBackFor is how long rotors must turn, or current flow, with the chain
+// open before that counts as power that came back: longer than one wrong
+// sample, and no longer than a rotor's speed keeps, so that silence behind the
+// first sample does not count as standing.
+const powerBackFor = 500 * time.Millisecond
+
+// mustBeOff reports whether no power may reach the rotors: the chain is open, and the
+// window after its opening is over.
+func (e *latch) mustBeOff() bool { return !e.closed && !e.runs(timerPowerRemains) }
+
+// powerBack takes word of power that reaches the rotors while none may. A guard that
+// has just started may find rotors that run down from before; they get the whole
+// window.
+func (e *latch) powerBack(at time.Duration) {
+	span := powerBackFor
+	if !e.powerGone {
+		span = max(span, e.powerWindow())
+	}
+	e.hold(timerPowerBack, at, span, true)
+}
+
+// powerOff takes word that none does; gone tells that this is for good.
+func (e *latch) powerOff(gone bool) {
+	e.disarm(timerPowerBack)
+	e.powerGone = e.powerGone || gone
+}
+
 // pinsBack: the input lines are read again.
 func (e *latch) pinsBack(at time.Duration) {
 	e.pinsKnown, e.pinsLost = true, false
@@ -86,7 +119,7 @@ func (e *latch) mirrorUnseen(at time.Duration) {
 func (e *latch) mirror(at time.Duration, closed bool) {
 	switch {
 	case closed && !e.closed:
-		if e.timers[timerDropOut] != rules.Never {
+		if e.runs(timerDropOut) {
 			return // still dropping out; the end of the window judges
 		}
 		e.failed(at, EventMirrorClosed, ReasonReadbackClosed)
@@ -94,7 +127,7 @@ func (e *latch) mirror(at time.Duration, closed bool) {
 		e.arm(timerBounce, at+contactBounce)
 		e.later(moveClosed)
 	case !closed && (e.state == Live || e.state == Lowering):
-		if e.timers[timerBounce] != rules.Never {
+		if e.runs(timerBounce) {
 			return // still bouncing; the end of that time judges
 		}
 		e.builtinTrip(at, EventMirrorOpened, ReasonReadbackOpened)
@@ -133,6 +166,7 @@ func (e *latch) closingOn(at time.Duration) {
 			return
 		}
 		e.closed = true
+		e.disarm(timerPowerBack)
 		e.setRelay(at, true)
 		e.setBeat(at, true)
 		e.arm(timerPickUp, at+e.site.PickUp)

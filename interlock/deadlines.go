@@ -1,19 +1,28 @@
 package interlock
 
 import (
+	"slices"
 	"time"
 
 	"downhaul/rules"
 )
 
-// Deadlines. What is due is looked for among the engine's own timers, the
+// Deadlines. What is due is looked for among the timers of latch and craft, the
 // calculators, the channels that are heard and the rules whose on-delay runs:
 // a rule or channel that stands still costs nothing.
 
-// clock is the engine's own timers and its next deadline.
+// clock is the timers of one part and its next deadline.
 type clock struct {
-	timers [timerCount]time.Duration
+	timers []time.Duration
 	next   time.Duration // may be early, never late
+}
+
+func newClock(timers int) clock {
+	c := clock{timers: make([]time.Duration, timers)}
+	for i := range c.timers {
+		c.timers[i] = rules.Never
+	}
+	return c
 }
 
 // arm sets a timer.
@@ -24,12 +33,15 @@ func (c *clock) arm(timer int, due time.Duration) {
 
 func (c *clock) disarm(timer int) { c.timers[timer] = rules.Never }
 
+// runs reports whether a timer is set.
+func (c *clock) runs(timer int) bool { return c.timers[timer] != rules.Never }
+
 // hold runs a timer for as long as a condition holds without a break.
 func (c *clock) hold(timer int, at, span time.Duration, holds bool) {
 	switch {
 	case !holds:
 		c.disarm(timer)
-	case c.timers[timer] == rules.Never:
+	case !c.runs(timer):
 		c.arm(timer, at+span)
 	}
 }
@@ -37,33 +49,53 @@ func (c *clock) hold(timer int, at, span time.Duration, holds bool) {
 // wake makes sure that the engine is woken at due.
 func (c *clock) wake(due time.Duration) { c.next = min(c.next, due) }
 
-// earliest is the next deadline.
-func (e *Engine) earliest() time.Duration {
-	due := e.limits.Due()
-	for _, t := range e.timers {
-		due = min(due, t)
+// took reports whether a timer is due, and takes it away.
+func (c *clock) took(timer int, due time.Duration) bool {
+	if c.timers[timer] > due {
+		return false
 	}
-	return due
+	c.disarm(timer)
+	return true
 }
+
+// The craft's timers, in the order in which they act at the same instant. What those
+// of the latch do before, between and behind them stands there.
+const (
+	timerLink         = iota // something must have been heard by now
+	timerLinkAge             // the age of the link passes a limit or caution
+	timerArmed               // the word "armed or not" is too old now
+	timerLanded              // the word "landed or not" is too old now
+	timerHeight              // height is lost now (while lowering)
+	timerClimb               // climbing for too long now (while lowering)
+	timerGroundHeight        // height is lost now (in a step on the ground)
+	timerGroundPull          // the tie-down's pull is not told any more
+	timerSlack               // the tie-down's pull is gone for long enough now
+	timerDisarmed            // the armed phase may be left
+	timerGrounded            // the airborne phase may be left
+	timerTurned              // the anemometer's last pulse no longer counts for a start
+	timerClash               // long enough without a second sender
+	craftTimers
+)
+
+// look has the next deadline be looked for at a time.
+func (e *Engine) look(at time.Duration) { e.next, e.latch.next = at, rules.Never }
 
 // fire finds the earliest deadline; if it is at or before at it acts, all that
 // fall on that instant in their order, and true is returned. Otherwise the
 // cached deadline is brought up to date. Before time goes on, the instant that
 // ends is concluded.
 func (e *Engine) fire(at time.Duration) bool {
-	due := e.earliest()
-	if e.dirty && due > e.now {
+	due := min(e.limits.Due(), slices.Min(e.timers), slices.Min(e.latch.timers))
+	if e.latch.dirty && due > e.now {
 		if at == e.now {
-			e.next = at + 1
+			e.look(at + 1)
 			return false
 		}
-		e.flush()
-		e.conclude(e.now)
-		e.flush()
-		e.next = e.now // look again: a move may have made something due at once
+		e.latch.over(e.now)
+		e.look(e.now) // again: a move may have made something due at once
 		return true
 	}
-	e.next = due
+	e.look(due)
 	if due > at {
 		return false
 	}
@@ -71,57 +103,40 @@ func (e *Engine) fire(at time.Duration) bool {
 		due = e.now // armed in the past: acts at once, time never runs back
 	}
 	if due > e.now {
-		e.flush()
+		e.latch.flush()
 	}
 	e.now = due
 	e.fireAt(due)
-	e.moved()
-	e.next = due // look again: more may fall on this instant or soon after
+	e.latch.moved(e.now)
+	e.look(due) // again: more may fall on this instant or soon after
 	return true
 }
 
+// fireAt lets act what is due. A phase is left behind the limits: a rule that turns
+// missing in this instant still counts.
 func (e *Engine) fireAt(due time.Duration) {
-	for i := range timerDisarmed {
-		e.act(i, due)
-	}
+	e.latch.fire(due, timerDropOut, timerGrace)
+	e.fireCraft(due, timerLink, timerDisarmed)
+	e.latch.fire(due, timerGrace, timerStill)
 	e.limits.Fire(due)
-	// A phase is left last: a rule that turns missing in this instant still counts.
-	for i := timerDisarmed; i < timerCount; i++ {
-		e.act(i, due)
-	}
+	e.fireCraft(due, timerDisarmed, craftTimers)
+	e.latch.fire(due, timerStill, latchTimers)
 }
 
-// act lets one of the engine's own timers act if it is due.
-func (e *Engine) act(i int, due time.Duration) {
-	if e.timers[i] <= due {
-		e.timers[i] = rules.Never
-		e.timer(i, due)
+// fireCraft lets the craft's timers from one up to another act where they are due.
+func (e *Engine) fireCraft(due time.Duration, from, to int) {
+	for i := from; i < to; i++ {
+		if e.took(i, due) {
+			e.timer(i, due)
+		}
 	}
 }
 
 func (e *Engine) timer(i int, due time.Duration) {
 	switch i {
-	case timerDropOut:
-		if e.mirrorClosed() {
-			e.failed(due, EventMirrorClosed, ReasonPowerRemains)
-		}
-	case timerPowerRemains:
-		e.checkPowerGone(due)
-	case timerPowerBack:
-		e.failed(due, EventMirrorClosed, ReasonPowerRemains)
-	case timerPickUp:
-		e.pickUpOver(due)
-	case timerBounce:
-		if !e.mirrorClosed() {
-			e.builtinTrip(due, EventMirrorOpened, ReasonReadbackOpened)
-		}
-	case timerDiscrepancy:
-		e.stopsJudged(due)
-	case timerPins:
-		e.pinsSilent(due)
 	case timerLink:
 		e.linkUp = false
-		e.builtinTrip(due, EventImmediate, ReasonLink)
+		e.latch.builtinTrip(due, EventImmediate, ReasonLink)
 	case timerLinkAge:
 		e.linkAged(due)
 	case timerArmed:
@@ -133,21 +148,13 @@ func (e *Engine) timer(i int, due time.Duration) {
 		e.landedUnknown(due)
 		e.unknown = rules.NoChannel
 	case timerHeight:
-		e.cut(due, EventHeightLost, ReasonHeightLost)
+		e.latch.cut(due, EventHeightLost, ReasonHeightLost)
 	case timerClimb:
-		e.cut(due, EventClimbing, ReasonClimbing)
+		e.latch.cut(due, EventClimbing, ReasonClimbing)
 	case timerGroundHeight, timerGroundPull:
-		e.builtinTrip(due, EventImmediate, ReasonGroundUnseen)
+		e.latch.builtinTrip(due, EventImmediate, ReasonGroundUnseen)
 	case timerSlack:
-		e.builtinTrip(due, EventImmediate, ReasonTieDown)
-	case timerGrace:
-		e.cut(due, EventGraceOver, ReasonGraceOver)
-	case timerDown:
-		if e.isDown(due) {
-			e.event(due, EventDown, ReasonDown, -1)
-		}
-	case timerClosing:
-		e.later(moveClosing)
+		e.latch.builtinTrip(due, EventImmediate, ReasonTieDown)
 	case timerDisarmed:
 		if e.agreesDisarmed(due) {
 			e.setArmed(due, false)
@@ -156,17 +163,7 @@ func (e *Engine) timer(i int, due time.Duration) {
 		if e.agreesGrounded(due) {
 			e.setAirborne(due, false)
 		}
-	case timerStill:
-		e.stillDone = true
-	case timerClash:
-		e.dirty = true
-	case timerSound:
-		e.resetUntil = false
-		e.dirty = true
-	case timerTurned:
-		e.dirty = true
-	case timerLoud:
-		e.loud, e.alarm = false, false
-		e.dirty = true
+	case timerClash, timerTurned:
+		e.latch.unsettled()
 	}
 }

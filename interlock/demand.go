@@ -1,9 +1,10 @@
 package interlock
 
 import (
+	"time"
+
 	"downhaul/interlock/limits"
 	"downhaul/rules"
-	"time"
 )
 
 // demandRun is what was made of what a rule asks for.
@@ -30,7 +31,7 @@ func (f *fromLimits) Read(at time.Duration, id rules.ChannelID, r limits.Result)
 	(*Engine)(f).builtins(at, id, r)
 }
 func (f *fromLimits) Wake(due time.Duration) { (*Engine)(f).wake(due) }
-func (f *fromLimits) Unsettled()             { f.dirty = true }
+func (f *fromLimits) Unsettled()             { f.latch.unsettled() }
 
 // demandMoved is called when a rule's demand came or went, or when its phase
 // did. Only a demand whose rule is in force counts.
@@ -49,11 +50,11 @@ func (e *Engine) demandMoved(at time.Duration, i int, kind limits.Why) {
 		return
 	}
 	run.inForce[kind] = counts
-	if e.stands(counts); !counts {
+	if e.latch.stands(counts); !counts {
 		if run.listed[kind] {
-			e.emit(e.ruleEffect(ClearEffect, at, i, reasonOf(kind), false))
+			e.latch.emit(e.ruleEffect(ClearEffect, at, i, reasonOf(kind), false))
 		}
-		if e.site.Duty == Watch || !e.inEpisode {
+		if e.site.Duty == Watch || !e.latch.inEpisode {
 			run.listed[kind] = false // what was told before a reset is told; the next time is another
 		}
 		return
@@ -63,10 +64,10 @@ func (e *Engine) demandMoved(at time.Duration, i int, kind limits.Why) {
 		event = EventImmediate
 	}
 	why, behind := e.because(at, reasonOf(kind), i)
-	if e.recorded(event) && !run.listed[kind] {
-		e.list(at, i, kind)
+	if e.latch.recorded(event) && !run.listed[kind] {
+		e.latch.record(e.list(at, i, kind))
 	}
-	e.stop(at, stop, grace, why, behind)
+	e.latch.stop(at, stop, grace, why, behind)
 }
 
 // cautionMoved tells a caution that came, went, or whose phase began or ended.
@@ -76,36 +77,35 @@ func (e *Engine) cautionMoved(at time.Duration, i int, why limits.Why) {
 		return
 	}
 	e.demands[i].caution = told
-	e.cautioning(told)
-	e.emit(e.ruleEffect(CautionEffect, at, i, reasonOf(why), told))
+	e.latch.cautioning(told)
+	e.latch.emit(e.ruleEffect(CautionEffect, at, i, reasonOf(why), told))
 }
 
 func reasonOf(why limits.Why) Reason {
 	return [...]Reason{limits.ByValue: ReasonRule, limits.ByMissing: ReasonRuleMissing, limits.ByDoubt: ReasonDoubt}[why]
 }
 
-// listStanding lists what demands a controlled stop beside the immediate one that
-// has just ended the closing. Alone it would only have kept the power off; in one
-// instant with a trip it is listed, whichever came first.
-func (e *Engine) listStanding(at time.Duration) {
+// unlisted returns the next standing demand that is not on record, and has it listed.
+func (e *Engine) unlisted(at time.Duration) (f Effect, ok bool) {
 	for i := range e.demands {
 		for kind, counts := range e.demands[i].inForce {
 			if counts && !e.demands[i].listed[kind] {
-				e.list(at, i, limits.Why(kind))
+				return e.list(at, i, limits.Why(kind)), true
 			}
 		}
 	}
+	return Effect{}, false
 }
 
-// list puts the demand of a rule on record.
-func (e *Engine) list(at time.Duration, i int, kind limits.Why) {
+// list returns the trip that the demand of a rule is on record.
+func (e *Engine) list(at time.Duration, i int, kind limits.Why) Effect {
 	e.demands[i].listed[kind] = true
 	f := e.ruleEffect(TripEffect, at, i, reasonOf(kind), true)
 	f.Stop = e.env.Rules[i].Stop
 	if kind == limits.ByMissing {
 		f.Stop = e.env.Rules[i].MissingStop
 	}
-	e.record(f)
+	return f
 }
 
 func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
@@ -158,27 +158,22 @@ func (e *Engine) forget() {
 	}
 }
 
-// entered lets what watches the craft follow the latch.
-func (e *Engine) entered(at time.Duration, from, next State) {
-	if next != Lowering {
-		e.disarm(timerDown)
-		e.disarm(timerClimb)
-		e.disarm(timerHeight)
-	}
+// entered lets what watches the craft follow the latch. It reports whether lowering
+// begins with the height lost.
+func (e *Engine) entered(at time.Duration, next State) (lost bool) {
 	switch next {
+	case Lowering:
+		return e.lowering(at)
 	case Live:
 		copy(e.permTold, e.limits.Holds())
-	case Lowering:
-		e.lowering(at)
-	case Tripped:
-		if from == Closing {
-			e.listStanding(at)
-		}
 	}
+	e.disarm(timerClimb)
+	e.disarm(timerHeight)
+	return false
 }
 
 // lowering starts what watches a controlled stop.
-func (e *Engine) lowering(at time.Duration) {
+func (e *Engine) lowering(at time.Duration) (lost bool) {
 	if e.limits.Feeds(rules.Height) {
 		// Height may have been lost just before; one bad sample is not lost.
 		due := at
@@ -186,13 +181,13 @@ func (e *Engine) lowering(at time.Duration) {
 			due = max(at, h.Good+rules.Height.Stale())
 		}
 		if due == at {
-			e.cut(at, EventHeightLost, ReasonHeightLost) // in this very call
-			return
+			return true
 		}
 		e.arm(timerHeight, due)
 	}
 	if c := e.limits.Fresh(rules.Climb, at); c.Quality != rules.Missing && c.Value > climbLimit {
 		e.arm(timerClimb, at+climbFor)
 	}
-	e.consider(at)
+	e.considerPhase(at)
+	return false
 }

@@ -1,6 +1,8 @@
 // Package interlock is the decision core: it takes inputs stamped with engine
 // time (nanoseconds since the session started) and answers with effects. The
-// latch has states, input lines, chain, trips and sound and knows no channel;
+// latch has states, input lines, chain, trips and sound, timers of its own, and
+// knows no channel; it is told stops, trips and facts by calls that a test names,
+// and asks through the interface below, whose answers never call it back.
 // interlock/limits has the channels and the rules in time and knows no state.
 // What turns readings into facts stands between them, and the engine joins all.
 //

@@ -33,10 +33,15 @@ var stateName = [stateCount]string{"blocked", "ready", "closing", "live", "lower
 
 // String is the name of the state in logs and screens.
 func (s State) String() string {
-	if s < stateCount {
-		return stateName[s]
+	return nameOf(stateName[:], int(s), "unknown state")
+}
+
+// nameOf returns name i, or what stands for none.
+func nameOf(names []string, i int, unknown string) string {
+	if i < len(names) {
+		return names[i]
 	}
-	return "unknown state"
+	return unknown
 }
 
 // Sound is what the buzzer says. The most urgent one wins.
@@ -58,10 +63,7 @@ var soundName = [soundCount]string{"silent", "reset accepted", "caution", "about
 
 // String is the meaning of the sound in plain words.
 func (s Sound) String() string {
-	if s < soundCount {
-		return soundName[s]
-	}
-	return "unknown sound"
+	return nameOf(soundName[:], int(s), "unknown sound")
 }
 
 // EffectKind says what an Effect asks of the shell.
@@ -235,8 +237,5 @@ var reasonText = [reasonCount]string{
 
 // String is the reason in plain words.
 func (r Reason) String() string {
-	if r < reasonCount {
-		return reasonText[r]
-	}
-	return "unknown reason"
+	return nameOf(reasonText[:], int(r), "unknown reason")
 }

@@ -1,42 +1,12 @@
 package interlock
 
 import (
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 	"fmt"
 	"slices"
 	"time"
-)
 
-// The engine's own timers, in the order in which they act at the same instant.
-const (
-	timerDropOut      = iota // readback must say open by now
-	timerPowerRemains        // rotors and current must be gone by now
-	timerPowerBack           // rotors or current came back and stayed until now
-	timerPickUp              // readback must say closed by now
-	timerBounce              // its contact must have come to rest by now
-	timerDiscrepancy         // both emergency-stop contacts must agree by now
-	timerPins                // input lines must have been read by now
-	timerLink                // something must have been heard by now
-	timerLinkAge             // the age of the link passes a limit or caution
-	timerArmed               // the word "armed or not" is too old now
-	timerLanded              // the word "landed or not" is too old now
-	timerHeight              // height is lost now (while lowering)
-	timerClimb               // climbing for too long now (while lowering)
-	timerGroundHeight        // height is lost now (in a step on the ground)
-	timerGroundPull          // the tie-down's pull is not told any more
-	timerSlack               // the tie-down's pull is gone for long enough now
-	timerGrace               // grace of the controlled stop ends
-	timerDown                // down for long enough
-	timerClosing             // next step of the closing sequence, at the end of the instant
-	timerDisarmed            // the armed phase may be left
-	timerGrounded            // the airborne phase may be left
-	timerStill               // rotors count as standing without rpm
-	timerSound               // "reset accepted" ends
-	timerLoud                // the time in which a trip cannot be silenced ends
-	timerTurned              // the anemometer's last pulse no longer counts for a start
-	timerClash               // long enough without a second sender
-	timerCount
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 )
 
 // Engine decides. It is driven by one goroutine through Step and Advance.
@@ -45,8 +15,8 @@ type Engine struct {
 	env     *rules.Envelope
 	limits  *limits.Limits
 	demands []demandRun // by rule index
-	clock
-	latch
+	clock               // its own timers, of the craft
+	latch   latch
 
 	now     time.Duration
 	started bool
@@ -60,7 +30,6 @@ type Engine struct {
 	ledgerHolds bool                   // a fault of the chain or a defect stands open
 	ground      groundStep             // the step in force
 	onGround    groundRun              // the one that runs
-	powerGone   bool                   // power was seen gone, or had its time to go
 	flowSeen    bool                   // a current was seen to flow since the chain closed last
 	atRest      [len(currents)]float64 // each as the rotors stood behind the open chain, A
 
@@ -97,27 +66,61 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 		return nil, fmt.Errorf("interlock: the site does not say how channels are derived; give an empty derived.Config where none is")
 	}
 	e := &Engine{site: site, env: env}
-	e.latch = latch{below: e, site: &e.site.Chain, clock: &e.clock, flash: rules.Never, rotors: site.Rotors}
-	for i := range e.timers {
-		e.timers[i] = rules.Never
-	}
+	e.latch = newLatch(e, &e.site.Chain, site.Rotors, 64+8*len(env.Rules))
+	e.clock = newClock(craftTimers)
 	e.armed, e.airborne = true, true
 	e.demands = make([]demandRun, len(env.Rules))
 	e.permTold = make([]bool, len(env.Permissives))
 	if err := e.lay(); err != nil {
 		return nil, err
 	}
-	switch {
-	case site.PowerUp == EndedInFault:
-		e.state = Fault
-	case site.PowerUp == EndedInTrip:
-		e.state = Tripped
-	default:
-		e.state = Blocked
-	}
-	e.out = make([]Effect, 0, 64+8*len(env.Rules))
-	e.front = make([]Effect, 0, 16)
 	return e, nil
+}
+
+// lay prepares the limits, and what built-in interlocks take from them.
+func (e *Engine) lay() (err error) {
+	e.layCraft()
+	e.speeds, e.outputs = e.site.Derived.Needs(rules.RotorSpeed), e.site.Derived.Needs(rules.MotorHighest)
+	e.byPhase = e.phased()
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		if e.site.Duty == Guard && e.site.PulsesAlone && e.env.Watches(id) && slices.Contains(e.site.Derived.Needs(id), rules.WindSpeed) {
+			e.asksTurn = true
+		}
+	}
+	e.limits, err = limits.New((*fromLimits)(e), e.env, e.site.Derived, &e.site.Fed, e.site.ReadyAfter, e.builtinChannels())
+	e.layAges()
+	return err
+}
+
+// layAges collects the ages at which a rule's side can change, rising: the
+// first nanosecond past each limit and caution.
+func (e *Engine) layAges() {
+	past := func(limit float64) {
+		age := seconds(limit)
+		for float64(age)/1e9 <= limit && age < rules.Never/4 {
+			age++
+		}
+		e.ages = append(e.ages, age)
+	}
+	e.byAge = e.env.Watches(rules.LinkAge)
+	for i := range e.env.Rules {
+		r := e.env.Rules[i]
+		if r.Form == rules.Outside {
+			r.Limit, r.Caution = r.LimitHigh, r.CautionHigh
+		}
+		if r.Watch != rules.LinkAge || r.Form != rules.Above && r.Form != rules.Outside {
+			continue
+		}
+		if past(r.Limit); r.HasCaution {
+			past(r.Caution)
+		}
+	}
+	for i := range e.env.Permissives {
+		if p := &e.env.Permissives[i]; p.Watch == rules.LinkAge {
+			past(p.Limit)
+		}
+	}
+	slices.Sort(e.ages)
 }
 
 // maxRules bounds an envelope; a person cannot read more, and the effects of
@@ -186,67 +189,83 @@ func (e *Engine) Step(at time.Duration, in Input) []Effect {
 		s := in.Sample
 		e.limits.Take(e.now, s.Channel, limits.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
 	case LineInput:
-		e.line(e.now, in.Line, in.On)
+		e.latch.line(e.now, in.Line, in.On)
 	case FrameInput:
 		e.frame(e.now)
 	case HostInput:
 		e.host(e.now, in)
 	}
-	e.moved()
-	for e.next <= e.now && e.fire(e.now) {
+	e.latch.moved(e.now)
+	for e.Deadline() <= e.now && e.fire(e.now) {
 		// Fire any deadline that this input set for now, within the same call.
 	}
-	return e.answer()
+	return e.latch.answer()
+}
+
+// heldUp takes the news that the loop did not run until now. The stall is a cause of
+// its own, dated when the loop noticed it: what fell due meanwhile was decided by
+// nobody then, so it acts now, behind it, and a silence that is only the loop's own
+// does not stand as the first cause. What fell due before it acts at its own time:
+// the loop may have done that in a turn that read nothing, which no recording shows.
+// No level that was read before the stall says anything of the lines now.
+func (e *Engine) heldUp(at time.Duration, in Input) []Effect {
+	length := time.Duration(in.Seq) * time.Millisecond
+	e.begin(min(at, at-length+1)) // the last turn ended its instant, see Deadline
+	if at > e.now {
+		e.latch.over(e.now)
+		e.now = at
+	}
+	e.latch.unread(e.now, length)
+	before := e.latch.trips
+	e.latch.builtinTripFor(e.now, EventImmediate, ReasonStalled, length)
+	if e.latch.trips > before {
+		e.unheard = unheard{trip: e.latch.trips, from: at - length, rule: -1} // nobody listened: what fell silent meanwhile stands behind the stall
+	}
+	e.latch.moved(e.now)
+	for e.Deadline() <= e.now && e.fire(e.now) {
+		// What fell due while the loop stood still.
+	}
+	return e.latch.answer()
 }
 
 // Advance lets every deadline at or before at act. Extra calls, early, late or
 // superfluous, change no decision.
 func (e *Engine) Advance(at time.Duration) []Effect {
 	e.begin(at)
-	return e.answer()
+	return e.latch.answer()
 }
 
 // Deadline is the next instant at which Advance is due: rules.Never if there is
 // none. It may be early, never late.
-func (e *Engine) Deadline() time.Duration { return e.next }
+func (e *Engine) Deadline() time.Duration { return min(e.next, e.latch.next) }
 
 func (e *Engine) begin(at time.Duration) {
-	e.clear()
+	e.latch.clear()
 	if !e.started {
 		e.started = true
-		e.powerUp()
+		e.latch.powerUp()
 	}
 	if at < e.now {
 		at = e.now
 	}
-	for e.next <= at {
+	for e.Deadline() <= at {
 		if !e.fire(at) {
 			break
 		}
 	}
 	if at > e.now {
-		e.flush()
+		e.latch.flush()
 	}
 	e.now = at
 }
 
-// answer is what this call decided.
-func (e *Engine) answer() []Effect {
-	e.flush()
-	return e.out
-}
-
-// moved lets what an input or a timer has moved be looked at: what need not wait
-// for the end of the instant at once, and the rest then.
-func (e *Engine) moved() {
-	if !e.dirty {
-		return
-	}
-	if (e.state == Ready || e.state == Closing) && !e.allMet() {
-		e.later(moveLost) // also where it is back before the instant is over
-	}
-	if e.moves == 0 { // else the sound follows them
-		e.follow(e.now)
-	}
-	e.wake(e.now + 1)
+// Clone is a second engine in the same state that shares nothing that changes.
+func (e *Engine) Clone() *Engine {
+	c := *e
+	c.timers = slices.Clone(e.timers)
+	c.latch = e.latch.clone(&c, &c.site.Chain)
+	c.limits = e.limits.Clone((*fromLimits)(&c))
+	c.demands = slices.Clone(e.demands)
+	c.permTold = slices.Clone(e.permTold)
+	return &c
 }

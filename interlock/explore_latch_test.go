@@ -35,10 +35,10 @@ var atOnce = []struct {
 	{"a second sender", EventImmediate, Input{Kind: HostInput, Host: HostClash}, nil},
 	{"a relay that cannot be written", EventSelfTest, Input{Kind: HostInput, Host: HostRelayFailed, On: true}, nil},
 	{"a part that panicked", EventSelfTest, Input{Kind: HostInput, Host: HostBroken, On: true}, nil},
-	{"the emergency stop", EventEStop, Input{Kind: LineInput, Line: EStopA}, func(e *Engine) bool { return e.lines[EStopA].on && e.lines[EStopB].on }},
-	{"the gate", EventGate, Input{Kind: LineInput, Line: Gate}, func(e *Engine) bool { return e.lines[Gate].on }},
-	{"the end button", EventEnd, Input{Kind: LineInput, Line: End, On: true}, func(e *Engine) bool { return e.lines[End].known && !e.lines[End].on }},
-	{"the end of the session", EventSessionEnd, Input{Kind: HostInput, Host: HostEnd, On: true}, func(e *Engine) bool { return !e.ended }},
+	{"the emergency stop", EventEStop, Input{Kind: LineInput, Line: EStopA}, func(e *Engine) bool { return e.latch.lines[EStopA].on && e.latch.lines[EStopB].on }},
+	{"the gate", EventGate, Input{Kind: LineInput, Line: Gate}, func(e *Engine) bool { return e.latch.lines[Gate].on }},
+	{"the end button", EventEnd, Input{Kind: LineInput, Line: End, On: true}, func(e *Engine) bool { return e.latch.lines[End].known && !e.latch.lines[End].on }},
+	{"the end of the session", EventSessionEnd, Input{Kind: HostInput, Host: HostEnd, On: true}, func(e *Engine) bool { return !e.latch.ended }},
 }
 
 // explorer counts what was seen.
@@ -95,9 +95,9 @@ func (x *explorer) hold(before, e *Engine, effects []Effect) {
 		}
 	}
 	if wrong := wrongAfter(before, e); wrong != "" {
-		x.t.Fatalf("%v to %v at %v: %s", before.state, e.state, e.now, wrong)
+		x.t.Fatalf("%v to %v at %v: %s", before.latch.state, e.latch.state, e.now, wrong)
 	}
-	x.states[e.state] = true
+	x.states[e.latch.state] = true
 }
 
 // rank orders states by how much is on the safe side of what.
@@ -126,9 +126,9 @@ func TestExploreLatchAndPairs(t *testing.T) {
 					continue
 				}
 				direct++
-				want := x.oracle[[3]int{int(d.event), grounding(e), int(e.state)}]
-				if got := x.step(e, e.now+1, d.in); want != e.state && got.state != want && !(want == Blocked && got.state == Ready) {
-					t.Errorf("%s in %v (grounded %d) leads to %v, the table says %v", d.what, e.state, grounding(e), got.state, want)
+				want := x.oracle[[3]int{int(d.event), grounding(e), int(e.latch.state)}]
+				if got := x.step(e, e.now+1, d.in); want != e.latch.state && got.latch.state != want && !(want == Blocked && got.latch.state == Ready) {
+					t.Errorf("%s in %v (grounded %d) leads to %v, the table says %v", d.what, e.latch.state, grounding(e), got.latch.state, want)
 				}
 			}
 			x.step(e, e.now+time.Minute) // nothing comes for a minute
@@ -198,9 +198,9 @@ func (x *explorer) anyOrder(e *Engine, at time.Duration, a, b Input, both *Engin
 		return
 	}
 	other := x.step(e, at, b, a)
-	if other.state != both.state || other.trips > e.trips != (both.trips > e.trips) || other.closed != both.closed {
+	if other.latch.state != both.latch.state || other.latch.trips > e.latch.trips != (both.latch.trips > e.latch.trips) || other.latch.closed != both.latch.closed {
 		x.t.Errorf("from %v: %v then %v in one instant lead to %v with %d trips, in the other order to %v with %d",
-			e.state, a, b, both.state, both.trips-e.trips, other.state, other.trips-e.trips)
+			e.latch.state, a, b, both.latch.state, both.latch.trips-e.latch.trips, other.latch.state, other.latch.trips-e.latch.trips)
 	}
 }
 
@@ -209,20 +209,20 @@ func (x *explorer) anyOrder(e *Engine, at time.Duration, a, b Input, both *Engin
 func (x *explorer) safer(e *Engine, a, b Input, one, two, both *Engine) {
 	x.t.Helper()
 	switch flies := (ends(a) || ends(b)) && (phase(a) || phase(b)); {
-	case both.closed && flies && both.state == Lowering:
+	case both.latch.closed && flies && both.latch.state == Lowering:
 		// It was said to fly in that very instant: then an end brings it down.
-	case both.closed && a.Kind == SampleInput && b.Kind == SampleInput:
+	case both.latch.closed && a.Kind == SampleInput && b.Kind == SampleInput:
 		// The first may be the very value that the other's rule waits for.
-	case both.closed && !(one.closed && two.closed):
-		x.t.Errorf("from %v: %v and %v each alone leave it %v and %v, together %v with power on", e.state, a, b, one.state, two.state, both.state)
+	case both.latch.closed && !(one.latch.closed && two.latch.closed):
+		x.t.Errorf("from %v: %v and %v each alone leave it %v and %v, together %v with power on", e.latch.state, a, b, one.latch.state, two.latch.state, both.latch.state)
 	}
-	switch worst := max(rank(one.state), rank(two.state)); {
-	case e.state == Tripped || e.state == Fault:
+	switch worst := max(rank(one.latch.state), rank(two.latch.state)); {
+	case e.latch.state == Tripped || e.latch.state == Fault:
 		// A reset may come first, and what comes then acts as in blocked.
-	case one.state == Blocked && both.state == Blocked && !alwaysActs(b):
+	case one.latch.state == Blocked && both.latch.state == Blocked && !alwaysActs(b):
 		// Power is off by the first, and the other finds blocked.
-	case worst >= rank(Tripped) && rank(both.state) < worst:
-		x.t.Errorf("from %v: %v and %v each alone lead to %v and %v, together only to %v", e.state, a, b, one.state, two.state, both.state)
+	case worst >= rank(Tripped) && rank(both.latch.state) < worst:
+		x.t.Errorf("from %v: %v and %v each alone lead to %v and %v, together only to %v", e.latch.state, a, b, one.latch.state, two.latch.state, both.latch.state)
 	}
 }
 
@@ -248,7 +248,7 @@ func exploreMore(t *testing.T) []*Engine {
 	for _, s := range slices.Clone(seeds) {
 		e := s.Clone()
 		e.Step(e.now, Input{Kind: HostInput, Host: HostKept, Seq: 1 << 30})
-		e.Step(e.now, Input{Kind: LineInput, Line: Readback, On: e.closed})
+		e.Step(e.now, Input{Kind: LineInput, Line: Readback, On: e.latch.closed})
 		e.Step(e.now, Input{Kind: LineInput, Line: Reset, On: true})
 		seeds = append(seeds, e)
 	}

@@ -2,6 +2,7 @@ package interlock
 
 import (
 	"fmt"
+	"slices"
 	"testing"
 	"time"
 
@@ -78,7 +79,7 @@ func exploreSeeds(t *testing.T) []*Engine {
 	tick := func(n int) {
 		for range n {
 			at := e.now + exploreTick
-			on[Readback] = e.closed
+			on[Readback] = e.latch.closed
 			for _, l := range exploreLines {
 				e.Step(at, Input{Kind: LineInput, Line: l, On: on[l]})
 			}
@@ -92,8 +93,8 @@ func exploreSeeds(t *testing.T) []*Engine {
 	}
 	keep := func(want State) {
 		t.Helper()
-		if e.state != want {
-			t.Fatalf("the seed is %v, want %v", e.state, want)
+		if e.latch.state != want {
+			t.Fatalf("the seed is %v, want %v", e.latch.state, want)
 		}
 		seeds = append(seeds, e.Clone())
 	}
@@ -159,7 +160,7 @@ func TestEqualImagesHaveEqualFutures(t *testing.T) {
 		queue := []node{{seed, string(seed.AppendState(nil))}}
 		for n := 0; n < len(queue) && n < most; n++ {
 			e, image := queue[n].e, queue[n].image
-			states[e.state] = true
+			states[e.latch.state] = true
 			s := signature(e, func(next *Engine, image string) {
 				if len(queue) < 3*most {
 					queue = append(queue, node{next, image})
@@ -168,7 +169,7 @@ func TestEqualImagesHaveEqualFutures(t *testing.T) {
 			if old, ok := known[image]; ok {
 				again++
 				if s != old {
-					t.Fatalf("one image, two futures, in %v at %v:\n%s\n%s", e.state, e.now, old, s)
+					t.Fatalf("one image, two futures, in %v at %v:\n%s\n%s", e.latch.state, e.now, old, s)
 				}
 			}
 			known[image] = s
@@ -193,24 +194,24 @@ func fnv(s string) uint64 {
 func checkStep(t testing.TB, before, after *Engine) {
 	t.Helper()
 	if err := wrongAfter(before, after); err != "" {
-		t.Fatalf("%v to %v at %v: %s", before.state, after.state, after.now, err)
+		t.Fatalf("%v to %v at %v: %s", before.latch.state, after.latch.state, after.now, err)
 	}
 }
 
 func wrongAfter(before, after *Engine) string {
-	both := after.relayOn && after.beatOn
+	both := after.latch.relayOn && after.latch.beatOn
 	switch {
-	case both && after.state != Closing && after.state != Live && after.state != Lowering:
+	case both && after.latch.state != Closing && after.latch.state != Live && after.latch.state != Lowering:
 		return "relay and heartbeat are on"
-	case (after.state == Live || after.state == Lowering) && !both:
+	case (after.latch.state == Live || after.latch.state == Lowering) && !both:
 		return "relay or heartbeat is off"
-	case both != after.closed:
+	case both != after.latch.closed:
 		return "the engine does not know whether the chain is closed"
-	case after.state != Closing && after.relayOn != after.beatOn:
+	case after.latch.state != Closing && after.latch.relayOn != after.latch.beatOn:
 		return "one half of the chain is on alone"
-	case after.site.Duty == Watch && (after.relayOn || after.beatOn || after.state != Blocked):
+	case after.site.Duty == Watch && (after.latch.relayOn || after.latch.beatOn || after.latch.state != Blocked):
 		return "duty watch moved"
-	case after.dirty && after.next > after.now+1:
+	case after.latch.dirty && after.Deadline() > after.now+1:
 		return "nothing will end the instant"
 	}
 	standing, cautions := 0, 0
@@ -224,18 +225,18 @@ func wrongAfter(before, after *Engine) string {
 			cautions++
 		}
 	}
-	if standing != after.standing || cautions != after.cautions {
-		return fmt.Sprintf("counts are %d and %d and should be %d and %d", after.standing, after.cautions, standing, cautions)
+	if standing != after.latch.standing || cautions != after.latch.cautions {
+		return fmt.Sprintf("counts are %d and %d and should be %d and %d", after.latch.standing, after.latch.cautions, standing, cautions)
 	}
 	if wrong := wrongLimits(after); wrong != "" {
 		return wrong
 	}
-	for i, due := range after.timers {
+	for i, due := range slices.Concat(after.timers, after.latch.timers) {
 		if due <= after.now && after.started {
 			return fmt.Sprintf("timer %d was left at %v", i, due)
 		}
-		if due < after.next {
-			return fmt.Sprintf("timer %d is due at %v, before the deadline %v", i, due, after.next)
+		if due < after.Deadline() {
+			return fmt.Sprintf("timer %d is due at %v, before the deadline %v", i, due, after.Deadline())
 		}
 	}
 	return ""

@@ -43,9 +43,9 @@ func (e *Engine) groundTold(at time.Duration, s groundStep) {
 		return
 	}
 	e.ground = s
-	e.dirty = true
-	if e.state == Closing {
-		e.event(at, EventPermissiveLost, ReasonStep, -1)
+	e.latch.unsettled()
+	if e.latch.state == Closing {
+		e.latch.event(at, EventPermissiveLost, ReasonStep, -1)
 	}
 }
 
@@ -85,20 +85,20 @@ func (e *Engine) opened() {
 
 // groundHeight takes a height while a step on the ground runs.
 func (e *Engine) groundHeight(at time.Duration, v float64, q rules.Quality) {
-	if !e.onGround.on || !e.closed || q == rules.Missing {
+	if !e.onGround.on || !e.latch.closed || q == rules.Missing {
 		return
 	}
 	if q == rules.Good {
 		e.arm(timerGroundHeight, at+groundSilence())
 	}
 	if v > e.onGround.stood+leftGround {
-		e.builtinTrip(at, EventImmediate, ReasonLeftGround)
+		e.latch.builtinTrip(at, EventImmediate, ReasonLeftGround)
 	}
 }
 
 // groundPull takes the tie-down's pull while a step on the ground runs.
 func (e *Engine) groundPull(at time.Duration, v float64, q rules.Quality) {
-	if !(e.onGround.least > 0) || !e.closed || q == rules.Missing {
+	if !(e.onGround.least > 0) || !e.latch.closed || q == rules.Missing {
 		return
 	}
 	if q == rules.Good {

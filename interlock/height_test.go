@@ -1,10 +1,11 @@
 package interlock
 
 import (
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 	"strings"
 	"testing"
+
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 )
 
 // A height that was off before a start and is missing now is not said to read 0.

@@ -11,28 +11,16 @@ func (e *Engine) host(at time.Duration, in Input) {
 	note := Effect{Kind: NoteEffect, At: at, Rule: -1, Permissive: -1, On: in.On, Trip: in.Seq}
 	switch in.Host {
 	case HostKept:
-		if in.Seq == 0 {
-			e.kept = 0 // the records are no longer where they were kept
-		}
-		e.kept = max(e.kept, min(in.Seq, e.trips)) // nothing is kept before it is told
-		e.dirty = true
+		e.latch.keep(in.Seq)
 		return
 	case HostLost:
 		note.Reason = ReasonLost
 	case HostStalled:
-		if e.state == Blocked {
-			// The pins' silence, which ends first, has taken Ready away already:
-			// the reset must not outlast a time in which nobody looked.
-			e.resetDone, e.dirty = false, true
-		}
-		e.builtinTrip(at, EventImmediate, ReasonStalled)
+		// The pins' silence, which ends first, has taken Ready away already.
+		e.latch.outside(at, ReasonStalled)
 		return
 	case HostRelayFailed:
-		e.relayBad = in.On
-		e.dirty = true
-		if in.On && e.state != Fault {
-			e.failed(at, EventSelfTest, ReasonRelayFailed)
-		}
+		e.latch.relayFailed(at, in.On)
 		return
 	case HostBroken:
 		if !e.limits.Broken() {
@@ -44,7 +32,7 @@ func (e *Engine) host(at time.Duration, in Input) {
 		note.Reason = ReasonLink
 	case HostDisk:
 		e.diskLow = in.On
-		e.dirty = true
+		e.latch.unsettled()
 		note.Reason = ReasonDisk
 	case HostProof:
 		if in.Seq < 64 {
@@ -54,11 +42,10 @@ func (e *Engine) host(at time.Duration, in Input) {
 				e.overdue &^= 1 << in.Seq
 			}
 		}
-		e.dirty = true
+		e.latch.unsettled()
 		note.Reason = ReasonProof
 	case HostStopTime:
-		e.rotors = rules.RotorsStanding{Standing: time.Duration(in.Seq) * time.Millisecond, Measured: in.On}
-		e.dirty = true
+		e.latch.rotorsStand(rules.RotorsStanding{Standing: time.Duration(in.Seq) * time.Millisecond, Measured: in.On})
 		note.Reason = ReasonStopProven
 	case HostGround:
 		e.groundTold(at, groundStep{in.On, float64(in.Seq) / 1000})
@@ -68,18 +55,15 @@ func (e *Engine) host(at time.Duration, in Input) {
 		note.Reason = ReasonReaction
 	case HostCard:
 		e.cardAsks = in.On
-		e.dirty = true
+		e.latch.unsettled()
 		note.Reason = ReasonCard
 	case HostLedger:
 		e.ledgerHolds = in.On
-		e.dirty = true
+		e.latch.unsettled()
 		note.Reason = ReasonLedger
 	case HostClash:
 		e.arm(timerClash, at+e.site.ReadyAfter)
-		if e.state == Blocked {
-			e.resetDone, e.dirty = false, true // as from ready, whatever else came first in this instant
-		}
-		e.builtinTrip(at, EventImmediate, ReasonClash)
+		e.latch.outside(at, ReasonClash)
 		return
 	case HostMark:
 		note.Reason = ReasonMark
@@ -89,12 +73,35 @@ func (e *Engine) host(at time.Duration, in Input) {
 		note.Reason = ReasonSensor
 		note.Channel = in.Sample.Channel
 	case HostEnd:
-		e.ended = true
-		e.resetDone = false
-		e.later(moveSessionEnd)
+		e.latch.end()
 		return
 	default:
 		return
 	}
-	e.emit(note)
+	e.latch.emit(note)
 }
+
+// Broke is told of a panic of a calculator.
+func (f *fromLimits) Broke(at time.Duration, p any) {
+	if f.panicked != nil {
+		f.panicked(p)
+	}
+	(*Engine)(f).broke(at)
+}
+
+// broke acts on a panic of what reads links and sensors, or derives from them: a fault,
+// and no reset in this session. A guard that only watches has no fault to enter: there
+// it is a trip on record.
+func (e *Engine) broke(at time.Duration) {
+	e.latch.unsettled()
+	if e.site.Duty == Watch {
+		e.latch.builtinTrip(at, EventSelfTest, ReasonBroken)
+		return
+	}
+	e.latch.failed(at, EventSelfTest, ReasonBroken)
+}
+
+// WhenBroken has f told, in the very call, what a calculator panicked with.
+func (e *Engine) WhenBroken(f func(p any)) { e.panicked = f }
+
+func (e *Engine) broken() bool { return e.limits.Broken() }

@@ -1,12 +1,14 @@
 package interlock
 
 import (
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 	"encoding/binary"
 	"fmt"
 	"reflect"
+	"slices"
 	"time"
+
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 )
 
 // AppendState adds a canonical image of everything that can change a future
@@ -23,24 +25,25 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	age := func(t, most time.Duration) { put(int64(min(e.now-t, most))) }
 
-	put(e.started, e.rotors.Measured, e.pinsKnown, e.pinsLost, e.mustBeOpen, e.stopsApart, e.stopDoubt, e.resetDone, e.resetOK, e.startArmed, e.ended, e.relayBad, e.diskLow,
-		e.relayOn, e.beatOn, e.closed, e.stillDone, e.powerGone, e.flowSeen, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
-		e.linkHeard, e.windDoubt, e.resetUntil, e.dirty, e.kept < e.trips, e.inEpisode, e.cardAsks, e.ledgerHolds,
-		e.loud, e.alarm, e.tripHushed, e.cautionHushed)
-	put(uint8(e.hushing), uint16(e.moves), uint8(e.stopWhy), uint16(e.stopRule), uint8(e.state), uint8(e.closingStep), uint8(e.sound),
-		e.overdue, int64(e.rotors.Standing), e.ground.on, e.onGround.on, e.atRest[:], e.ground.least, e.onGround.least, e.onGround.stood,
-		e.maxBoot, e.builtinListed[:], e.permTold)
-	for _, t := range e.timers {
+	put(e.started, e.latch.rotors.Measured, e.latch.pinsKnown, e.latch.pinsLost, e.latch.mustBeOpen, e.latch.stopsApart, e.latch.stopDoubt, e.latch.resetDone, e.latch.resetOK, e.latch.startArmed, e.latch.ended, e.latch.relayBad, e.diskLow,
+		e.latch.relayOn, e.latch.beatOn, e.latch.closed, e.latch.stillDone, e.latch.powerGone, e.flowSeen, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
+		e.linkHeard, e.windDoubt, e.latch.resetUntil, e.latch.dirty, e.latch.kept < e.latch.trips, e.latch.inEpisode, e.cardAsks, e.ledgerHolds,
+		e.latch.loud, e.latch.alarm, e.latch.tripHushed, e.latch.cautionHushed)
+	put(uint8(e.latch.hushing), uint16(e.latch.moves), uint8(e.latch.stopWhy), uint16(e.latch.stopRule), uint8(e.latch.state), uint8(e.latch.closingStep), uint8(e.latch.sound),
+		e.overdue, int64(e.latch.rotors.Standing), e.ground.on, e.onGround.on, e.atRest[:], e.ground.least, e.onGround.least, e.onGround.stood,
+		e.maxBoot, e.latch.builtinListed[:], e.permTold)
+	own, craft := e.latch.timers, e.timers // in the order in which they act
+	for _, t := range slices.Concat(own[:timerGrace], craft[:timerDisarmed], own[timerGrace:timerStill], craft[timerDisarmed:timerTurned], own[timerStill:], craft[timerTurned:]) {
 		if t != rules.Never {
 			t -= e.now
 		}
 		put(int64(t))
 	}
-	if e.state == Closing {
-		age(e.since, rules.Never)
+	if e.latch.state == Closing {
+		age(e.latch.since, rules.Never)
 	}
-	if e.state == Fault {
-		put(e.notRemoved())
+	if e.latch.state == Fault {
+		put(e.latch.notRemoved())
 	}
 	longest := e.site.LinkStale // the longest silence that can still make a demand
 	for id := range rules.ChannelCount {
@@ -52,11 +55,11 @@ func (e *Engine) AppendState(dst []byte) []byte {
 		age(e.unheard.from, longest)
 		put(int64(min(e.unheard.silent, longest)), uint16(e.unheard.rule))
 	}
-	if e.linkHeard && e.timers[timerLink] == rules.Never { // else its timer tells
+	if e.linkHeard && !e.runs(timerLink) { // else its timer tells
 		age(e.lastFrame, longest)
 	}
-	for i := range e.lines {
-		l := &e.lines[i]
+	for i := range e.latch.lines {
+		l := &e.latch.lines[i]
 		put(l.known, l.on, l.edge, l.behind, l.opened)
 		if l.known {
 			age(l.read, e.site.PinStale)

@@ -43,10 +43,7 @@ var lineName = [LineCount]string{"estop_a", "estop_b", "gate", "hold", "reset", 
 
 // String is the name of the line in pad file, logs and the virtual board.
 func (l Line) String() string {
-	if l < LineCount {
-		return lineName[l]
-	}
-	return "unknown line"
+	return nameOf(lineName[:], int(l), "unknown line")
 }
 
 // Host is something the host tells the engine.

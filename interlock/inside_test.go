@@ -1,13 +1,14 @@
 package interlock
 
 import (
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 	"fmt"
 	"reflect"
 	"slices"
 	"time"
 	"unsafe"
+
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 )
 
 // inside returns a field of the limits, which only tests look into.
@@ -42,7 +43,7 @@ func wrongLimits(after *Engine) string {
 		switch due := time.Duration(r.FieldByName("due").Int()); {
 		case due <= after.now:
 			return "an on-delay that is over was left"
-		case due < after.next:
+		case due < after.Deadline():
 			return "an on-delay ends before the deadline"
 		case due != rules.Never && !slices.Contains(waiting, int32(i)):
 			return "an on-delay runs that is not looked at"
@@ -57,7 +58,7 @@ func wrongLimits(after *Engine) string {
 		case due == rules.Never:
 		case due <= after.now:
 			return "a channel's deadline was left"
-		case due < after.next:
+		case due < after.Deadline():
 			return "a channel's deadline stands before the engine's"
 		case !slices.Contains(awake, id):
 			return "a channel's deadline is not looked at"
@@ -68,8 +69,8 @@ func wrongLimits(after *Engine) string {
 		switch {
 		case due <= after.now && after.started:
 			return fmt.Sprintf("the deadline of %v was left at %v", calcs[i].Output(), due)
-		case due < after.next:
-			return fmt.Sprintf("%v is due at %v, before the deadline %v", calcs[i].Output(), due, after.next)
+		case due < after.Deadline():
+			return fmt.Sprintf("%v is due at %v, before the deadline %v", calcs[i].Output(), due, after.Deadline())
 		}
 	}
 	return ""

@@ -54,6 +54,31 @@ func (e *latch) takes(m moves) bool {
 	return waits
 }
 
+// unsettled has the end of the instant look at what moved.
+func (e *latch) unsettled() { e.dirty = true }
+
+// moved looks at what an input or a timer has moved: at what need not wait for the end
+// of the instant at once.
+func (e *latch) moved(at time.Duration) {
+	if !e.dirty {
+		return
+	}
+	if (e.state == Ready || e.state == Closing) && !e.allMet() {
+		e.later(moveLost) // also where it is back before the instant is over
+	}
+	if e.moves == 0 { // else the sound follows them
+		e.follow(at)
+	}
+	e.wake(at + 1)
+}
+
+// over ends an instant: time goes on.
+func (e *latch) over(at time.Duration) {
+	e.flush()
+	e.conclude(at)
+	e.flush()
+}
+
 // conclude ends an instant: it makes the moves that waited, in their order, and
 // lets permissives and the sound follow what moved.
 func (e *latch) conclude(at time.Duration) {
@@ -88,11 +113,13 @@ func (e *latch) fallBack(at time.Duration) {
 	lost := e.takes(moveLost)
 	switch e.state {
 	case Ready, Closing:
-		if lost || !e.below.allMet() {
+		if lost || !e.allMet() {
 			e.event(at, EventPermissiveLost, ReasonPermissiveLost, -1)
 		}
-	case Live, Lowering:
-		e.below.liveOn(at)
+	case Live, Lowering: // a permissive that is lost is no trip
+		for f, ok := e.below.permissive(at); ok; f, ok = e.below.permissive(at) {
+			e.emit(f)
+		}
 	}
 }
 
@@ -101,7 +128,7 @@ func (e *latch) leadOn(at time.Duration) {
 	if e.takes(moveReset) {
 		e.reset(at)
 	}
-	if e.state == Blocked && e.resetDone && e.below.allMet() {
+	if e.state == Blocked && e.resetDone && e.allMet() {
 		e.event(at, EventPermissives, ReasonPermissivesHold, -1)
 	}
 	if e.takes(moveStart) {

@@ -22,8 +22,8 @@ func closingRig(t *testing.T) *rig {
 	r.run(r.tick)
 	r.press(Start, 200*time.Millisecond)
 	r.run(time.Second)
-	if r.e.state != Closing {
-		t.Fatalf("%v, want closing", r.e.state)
+	if r.e.latch.state != Closing {
+		t.Fatalf("%v, want closing", r.e.latch.state)
 	}
 	return r
 }
@@ -69,17 +69,17 @@ func TestOneInstantWhileClosing(t *testing.T) {
 		"the craft armed":   told1(rules.CraftArmed, 1),
 	} {
 		together(t, closingRig(t).e, []Input{immediate, other}, func(e *Engine, said []Effect) {
-			if e.state != Tripped || e.first.Rule != 6 || e.closed || e.relayOn || e.beatOn {
-				t.Errorf("an immediate stop and %s while closing: %v, first %+v", what, e.state, e.first)
+			if e.latch.state != Tripped || e.latch.first.Rule != 6 || e.latch.closed || e.latch.relayOn || e.latch.beatOn {
+				t.Errorf("an immediate stop and %s while closing: %v, first %+v", what, e.latch.state, e.latch.first)
 			}
 			// A controlled stop is listed behind or before it, as in tripped.
-			if want := map[bool]uint32{true: 2, false: 1}[what == "a controlled stop"]; e.trips != want {
-				t.Errorf("an immediate stop and %s while closing: %d trips on record, want %d", what, e.trips, want)
+			if want := map[bool]uint32{true: 2, false: 1}[what == "a controlled stop"]; e.latch.trips != want {
+				t.Errorf("an immediate stop and %s while closing: %d trips on record, want %d", what, e.latch.trips, want)
 			}
 		})
 		together(t, closingRig(t).e, []Input{other}, func(e *Engine, said []Effect) {
-			if e.state != Blocked || e.trips != 0 {
-				t.Errorf("%s alone while closing: %v, %d trips", what, e.state, e.trips)
+			if e.latch.state != Blocked || e.latch.trips != 0 {
+				t.Errorf("%s alone while closing: %v, %d trips", what, e.latch.state, e.latch.trips)
 			}
 		})
 	}
@@ -92,18 +92,18 @@ func TestHoldReleasedAndAirborneInOneInstant(t *testing.T) {
 	r.live()
 	hold, flies := Input{Kind: LineInput, Line: Hold}, told1(rules.CraftLanded, 0)
 	together(t, r.e, []Input{hold}, func(e *Engine, _ []Effect) {
-		if e.state != Blocked || e.trips != 0 {
-			t.Errorf("on the ground: %v, %d trips", e.state, e.trips)
+		if e.latch.state != Blocked || e.latch.trips != 0 {
+			t.Errorf("on the ground: %v, %d trips", e.latch.state, e.latch.trips)
 		}
 	})
 	together(t, r.e, []Input{hold, flies}, func(e *Engine, _ []Effect) {
-		if e.state != Tripped || e.trips != 1 {
-			t.Errorf("in the air: %v, %d trips", e.state, e.trips)
+		if e.latch.state != Tripped || e.latch.trips != 1 {
+			t.Errorf("in the air: %v, %d trips", e.latch.state, e.latch.trips)
 		}
 	})
 	e := r.e.Clone()
 	e.Step(e.now+1, hold)
-	if e.Step(e.now, flies); e.relayOn {
+	if e.Step(e.now, flies); e.latch.relayOn {
 		t.Error("the relay was not opened in the call in which the release became a trip")
 	}
 }
@@ -121,21 +121,21 @@ func TestStartMustBeReadOffInReady(t *testing.T) {
 	release, off, on := Input{Kind: LineInput, Line: Reset}, Input{Kind: LineInput, Line: Start}, Input{Kind: LineInput, Line: Start, On: true}
 	for _, ins := range [][]Input{{release, on}, {release, off, on}} {
 		together(t, r.e, ins, func(e *Engine, said []Effect) {
-			if e.state != Ready {
-				t.Fatalf("%v, want ready", e.state)
+			if e.latch.state != Ready {
+				t.Fatalf("%v, want ready", e.latch.state)
 			}
-			if !e.lines[Start].on {
+			if !e.latch.lines[Start].on {
 				return // its last level was off: the next press is one in ready
 			}
 			e.Step(e.now, on)
-			if e.Advance(e.now + time.Millisecond); e.state != Ready {
-				t.Errorf("start held since before ready leads to %v", e.state)
+			if e.Advance(e.now + time.Millisecond); e.latch.state != Ready {
+				t.Errorf("start held since before ready leads to %v", e.latch.state)
 			}
 			e.Step(e.now+1, off)
 			e.Step(e.now+1, on)
 			e.Advance(e.now + 1)
-			if e.state != Closing {
-				t.Errorf("read off in ready, then pressed: %v, want closing", e.state)
+			if e.latch.state != Closing {
+				t.Errorf("read off in ready, then pressed: %v, want closing", e.latch.state)
 			}
 		})
 	}
@@ -155,19 +155,19 @@ func TestResetWaitsForItsInstant(t *testing.T) {
 	r.run(10 * time.Millisecond)
 	release, kept := Input{Kind: LineInput, Line: Reset}, Input{Kind: HostInput, Host: HostKept, Seq: 9}
 	r.e.Step(r.e.now, kept)
-	r.e.kept = r.e.trips
-	r.e.resetOK = true // as if it had been kept when reset was pressed
+	r.e.latch.kept = r.e.latch.trips
+	r.e.latch.resetOK = true // as if it had been kept when reset was pressed
 	r.run(300 * time.Millisecond)
-	r.e.kept = r.e.trips - 1
+	r.e.latch.kept = r.e.latch.trips - 1
 	together(t, r.e, []Input{release, kept}, func(e *Engine, _ []Effect) {
-		if e.state != Ready && e.state != Blocked {
-			t.Errorf("kept in the instant of the release: %v", e.state)
+		if e.latch.state != Ready && e.latch.state != Blocked {
+			t.Errorf("kept in the instant of the release: %v", e.latch.state)
 		}
 	})
-	r.e.kept = r.e.trips
+	r.e.latch.kept = r.e.latch.trips
 	together(t, r.e, []Input{release, told1(rules.Roll, 0.7)}, func(e *Engine, _ []Effect) {
-		if e.state != Tripped || e.trips != 2 {
-			t.Errorf("a cause in the instant of the release: %v, %d trips", e.state, e.trips)
+		if e.latch.state != Tripped || e.latch.trips != 2 {
+			t.Errorf("a cause in the instant of the release: %v, %d trips", e.latch.state, e.latch.trips)
 		}
 	})
 }
@@ -179,23 +179,23 @@ func TestStartPressedAsItBecomesReady(t *testing.T) {
 	r.run(12 * time.Second)
 	r.press(Reset, 300*time.Millisecond)
 	r.run(r.tick)
-	if r.e.state != Ready {
-		t.Fatalf("%v, want ready", r.e.state)
+	if r.e.latch.state != Ready {
+		t.Fatalf("%v, want ready", r.e.latch.state)
 	}
 	r.set(rules.WindSpeed, 5.5, rules.Good)
 	r.run(r.tick)
-	if r.e.state != Blocked {
-		t.Fatalf("%v with too much wind, want blocked", r.e.state)
+	if r.e.latch.state != Blocked {
+		t.Fatalf("%v with too much wind, want blocked", r.e.latch.state)
 	}
 	calm, start := told1(rules.WindSpeed, 2), Input{Kind: LineInput, Line: Start, On: true}
 	together(t, r.e, []Input{calm}, func(e *Engine, _ []Effect) {
-		if e.state != Ready {
-			t.Errorf("calm again: %v, want ready", e.state)
+		if e.latch.state != Ready {
+			t.Errorf("calm again: %v, want ready", e.latch.state)
 		}
 	})
 	together(t, r.e, []Input{calm, start}, func(e *Engine, said []Effect) {
-		if e.state != Ready || !slices.ContainsFunc(said, func(f Effect) bool { return f.Reason == ReasonStuck }) {
-			t.Errorf("calm again and start pressed: %v, want ready and the start ignored", e.state)
+		if e.latch.state != Ready || !slices.ContainsFunc(said, func(f Effect) bool { return f.Reason == ReasonStuck }) {
+			t.Errorf("calm again and start pressed: %v, want ready and the start ignored", e.latch.state)
 		}
 	})
 }

@@ -1,6 +1,8 @@
 package interlock
 
 import (
+	"slices"
+	"strings"
 	"time"
 
 	"downhaul/rules"
@@ -11,7 +13,7 @@ import (
 type latch struct {
 	below below
 	site  *Chain
-	*clock
+	clock
 
 	lines      [LineCount]lineRun
 	pinsKnown  bool // every line was read in time
@@ -34,6 +36,7 @@ type latch struct {
 	closed      bool // the chain is commanded closed
 	closingStep int
 	stillDone   bool // the rotors had their time to stand
+	powerGone   bool // power was seen gone, or had its time to go
 
 	standing      int // stop demands in force
 	trips         uint32
@@ -56,38 +59,66 @@ type latch struct {
 	group int      // where it begins in out
 }
 
-// below is what the latch asks of the craft and of the rules, and tells them.
+// below is what the latch asks of the craft and of the rules, and tells them. What
+// they find meanwhile they answer: none of these calls leads back into the latch.
 type below interface {
-	// grounded reports whether the craft is known to be disarmed and landed, mayBeArmed
-	// whether it may be armed, heard whether it is heard, silent whether it was and is
-	// no more.
+	// grounded reports whether the craft is known to be disarmed and landed, isDown
+	// whether it is brought down, mayBeArmed whether it may be armed, heard whether it
+	// is heard, silent whether it was and is no more.
 	grounded() bool
+	isDown(at time.Duration) bool
 	mayBeArmed() bool
 	heard() bool
 	silent() bool
-	// still reports whether the rotors are known to stand, powerRemains whether power
-	// is known to reach them.
-	still(at time.Duration) bool
+	// still reports whether the rotors are known to stand, where waited tells that they
+	// had their time to; powerRemains reports whether power is known to reach them.
+	still(at time.Duration, waited bool) bool
 	powerRemains(at time.Duration) bool
 	// broken reports whether a part of the program failed.
 	broken() bool
-	// asked returns the most urgent stop that a rule asks for, allMet whether
-	// everything that a start needs is there.
+	// asked returns the most urgent stop that a rule asks for, met whether everything
+	// is there that a start needs and that the latch does not know itself.
 	asked() rules.Stop
-	allMet() bool
+	met() bool
 	// mayClose is asked as the chain is about to close, and answers what bars it;
-	// opened is told that it opens, entered that the latch has moved.
+	// opened is told that it opens.
 	mayClose(at time.Duration) (bar Reason)
 	opened()
-	entered(at time.Duration, from, next State)
-	// liveOn is told of each end of an instant while power is on, forget that an
-	// episode is over.
-	liveOn(at time.Duration)
+	// entered is told that the latch has moved, and answers whether what lowering rests
+	// on is lost already; forget is told that an episode is over.
+	entered(at time.Duration, next State) (lost bool)
 	forget()
-	// because names what is behind an event, and consequence puts a trip behind
-	// another one, if it is part of that.
+	// unlisted returns the next standing demand that is not on record and has it
+	// listed, permissive the next one that came or went while power is on.
+	unlisted(at time.Duration) (f Effect, ok bool)
+	permissive(at time.Duration) (f Effect, ok bool)
+	// because names what is behind an event. consequence puts a trip behind another
+	// one where it is part of that: that one too if it is new, as number next; what is
+	// none has no kind.
 	because(at time.Duration, why Reason, rule int) (Reason, int)
-	consequence(f Effect, first bool) bool
+	consequence(f Effect, first bool, next uint32) (behind, is Effect)
+}
+
+// newLatch makes the latch of a session, which comes up as the one before ended. room
+// is for how many effects.
+func newLatch(b below, site *Chain, rotors rules.RotorsStanding, room int) latch {
+	e := latch{below: b, site: site, clock: newClock(latchTimers), flash: rules.Never, rotors: rotors}
+	switch site.PowerUp {
+	case EndedInFault:
+		e.state = Fault
+	case EndedInTrip:
+		e.state = Tripped
+	}
+	e.out, e.front = make([]Effect, 0, room), make([]Effect, 0, 16)
+	return e
+}
+
+// clone returns a second latch that shares nothing that changes, over another below.
+func (e *latch) clone(b below, site *Chain) latch {
+	c := *e
+	c.below, c.site, c.timers = b, site, slices.Clone(e.timers)
+	c.out, c.front = make([]Effect, 0, cap(e.out)), make([]Effect, 0, cap(e.front))
+	return c
 }
 
 // Event is something that can move the latch. Whether it counts (a reset
@@ -121,106 +152,47 @@ const (
 	eventCount
 )
 
+// latchTable is the whole latch: what each event leads to from each state, by its
+// letter; where the craft is known to be disarmed and landed, t and w are blocked. A
+// dash is not listed. testdata/latch.txt holds the same as rows, and a test compares
+// the two. Every move to blocked, tripped or fault opens the relay and stops the
+// heartbeat.
+const latchLetters = "BRCLWTF"
+
+var latchTable = [eventCount]string{
+	//                   BRCLWTF
+	EventMirrorClosed:   "FFFFFF-",
+	EventSelfTest:       "FFFFFF-",
+	EventNotClosed:      "--F----",
+	EventEStop:          "TTTTT--",
+	EventMirrorOpened:   "---TT--",
+	EventImmediate:      "-BTTT--",
+	EventGate:           "-BTTT--",
+	EventHold:           "--Btt--",
+	EventGraceOver:      "----T--",
+	EventClimbing:       "----T--",
+	EventHeightLost:     "----T--",
+	EventDown:           "----T--",
+	EventControlled:     "-BBW---",
+	EventEnd:            "-BBw---",
+	EventSessionEnd:     "-BBtt--",
+	EventPermissiveLost: "-BB----",
+	EventReset:          "-----BB",
+	EventPermissives:    "R------",
+	EventStart:          "-C-----",
+	EventClosed:         "--L----",
+}
+
 // Next is the state that event leads to from state s. grounded reports whether the
 // craft is known to be disarmed and landed. changed false means that the event
 // is not listed for that state: it is ignored (and logged).
-//
-// This is the whole latch; testdata/latch.txt holds the same table as rows and
-// the test compares the two. Every move to Blocked, Tripped or Fault opens the
-// relay and stops the heartbeat.
 func (s State) Next(event Event, grounded bool) (next State, changed bool) {
-	switch event {
-	case EventMirrorClosed, EventSelfTest:
-		if s != Fault {
-			return Fault, true
-		}
-	case EventNotClosed:
-		if s == Closing {
-			return Fault, true
-		}
-	case EventEStop:
-		if s != Fault && s != Tripped {
-			return Tripped, true
-		}
-	case EventMirrorOpened:
-		if s == Live || s == Lowering {
-			return Tripped, true
-		}
-	case EventImmediate:
-		switch s {
-		case Ready:
-			return Blocked, true
-		case Closing, Live, Lowering:
-			return Tripped, true
-		}
-	case EventGate:
-		switch s {
-		case Ready:
-			return Blocked, true
-		case Closing, Live, Lowering:
-			return Tripped, true
-		}
-	case EventHold:
-		switch s {
-		case Closing:
-			return Blocked, true
-		case Live, Lowering:
-			if grounded {
-				return Blocked, true
-			}
-			return Tripped, true
-		}
-	case EventGraceOver, EventClimbing, EventHeightLost, EventDown:
-		if s == Lowering {
-			return Tripped, true
-		}
-	case EventControlled:
-		switch s {
-		case Ready, Closing:
-			return Blocked, true
-		case Live:
-			return Lowering, true
-		}
-	case EventEnd:
-		switch s {
-		case Ready, Closing:
-			return Blocked, true
-		case Live:
-			if grounded {
-				return Blocked, true
-			}
-			return Lowering, true
-		}
-	case EventSessionEnd:
-		switch s {
-		case Ready, Closing:
-			return Blocked, true
-		case Live, Lowering:
-			if grounded {
-				return Blocked, true
-			}
-			return Tripped, true
-		}
-	case EventPermissiveLost:
-		if s == Ready || s == Closing {
-			return Blocked, true
-		}
-	case EventReset:
-		if s == Tripped || s == Fault {
-			return Blocked, true
-		}
-	case EventPermissives:
-		if s == Blocked {
-			return Ready, true
-		}
-	case EventStart:
-		if s == Ready {
-			return Closing, true
-		}
-	case EventClosed:
-		if s == Closing {
-			return Live, true
-		}
+	switch to := latchTable[event][s]; {
+	case to == '-':
+		return s, false
+	case grounded && (to == 't' || to == 'w'):
+		return Blocked, true
+	default:
+		return State(strings.IndexByte(latchLetters, to&^0x20)), true // as a capital
 	}
-	return s, false
 }

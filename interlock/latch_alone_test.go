@@ -4,7 +4,7 @@ import (
 	"go/ast"
 	"go/parser"
 	"go/token"
-	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -16,26 +16,14 @@ var latchMayName = []string{"rules.Never", "rules.Stop", "rules.NoStop", "rules.
 // The latch knows no channel and nothing of the limits: whatever it must know comes
 // through below.
 func TestLatchKnowsNoChannel(t *testing.T) {
-	entries, err := os.ReadDir(".")
-	if err != nil {
-		t.Fatal(err)
-	}
 	methods := 0
-	for _, entry := range entries {
-		if !strings.HasSuffix(entry.Name(), ".go") || strings.HasSuffix(entry.Name(), "_test.go") {
-			continue
-		}
-		set := token.NewFileSet()
-		file, err := parser.ParseFile(set, entry.Name(), nil, 0)
-		if err != nil {
-			t.Fatal(err)
-		}
+	for _, file := range sources(t) {
 		for _, d := range file.Decls {
 			f, ok := d.(*ast.FuncDecl)
 			if !ok || f.Recv == nil {
 				continue
 			}
-			if star, ok := f.Recv.List[0].Type.(*ast.StarExpr); !ok || !isNamed(star.X, "latch") {
+			if !isLatch(f) {
 				continue
 			}
 			methods++
@@ -58,6 +46,103 @@ func TestLatchKnowsNoChannel(t *testing.T) {
 	if methods < 40 {
 		t.Fatalf("only %d methods of the latch were found", methods)
 	}
+}
+
+// latchTakes is what the rest of the engine tells the latch, latchGives what it asks of it,
+// calls and values; what lies in between is the latch's own.
+var (
+	latchTakes = []string{
+		"line", "unread", "fire", "moved", "over", "flush", "powerUp", "clear", // inputs and time
+		"stands", "recorded", "record", "stop", "cautioning", "emit", // what rules ask for, and what is told of it
+		"builtinTrip", "builtinTripFor", "failed", "cut", "event", // what built-in interlocks ask for
+		"down", "powerBack", "powerOff", "phaseMoved", "heard", "unsettled", // what the craft is seen to do
+		"keep", "outside", "relayFailed", "rotorsStand", "end", // what the host says
+		"clone",
+	}
+	latchGives = []string{
+		"answer", "next", "timers", "dirty", "power", "mustBeOff", "mirrorOpen", "still", "runs", "hushed", "resetBar", "eachUnmet",
+		"state", "since", "why", "sound", "relayOn", "closed", "resetDone", "inEpisode", "first", "trips", "kept", "standing", "flash", "flashState", "rotors",
+	}
+)
+
+// What is not the latch writes none of its fields but the next deadline, calls and
+// reads only what is named above.
+func TestTheLatchIsAskedAndToldByName(t *testing.T) {
+	used := map[string]bool{}
+	for _, file := range sources(t) {
+		for _, d := range file.Decls {
+			if f, ok := d.(*ast.FuncDecl); ok && f.Recv != nil && isLatch(f) {
+				continue
+			}
+			name := func(x ast.Expr) string {
+				s, ok := x.(*ast.SelectorExpr)
+				if !ok {
+					return ""
+				}
+				if of, ok := s.X.(*ast.SelectorExpr); !ok || of.Sel.Name != "latch" {
+					return ""
+				}
+				return s.Sel.Name
+			}
+			ast.Inspect(d, func(n ast.Node) bool {
+				switch n := n.(type) {
+				case *ast.SelectorExpr:
+					if what := name(n); what != "" {
+						used[what] = true
+						if !slices.Contains(latchTakes, what) && !slices.Contains(latchGives, what) {
+							t.Errorf("%v: the latch's %s is its own", set.Position(n.Pos()), what)
+						}
+					}
+				case *ast.IncDecStmt:
+					if what := name(n.X); what != "" {
+						t.Errorf("%v: the latch's %s is written from outside", set.Position(n.Pos()), what)
+					}
+				case *ast.AssignStmt:
+					for _, x := range n.Lhs {
+						if what := name(x); what != "" && what != "next" {
+							t.Errorf("%v: the latch's %s is written from outside", set.Position(x.Pos()), what)
+						}
+					}
+				}
+				return true
+			})
+		}
+	}
+	for _, what := range slices.Concat(latchTakes, latchGives) {
+		if !used[what] {
+			t.Errorf("nothing uses the latch's %s: take it off the list", what)
+		}
+	}
+}
+
+// set has the positions of sources.
+var set = token.NewFileSet()
+
+// sources are the parsed files of this package.
+func sources(t *testing.T) []*ast.File {
+	t.Helper()
+	names, err := filepath.Glob("*.go")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var files []*ast.File
+	for _, name := range names {
+		if strings.HasSuffix(name, "_test.go") {
+			continue
+		}
+		file, err := parser.ParseFile(set, name, nil, 0)
+		if err != nil {
+			t.Fatal(err)
+		}
+		files = append(files, file)
+	}
+	return files
+}
+
+// isLatch reports whether a method is the latch's.
+func isLatch(f *ast.FuncDecl) bool {
+	star, ok := f.Recv.List[0].Type.(*ast.StarExpr)
+	return ok && isNamed(star.X, "latch")
 }
 
 func isNamed(x ast.Expr, name string) bool {

@@ -120,6 +120,33 @@ func (e *latch) pinsSilent(due time.Duration) {
 	e.builtinTrip(due, EventImmediate, ReasonPinsSilent)
 }
 
+// unread forgets that the input lines were read in time: for so long nobody looked.
+func (e *latch) unread(at, length time.Duration) {
+	e.pinsKnown = false
+	for l := range e.lines {
+		e.lines[l].read = min(e.lines[l].read, at-e.site.PinStale)
+	}
+	if e.runs(timerDiscrepancy) {
+		e.arm(timerDiscrepancy, at+e.site.Discrepancy) // nobody could see the other contact follow
+	}
+	// The heartbeat stood still as long: the watchdog has let go by now.
+	e.mustBeOpen = e.closed && e.site.Watchdog > 0 && length > e.site.Watchdog+e.site.DropOut
+	if e.state == Blocked {
+		e.resetDone = false // it must not outlast a time in which nobody looked
+	}
+}
+
+// watchdogHeld judges the first reading after a stall that was longer than the
+// watchdog and the contactor need to let go: a mirror contact that is still closed
+// says that the watchdog does not work. That the relay's own opening works is for
+// the end of the drop-out time to say.
+func (e *latch) watchdogHeld(at time.Duration, closed bool) {
+	if e.mustBeOpen && closed {
+		e.failed(at, EventSelfTest, ReasonWatchdog)
+	}
+	e.mustBeOpen = false
+}
+
 // stopsTogether reports whether both contacts of the emergency stop are known to
 // stand at one time as they were last read. Contacts that swap between two
 // readings are told one after the other, and look both open, or both closed, in
@@ -201,6 +228,12 @@ func (e *latch) stopHealthy() bool {
 func (e *latch) onIfFitted(l Line) bool {
 	return !e.site.Fitted[l] || e.lines[l].known && e.lines[l].on
 }
+
+// still reports whether the rotors are known to stand.
+func (e *latch) still(at time.Duration) bool { return e.below.still(at, e.stillDone) }
+
+// power reports whether power can reach the rotors as intended.
+func (e *latch) power() bool { return e.state == Live || e.state == Lowering }
 
 // holdReleased trips at once where that is a trip. Where it only goes back to
 // blocked it waits for the end of the instant, which may say that the craft flies.
@@ -289,7 +322,7 @@ func (e *latch) resetBar(at time.Duration) Reason {
 		return ReasonCausePresent
 	case e.below.mayBeArmed():
 		return ReasonArmed
-	case !e.below.still(at):
+	case !e.still(at):
 		return ReasonTurning
 	case e.below.powerRemains(at):
 		return ReasonPowerRemains

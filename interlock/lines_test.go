@@ -40,8 +40,8 @@ func TestALineThatIsNotReadIsNotAnsweredForByOthers(t *testing.T) {
 		if opened-last != r.e.site.PinStale {
 			t.Errorf("%v not read: opened after %v, want %v", silent, opened-last, r.e.site.PinStale)
 		}
-		if r.e.resetBar(r.e.now) != ReasonPinsSilent {
-			t.Errorf("%v not read: a reset meets %v", silent, r.e.resetBar(r.e.now))
+		if r.e.latch.resetBar(r.e.now) != ReasonPinsSilent {
+			t.Errorf("%v not read: a reset meets %v", silent, r.e.latch.resetBar(r.e.now))
 		}
 		// Read again, all are known with the last of them.
 		at := r.e.now + r.e.site.PinStale
@@ -49,12 +49,12 @@ func TestALineThatIsNotReadIsNotAnsweredForByOthers(t *testing.T) {
 			if !r.e.site.Fitted[l] {
 				continue
 			}
-			if r.e.pinsKnown {
+			if r.e.latch.pinsKnown {
 				t.Errorf("%v: known before %v was read", silent, l)
 			}
 			r.e.Step(at, Input{Kind: LineInput, Line: l, On: r.lines[l]})
 		}
-		if !r.e.pinsKnown {
+		if !r.e.latch.pinsKnown {
 			t.Errorf("%v: not known when all were read", silent)
 		}
 	}
@@ -87,10 +87,10 @@ func TestNothingIsClosedWithALineUnread(t *testing.T) {
 				oldest = min(oldest, read[l])
 			}
 			read[l] = at
-			if r.e.closed && at-oldest >= r.e.site.PinStale {
+			if r.e.latch.closed && at-oldest >= r.e.site.PinStale {
 				rt.Fatalf("closed with a line last read %v before", at-oldest)
 			}
-			if !r.e.closed {
+			if !r.e.latch.closed {
 				trips++
 				return
 			}
@@ -110,18 +110,18 @@ func TestContactsThatSwapInOneReadingWereNeverBothOpen(t *testing.T) {
 		r := bases(t)[1].twin(t)
 		r.lines[first] = false
 		r.run(r.tick)
-		if r.e.state != Tripped {
-			t.Fatalf("%v open: %v", first, r.e.state)
+		if r.e.latch.state != Tripped {
+			t.Fatalf("%v open: %v", first, r.e.latch.state)
 		}
 		opened := r.now
 		for r.now < opened+r.e.site.Discrepancy {
 			r.lines[first], r.lines[other] = r.lines[other], r.lines[first]
-			if r.run(r.tick); r.e.stopHealthy() {
+			if r.run(r.tick); r.e.latch.stopHealthy() {
 				t.Fatalf("%v opened first: not pressed at %v", first, r.now)
 			}
 		}
-		if r.e.state != Fault || !r.e.stopDoubt {
-			t.Errorf("%v opened first: %v with contacts that differed for %v", first, r.e.state, r.now-opened)
+		if r.e.latch.state != Fault || !r.e.latch.stopDoubt {
+			t.Errorf("%v opened first: %v with contacts that differed for %v", first, r.e.latch.state, r.now-opened)
 		}
 		// Swapping on clears no doubt, and both closed is not enough.
 		for range 5 {
@@ -130,14 +130,14 @@ func TestContactsThatSwapInOneReadingWereNeverBothOpen(t *testing.T) {
 		}
 		r.lines[first], r.lines[other] = true, true
 		r.run(4 * r.tick)
-		if bar := r.e.resetBar(r.now); bar != ReasonEStopOne {
+		if bar := r.e.latch.resetBar(r.now); bar != ReasonEStopOne {
 			t.Errorf("%v opened first: a reset meets %v", first, bar)
 		}
 		r.lines[first], r.lines[other] = false, false
 		r.run(4 * r.tick)
 		r.lines[first], r.lines[other] = true, true
 		r.run(4 * r.tick)
-		if bar := r.e.resetBar(r.now); bar == ReasonEStopOne || bar == ReasonEStop {
+		if bar := r.e.latch.resetBar(r.now); bar == ReasonEStopOne || bar == ReasonEStop {
 			t.Errorf("%v opened first: a reset meets %v when both had opened", first, bar)
 		}
 	}
@@ -158,8 +158,8 @@ func TestACurrentPastItsFieldIsPowerThatRemains(t *testing.T) {
 			r.run(r.tick)
 			r.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.Pack1Current, Quality: rules.Missing, Cause: why}})
 		}
-		if remains := r.e.state == Fault && r.e.why == ReasonPowerRemains; remains != (why == rules.OutOfRange) {
-			t.Errorf("%v: %v because of %v", why, r.e.state, r.e.why)
+		if remains := r.e.latch.state == Fault && r.e.latch.why == ReasonPowerRemains; remains != (why == rules.OutOfRange) {
+			t.Errorf("%v: %v because of %v", why, r.e.latch.state, r.e.latch.why)
 		}
 	}
 }

@@ -22,8 +22,8 @@ func TestAnOldClimbIsNoClimbingWhileLowering(t *testing.T) {
 		r.silence(rules.ClimbGlobal)
 		r.run(silent)
 		r.press(End, 100*time.Millisecond)
-		if r.run(3 * time.Second); r.e.state != want && (want == Lowering || r.e.first.Reason != ReasonClimbing) {
-			t.Errorf("silent for %v as the lowering begins: %v because of %v, want %v", silent, r.e.state, r.e.why, want)
+		if r.run(3 * time.Second); r.e.latch.state != want && (want == Lowering || r.e.latch.first.Reason != ReasonClimbing) {
+			t.Errorf("silent for %v as the lowering begins: %v because of %v, want %v", silent, r.e.latch.state, r.e.latch.why, want)
 		}
 	}
 }

@@ -54,8 +54,15 @@ func (e *latch) record(f Effect) {
 		first = f.Rule < 0 || e.standing <= 1
 	}
 	e.newTrip(f)
-	if !e.below.consequence(f, first) {
-		e.number(f, first)
+	behind, is := e.below.consequence(f, first, e.trips+1)
+	if behind.Kind == TripEffect {
+		e.number(behind, first)
+	}
+	switch is.Kind {
+	case TripEffect:
+		e.number(is, first)
+	case ConsequenceEffect:
+		e.emit(is)
 	}
 	e.inEpisode = true
 }
@@ -79,6 +86,17 @@ func (e *latch) endEpisode() {
 // builtinTrip is the demand of a built-in interlock.
 func (e *latch) builtinTrip(at time.Duration, event Event, why Reason) {
 	e.builtinTripFor(at, event, why, 0)
+}
+
+// builtinTripFor is builtinTrip for a cause that has lasted a while.
+func (e *latch) builtinTripFor(at time.Duration, event Event, why Reason, lasted time.Duration) {
+	e.dirty = true
+	reason, rule := e.below.because(at, why, -1)
+	if e.recorded(event) && (!e.builtinListed[why] || e.site.Duty == Watch) {
+		e.builtinListed[why] = true
+		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate, Lasted: lasted})
+	}
+	e.event(at, event, reason, rule)
 }
 
 // event lets the latch take one event. rule is the index of the rule behind
@@ -116,6 +134,7 @@ func (e *latch) move(at time.Duration, next State, why Reason, rule int) {
 	}
 	if next != Lowering {
 		e.disarm(timerGrace)
+		e.disarm(timerDown)
 	}
 	switch next {
 	case Blocked:
@@ -141,7 +160,7 @@ func (e *latch) move(at time.Duration, next State, why Reason, rule int) {
 		e.cautionHushed = false
 		e.lamp(at)
 	case Lowering:
-		if e.timers[timerGrace] == rules.Never {
+		if !e.runs(timerGrace) {
 			e.arm(timerGrace, at+e.site.EndGrace)
 		}
 	case Tripped:
@@ -152,7 +171,27 @@ func (e *latch) move(at time.Duration, next State, why Reason, rule int) {
 			e.lamp(at)
 		}
 	}
-	e.below.entered(at, from, next)
+	if e.below.entered(at, next) {
+		e.cut(at, EventHeightLost, ReasonHeightLost) // in this very call
+		return
+	}
+	switch {
+	case next == Lowering:
+		e.down(at)
+	case next == Tripped && from == Closing:
+		// A controlled stop alone would only have kept the power off; in one instant
+		// with a trip it is listed, whichever came first.
+		for f, ok := e.below.unlisted(at); ok; f, ok = e.below.unlisted(at) {
+			e.record(f)
+		}
+	}
+}
+
+// down looks whether the craft is brought down: it must stay so for long enough.
+func (e *latch) down(at time.Duration) {
+	if e.state == Lowering {
+		e.hold(timerDown, at, downFor, e.below.isDown(at))
+	}
 }
 
 // stands counts a stop that a rule asks for: it came, or it went.
@@ -193,6 +232,63 @@ func (e *latch) cut(at time.Duration, event Event, why Reason) bool {
 	return e.event(at, event, reason, rule)
 }
 
+// keep takes that the records of all trips up to a number are on disk; 0 takes back
+// what was.
+func (e *latch) keep(upTo uint32) {
+	if upTo == 0 {
+		e.kept = 0 // the records are no longer where they were kept
+	}
+	e.kept = max(e.kept, min(upTo, e.trips)) // nothing is kept before it is told
+	e.dirty = true
+}
+
+// outside takes a trip by what is over in an instant, and that nobody may have looked
+// meanwhile. Where the latch is blocked already, whatever else came first in this
+// instant, a reset must not outlast that.
+func (e *latch) outside(at time.Duration, why Reason) {
+	if e.state == Blocked {
+		e.resetDone, e.dirty = false, true
+	}
+	e.builtinTrip(at, EventImmediate, why)
+}
+
+// relayFailed takes that relay or heartbeat cannot be written, or can be again.
+func (e *latch) relayFailed(at time.Duration, bad bool) {
+	e.relayBad = bad
+	e.dirty = true
+	if bad && e.state != Fault {
+		e.failed(at, EventSelfTest, ReasonRelayFailed)
+	}
+}
+
+// rotorsStand takes how long the rotors need to stand.
+func (e *latch) rotorsStand(r rules.RotorsStanding) {
+	e.rotors = r
+	e.dirty = true
+}
+
+// heard takes that the craft is heard again: in duty watch the next silence is another.
+func (e *latch) heard() {
+	e.builtinListed[ReasonLink] = e.builtinListed[ReasonLink] && e.site.Duty == Guard
+	e.dirty = true
+}
+
+// phaseMoved takes that the craft's phase moved: hold-to-run that was let go in this
+// instant is a trip in a craft that flies.
+func (e *latch) phaseMoved(at time.Duration) {
+	e.dirty = true
+	if e.takes(moveHold) {
+		e.holdReleased(at)
+	}
+}
+
+// end takes that the guard ends.
+func (e *latch) end() {
+	e.ended = true
+	e.resetDone = false
+	e.later(moveSessionEnd)
+}
+
 func (e *latch) clear() { e.out, e.front, e.group = e.out[:0], e.front[:0], 0 }
 
 // flush ends a group of effects: relay and heartbeat come first in it, each in
@@ -207,6 +303,12 @@ func (e *latch) flush() {
 		e.front = e.front[:0]
 	}
 	e.group = len(e.out)
+}
+
+// answer returns what this call decided.
+func (e *latch) answer() []Effect {
+	e.flush()
+	return e.out
 }
 
 func (e *latch) emit(f Effect) {

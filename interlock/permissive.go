@@ -51,48 +51,64 @@ type Unmet struct {
 // eachUnmet calls fn for every need that is not met, reset aside, until fn
 // says stop. It is the one list that readiness, status, page and log show.
 func (e *Engine) eachUnmet(fn func(Unmet) bool) {
-	say := func(bad bool, n Need) bool { return bad && !fn(Unmet{Need: n}) }
-	if e.site.Duty == Watch {
-		// Nothing is ever started: only what cannot be watched counts.
-		if !say(true, NeedGuardDuty) && !say(!e.linkUp, NeedLink) {
-			e.eachChannelUnmet(fn)
-		}
+	if e.site.Duty == Guard {
+		_ = e.latch.eachUnmet(fn) && e.eachCraftUnmet(fn)
 		return
 	}
-	power := e.state == Live || e.state == Lowering
-	switch {
-	case say(e.ended, NeedNotEnded),
-		say(!e.stopHealthy(), NeedStop),
-		say(!e.onIfFitted(Gate), NeedGate),
-		say(!e.pinsKnown, NeedPins),
-		say(e.site.Fitted[Readback] && e.state != Closing && !e.closed && (!e.lines[Readback].known || e.lines[Readback].on), NeedReadback),
-		say(e.relayBad, NeedRelay),
-		say(!e.linkUp, NeedLink),
-		say(e.timers[timerClash] != rules.Never && !power, NeedClash),
-		say(e.armed && !power, NeedDisarmed),
-		e.heightOff && !power && !fn(Unmet{Need: NeedHeight, Value: e.limits.Reading(rules.Height).Value, Cause: e.limits.Reading(rules.Height).Cause}),
-		say(e.asksTurn && !e.closed && (e.windDoubt || e.timers[timerTurned] == rules.Never), NeedTurn),
-		say(e.diskLow, NeedDisk),
-		say(e.overdue != 0, NeedProof),
-		say(!e.rotors.Measured && !e.ground.on, NeedStopProven),
-		say(e.cardAsks, NeedCard),
-		say(e.ledgerHolds, NeedLedger),
-		say(e.kept < e.trips, NeedKept):
-		return
+	// Nothing is ever started: only what cannot be watched counts.
+	if fn(Unmet{Need: NeedGuardDuty}) && (e.linkUp || fn(Unmet{Need: NeedLink})) {
+		e.eachChannelUnmet(fn)
 	}
-	if !e.eachChannelUnmet(fn) {
-		return
+}
+
+// eachUnmet is the latch's own part of that list; false when fn said stop.
+func (e *latch) eachUnmet(fn func(Unmet) bool) bool {
+	goOn := func(bad bool, n Need) bool { return !bad || fn(Unmet{Need: n}) }
+	return goOn(e.ended, NeedNotEnded) &&
+		goOn(!e.stopHealthy(), NeedStop) &&
+		goOn(!e.onIfFitted(Gate), NeedGate) &&
+		goOn(!e.pinsKnown, NeedPins) &&
+		goOn(e.site.Fitted[Readback] && e.state != Closing && !e.closed && (!e.lines[Readback].known || e.lines[Readback].on), NeedReadback) &&
+		goOn(e.relayBad, NeedRelay) &&
+		goOn(e.kept < e.trips, NeedKept)
+}
+
+// allMet reports whether everything is there that a start needs, reset aside.
+func (e *latch) allMet() bool {
+	return e.site.Duty == Guard && e.eachUnmet(func(Unmet) bool { return false }) && e.below.met()
+}
+
+// met is the craft's and the rules' part of that.
+func (e *Engine) met() bool { return e.eachCraftUnmet(func(Unmet) bool { return false }) }
+
+// eachCraftUnmet is the part of that list of craft, host and rules; false when fn said stop.
+func (e *Engine) eachCraftUnmet(fn func(Unmet) bool) bool {
+	goOn := func(bad bool, n Need) bool { return !bad || fn(Unmet{Need: n}) }
+	power, height := e.latch.power(), e.limits.Reading(rules.Height)
+	if !(goOn(!e.linkUp, NeedLink) &&
+		goOn(e.runs(timerClash) && !power, NeedClash) &&
+		goOn(e.armed && !power, NeedDisarmed) &&
+		(!e.heightOff || power || fn(Unmet{Need: NeedHeight, Value: height.Value, Cause: height.Cause})) &&
+		goOn(e.asksTurn && !e.latch.closed && (e.windDoubt || !e.runs(timerTurned)), NeedTurn) &&
+		goOn(e.diskLow, NeedDisk) &&
+		goOn(e.overdue != 0, NeedProof) &&
+		goOn(!e.latch.rotors.Measured && !e.ground.on, NeedStopProven) &&
+		goOn(e.cardAsks, NeedCard) &&
+		goOn(e.ledgerHolds, NeedLedger) &&
+		e.eachChannelUnmet(fn)) {
+		return false
 	}
 	for i := range e.demands {
 		if e.demands[i].counts() && !fn(Unmet{Need: NeedRule, Index: i}) {
-			return
+			return false
 		}
 	}
 	for i, holds := range e.limits.Holds() {
 		if !holds && !fn(Unmet{Need: NeedPermissive, Index: i}) {
-			return
+			return false
 		}
 	}
+	return true
 }
 
 // eachChannelUnmet is eachUnmet for the channels that rules need; false when fn
@@ -107,21 +123,16 @@ func (e *Engine) eachChannelUnmet(fn func(Unmet) bool) bool {
 	return true
 }
 
-func (e *Engine) allMet() bool {
-	met := true
-	e.eachUnmet(func(Unmet) bool { met = false; return false })
-	return met
-}
-
-// liveOn logs a permissive that is lost while live; it is no trip.
-func (e *Engine) liveOn(at time.Duration) {
+// permissive returns the next permissive that came or went while power is on.
+func (e *Engine) permissive(at time.Duration) (f Effect, ok bool) {
 	for i, holds := range e.limits.Holds() {
 		if e.permTold[i] != holds {
 			e.permTold[i] = holds
 			p := &e.env.Permissives[i]
 			now := e.limits.Reading(p.Watch)
-			e.emit(Effect{Kind: NoteEffect, At: at, Reason: ReasonPermissiveLost, Rule: -1, Permissive: i,
-				Channel: p.Watch, On: !holds, Limit: p.Limit, HasValue: now.Quality != rules.Missing, Value: now.Value})
+			return Effect{Kind: NoteEffect, At: at, Reason: ReasonPermissiveLost, Rule: -1, Permissive: i,
+				Channel: p.Watch, On: !holds, Limit: p.Limit, HasValue: now.Quality != rules.Missing, Value: now.Value}, true
 		}
 	}
+	return Effect{}, false
 }

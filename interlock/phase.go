@@ -1,10 +1,11 @@
 package interlock
 
 import (
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 	"math"
 	"time"
+
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 )
 
 // inForce reports whether a rule of that phase counts now.
@@ -22,7 +23,7 @@ func (e *Engine) inForce(p rules.Phase) bool {
 func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r limits.Result) {
 	switch id {
 	default:
-		e.powerBack(at, id, r)
+		e.powerSeen(at, id, r)
 	case rules.CraftBootClock:
 		e.bootClock(at, r)
 	case rules.CraftArmed:
@@ -42,7 +43,7 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r limits.Result)
 		}
 		e.consider(at)
 	case rules.Height:
-		if e.state == Lowering && r.Quality == rules.Good {
+		if e.latch.state == Lowering && r.Quality == rules.Good {
 			e.arm(timerHeight, at+id.Stale())
 		}
 		e.heightNear(r)
@@ -55,13 +56,11 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r limits.Result)
 	case rules.WindSpeed:
 		e.windSeen(at, r)
 	case rules.Climb:
-		if e.state != Lowering || r.Quality == rules.Missing {
+		if e.latch.state != Lowering || r.Quality == rules.Missing {
 			return
 		}
 		if r.Value > climbLimit {
-			if e.timers[timerClimb] == rules.Never {
-				e.arm(timerClimb, at+climbFor)
-			}
+			e.hold(timerClimb, at, climbFor, true)
 		} else if r.Quality == rules.Good {
 			e.disarm(timerClimb)
 		}
@@ -73,7 +72,9 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r limits.Result)
 func (e *Engine) windSeen(at time.Duration, r limits.Result) {
 	doubt := limits.MayBeCut(r)
 	turned := r.Quality == rules.Good && r.Value > 0
-	e.dirty = e.dirty || doubt != e.windDoubt || turned && e.timers[timerTurned] == rules.Never
+	if doubt != e.windDoubt || turned && !e.runs(timerTurned) {
+		e.latch.unsettled()
+	}
 	e.windDoubt = doubt
 	if turned {
 		e.arm(timerTurned, at+turnLasts)
@@ -97,20 +98,23 @@ func (e *Engine) heightNear(r limits.Result) {
 		bound -= heightBack
 	}
 	if off := math.Abs(r.Value) > bound; off != e.heightOff {
-		e.heightOff, e.dirty = off, true
+		e.heightOff = off
+		e.latch.unsettled()
 	}
 }
 
 // consider starts or stops the clocks that lead out of a phase and to "down".
 func (e *Engine) consider(at time.Duration) {
+	e.considerPhase(at)
+	e.latch.down(at)
+}
+
+func (e *Engine) considerPhase(at time.Duration) {
 	if e.armed {
 		e.hold(timerDisarmed, at, phaseAgreement, e.agreesDisarmed(at))
 	}
 	if e.airborne {
 		e.hold(timerGrounded, at, phaseAgreement, e.agreesGrounded(at))
-	}
-	if e.state == Lowering {
-		e.hold(timerDown, at, downFor, e.isDown(at))
 	}
 }
 
@@ -207,10 +211,7 @@ func (e *Engine) landedUnknown(at time.Duration) {
 }
 
 func (e *Engine) phaseMoved(at time.Duration, p rules.Phase) {
-	e.dirty = true
-	if e.takes(moveHold) {
-		e.holdReleased(at) // in a craft that flies that is a trip
-	}
+	e.latch.phaseMoved(at)
 	for i := range e.env.Rules {
 		if e.env.Rules[i].While == p {
 			e.demandMoved(at, i, limits.ByValue)
@@ -229,8 +230,8 @@ func (e *Engine) bootClock(at time.Duration, r limits.Result) {
 		e.maxBoot = r.Value
 		// What was healthy before belongs to the life before.
 		e.limits.ForgetHealth()
-		e.dirty = true
-		e.builtinTrip(at, EventImmediate, ReasonRestart)
+		e.latch.unsettled()
+		e.latch.builtinTrip(at, EventImmediate, ReasonRestart)
 		return
 	}
 	if !e.bootKnown || r.Value > e.maxBoot {
@@ -248,8 +249,7 @@ func (e *Engine) frame(at time.Duration) {
 	e.arm(timerLink, at+e.site.LinkStale)
 	if !e.linkUp {
 		e.linkUp, e.linkHeard = true, true
-		e.dirty = true
-		e.builtinListed[ReasonLink] = e.builtinListed[ReasonLink] && e.site.Duty == Guard
+		e.latch.heard()
 	}
 	if e.byAge {
 		e.linkAge(at)

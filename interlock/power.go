@@ -47,8 +47,8 @@ func (e *Engine) rotorTurns(at time.Duration, speed float64) bool {
 // either, so one must have told of some in the last run, or the craft be disarmed,
 // which drives no rotor.
 func (e *Engine) windTurns(at time.Duration) bool {
-	mirror, known := &e.lines[Readback], false
-	if e.closed || e.site.IdleCurrent <= 0 || !e.site.Fitted[Readback] || !e.pinsKnown || !mirror.known || mirror.on ||
+	known := false
+	if e.latch.closed || e.site.IdleCurrent <= 0 || !e.latch.mirrorOpen() ||
 		!e.flowSeen && e.flag(rules.CraftArmed, at) != 0 || e.rotorTurns(at, windSpin) {
 		return false
 	}
@@ -70,8 +70,8 @@ func (e *Engine) currentSeen(at time.Duration, id rules.ChannelID, r limits.Resu
 	switch rotors := e.limits.Fresh(rules.RotorSpeed, at); {
 	case i < 0 || r.Quality != rules.Good:
 	case r.Value > e.site.IdleCurrent:
-		e.flowSeen = e.flowSeen || e.closed
-	case !e.closed && rotors.Quality == rules.Good && rotors.Value <= e.site.StillRotor:
+		e.flowSeen = e.flowSeen || e.latch.closed
+	case !e.latch.closed && rotors.Quality == rules.Good && rotors.Value <= e.site.StillRotor:
 		e.atRest[i] = r.Value
 	}
 }
@@ -97,8 +97,8 @@ func (e *Engine) powerRemains(at time.Duration) bool {
 }
 
 // still reports whether the rotors are known to stand: by their speed, or, where no
-// speed is told, because twice the proven stop time has passed.
-func (e *Engine) still(at time.Duration) bool {
+// speed is told, because twice the proven stop time has passed (waited).
+func (e *Engine) still(at time.Duration, waited bool) bool {
 	if e.rotorTurns(at, e.site.StillRotor) {
 		return false // whatever is known of the others
 	}
@@ -106,44 +106,24 @@ func (e *Engine) still(at time.Duration) bool {
 	if r.Quality == rules.Good {
 		return r.Value <= e.site.StillRotor
 	}
-	return e.stillDone
+	return waited
 }
 
-// checkPowerGone: rotors and current had their time to go away.
-func (e *Engine) checkPowerGone(at time.Duration) {
-	e.powerGone = true // from here on it can only come back
-	if !e.closed && e.powerRemains(at) {
-		e.failed(at, EventMirrorClosed, ReasonPowerRemains)
-	}
-}
-
-// powerBackFor is how long rotors must turn, or current flow, with the chain
-// open before that counts as power that came back: longer than one wrong
-// sample, and no longer than a rotor's speed keeps, so that silence behind the
-// first sample does not count as standing.
-const powerBackFor = 500 * time.Millisecond
-
-// powerBack takes a reading of a rotor's speed or of a pack's current. Once the
+// powerSeen takes a reading of a rotor's speed or of a pack's current. Once the
 // window after an opening is over nothing may turn or flow until the chain
 // closes again, however late it comes back, and however long the telemetry was
-// silent at the end of that window. A guard that has just started may find
-// rotors that run down from before; they get the whole window.
-func (e *Engine) powerBack(at time.Duration, id rules.ChannelID, r limits.Result) {
+// silent at the end of that window.
+func (e *Engine) powerSeen(at time.Duration, id rules.ChannelID, r limits.Result) {
 	e.currentSeen(at, id, r)
-	if e.closed || e.timers[timerPowerRemains] != rules.Never || r.Quality == rules.Missing && r.Cause != rules.OutOfRange {
+	if !e.latch.mustBeOff() || r.Quality == rules.Missing && r.Cause != rules.OutOfRange {
 		return
 	}
-	span := powerBackFor
-	if !e.powerGone {
-		span = max(span, e.powerWindow())
-	}
-	switch back := e.powerRemains(at); {
-	case back:
-		e.hold(timerPowerBack, at, span, true)
+	switch {
+	case e.powerRemains(at):
+		e.latch.powerBack(at)
 	case r.Quality == rules.Good:
-		e.disarm(timerPowerBack)
 		// The current goes at once, the rotors after it.
-		e.powerGone = e.powerGone || slices.Contains(e.speeds, id) || !e.limits.Feeds(rules.RotorSpeed)
+		e.latch.powerOff(slices.Contains(e.speeds, id) || !e.limits.Feeds(rules.RotorSpeed))
 	}
 }
 
@@ -154,7 +134,6 @@ func (e *Engine) mayClose(at time.Duration) (bar Reason) {
 	}
 	if bar = e.groundBegins(at); bar == NoReason {
 		e.flowSeen = false
-		e.disarm(timerPowerBack)
 	}
 	return bar
 }

@@ -62,11 +62,11 @@ func TestPromise10_TwoSendersTrip(t *testing.T) {
 	want := map[State]State{Blocked: Blocked, Ready: Blocked, Closing: Tripped, Live: Tripped, Lowering: Tripped, Tripped: Tripped, Fault: Fault}
 	seen := map[State]bool{}
 	for _, e := range exploreSeeds(t) {
-		from := e.state
+		from := e.latch.state
 		seen[from] = true
 		e.Step(e.now, Input{Kind: HostInput, Host: HostClash})
-		if e.state != want[from] || e.closed {
-			t.Errorf("two senders in %v: %v, want %v", from, e.state, want[from])
+		if e.latch.state != want[from] || e.latch.closed {
+			t.Errorf("two senders in %v: %v, want %v", from, e.latch.state, want[from])
 		}
 	}
 	if len(seen) != int(stateCount) {
@@ -81,14 +81,14 @@ func TestPromise12_NothingButAButtonLeadsOn(t *testing.T) {
 		for host := Host(0); host <= hostCount; host++ {
 			for _, on := range []bool{false, true} {
 				e := seed.Clone()
-				closed := e.closed
+				closed := e.latch.closed
 				for _, f := range e.Step(e.now, Input{Kind: HostInput, Host: host, On: on, Seq: 1}) {
 					if (f.Kind == RelayEffect || f.Kind == BeatEffect) && f.On {
-						t.Errorf("host event %d in %v closed something", host, seed.state)
+						t.Errorf("host event %d in %v closed something", host, seed.latch.state)
 					}
 				}
-				if e.state == Closing && seed.state != Closing || e.closed && !closed || e.resetDone && !seed.resetDone || seed.state >= Tripped && e.state < Tripped {
-					t.Errorf("host event %d led from %v to %v", host, seed.state, e.state)
+				if e.latch.state == Closing && seed.latch.state != Closing || e.latch.closed && !closed || e.latch.resetDone && !seed.latch.resetDone || seed.latch.state >= Tripped && e.latch.state < Tripped {
+					t.Errorf("host event %d led from %v to %v", host, seed.latch.state, e.latch.state)
 				}
 			}
 		}
@@ -163,8 +163,8 @@ func TestPromise13_PhasesAndRestart(t *testing.T) {
 	}{{0.5, Live}, {1, Live}, {1.5, Tripped}, {100, Tripped}} {
 		r := live.twin(t)
 		r.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftBootClock, Value: r.boot - c.back, Quality: rules.Good}})
-		if r.e.state != c.want {
-			t.Errorf("a boot clock that runs back %v s: %v, want %v", c.back, r.e.state, c.want)
+		if r.e.latch.state != c.want {
+			t.Errorf("a boot clock that runs back %v s: %v, want %v", c.back, r.e.latch.state, c.want)
 		}
 	}
 }
@@ -182,8 +182,8 @@ func TestPromise14_HeightStepMakesHeightMissing(t *testing.T) {
 			t.Errorf("a step of %v m without climb leaves the height %v, want %v", c.step, got, c.want)
 		}
 		r.run(300 * time.Millisecond)
-		if tripped := r.e.state == Tripped; tripped != (c.want == rules.Missing) {
-			t.Errorf("a step of %v m: %v", c.step, r.e.state)
+		if tripped := r.e.latch.state == Tripped; tripped != (c.want == rules.Missing) {
+			t.Errorf("a step of %v m: %v", c.step, r.e.latch.state)
 		}
 	}
 	// No other source takes over: a fed second height changes nothing.
@@ -192,8 +192,8 @@ func TestPromise14_HeightStepMakesHeightMissing(t *testing.T) {
 	r.set(rules.HeightLocal, 3, rules.Good)
 	r.set(rules.ClimbLocal, 0, rules.Good)
 	r.run(310 * time.Millisecond)
-	if r.e.state != Tripped {
-		t.Errorf("another source of height took over in silence: %v", r.e.state)
+	if r.e.latch.state != Tripped {
+		t.Errorf("another source of height took over in silence: %v", r.e.latch.state)
 	}
 }
 
@@ -219,8 +219,8 @@ func oneRotor(t *testing.T, turns rules.ChannelID) {
 	r.press(End, 100*time.Millisecond)
 	r.run(1800 * time.Millisecond) // proven in 1 s: the window is 2 s
 	var v View
-	if r.e.View(&v); r.e.state != Blocked || !v.KeepOut {
-		t.Fatalf("%v, keep out %v; want the rotor to have its time", r.e.state, v.KeepOut)
+	if r.e.View(&v); r.e.latch.state != Blocked || !v.KeepOut {
+		t.Fatalf("%v, keep out %v; want the rotor to have its time", r.e.latch.state, v.KeepOut)
 	}
 	r.run(200 * time.Millisecond)
 	if r.e.View(&v); v.State != Fault || v.Why != ReasonPowerRemains || !v.KeepOut {

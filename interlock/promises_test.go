@@ -33,7 +33,7 @@ func TestPromise01_DeEnergiseToTrip(t *testing.T) {
 	opened, closed := 0, 0
 	look := func(rt *rapid.T, r *rig, effects []Effect) {
 		if wrong := wrongAfter(r.e, r.e); wrong != "" {
-			rt.Fatalf("%v at %v: %s", r.e.state, r.e.now, wrong)
+			rt.Fatalf("%v at %v: %s", r.e.latch.state, r.e.now, wrong)
 		}
 		relayOff, beatOff, sawOther := -1, -1, false
 		for i, f := range effects {
@@ -57,7 +57,7 @@ func TestPromise01_DeEnergiseToTrip(t *testing.T) {
 				rt.Fatalf("live was left without opening relay and stopping the heartbeat in the same call: %v", effects)
 			}
 		}
-		if r.e.closed {
+		if r.e.latch.closed {
 			closed++
 		}
 	}
@@ -147,7 +147,7 @@ func TestPromise03_MissingIsViolating(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		e.state, e.closed, e.relayOn, e.beatOn = Live, true, true, true // as if started
+		e.latch.state, e.latch.closed, e.latch.relayOn, e.latch.beatOn = Live, true, true, true // as if started
 		good := Sample{Channel: c.ID, Value: c.Low, Quality: rules.Good}
 		e.Step(0, Input{Kind: SampleInput, Sample: good})
 		// What is no reading keeps nothing fresh.
@@ -164,8 +164,8 @@ func TestPromise03_MissingIsViolating(t *testing.T) {
 		if immediate(c.ID) {
 			want = Tripped
 		}
-		if e.state != want || !slices.ContainsFunc(effects, func(f Effect) bool { return f.Kind == TripEffect && f.At == c.Stale && f.FirstOut }) {
-			t.Errorf("%s: silent for %v is %v, want %v: %v", c.Name, c.Stale, e.state, want, effects)
+		if e.latch.state != want || !slices.ContainsFunc(effects, func(f Effect) bool { return f.Kind == TripEffect && f.At == c.Stale && f.FirstOut }) {
+			t.Errorf("%s: silent for %v is %v, want %v: %v", c.Name, c.Stale, e.latch.state, want, effects)
 		}
 	}
 	if tried < 90 {
@@ -198,7 +198,7 @@ func TestPromise04_TripLatches(t *testing.T) {
 			case !i.On:
 				released = at
 			}
-			if l := &r.e.lines[Reset]; i.On && !l.on {
+			if l := &r.e.latch.lines[Reset]; i.On && !l.on {
 				pressed = at
 			} else {
 				heldFor = at - pressed
@@ -217,8 +217,8 @@ func TestPromise04_TripLatches(t *testing.T) {
 					if f.State != Blocked || f.Reason != ReasonReset || f.At != released {
 						rt.Fatalf("%v was left to %v by %v", f.From, f.State, f.Reason)
 					}
-					if e.standing > 0 || e.armed || e.kept < e.trips || e.mirrorClosed() || e.powerRemains(f.At) {
-						rt.Fatalf("a reset passed with %d causes standing, armed %v, %d of %d records kept", e.standing, e.armed, e.kept, e.trips)
+					if e.latch.standing > 0 || e.armed || e.latch.kept < e.latch.trips || e.latch.mirrorClosed() || e.powerRemains(f.At) {
+						rt.Fatalf("a reset passed with %d causes standing, armed %v, %d of %d records kept", e.latch.standing, e.armed, e.latch.kept, e.latch.trips)
 					}
 					if heldFor < e.site.ResetShortest || heldFor > e.site.ResetLongest {
 						rt.Fatalf("a reset held for %v passed", heldFor)
@@ -264,8 +264,8 @@ func TestPromise04_TapedDownButtonDoesNothing(t *testing.T) {
 		for range 20 {
 			r.press(other, 300*time.Millisecond)
 			r.run(time.Second)
-			if r.e.closed || l == Reset && r.e.resetDone || r.e.state == Closing {
-				t.Fatalf("with %v taped down: %v", l, r.e.state)
+			if r.e.latch.closed || l == Reset && r.e.latch.resetDone || r.e.latch.state == Closing {
+				t.Fatalf("with %v taped down: %v", l, r.e.latch.state)
 			}
 		}
 	}
@@ -279,29 +279,29 @@ func TestPromise05_NothingResumesByItself(t *testing.T) {
 	}{{EndedCleanly, Guard, Blocked}, {EndedInTrip, Guard, Tripped}, {EndedInFault, Guard, Fault}, {EndedCleanly, Watch, Blocked}} {
 		r := busyRig(t, func(s *Site) { s.PowerUp, s.Duty = c.before, c.duty })
 		effects := r.e.Advance(0)
-		if r.e.state != c.want || len(effects) < 3 || effects[0].Kind != RelayEffect || effects[0].On || effects[1].Kind != BeatEffect || effects[1].On {
-			t.Fatalf("power-up after %v came up %v with %v, want %v", c.before, r.e.state, effects, c.want)
+		if r.e.latch.state != c.want || len(effects) < 3 || effects[0].Kind != RelayEffect || effects[0].On || effects[1].Kind != BeatEffect || effects[1].On {
+			t.Fatalf("power-up after %v came up %v with %v, want %v", c.before, r.e.latch.state, effects, c.want)
 		}
 		r.run(15 * time.Second)
-		if r.e.state == Ready || r.e.relayOn || r.e.beatOn {
-			t.Errorf("power-up after %v went on to %v by itself", c.before, r.e.state)
+		if r.e.latch.state == Ready || r.e.latch.relayOn || r.e.latch.beatOn {
+			t.Errorf("power-up after %v went on to %v by itself", c.before, r.e.latch.state)
 		}
 	}
 	// Without the two buttons nothing that happens closes the chain, and what
 	// is opened stays open.
 	forStreams(t, func(rt *rapid.T, base *rig, log []stamped) {
 		e := base.e.Clone()
-		open := !e.closed
+		open := !e.latch.closed
 		for _, s := range log {
 			if s.in == nil {
 				e.Advance(s.at)
 			} else if s.in.Kind != LineInput || s.in.Line != Reset && s.in.Line != Start {
 				e.Step(s.at, *s.in)
 			}
-			if open && (e.closed || e.relayOn || e.beatOn) {
+			if open && (e.latch.closed || e.latch.relayOn || e.latch.beatOn) {
 				rt.Fatalf("it closed by itself at %v", s.at)
 			}
-			open = open || !e.closed
+			open = open || !e.latch.closed
 		}
 	})
 }
@@ -317,8 +317,8 @@ func TestPromise06_OpeningIsVerified(t *testing.T) {
 		r.set(rules.Motor1Speed, 0, rules.Good)
 		r.run(700 * time.Millisecond)
 		// Read open at the very end of the drop-out time is too late.
-		if want := ms >= 200; (r.e.state == Fault) != want {
-			t.Errorf("a contactor that drops out after %d ms is %v", ms, r.e.state)
+		if want := ms >= 200; (r.e.latch.state == Fault) != want {
+			t.Errorf("a contactor that drops out after %d ms is %v", ms, r.e.latch.state)
 		} else if want {
 			faults++
 		}
@@ -337,8 +337,8 @@ func TestPromise06_OpeningIsVerified(t *testing.T) {
 		r.run(c.stops - 10*time.Millisecond)
 		r.set(rules.Motor1Speed, 0.9, rules.Good)
 		r.run(time.Second)
-		if r.e.state != c.want {
-			t.Errorf("rotors that stop after %v: %v, want %v", c.stops, r.e.state, c.want)
+		if r.e.latch.state != c.want {
+			t.Errorf("rotors that stop after %v: %v, want %v", c.stops, r.e.latch.state, c.want)
 		}
 	}
 }

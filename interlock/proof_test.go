@@ -30,7 +30,7 @@ func TestProofTestsAndStopTimeByTheHost(t *testing.T) {
 		at += time.Second
 		e.Step(at, Input{Kind: HostInput, Host: h, On: on, Seq: seq})
 	}
-	if unmet(e, NeedProof) || !unmet(e, NeedStopProven) || e.rotorWindow() != 10*time.Second {
+	if unmet(e, NeedProof) || !unmet(e, NeedStopProven) || e.latch.rotorWindow() != 10*time.Second {
 		t.Fatal("a guard that was told nothing has a proof test due, or a stop time")
 	}
 	host(HostProof, true, 0)
@@ -45,12 +45,12 @@ func TestProofTestsAndStopTimeByTheHost(t *testing.T) {
 		t.Error("a test that is in force again still counts as overdue")
 	}
 	host(HostStopTime, false, 3000)
-	if !unmet(e, NeedStopProven) || e.rotorWindow() != 6*time.Second {
-		t.Errorf("stated as 3 s: unmet %v, window %v, want the stop unproven and twice that", unmet(e, NeedStopProven), e.rotorWindow())
+	if !unmet(e, NeedStopProven) || e.latch.rotorWindow() != 6*time.Second {
+		t.Errorf("stated as 3 s: unmet %v, window %v, want the stop unproven and twice that", unmet(e, NeedStopProven), e.latch.rotorWindow())
 	}
 	host(HostStopTime, true, 2400)
-	if unmet(e, NeedStopProven) || e.rotorWindow() != 4800*time.Millisecond {
-		t.Errorf("proven in 2.4 s: unmet %v, window %v, want twice that", unmet(e, NeedStopProven), e.rotorWindow())
+	if unmet(e, NeedStopProven) || e.latch.rotorWindow() != 4800*time.Millisecond {
+		t.Errorf("proven in 2.4 s: unmet %v, window %v, want twice that", unmet(e, NeedStopProven), e.latch.rotorWindow())
 	}
 	host(HostStopTime, false, 3000)
 	if !unmet(e, NeedStopProven) {

@@ -223,7 +223,7 @@ func (r *rig) startOver(start bool) {
 	r.run(5 * time.Second)
 	r.press(Reset, 300*time.Millisecond)
 	for range 110 {
-		if r.e.state == Ready {
+		if r.e.latch.state == Ready {
 			break
 		}
 		r.run(100 * time.Millisecond)

@@ -324,8 +324,8 @@ func (r *rig) again() {
 	r.run(11 * time.Second)
 	r.press(Start, 200*time.Millisecond)
 	r.run(4 * time.Second)
-	if r.e.state != Live {
-		r.t.Fatalf("not live again: %v; %s", r.e.state, strings.Join(r.out, "\n"))
+	if r.e.latch.state != Live {
+		r.t.Fatalf("not live again: %v; %s", r.e.latch.state, strings.Join(r.out, "\n"))
 	}
 }
 
@@ -351,13 +351,13 @@ func (r *rig) live() {
 	r.run(100 * time.Millisecond)
 	r.press(Reset, 300*time.Millisecond)
 	r.run(11 * time.Second)
-	if r.e.state != Ready {
-		r.t.Fatalf("not ready: %v; %s", r.e.state, strings.Join(r.out, "\n"))
+	if r.e.latch.state != Ready {
+		r.t.Fatalf("not ready: %v; %s", r.e.latch.state, strings.Join(r.out, "\n"))
 	}
 	r.press(Start, 200*time.Millisecond)
 	r.run(4 * time.Second)
-	if r.e.state != Live {
-		r.t.Fatalf("not live: %v; %s", r.e.state, strings.Join(r.out, "\n"))
+	if r.e.latch.state != Live {
+		r.t.Fatalf("not live: %v; %s", r.e.latch.state, strings.Join(r.out, "\n"))
 	}
 }
 

@@ -159,7 +159,7 @@ func digestStream(t *testing.T, duty Duty) string {
 			case Start:
 				on = turn%230 > 200
 			case Readback:
-				on = e.closed
+				on = e.latch.closed
 			}
 			if !calm && c.below(3000) == 0 {
 				on = !on
@@ -216,8 +216,8 @@ func digestStream(t *testing.T, duty Duty) string {
 			}
 			answer(e.Step(at, Input{Kind: SampleInput, Sample: s}))
 		}
-		if c.below(10) == 0 && e.kept < e.trips { // drawn in every turn: what is decided moves no chance
-			answer(e.Step(at, Input{Kind: HostInput, Host: HostKept, Seq: e.trips}))
+		if c.below(10) == 0 && e.latch.kept < e.latch.trips { // drawn in every turn: what is decided moves no chance
+			answer(e.Step(at, Input{Kind: HostInput, Host: HostKept, Seq: e.latch.trips}))
 		}
 		if c.below(40) == 0 {
 			answer(e.Advance(at + time.Duration(c.below(9e6))))

@@ -7,46 +7,32 @@ import (
 	"downhaul/rules"
 )
 
+// needText is why a need is not met, where the words are always the same.
+var needText = [...]string{
+	NeedGuardDuty:  "duty is watch: the relay is never closed",
+	NeedStop:       "emergency stop pressed, or not read",
+	NeedGate:       "gate open",
+	NeedPins:       "the input lines are not being read",
+	NeedReadback:   "the contactor does not read open",
+	NeedRelay:      "the relay line cannot be written",
+	NeedLink:       "nothing heard from the craft",
+	NeedClash:      "two senders under the craft's identity: end the other one, then wait 10 s",
+	NeedDisarmed:   "the craft is armed, or its state is unknown",
+	NeedDisk:       "too little room on the disk for records",
+	NeedProof:      "a proof test is due",
+	NeedStopProven: "stop not measured at the rotors: only a step on the ground may start",
+	NeedCard:       "the test card asks for more",
+	NeedLedger:     "a fault of the chain or a defect stands open",
+	NeedKept:       "a trip record is not on disk yet",
+	NeedReset:      "reset needed: search the area, then press and release reset",
+	NeedTurn:       "turn the anemometer once by hand, slowly: without pulses a calm cannot be told from a cut wire",
+	NeedNotEnded:   "the guard is ending",
+}
+
 // Say says in one plain sentence why a need is not met. Status, page and log
 // all show this one text.
 func (v *View) Say(env *rules.Envelope, u Unmet) string {
 	switch u.Need {
-	case NeedGuardDuty:
-		return "duty is watch: the relay is never closed"
-	case NeedStop:
-		return "emergency stop pressed, or not read"
-	case NeedGate:
-		return "gate open"
-	case NeedPins:
-		return "the input lines are not being read"
-	case NeedReadback:
-		return "the contactor does not read open"
-	case NeedRelay:
-		return "the relay line cannot be written"
-	case NeedLink:
-		return "nothing heard from the craft"
-	case NeedClash:
-		return "two senders under the craft's identity: end the other one, then wait 10 s"
-	case NeedDisarmed:
-		return "the craft is armed, or its state is unknown"
-	case NeedDisk:
-		return "too little room on the disk for records"
-	case NeedProof:
-		return "a proof test is due"
-	case NeedStopProven:
-		return "stop not measured at the rotors: only a step on the ground may start"
-	case NeedCard:
-		return "the test card asks for more"
-	case NeedLedger:
-		return "a fault of the chain or a defect stands open"
-	case NeedKept:
-		return "a trip record is not on disk yet"
-	case NeedReset:
-		return "reset needed: search the area, then press and release reset"
-	case NeedTurn:
-		return "turn the anemometer once by hand, slowly: without pulses a calm cannot be told from a cut wire"
-	case NeedNotEnded:
-		return "the guard is ending"
 	case NeedRule:
 		return fmt.Sprintf("%s: %s", env.Rules[u.Index].Name, v.RuleNow(env, u.Index))
 	case NeedPermissive:
@@ -70,7 +56,7 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 		}
 		return fmt.Sprintf("%s: healthy for %d s, wanted 10 s", id, int((v.At-u.Since)/time.Second))
 	}
-	return "something that has no name yet"
+	return needText[u.Need]
 }
 
 // RuleNow is where a rule stands in a few words, in its own unit.

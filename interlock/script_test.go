@@ -79,7 +79,7 @@ func runScript(t *testing.T, name string, extra time.Duration, seen func(*Engine
 		for _, s := range r.take() {
 			got.WriteString("    " + s + "\n")
 		}
-		fmt.Fprintf(&got, "    = %v\n", r.e.state)
+		fmt.Fprintf(&got, "    = %v\n", r.e.latch.state)
 	}
 	return head, body, got.String()
 }

@@ -60,10 +60,10 @@ func TestStallIsItsOwnFirstCause(t *testing.T) {
 				t.Errorf("%v: trip %d is %v for %v, first-out %v", length, f.Trip, f.Reason, f.Lasted, f.FirstOut)
 			}
 		}
-		if r.e.state != Tripped {
-			t.Errorf("%v: %v (%v), want tripped", length, r.e.state, r.e.why)
+		if r.e.latch.state != Tripped {
+			t.Errorf("%v: %v (%v), want tripped", length, r.e.latch.state, r.e.latch.why)
 		}
-		if ms >= 501 && !r.e.builtinListed[ReasonLink] {
+		if ms >= 501 && !r.e.latch.builtinListed[ReasonLink] {
 			t.Errorf("%v: the silence of the craft is not listed behind the stall", length)
 		}
 	}
@@ -87,8 +87,8 @@ func TestStallFindsADeadWatchdog(t *testing.T) {
 		{time.Second, time.Hour, Fault, ReasonPowerRemains}, // on top of the watchdog
 	} {
 		r, said := stalledRig(t, c.length, c.opened)
-		if r.e.state != c.want || r.e.why != c.why {
-			t.Errorf("a stall of %v, open %v after: %v by %v, want %v by %v", c.length, c.opened, r.e.state, r.e.why, c.want, c.why)
+		if r.e.latch.state != c.want || r.e.latch.why != c.why {
+			t.Errorf("a stall of %v, open %v after: %v by %v, want %v by %v", c.length, c.opened, r.e.latch.state, r.e.latch.why, c.want, c.why)
 		}
 		found := false
 		for _, f := range said {
@@ -108,7 +108,7 @@ func TestStallReplaysWithoutTheTurnBeforeIt(t *testing.T) {
 		r := bases(t)[1].twin(t)
 		r.run(30 * time.Millisecond)
 		live, replay := r.e.Clone(), r.e.Clone()
-		last := r.e.timers[timerPins] // then the lines count as unread: a trip
+		last := r.e.latch.timers[timerPins] // then the lines count as unread: a trip
 		news := Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: uint32(gap / time.Millisecond)}
 		var want, got []byte
 		take := func(to *[]byte, effects []Effect) {
@@ -142,8 +142,8 @@ func TestStallMakesNoContactsDiffer(t *testing.T) {
 	r.set(rules.Motor1Speed, 0, rules.Good)
 	r.set(rules.Motor1Output, 0, rules.Good)
 	r.run(2 * time.Second)
-	if r.e.state != Tripped || r.e.why != ReasonEStop {
-		t.Errorf("%v by %v, want tripped by the emergency stop", r.e.state, r.e.why)
+	if r.e.latch.state != Tripped || r.e.latch.why != ReasonEStop {
+		t.Errorf("%v by %v, want tripped by the emergency stop", r.e.latch.state, r.e.latch.why)
 	}
 }
 
@@ -164,11 +164,11 @@ func TestPowerThatRemainsOnTopOfAFaultIsOnRecord(t *testing.T) {
 	}
 	r.step(Input{Kind: HostInput, Host: HostRelayFailed, On: true})
 	r.change = rules.Never // the contactor stays closed
-	if r.e.state != Fault {
-		t.Fatalf("%v, want fault", r.e.state)
+	if r.e.latch.state != Fault {
+		t.Fatalf("%v, want fault", r.e.latch.state)
 	}
 	r.run(time.Second)
-	if trips != 1 || notes != 1 || r.e.why != ReasonPowerRemains {
-		t.Errorf("%d records and %d notes, the fault by %v; want one of each", trips, notes, r.e.why)
+	if trips != 1 || notes != 1 || r.e.latch.why != ReasonPowerRemains {
+		t.Errorf("%d records and %d notes, the fault by %v; want one of each", trips, notes, r.e.latch.why)
 	}
 }

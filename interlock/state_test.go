@@ -15,24 +15,22 @@ import (
 
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
-	"limits.above": "the engine itself", "below": "the engine itself", "clock": "the engine's own", "limits.needs": "never changes", "limits.helps": "never changes", "speeds": "never changes", "outputs": "never changes", "limits.readyAfter": "never changes",
-	"panicked": "decides nothing", "group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
-	"ages": "never changes", "limits.order": "never changes", "limits.perms": "never changes",
-	"limits.channels.rulesFrom": "never changes", "limits.channels.rulesTo": "never changes", "limits.channels.permsFrom": "never changes",
-	"limits.channels.permsTo": "never changes", "limits.channels.calcFrom": "never changes", "limits.channels.calcTo": "never changes",
+	"limits.above": "the engine itself", "latch.below": "the engine itself", "latch.site": "never changes", "limits.needs": "never changes", "limits.helps": "never changes", "speeds": "never changes", "outputs": "never changes", "limits.readyAfter": "never changes",
+	"panicked": "decides nothing", "latch.group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
+	"ages": "never changes", "limits.channels.rules": "never changes", "limits.channels.perms": "never changes", "limits.channels.calcs": "never changes",
 	"limits.channels.used": "never changes", "limits.channels.needed": "never changes", "limits.channels.frozenAfter": "never changes",
 	"limits.channels.named":  "never changes",
-	"limits.channels.missed": "a rule of the channel is missing", "kept": "decides only by being less than trips or not",
+	"limits.channels.missed": "a rule of the channel is missing", "latch.kept": "decides only by being less than trips or not",
 	"limits.channels.shortest": "never changes", "limits.channels.longest": "never changes", "limits.channels.sloped": "never changes", "limits.channels.warming": "never changes",
-	"now": "times are told relative to it", "next": "may be early; what is due is told by its owner",
+	"now": "times are told relative to it", "next": "may be early; what is due is told by its owner", "latch.next": "may be early; what is due is told by its owner",
 	"limits.calcs": "each tells its own state, and the tests of derived hold it whole", "limits.calcDue": "follows from the calculator's own state",
 	"limits.runs.slope":     "tells its own state, and the tests of derived hold it whole",
 	"limits.channels.stale": "a cache of the time of the last Good sample plus a staleness; may be early",
 	"limits.channels.id":    "never changes", "limits.awake": "lists what has a deadline", "limits.channels.awake": "stands in that list",
-	"limits.waiting": "lists what has an on-delay", "limits.runs.waiting": "stands in that list", "limits.acting": "only lives in an instant", "standing": "counts the demands in force", "cautions": "counts the cautions told",
-	"first": "for the view only", "why": "decides only by being one of two reasons of a fault", "flash": "for the view only", "flashState": "for the view only", "limits.tracking": "decides nothing", "limits.runs.tracked": "decides nothing",
+	"limits.waiting": "lists what has an on-delay", "limits.runs.waiting": "stands in that list", "limits.acting": "only lives in an instant", "latch.standing": "counts the demands in force", "latch.cautions": "counts the cautions told",
+	"latch.first": "for the view only", "latch.why": "decides only by being one of two reasons of a fault", "latch.flash": "for the view only", "latch.flashState": "for the view only", "limits.tracking": "decides nothing", "limits.runs.tracked": "decides nothing",
 	"limits.runs.least": "decides nothing", "limits.runs.leastAt": "decides nothing",
-	"unknown": "only lives in an instant", "limits.toldUntil": "follows from the last frame, which is told", "out": "only lives until the next call", "front": "only lives until the next call",
+	"unknown": "only lives in an instant", "limits.toldUntil": "follows from the last frame, which is told", "latch.out": "only lives until the next call", "latch.front": "only lives until the next call",
 }
 
 // sampleStates are engines in states in which, between them, everything that

@@ -57,18 +57,18 @@ func TestAShortPressFindsTheContactThatDoesNotOpen(t *testing.T) {
 			r := bases(t)[1].twin(t)
 			r.land()
 			r.stopping(t, c.text, first)
-			if fault := r.e.state == Fault && r.e.why == ReasonEStopOne; fault != c.fault || r.e.stopDoubt != c.fault || !fault && r.e.state != Tripped {
-				t.Errorf("%s, %v first: %v because of %v, in doubt %v", c.name, first, r.e.state, r.e.why, r.e.stopDoubt)
+			if fault := r.e.latch.state == Fault && r.e.latch.why == ReasonEStopOne; fault != c.fault || r.e.latch.stopDoubt != c.fault || !fault && r.e.latch.state != Tripped {
+				t.Errorf("%s, %v first: %v because of %v, in doubt %v", c.name, first, r.e.latch.state, r.e.latch.why, r.e.latch.stopDoubt)
 			}
 			if !c.fault {
 				continue
 			}
 			r.stopping(t, "A+ B+ 1000", first)
-			if bar := r.e.resetBar(r.now); bar != ReasonEStopOne {
+			if bar := r.e.latch.resetBar(r.now); bar != ReasonEStopOne {
 				t.Errorf("%s, %v first: a reset meets %v before both opened", c.name, first, bar)
 			}
 			r.stopping(t, "A- B- 100 A+ B+ 1000", first)
-			if bar := r.e.resetBar(r.now); bar == ReasonEStopOne || bar == ReasonEStop {
+			if bar := r.e.latch.resetBar(r.now); bar == ReasonEStopOne || bar == ReasonEStop {
 				t.Errorf("%s, %v first: a reset meets %v when both had opened", c.name, first, bar)
 			}
 		}
@@ -83,8 +83,8 @@ func TestAPressBehindAStallIsNoFault(t *testing.T) {
 	r.now += 300 * time.Millisecond
 	r.step(Input{Kind: HostInput, Host: HostHeldUp, Seq: 300})
 	r.stopping(t, "A+ 2000", EStopA)
-	if r.e.state != Tripped || r.e.stopDoubt {
-		t.Errorf("%v because of %v, in doubt %v", r.e.state, r.e.why, r.e.stopDoubt)
+	if r.e.latch.state != Tripped || r.e.latch.stopDoubt {
+		t.Errorf("%v because of %v, in doubt %v", r.e.latch.state, r.e.latch.why, r.e.latch.stopDoubt)
 	}
 }
 
@@ -95,7 +95,7 @@ func TestOneContactAloneIsNoFault(t *testing.T) {
 	r.set(rules.ESCFailures, 0, rules.Good)
 	r.live()
 	r.stopping(t, "A- 100 A+ 1000", EStopA)
-	if r.e.state != Tripped || r.e.stopDoubt {
-		t.Errorf("%v because of %v", r.e.state, r.e.why)
+	if r.e.latch.state != Tripped || r.e.latch.stopDoubt {
+		t.Errorf("%v because of %v", r.e.latch.state, r.e.latch.why)
 	}
 }

@@ -23,10 +23,10 @@ func TestNothingClosesInTheInstantInWhichItMustOpen(t *testing.T) {
 		r.press(Reset, 300*time.Millisecond)
 		r.lines[Start] = true
 		r.run(r.tick)
-		if r.e.state != Closing {
-			t.Fatalf("%v", r.e.state)
+		if r.e.latch.state != Closing {
+			t.Fatalf("%v", r.e.latch.state)
 		}
-		end := r.e.since + r.e.site.Horn
+		end := r.e.latch.since + r.e.site.Horn
 		id := rules.SupplyVoltage // its rules wait longer or only warn
 		if c.rule {
 			id = rules.Tension
@@ -45,8 +45,8 @@ func TestNothingClosesInTheInstantInWhichItMustOpen(t *testing.T) {
 				}
 			}
 		}
-		if r.e.state == Closing || r.e.closed {
-			t.Errorf("a %s that goes stale at the end of the horn leaves %v", c.what, r.e.state)
+		if r.e.latch.state == Closing || r.e.latch.closed {
+			t.Errorf("a %s that goes stale at the end of the horn leaves %v", c.what, r.e.latch.state)
 		}
 	}
 }

@@ -49,7 +49,7 @@ func (e *Engine) restsOn(why Reason, rule int) (rules.ChannelID, time.Duration) 
 		return id, min(e.env.Rules[rule].StaleAfter, id.Stale())
 	case why == ReasonLink:
 		return rules.LinkAge, 0
-	case why == ReasonHeightLost, why == ReasonGroundUnseen && e.limits.Feeds(rules.Height) && e.timers[timerGroundHeight] == rules.Never:
+	case why == ReasonHeightLost, why == ReasonGroundUnseen && e.limits.Feeds(rules.Height) && !e.runs(timerGroundHeight):
 		return rules.Height, rules.Height.Stale()
 	case why == ReasonGroundUnseen:
 		return rules.Tension, groundSilence()
@@ -131,7 +131,7 @@ func (e *Engine) silenceAs(at time.Duration, first bool) Effect {
 		timer int
 		id    rules.ChannelID
 	}{{timerClimb, rules.Climb}, {timerSlack, rules.Tension}} {
-		if e.timers[t.timer] != rules.Never {
+		if e.runs(t.timer) {
 			f.Reason, f.Channel, f.HasValue, f.Value = ReasonThenSilent, t.id, true, e.limits.Reading(t.id).Value
 		}
 	}
@@ -166,26 +166,24 @@ func (e *Engine) silenceAs(at time.Duration, first bool) Effect {
 	return f
 }
 
-// consequence puts a demand that a silence made behind the trip of that silence, and
-// reports whether it is one. The first of them makes that trip.
-func (e *Engine) consequence(f Effect, first bool) bool {
+// consequence puts a demand that a silence made behind the trip of that silence. The
+// first of them makes that trip, as number next.
+func (e *Engine) consequence(f Effect, first bool, next uint32) (behind, is Effect) {
 	if !e.bySilence(f.At, f.Reason, f.Rule) {
-		return false
+		return Effect{}, f
 	}
 	id, _ := e.restsOn(f.Reason, f.Rule)
 	if e.unheard.trip == 0 || e.lastFrame > e.unheard.from && !e.ofRecorded(e.told(id)) { // another silence
-		s := e.silenceAs(f.At, first)
-		s.Stop = f.Stop
-		e.number(s, first)
-		e.unheard = unheard{trip: e.trips, from: e.lastFrame, rule: s.Rule}
-		if s.Rule >= 0 {
-			e.limits.Named(s.Rule)
+		behind = e.silenceAs(f.At, first)
+		behind.Stop = f.Stop
+		e.unheard = unheard{trip: next, from: e.lastFrame, rule: behind.Rule}
+		if behind.Rule >= 0 {
+			e.limits.Named(behind.Rule)
 		}
 		if f.Reason == ReasonLink {
-			return true
+			return behind, Effect{}
 		}
 	}
 	f.Kind, f.Trip = ConsequenceEffect, e.unheard.trip
-	e.emit(f)
-	return true
+	return behind, f
 }

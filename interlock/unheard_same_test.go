@@ -56,7 +56,7 @@ func digestOutputs(t *testing.T, duty Duty) string {
 			}
 		}
 		r.run(3 * time.Second)
-		fmt.Fprintf(sum, "%v\n", r.e.state)
+		fmt.Fprintf(sum, "%v\n", r.e.latch.state)
 	}
 	if duty == Guard && opened < 400 {
 		t.Errorf("the relay opened %d times; the flights reach too little", opened)

@@ -1,9 +1,10 @@
 package interlock
 
 import (
+	"time"
+
 	"downhaul/interlock/limits"
 	"downhaul/rules"
-	"time"
 )
 
 // View is what can be shown of an engine. The slices are reused by the next
@@ -69,19 +70,19 @@ func (e *Engine) View(dst *View) {
 	unmet, ruleViews, perms := dst.Unmet[:0], dst.Rules[:0], dst.Permissives[:0]
 	holds := append(dst.Holds[:0], e.limits.Holds()...)
 	*dst = View{
-		At: e.now, Since: e.since, State: e.state, Why: e.why, Duty: e.site.Duty, Sound: e.sound,
-		RelayOn: e.relayOn, Closed: e.closed, Armed: e.armed, Airborne: e.airborne,
-		KeepOut:   e.closed || e.armed || e.site.Duty == Guard && !e.still(e.now),
-		WindTurns: e.timers[timerPowerRemains] == rules.Never && e.rotorTurns(e.now, e.site.StillRotor) && e.windTurns(e.now),
-		ResetDone: e.resetDone, Grace: e.timers[timerGrace], Closing: rules.Never,
-		Hushed: e.hushed(), ResetBar: e.resetBar(e.now), Flash: e.flash, FlashState: e.flashState,
-		First: e.first, Trips: e.trips, Kept: e.kept, Standing: e.standing,
+		At: e.now, Since: e.latch.since, State: e.latch.state, Why: e.latch.why, Duty: e.site.Duty, Sound: e.latch.sound,
+		RelayOn: e.latch.relayOn, Closed: e.latch.closed, Armed: e.armed, Airborne: e.airborne,
+		KeepOut:   e.latch.closed || e.armed || e.site.Duty == Guard && !e.latch.still(e.now),
+		WindTurns: !e.latch.runs(timerPowerRemains) && e.rotorTurns(e.now, e.site.StillRotor) && e.windTurns(e.now),
+		ResetDone: e.latch.resetDone, Grace: e.latch.timers[timerGrace], Closing: rules.Never,
+		Hushed: e.latch.hushed(), ResetBar: e.latch.resetBar(e.now), Flash: e.latch.flash, FlashState: e.latch.flashState,
+		First: e.latch.first, Trips: e.latch.trips, Kept: e.latch.kept, Standing: e.latch.standing,
 	}
-	if e.state == Closing {
-		dst.Closing = e.since + e.site.Horn
+	if e.latch.state == Closing {
+		dst.Closing = e.latch.since + e.site.Horn
 	}
 	e.eachUnmet(func(u Unmet) bool { unmet = append(unmet, u); return true })
-	if e.state == Blocked && e.site.Duty == Guard && !e.resetDone {
+	if e.latch.state == Blocked && e.site.Duty == Guard && !e.latch.resetDone {
 		unmet = append(unmet, Unmet{Need: NeedReset})
 	}
 	for i := range e.env.Rules {

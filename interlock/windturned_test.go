@@ -78,10 +78,10 @@ func TestRotorsThatTheWindTurns(t *testing.T) {
 		if !c.wind {
 			continue
 		}
-		if r.e.lines[Readback].on = true; r.e.windTurns(r.e.now) {
+		if r.e.latch.lines[Readback].on = true; r.e.windTurns(r.e.now) {
 			t.Errorf("%s: put down to the wind behind a mirror contact that reads closed", c.name)
 		}
-		r.e.lines[Readback].on = false
+		r.e.latch.lines[Readback].on = false
 		r.lines[EStopA], r.lines[EStopB] = true, true
 		r.land()
 		r.set(rules.Motor1Speed, 8, rules.Good)
@@ -124,8 +124,8 @@ func TestTheWindNeedsAnOpenMirrorAndACurrent(t *testing.T) {
 		r.set(rules.Motor1Speed, 8, rules.Good)
 		r.press(End, 100*time.Millisecond)
 		r.run(3 * time.Second)
-		if r.e.state != Fault || r.e.why != ReasonPowerRemains {
-			t.Errorf("%s: %v because of %v", name, r.e.state, r.e.why)
+		if r.e.latch.state != Fault || r.e.latch.why != ReasonPowerRemains {
+			t.Errorf("%s: %v because of %v", name, r.e.latch.state, r.e.latch.why)
 		}
 	}
 }

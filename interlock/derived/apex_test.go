@@ -5,10 +5,10 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/rules"
+	"pgregory.net/rapid"
 
 	"downhaul/interlock/limits"
-	"pgregory.net/rapid"
+	"downhaul/rules"
 )
 
 // The formula's own check cases, computed from it by hand with g = 9.80665.

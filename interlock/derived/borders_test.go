@@ -5,10 +5,10 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/rules"
+	"pgregory.net/rapid"
 
 	"downhaul/interlock/limits"
-	"pgregory.net/rapid"
+	"downhaul/rules"
 )
 
 // Where it has something to say at all, the root is where the formula of the

@@ -8,10 +8,10 @@ import (
 	"time"
 	"unsafe"
 
-	"downhaul/rules"
+	"pgregory.net/rapid"
 
 	"downhaul/interlock/limits"
-	"pgregory.net/rapid"
+	"downhaul/rules"
 )
 
 // busy is every calculator after some minutes of lively readings, and the

@@ -5,10 +5,10 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/rules"
+	"pgregory.net/rapid"
 
 	"downhaul/interlock/limits"
-	"pgregory.net/rapid"
+	"downhaul/rules"
 )
 
 // WS425 User's Guide M210361EN-E, table 7: gust as the highest sum of the last

@@ -1,9 +1,10 @@
 package limits
 
 import (
-	"downhaul/rules"
 	"slices"
 	"time"
+
+	"downhaul/rules"
 )
 
 // Health is how a channel stands.

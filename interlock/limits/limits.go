@@ -1,3 +1,14 @@
+// Package limits holds the channels and the rules in time: what each channel read
+// last and how fresh that is, what is derived from it, and which rules ask for a
+// stop or a caution. Demands come up through Above; nothing is asked of it but
+// whether a phase is on. It knows no state of the latch, no input line, no chain.
+//
+// It promises: a demand comes up in the very Take or Fire in which it becomes due;
+// missing is violating, and silence clears nothing; a doubtful value may count
+// against a limit and ends nothing; NaN, an implausible and a frozen value are
+// missing. It trusts: the envelope was checked, time does not run back, Fire is
+// called at every instant that Wake named or Due gives, and calculators tell their
+// next deadline. What they give is checked as any sample is.
 package limits
 
 import (
@@ -25,8 +36,6 @@ type Limits struct {
 	channels [rules.ChannelCount]channelRun
 	used     []rules.ChannelID // channels that have rules or permissives
 	needed   []rules.ChannelID // those of them that a rule needs to start
-	order    []int32           // rule indexes sorted by channel, file order within
-	perms    []int32           // permissive indexes sorted by channel
 	runs     []ruleRun         // by rule index
 	awake    []rules.ChannelID // channels with a deadline, and some without
 	waiting  []int32           // rules whose on-delay runs, and some others
@@ -76,19 +85,19 @@ type channelRun struct {
 	stale    time.Duration // next staleness deadline
 	shortest time.Duration // shortest staleness of its rules and permissives
 
-	rulesFrom, rulesTo int32
-	permsFrom, permsTo int32
-	calcFrom, calcTo   int32
-	needed             bool // a rule needs it to start
-	awake              bool // stands in the engine's list
-	healthy            bool // streak has lasted long enough
-	frozenAfter        int
-	same               int
-	last               float64
-	longest            time.Duration // longest of them
-	sloped             bool          // has rules on its rate
-	warming            time.Duration // the longest span of them
-	ready              time.Duration // when the streak is long enough
+	// What hangs on it, by index: rules and permissives in the order of the file, and
+	// calculators.
+	rules, perms, calcs []int32
+	needed              bool // a rule needs it to start
+	awake               bool // stands in the engine's list
+	healthy             bool // streak has lasted long enough
+	frozenAfter         int
+	same                int
+	last                float64
+	longest             time.Duration // longest of them
+	sloped              bool          // has rules on its rate
+	warming             time.Duration // the longest span of them
+	ready               time.Duration // when the streak is long enough
 }
 
 // New makes the limits of an envelope. from says who feeds each measured channel, how
@@ -107,29 +116,20 @@ func New(up Above, env *rules.Envelope, how Derivation, from *[rules.ChannelCoun
 func (l *Limits) lay(how Derivation, named []rules.ChannelID) error {
 	l.runs = make([]ruleRun, len(l.env.Rules))
 	l.permHolds = make([]bool, len(l.env.Permissives))
-	l.order = make([]int32, len(l.env.Rules))
-	for i := range l.order {
-		l.order[i] = int32(i)
-	}
-	slices.SortStableFunc(l.order, func(a, b int32) int {
-		return int(l.env.Rules[a].Watch) - int(l.env.Rules[b].Watch)
-	})
-	l.perms = make([]int32, len(l.env.Permissives))
-	for i := range l.perms {
-		l.perms[i] = int32(i)
-	}
-	slices.SortStableFunc(l.perms, func(a, b int32) int {
-		return int(l.env.Permissives[a].Watch) - int(l.env.Permissives[b].Watch)
-	})
 	for i := range l.env.Rules {
 		r := &l.env.Rules[i]
 		if r.Watch == rules.NoChannel || r.Watch >= rules.ChannelCount {
 			return fmt.Errorf("limits: rule %q watches no known channel", r.Name)
 		}
 		l.runs[i].due = rules.Never
+		l.channels[r.Watch].rules = append(l.channels[r.Watch].rules, int32(i))
 		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
 			l.runs[i].slope = NewSlope(r.Over)
 		}
+	}
+	for i := range l.env.Permissives {
+		c := &l.channels[l.env.Permissives[i].Watch]
+		c.perms = append(c.perms, int32(i))
 	}
 	calcs, err := how.Calculators(l.env, func(id rules.ChannelID) bool {
 		return l.env.Watches(id) || slices.Contains(named, id) && l.fed[id]
@@ -143,16 +143,8 @@ func (l *Limits) lay(how Derivation, named []rules.ChannelID) error {
 	l.calcDue = make([]time.Duration, len(calcs))
 	for i, c := range calcs {
 		l.calcDue[i] = c.Due()
-		run := &l.channels[c.Trigger()]
-		span(&run.calcFrom, &run.calcTo, i)
-	}
-	for i, r := range l.order {
-		run := &l.channels[l.env.Rules[r].Watch]
-		span(&run.rulesFrom, &run.rulesTo, i)
-	}
-	for i, p := range l.perms {
-		run := &l.channels[l.env.Permissives[p].Watch]
-		span(&run.permsFrom, &run.permsTo, i)
+		by := &l.channels[c.Trigger()]
+		by.calcs = append(by.calcs, int32(i))
 	}
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		l.layChannel(id, named)
@@ -162,19 +154,11 @@ func (l *Limits) lay(how Derivation, named []rules.ChannelID) error {
 	return nil
 }
 
-// span takes i, which follows what it took before, into a range.
-func span(from, to *int32, i int) {
-	if *to == 0 {
-		*from = int32(i)
-	}
-	*to = int32(i) + 1
-}
-
 func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 	c := &l.channels[id]
 	c.id = id
 	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
-	for _, r := range l.order[c.rulesFrom:c.rulesTo] {
+	for _, r := range c.rules {
 		rule := &l.env.Rules[r]
 		c.used = true
 		c.shortest, c.longest = min(c.shortest, rule.StaleAfter), max(c.longest, rule.StaleAfter)
@@ -188,12 +172,12 @@ func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 			c.frozenAfter = rule.FrozenAfter
 		}
 	}
-	if c.rulesTo == c.rulesFrom {
+	if len(c.rules) == 0 {
 		// No rule of its own, but one on a channel worked out from it may be:
 		// what rests on a frozen channel would stand still and look well.
 		c.frozenAfter = id.Channel().FrozenAfter
 	}
-	for _, p := range l.perms[c.permsFrom:c.permsTo] {
+	for _, p := range c.perms {
 		c.used = true
 		limit := l.env.Permissives[p].StaleAfter
 		c.shortest, c.longest = min(c.shortest, limit), max(c.longest, limit)
@@ -217,4 +201,26 @@ func (l *Limits) layFed(how Derivation, from *[rules.ChannelCount]rules.Origin) 
 			l.fed[id] = l.fed[id] && from[n] != rules.NotFed
 		}
 	}
+}
+
+// Clone returns a second one that shares nothing that changes, below up.
+func (l *Limits) Clone(up Above) *Limits {
+	c := *l
+	c.above = up
+	c.calcs = make([]Calculator, len(l.calcs))
+	for i := range l.calcs {
+		c.calcs[i] = l.calcs[i].Clone()
+	}
+	c.calcDue = slices.Clone(l.calcDue)
+	c.awake = append(make([]rules.ChannelID, 0, cap(l.awake)), l.awake...)
+	c.waiting = append(make([]int32, 0, cap(l.waiting)), l.waiting...)
+	c.acting = make([]int32, 0, cap(l.acting))
+	c.runs = slices.Clone(l.runs)
+	for i := range c.runs {
+		if c.runs[i].slope != nil {
+			c.runs[i].slope = c.runs[i].slope.Clone()
+		}
+	}
+	c.permHolds = slices.Clone(l.permHolds)
+	return &c
 }

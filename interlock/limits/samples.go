@@ -1,9 +1,10 @@
 package limits
 
 import (
-	"downhaul/rules"
 	"math"
 	"time"
+
+	"downhaul/rules"
 )
 
 // ruleRun is what a rule remembers. Its value demand and its missing demand
@@ -81,7 +82,7 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 		}
 	}
 	if r.Quality != rules.Missing {
-		for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+		for _, i := range c.rules {
 			l.look(at, int(i), r.Value, r.Quality)
 		}
 	}
@@ -89,15 +90,13 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 		l.doubt(at, c, r)
 	}
 	if c.sloped && r.Quality == rules.Missing {
-		for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+		for _, i := range c.rules {
 			if s := l.runs[i].slope; s != nil {
 				s.Reset() // no rate across what was not seen
 			}
 		}
 	}
-	if c.permsTo > c.permsFrom {
-		l.lookPermissives(c, r)
-	}
+	l.lookPermissives(c, r)
 	if c.named {
 		l.above.Read(at, id, r)
 	}
@@ -117,7 +116,7 @@ func (l *Limits) doubt(at time.Duration, c *channelRun, r Result) {
 	if c.streak != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !l.above.InForce(rules.Airborne)) {
 		c.good = at
 	}
-	for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+	for _, i := range c.rules {
 		if !l.runs[i].caution {
 			l.caution(at, int(i), true, ByDoubt)
 		}
@@ -126,7 +125,7 @@ func (l *Limits) doubt(at time.Duration, c *channelRun, r Result) {
 
 // calculate works out what is derived from c, which has a new reading.
 func (l *Limits) calculate(at time.Duration, c *channelRun) {
-	for i := c.calcFrom; i < c.calcTo; i++ {
+	for _, i := range c.calcs {
 		out, ok := l.ask(at, int(i), false)
 		l.above.Wake(l.calcDue[i])
 		if ok {
@@ -151,7 +150,7 @@ func (l *Limits) refresh(at time.Duration, c *channelRun) {
 		return
 	}
 	c.missed = false
-	for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+	for _, i := range c.rules {
 		switch run := &l.runs[i]; {
 		case !run.missing:
 		case run.slope != nil:
@@ -203,7 +202,7 @@ func (l *Limits) rate(at time.Duration, i int, v float64, q rules.Quality) (floa
 func (l *Limits) channelStale(due time.Duration, c *channelRun) {
 	c.stale = rules.Never
 	age := due - c.good
-	for _, i := range l.order[c.rulesFrom:c.rulesTo] {
+	for _, i := range c.rules {
 		r := &l.env.Rules[i]
 		if l.runs[i].missing {
 			continue
@@ -216,7 +215,7 @@ func (l *Limits) channelStale(due time.Duration, c *channelRun) {
 			c.stale = min(c.stale, c.good+r.StaleAfter)
 		}
 	}
-	for _, p := range l.perms[c.permsFrom:c.permsTo] {
+	for _, p := range c.perms {
 		limit := l.env.Permissives[p].StaleAfter
 		if age >= limit {
 			l.permHolds[p] = false
@@ -318,7 +317,7 @@ func (l *Limits) caution(at time.Duration, i int, on bool, why Why) {
 }
 
 func (l *Limits) lookPermissives(c *channelRun, r Result) {
-	for _, i := range l.perms[c.permsFrom:c.permsTo] {
+	for _, i := range c.perms {
 		holds := r.Quality == rules.Good && l.env.Permissives[i].Holds(r.Value)
 		if r.Quality == rules.Missing {
 			continue // staleness decides

@@ -1,14 +1,15 @@
 package report
 
 import (
+	"fmt"
+	"strings"
+	"time"
+
 	"downhaul/interlock/limits"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/report/lift"
 	"downhaul/rules"
 	"downhaul/rules/card"
-	"fmt"
-	"strings"
-	"time"
 )
 
 // Lift is the question whether the next ballast step is safe to try, asked of

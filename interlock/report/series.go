@@ -1,9 +1,10 @@
 package report
 
 import (
+	"time"
+
 	"downhaul/interlock/limits"
 	"downhaul/rules"
-	"time"
 )
 
 // bucket is what a stretch of time held: its lowest and highest value, and

@@ -1,11 +1,12 @@
 package report
 
 import (
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 	"math/rand/v2"
 	"testing"
 	"time"
+
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 )
 
 // TestSeries_KeepsEveryPeak: however long the channel, the buckets stay few and

@@ -1,9 +1,10 @@
 package report
 
 import (
+	"time"
+
 	"downhaul/interlock/limits"
 	"downhaul/rules"
-	"time"
 )
 
 // Wind is the wind over the session and over each run.

@@ -1,11 +1,12 @@
 package report
 
 import (
-	"downhaul/interlock/limits"
-	"downhaul/rules"
 	"math"
 	"testing"
 	"time"
+
+	"downhaul/interlock/limits"
+	"downhaul/rules"
 )
 
 // TestWind_WorkedExample: 14 samples one second apart, and the running gust and

@@ -159,7 +159,7 @@ func TestNAU7802NeverCountsHalfSetUp(t *testing.T) {
 	one := 2 // exchanges of a count that is waiting: control and result
 	whole := bus.n
 	for at := 1; at <= one+whole; at++ {
-		bus.n, bus.at = 0, at
+		bus.n, bus.at, n.ready = 0, at, false
 		bus.sleep(time.Second)
 		v, err := n.next()
 		for range 2 {

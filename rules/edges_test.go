@@ -22,32 +22,30 @@ func TestCatalogueHasUsableTimes(t *testing.T) {
 	}
 }
 
-// Limits in a contradiction are what may still be: their ends belong to it.
-func TestAllowedIncludesItsEnds(t *testing.T) {
-	a := allowed{low: 1, high: 3}
-	for v, want := range map[float64]bool{1: true, 2: true, 3: true, math.Nextafter(1, 0): false, math.Nextafter(3, 4): false} {
-		if a.leaves(v) != want {
-			t.Errorf("from 1 to 3, and %v is left: %v", v, !want)
-		}
-	}
-	a.gaps = append(a.gaps, [2]float64{1.5, 2.5}) // a gap's ends are outside it
-	for v, want := range map[float64]bool{1: true, 1.5: true, 1.6: false, 2: false, 2.4: false, 2.5: true, 3: true} {
-		if a.leaves(v) != want {
-			t.Errorf("with a gap from 1.5 to 2.5, and %v is left: %v", v, !want)
-		}
-	}
-}
-
-// A gap that swallows all that is left leaves nothing; one that reaches past one
-// end of it, or to it, does.
-func TestGapThatSwallowsTheRest(t *testing.T) {
+// Limits in a contradiction are what may still be: their ends belong to it, those of a
+// gap too. A gap that swallows all that is left leaves nothing; one that reaches past one
+// end of it, or to it, does. Of two gaps the one may swallow what the other leaves.
+func TestWhatIsLeftOfAChannel(t *testing.T) {
+	gap := &Permissive{Form: Outside, Limit: 1.5, LimitHigh: 2.5}
+	next := &Permissive{Form: Outside, Limit: 2.25, LimitHigh: 4}
 	for _, c := range []struct {
 		low, high float64
+		gaps      []*Permissive
 		want      bool
-	}{{1.6, 2.4, true}, {1.6, 2.5, false}, {1.5, 2.4, false}, {1, 2.4, false}, {1.6, 3, false}, {1, 3, false}, {0, 1, false}, {3, 4, false}} {
-		a := allowed{low: c.low, high: c.high, gaps: [][2]float64{{1.5, 2.5}}}
-		if a.empty(false) != c.want {
-			t.Errorf("from %v to %v with a gap from 1.5 to 2.5: empty %v", c.low, c.high, !c.want)
+	}{
+		{1, 3, nil, true}, {1, 1, nil, true}, {math.Nextafter(1, 2), 1, nil, false},
+		{1.6, 2.4, []*Permissive{gap}, false}, {1.6, 2.5, []*Permissive{gap}, true}, {1.5, 2.4, []*Permissive{gap}, true}, {1, 2.4, []*Permissive{gap}, true},
+		{1.6, 3, []*Permissive{gap}, true}, {1, 3, []*Permissive{gap}, true}, {0, 1, []*Permissive{gap}, true}, {3, 4, []*Permissive{gap}, true},
+		{1.6, 3, []*Permissive{gap, next}, false}, {1.6, 4, []*Permissive{gap, next}, true},
+	} {
+		rule := &Rule{Form: Outside, Limit: c.low, LimitHigh: c.high}
+		allow := []func(float64) bool{func(v float64) bool { return rule.Side(v) != Beyond }}
+		limits := []float64{c.low, c.high}
+		for _, g := range c.gaps {
+			allow, limits = append(allow, g.Holds), append(limits, g.Limit, g.LimitHigh)
+		}
+		if left(false, allow, limits) != c.want {
+			t.Errorf("from %v to %v with %d gaps: something is left %v", c.low, c.high, len(c.gaps), !c.want)
 		}
 	}
 }

@@ -177,7 +177,9 @@ func readPermissive(t *document.Table, e *Envelope) {
 	l, ok := readLimit(t, key, c, form)
 	if ok {
 		p.Limit, p.LimitHigh, p.Unit = l.low, l.high, l.unit
-		checkReach(t, key, c, form, l, true)
+		never, always := reach(c, p.Holds, p.Limit, p.LimitHigh)
+		never = never || form == Outside && l.low <= c.Low && l.high >= c.High // at the very ends of the range alone
+		refuseReach(t, key, c, l.unit, never, always, "a start that is never allowed", "a condition that always holds")
 	}
 	p.StaleAfter = readStale(t, c)
 	for i := range e.Permissives {

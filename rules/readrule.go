@@ -211,7 +211,8 @@ func readRule(t *document.Table, e *Envelope) {
 		return
 	}
 	r.Limit, r.LimitHigh, r.Unit = l.low, l.high, l.unit
-	checkReach(t, key, c, form, l, false)
+	never, always := r.Reach()
+	refuseReach(t, key, c, l.unit, never, always, "a rule that can never act", "a rule that would always act")
 	if r.Form == RisingFaster || r.Form == FallingFaster {
 		checkRate(t, key, c, &r)
 	}

@@ -113,7 +113,7 @@ func sane(r *rules.Rule) error {
 			return fmt.Errorf("a rate must be more than 0 and one that %s can reach (got %s)", c.Name, show(r.Limit))
 		}
 	}
-	never, always := rules.Reach(c, r.Form, r.Limit, r.LimitHigh)
+	never, always := r.Reach()
 	switch {
 	case never || always:
 		return fmt.Errorf("a rule at %s would %s act: %s runs from %s to %s", show(r.Limit), word(always, "always", "never"), c.Name, rules.Format(c.Low, r.Unit), rules.Format(c.High, r.Unit))

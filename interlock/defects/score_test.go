@@ -119,8 +119,8 @@ func judge(folder, out string, late bool) (verdict, by string) {
 
 func (c *change) unnoticed(t *testing.T) (verdict, why string) {
 	t.Helper()
-	for _, a := range listed(t, arguedList) {
-		if a.file == c.file && a.source(t) == c.source(t) {
+	for _, a := range read(t, arguedList) {
+		if a.file == c.file && a.find() == nil && a.source(t) == c.source(t) {
 			return argued, a.what
 		}
 	}

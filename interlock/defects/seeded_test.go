@@ -39,6 +39,20 @@ const (
 // listed reads a list of changes and finds each in its file.
 func listed(t *testing.T, list string) []change {
 	t.Helper()
+	all := read(t, list)
+	for i := range all {
+		if err := all[i].find(); err != nil {
+			t.Errorf("%s: %q: %v", list, all[i].what, err)
+		}
+	}
+	if t.Failed() {
+		t.FailNow()
+	}
+	return all
+}
+
+func read(t *testing.T, list string) []change {
+	t.Helper()
 	text, err := os.ReadFile(list)
 	if err != nil {
 		t.Fatal(err)
@@ -68,14 +82,6 @@ func listed(t *testing.T, list string) []change {
 		default:
 			t.Fatalf("%s:%d: want a file, or a line that begins with < or > (got %q)", list, n+1, line)
 		}
-	}
-	for i := range all {
-		if err := all[i].find(); err != nil {
-			t.Errorf("%s: %q: %v", list, all[i].what, err)
-		}
-	}
-	if t.Failed() {
-		t.FailNow()
 	}
 	return all
 }

@@ -44,13 +44,22 @@ type trials struct {
 
 const chosen = "package %s\n\nimport (\n\t\"os\"\n\t\"strconv\"\n)\n\nvar chosen__ = func() int { n, _ := strconv.Atoi(os.Getenv(\"MUTANT\")); return n }()\n"
 
-// inFunction reports whether the mutant lies in a function that can be copied,
-// in a file that is built here.
+// inFunction reports whether the mutant lies in a function that can be copied: one
+// that recovers from a panic does so only in the very call that was put off.
 func (c *change) inFunction(t *testing.T) bool {
 	t.Helper()
 	set, file, _ := parse(t, c.file)
 	d := around(set, file, c.offset)
-	return d != nil && d.Name.Name != "init" && d.Name.Name != "main"
+	if d == nil || d.Name.Name == "init" || d.Name.Name == "main" {
+		return false
+	}
+	recovers := false
+	ast.Inspect(d, func(n ast.Node) bool {
+		id, ok := n.(*ast.Ident)
+		recovers = recovers || ok && id.Name == "recover"
+		return !recovers
+	})
+	return !recovers
 }
 
 // builtHere reports whether this machine's programs hold the file at all.

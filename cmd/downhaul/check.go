@@ -162,7 +162,7 @@ func (c *checked) read(name string, text []byte) checkedFile {
 			says, warnings, lift := judge.Card(crd)
 			f.Says, f.Lift = append(f.Says, says...), lift
 			c.Warnings = append(c.Warnings, warnings...)
-			if c.card == nil || crd.Heaviest() > c.card.Heaviest() {
+			if c.card == nil || judge.Heaviest(crd) > judge.Heaviest(c.card) {
 				c.card = crd
 			}
 		}

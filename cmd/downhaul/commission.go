@@ -14,6 +14,7 @@ import (
 	"downhaul/hw/virtual"
 	"downhaul/interlock/benchboard"
 	"downhaul/interlock/commission"
+	"downhaul/interlock/dated"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
@@ -48,7 +49,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if err := faults.Err(); err != nil {
 		return hint(fmt.Errorf("commission: %w", err), "mend the pad file first")
 	}
-	if err := prooftest.CanWrite(p.LogFolder); err != nil {
+	if err := canKeep(prooftest.Folder(p.LogFolder)); err != nil {
 		return hint(fmt.Errorf("commission: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
 	}
 	// One thread for all of it: times are taken on it.
@@ -83,7 +84,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 		return hint(err, "nothing was tested, and nothing is kept")
 	}
 	record.Ledger = entry
-	path, werr := record.Write(p.LogFolder)
+	path, werr := dated.Write(prooftest.Folder(p.LogFolder), record.Made, &record.Number, record)
 	if werr != nil {
 		return errors.Join(err, werr)
 	}

@@ -34,7 +34,7 @@ func (listenCmd) Help() string {
 const shortestListen, longestListen = time.Second, 10 * time.Minute
 
 func (c *listenCmd) Run(ctx context.Context, s *streams) error {
-	cfg, err := link.Parse(c.Link)
+	cfg, err := parseLink(c.Link)
 	if err != nil {
 		return err
 	}

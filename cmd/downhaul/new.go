@@ -15,7 +15,6 @@ import (
 
 	"downhaul/interlock/figures"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"
@@ -157,7 +156,7 @@ func askAll(q *asker) (*filled, error) {
 			return nil
 		})
 	ask("Where does the telemetry come in? (udp://, tcp:// or serial://)", "udp://0.0.0.0:40123", func(text string) error {
-		l, err := link.Parse(text)
+		l, err := parseLink(text)
 		a.LinkKind, a.LinkAddress, a.LinkDevice, a.LinkBaud = l.Kind.String(), l.Address, l.Address, l.Baud
 		return err
 	})

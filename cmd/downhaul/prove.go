@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock/bench/prove"
+	"downhaul/interlock/dated"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
@@ -184,5 +185,5 @@ func (r *proved) keep(logFolder string) (string, error) {
 			record.NotProven = append(record.NotProven, row.Rule)
 		}
 	}
-	return record.Write(logFolder)
+	return dated.Write(proof.Folder(logFolder), record.Made, &record.Number, &record)
 }

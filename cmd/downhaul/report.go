@@ -10,11 +10,13 @@ import (
 	"path/filepath"
 	"time"
 
+	"downhaul/interlock/dated"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/plain"
 	"downhaul/interlock/report"
 	"downhaul/interlock/report/lift"
 	"downhaul/interlock/session"
+	"downhaul/interlock/shown"
 )
 
 type reportCmd struct {
@@ -121,7 +123,7 @@ func (c *reportCmd) keepShown(says io.Writer, rep *report.Report) {
 		}
 		folder = filepath.Dir(abs)
 	}
-	path, err := record.Write(folder)
+	path, err := dated.Write(shown.Folder(folder), record.Made, &record.Number, record)
 	if err != nil {
 		say("nothing is kept for a guard's test card: %v", err)
 		return

@@ -10,11 +10,11 @@ import (
 	"sync"
 	"time"
 
+	"downhaul/interlock/dated"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
-	"downhaul/interlock/prooftest"
 	"downhaul/interlock/recording"
 	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
@@ -87,7 +87,7 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 		out.Notes = append(out.Notes, notes...)
 		out.Recording, out.Result = &c.Recording, w.Result()
 	} else {
-		if err := prooftest.CanWrite(p.LogFolder); err != nil {
+		if err := canKeep(tiltcheck.Folder(p.LogFolder)); err != nil {
 			return hint(fmt.Errorf("tilt: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
 		}
 		after, err := session.Newest(p.LogFolder)
@@ -107,7 +107,7 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 			r := &tiltcheck.Record{After: after, Schema: tiltcheck.Schema, Made: time.Now(), Software: guard.Software(), Craft: craft.Craft.Name,
 				Motors: tiltcheck.Digest(craft), Card: hex.EncodeToString(craft.Hash[:]), Link: p.Links[0].Address, Passed: out.Result.Passed, Result: out.Result}
 			var path string
-			if path, kept = r.Write(p.LogFolder); kept == nil {
+			if path, kept = dated.Write(tiltcheck.Folder(p.LogFolder), r.Made, &r.Number, r); kept == nil {
 				out.Record = &path
 			}
 		}

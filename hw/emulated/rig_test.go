@@ -25,6 +25,7 @@ import (
 
 	"downhaul/interlock/answers"
 	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/dated"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/prooftest"
 	"downhaul/interlock/stopping"
@@ -166,7 +167,7 @@ func (l layout) files(t *testing.T, dir string, texts map[string]string) {
 	for _, test := range prooftest.Fitting(p) {
 		record.Tests = append(record.Tests, prooftest.Result{Test: test, Outcome: prooftest.Passed, At: at})
 	}
-	kept, err := record.Write(filepath.Join(dir, l.name))
+	kept, err := dated.Write(prooftest.Folder(filepath.Join(dir, l.name)), record.Made, &record.Number, &record)
 	must(t, err)
 	text, err := os.ReadFile(kept)
 	must(t, err)

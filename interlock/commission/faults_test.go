@@ -229,7 +229,7 @@ func TestChainByEye(t *testing.T) {
 		t.Error("pin to contact was measured without a readback")
 	}
 	got := result(t, r, prooftest.Chain, prooftest.Passed)
-	if _, ok := got.Figure("pick-up, most"); ok || len(got.Notes) == 0 {
+	if _, ok := figureOf(got, "pick-up, most"); ok || len(got.Notes) == 0 {
 		t.Errorf("by eye: figures %v, notes %q", got.Figures, got.Notes)
 	}
 	r, _, _ = run(t, p, []prooftest.Test{prooftest.Chain, prooftest.Stop}, nil, cue{phrase: "Did the contactor stay open", answer: "no"}, cue{phrase: "open when the stop was pressed", answer: "no"})
@@ -277,7 +277,7 @@ func TestContactorThatOpensBeforeTheStopIsPressed(t *testing.T) {
 	}
 	got := result(t, r, prooftest.Stop, prooftest.Failed)
 	finds(t, got, "opened by itself")
-	if _, ok := got.Figure("the emergency stop, to open contactor"); ok {
+	if _, ok := figureOf(got, "the emergency stop, to open contactor"); ok {
 		t.Error("the stop has a time though it opened nothing")
 	}
 }

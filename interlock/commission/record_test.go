@@ -67,14 +67,14 @@ func TestRecordIsWholeOrNotThere(t *testing.T) {
 	dir := t.TempDir()
 	r := &prooftest.Record{Schema: prooftest.Schema, Made: time.Date(2031, 4, 1, 9, 30, 0, 0, time.UTC), By: "A. <B>", Software: "test",
 		Tests: []prooftest.Result{{Test: prooftest.Chain, Outcome: prooftest.Passed, Figures: []prooftest.Figure{{Name: "pick-up, most", Value: 0.0151, Unit: "s"}}}}}
-	path, err := r.Write(dir)
+	path, err := dated.Write(prooftest.Folder(dir), r.Made, &r.Number, r)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if filepath.Base(path) != "0001-2031-04-01T093000Z.json" {
 		t.Errorf("named %s", path)
 	}
-	if _, err = r.Write(dir); err != nil || r.Number != 2 {
+	if _, err = dated.Write(prooftest.Folder(dir), r.Made, &r.Number, r); err != nil || r.Number != 2 {
 		t.Fatalf("the second is number %d: %v", r.Number, err)
 	}
 	entries, _ := os.ReadDir(prooftest.Folder(dir))
@@ -117,7 +117,7 @@ func TestRecordIsWholeOrNotThere(t *testing.T) {
 		t.Errorf("%d records, trouble %v, %v", len(got), trouble, err)
 	}
 	// Numbers go on behind the highest, damaged or not.
-	if _, err = r.Write(dir); err != nil || r.Number != 10 {
+	if _, err = dated.Write(prooftest.Folder(dir), r.Made, &r.Number, r); err != nil || r.Number != 10 {
 		t.Errorf("number %d after 9: %v", r.Number, err)
 	}
 	if got, trouble, err = prooftest.Records(t.TempDir()); len(got)+len(trouble) != 0 || err != nil {

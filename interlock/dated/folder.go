@@ -14,22 +14,9 @@ import (
 	"downhaul/interlock/plain"
 )
 
-// CanWrite reports whether a record could be kept in a folder: better asked before
-// somebody works for half an hour.
-func CanWrite(dir string) error {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
-		return fmt.Errorf("make the folder of records: %w", err)
-	}
-	f, err := os.CreateTemp(dir, ".unfinished-*")
-	if err != nil {
-		return fmt.Errorf("the record could not be kept: %w", err)
-	}
-	return errors.Join(f.Close(), os.Remove(f.Name()))
-}
-
-// Write keeps a record in a folder: whole or not at all. numbered is given the
-// record's number, from 1, and gives the record. It returns the path.
-func Write(dir string, made time.Time, numbered func(number int) any) (string, error) {
+// Write keeps a record in a folder: whole or not at all. It numbers it, from 1, and
+// returns the path.
+func Write(dir string, made time.Time, number *int, record any) (string, error) {
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return "", fmt.Errorf("make the folder of records: %w", err)
 	}
@@ -37,15 +24,15 @@ func Write(dir string, made time.Time, numbered func(number int) any) (string, e
 	if err != nil {
 		return "", err
 	}
-	number := 1
+	*number = 1
 	if n := len(names); n > 0 {
-		number = numberOf(names[n-1]) + 1
+		*number = numberOf(names[n-1]) + 1
 	}
-	text, err := Encode(numbered(number))
+	text, err := Encode(record)
 	if err != nil {
 		return "", err
 	}
-	path := filepath.Join(dir, fmt.Sprintf("%04d-%s.json", number, made.UTC().Format("2006-01-02T150405Z")))
+	path := filepath.Join(dir, fmt.Sprintf("%04d-%s.json", *number, made.UTC().Format("2006-01-02T150405Z")))
 	if err := WriteWhole(path, text, 0o644); err != nil {
 		return "", fmt.Errorf("keep the record: %w", err)
 	}

@@ -14,6 +14,7 @@ import (
 	"downhaul/interlock/answers/ask"
 	"downhaul/interlock/bench"
 	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/dated"
 	"downhaul/interlock/session"
 	"downhaul/interlock/tiltcheck"
 	"downhaul/rules/card"
@@ -315,7 +316,7 @@ lasts = "7 d"
 	keep := func(passed bool, motors string, ago time.Duration) {
 		t.Helper()
 		r := tiltcheck.Record{Schema: tiltcheck.Schema, Made: time.Now().Add(-ago), Craft: c.Craft.Name, Motors: motors, Passed: passed}
-		_, err := r.Write(dir)
+		_, err := dated.Write(tiltcheck.Folder(dir), r.Made, &r.Number, &r)
 		must(t, err)
 	}
 	wants("tilt response was not measured yet for these motors")

@@ -11,6 +11,7 @@ import (
 	"downhaul/hw/localsocket"
 	"downhaul/interlock/bench"
 	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/dated"
 	"downhaul/interlock/ledger"
 	"downhaul/interlock/prooftest"
 	"downhaul/interlock/session"
@@ -47,7 +48,7 @@ func tested(t *testing.T, g *Guard, dir string, entry int) {
 	for _, test := range []prooftest.Test{prooftest.Chain, prooftest.Rotors} {
 		r.Tests = append(r.Tests, prooftest.Result{Test: test, Outcome: prooftest.Passed, At: r.Made})
 	}
-	_, err := r.Write(dir)
+	_, err := dated.Write(prooftest.Folder(dir), r.Made, &r.Number, &r)
 	must(t, err)
 }
 

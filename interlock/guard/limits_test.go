@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/dated"
 	"downhaul/interlock/proof"
 )
 
@@ -29,7 +30,7 @@ func TestUnprovedLimitsRefuseAStart(t *testing.T) {
 		if change != nil {
 			change(r)
 		}
-		_, err := r.Write(c.Pad.LogFolder)
+		_, err := dated.Write(proof.Folder(c.Pad.LogFolder), r.Made, &r.Number, r)
 		must(t, err)
 	}
 	const unproved = "the limits were not proved for exactly these files"

@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock/answers"
 	"downhaul/interlock/bench"
+	"downhaul/interlock/dated"
 	"downhaul/interlock/prooftest"
 	"downhaul/interlock/session"
 )
@@ -42,7 +43,7 @@ func keepRecord(t testing.TB, files Files, at time.Time, not ...prooftest.Test) 
 		}
 		r.Tests = append(r.Tests, one)
 	}
-	_, err := r.Write(c.Pad.LogFolder)
+	_, err := dated.Write(prooftest.Folder(c.Pad.LogFolder), r.Made, &r.Number, r)
 	must(t, err)
 }
 

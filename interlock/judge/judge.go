@@ -74,7 +74,7 @@ func Judge(c Case) Verdict {
 	j := &job{Case: &c, top: math.Inf(1)}
 	j.out.Says, j.out.Warnings, j.out.Craft = []string{}, []string{}, []string{}
 	if c.Card != nil {
-		j.mass = c.Card.Heaviest()
+		j.mass = Heaviest(c.Card)
 	}
 	for i := range c.Envelope.Rules {
 		r := &c.Envelope.Rules[i]

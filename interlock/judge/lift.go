@@ -50,7 +50,7 @@ func LiftOf(c *card.Card) (l Lift, ok bool) {
 	if m.Count == 0 || m.Thrust == 0 || !m.HasLosses {
 		return l, false
 	}
-	l = Lift{Motors: m.Count, Each: m.Usable(), Losses: Range{m.LossHigh, m.LossLow}, Mass: c.Craft.Mass, Steps: []LiftStep{}}
+	l = Lift{Motors: m.Count, Each: Usable(m), Losses: Range{m.LossHigh, m.LossLow}, Mass: c.Craft.Mass, Steps: []LiftStep{}}
 	all := float64(m.Count) * l.Each
 	l.Thrust = Range{all * (1 - m.LossHigh), all * (1 - m.LossLow)}
 	l.Left = l.leaves(l.Mass)
@@ -85,8 +85,8 @@ func Card(c *card.Card) (says, warnings []string, lift *Lift) {
 		l.Motors, c.Show(l.Each, rules.Force), rules.Format(l.Losses.High, "%"), rules.Format(l.Losses.Low, "%"),
 		mass(l.Thrust.Low/Gravity), mass(l.Thrust.High/Gravity), c.Show(l.Mass, rules.Mass), l.Left.says(mass)))
 	says = append(says, "A static budget promises more than the craft lifts: packs sag, rotors stand in each other's wake, and steering needs thrust in hand. Fly the steps; the report reckons with what was flown.")
-	if m := &c.Motors; m.Usable() < m.Thrust {
-		says = append(says, fmt.Sprintf("Of %s a motor only %s is counted: above that it did not run clean.", c.Show(m.Thrust, rules.Force), c.Show(m.Usable(), rules.Force)))
+	if m := &c.Motors; Usable(m) < m.Thrust {
+		says = append(says, fmt.Sprintf("Of %s a motor only %s is counted: above that it did not run clean.", c.Show(m.Thrust, rules.Force), c.Show(Usable(m), rules.Force)))
 	}
 	for i := range l.Steps {
 		s := &l.Steps[i]
@@ -145,4 +145,22 @@ func geometry(c *card.Card) (warnings []string) {
 			c.Show(a, rules.Length), c.Show(r, rules.Length)))
 	}
 	return warnings
+}
+
+// Usable is the static thrust of one motor that may be counted on, N: no more
+// than it was seen to run clean.
+func Usable(m *card.Motors) float64 {
+	if m.Rig.CleanTo > 0 && m.Rig.CleanTo < m.Thrust {
+		return m.Rig.CleanTo
+	}
+	return m.Thrust
+}
+
+// Heaviest is the mass of the heaviest step that flies, kg.
+func Heaviest(c *card.Card) float64 {
+	most := c.Craft.Mass
+	for i := range c.Steps {
+		most = max(most, c.Craft.Mass+c.Steps[i].Ballast)
+	}
+	return most
 }

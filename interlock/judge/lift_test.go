@@ -95,3 +95,17 @@ func TestGeometryOfTheMotors(t *testing.T) {
 		t.Errorf("warnings %q", bad)
 	}
 }
+
+// A motor counts with no more than it ran clean with; the heaviest step is one that
+// carries something.
+func TestWhatCountsOfACard(t *testing.T) {
+	for _, c := range []struct{ thrust, clean, want float64 }{{200, 190, 190}, {200, 0, 200}, {200, 210, 200}} {
+		if got := Usable(&card.Motors{Thrust: c.thrust, Rig: card.Rig{CleanTo: c.clean}}); got != c.want {
+			t.Errorf("thrust %g, clean to %g: %g, want %g", c.thrust, c.clean, got, c.want)
+		}
+	}
+	c := &card.Card{Craft: card.Craft{Mass: 31}, Steps: []card.Step{{}, {Ballast: 10}, {Ballast: 4}}}
+	if got := Heaviest(c); got != 41 {
+		t.Errorf("heaviest %g", got)
+	}
+}

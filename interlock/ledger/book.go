@@ -171,7 +171,7 @@ func (b *Book) Has(session string, at time.Duration, reason string) bool {
 // write keeps an entry: on disk before it counts.
 func (b *Book) write(e *Entry) (*Entry, error) {
 	e.Schema, e.Software = Schema, b.software
-	_, err := dated.Write(b.dir, e.Made, func(number int) any { e.Number = number; return e })
+	_, err := dated.Write(b.dir, e.Made, &e.Number, e)
 	if err != nil {
 		return nil, fmt.Errorf("keep it in the ledger: %w", err)
 	}

@@ -6,6 +6,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/dated"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 )
@@ -69,7 +70,7 @@ func TestRecordComesBackAsItWasKept(t *testing.T) {
 	dir := t.TempDir()
 	r := &Record{Schema: Schema, Made: time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC), Software: "downhaul", Passed: true,
 		NotProven: []string{"gust"}, Report: []byte(`{"schema":1,"rules":[]}`)}
-	if _, err := r.Write(dir); err != nil {
+	if _, err := dated.Write(Folder(dir), r.Made, &r.Number, r); err != nil {
 		t.Fatal(err)
 	}
 	got, trouble, err := Records(dir)

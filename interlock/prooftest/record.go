@@ -39,16 +39,6 @@ type Result struct {
 	At      time.Time `json:"at"`
 }
 
-// Figure finds what was measured by its name.
-func (r *Result) Figure(name string) (Figure, bool) {
-	for _, f := range r.Figures {
-		if f.Name == name {
-			return f, true
-		}
-	}
-	return Figure{}, false
-}
-
 // PadFile names the pad file that was tested.
 type PadFile struct {
 	File   string `json:"file"`

@@ -7,6 +7,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/dated"
 	"downhaul/rules/card"
 )
 
@@ -17,7 +18,7 @@ func TestRecordsComeBackForTheirCraft(t *testing.T) {
 	for i, craft := range []string{"Heron 2", "Stork", "heron 2"} {
 		r := Record{Schema: Schema, Made: time.Date(2031, 5, 3+i, 9, 0, 0, 0, time.UTC), Craft: craft, Sessions: []string{"s"},
 			Hovers: []Hover{{Session: "s", Step: "empty hover", MassKg: 31, ForS: 20 + float64(i)}}, Reserves: []card.Reserve{{Step: "ballast 6", Go: true, Numbers: true, Low: 0.2, High: 0.4}}}
-		if _, err := r.Write(dir); err != nil {
+		if _, err := dated.Write(Folder(dir), r.Made, &r.Number, &r); err != nil {
 			t.Fatal(err)
 		}
 	}

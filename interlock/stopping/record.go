@@ -123,7 +123,7 @@ func Folder(logFolder string) string { return filepath.Join(logFolder, "stop") }
 
 // Write numbers the record and keeps it in the log folder: whole or not at all.
 func (r *Record) Write(logFolder string) error {
-	_, err := dated.Write(Folder(logFolder), r.Made, func(number int) any { r.Number = number; return r })
+	_, err := dated.Write(Folder(logFolder), r.Made, &r.Number, r)
 	return err
 }
 

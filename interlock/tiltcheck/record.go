@@ -58,12 +58,6 @@ func Digest(c *card.Card) string {
 // Folder is where the records of a log folder stand, beside its sessions.
 func Folder(logFolder string) string { return filepath.Join(logFolder, "tilt") }
 
-// Write numbers the record and keeps it in the log folder: whole or not at
-// all. It gives the path.
-func (r *Record) Write(logFolder string) (string, error) {
-	return dated.Write(Folder(logFolder), r.Made, func(number int) any { r.Number = number; return r })
-}
-
 // Records reads the records of a log folder that count for a card's craft and
 // motors, oldest first. What cannot be read is told, and nothing before it counts: it
 // may be of these motors, and may not have passed.

@@ -50,7 +50,7 @@ func sample(t testing.TB, ended bool) []byte {
 
 func verify(t testing.TB, text []byte) Report {
 	t.Helper()
-	rep, err := Verify(bytes.NewReader(text))
+	rep, err := VerifyParts(bytes.NewReader(text))
 	if err != nil {
 		t.Fatal(err)
 	}

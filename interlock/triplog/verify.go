@@ -52,10 +52,6 @@ type Report struct {
 	Continues *Continues `json:"continues,omitempty"`
 }
 
-// Verify reads one file of a trip log. The error is that of reading; whatever
-// is wrong with the log is in the report.
-func Verify(r io.Reader) (Report, error) { return VerifyParts(r) }
-
 // VerifyFiles is VerifyParts on files by name.
 func VerifyFiles(names ...string) (Report, error) {
 	var parts []io.Reader

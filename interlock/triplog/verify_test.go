@@ -235,7 +235,7 @@ func TestVerifyParts_Tampered(t *testing.T) {
 }
 
 func TestVerify_ReadErrorIsAnError(t *testing.T) {
-	if _, err := Verify(iotest.ErrReader(os.ErrClosed)); err == nil {
+	if _, err := VerifyParts(iotest.ErrReader(os.ErrClosed)); err == nil {
 		t.Error("a read error gave a verdict")
 	}
 	for _, err := range Lines(iotest.ErrReader(os.ErrClosed)) {

@@ -87,15 +87,6 @@ type Place struct {
 	Line         int
 }
 
-// Usable is the static thrust of one motor that may be counted on, N: no more
-// than it was seen to run clean.
-func (m *Motors) Usable() float64 {
-	if m.Rig.CleanTo > 0 && m.Rig.CleanTo < m.Thrust {
-		return m.Rig.CleanTo
-	}
-	return m.Thrust
-}
-
 // Pack is one pack of the set.
 type Pack struct {
 	Name     string
@@ -223,15 +214,6 @@ func (c *Card) Pack(name string) (*Pack, bool) {
 		}
 	}
 	return nil, false
-}
-
-// Heaviest is the mass of the heaviest step that flies, kg.
-func (c *Card) Heaviest() float64 {
-	most := c.Craft.Mass
-	for i := range c.Steps {
-		most = max(most, c.Craft.Mass+c.Steps[i].Ballast)
-	}
-	return most
 }
 
 // Show is a value in the card's own units.

@@ -57,38 +57,6 @@ type Config struct {
 	Baud int
 }
 
-// Parse reads a link as people write it: udp://0.0.0.0:40123,
-// tcp://192.168.4.1:5760 or serial:///dev/ttyUSB0?baud=57600.
-func Parse(text string) (Config, error) {
-	const forms = "write udp://0.0.0.0:40123, tcp://192.168.4.1:5760 or serial:///dev/ttyUSB0?baud=57600"
-	u, err := url.Parse(text)
-	if err != nil || u.Scheme == "" {
-		return Config{}, fmt.Errorf("link: not an address of a link (got %q); %s", text, forms)
-	}
-	var c Config
-	switch u.Scheme {
-	case "udp", "tcp":
-		if u.Path != "" || u.RawQuery != "" || u.Fragment != "" || u.User != nil {
-			return Config{}, fmt.Errorf("link: want only host and port after %s:// (got %q); %s", u.Scheme, text, forms)
-		}
-		c = Config{Kind: UDP, Address: u.Host}
-		if u.Scheme == "tcp" {
-			c.Kind = TCP
-		}
-	case "serial":
-		c = Config{Kind: Serial, Address: u.Path}
-		q := u.Query()
-		baud, err := strconv.Atoi(q.Get("baud"))
-		if err != nil || len(q) != 1 || u.Host != "" {
-			return Config{}, fmt.Errorf("link: want a device path and its baud rate (got %q); %s", text, forms)
-		}
-		c.Baud = baud
-	default:
-		return Config{}, fmt.Errorf("link: want udp, tcp or serial (got %q); %s", u.Scheme, forms)
-	}
-	return c, c.check()
-}
-
 // String is the link as people write it; Parse reads it back.
 func (c Config) String() string {
 	u := url.URL{Scheme: c.Kind.String(), Host: c.Address}
@@ -109,7 +77,7 @@ func plain(address string) bool {
 	return strings.Count(address, "%") <= 1 && strings.IndexFunc(address, func(r rune) bool { return !strings.ContainsRune(letters, r) }) < 0
 }
 
-func (c Config) check() error {
+func (c Config) Check() error {
 	if c.Kind != Serial && !plain(c.Address) {
 		return fmt.Errorf("link: want a host or address of plain letters, figures and . : - _ (got %q)", c.Address)
 	}
@@ -187,7 +155,7 @@ type Link struct {
 // there; a TCP server may still be missing, Run keeps trying. Errors say what
 // to mend.
 func Open(cfg Config) (*Link, error) {
-	if err := cfg.check(); err != nil {
+	if err := cfg.Check(); err != nil {
 		return nil, err
 	}
 	l := &Link{cfg: cfg}

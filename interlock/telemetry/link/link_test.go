@@ -313,35 +313,6 @@ func TestRunTwiceOrDeafIsRefused(t *testing.T) {
 	}
 }
 
-func TestParse(t *testing.T) {
-	for text, want := range map[string]Config{
-		"udp://0.0.0.0:40123":                        {Kind: UDP, Address: "0.0.0.0:40123"},
-		"udp://[::1]:40123":                          {Kind: UDP, Address: "[::1]:40123"},
-		"tcp://craft.local:5760":                     {Kind: TCP, Address: "craft.local:5760"},
-		"serial:///dev/ttyUSB0?baud=57600":           {Kind: Serial, Address: "/dev/ttyUSB0", Baud: 57600},
-		"serial:///dev/serial/by-id/a-b_c?baud=1200": {Kind: Serial, Address: "/dev/serial/by-id/a-b_c", Baud: 1200},
-	} {
-		got, err := Parse(text)
-		if err != nil || got != want {
-			t.Errorf("%s: %+v, %v; want %+v", text, got, err, want)
-		}
-		if got.String() != text {
-			t.Errorf("%s is written back as %s", text, got)
-		}
-	}
-	for _, text := range []string{
-		"", "udp", "udp://", "udp://host:1", "udp://1.2.3.4", "udp://1.2.3.4:1/x", "udp://1.2.3.4:1?x=1",
-		"tcp://1.2.3.4", "http://1.2.3.4:80", "serial:///dev/ttyUSB0", "serial://ttyUSB0?baud=57600",
-		"serial:///dev/ttyUSB0?baud=fast", "serial:///dev/ttyUSB0?baud=57600&x=1", "0.0.0.0:40123", "\x00",
-	} {
-		if c, err := Parse(text); err == nil {
-			t.Errorf("%q was read as %+v", text, c)
-		} else if !strings.HasPrefix(err.Error(), "link: ") {
-			t.Errorf("%q: %v", text, err)
-		}
-	}
-}
-
 func TestUnmapsAddresses(t *testing.T) {
 	l := open(t, Config{Kind: UDP, Address: "[::ffff:127.0.0.1]:0"})
 	h := run(t, l)

@@ -1,0 +1,56 @@
+package main
+
+import (
+	"strings"
+	"testing"
+
+	"downhaul/interlock/telemetry/link"
+)
+
+func TestParseLink(t *testing.T) {
+	for text, want := range map[string]link.Config{
+		"udp://0.0.0.0:40123":                        {Kind: link.UDP, Address: "0.0.0.0:40123"},
+		"udp://[::1]:40123":                          {Kind: link.UDP, Address: "[::1]:40123"},
+		"tcp://craft.local:5760":                     {Kind: link.TCP, Address: "craft.local:5760"},
+		"serial:///dev/ttyUSB0?baud=57600":           {Kind: link.Serial, Address: "/dev/ttyUSB0", Baud: 57600},
+		"serial:///dev/serial/by-id/a-b_c?baud=1200": {Kind: link.Serial, Address: "/dev/serial/by-id/a-b_c", Baud: 1200},
+	} {
+		got, err := parseLink(text)
+		if err != nil || got != want {
+			t.Errorf("%s: %+v, %v; want %+v", text, got, err, want)
+		}
+		if got.String() != text {
+			t.Errorf("%s is written back as %s", text, got)
+		}
+	}
+	for _, text := range []string{
+		"", "udp", "udp://", "udp://host:1", "udp://1.2.3.4", "udp://1.2.3.4:1/x", "udp://1.2.3.4:1?x=1",
+		"tcp://1.2.3.4", "http://1.2.3.4:80", "serial:///dev/ttyUSB0", "serial://ttyUSB0?baud=57600",
+		"serial:///dev/ttyUSB0?baud=fast", "serial:///dev/ttyUSB0?baud=57600&x=1", "0.0.0.0:40123", "\x00",
+	} {
+		if c, err := parseLink(text); err == nil {
+			t.Errorf("%q was read as %+v", text, c)
+		} else if !strings.HasPrefix(err.Error(), "link: ") {
+			t.Errorf("%q: %v", text, err)
+		}
+	}
+}
+
+// Whatever is given as a link: it is refused, or written out it is read back as
+// the same.
+func FuzzParseLink(f *testing.F) {
+	for _, text := range []string{"udp://0.0.0.0:40123", "udp://[::1]:40123", "tcp://192.168.4.1:5760", "tcp://pad.local:5760", "serial:///dev/ttyUSB0?baud=57600",
+		"serial:///dev/serial/by-id/usb-x%20y?baud=115200", "udp://:0", "tcp://:1", "serial://host/dev?baud=1", "http://x", "", "udp:", "tcp://[fe80::1%25eth0]:1", "serial:///a%3Fb?baud=57600",
+		"tCp://[::%25\x9e]:1", "tcp://h\u00f6he:1"} {
+		f.Add(text)
+	}
+	f.Fuzz(func(t *testing.T, text string) {
+		c, err := parseLink(text)
+		if err != nil {
+			return
+		}
+		if again, err := parseLink(c.String()); err != nil || again != c {
+			t.Errorf("%q is %+v, written %q, and read back %+v, %v", text, c, c.String(), again, err)
+		}
+	})
+}

@@ -42,8 +42,14 @@ const (
 	WireCut             // the supervised wire of the sensor is cut
 	MayBeCut            // no pulse for some seconds: a calm, or a cut wire
 	SilentLong          // the same for a minute
+	ClimbAgainst        // the climb does not go with the height of the same sender
+	GlobalFits          // the same, and that of GLOBAL_POSITION_INT does
+	LocalFits           // that of LOCAL_POSITION_NED does
+	HUDFits             // that of VFR_HUD does
 	TooSlow             // voltage and current come too seldom to tell a quick step of the load
 )
+
+const climbAgainst = "the climb runs against the craft's own height: this sender breaks the standard"
 
 var causeText = [...]string{
 	NoCause: "", NeverHeard: "never heard", Sentinel: "the sender says unknown",
@@ -56,8 +62,11 @@ var causeText = [...]string{
 	NotIdentified: "not enough change yet to tell",
 	HealthUnknown: "the craft's estimator no longer says whether it is healthy",
 	WireCut:       "the sensor's wire is cut", MayBeCut: "no pulse: a calm, or a cut wire",
-	SilentLong: "no pulse for a minute: a calm, or a cut wire",
-	TooSlow:    "voltage and current come more than 2.5 s apart, too seldom to tell",
+	SilentLong:   "no pulse for a minute: a calm, or a cut wire",
+	ClimbAgainst: climbAgainst, GlobalFits: climbAgainst + `; craft.climb.global fits (climb = "global" under [height])`,
+	LocalFits: climbAgainst + `; craft.climb.local fits (climb = "local" under [height])`,
+	HUDFits:   climbAgainst + `; craft.climb.hud fits (climb = "hud" under [height])`,
+	TooSlow:   "voltage and current come more than 2.5 s apart, too seldom to tell",
 }
 
 // String is the cause in plain words, lower case, empty for NoCause.

@@ -11,7 +11,9 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/bench"
+	"downhaul/interlock/derived"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/limits"
 	"downhaul/interlock/telemetry"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
@@ -127,6 +129,9 @@ type sender struct {
 	guard    *intake.Intake
 	repeated uint64
 	channels [rules.ChannelCount]heard
+	// climbs hold each climb against the height of its message, as the guard does.
+	climbs []limits.Calculator
+	table  limits.Table
 }
 
 // heard is what came of one channel.
@@ -137,6 +142,7 @@ type heard struct {
 	value       float64
 	unknown     uint64 // that said "unknown" or could not be right
 	cause       rules.Cause
+	against     rules.Cause // why a guard would not take it; NoCause
 }
 
 // ear listens to frames and counts.
@@ -207,6 +213,10 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 		s := &sender{identity: who, from: from, lastSeq: f.Seq - 1}
 		// Component 0 is no craft's.
 		s.guard, _ = intake.New(intake.Config{Craft: intake.Craft{System: f.System, Component: f.Component}, Links: []intake.LinkConfig{{}}})
+		for _, id := range []rules.ChannelID{rules.ClimbGlobal, rules.ClimbLocal} {
+			made, _ := derived.New(derived.Config{ClimbSource: id}, func(id rules.ChannelID) bool { return id == rules.Climb })
+			s.climbs = append(s.climbs, made...)
+		}
 		e.senders = append(e.senders, s)
 	}
 	s := e.senders[i]
@@ -232,6 +242,15 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 	e.samples = e.fields.Append(e.samples[:0], *f)
 	for _, sample := range e.samples {
 		s.channels[sample.Channel].take(at, sample)
+		s.table[sample.Channel] = limits.Reading{At: at, Value: sample.Value, Quality: sample.Quality, Cause: sample.Cause}
+		for _, c := range s.climbs {
+			if c.Trigger() != sample.Channel {
+				continue
+			}
+			if r, _ := c.Sample(at, &s.table); r.Cause >= rules.ClimbAgainst && r.Cause <= rules.HUDFits {
+				s.channels[sample.Channel].against = r.Cause
+			}
+		}
 	}
 }
 

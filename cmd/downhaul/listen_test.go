@@ -2,6 +2,9 @@ package main
 
 import (
 	"bytes"
+	"encoding/binary"
+	"math"
+	"net/netip"
 	"slices"
 	"strings"
 	"testing"
@@ -85,5 +88,42 @@ func TestListenCountsWhatWasSaidBefore(t *testing.T) {
 	}
 	if f, said := text(); f.Senders[0].Repeated < 50 || !strings.Contains(said, "of 1/1 were said before") {
 		t.Errorf("50 datagrams said again: %+v\n%s", f.Senders, said)
+	}
+}
+
+// A climb that the sender turns is told, with the one that fits and where to name it, and
+// is nothing that a guard could stand on.
+func TestListenTellsOfAClimbAgainstItsHeight(t *testing.T) {
+	for _, turned := range []bool{false, true} {
+		e, err := newEar(true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for k := range 40 {
+			at := time.Duration(k) * 250 * time.Millisecond
+			vz := int16(-200)
+			if turned {
+				vz = 200
+			}
+			// GLOBAL_POSITION_INT: relative_alt in mm at byte 16, vz in cm/s at byte 24.
+			gpi := make([]byte, 28)
+			binary.LittleEndian.PutUint32(gpi[16:], uint32(500*k))
+			binary.LittleEndian.PutUint16(gpi[24:], uint16(vz))
+			// VFR_HUD: climb in m/s, a float at byte 12.
+			hud := make([]byte, 20)
+			binary.LittleEndian.PutUint32(hud[12:], math.Float32bits(2))
+			beat := []byte{0, 0, 0, 0, 2, 3, 0, 4, 3}
+			for n, f := range []telemetry.Frame{{ID: 0, Payload: beat}, {ID: 74, Payload: hud}, {ID: 33, Payload: gpi}} {
+				f.System, f.Component, f.Version, f.Seq = 1, 1, 2, uint8(3*k+n)
+				e.frame(at, netip.AddrPort{}, &f)
+			}
+		}
+		f := e.judge("udp://127.0.0.1:40123", 10*time.Second, identity{})
+		var b bytes.Buffer
+		f.print(&b)
+		said := strings.Join(strings.Fields(b.String()), " ")
+		if got := strings.Contains(said, "craft.climb.global is wrong: the climb runs against") && strings.Contains(said, `craft.climb.hud fits (climb = "hud" under [height])`); got != turned || (len(f.Wrong) == 1) != turned {
+			t.Errorf("turned %v: %v\n%s", turned, f.Wrong, said)
+		}
 	}
 }

@@ -44,6 +44,7 @@ const (
 	comesWell   verdict = "well"
 	comesSlowly verdict = "slow"     // slower than expected, and still fresh in time
 	comesSeldom verdict = "too slow" // it would count as missing between two samples
+	isWrong     verdict = "wrong"    // it contradicts what the craft says beside it
 	saysUnknown verdict = "unknown"  // it is sent, and says that it is not known
 	isMissing   verdict = "missing"
 )
@@ -62,9 +63,11 @@ type findings struct {
 	Ask      []messageWanted `json:"ask"`
 	// Unread are the numbers of the craft's batteries that no channel is fed from.
 	Unread []int `json:"batteries_not_read"`
+	// Wrong are the channels that a guard would not take although they come, with why.
+	Wrong []channelRow `json:"wrong"`
 }
 
-const listenSchema = 1
+const listenSchema = 2
 
 type senderRow struct {
 	identity
@@ -138,7 +141,7 @@ func (s *sender) isCraft() bool {
 // judge sums up; only is the craft to take, or zero.
 func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 	f := &findings{Schema: listenSchema, Link: name, Seconds: span.Seconds(), Bytes: e.bytes, BadBytes: e.counts().BadBytes,
-		Senders: []senderRow{}, Channels: []channelRow{}, Ask: []messageWanted{}, Unread: []int{}}
+		Senders: []senderRow{}, Channels: []channelRow{}, Ask: []messageWanted{}, Unread: []int{}, Wrong: []channelRow{}}
 	var craft *sender
 	slices.SortStableFunc(e.senders, func(a, b *sender) int {
 		return (int(a.System)-int(b.System))*256 + int(a.Component) - int(b.Component)
@@ -167,7 +170,10 @@ func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 		best, rank := channelRow{}, -1
 		for _, id := range w.any {
 			row := craft.channels[id].row(id)
-			if r := slices.Index([]verdict{isMissing, saysUnknown, comesSeldom, comesSlowly, comesWell}, row.Verdict); r > rank {
+			if row.Verdict == isWrong {
+				f.Wrong = append(f.Wrong, row)
+			}
+			if r := slices.Index([]verdict{isMissing, saysUnknown, isWrong, comesSeldom, comesSlowly, comesWell}, row.Verdict); r > rank {
 				best, rank = row, r
 			}
 		}
@@ -193,6 +199,8 @@ func (h *heard) row(id rules.ChannelID) channelRow {
 		}
 	}
 	switch {
+	case h.against != rules.NoCause:
+		row.Verdict, row.Cause = isWrong, h.against.String()
 	case h.samples == 0 && h.unknown == 0:
 		row.Verdict = isMissing
 	case h.samples == 0:
@@ -209,7 +217,7 @@ func (h *heard) row(id rules.ChannelID) channelRow {
 
 // ask adds the message to ask the craft for, once.
 func (f *findings) ask(fields *telemetry.Fields, any []rules.ChannelID, row channelRow) {
-	if row.Verdict == saysUnknown {
+	if row.Verdict == saysUnknown || row.Verdict == isWrong {
 		return // it is sent already; only the craft's own set-up can fill it
 	}
 	channel, _ := rules.Lookup(row.Channel)
@@ -293,6 +301,10 @@ func (f *findings) print(w io.Writer) {
 	if len(f.Unread) > 0 {
 		fmt.Fprintln(w)
 		wrap(w, "", "  ", bench.SayUnread(f.Unread))
+	}
+	for _, c := range f.Wrong {
+		fmt.Fprintln(w)
+		wrap(w, "", "  ", fmt.Sprintf("%s is wrong: %s. A guard counts it as missing.", c.Channel, c.Cause))
 	}
 	if f.complete() && len(f.Ask) == 0 {
 		fmt.Fprintln(w, "\nNothing wanted is missing.")

@@ -89,7 +89,7 @@ func (c Config) make(id rules.ChannelID) limits.Calculator {
 	case rules.LinkLag:
 		return &linkLag{}
 	case rules.Climb:
-		return &climb{source: c.climbSource()}
+		return newClimb(c)
 	case rules.Height:
 		return newHeight(c)
 	case rules.Apex:

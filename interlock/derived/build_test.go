@@ -94,7 +94,7 @@ func TestNeeds(t *testing.T) {
 	if got, want := cfg.Needs(rules.Height), []rules.ChannelID{rules.HeightLocal, rules.HeightRange, rules.ClimbHUD}; !slices.Equal(got, want) {
 		t.Errorf("height: expected %v, got %v", want, got)
 	}
-	if got, want := cfg.Helps(rules.Apex), []rules.ChannelID{rules.CraftArmed, rules.CraftBootClock, rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude, rules.EstimatorFlags}; !slices.Equal(got, want) {
+	if got, want := cfg.Helps(rules.Apex), []rules.ChannelID{rules.CraftArmed, rules.CraftBootClock, rules.HeightGlobal, rules.ClimbGlobal, rules.ClimbLocal, rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude, rules.EstimatorFlags}; !slices.Equal(got, want) {
 		t.Errorf("apex: expected help from %v, got %v", want, got)
 	}
 	if got := cfg.Helps(rules.Gust); got != nil {

@@ -211,7 +211,7 @@ func (c Config) inputs(id rules.ChannelID) []rules.ChannelID {
 func optional(id rules.ChannelID) []rules.ChannelID {
 	switch id {
 	case rules.Climb:
-		return []rules.ChannelID{rules.EstimatorFlags}
+		return []rules.ChannelID{rules.EstimatorFlags, rules.HeightGlobal, rules.ClimbGlobal, rules.HeightLocal, rules.ClimbLocal, rules.ClimbHUD}
 	case rules.Height:
 		return []rules.ChannelID{rules.EstimatorFlags, rules.CraftArmed,
 			rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude}

@@ -62,28 +62,3 @@ func (e *estimator) look(at time.Duration, t *limits.Table) rules.Cause {
 func (e *estimator) keeps() time.Duration {
 	return min(max(estimatorGaps*max(e.gap, e.gapBefore), rules.EstimatorFlags.Stale()), estimatorMost)
 }
-
-// climb is craft.climb: the one named source, missing while the estimator says
-// that it is not healthy, or no longer says anything.
-type climb struct {
-	untimed
-	source    rules.ChannelID
-	estimator estimator
-}
-
-func (c *climb) Trigger() rules.ChannelID { return c.source }
-func (c *climb) Output() rules.ChannelID  { return rules.Climb }
-
-func (c *climb) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
-	ill := c.estimator.look(at, t)
-	in := t[c.source]
-	switch {
-	case in.Quality == rules.Missing:
-		return missing(in.Cause), true
-	case ill != rules.NoCause:
-		return missing(ill), true
-	}
-	return publish(in.Value, in), true
-}
-
-func (c *climb) Clone() limits.Calculator { d := *c; return &d }

@@ -48,7 +48,18 @@ func (e *estimator) appendState(dst []byte, now time.Duration) []byte {
 }
 
 func (c *climb) AppendState(dst []byte, now time.Duration) []byte {
-	return c.estimator.appendState(dst, now)
+	dst = append(c.estimator.appendState(dst, now), byte(c.against))
+	dst = appendAge(dst, now, c.at, againstGap+1)
+	for k := range c.rates {
+		dst = appendFloat(appendFloat(dst, c.rates[k]), c.climbed[k])
+	}
+	for _, m := range append(c.marks[:max(0, c.n):max(0, c.n)], c.last) {
+		dst = appendFloat(appendAge(dst, now, m.at, rules.Never), m.height)
+		for _, v := range m.climbed {
+			dst = appendFloat(dst, v)
+		}
+	}
+	return appendFloat(append(dst, byte(c.n)), c.slope)
 }
 
 func (e *extreme) appendState(dst []byte, now time.Duration) []byte {

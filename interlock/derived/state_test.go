@@ -77,7 +77,7 @@ func lively(r *rig, at time.Duration, k int) {
 var excused = map[string]string{
 	"meanWind.output": "set once", "meanWind.tolerated": "set once",
 	"peakWind.output": "set once", "rotorWind.factor": "set once",
-	"climb.source": "set once", "height.sources": "set once", "height.count": "set once", "height.vote": "set once",
+	"climb.source": "set once", "climb.height": "set once", "height.sources": "set once", "height.count": "set once", "height.vote": "set once",
 	"height.apart": "set once", "height.climb": "set once", "height.overHome": "set once",
 	"apex.errorHeight": "set once", "apex.errorClimb": "set once", "apex.stated": "set once",
 	"apex.surplus": "set once", "apex.thresholds": "set once",
@@ -183,6 +183,9 @@ func walk(v reflect.Value, way string, image func() string, told map[string]bool
 func anyTold(n int, at func(int) reflect.Value, image func() string) bool {
 	for j := range n {
 		v := at(j)
+		if v.Kind() == reflect.Array {
+			v = v.Index(0)
+		}
 		before, was := image(), reflect.New(v.Type()).Elem()
 		was.Set(v)
 		switch v.Kind() {
@@ -190,6 +193,8 @@ func anyTold(n int, at func(int) reflect.Value, image func() string) bool {
 			v.SetBool(!v.Bool())
 		case reflect.Float64:
 			v.SetFloat(v.Float() + 0.5)
+		case reflect.Uint8:
+			v.SetUint(v.Uint() + 1)
 		case reflect.Int, reflect.Int64:
 			v.SetInt(v.Int() - 1)
 		default:

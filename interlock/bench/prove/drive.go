@@ -160,6 +160,8 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 		d.settle, d.forget, d.average = 12*time.Second, 12*time.Second, true
 	case rules.Climb:
 		field(first(d.moves), same)
+		set := d.set
+		d.set = func(s *scene, x float64) { set(s, x); s.climbs = true }
 	case rules.Height:
 		heights(same)
 	case rules.Apex:

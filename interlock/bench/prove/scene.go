@@ -28,6 +28,9 @@ type scene struct {
 	ohms  float64
 	kick  uint32
 	kicks int
+	// climbs has the height of a message follow the climb of the same message: a climb
+	// that the height does not follow is missing.
+	climbs bool
 	// failed own sensors cannot be read.
 	failed bool
 
@@ -88,6 +91,10 @@ var slow = [...]rules.ChannelID{rules.HeightGlobal, rules.HeightLocal, rules.Hei
 
 // pass lets time pass for what moves by itself.
 func (s *scene) pass(now, d time.Duration) {
+	if s.climbs {
+		s.force(rules.HeightGlobal, s.v[rules.HeightGlobal]+s.v[rules.ClimbGlobal]*d.Seconds())
+		s.force(rules.HeightLocal, s.v[rules.HeightLocal]+s.v[rules.ClimbLocal]*d.Seconds())
+	}
 	if s.ramp != nil {
 		x := s.rampFrom + s.rampRate*(now-s.rampAt).Seconds()
 		s.ramp.set(s, x)

@@ -6,74 +6,11 @@ import (
 	"downhaul/rules"
 )
 
-// setRelay and setBeat command the two halves of the chain; only a change is
-// an effect.
-func (e *latch) setRelay(at time.Duration, on bool) {
-	if e.relayOn != on {
-		e.relayOn = on
-		e.emit(Effect{Kind: RelayEffect, At: at, On: on, Rule: -1, Permissive: -1})
-	}
-}
-
-func (e *latch) setBeat(at time.Duration, on bool) {
-	if e.beatOn != on {
-		e.beatOn = on
-		e.emit(Effect{Kind: BeatEffect, At: at, On: on, Rule: -1, Permissive: -1})
-	}
-}
-
-// open takes the power off: relay dropped, heartbeat stopped, and the clocks
-// that verify the opening started.
-func (e *latch) open(at time.Duration) {
-	e.below.opened()
-	e.setRelay(at, false)
-	e.setBeat(at, false)
-	if !e.closed {
-		return
-	}
-	e.closed = false
-	e.stillDone = false
-	if e.site.Fitted[Readback] {
-		e.arm(timerDropOut, at+e.site.DropOut)
-	}
-	e.arm(timerPowerRemains, at+e.powerWindow())
-	e.arm(timerStill, at+e.rotorWindow())
-}
-
-// rotorWindow is twice the time after which the rotors stand; where nobody told
-// one, a long one of ours.
-func (e *latch) rotorWindow() time.Duration {
-	if e.rotors.Standing > 0 {
-		return 2 * e.rotors.Standing
-	}
-	return 10 * time.Second
-}
-
-// powerWindow is how long after an opening rotors may turn and current flow.
-func (e *latch) powerWindow() time.Duration { return max(e.site.DropOut, e.rotorWindow()) }
-
-// mirrorClosed reports whether the contactor is known to be closed: lines that are
-// not read tell nothing.
-func (e *latch) mirrorClosed() bool {
-	r := &e.lines[Readback]
-	return e.site.Fitted[Readback] && e.pinsKnown && r.known && r.on
-}
-
-// mirrorOpen reports whether the contactor is known to be open.
-func (e *latch) mirrorOpen() bool {
-	r := &e.lines[Readback]
-	return e.site.Fitted[Readback] && e.pinsKnown && r.known && !r.on
-}
-
 // powerBackFor is how long rotors must turn, or current flow, with the chain
 // open before that counts as power that came back: longer than one wrong
 // sample, and no longer than a rotor's speed keeps, so that silence behind the
 // first sample does not count as standing.
 const powerBackFor = 500 * time.Millisecond
-
-// mustBeOff reports whether no power may reach the rotors: the chain is open, and the
-// window after its opening is over.
-func (e *latch) mustBeOff() bool { return !e.closed && !e.runs(timerPowerRemains) }
 
 // powerBack takes word of power that reaches the rotors while none may. A guard that
 // has just started may find rotors that run down from before; they get the whole
@@ -186,9 +123,4 @@ func (e *latch) pickUpOver(at time.Duration) {
 	default:
 		e.failed(at, EventNotClosed, ReasonReadbackNot)
 	}
-}
-
-// notRemoved reports whether the fault is power that was not removed, or may not be.
-func (e *latch) notRemoved() bool {
-	return e.why == ReasonPowerRemains || e.why == ReasonReadbackClosed
 }

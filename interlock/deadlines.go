@@ -11,53 +11,6 @@ import (
 // calculators, the channels that are heard and the rules whose on-delay runs:
 // a rule or channel that stands still costs nothing.
 
-// clock is the timers of one part and its next deadline.
-type clock struct {
-	timers []time.Duration
-	next   time.Duration // may be early, never late
-}
-
-func newClock(timers int) clock {
-	c := clock{timers: make([]time.Duration, timers)}
-	for i := range c.timers {
-		c.timers[i] = rules.Never
-	}
-	return c
-}
-
-// arm sets a timer.
-func (c *clock) arm(timer int, due time.Duration) {
-	c.timers[timer] = due
-	c.wake(due)
-}
-
-func (c *clock) disarm(timer int) { c.timers[timer] = rules.Never }
-
-// runs reports whether a timer is set.
-func (c *clock) runs(timer int) bool { return c.timers[timer] != rules.Never }
-
-// hold runs a timer for as long as a condition holds without a break.
-func (c *clock) hold(timer int, at, span time.Duration, holds bool) {
-	switch {
-	case !holds:
-		c.disarm(timer)
-	case !c.runs(timer):
-		c.arm(timer, at+span)
-	}
-}
-
-// wake makes sure that the engine is woken at due.
-func (c *clock) wake(due time.Duration) { c.next = min(c.next, due) }
-
-// took reports whether a timer is due, and takes it away.
-func (c *clock) took(timer int, due time.Duration) bool {
-	if c.timers[timer] > due {
-		return false
-	}
-	c.disarm(timer)
-	return true
-}
-
 // The craft's timers, in the order in which they act at the same instant. What those
 // of the latch do before, between and behind them stands there.
 const (

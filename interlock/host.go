@@ -6,77 +6,62 @@ import (
 	"downhaul/rules"
 )
 
+// noteOf is what a host event is noted as; the others act, and leave what they do.
+var noteOf = [hostCount]Reason{
+	HostLost: ReasonLost, HostLink: ReasonLink, HostDisk: ReasonDisk, HostProof: ReasonProof, HostStopTime: ReasonStopProven,
+	HostGround: ReasonStep, HostReaction: ReasonReaction, HostCard: ReasonCard, HostLedger: ReasonLedger,
+	HostMark: ReasonMark, HostDeclared: ReasonDeclared, HostSensor: ReasonSensor,
+}
+
 // host takes what the host says.
 func (e *Engine) host(at time.Duration, in Input) {
-	note := Effect{Kind: NoteEffect, At: at, Rule: -1, Permissive: -1, On: in.On, Trip: in.Seq}
 	switch in.Host {
 	case HostKept:
 		e.latch.keep(in.Seq)
-		return
-	case HostLost:
-		note.Reason = ReasonLost
 	case HostStalled:
 		// The pins' silence, which ends first, has taken Ready away already.
 		e.latch.outside(at, ReasonStalled)
-		return
 	case HostRelayFailed:
 		e.latch.relayFailed(at, in.On)
-		return
 	case HostBroken:
 		if !e.limits.Broken() {
 			e.limits.Break()
 			e.broke(at)
 		}
-		return
-	case HostLink:
-		note.Reason = ReasonLink
 	case HostDisk:
 		e.diskLow = in.On
 		e.latch.unsettled()
-		note.Reason = ReasonDisk
 	case HostProof:
-		if in.Seq < 64 {
-			if in.On {
-				e.overdue |= 1 << in.Seq
-			} else {
-				e.overdue &^= 1 << in.Seq
-			}
+		if bit := uint64(1) << in.Seq; in.On { // from 64 on it is none
+			e.overdue |= bit
+		} else {
+			e.overdue &^= bit
 		}
 		e.latch.unsettled()
-		note.Reason = ReasonProof
 	case HostStopTime:
 		e.latch.rotorsStand(rules.RotorsStanding{Standing: time.Duration(in.Seq) * time.Millisecond, Measured: in.On})
-		note.Reason = ReasonStopProven
 	case HostGround:
 		e.groundTold(at, groundStep{in.On, float64(in.Seq) / 1000})
-		note.Reason = ReasonStep
 	case HostReaction:
 		e.limits.Expect(at, time.Duration(in.Seq)*time.Millisecond)
-		note.Reason = ReasonReaction
 	case HostCard:
 		e.cardAsks = in.On
 		e.latch.unsettled()
-		note.Reason = ReasonCard
 	case HostLedger:
 		e.ledgerHolds = in.On
 		e.latch.unsettled()
-		note.Reason = ReasonLedger
 	case HostClash:
 		e.arm(timerClash, at+e.site.ReadyAfter)
 		e.latch.outside(at, ReasonClash)
-		return
-	case HostMark:
-		note.Reason = ReasonMark
-	case HostDeclared:
-		note.Reason = ReasonDeclared
-	case HostSensor:
-		note.Reason = ReasonSensor
-		note.Channel = in.Sample.Channel
 	case HostEnd:
 		e.latch.end()
+	}
+	if in.Host >= hostCount || noteOf[in.Host] == NoReason {
 		return
-	default:
-		return
+	}
+	note := Effect{Kind: NoteEffect, At: at, Rule: -1, Permissive: -1, On: in.On, Trip: in.Seq, Reason: noteOf[in.Host]}
+	if in.Host == HostSensor {
+		note.Channel = in.Sample.Channel
 	}
 	e.latch.emit(note)
 }

@@ -1,6 +1,8 @@
 package interlock
 
-import "time"
+import (
+	"time"
+)
 
 // One instant, one order. A turn of the loop hands over what it read at one
 // engine time, in an order that says nothing of what came first. So a trip or a
@@ -9,53 +11,6 @@ import "time"
 // controlled, end, conditions, reset, start, closing. The instant is over with
 // the next call at a later time, a nanosecond later at the earliest, which is
 // what Deadline then asks for.
-
-// moves are moves of the latch that wait for the end of the instant.
-type moves uint16
-
-const (
-	moveUnseen     moves = 1 << iota // the input lines are read again
-	moveHold                         // hold-to-run was released, and that is no trip
-	moveControlled                   // a controlled stop is due
-	moveEnd                          // end was pressed
-	moveSessionEnd                   // the guard ends
-	moveLost                         // something that a start needs was lost
-	moveReset                        // reset was pressed or released
-	moveStart                        // start was pressed
-	moveClosed                       // the readback agrees that the chain is closed
-	moveClosing                      // the next step of the closing sequence is due
-)
-
-// pending is what waits for the end of the instant.
-type pending struct {
-	moves moves
-	// The first controlled stop of the instant: its reason and rule.
-	stopWhy  Reason
-	stopRule int
-}
-
-// later has a move wait for the end of the instant.
-func (e *latch) later(m moves) {
-	e.moves |= m
-	e.dirty = true
-}
-
-func (e *latch) laterControlled(why Reason, rule int) {
-	if e.moves&moveControlled == 0 {
-		e.stopWhy, e.stopRule = why, rule
-	}
-	e.later(moveControlled)
-}
-
-// takes reports whether a move waits, and takes it away.
-func (e *latch) takes(m moves) bool {
-	waits := e.moves&m != 0
-	e.moves &^= m
-	return waits
-}
-
-// unsettled has the end of the instant look at what moved.
-func (e *latch) unsettled() { e.dirty = true }
 
 // moved looks at what an input or a timer has moved: at what need not wait for the end
 // of the instant at once.

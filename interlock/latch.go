@@ -196,3 +196,75 @@ func (s State) Next(event Event, grounded bool) (next State, changed bool) {
 		return State(strings.IndexByte(latchLetters, to&^0x20)), true // as a capital
 	}
 }
+
+// stopsTogether reports whether both contacts of the emergency stop are known to
+// stand at one time as they were last read. Contacts that swap between two
+// readings are told one after the other, and look both open, or both closed, in
+// between: so each must have been read since the other moved.
+func (e *latch) stopsTogether() bool {
+	a, b := &e.lines[EStopA], &e.lines[EStopB]
+	return a.known && b.known && !a.behind && !b.behind
+}
+
+// stopHealthy reports whether the emergency stop is known not to be pressed.
+func (e *latch) stopHealthy() bool {
+	if e.site.Fitted[EStopA] && e.site.Fitted[EStopB] && !e.stopsTogether() {
+		return false
+	}
+	for _, l := range [...]Line{EStopA, EStopB} {
+		if e.site.Fitted[l] && !(e.lines[l].known && e.lines[l].on) {
+			return false
+		}
+	}
+	return true
+}
+
+// onIfFitted reports whether a line is known to be on, or is not there.
+func (e *latch) onIfFitted(l Line) bool {
+	return !e.site.Fitted[l] || e.lines[l].known && e.lines[l].on
+}
+
+// still reports whether the rotors are known to stand.
+func (e *latch) still(at time.Duration) bool { return e.below.still(at, e.stillDone) }
+
+// power reports whether power can reach the rotors as intended.
+func (e *latch) power() bool { return e.state == Live || e.state == Lowering }
+
+// mirrorClosed reports whether the contactor is known to be closed: lines that are
+// not read tell nothing.
+func (e *latch) mirrorClosed() bool {
+	r := &e.lines[Readback]
+	return e.site.Fitted[Readback] && e.pinsKnown && r.known && r.on
+}
+
+// mirrorOpen reports whether the contactor is known to be open.
+func (e *latch) mirrorOpen() bool {
+	r := &e.lines[Readback]
+	return e.site.Fitted[Readback] && e.pinsKnown && r.known && !r.on
+}
+
+// mustBeOff reports whether no power may reach the rotors: the chain is open, and the
+// window after its opening is over.
+func (e *latch) mustBeOff() bool { return !e.closed && !e.runs(timerPowerRemains) }
+
+// notRemoved reports whether the fault is power that was not removed, or may not be.
+func (e *latch) notRemoved() bool {
+	return e.why == ReasonPowerRemains || e.why == ReasonReadbackClosed
+}
+
+// eachUnmet is the latch's own part of that list; false when fn said stop.
+func (e *latch) eachUnmet(fn func(Unmet) bool) bool {
+	goOn := func(bad bool, n Need) bool { return !bad || fn(Unmet{Need: n}) }
+	return goOn(e.ended, NeedNotEnded) &&
+		goOn(!e.stopHealthy(), NeedStop) &&
+		goOn(!e.onIfFitted(Gate), NeedGate) &&
+		goOn(!e.pinsKnown, NeedPins) &&
+		goOn(e.site.Fitted[Readback] && e.state != Closing && !e.closed && (!e.lines[Readback].known || e.lines[Readback].on), NeedReadback) &&
+		goOn(e.relayBad, NeedRelay) &&
+		goOn(e.kept < e.trips, NeedKept)
+}
+
+// allMet reports whether everything is there that a start needs, reset aside.
+func (e *latch) allMet() bool {
+	return e.site.Duty == Guard && e.eachUnmet(func(Unmet) bool { return false }) && e.below.met()
+}

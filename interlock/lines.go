@@ -147,15 +147,6 @@ func (e *latch) watchdogHeld(at time.Duration, closed bool) {
 	e.mustBeOpen = false
 }
 
-// stopsTogether reports whether both contacts of the emergency stop are known to
-// stand at one time as they were last read. Contacts that swap between two
-// readings are told one after the other, and look both open, or both closed, in
-// between: so each must have been read since the other moved.
-func (e *latch) stopsTogether() bool {
-	a, b := &e.lines[EStopA], &e.lines[EStopB]
-	return a.known && b.known && !a.behind && !b.behind
-}
-
 // stopsAgree judges the two contacts of the emergency stop. One open contact
 // already takes the power off; that they differ for too long is a fault, and so is
 // that one opened and the other did not, however short that was.
@@ -210,30 +201,6 @@ func (e *latch) stopDemand(at time.Duration) {
 	}
 	e.event(at, EventEStop, why, -1)
 }
-
-// stopHealthy reports whether the emergency stop is known not to be pressed.
-func (e *latch) stopHealthy() bool {
-	if e.site.Fitted[EStopA] && e.site.Fitted[EStopB] && !e.stopsTogether() {
-		return false
-	}
-	for _, l := range [...]Line{EStopA, EStopB} {
-		if e.site.Fitted[l] && !(e.lines[l].known && e.lines[l].on) {
-			return false
-		}
-	}
-	return true
-}
-
-// onIfFitted reports whether a line is known to be on, or is not there.
-func (e *latch) onIfFitted(l Line) bool {
-	return !e.site.Fitted[l] || e.lines[l].known && e.lines[l].on
-}
-
-// still reports whether the rotors are known to stand.
-func (e *latch) still(at time.Duration) bool { return e.below.still(at, e.stillDone) }
-
-// power reports whether power can reach the rotors as intended.
-func (e *latch) power() bool { return e.state == Live || e.state == Lowering }
 
 // holdReleased trips at once where that is a trip. Where it only goes back to
 // blocked it waits for the end of the instant, which may say that the craft flies.
@@ -345,21 +312,5 @@ func (e *latch) start(at time.Duration) {
 		e.ignored(at, Start, ReasonNotHeld)
 	default:
 		e.event(at, EventStart, ReasonStart, -1)
-	}
-}
-
-// failed enters a fault, which makes a record of its own: numbered, and kept
-// before a reset, like a trip. Power that was not removed is put on record on top
-// of any other fault as well, because it is what people must read first.
-func (e *latch) failed(at time.Duration, event Event, why Reason) {
-	_, moves := e.state.Next(event, e.below.grounded())
-	worse := e.state == Fault && event == EventMirrorClosed && !e.notRemoved()
-	if e.site.Duty == Watch || !moves && !worse {
-		return
-	}
-	e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
-	if !e.event(at, event, why, -1) {
-		e.why = why
-		e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1})
 	}
 }

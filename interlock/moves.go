@@ -99,6 +99,22 @@ func (e *latch) builtinTripFor(at time.Duration, event Event, why Reason, lasted
 	e.event(at, event, reason, rule)
 }
 
+// failed enters a fault, which makes a record of its own: numbered, and kept
+// before a reset, like a trip. Power that was not removed is put on record on top
+// of any other fault as well, because it is what people must read first.
+func (e *latch) failed(at time.Duration, event Event, why Reason) {
+	_, moves := e.state.Next(event, e.below.grounded())
+	worse := e.state == Fault && event == EventMirrorClosed && !e.notRemoved()
+	if e.site.Duty == Watch || !moves && !worse {
+		return
+	}
+	e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
+	if !e.event(at, event, why, -1) {
+		e.why = why
+		e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1})
+	}
+}
+
 // event lets the latch take one event. rule is the index of the rule behind
 // it, −1 if there is none.
 func (e *latch) event(at time.Duration, event Event, why Reason, rule int) bool {
@@ -287,34 +303,4 @@ func (e *latch) end() {
 	e.ended = true
 	e.resetDone = false
 	e.later(moveSessionEnd)
-}
-
-func (e *latch) clear() { e.out, e.front, e.group = e.out[:0], e.front[:0], 0 }
-
-// flush ends a group of effects: relay and heartbeat come first in it, each in
-// their order. What one instant brings by its timers, by each input and at its end
-// is a group, however many of them a call brings; so the order of all effects is
-// the same however often the engine is woken.
-func (e *latch) flush() {
-	if n, m := len(e.front), len(e.out); n > 0 {
-		e.out = append(e.out, e.front...)
-		copy(e.out[e.group+n:], e.out[e.group:m])
-		copy(e.out[e.group:], e.front)
-		e.front = e.front[:0]
-	}
-	e.group = len(e.out)
-}
-
-// answer returns what this call decided.
-func (e *latch) answer() []Effect {
-	e.flush()
-	return e.out
-}
-
-func (e *latch) emit(f Effect) {
-	if f.Kind == RelayEffect || f.Kind == BeatEffect {
-		e.front = append(e.front, f)
-		return
-	}
-	e.out = append(e.out, f)
 }

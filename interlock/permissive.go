@@ -61,23 +61,6 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 	}
 }
 
-// eachUnmet is the latch's own part of that list; false when fn said stop.
-func (e *latch) eachUnmet(fn func(Unmet) bool) bool {
-	goOn := func(bad bool, n Need) bool { return !bad || fn(Unmet{Need: n}) }
-	return goOn(e.ended, NeedNotEnded) &&
-		goOn(!e.stopHealthy(), NeedStop) &&
-		goOn(!e.onIfFitted(Gate), NeedGate) &&
-		goOn(!e.pinsKnown, NeedPins) &&
-		goOn(e.site.Fitted[Readback] && e.state != Closing && !e.closed && (!e.lines[Readback].known || e.lines[Readback].on), NeedReadback) &&
-		goOn(e.relayBad, NeedRelay) &&
-		goOn(e.kept < e.trips, NeedKept)
-}
-
-// allMet reports whether everything is there that a start needs, reset aside.
-func (e *latch) allMet() bool {
-	return e.site.Duty == Guard && e.eachUnmet(func(Unmet) bool { return false }) && e.below.met()
-}
-
 // met is the craft's and the rules' part of that.
 func (e *Engine) met() bool { return e.eachCraftUnmet(func(Unmet) bool { return false }) }
 

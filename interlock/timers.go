@@ -1,6 +1,8 @@
 package interlock
 
-import "time"
+import (
+	"time"
+)
 
 // The latch's timers, in the order in which they act at the same instant. They act
 // in three turns: those up to timerPins before the craft's, those from timerGrace on

@@ -4,6 +4,7 @@ import (
 	"net/netip"
 	"sync"
 
+	"downhaul/interlock"
 	"downhaul/interlock/intake"
 )
 
@@ -121,4 +122,13 @@ func (b *inbox) dropped() uint64 {
 	b.mu.Lock()
 	defer b.mu.Unlock()
 	return b.lost
+}
+
+// Host leaves a host event for the loop. Any goroutine.
+func (l *Loop) Host(m intake.HostMessage) {
+	to := laneHost
+	if m.Host == interlock.HostMark || m.Host == interlock.HostDeclared {
+		to = laneSaid
+	}
+	l.inbox.put(to, parcel{source: intake.HostEvent}, intake.EncodeHost(nil, m))
 }

@@ -191,15 +191,6 @@ func (l *Loop) Count(c intake.Count) {
 	l.inbox.put(laneSensors, parcel{source: intake.LoadCell}, intake.AppendCounts(room[:0], one[:]))
 }
 
-// Host leaves a host event for the loop. Any goroutine.
-func (l *Loop) Host(m intake.HostMessage) {
-	to := laneHost
-	if m.Host == interlock.HostMark || m.Host == interlock.HostDeclared {
-		to = laneSaid
-	}
-	l.inbox.put(to, parcel{source: intake.HostEvent}, intake.EncodeHost(nil, m))
-}
-
 // Wake is signalled when something was left for the loop.
 func (l *Loop) Wake() <-chan struct{} { return l.inbox.wake }
 

@@ -166,14 +166,9 @@ func (e *Engine) phased() bool {
 	return e.site.Duty == Guard || slices.ContainsFunc(e.env.Rules, func(r rules.Rule) bool { return r.While != rules.Always })
 }
 
-// TrackHeadroom makes the engine remember each rule's least headroom.
-func (e *Engine) TrackHeadroom() { e.limits.Track() }
-
-// LeastHeadroom is the least distance of rule i to its limit while it was in
-// force, SI, and when that was; ok is false if it never had a value.
-func (e *Engine) LeastHeadroom(i int) (least float64, at time.Duration, ok bool) {
-	return e.limits.Least(i)
-}
+// WhenJudged has f told each value that rule i looked at while it was in force (the
+// rate for rate rules). It decides nothing.
+func (e *Engine) WhenJudged(f func(at time.Duration, i int, v float64)) { e.limits.WhenJudged(f) }
 
 // Step takes one input at engine time at. Deadlines at or before at act first,
 // each at its own instant; only then is the input applied, so at a tie the

@@ -28,8 +28,7 @@ var untold = map[string]string{
 	"limits.channels.stale": "a cache of the time of the last Good sample plus a staleness; may be early",
 	"limits.channels.id":    "never changes", "limits.awake": "lists what has a deadline", "limits.channels.awake": "stands in that list",
 	"limits.waiting": "lists what has an on-delay", "limits.runs.waiting": "stands in that list", "limits.acting": "only lives in an instant", "latch.standing": "counts the demands in force", "latch.cautions": "counts the cautions told",
-	"latch.first": "for the view only", "latch.why": "decides only by being one of two reasons of a fault", "latch.flash": "for the view only", "latch.flashState": "for the view only", "limits.tracking": "decides nothing", "limits.runs.tracked": "decides nothing",
-	"limits.runs.least": "decides nothing", "limits.runs.leastAt": "decides nothing",
+	"latch.first": "for the view only", "latch.why": "decides only by being one of two reasons of a fault", "latch.flash": "for the view only", "latch.flashState": "for the view only", "limits.judged": "decides nothing",
 	"unknown": "only lives in an instant", "limits.toldUntil": "follows from the last frame, which is told", "latch.out": "only lives until the next call", "latch.front": "only lives until the next call",
 }
 

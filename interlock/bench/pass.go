@@ -17,6 +17,7 @@ type lane struct {
 	env    *rules.Envelope
 	engine *interlock.Engine
 	watch  watcher
+	least  []leastSeen // by rule
 }
 
 // pass takes one recording through one intake into any number of engines side
@@ -73,6 +74,21 @@ func UpToDamage() Option { return func(p *pass) { p.toDamage = true } }
 // milliseconds of work. Ours.
 const tickEvery = 4096
 
+// leastSeen is the least distance of a rule to its limit while it was in force, SI,
+// and when that was.
+type leastSeen struct {
+	seen bool
+	room float64
+	at   time.Duration
+}
+
+func (l *lane) judged(at time.Duration, i int, v float64) {
+	least := &l.least[i]
+	if room := l.env.Rules[i].Headroom(v); !least.seen || room < least.room {
+		*least = leastSeen{true, room, at}
+	}
+}
+
 func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass, error) {
 	p := &pass{}
 	for _, o := range options {
@@ -84,11 +100,12 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 		if err != nil {
 			return nil, err
 		}
-		engine.TrackHeadroom()
 		for id, w := range engine.Wanted() {
 			wanted[id] = wanted[id] || w
 		}
-		p.lanes = append(p.lanes, &lane{env: env, engine: engine})
+		l := &lane{env: env, engine: engine, least: make([]leastSeen, len(env.Rules))}
+		engine.WhenJudged(l.judged)
+		p.lanes = append(p.lanes, l)
 	}
 	for id := range wanted {
 		wanted[id] = wanted[id] || p.wanted != nil && p.wanted(rules.ChannelID(id))

@@ -42,8 +42,7 @@ func decisions(t *testing.T, path string, setup Setup, envelopes ...*rules.Envel
 	out := make([]string, len(envelopes))
 	for i, l := range p.lanes {
 		for k := range envelopes[i].Rules {
-			least, at, ok := l.engine.LeastHeadroom(k)
-			texts[i] = fmt.Appendf(texts[i], "%v %v %v\n", least, at, ok)
+			texts[i] = fmt.Appendf(texts[i], "%v %v %v\n", l.least[k].room, l.least[k].at, l.least[k].seen)
 		}
 		out[i] = string(texts[i])
 	}

@@ -197,8 +197,8 @@ func finish(out *Result, p *pass, info recording.Info) {
 	for i := range env.Rules {
 		rule := &env.Rules[i]
 		h := Headroom{Rule: rule.Name, Unit: ruleUnit(rule), Index: i}
-		if least, at, ok := engine.LeastHeadroom(i); ok {
-			h.Least, h.AtS = &least, at.Seconds()
+		if least := &p.lanes[0].least[i]; least.seen {
+			h.Least, h.AtS = &least.room, least.at.Seconds()
 		} else if !told[rule.Watch] && !heard(rule.Watch) {
 			told[rule.Watch] = true
 			out.NeverHeard = append(out.NeverHeard, rule.Watch.String())

@@ -187,7 +187,8 @@ func (s *Sweep) Run(file string, rec *recording.Reader, setup Setup, options ...
 			break
 		}
 		out.steps[i].trips = t.spans
-		out.steps[i].least, out.steps[i].leastAt, out.steps[i].has = p.lanes[i].engine.LeastHeadroom(s.Rule)
+		least := &p.lanes[i].least[s.Rule]
+		out.steps[i].least, out.steps[i].leastAt, out.steps[i].has = least.room, least.at, least.seen
 	}
 	out.DurationS = p.end.Seconds()
 	out.Notes = slices.Concat(p.notes, rec.Info().Notes(), p.health.notes())

@@ -93,12 +93,5 @@ func (l *Limits) Want(w *[rules.ChannelCount]bool) {
 	}
 }
 
-// Track has each rule's least headroom remembered.
-func (l *Limits) Track() { l.tracking = true }
-
-// Least returns the least distance of rule i to its limit while it was in force, SI,
-// and when that was; ok is false if it never had a value.
-func (l *Limits) Least(i int) (least float64, at time.Duration, ok bool) {
-	r := &l.runs[i]
-	return r.least, r.leastAt, r.tracked
-}
+// WhenJudged has f told each value that a rule in force looked at. It decides nothing.
+func (l *Limits) WhenJudged(f func(at time.Duration, i int, v float64)) { l.judged = f }

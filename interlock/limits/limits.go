@@ -27,9 +27,9 @@ type Limits struct {
 	readyAfter time.Duration
 
 	fed      [rules.ChannelCount]bool
-	tracking bool
-	needs    [rules.ChannelCount][]rules.ChannelID // the measured channels that each rests on
-	helps    [rules.ChannelCount][]rules.ChannelID // what else it looks at
+	judged   func(at time.Duration, i int, v float64) // nil is nobody
+	needs    [rules.ChannelCount][]rules.ChannelID    // the measured channels that each rests on
+	helps    [rules.ChannelCount][]rules.ChannelID    // what else it looks at
 	table    Table
 	calcs    []Calculator
 	calcDue  []time.Duration

@@ -25,17 +25,6 @@ type ruleRun struct {
 	heard bool
 	last  time.Duration // of the last good value, for the slope
 	rated time.Duration // of the last good rate; before that, of the first good value
-	// Least headroom so far, when the engine is asked to track it. It decides
-	// nothing.
-	tracked bool
-	least   float64
-	leastAt time.Duration
-}
-
-func (r *ruleRun) track(at time.Duration, headroom float64) {
-	if !r.tracked || headroom < r.least {
-		r.tracked, r.least, r.leastAt = true, headroom, at
-	}
 }
 
 // Take takes one value of a channel that is not derived here.
@@ -243,8 +232,8 @@ func (l *Limits) look(at time.Duration, i int, v float64, q rules.Quality) {
 	}
 	run.value, run.seen = v, true
 	side := rule.Side(v)
-	if l.tracking && l.above.InForce(rule.While) {
-		run.track(at, rule.Headroom(v))
+	if l.judged != nil && l.above.InForce(rule.While) {
+		l.judged(at, i, v)
 	}
 	switch side {
 	case rules.Beyond:

@@ -23,9 +23,14 @@ func (plain) Calculators(*rules.Envelope, func(rules.ChannelID) bool) ([]Calcula
 // notes is what came up, in order.
 type notes struct {
 	listener
-	l    *Limits
-	told []string
+	l         *Limits
+	told      []string
+	next      time.Duration // may be early, never late: as the engine keeps it
+	unsettled bool
 }
+
+func (n *notes) Wake(due time.Duration) { n.next = min(n.next, due) }
+func (n *notes) Unsettled()             { n.unsettled = true }
 
 func (n *notes) Asked(at time.Duration, i int, why Why) {
 	n.told = append(n.told, asks(at, i, why, n.l.Rule(i).Asks[why]))
@@ -53,7 +58,6 @@ type sample struct {
 // history is a channel and its rules by a list of all that came: at every instant
 // everything is worked out anew from the first sample on.
 type history struct {
-	least   map[int]float64 // by rule, as it was told
 	rules   []rules.Rule
 	perms   []rules.Permissive
 	ready   time.Duration
@@ -68,7 +72,6 @@ type standing struct {
 	holds    []bool
 	health   Health
 	last     sample
-	least    []float64
 	past     []float64
 	looked   bool // at a value that is not missing
 	value    float64
@@ -135,7 +138,7 @@ func (h *history) at(now time.Duration, all []sample) (st standing) {
 	}
 	for _, r := range h.rules {
 		beyond, caution, missing := never, false, false
-		past, least := 0.0, 0.0
+		past := 0.0
 		asked := false
 		last := never // good
 		cautious := r.WhenMissing == rules.MissingCautions || r.MissingStop == rules.NoStop
@@ -146,7 +149,6 @@ func (h *history) at(now time.Duration, all []sample) (st standing) {
 				caution = caution || cautious
 			}
 		}
-		first := true
 		for _, s := range all {
 			lapse(s.at)
 			if s.q == rules.Missing {
@@ -155,10 +157,6 @@ func (h *history) at(now time.Duration, all []sample) (st standing) {
 			if s.q == rules.Good {
 				last, missing = s.at, false
 			}
-			if room := r.Headroom(s.v); first || room < least {
-				least = room
-			}
-			first = false
 			switch side := r.Side(s.v); {
 			case side == rules.Beyond:
 				past = s.v
@@ -178,7 +176,7 @@ func (h *history) at(now time.Duration, all []sample) (st standing) {
 		}
 		lapse(now)
 		st.asks, st.cautions = append(st.asks, [2]bool{asked, missing}), append(st.cautions, caution)
-		st.least, st.past = append(st.least, least), append(st.past, past)
+		st.past = append(st.past, past)
 	}
 	for _, p := range h.perms {
 		holds, last := false, never
@@ -198,16 +196,29 @@ func (h *history) at(now time.Duration, all []sample) (st standing) {
 	return st
 }
 
+// moves returns what has to come up between two instants, in the order of its words. A
+// rule that only cautions of a missing channel demands nothing then.
+func (h *history) moves(at time.Duration, from, to standing) (out []string) {
+	for i, r := range h.rules {
+		for why, on := range to.asks[i] {
+			if on != from.asks[i][why] && !(Why(why) == ByMissing && on && (r.WhenMissing == rules.MissingCautions || r.MissingStop == rules.NoStop)) {
+				out = append(out, asks(at, i, Why(why), on))
+			}
+		}
+		if on := to.cautions[i]; on != from.cautions[i] {
+			out = append(out, cautions(at, i, on))
+		}
+	}
+	slices.Sort(out)
+	return out
+}
+
 func (h *history) compare(t *rapid.T, l *Limits, now time.Duration, all []sample) {
 	want := h.at(now, all)
 	for i := range h.rules {
 		got := l.Rule(i)
 		if got.Asks != want.asks[i] || got.Cautions != want.cautions[i] || got.Past != want.past[i] || got.Seen != want.looked || got.Value != want.value {
 			t.Fatalf("at %v rule %+v asks %v, cautions %v, past %v; want %v, %v, %v after %v", now, h.rules[i], got.Asks, got.Cautions, got.Past, want.asks[i], want.cautions[i], want.past[i], all)
-		}
-		least, ok := h.least[i]
-		if ok && least != want.least[i] || ok != want.looked {
-			t.Fatalf("at %v rule %+v had %v to its limit (%v), want %v", now, h.rules[i], least, ok, want.least[i])
 		}
 	}
 	if !slices.Equal(l.Holds(), want.holds) {
@@ -263,57 +274,80 @@ func TestEveryInstantIsWhatTheHistorySays(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		h.least = map[int]float64{}
-		l.WhenJudged(func(_ time.Duration, i int, v float64) {
-			least, ok := h.least[i]
-			if room := h.rules[i].Headroom(v); !ok || room < least {
-				h.least[i] = room
-			}
-		})
-		up.l = l
-		var want []string
+		up.l, up.next = l, l.Due()
 		now := time.Duration(0)
-		at := func(now time.Duration, fired bool, all []sample) {
-			before := h.at(now-1, all)
-			after := h.at(now, all)
-			for i := range h.rules {
-				if fired && after.asks[i][ByValue] && !before.asks[i][ByValue] {
-					want = append(want, asks(now, i, ByValue, true))
-				}
+		before, heard := h.at(now, nil), 0
+		ready := func(st standing) string { return fmt.Sprint(st.holds, st.health.Healthy) }
+		settled := ready(h.at(now, nil))
+		// moved looks at what has moved in one call, and that it was told there, once.
+		moved := func(all []sample) {
+			st := h.at(now, all)
+			want, got := h.moves(now, before, st), slices.Clone(up.told[heard:])
+			if slices.Sort(got); !slices.Equal(got, want) {
+				t.Fatalf("at %v it told %q, want %q after %v", now, got, want, all)
 			}
+			before, heard = st, len(up.told)
+			is := ready(st)
+			if is != settled && !up.unsettled {
+				t.Fatalf("at %v what a start asks for moved from %s to %s, and nobody was told", now, settled, is)
+			}
+			settled, up.unsettled = is, false
+		}
+		var twin *Limits
+		var beside *notes
+		twins := func(from, to int) bool { // what both tell after a call alike
+			return twin == nil || slices.Equal(up.told[from:], beside.told[to:])
 		}
 		for range rapid.IntRange(1, 25).Draw(t, "samples") {
 			next := now + rapid.SampledFrom([]time.Duration{0, 1, 1, 2, 4, 5, 7, 9, 12, 20, 41}).Draw(t, "step")*ms
 			seen := h.seen()
-			for l.Due() <= next {
+			for up.next <= next {
 				due := l.Due()
-				if due < now {
-					t.Fatalf("at %v it is due %v", now, due)
+				if due < now || due < up.next {
+					t.Fatalf("at %v it is due %v, and was to be woken at %v", now, due, up.next)
+				}
+				if up.next = due; due > next {
+					break
 				}
 				if due > now {
 					h.compare(t, l, due-1, seen) // nothing was due before
 				}
+				from := len(up.told)
 				l.Fire(due)
+				if twin != nil {
+					to := len(beside.told)
+					if twin.Due() != due {
+						t.Fatalf("at %v the twin is due %v", due, twin.Due())
+					}
+					if twin.Fire(due); !twins(from, to) {
+						t.Fatalf("at %v one tells %v, its twin %v", due, up.told[from:], beside.told[to:])
+					}
+				}
+				up.next = l.Due()
 				now = due
-				at(now, true, seen)
 				h.compare(t, l, now, seen)
+				moved(seen)
 			}
 			now = next
 			h.compare(t, l, now, seen)
 			s := sample{now, float64(rapid.IntRange(0, 10).Draw(t, "value")), rapid.SampledFrom([]rules.Quality{rules.Good, rules.Good, rules.Good, rules.Doubtful, rules.Missing}).Draw(t, "quality")}
+			if rapid.IntRange(0, 9).Draw(t, "twin") == 0 {
+				beside = &notes{}
+				twin = l.Clone(beside)
+				beside.l = twin
+			}
+			from := len(up.told)
 			l.Take(now, rules.Tension, Result{Value: s.v, Quality: s.q})
 			h.samples = append(h.samples, s)
 			h.compare(t, l, now, h.seen())
-		}
-		// Each demand by its on-delay came up when it fell due, in the call that fired it.
-		for _, w := range want {
-			if !slices.Contains(up.told, w) {
-				t.Fatalf("%q did not come up: %v", w, up.told)
-			}
-		}
-		for i, told := range up.told {
-			if i > 0 && told == up.told[i-1] {
-				t.Fatalf("%q came up twice", told)
+			moved(h.seen())
+			if twin != nil {
+				to := len(beside.told)
+				if twin.Take(now, rules.Tension, Result{Value: s.v, Quality: s.q}); !twins(from, to) {
+					t.Fatalf("at %v one tells %v, its twin %v", now, up.told[from:], beside.told[to:])
+				}
+				h.compare(t, l, now, h.seen())
+				h.compare(t, twin, now, h.seen())
 			}
 		}
 	})

@@ -166,8 +166,9 @@ func (e *Engine) phased() bool {
 	return e.site.Duty == Guard || slices.ContainsFunc(e.env.Rules, func(r rules.Rule) bool { return r.While != rules.Always })
 }
 
-// WhenJudged has f told each value that rule i looked at while it was in force (the
-// rate for rate rules). It decides nothing.
+// WhenJudged has f told the values that rule i looked at while it was in force (the
+// rate for rate rules); what it is not told lies between two that it was, and is
+// Inside. It decides nothing.
 func (e *Engine) WhenJudged(f func(at time.Duration, i int, v float64)) { e.limits.WhenJudged(f) }
 
 // Step takes one input at engine time at. Deadlines at or before at act first,

@@ -95,7 +95,7 @@ func (e *Engine) appendLimits(dst []byte) []byte {
 		for _, name := range [...]string{"beyond", "demand", "missing", "goMissing", "caution", "seen", "back"} {
 			put(r.FieldByName(name).Bool())
 		}
-		put(*part[float64](r, "value"), *part[float64](r, "past"), uint8(*part[rules.Side](r, "excursion")))
+		put(e.limits.Rule(i).Value, *part[float64](r, "past"), uint8(*part[rules.Side](r, "excursion")))
 		due(*part[time.Duration](r, "due"))
 		if *part[rules.Side](r, "excursion") != rules.Inside {
 			put(*part[float64](r, "fresh"))

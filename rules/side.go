@@ -74,6 +74,33 @@ func (r *Rule) high(v, limit, caution float64) Side {
 	return Beyond
 }
 
+// Band returns the lowest and the highest of the values that are Inside; of a rate, and
+// where they are no one band, low is above high.
+func (r *Rule) Band() (low, high float64) {
+	low, high = math.Inf(-1), math.Inf(1)
+	switch r.Form {
+	case Above:
+		high = r.lastInside(r.Limit, r.Caution)
+	case Below:
+		low = -r.lastInside(-r.Limit, -r.Caution)
+	case Outside:
+		low, high = -r.lastInside(-r.Limit, -r.Caution), r.lastInside(r.LimitHigh, r.CautionHigh)
+	case IsNot:
+		low, high = r.Limit, r.Limit
+	default:
+		low, high = high, low
+	}
+	return low, high
+}
+
+// lastInside is the highest value that high finds Inside.
+func (r *Rule) lastInside(limit, caution float64) float64 {
+	if r.HasCaution {
+		return min(limit-r.Deadband, caution)
+	}
+	return limit - r.Deadband
+}
+
 // Headroom is how far v may still go before it is past the limit, in the unit
 // of the limit: positive inside, 0 at the limit, negative beyond, for rates as
 // in Side. For Is and IsNot it is 1 inside and −1 beyond, for a NaN minus

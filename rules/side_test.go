@@ -119,6 +119,28 @@ func TestSideIsMonotone(t *testing.T) {
 	})
 }
 
+// Inside and within the band are the same statement, at its very ends too. Of rates and
+// of what must not be one value there is no band.
+func TestBandIsWhatIsInside(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		r := randomRule(t)
+		r.Form = rapid.SampledFrom([]Form{Above, Below, Outside, IsNot}).Draw(t, "form of a value")
+		low, high := r.Band()
+		for _, end := range []float64{low, high, r.Limit, r.LimitHigh, r.Caution, r.Limit + rapid.Float64Range(-300, 300).Draw(t, "v")} {
+			for _, v := range []float64{math.Nextafter(end, math.Inf(-1)), end, math.Nextafter(end, math.Inf(1))} {
+				if (r.Side(v) == Inside) != (low <= v && v <= high) {
+					t.Fatalf("%+v: %v is %v, and the band %v to %v", r, v, r.Side(v), low, high)
+				}
+			}
+		}
+	})
+	for _, form := range []Form{RisingFaster, FallingFaster, Is, 0} {
+		if low, high := (&Rule{Form: form, Limit: 1}).Band(); low <= high {
+			t.Errorf("form %d has a band from %v to %v", form, low, high)
+		}
+	}
+}
+
 // Beyond and negative headroom are the same statement.
 func TestHeadroomAgreesWithSide(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {

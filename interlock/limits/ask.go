@@ -57,12 +57,18 @@ type Rule struct {
 
 // Rule returns rule i as it stands.
 func (l *Limits) Rule(i int) Rule {
-	r := &l.runs[i]
-	return Rule{Asks: [2]bool{r.demand, r.missing}, Cautions: r.caution, Value: r.value, Seen: r.seen, Past: r.past, Left: r.excursion, Told: r.fresh, Back: r.back}
+	r, value := &l.runs[i], l.channels[l.env.Rules[i].Watch].value
+	if r.slope != nil {
+		value = r.rate
+	}
+	return Rule{Asks: [2]bool{r.demand, r.missing}, Cautions: r.caution, Value: value, Seen: r.seen, Past: r.past, Left: r.excursion, Told: r.fresh, Back: r.back}
 }
 
 // Named forgets whether rule i was back from its limit.
-func (l *Limits) Named(i int) { l.runs[i].back = false }
+func (l *Limits) Named(i int) {
+	l.runs[i].back = false
+	l.channels[l.env.Rules[i].Watch].shut()
+}
 
 // ToldUntil has what comes at that time or later not count as told: it comes behind a
 // silence of the craft.
@@ -93,5 +99,15 @@ func (l *Limits) Want(w *[rules.ChannelCount]bool) {
 	}
 }
 
-// WhenJudged has f told each value that a rule in force looked at. It decides nothing.
-func (l *Limits) WhenJudged(f func(at time.Duration, i int, v float64)) { l.judged = f }
+// WhenJudged has f told the values that a rule in force looked at. What it is not told
+// lies between two that it was, and is Inside. It decides nothing.
+func (l *Limits) WhenJudged(f func(at time.Duration, i int, v float64)) {
+	l.judged = f
+	for i := range l.env.Rules {
+		c := &l.channels[l.env.Rules[i].Watch]
+		c.shut()
+		if l.env.Rules[i].While != rules.Always { // comes into force with any value
+			c.inside = [2]float64{c.low, c.high}
+		}
+	}
+}

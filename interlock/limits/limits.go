@@ -13,6 +13,7 @@ package limits
 
 import (
 	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -94,6 +95,9 @@ type channelRun struct {
 	frozenAfter         int
 	same                int
 	last                float64
+	low, high           float64       // the band: see lookAll; empty where it is shut
+	inside              [2]float64    // where it stands: Inside of all its rules
+	value               float64       // the last that was not missing
 	longest             time.Duration // longest of them
 	sloped              bool          // has rules on its rate
 	warming             time.Duration // the longest span of them
@@ -158,9 +162,13 @@ func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 	c := &l.channels[id]
 	c.id = id
 	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
+	c.inside = [2]float64{math.Inf(-1), math.Inf(1)}
+	c.shut()
 	for _, r := range c.rules {
 		rule := &l.env.Rules[r]
 		c.used = true
+		low, high := rule.Band()
+		c.inside = [2]float64{max(c.inside[0], low), min(c.inside[1], high)}
 		c.shortest, c.longest = min(c.shortest, rule.StaleAfter), max(c.longest, rule.StaleAfter)
 		if l.runs[r].slope != nil {
 			c.sloped, c.warming = true, max(c.warming, rule.Over)

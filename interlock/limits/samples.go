@@ -17,9 +17,9 @@ type ruleRun struct {
 	waiting   bool          // stands in the list
 	goMissing bool          // turned stale at this very instant
 	caution   bool
-	value     float64 // last one it looked at (the rate for rate rules)
+	rate      float64 // of rate rules, the last one
 	past      float64 // last value past the limit
-	seen      bool    // value is set
+	seen      bool    // it looked at a value
 	lastTold
 	slope *Slope
 	heard bool
@@ -71,8 +71,9 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 		}
 	}
 	if r.Quality != rules.Missing {
-		for _, i := range c.rules {
-			l.look(at, int(i), r.Value, r.Quality)
+		c.value = r.Value
+		if r.Quality != rules.Good || !(c.low <= r.Value && r.Value <= c.high) {
+			l.lookAll(at, c, r)
 		}
 	}
 	if MayBeCut(r) {
@@ -91,6 +92,28 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 	}
 	l.calculate(at, c)
 }
+
+// lookAll shows a value to each rule of its channel. Where it leaves all of them at
+// rest, good values that are Inside of all move none, and are shown to none: the band
+// is open to them. What else moves a rule shuts it.
+func (l *Limits) lookAll(at time.Duration, c *channelRun, r Result) {
+	rest := r.Quality == rules.Good
+	for _, i := range c.rules {
+		rest = l.look(at, int(i), r.Value, r.Quality) && rest
+	}
+	switch {
+	case !rest:
+		c.shut()
+	case l.judged == nil:
+		c.low, c.high = c.inside[0], c.inside[1]
+	case c.inside[0] <= r.Value && r.Value <= c.inside[1]:
+		// Of what lies between two that were told nobody needs to be told.
+		c.low, c.high = min(c.low, r.Value), max(c.high, r.Value)
+	}
+}
+
+// shut has the next value be shown to every rule of the channel.
+func (c *channelRun) shut() { c.low, c.high = math.Inf(1), math.Inf(-1) }
 
 // MayBeCut reports whether a reading is the silence of an anemometer that may be
 // a calm or a cut wire.
@@ -220,17 +243,18 @@ func (l *Limits) channelStale(due time.Duration, c *channelRun) {
 }
 
 // look judges one value against one rule. A Doubtful value may count against
-// the limit, but never clears anything.
-func (l *Limits) look(at time.Duration, i int, v float64, q rules.Quality) {
+// the limit, but never clears anything. It reports whether the rule is at rest: no
+// value Inside would move it.
+func (l *Limits) look(at time.Duration, i int, v float64, q rules.Quality) bool {
 	rule, run := &l.env.Rules[i], &l.runs[i]
 	if run.slope != nil {
 		rate, ok := l.rate(at, i, v, q)
 		if !ok {
-			return
+			return false
 		}
 		v = rate
 	}
-	run.value, run.seen = v, true
+	run.rate, run.seen = v, true
 	side := rule.Side(v)
 	if l.judged != nil && l.above.InForce(rule.While) {
 		l.judged(at, i, v)
@@ -268,6 +292,7 @@ func (l *Limits) look(at time.Duration, i int, v float64, q rules.Quality) {
 		run.toldAs(rule, side, v, q)
 	}
 	run.back = run.back || !run.beyond // the next time is another
+	return side == rules.Inside && !run.beyond && !run.caution && run.excursion == rules.Inside
 }
 
 func (r *ruleRun) missingCautions(rule *rules.Rule) bool {
@@ -302,6 +327,7 @@ func (l *Limits) ruleMissing(due time.Duration, i int) {
 
 func (l *Limits) caution(at time.Duration, i int, on bool, why Why) {
 	l.runs[i].caution = on
+	l.channels[l.env.Rules[i].Watch].shut()
 	l.above.Cautioned(at, i, why)
 }
 

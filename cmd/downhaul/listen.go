@@ -239,7 +239,7 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 	}
 	s.radio = s.radio || f.ID == idRadioStatus
 	s.unread.Hear(f)
-	e.samples = e.fields.Append(e.samples[:0], *f)
+	e.samples = e.fields.Append(e.samples[:0], f)
 	for _, sample := range e.samples {
 		s.channels[sample.Channel].take(at, sample)
 		s.table[sample.Channel] = limits.Reading{At: at, Value: sample.Value, Quality: sample.Quality, Cause: sample.Cause}

@@ -11,54 +11,27 @@ import "math"
 // library, release 2.8 (sin.c, atan.c); logarithm and exponential from the C
 // library fdlibm 5.3 (e_log.c, e_exp.c). Both are free to use.
 
-// Sin is the sine of x radians, within 2 ulp of the true value or 2e-16
-// absolute near its zeros, for |x| up to 1e5. NaN for NaN, for infinities and
-// beyond 1e9, where the reduction has no meaning left.
-func Sin(x float64) float64 {
-	if x == 0 {
-		return x
-	}
+// SinCos gives sine and cosine of x radians, within 2 ulp of the true value or
+// 2e-16 absolute near their zeros, for |x| up to 1e5. NaN for NaN, for infinities
+// and beyond 1e9, where the reduction has no meaning left.
+func SinCos(x float64) (sin, cos float64) {
 	octant, z, ok := reduce(math.Abs(x))
 	if !ok {
-		return notANumber()
+		return notANumber(), notANumber()
 	}
-	negative := x < 0
-	if octant >= 4 {
-		negative = !negative
-		octant -= 4
+	sin, cos = sineSeries(z), cosineSeries(z)
+	switch octant {
+	case 2:
+		sin, cos = cos, -sin
+	case 4:
+		sin, cos = -sin, -cos
+	case 6:
+		sin, cos = -cos, sin
 	}
-	y := sineSeries(z)
-	if octant == 2 {
-		y = cosineSeries(z)
+	if x < 0 {
+		sin = -sin
 	}
-	if negative {
-		return -y
-	}
-	return y
-}
-
-// Cos is the cosine of x radians, to the accuracy and within the range of Sin.
-func Cos(x float64) float64 {
-	octant, z, ok := reduce(math.Abs(x))
-	if !ok {
-		return notANumber()
-	}
-	negative := false
-	if octant >= 4 {
-		negative = true
-		octant -= 4
-	}
-	if octant >= 2 {
-		negative = !negative
-	}
-	y := cosineSeries(z)
-	if octant == 2 {
-		y = sineSeries(z)
-	}
-	if negative {
-		return -y
-	}
-	return y
+	return sin, cos
 }
 
 // reduce takes an even number of octants off x ≥ 0, leaving |z| ≤ π/4, and

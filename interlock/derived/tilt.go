@@ -26,8 +26,8 @@ func (tilt) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 }
 
 func tiltAngle(roll, pitch float64) float64 {
-	sr, cr := Sin(roll), Cos(roll)
-	sp, cp := Sin(pitch), Cos(pitch)
+	sr, cr := SinCos(roll)
+	sp, cp := SinCos(pitch)
 	across := float64(cr * sp)
 	s := math.Sqrt(float64(sr*sr) + float64(across*across))
 	return Atan2(s, float64(cr*cp))

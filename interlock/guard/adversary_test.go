@@ -24,11 +24,11 @@ type liar struct {
 	counts bool                                                          // asking for its counts panics too
 }
 
-func (l *liar) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
+func (l *liar) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
 	if l.lie != nil {
-		return l.lie(dst, c)
+		return l.lie(dst, *c)
 	}
-	return l.honest.Append(dst, c)
+	return l.honest.Append(dst, *c)
 }
 
 func (l *liar) CountsTo(dst *intake.Counts) {

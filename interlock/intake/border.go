@@ -6,7 +6,7 @@ import "downhaul/interlock"
 // lets through only what a decoder has to say.
 type Decoder interface {
 	// Append adds the samples and signs of life of one chunk to dst, for Step at c.At.
-	Append(dst []interlock.Input, c Chunk) []interlock.Input
+	Append(dst []interlock.Input, c *Chunk) []interlock.Input
 	// CountsTo puts what came in so far into dst, whose slice is used again.
 	CountsTo(dst *Counts)
 }
@@ -17,9 +17,9 @@ type Intake struct {
 	lines    [interlock.LineCount]LineConfig
 	decoder  Decoder
 	n        Counts
-	room     []interlock.Input // for what one chunk brings from the decoder
-	broken   bool              // the decoder has panicked, and is asked nothing any more
-	panicked func(p any)       // is told of it; nil is nobody
+	chunk    Chunk       // the one at hand, which the decoder reads here
+	broken   bool        // the decoder has panicked, and is asked nothing any more
+	panicked func(p any) // is told of it; nil is nobody
 }
 
 // Around makes the intake of a pad with those lines that has d read the rest.
@@ -51,13 +51,14 @@ func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
 		in.n.BadRecords++
 		return dst
 	}
-	return in.decoded(dst, c)
+	in.chunk = c
+	return in.decoded(dst)
 }
 
 // decoded adds what the decoder says of a chunk, where that is a decoder's to say:
 // samples, signs of life and clashes of identity. Lines and the host's words are never
 // taken from it. Where it panics, that is all that this chunk says.
-func (in *Intake) decoded(dst []interlock.Input, c Chunk) (out []interlock.Input) {
+func (in *Intake) decoded(dst []interlock.Input) (out []interlock.Input) {
 	if in.broken {
 		return dst
 	}
@@ -70,15 +71,22 @@ func (in *Intake) decoded(dst []interlock.Input, c Chunk) (out []interlock.Input
 			}
 		}
 	}()
-	in.room = in.decoder.Append(in.room[:0], c)
-	out = dst
-	for i := range in.room {
-		switch x := &in.room[i]; {
+	// It gets the room behind dst, and so cannot touch what stands there.
+	said := in.decoder.Append(dst[len(dst):], &in.chunk)
+	n := 0
+	for i := range said {
+		switch x := &said[i]; {
 		case x.Kind == interlock.SampleInput, x.Kind == interlock.FrameInput, x.Kind == interlock.HostInput && x.Host == interlock.HostClash:
-			out = append(out, *x)
+			if n < i {
+				said[n] = *x
+			}
+			n++
 		}
 	}
-	return out
+	if len(dst) == 0 {
+		return said[:n]
+	}
+	return append(dst, said[:n]...)
 }
 
 // Counts returns what came in so far. The slice is the caller's own.

@@ -112,7 +112,7 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 		return dst
 	}
 	dst = append(dst, interlock.Input{Kind: interlock.FrameInput, Seq: uint32(f.Seq)})
-	in.samples = in.table.Append(in.samples[:0], *f)
+	in.samples = in.table.Append(in.samples[:0], f)
 	if index, ok := in.table.Controllers(f); ok {
 		in.samples = in.controllers.join(in.samples, index, a.at)
 	}
@@ -122,8 +122,12 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	if s, ok := in.craft.loss.take(a.at, f.Seq, restarted); ok {
 		in.samples = append(in.samples, s)
 	}
-	for _, s := range in.samples {
-		dst = append(dst, sampleInput(s))
+	for i := range in.samples {
+		// Field by field: a copy of what was just written in parts waits for the parts.
+		s := &in.samples[i]
+		dst = append(dst, interlock.Input{})
+		x := &dst[len(dst)-1]
+		x.Kind, x.Sample.Channel, x.Sample.Quality, x.Sample.Cause, x.Sample.Value = interlock.SampleInput, s.Channel, s.Quality, s.Cause, s.Value
 	}
 	return dst
 }
@@ -215,7 +219,7 @@ func (in *decoder) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, 
 		return dst
 	}
 	l.n.Radio++
-	in.samples = in.table.Append(in.samples[:0], *f)
+	in.samples = in.table.Append(in.samples[:0], f)
 	for _, s := range in.samples {
 		switch s.Channel {
 		case rules.RadioRSSI, rules.RadioRemoteRSSI, rules.RadioErrors:

@@ -78,12 +78,12 @@ func New(cfg Config) (*Intake, error) {
 
 // Append is the Decoder's: it takes links and sensors, and of the pins what shows
 // whether the anemometer's wire is whole.
-func (in *decoder) Append(dst []interlock.Input, c Chunk) []interlock.Input {
+func (in *decoder) Append(dst []interlock.Input, c *Chunk) []interlock.Input {
 	switch c.Source {
 	case Telemetry:
-		return in.appendTelemetry(dst, &c)
+		return in.appendTelemetry(dst, c)
 	case Wind:
-		return in.wind.append(dst, &c, &in.n)
+		return in.wind.append(dst, c, &in.n)
 	case LoadCell:
 		return in.cfg.LoadCell.append(dst, c.Bytes, &in.n)
 	case Pins:

@@ -2,6 +2,7 @@ package intake
 
 import (
 	"encoding/binary"
+	"math/bits"
 	"time"
 
 	"downhaul/interlock/telemetry"
@@ -60,16 +61,25 @@ type said struct {
 // sumOf tells frames apart by all their bytes. Two that differ meet by chance
 // once in 2^64, and the later one would be lost.
 func sumOf(f *telemetry.Frame) uint64 {
-	// FNV-1a in words: http://www.isthe.com/chongo/tech/comp/fnv/ (from memory).
-	h, b := uint64(0xCBF29CE484222325)^uint64(len(f.Raw)), f.Raw
-	for ; len(b) >= 8; b = b[8:] {
-		h = (h ^ binary.LittleEndian.Uint64(b)) * 0x100000001B3
-		h ^= h >> 32
+	// Two words at a time, folded from their whole product, as wyhash does:
+	// https://github.com/wangyi-fudan/wyhash (from memory; the constants are
+	// digits of π).
+	h, b := 0x243F6A8885A308D3^uint64(len(f.Raw)), f.Raw
+	var short [16]byte
+	if len(b) < len(short) {
+		copy(short[:], b)
+		b = short[:]
 	}
-	var last [8]byte
-	copy(last[:], b)
-	h = (h ^ binary.LittleEndian.Uint64(last[:])) * 0x100000001B3
-	return h ^ h>>32
+	last := b[len(b)-16:]
+	for ; len(b) > 16; b = b[16:] {
+		h = fold(binary.LittleEndian.Uint64(b)^0x13198A2E03707344, binary.LittleEndian.Uint64(b[8:])^h)
+	}
+	return fold(binary.LittleEndian.Uint64(last)^0x13198A2E03707344, binary.LittleEndian.Uint64(last[8:])^h)
+}
+
+func fold(a, b uint64) uint64 {
+	high, low := bits.Mul64(a, b)
+	return high ^ low
 }
 
 // has reports whether a frame of this number and these bytes was taken lately.

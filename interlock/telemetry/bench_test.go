@@ -121,7 +121,7 @@ func BenchmarkMillionFrames(b *testing.B) {
 			if !ok {
 				return n
 			}
-			dst = x.Append(dst[:0], f)
+			dst = x.Append(dst[:0], &f)
 		}
 	})
 	run("stream of 512 bytes and fields", func(b *testing.B) int {
@@ -132,7 +132,7 @@ func BenchmarkMillionFrames(b *testing.B) {
 		for at := 0; at < len(data); at += 512 {
 			s.Feed(data[at:min(at+512, len(data))])
 			for f, ok := s.Next(); ok; f, ok = s.Next() {
-				dst = x.Append(dst[:0], f)
+				dst = x.Append(dst[:0], &f)
 				n++
 			}
 		}
@@ -172,7 +172,7 @@ func BenchmarkFields(b *testing.B) {
 	b.ReportAllocs()
 	i := 0
 	for b.Loop() {
-		dst = x.Append(dst[:0], frames[i])
+		dst = x.Append(dst[:0], &frames[i])
 		if i++; i == len(frames) {
 			i = 0
 		}

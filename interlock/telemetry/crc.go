@@ -35,37 +35,23 @@ func makeCRCTable() (t [16][256]uint16) {
 	return t
 }
 
-// crcOf carries the checksum c on over b.
-func crcOf(c uint16, b []byte) uint16 {
-	for len(b) >= 16 {
-		x, y := binary.LittleEndian.Uint64(b), binary.LittleEndian.Uint64(b[8:])
-		x ^= uint64(c)
-		c = crcTable[15][byte(x)] ^ crcTable[14][byte(x>>8)] ^ crcTable[13][byte(x>>16)] ^ crcTable[12][byte(x>>24)] ^
-			crcTable[11][byte(x>>32)] ^ crcTable[10][byte(x>>40)] ^ crcTable[9][byte(x>>48)] ^ crcTable[8][byte(x>>56)] ^
-			crcTable[7][byte(y)] ^ crcTable[6][byte(y>>8)] ^ crcTable[5][byte(y>>16)] ^ crcTable[4][byte(y>>24)] ^
-			crcTable[3][byte(y>>32)] ^ crcTable[2][byte(y>>40)] ^ crcTable[1][byte(y>>48)] ^ crcTable[0][byte(y>>56)]
-		b = b[16:]
-	}
-	if len(b) >= 8 {
-		x := binary.LittleEndian.Uint64(b) ^ uint64(c)
-		c = crcTable[7][byte(x)] ^ crcTable[6][byte(x>>8)] ^ crcTable[5][byte(x>>16)] ^ crcTable[4][byte(x>>24)] ^
-			crcTable[3][byte(x>>32)] ^ crcTable[2][byte(x>>40)] ^ crcTable[1][byte(x>>48)] ^ crcTable[0][byte(x>>56)]
-		b = b[8:]
-	}
-	if len(b) >= 4 {
-		x := binary.LittleEndian.Uint32(b) ^ uint32(c)
-		c = crcTable[3][byte(x)] ^ crcTable[2][byte(x>>8)] ^ crcTable[1][byte(x>>16)] ^ crcTable[0][byte(x>>24)]
-		b = b[4:]
-	}
-	for _, v := range b {
-		c = crcByte(c, v)
-	}
-	return c
-}
-
 // Checksum is the checksum of a frame of a message with that seed; b is the
 // frame without its start byte and without its last two bytes.
-func Checksum(b []byte, seed byte) uint16 { return crcByte(crcOf(crcStart, b), seed) }
-
-// crcByte carries the checksum c on over one byte.
-func crcByte(c uint16, v byte) uint16 { return c>>8 ^ crcTable[0][byte(c)^v] }
+func Checksum(b []byte, seed byte) uint16 {
+	t, c := &crcTable, uint16(crcStart)
+	// What needs the sum so far stands last: the other loads do not wait for it.
+	for ; len(b) >= 16; b = b[16:] {
+		x, y := binary.LittleEndian.Uint64(b), binary.LittleEndian.Uint64(b[8:])
+		c ^= uint16(x)
+		c = t[13][byte(x>>16)] ^ t[12][byte(x>>24)] ^ t[11][byte(x>>32)] ^ t[10][byte(x>>40)] ^ t[9][byte(x>>48)] ^ t[8][byte(x>>56)] ^
+			t[7][byte(y)] ^ t[6][byte(y>>8)] ^ t[5][byte(y>>16)] ^ t[4][byte(y>>24)] ^ t[3][byte(y>>32)] ^ t[2][byte(y>>40)] ^ t[1][byte(y>>48)] ^ t[0][byte(y>>56)] ^
+			t[15][byte(c)] ^ t[14][byte(c>>8)]
+	}
+	// Of the rest and the seed none waits for the one before.
+	sum := uint16(0)
+	for i, v := range b {
+		sum ^= t[(len(b)-i)&15][v^byte(c)]
+		c >>= 8
+	}
+	return sum ^ t[0][seed^byte(c)] ^ c>>8
+}

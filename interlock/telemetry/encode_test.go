@@ -49,9 +49,9 @@ func payloadOf(t testing.TB, m message.Message, version uint8) []byte {
 }
 
 // bareFrame is a checked frame as the scanner would give it.
-func bareFrame(t testing.TB, m message.Message, version uint8) Frame {
+func bareFrame(t testing.TB, m message.Message, version uint8) *Frame {
 	t.Helper()
-	return Frame{System: 1, Component: 1, ID: m.GetID(), Version: version, Payload: payloadOf(t, m, version)}
+	return &Frame{System: 1, Component: 1, ID: m.GetID(), Version: version, Payload: payloadOf(t, m, version)}
 }
 
 // frameBytes puts a payload on the wire, with the library's checksum.

@@ -254,8 +254,8 @@ func (x *Fields) Controllers(f *Frame) (first int, ok bool) {
 //
 // RADIO_STATUS comes from the radio itself, which has an identity of its own,
 // and a frame's identity is not looked at here.
-func (x *Fields) Append(dst []interlock.Sample, f Frame) []interlock.Sample {
-	p, b := x.plan(&f)
+func (x *Fields) Append(dst []interlock.Sample, f *Frame) []interlock.Sample {
+	p, b := x.plan(f)
 	first := f.Version == 1
 	dst = appendAll(dst, p.always, b, first, x.cells)
 	if c := p.choice(x.chosen); c != nil {

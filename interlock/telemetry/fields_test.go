@@ -155,7 +155,7 @@ func TestTraps(t *testing.T) {
 
 func TestWhatFeedsNothing(t *testing.T) {
 	x := mustFields(t, FieldsConfig{})
-	for name, f := range map[string]Frame{
+	for name, f := range map[string]*Frame{
 		"sensor that looks ahead":  bareFrame(t, &common.MessageDistanceSensor{MaxDistance: 700, CurrentDistance: 5}, 2),
 		"fifth battery":            bareFrame(t, &common.MessageBatteryStatus{Id: 4, Voltages: cells(3700)}, 2),
 		"third port":               bareFrame(t, &common.MessageServoOutputRaw{Port: 2, Servo1Raw: 1500}, 2),
@@ -195,7 +195,7 @@ func TestVersion1HasNoExtensions(t *testing.T) {
 func TestOneSourcePerChannel(t *testing.T) {
 	battery := bareFrame(t, &common.MessageBatteryStatus{Voltages: cells(3700, 3700), CurrentBattery: 500, BatteryRemaining: 50, CurrentConsumed: 10}, 2)
 	supply := bareFrame(t, &common.MessageSysStatus{VoltageBattery: 22000, CurrentBattery: 700, BatteryRemaining: 60}, 2)
-	of := func(x *Fields, f Frame) (chs []rules.ChannelID) {
+	of := func(x *Fields, f *Frame) (chs []rules.ChannelID) {
 		for _, s := range x.Append(nil, f) {
 			chs = append(chs, s.Channel)
 		}

@@ -8,6 +8,7 @@ import (
 	"strings"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
+	"github.com/bluenviron/gomavlib/v3/pkg/x25"
 )
 
 // libraryLayout is a message on the wire, worked out from the library's struct.
@@ -67,7 +68,8 @@ func fromLibrary(m message.Message) (libraryLayout, error) {
 		}
 		return numberRow[b.typ].size - numberRow[a.typ].size
 	})
-	crc := crcOf(crcStart, []byte(l.name+" "))
+	sum := x25.New()
+	sum.Write([]byte(l.name + " "))
 	for i := range l.places {
 		p := &l.places[i]
 		p.offset = l.full
@@ -76,14 +78,15 @@ func fromLibrary(m message.Message) (libraryLayout, error) {
 			continue
 		}
 		l.base = l.full
-		crc = crcOf(crc, []byte(formalTypes[p.typ]+" "+p.name+" "))
+		sum.Write([]byte(formalTypes[p.typ] + " " + p.name + " "))
 		if p.count > 0 {
-			crc = crcByte(crc, byte(p.count))
+			sum.Write([]byte{byte(p.count)})
 		}
 	}
 	if l.full > 255 {
 		return libraryLayout{}, fmt.Errorf("message %s: expected at most 255 bytes, got %d", l.name, l.full)
 	}
+	crc := sum.Sum16()
 	l.seed = byte(crc) ^ byte(crc>>8)
 	return l, nil
 }

@@ -34,7 +34,7 @@ func TestNoiseFeedsNothing(t *testing.T) {
 		}
 		phantoms++
 		if f.System == 1 && f.Component == 1 {
-			if got := x.Append(nil, f); len(got) > 0 {
+			if got := x.Append(nil, &f); len(got) > 0 {
 				t.Errorf("noise fed %v", got)
 			}
 		}
@@ -86,7 +86,7 @@ func TestScanningDoesNotAllocate(t *testing.T) {
 		for at := 0; at < len(b); at += 50 {
 			s.Feed(b[at:min(at+50, len(b))])
 			for f, ok := s.Next(); ok; f, ok = s.Next() {
-				dst = x.Append(dst[:0], f)
+				dst = x.Append(dst[:0], &f)
 				frames++
 			}
 		}

@@ -25,7 +25,7 @@ func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
 		for _, version := range []uint8{1, 2} {
 			f := bareFrame(t, &common.MessageBatteryStatus{Id: uint8(number), CurrentBattery: 1000, BatteryRemaining: 50, Temperature: 2000,
 				Voltages: [10]uint16{4000, 4000, 65535, 65535, 65535, 65535, 65535, 65535, 65535, 65535}}, version)
-			got, unread := UnreadBattery(&f)
+			got, unread := UnreadBattery(f)
 			fed := 0
 			for _, s := range fields.Append(nil, f) {
 				if s.Channel >= rules.Pack1Voltage && s.Channel <= rules.Pack4CellSpread {
@@ -38,7 +38,7 @@ func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
 		}
 	}
 	other := bareFrame(t, &common.MessageHeartbeat{}, 2)
-	if _, unread := UnreadBattery(&other); unread {
+	if _, unread := UnreadBattery(other); unread {
 		t.Error("HEARTBEAT tells of a battery")
 	}
 }

@@ -48,7 +48,7 @@ func (e *Ear) Hear(at time.Duration, link uint8, b []byte) {
 		if f.System != e.system || f.Component != e.component {
 			continue
 		}
-		e.samples = e.fields.Append(e.samples[:0], f)
+		e.samples = e.fields.Append(e.samples[:0], &f)
 		roll := 0.0
 		for _, x := range e.samples {
 			switch {

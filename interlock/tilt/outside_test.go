@@ -132,7 +132,7 @@ func TestRealCraftRaisesItsLowSide(t *testing.T) {
 		for f, ok := stream.Next(); ok; f, ok = stream.Next() {
 			var out [4]float64
 			told := false
-			for _, x := range fields.Append(nil, f) {
+			for _, x := range fields.Append(nil, &f) {
 				switch {
 				case f.System != 1:
 				case x.Channel == rules.Roll:

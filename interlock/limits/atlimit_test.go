@@ -220,6 +220,10 @@ func TestDoubtIsBorneAndClearsNothing(t *testing.T) {
 		if l.Take(7*s, rules.WindSpeed, good(5)); l.Rule(0).Asks[ByMissing] || l.Rule(0).Cautions {
 			t.Errorf("%s: heard again, it asks %v, cautions %v", c.name, l.Rule(0).Asks, l.Rule(0).Cautions)
 		}
+		l.Take(9*s, rules.WindSpeed, doubted(0, rules.MayBeCut))
+		if l.Fire(10 * s); l.Rule(0).Asks[ByMissing] {
+			t.Errorf("%s: heard again, a doubt is borne no more", c.name)
+		}
 	}
 }
 
@@ -260,50 +264,19 @@ func TestCauseOfAMissingChannel(t *testing.T) {
 	}
 }
 
-// A rule on a rate hears values and gets no rate from them: after its span and its
-// staleness it is missing, until a rate comes. Doubtful values count against it and
-// make no rate for later.
-func TestRateThatNeverComes(t *testing.T) {
-	const ms = time.Millisecond
-	rule := rules.Rule{Watch: rules.SupplyVoltage, Form: rules.RisingFaster, Limit: 2, Over: 1000 * ms, Stop: rules.Immediate, MissingStop: rules.Immediate, StaleAfter: 1500 * ms}
-	gap := rateGap(&rule)
-	if gap != min(1500*ms, max(1000*ms, rules.SupplyVoltage.Stale())) {
-		t.Errorf("values may be %v apart", gap)
+// However often it is heard, a channel stands once among those with a deadline.
+func TestListsOfDeadlinesDoNotGrow(t *testing.T) {
+	rule := rules.Rule{Watch: rules.Height, Form: rules.Above, Limit: 7, Stop: rules.Immediate, StaleAfter: time.Second, Lasting: time.Minute}
+	l, _ := flat(t, rules.Envelope{Rules: []rules.Rule{rule}}, rules.Height)
+	for k := range 50 {
+		l.Take(time.Duration(k)*10, rules.Height, good(float64(5+3*(k%2))))
+		l.Take(time.Duration(k)*10+5, rules.Height, good(5))
 	}
-	l, up := flat(t, rules.Envelope{Rules: []rules.Rule{rule}}, rules.SupplyVoltage)
-	take := func(at time.Duration, r Result) { l.Take(at, rules.SupplyVoltage, r) }
-	for at := time.Duration(0); at <= 2500*ms; at += 500 * ms { // a missing one between any two
-		if at == 2500*ms {
-			up.wants(t, "just before its time")
-		}
-		take(at, good(5))
-		if at < 2500*ms {
-			take(at+250*ms, Result{Cause: rules.Sentinel})
-		}
+	if len(l.awake) != 1 || len(l.waiting) != 1 {
+		t.Errorf("%d channels and %d rules have a deadline", len(l.awake), len(l.waiting))
 	}
-	up.wants(t, "2.5 s without a rate", asks(2500*ms, 0, ByMissing, true))
-	for at := 2600 * ms; at < 3500*ms; at += 100 * ms {
-		take(at, good(5))
-	}
-	up.wants(t, "values, but no rate yet")
-	take(3500*ms, good(5))
-	up.wants(t, "a rate", asks(3500*ms, 0, ByMissing, false))
-	take(3600*ms, good(7.1))
-	up.wants(t, "2.1 V in a second", asks(3600*ms, 0, ByValue, true))
-	take(3700*ms, good(5))
-	up.wants(t, "steady again", asks(3700*ms, 0, ByValue, false))
-	take(3800*ms, doubted(9, rules.Disagreement))
-	up.wants(t, "in doubt it counts against the limit", asks(3800*ms, 0, ByValue, true))
-	if r := l.Rule(0); r.Value != 4 || r.Past != 4 || !r.Seen {
-		t.Errorf("%+v", r)
-	}
-	take(3900*ms, good(5))
-	up.wants(t, "and leaves nothing behind", asks(3900*ms, 0, ByValue, false))
-	take(3900*ms+gap, good(50)) // just near enough for a rate
-	up.wants(t, "over the widest gap", asks(3900*ms+gap, 0, ByValue, true))
-	take(3900*ms+2*gap+1, good(140)) // too far apart: no rate, and nothing is judged
-	if r := l.Rule(0); r.Value != 45/gap.Seconds() {
-		t.Errorf("a rate across more than %v: %+v", gap, r)
+	if l.ForgetHealth(); l.Health(rules.Height) != (Health{Heard: true, Good: 495, Since: rules.Never}) {
+		t.Errorf("%+v", l.Health(rules.Height))
 	}
 }
 
@@ -446,7 +419,7 @@ func TestCalculatorsAreAskedInTurn(t *testing.T) {
 	how := &chained{calcs: []Calculator{apex, climb}}
 	up := &phased{}
 	fed := [rules.ChannelCount]rules.Origin{rules.HeightGlobal: rules.CraftSays, rules.Tension: rules.OwnSensor}
-	env := &rules.Envelope{Rules: []rules.Rule{{Watch: rules.Apex, Form: rules.Above, Limit: 7, StaleAfter: time.Second}}}
+	env := &rules.Envelope{Rules: []rules.Rule{{Watch: rules.Apex, Form: rules.Above, Limit: 7, StaleAfter: 5 * time.Second}}}
 	l, err := New(up, env, how, &fed, 0, []rules.ChannelID{rules.Tension, rules.Roll})
 	if err != nil {
 		t.Fatal(err)

@@ -232,6 +232,18 @@ func (h *history) compare(t *rapid.T, l *Limits, now time.Duration, all []sample
 	}
 }
 
+// astray feeds a second one what the first does not get: none of it may show there.
+func astray(l *Limits, now time.Duration, v float64) {
+	l.above.(*notes).l = l
+	for k, q := range []rules.Quality{rules.Good, rules.Good, rules.Missing} {
+		now += time.Duration(k) * 7 * time.Millisecond
+		for l.Due() <= now {
+			l.Fire(l.Due())
+		}
+		l.Take(now, rules.Tension, Result{Value: 10 - v + float64(k), Quality: q})
+	}
+}
+
 // Rules, permissives and the freshness of a channel are, at every instant, what the
 // list of all that came says; and each demand comes up at its very instant.
 func TestEveryInstantIsWhatTheHistorySays(t *testing.T) {
@@ -336,6 +348,7 @@ func TestEveryInstantIsWhatTheHistorySays(t *testing.T) {
 				twin = l.Clone(beside)
 				beside.l = twin
 			}
+			astray(l.Clone(&notes{}), now, s.v)
 			from := len(up.told)
 			l.Take(now, rules.Tension, Result{Value: s.v, Quality: s.q})
 			h.samples = append(h.samples, s)

@@ -89,31 +89,37 @@ func readTether(t *document.Table, out *Tether) {
 }
 
 func readStretch(t *document.Table, key string, out *Stretch) {
+	how := "write it as " + key + ` = "12 % at 5 kN"`
+	share, force, ok := PairAt(t, key, " at ", Ratio, Force, "does not say at which force", how)
+	if ok && (share <= 0 || force <= 0) {
+		t.Fault(key, "must be more than 0 % at more than 0 N", t.Got(key), how)
+	} else if ok {
+		*out = Stretch{share, force}
+	}
+}
+
+// PairAt is two quantities, in SI, with a word between them; faults stay in the
+// document. without is what is wrong where the word is missing.
+func PairAt(t *document.Table, key, word string, first, second Kind, without, how string) (a, b float64, ok bool) {
 	text, ok := t.String(key)
 	if !ok {
-		return
+		return 0, 0, false
 	}
-	how := "write it as " + key + ` = "12 % at 5 kN"`
-	share, at, found := strings.Cut(text, " at ")
+	one, two, found := strings.Cut(text, word)
 	if !found {
-		t.Fault(key, "does not say at which force", document.Quote(text), how)
-		return
+		t.Fault(key, without, document.Quote(text), how)
+		return 0, 0, false
 	}
-	s, err := ParseQuantity(share, Ratio)
+	x, err := ParseQuantity(one, first)
 	if err != nil {
 		t.Refuse(key, err)
-		return
+		return 0, 0, false
 	}
-	f, err := ParseQuantity(at, Force)
+	y, err := ParseQuantity(two, second)
 	if err != nil {
 		t.Refuse(key, err)
-		return
 	}
-	if s.SI <= 0 || f.SI <= 0 {
-		t.Fault(key, "must be more than 0 % at more than 0 N", document.Quote(text), how)
-		return
-	}
-	*out = Stretch{s.SI, f.SI}
+	return x.SI, y.SI, err == nil
 }
 
 // PositiveAt is a quantity of more than 0, in SI; faults stay in the document.

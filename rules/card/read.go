@@ -2,7 +2,6 @@ package card
 
 import (
 	"crypto/sha256"
-	"strings"
 	"time"
 
 	"downhaul/rules"
@@ -96,31 +95,13 @@ func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 }
 
 func (m *Motors) readLosses(t *document.Table) {
-	text, ok := t.String("losses")
-	if !ok {
-		return
-	}
 	const how = `write it as losses = "10 % to 15 %"`
-	low, high, found := strings.Cut(text, " to ")
-	if !found {
-		t.Fault("losses", "is no range", document.Quote(text), how)
-		return
+	low, high, ok := rules.PairAt(t, "losses", " to ", rules.Ratio, rules.Ratio, "is no range", how)
+	if ok && (low < 0 || high < low || high >= 1) {
+		t.Fault("losses", "must rise from 0 % or more to less than 100 %", t.Got("losses"), how)
+	} else if ok {
+		m.LossLow, m.LossHigh, m.HasLosses = low, high, true
 	}
-	a, err := rules.ParseQuantity(low, rules.Ratio)
-	if err != nil {
-		t.Refuse("losses", err)
-		return
-	}
-	b, err := rules.ParseQuantity(high, rules.Ratio)
-	if err != nil {
-		t.Refuse("losses", err)
-		return
-	}
-	if a.SI < 0 || b.SI < a.SI || b.SI >= 1 {
-		t.Fault("losses", "must rise from 0 % or more to less than 100 %", document.Quote(text), how)
-		return
-	}
-	m.LossLow, m.LossHigh, m.HasLosses = a.SI, b.SI, true
 }
 
 func (m *Motors) readRig(t *document.Table) {
@@ -171,7 +152,7 @@ func (m *Motors) readPlace(t *document.Table) (placed bool) {
 		return q.SI
 	}
 	p.Ahead, p.Right = where("ahead"), where("right")
-	s, ok := t.Choice("spin", string(Clockwise), string(CounterClockwise))
+	s, _ := t.Choice("spin", string(Clockwise), string(CounterClockwise))
 	t.Need("spin", "missing", `write how it turns, seen from above: spin = "cw" or "ccw"`)
 	p.Spin = Spin(s)
 	m.Places = append(m.Places, p)

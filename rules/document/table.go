@@ -170,17 +170,18 @@ func (t *Table) wrongType(key, want, mend string) {
 	t.Fault(key, "takes "+want, t.Got(key), "write "+mend)
 }
 
+// typed is the value of the key if it is of that TOML type.
+func typed[T any](t *Table, key, want, mend string) (value T, ok bool) {
+	v, there := t.raw(key)
+	if value, ok = v.(T); there && !ok {
+		t.wrongType(key, want, mend)
+	}
+	return value, ok
+}
+
 // String is text in quotes.
 func (t *Table) String(key string) (string, bool) {
-	v, ok := t.raw(key)
-	if !ok {
-		return "", false
-	}
-	s, ok := v.(string)
-	if !ok {
-		t.wrongType(key, "text in quotes", written(key)+` = "…"`)
-	}
-	return s, ok
+	return typed[string](t, key, "text in quotes", written(key)+` = "…"`)
 }
 
 // Line of text is refused past these; ours, so that it fits an 80-column page.
@@ -222,26 +223,13 @@ func checkText(s string, longest int) error {
 
 // Bool is true or false.
 func (t *Table) Bool(key string) (bool, bool) {
-	v, ok := t.raw(key)
-	if !ok {
-		return false, false
-	}
-	b, ok := v.(bool)
-	if !ok {
-		t.wrongType(key, "true or false, without quotes", key+" = true")
-	}
-	return b, ok
+	return typed[bool](t, key, "true or false, without quotes", key+" = true")
 }
 
 // Int is a whole number from low to high, both included.
 func (t *Table) Int(key string, low, high int) (int, bool) {
-	v, ok := t.raw(key)
+	n, ok := typed[int64](t, key, "a whole number without quotes", fmt.Sprintf("%s = %d", key, low))
 	if !ok {
-		return 0, false
-	}
-	n, ok := v.(int64)
-	if !ok {
-		t.wrongType(key, "a whole number without quotes", fmt.Sprintf("%s = %d", key, low))
 		return 0, false
 	}
 	if n < int64(low) || n > int64(high) {
@@ -300,13 +288,8 @@ func (t *Table) Choice(key string, words ...string) (string, bool) {
 
 // Strings is a list of texts, each one line and not empty.
 func (t *Table) Strings(key string) ([]string, bool) {
-	v, ok := t.raw(key)
+	list, ok := typed[[]any](t, key, "a list of texts", key+` = ["…", "…"]`)
 	if !ok {
-		return nil, false
-	}
-	list, ok := v.([]any)
-	if !ok {
-		t.wrongType(key, "a list of texts", key+` = ["…", "…"]`)
 		return nil, false
 	}
 	out := make([]string, 0, len(list))
@@ -346,11 +329,7 @@ func (t *Table) Table(key string) *Table {
 	if s, ok := t.tables[key]; ok {
 		return s
 	}
-	v, ok := t.raw(key)
-	values, isTable := v.(map[string]any)
-	if ok && !isTable {
-		t.wrongType(key, "a section", "["+t.Path(key)+"], one key a line below it")
-	}
+	values, _ := typed[map[string]any](t, key, "a section", "["+t.Path(key)+"], one key a line below it")
 	n := t.node.kids[key]
 	if n == nil {
 		n = &node{line: t.Line()}
@@ -368,11 +347,7 @@ func (t *Table) Rows(key string) []*Table {
 	if r, ok := t.rows[key]; ok {
 		return r
 	}
-	v, ok := t.raw(key)
-	list, isRows := v.([]map[string]any)
-	if ok && !isRows {
-		t.wrongType(key, "a repeated section", "each row under a [["+t.Path(key)+"]] of its own")
-	}
+	list, _ := typed[[]map[string]any](t, key, "a repeated section", "each row under a [["+t.Path(key)+"]] of its own")
 	out := make([]*Table, 0, len(list))
 	for i, values := range list {
 		n := &node{line: t.LineOf(key)}

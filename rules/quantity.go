@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/big"
-	"regexp"
 	"strconv"
 	"strings"
 	"time"
@@ -144,18 +143,42 @@ func (k Kind) howToWrite() string {
 	return ""
 }
 
-// numbered is a number, with an exponent where it has a digit, and what stands behind it.
-var numbered = regexp.MustCompile(`(?s)^([+-]?(?:[0-9]+\.?[0-9]*|\.[0-9]+)(?:[eE][+-]?[0-9]+)?)(.*)$`)
-
 // split parts the number at the beginning from the unit behind it. The number
 // is empty when there is none.
 func split(text string) (number, unit string) {
-	m := numbered.FindStringSubmatch(text)
-	if m == nil {
+	i, digits := 0, 0
+	if i < len(text) && (text[i] == '+' || text[i] == '-') {
+		i++
+	}
+	for i < len(text) && isDigit(text[i]) {
+		i, digits = i+1, digits+1
+	}
+	if i < len(text) && text[i] == '.' {
+		i++
+		for i < len(text) && isDigit(text[i]) {
+			i, digits = i+1, digits+1
+		}
+	}
+	if digits == 0 {
 		return "", text
 	}
-	return m[1], strings.TrimSpace(m[2])
+	// An exponent needs a digit: "5 e" has none.
+	if i < len(text) && (text[i] == 'e' || text[i] == 'E') {
+		j := i + 1
+		if j < len(text) && (text[j] == '+' || text[j] == '-') {
+			j++
+		}
+		if j < len(text) && isDigit(text[j]) {
+			for j < len(text) && isDigit(text[j]) {
+				j++
+			}
+			i = j
+		}
+	}
+	return text[:i], strings.TrimSpace(text[i:])
 }
+
+func isDigit(c byte) bool { return c >= '0' && c <= '9' }
 
 // ParseDuration reads a time such as "40 ms" to the nearest nanosecond. The
 // error is a Fault without a place.

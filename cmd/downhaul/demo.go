@@ -23,6 +23,7 @@ import (
 	"downhaul/interlock/guard"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
+	"downhaul/interlock/triplog/inspect"
 	"downhaul/rules"
 )
 
@@ -258,7 +259,7 @@ func (d *demo) after(s *streams) error {
 	if err != nil {
 		return err
 	}
-	report, err := triplog.VerifyFiles(parts...)
+	report, err := inspect.Files(parts...)
 	if err != nil {
 		return err
 	}

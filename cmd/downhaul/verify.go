@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock/session"
 	"downhaul/interlock/session/against"
 	"downhaul/interlock/triplog"
+	"downhaul/interlock/triplog/inspect"
 )
 
 type verifyCmd struct {
@@ -78,7 +79,7 @@ func (c *verifyCmd) Run(s *streams) error {
 		if err != nil {
 			return hint(err, "name a session folder, or the trip log in it (%s)", triplog.PartName(1))
 		}
-		report, err := triplog.VerifyFiles(files...)
+		report, err := inspect.Files(files...)
 		if err != nil {
 			return fmt.Errorf("verify %s: %w", log, err)
 		}

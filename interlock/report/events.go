@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/session"
 	"downhaul/interlock/triplog"
+	"downhaul/interlock/triplog/inspect"
 	"downhaul/rules"
 )
 
@@ -103,7 +104,7 @@ func readLog(s *session.Session) (*logged, error) {
 	if len(l.parts) == 0 {
 		return l, errors.New("there is no trip log")
 	}
-	if l.report, err = triplog.VerifyFiles(l.parts...); err != nil {
+	if l.report, err = inspect.Files(l.parts...); err != nil {
 		return l, err
 	}
 	for rec, err := range triplog.FileLines(l.parts...) {

@@ -23,7 +23,8 @@ const (
 	Tampered Verdict = "tampered"  // a line is not as it was written
 )
 
-// What happened to the first bad line.
+// What happened to the first bad line. Package inspect tells, where it takes a closer
+// look.
 type What string
 
 // The ways in which a log is tampered with.
@@ -232,8 +233,8 @@ func readPart(in *lineReader, continued map[uint64]bool) (part, error) {
 			if err := newer(text, p.end); err != nil && in.line == 1 {
 				return p, err
 			}
-			p.bad, err = classify(in, append([]byte(nil), text...), p.end)
-			return p, err
+			p.bad = Report{Verdict: Tampered, FirstBad: in.line, Reason: fmt.Sprintf("line %d is not as it was written", in.line)}
+			return p, nil
 		}
 		if continued[p.end.n] {
 			p.links[p.end.n] = chain
@@ -324,57 +325,4 @@ func couldStart(text []byte, at place) bool {
 	full := append([]byte(chainKey), right.String()...)
 	full = append(full, chainEnd...)
 	return bytes.HasPrefix(full, text[cut:])
-}
-
-// classify says what is wrong with the first bad line. It may read on.
-func classify(in *lineReader, text []byte, at place) (Report, error) {
-	line := in.line
-	rep := Report{Verdict: Tampered, FirstBad: line, What: Changed,
-		Reason: fmt.Sprintf("line %d is not as it was written", line)}
-	n, rest, ok := number(text)
-	body, chain, framed := split(text)
-	if !ok || !framed || n == at.n+1 || len(text) > maxLine {
-		return rep, nil
-	}
-	// Was only the number changed? With the right one the chain would fit.
-	mended := append(opening(at.n+1), rest[:len(rest)-(len(text)-len(body))]...)
-	if sum(at.head, mended) == chain {
-		return rep, nil
-	}
-	if n <= at.n {
-		rep.What = Reordered
-		rep.Reason = fmt.Sprintf("line %d carries number %d, which belongs further up", line, n)
-		return rep, nil
-	}
-	for {
-		next, whole, err := in.next()
-		if err != nil {
-			return rep, err
-		}
-		if m, _, ok := number(next); ok && m == at.n+1 {
-			rep.What = Reordered
-			rep.Reason = fmt.Sprintf("line %d carries number %d; number %d stands further down, at line %d", line, n, at.n+1, in.line)
-			return rep, nil
-		}
-		if !whole {
-			break
-		}
-	}
-	rep.What = Cut
-	rep.Reason = fmt.Sprintf("line %d carries number %d: %d line(s) in front of it were cut out", line, n, n-at.n-1)
-	return rep, nil
-}
-
-// number reads a line's number; rest is what stands behind `,"at_ns":`.
-func number(text []byte) (n uint64, rest []byte, ok bool) {
-	tail, ok := bytes.CutPrefix(text, []byte(`{"v":1,"n":`))
-	if !ok {
-		return 0, nil, false
-	}
-	digits, rest, ok := bytes.Cut(tail, []byte(`,"at_ns":`))
-	if !ok || len(digits) > 20 {
-		return 0, nil, false
-	}
-	n, err := strconv.ParseUint(string(digits), 10, 64)
-	return n, rest, err == nil
 }

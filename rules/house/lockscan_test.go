@@ -11,7 +11,7 @@ import (
 
 // harmless are packages whose functions wait for nothing and take no lock that is
 // held for longer than a look into memory. With "." a name stands for one function.
-var harmless = strings.Fields(`errors fmt slices maps cmp strings strconv bytes sort math math/bits unicode unicode/utf8
+var harmless = strings.Fields(`errors fmt regexp slices maps cmp strings strconv bytes sort math math/bits unicode unicode/utf8
 	time sync/atomic net/netip net/url math/big math/rand/v2 encoding/binary encoding/hex encoding/json crypto/sha256 crypto/subtle hash
 	sync.Add sync.Done sync.Go context.Err context.Done context.Value unsafe iter`)
 

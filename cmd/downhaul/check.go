@@ -6,11 +6,13 @@ import (
 	"fmt"
 	"path/filepath"
 	"slices"
+	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
+	"downhaul/interlock/sense"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"
@@ -31,12 +33,16 @@ func (checkCmd) Help() string {
 
 // checked is what check found; checkSchema counts its shape.
 type checked struct {
-	Schema   int            `json:"schema"`
-	Files    []checkedFile  `json:"files"`
-	Unseen   []pad.Unseen   `json:"cannot_see"`
+	Schema int           `json:"schema"`
+	Files  []checkedFile `json:"files"`
+	Unseen []pad.Unseen  `json:"cannot_see"`
+	// Warnings are what may not be meant, each with its place: exit code 1. Notes are
+	// what has to be known besides.
 	Warnings []string       `json:"warnings"`
+	Notes    []string       `json:"notes"`
 	Hazards  []judge.Hazard `json:"hazards"`
 	pad      *pad.Pad
+	padFile  sense.Source
 	card     *card.Card // the one with the heaviest step; nil without one
 	heard    judge.Heard
 }
@@ -59,6 +65,7 @@ type checkedFile struct {
 	Motors   []motorRow  `json:"motors,omitempty"` // of a card that says where they stand
 	envelope *rules.Envelope
 	card     *card.Card
+	source   sense.Source
 }
 
 type fault struct {
@@ -97,7 +104,7 @@ type startRow struct {
 }
 
 func (c *checkCmd) Run(s *streams) error {
-	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Hazards: []judge.Hazard{}}
+	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Notes: []string{}, Hazards: []judge.Hazard{}}
 	if c.Heard != "" {
 		heard, err := readHeard(c.Heard)
 		if err != nil {
@@ -124,11 +131,15 @@ func (c *checkCmd) Run(s *streams) error {
 		return hint(errors.New("check: more than one pad file, so nobody knows against which to hold the envelope"), "give one pad file at a time")
 	}
 	out.holdAgainstPad()
+	out.senses(time.Now())
 	out.lookAround()
+	// What is at fault stands first: a fault in one file explains what is missing in
+	// the others.
+	slices.SortStableFunc(out.Files, func(a, b checkedFile) int { return min(len(b.Faults), 1) - min(len(a.Faults), 1) })
 	if err := s.tell(&out, c.JSON); err != nil {
 		return err
 	}
-	if slices.ContainsFunc(out.Files, func(f checkedFile) bool { return len(f.Faults) > 0 }) {
+	if len(out.Warnings) > 0 || len(out.Files[0].Faults) > 0 {
 		return errFound
 	}
 	return nil
@@ -137,7 +148,7 @@ func (c *checkCmd) Run(s *streams) error {
 // read reads one file of any kind. The envelopes that a card names are added to
 // c.Files in front of it.
 func (c *checked) read(name string, text []byte) checkedFile {
-	f := checkedFile{File: name, Kind: kindOf(text), Faults: []fault{}}
+	f := checkedFile{File: name, Kind: kindOf(text), Faults: []fault{}, source: sense.Source{Name: name, Text: text}}
 	switch f.Kind {
 	case isEnvelope:
 		e, faults := rules.ReadEnvelope(name, text)
@@ -148,6 +159,7 @@ func (c *checked) read(name string, text []byte) checkedFile {
 	case isPad:
 		p, faults := pad.Read(name, text)
 		f.add(faults)
+		c.padFile = f.source
 		if p != nil {
 			c.pad = p
 			f.Title, f.SHA256, f.Says = p.Title, hex.EncodeToString(p.Hash[:]), padSays(p)
@@ -159,9 +171,8 @@ func (c *checked) read(name string, text []byte) checkedFile {
 			f.Title, f.SHA256, f.Says = crd.Title, hex.EncodeToString(crd.Hash[:]), cardSays(crd)
 			f.card, f.Motors = crd, motorRows(crd)
 			c.stepEnvelopes(&f, crd)
-			says, warnings, lift := judge.Card(crd)
+			says, lift := judge.Card(crd)
 			f.Says, f.Lift = append(f.Says, says...), lift
-			c.Warnings = append(c.Warnings, warnings...)
 			if c.card == nil || judge.Heaviest(crd) > judge.Heaviest(c.card) {
 				c.card = crd
 			}
@@ -179,9 +190,11 @@ func (c *checked) has(name string) bool {
 
 func (f *checkedFile) add(faults document.Faults) {
 	for _, x := range faults {
-		f.Faults = append(f.Faults, fault{x.Line, x.Key, x.Wrong, x.Got, x.Mend, x.Error()})
+		f.Faults = append(f.Faults, faultOf(x))
 	}
 }
+
+func faultOf(x document.Fault) fault { return fault{x.Line, x.Key, x.Wrong, x.Got, x.Mend, x.Error()} }
 
 // holdAgainstPad checks that the pad feeds what the envelopes watch, and turns
 // their rules into rows.
@@ -190,7 +203,6 @@ func (c *checked) holdAgainstPad() {
 		f := &c.Files[i]
 		if f.card != nil && c.pad != nil {
 			f.add(c.pad.CheckCard(f.File, f.card))
-			c.Warnings = append(c.Warnings, judge.Agree(c.pad, f.card)...)
 		}
 		e := f.envelope
 		if e == nil {
@@ -202,9 +214,10 @@ func (c *checked) holdAgainstPad() {
 		var v judge.Verdict
 		if c.pad != nil {
 			stop, _ := c.stop()
-			v = judge.Judge(judge.Case{Envelope: e, Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
+			v = judge.Judge(judge.Case{Envelope: e, Limits: f.source, Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
 			f.Says, f.Keep, f.Rope = append(f.Says, v.Says...), &v.Keep, &v.Rope
-			c.Warnings = append(c.Warnings, v.Warnings...)
+			c.Notes = append(c.Notes, v.Warnings...)
+			c.doubt(v.Doubts)
 		}
 		for j := range e.Rules {
 			r := &e.Rules[j]
@@ -239,8 +252,8 @@ func (c *checked) restsOn(id rules.ChannelID) string {
 func (c *checked) lookAround() {
 	p := c.pad
 	if p == nil {
-		if slices.ContainsFunc(c.Files, func(f checkedFile) bool { return f.envelope != nil }) {
-			c.Warnings = append(c.Warnings, "no pad file was given, so nobody knows which rules anything feeds: check both together")
+		if c.padFile.Name == "" && slices.ContainsFunc(c.Files, func(f checkedFile) bool { return f.envelope != nil }) {
+			c.Notes = append(c.Notes, "no pad file was given, so nobody knows which rules anything feeds: check both together")
 		}
 		return
 	}
@@ -253,11 +266,11 @@ func (c *checked) lookAround() {
 	c.Unseen = p.Unseen(envelopes...)
 	c.Hazards = judge.Hazards(p, envelopes...)
 	if p.Duty == interlock.Watch {
-		c.Warnings = append(c.Warnings, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
+		c.Notes = append(c.Notes, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
 	} else {
 		c.stopWarnings()
 	}
 	if p.Board.Kind == pad.Virtual {
-		c.Warnings = append(c.Warnings, "the board is a virtual one: a rehearsal without any safety function")
+		c.Notes = append(c.Notes, "the board is a virtual one: a rehearsal without any safety function")
 	}
 }

@@ -45,7 +45,7 @@ func (c *checked) stop() (stopping.Times, float64) {
 func (c *checked) stopWarnings() {
 	t, upTo := c.stop()
 	if !t.Rotors.Measured {
-		c.Warnings = append(c.Warnings, fmt.Sprintf("the stop was not measured: the rotors count as standing %s after the relay's opening (stated, not measured), and only ground steps may start",
+		c.Notes = append(c.Notes, fmt.Sprintf("the stop was not measured: the rotors count as standing %s after the relay's opening (stated, not measured), and only ground steps may start",
 			rules.FormatDuration(t.Rotors.Standing)))
 		return
 	}
@@ -54,7 +54,7 @@ func (c *checked) stopWarnings() {
 	}
 	for i := range c.card.Steps {
 		if s := &c.card.Steps[i]; s.Kind == card.Flight && s.Output > upTo {
-			c.Warnings = append(c.Warnings, fmt.Sprintf("the stop was measured from %s of output, and step %q needs %s: it does not start before a stop test from there", rules.Format(upTo, "%"), s.Name, rules.Format(s.Output, "%")))
+			c.Notes = append(c.Notes, fmt.Sprintf("the stop was measured from %s of output, and step %q needs %s: it does not start before a stop test from there", rules.Format(upTo, "%"), s.Name, rules.Format(s.Output, "%")))
 		}
 	}
 }

@@ -28,6 +28,10 @@ func (c *checked) print(w io.Writer) {
 		fmt.Fprintln(w)
 		wrap(w, "Warning: ", "  ", warning)
 	}
+	for _, note := range c.Notes {
+		fmt.Fprintln(w)
+		wrap(w, "Note: ", "  ", note)
+	}
 }
 
 func (f *checkedFile) print(w io.Writer) {

@@ -119,7 +119,7 @@ func writeDemoFiles(dir string, link netip.AddrPort) (guard.Files, error) {
 		if err != nil {
 			return guard.Files{}, err
 		}
-		fill := strings.NewReplacer("@FOLDER@", dir, "@LINK@", link.String())
+		fill := strings.NewReplacer("@FOLDER@", dir, "@LINK@", link.String(), "@TODAY@", time.Now().Format(time.DateOnly))
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(fill.Replace(string(text))), 0o644); err != nil {
 			return guard.Files{}, fmt.Errorf("demo: %w", err)
 		}

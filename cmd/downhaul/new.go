@@ -8,13 +8,19 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"text/template"
+	"time"
 	"unicode"
 
+	"downhaul/interlock/derived"
 	"downhaul/interlock/figures"
+	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/sense"
+	"downhaul/interlock/stopping"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"
@@ -52,6 +58,8 @@ type filled struct {
 	GroundHash                     string
 	Motors, Cells                  int
 	Tether, Breaking               string
+	ErrorHeight, ErrorClimb        string
+	Reaction                       string
 	Ceiling, CeilingCaution        string
 	Drift, DriftCaution            string
 	Tension, TensionCaution        string
@@ -92,7 +100,7 @@ func (c *newCmd) Run(s *streams) error {
 	if socket := filepath.Join(dir, "guard.sock"); len(socket) <= longestSocket {
 		a.Socket = socket
 	}
-	texts, err := a.fill()
+	texts, doubts, err := a.fill()
 	if err != nil {
 		return fmt.Errorf("new: %w", err)
 	}
@@ -103,7 +111,13 @@ func (c *newCmd) Run(s *streams) error {
 	for _, name := range starterNames {
 		fmt.Fprintf(s.out, "wrote %s\n", printable(filepath.Join(c.Dir, name)))
 	}
+	for _, d := range doubts {
+		wrap(s.out, "Warning: ", "  ", d.Error())
+	}
 	fmt.Fprintf(s.out, "next: downhaul check %s\n", printable(filepath.Join(c.Dir, "*.toml")))
+	if len(doubts) > 0 {
+		return errFound
+	}
 	return nil
 }
 
@@ -140,18 +154,31 @@ func askAll(q *asker) (*filled, error) {
 	ask("Mass of the craft, ready to fly, without ballast?", first("30 kg", "66 lb"), quantity(rules.Mass, 0.1, 5000, &a.mass))
 	ask("How many motors?", "8", count(1, 16, &a.Motors))
 	ask("Full thrust of all motors together? (The default is twice the weight.)",
-		// 9.80665 m/s²: standard gravity.
-		rounded(2*9.80665*a.mass.SI, unit(rules.Force)), quantity(rules.Force, 1, 1e6, &a.thrust))
+		rounded(2*judge.Gravity*a.mass.SI, unit(rules.Force)), func(text string) error {
+			if err := quantity(rules.Force, 1, 1e6, &a.thrust)(text); err != nil {
+				return err
+			}
+			if w := judge.Gravity * a.mass.SI; a.thrust.SI <= w {
+				return fmt.Errorf("that lifts nothing: the craft weighs %s", figures.Show(w, a.thrust.Unit, 3, figures.Up))
+			}
+			return nil
+		})
 	ask("Cells in series in the pack?", "12", count(1, 28, &a.Cells))
 	ask("Length of the tether?", first("9 m", "30 ft"), quantity(rules.Length, 0.5, 500, &a.tether))
 	ask("Breaking strength of the tether?", first("22 kN", "5000 lbf"), quantity(rules.Force, 10, 1e7, &a.breaking))
-	ask("How high may it go, with the coast after a cut counted in? (The default is three quarters of the tether.)",
-		rounded(0.75*a.tether.SI, unit(rules.Length)), func(text string) error {
+	a.ErrorHeight, a.ErrorClimb, a.Reaction = first("0.3 m", "1 ft"), first("0.2 m/s", "0.5 mph"), "300 ms"
+	ask("How high may it go, with the coast after a cut counted in? (The default is three quarters of the tether, and more where full thrust asks for it.)",
+		figures.Coarse(a.usualCeiling(), unit(rules.Length), 2, figures.Near), func(text string) error {
 			if err := quantity(rules.Length, 0.3, 500, &a.ceiling)(text); err != nil {
 				return err
 			}
 			if a.ceiling.SI > a.tether.SI {
 				return fmt.Errorf("the tether is only %s long", a.tether.Text)
+			}
+			if top := a.standing(sense.Freshest); a.ceiling.SI <= top {
+				up := func(v float64) string { return figures.Show(v, a.ceiling.Unit, 2, figures.Up) }
+				return fmt.Errorf("this ceiling leaves %s to hover: standing on the pad the predicted apex is %s already, with so much thrust; it takes a tether of some %s, or less thrust",
+					figures.Show(a.ceiling.SI-top, a.ceiling.Unit, 2, figures.Down), up(top), up(1.2*top))
 			}
 			return nil
 		})
@@ -162,6 +189,25 @@ func askAll(q *asker) (*filled, error) {
 	})
 	return a, err
 }
+
+// standing is the apex that these answers predict, m, while the craft stands on the
+// pad and its height is so old, s.
+func (a *filled) standing(age float64) float64 {
+	si := func(text string, k rules.Kind) float64 {
+		q, _ := rules.ParseQuantity(text, k) // our own texts
+		return q.SI
+	}
+	return derived.Coast(si(a.ErrorHeight, rules.Length), si(a.ErrorClimb, rules.Speed), si(a.Reaction, rules.Duration)+age, max(0, a.thrust.SI/a.mass.SI-judge.Gravity))
+}
+
+// usualCeiling is three quarters of the tether, or what leaves room to hover under
+// the predicted apex, and less than the tether.
+func (a *filled) usualCeiling() float64 {
+	return min(0.95*a.tether.SI, max(0.75*a.tether.SI, a.standing(sense.Freshest)+1))
+}
+
+// Grace is a grace of so many seconds, more where it is high up.
+func (a *filled) Grace(s float64) string { return rounded(s*max(1, a.ceiling.SI/20), "s") }
 
 // quantity accepts a quantity of the kind from low to high (SI).
 func quantity(k rules.Kind, low, high float64, into *rules.Quantity) func(string) error {
@@ -202,6 +248,7 @@ const (
 	firstGust    = 8.0 // m/s
 	ballastShare = 0.1 // of the mass, for each step
 	ballastSteps = 5
+	leastThrust  = 1.4 // times the weight, with all ballast
 	// from a blade's tip to whatever is next to it, m
 	firstClearance = 0.04
 )
@@ -215,15 +262,16 @@ func smallLength(units string) string {
 
 // fill works the rest out, fills the gaps, and holds the files against the
 // same readers as check: what does not pass is not written.
-func (a *filled) fill() (map[string][]byte, error) {
+func (a *filled) fill() (map[string][]byte, document.Faults, error) {
 	a.Mass, a.Thrust, a.Tether, a.Breaking = a.mass.Text, a.thrust.Text, a.tether.Text, a.breaking.Text
-	a.MotorThrust = rounded(a.thrust.SI/float64(a.Motors), a.thrust.Unit)
+	a.MotorThrust = figures.Coarse(a.thrust.SI/float64(a.Motors), a.thrust.Unit, 3, figures.Near) // two digits would part it from the pad file
 	// Of what stands on the card: rounding must not leave it short.
 	if one, err := rules.ParseQuantity(a.MotorThrust, rules.Force); err == nil {
 		a.TwiceThrust = figures.Coarse(2*max(a.thrust.SI, float64(a.Motors)*one.SI), a.thrust.Unit, 2, figures.Up)
 	}
 	a.Ceiling = a.ceiling.Text
-	a.CeilingCaution = rounded(cautionShare*a.ceiling.SI, a.ceiling.Unit)
+	// Above the prediction for a craft that stands on the pad, and a third of the room is left.
+	a.CeilingCaution = rounded(max(cautionShare*a.ceiling.SI, (a.standing(sense.Freshest)+2*a.ceiling.SI)/3), a.ceiling.Unit)
 	a.Drift = rounded(driftShare*a.tether.SI, a.tether.Unit)
 	a.DriftCaution = rounded(cautionShare*driftShare*a.tether.SI, a.tether.Unit)
 	a.Tension = figures.Coarse(a.breaking.SI/designFactor, a.breaking.Unit, 2, figures.Down) // no more than it bears
@@ -233,30 +281,33 @@ func (a *filled) fill() (map[string][]byte, error) {
 	a.Clearance, a.ClearanceLoad = rounded(firstClearance, smallLength(a.Units)), rounded(firstClearance/2, smallLength(a.Units))
 	a.CardWind = rounded(cautionShare*firstGust, wind)
 	after := "empty hover"
-	for n := 1; n <= ballastSteps; n++ {
-		step := ballastStep{Name: fmt.Sprintf("ballast %d", n), Mass: rounded(float64(n)*ballastShare*a.mass.SI, a.mass.Unit), After: after}
+	share := min(ballastShare, (a.thrust.SI/(judge.Gravity*a.mass.SI)/leastThrust-1)/ballastSteps)
+	for n := 1; n <= ballastSteps && share > 0.01; n++ {
+		step := ballastStep{Name: fmt.Sprintf("ballast %d", n), Mass: rounded(float64(n)*share*a.mass.SI, a.mass.Unit), After: after}
 		a.Ballast, after = append(a.Ballast, step), step.Name
 	}
 	all, err := template.New("").Funcs(template.FuncMap{"quote": strconv.Quote}).ParseFS(starter, "starter/*.toml")
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	texts := map[string][]byte{}
 	for _, name := range starterNames {
 		var b strings.Builder
 		if err := all.ExecuteTemplate(&b, name, a); err != nil {
-			return nil, err
+			return nil, nil, err
 		}
 		texts[name] = []byte(b.String())
 		if name == "ground.toml" {
 			a.GroundHash = fmt.Sprintf("%x", sha256.Sum256(texts[name]))
 		}
 	}
-	return texts, passes(texts)
+	doubts, err := passes(texts)
+	return texts, doubts, err
 }
 
-// passes holds the files against their readers and each other.
-func passes(texts map[string][]byte) error {
+// passes holds the files against their readers and each other, and gives what is
+// doubtful in them.
+func passes(texts map[string][]byte) (doubts document.Faults, err error) {
 	e, faults := rules.ReadEnvelope("envelope.toml", texts["envelope.toml"])
 	g, ground := rules.ReadEnvelope("ground.toml", texts["ground.toml"])
 	p, more := pad.Read("pad.toml", texts["pad.toml"])
@@ -271,10 +322,21 @@ func passes(texts map[string][]byte) error {
 	if crd != nil && p != nil {
 		all = append(all, p.CheckCard("card.toml", crd)...)
 	}
-	if err := all.Err(); err != nil {
-		return hint(fmt.Errorf("these answers do not fit together, and nothing was written:\n%w", err), "call it again with other answers")
+	for i, limits := range []*rules.Envelope{e, g} {
+		name := starterNames[i]
+		from := func(name string) sense.Source { return sense.Source{Name: name, Text: texts[name]} }
+		refused, some := judge.Sense(&sense.Files{Pad: p, Envelope: limits, Card: crd, PadFile: from("pad.toml"), LimitFile: from(name), CardFile: from("card.toml")}, stopping.Times{}, nil, time.Now())
+		all = append(all, refused...)
+		for _, d := range some {
+			if !slices.Contains(doubts, d) {
+				doubts = append(doubts, d)
+			}
+		}
 	}
-	return nil
+	if err := all.Err(); err != nil {
+		return nil, hint(fmt.Errorf("these answers do not fit together, and nothing was written:\n%w", err), "call it again with other answers")
+	}
+	return doubts, nil
 }
 
 // writeAll writes all files or none.

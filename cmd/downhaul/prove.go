@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
 	"downhaul/interlock/proof"
+	"downhaul/interlock/sense"
 	"downhaul/interlock/stopping"
 	"downhaul/rules"
 )
@@ -54,6 +55,8 @@ type proved struct {
 	Record   *string       `json:"record"` // its file; null where none was kept
 	Report   *prove.Report `json:"report"`
 	Unseen   []pad.Unseen  `json:"cannot_see"`
+	// Warnings are what may not be meant in the files: exit code 1, whatever passed.
+	Warnings []string `json:"warnings"`
 	env      *rules.Envelope
 	reaction time.Duration // that the predicted apex was proved with
 }
@@ -81,20 +84,28 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	if len(faults) > 0 {
 		return hint(faults, `"downhaul check" says more`)
 	}
-	p, fed, err := c.readPad(env)
+	p, fed, padText, err := c.readPad(env)
 	if err != nil {
 		return err
+	}
+	stop, _ := stopping.Known(p, "")
+	files := &sense.Files{Envelope: env, LimitFile: sense.Source{Name: c.Envelope, Text: text}}
+	if c.Pad != "" { // nobody else's is judged
+		files.Pad, files.PadFile = p, sense.Source{Name: c.Pad, Text: padText}
+	}
+	refused, doubts := judge.Sense(files, stop, nil, time.Now())
+	if len(refused) > 0 {
+		return hint(refused, `"downhaul check" says more`)
 	}
 	out := proved{Schema: proveSchema, BuiltIn: c.Pad == "", Software: guard.Software(), Made: time.Now().UTC().Truncate(time.Second), env: env,
 		Envelope: proof.File{File: c.Envelope, Title: env.Title, SHA256: hex.EncodeToString(env.Hash[:])},
 		Pad:      proof.File{File: c.Pad, Title: p.Title, SHA256: hex.EncodeToString(p.Hash[:])},
-		Unseen:   []pad.Unseen{}}
+		Unseen:   []pad.Unseen{}, Warnings: []string{}}
 	if !out.BuiltIn {
 		out.Unseen = append(out.Unseen, p.Unseen(env)...)
 	}
 	terminal := onTerminal(s.err)
 	seconds := func(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
-	stop, _ := stopping.Known(p, "")
 	site := p.Site()
 	out.reaction = p.Reaction(stop.Thrust)
 	cfg := p.Derived()
@@ -124,6 +135,9 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 		out.Report.Notes = append(out.Report.Notes, "the craft signs here with a key made up for the proof, since what is let in does not hang on which key it is: "+
 			"the key file was not read, and that the craft signs with that key shows only on the day (status counts what is refused)")
 	}
+	for _, d := range doubts {
+		out.Warnings = append(out.Warnings, d.Error())
+	}
 	out.Passed = out.Report.Pass
 	out.Counts = outcomesOf(out.Report)
 	var kept error
@@ -140,7 +154,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	case kept != nil:
 		return hint(fmt.Errorf("prove: the result above was not kept: %w", kept),
 			"the record belongs in the log folder of the pad file: run it as the user that the guard runs as, or say --no-record")
-	case !out.Passed:
+	case !out.Passed || len(out.Warnings) > 0:
 		return errFound
 	}
 	return nil
@@ -148,28 +162,28 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 
 // readPad reads the pad file, or takes the built-in one, and holds the envelope
 // against it.
-func (c *proveCmd) readPad(env *rules.Envelope) (*pad.Pad, func(rules.ChannelID) rules.Origin, error) {
+func (c *proveCmd) readPad(env *rules.Envelope) (*pad.Pad, func(rules.ChannelID) rules.Origin, []byte, error) {
 	name, text := c.Pad, builtinPad
 	if c.Pad != "" {
 		var err error
 		if text, err = plain.Read(c.Pad, plain.Setup); err != nil {
-			return nil, nil, fmt.Errorf("prove: %w", err)
+			return nil, nil, nil, fmt.Errorf("prove: %w", err)
 		}
 	} else {
 		name = "built-in pad"
 	}
 	p, faults := pad.Read(name, text)
 	if len(faults) > 0 {
-		return nil, nil, hint(faults, `"downhaul check" says more`)
+		return nil, nil, nil, hint(faults, `"downhaul check" says more`)
 	}
 	if c.Pad == "" {
 		// What the envelope lists under [without] is fed here all the same: its
 		// limits are proved for the day on which the device is fitted.
 		bare := *env
 		bare.Without = nil
-		return p, p.Fed, hint(bare.CheckFed(c.Envelope, p.Fed).Err(), "the built-in pad has no such device; give --pad FILE")
+		return p, p.Fed, text, hint(bare.CheckFed(c.Envelope, p.Fed).Err(), "the built-in pad has no such device; give --pad FILE")
 	}
-	return p, p.Fed, hint(env.CheckFed(c.Envelope, p.Fed).Err(), `"downhaul check" with both files says more`)
+	return p, p.Fed, text, hint(env.CheckFed(c.Envelope, p.Fed).Err(), `"downhaul check" with both files says more`)
 }
 
 // keep writes the record, where a guard looks for it.

@@ -43,6 +43,9 @@ func (r *proved) print(w io.Writer) {
 	for _, n := range r.Report.Notes {
 		wrap(w, "Note: ", "  ", n)
 	}
+	for _, warning := range r.Warnings {
+		wrap(w, "Warning: ", "  ", warning)
+	}
 	if len(r.Unseen) > 0 {
 		var names []string
 		for _, u := range r.Unseen {

@@ -18,7 +18,7 @@ func TestStarterPadWithItsMarksTakenAway(t *testing.T) {
 		t.Fatal(err)
 	}
 	a.Sessions, a.Socket = "/tmp/sessions", "/tmp/guard.sock"
-	texts, err := a.fill()
+	texts, _, err := a.fill()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -13,10 +13,13 @@ import (
 	"downhaul/interlock/dated"
 	"downhaul/interlock/guard"
 	"downhaul/interlock/intake"
+	"downhaul/interlock/judge"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
 	"downhaul/interlock/recording"
+	"downhaul/interlock/sense"
 	"downhaul/interlock/session"
+	"downhaul/interlock/stopping"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/interlock/tilt"
 	"downhaul/interlock/tiltcheck"
@@ -58,6 +61,9 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 		return fmt.Errorf("tilt: %w", err)
 	}
 	craft, faults := card.Read(c.Card, text)
+	if craft != nil { // motors at places that no craft has would be measured wrongly
+		faults, _ = judge.Sense(&sense.Files{Card: craft, CardFile: sense.Source{Name: c.Card, Text: text}}, stopping.Times{}, nil, time.Now())
+	}
 	if err := faults.Err(); err != nil {
 		return hint(fmt.Errorf("tilt: %w", err), "mend the test card first")
 	}

@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/intake"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
+	"downhaul/interlock/sense"
 	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
@@ -88,6 +89,8 @@ func (f Files) Check() (Checked, document.Faults) {
 			all = append(all, c.Pad.CheckCard(f.Card.Name, c.Card)...)
 		}
 	}
+	all = append(all, (&sense.Files{Pad: c.Pad, Envelope: c.Envelope, Card: c.Card,
+		PadFile: sense.Source(f.Pad), LimitFile: sense.Source(f.Envelope), CardFile: sense.Source(f.Card)}).Refused()...)
 	return c, all
 }
 

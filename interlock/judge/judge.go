@@ -6,9 +6,11 @@ import (
 
 	"downhaul/interlock/figures"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/sense"
 	"downhaul/interlock/stopping"
 	"downhaul/rules"
 	"downhaul/rules/card"
+	"downhaul/rules/document"
 )
 
 // Case is what is judged: one envelope on one pad, with a card where there is
@@ -17,6 +19,8 @@ type Case struct {
 	Envelope *rules.Envelope
 	Pad      *pad.Pad
 	Card     *card.Card // nil without one
+	// Limits is the envelope's file, for the places of doubts.
+	Limits sense.Source
 	// Stop is what is known of the stop; Heard what was heard of the craft.
 	Stop  stopping.Times
 	Heard Heard
@@ -27,8 +31,10 @@ type Verdict struct {
 	// Says and Warnings are for people, in the envelope's units.
 	Says     []string
 	Warnings []string
-	Keep     Keep
-	Rope     Rope
+	// Doubts are of limits that cannot do their job, each with its place.
+	Doubts document.Faults
+	Keep   Keep
+	Rope   Rope
 	// Craft lists the rules that rest only on what the craft says of itself.
 	Craft []string
 	// Budgets and Meanwhile stand in the order of the envelope's rules.
@@ -64,6 +70,15 @@ func (j *job) say(format string, args ...any) {
 
 func (j *job) warn(format string, args ...any) {
 	j.out.Warnings = append(j.out.Warnings, fmt.Sprintf(format, args...))
+}
+
+// doubt warns of a rule at one of its keys, or at its limit where key is empty.
+func (j *job) doubt(r *rules.Rule, key, format string, args ...any) {
+	x := j.Limits.Limit(r.Line, fmt.Sprintf(format, args...), "")
+	if key != "" {
+		x = j.Limits.Fault(r.Line, x.Wrong, "", "rule[]."+key, "rule[].watch")
+	}
+	j.out.Doubts = append(j.out.Doubts, x)
 }
 
 func (j *job) fed(id rules.ChannelID) bool { return j.Pad.Fed(id) != rules.NotFed }

@@ -142,6 +142,9 @@ func judged(t *testing.T, heard Heard, rows string) Verdict {
 	return Judge(Case{Envelope: e, Pad: p, Card: c, Stop: stopping.Stated(p), Heard: heard})
 }
 
+// told is all that a verdict warns of.
+func told(v Verdict) string { return strings.Join(v.Warnings, "\n") + "\n" + v.Doubts.Error() }
+
 func rule(name, watch, limit, more string) string {
 	return "[[rule]]\nname = \"" + name + "\"\nwatch = \"" + watch + "\"\n" + limit + "\n" + more + "\n"
 }
@@ -191,10 +194,10 @@ func TestWarnings(t *testing.T) {
 		if c.name != "parted tether" {
 			bad, good = bad+reach, good+reach
 		}
-		if w := strings.Join(judged(t, c.heard, bad).Warnings, "\n"); !strings.Contains(w, c.want) {
+		if w := told(judged(t, c.heard, bad)); !strings.Contains(w, c.want) {
 			t.Errorf("%s: no warning %q in %q", c.name, c.want, w)
 		}
-		if w := strings.Join(judged(t, c.heard, good).Warnings, "\n"); strings.Contains(w, c.want) {
+		if w := told(judged(t, c.heard, good)); strings.Contains(w, c.want) {
 			t.Errorf("%s: a warning too many: %q", c.name, w)
 		}
 	}
@@ -216,7 +219,7 @@ func TestSnatchAndKeepOut(t *testing.T) {
 	near(t, "speed of the runaway", *v.Rope.SnatchSpeed, speed, 1e-9)
 	pull := 45 * a
 	near(t, "snatch", *v.Rope.Snatch, pull+math.Sqrt(pull*pull+k*45*speed*speed), 1e-6)
-	warnings := strings.Join(v.Warnings, "\n")
+	warnings := told(v)
 	for _, want := range []string{"more than the working load of 2200 N", `"pull" comes too late for the first snatch`} {
 		if !strings.Contains(warnings, want) {
 			t.Errorf("no warning %q in %q", want, warnings)

@@ -71,12 +71,12 @@ func (l *Lift) leaves(mass float64) Range {
 	return Range{l.Thrust.Low/Gravity - mass, l.Thrust.High/Gravity - mass}
 }
 
-// Card says what a test card's lift budget comes to, and warns of steps that
-// it does not carry. lift is nil where the card does not state enough.
-func Card(c *card.Card) (says, warnings []string, lift *Lift) {
+// Card says what a test card's lift budget comes to. lift is nil where the card does
+// not state enough.
+func Card(c *card.Card) (says []string, lift *Lift) {
 	l, ok := LiftOf(c)
 	if !ok {
-		return []string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, geometry(c), nil
+		return []string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, nil
 	}
 	mass := func(v float64) string {
 		return figures.Show(v, rules.DefaultUnit(rules.Mass, c.Units), 3, figures.Down)
@@ -90,22 +90,16 @@ func Card(c *card.Card) (says, warnings []string, lift *Lift) {
 	}
 	for i := range l.Steps {
 		s := &l.Steps[i]
-		text := fmt.Sprintf("step %q: %s left, thrust %.2f to %.2f times the weight", s.Step, s.Left.says(mass), down2(s.Ratio.Low), down2(s.Ratio.High))
-		says = append(says, upper(text)+".")
-		switch {
-		case s.Left.High <= 0:
-			warnings = append(warnings, text+": the motors do not lift it")
-		case s.Left.Low <= 0:
-			warnings = append(warnings, text+": with the greater losses the motors do not lift it")
-		case s.Ratio.Low < leastRatio:
-			warnings = append(warnings, fmt.Sprintf("%s: less than %.1f leaves little to steer with (common practice, no source)", text, leastRatio))
-		}
+		says = append(says, fmt.Sprintf("Step %q: %s left, thrust %.2f to %.2f times the weight.", s.Step, s.Left.says(mass), down2(s.Ratio.Low), down2(s.Ratio.High)))
 	}
-	return says, append(warnings, geometry(c)...), &l
+	return says, &l
 }
 
 // says is the range for people; a loss is told as missing.
 func (r Range) says(show func(float64) string) string {
+	if r.Low == r.High && r.Low >= 0 {
+		return show(r.Low)
+	}
 	if r.High < 0 {
 		return fmt.Sprintf("%s to %s too little", strings.TrimPrefix(show(r.High), "-"), strings.TrimPrefix(show(r.Low), "-"))
 	}
@@ -114,8 +108,6 @@ func (r Range) says(show func(float64) string) string {
 
 // down2 is a ratio with two places that never shows more than it is.
 func down2(v float64) float64 { return math.Floor(v*100+1e-9) / 100 }
-
-func upper(s string) string { return string(s[0]-'a'+'A') + s[1:] }
 
 // centred is how far the motors' middle may stand off the craft's, m: ours, a
 // tape measure's care.
@@ -137,7 +129,7 @@ func geometry(c *card.Card) (warnings []string) {
 		}
 	}
 	n := float64(len(places))
-	if turns != 0 {
+	if turns > len(places)%2 || -turns > len(places)%2 { // an odd number cannot be even; a rudder or a servo holds it
 		warnings = append(warnings, "not as many motors turn clockwise as counter-clockwise: the craft would turn by itself; look at spin under [[motor]]")
 	}
 	if a, r := ahead/n, right/n; a > centred || a < -centred || r > centred || r < -centred {

@@ -4,7 +4,10 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"time"
 
+	"downhaul/interlock/sense"
+	"downhaul/interlock/stopping"
 	"downhaul/rules/card"
 )
 
@@ -17,6 +20,15 @@ func cardOf(t *testing.T, text string) *card.Card {
 		t.Fatal(faults)
 	}
 	return c
+}
+
+// doubtsOf is what is doubtful in a card alone.
+func doubtsOf(c *card.Card) (out []string) {
+	_, doubts := Sense(&sense.Files{Card: c}, stopping.Times{}, nil, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+	for _, d := range doubts {
+		out = append(out, d.Wrong)
+	}
+	return out
 }
 
 func liftCard(thrust, losses, mass, ballast string) string {
@@ -55,7 +67,9 @@ func TestLiftBudgetSaysWhatIsLeft(t *testing.T) {
 		{"250 lb", "-12.8 lb to 8.8 lb left", "with the greater losses the motors do not lift it"},
 		{"300 lb", "41.2 lb to 62.8 lb too little left", "the motors do not lift it"},
 	} {
-		says, warnings, l := Card(cardOf(t, liftCard("54 lbf", "10 % to 15 %", "130 lb", c.ballast)))
+		crd := cardOf(t, liftCard("54 lbf", "10 % to 15 %", "130 lb", c.ballast))
+		says, l := Card(crd)
+		warnings := doubtsOf(crd)
 		text := strings.Join(says, "\n")
 		if !strings.Contains(text, c.says) || !strings.Contains(text, "promises more than the craft lifts") || l == nil {
 			t.Errorf("%s: %q, want %q", c.ballast, text, c.says)
@@ -64,7 +78,7 @@ func TestLiftBudgetSaysWhatIsLeft(t *testing.T) {
 			t.Errorf("%s warns %q, want %q", c.ballast, got, c.warning)
 		}
 	}
-	says, _, l := Card(cardOf(t, "[craft]\nname = \"c\"\nmass = \"1 lb\"\n[[step]]\nname = \"one\"\nballast = \"0 lb\"\n"))
+	says, l := Card(cardOf(t, "[craft]\nname = \"c\"\nmass = \"1 lb\"\n[[step]]\nname = \"one\"\nballast = \"0 lb\"\n"))
 	if l != nil || !strings.Contains(says[0], "not known") {
 		t.Errorf("a card without motors has a budget: %q", says)
 	}
@@ -73,7 +87,7 @@ func TestLiftBudgetSaysWhatIsLeft(t *testing.T) {
 // A motor counts only up to where the rig saw it run clean.
 func TestLiftCountsCleanThrustOnly(t *testing.T) {
 	c := cardOf(t, "[craft]\nname = \"c\"\nmass = \"130 lb\"\n[motors]\ncount = 8\nlosses = \"0 % to 0 %\"\n[motors.rig]\nreading = \"27 lbf\"\nlever = 2\nvolts = \"48 V\"\nclean_to = \"50 lbf\"\n[[step]]\nname = \"one\"\nballast = \"0 lb\"\n")
-	says, _, l := Card(c)
+	says, l := Card(c)
 	near(t, "left", l.Left.Low/pound, 8*50-130, 1e-6)
 	if !strings.Contains(strings.Join(says, "\n"), "Of 54 lbf a motor only 50 lbf is counted") {
 		t.Errorf("it is not said: %q", says)
@@ -86,11 +100,11 @@ func TestGeometryOfTheMotors(t *testing.T) {
 	}
 	base := "[craft]\nname = \"c\"\nmass = \"10 lb\"\n[motors]\ncount = 2\n"
 	end := "[[step]]\nname = \"one\"\nballast = \"0 lb\"\n"
-	_, good, _ := Card(cardOf(t, base+place(1, "1 ft", "0 ft", "cw")+place(2, "-1 ft", "0 ft", "ccw")+end))
+	good := doubtsOf(cardOf(t, base+place(1, "1 ft", "0 ft", "cw")+place(2, "-1 ft", "0 ft", "ccw")+end))
 	if len(good) != 0 {
 		t.Errorf("a good frame is warned of: %q", good)
 	}
-	_, bad, _ := Card(cardOf(t, base+place(1, "1 ft", "1 ft", "cw")+place(2, "-0.8 ft", "-1 ft", "cw")+end))
+	bad := doubtsOf(cardOf(t, base+place(1, "1 ft", "1 ft", "cw")+place(2, "-0.8 ft", "-1 ft", "cw")+end))
 	if len(bad) != 2 || !strings.Contains(bad[0], "turn by itself") || !strings.Contains(bad[1], "0.1 ft ahead and 0 ft to the right") {
 		t.Errorf("warnings %q", bad)
 	}

@@ -29,7 +29,7 @@ func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
 	}
 	switch {
 	case b.Silence < every:
-		j.warn("%q takes its channel for missing after %s, and its values come %s apart (%s): it would trip all the time. Ask the craft for more, or write stale_after = \"%s\"",
+		j.doubt(r, "stale_after", "%q takes its channel for missing after %s, and its values come %s apart (%s): it would trip all the time. Ask the craft for more, or write stale_after = \"%s\"",
 			r.Name, ms(b.Silence), ms(every), whence, ms(2*every))
 	case b.Measured && b.Silence < (1+lost)*every:
 		j.warn("%q takes its channel for missing after %s, and its values come %s apart (%s): a single lost message trips it",
@@ -51,7 +51,7 @@ func (j *job) warnOfCaution(r *rules.Rule) {
 		return gap <= r.Deadband || gap < nearCaution*math.Abs(limit)
 	}
 	if near(r.Caution, r.Limit) || r.Form == rules.Outside && near(r.CautionHigh, r.LimitHigh) {
-		j.warn("%q cautions at %s, so near its limit of %s that nobody can act on it in time",
+		j.doubt(r, "caution", "%q cautions at %s, so near its limit of %s that nobody can act on it in time",
 			r.Name, rules.FormatExact(r.Caution, r.Unit), rules.FormatExact(r.Limit, r.Unit))
 	}
 }
@@ -74,13 +74,13 @@ func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
 	case isTension(r.Watch):
 		j.warnOfTension(r, b)
 	case isReach(r.Watch) && l > 0 && r.Limit > late*j.stretched():
-		j.warn("%q can hardly act: its limit is %s, and the tether reaches %s before it parts. A little beyond that, it finds out a parted tether in time", r.Name, limit, in(j.stretched()))
+		j.doubt(r, "", "%q can hardly act: its limit is %s, and the tether reaches %s before it parts. A little beyond that, it finds out a parted tether in time", r.Name, limit, in(j.stretched()))
 	case isHeight(r.Watch) && l > 0 && r.Limit >= l:
-		j.warn("%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(l))
+		j.doubt(r, "", "%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(l))
 	case isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > Gravity:
 		// A predicted apex has the coast in it; a height has not.
 		if top := j.topBehind(r, b); l > 0 && top > l {
-			j.warn("%q watches the height now: past %s a runaway from the pad goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
+			j.doubt(r, "", "%q watches the height now: past %s a runaway from the pad goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
 				r.Name, limit, in(top), in(l))
 		}
 	}
@@ -90,7 +90,7 @@ func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
 	in := func(v float64, way figures.Way) string { return figures.Show(v, r.Unit, 3, way) }
 	w := j.workingLoad()
 	if w > 0 && r.Limit > w {
-		j.warn("%q allows %s, and the working load of the tether is %s (%s)", r.Name, in(r.Limit, figures.Near), in(w, figures.Down), j.out.Rope.Weakest)
+		j.doubt(r, "", "%q allows %s, and the working load of the tether is %s (%s)", r.Name, in(r.Limit, figures.Near), in(w, figures.Down), j.out.Rope.Weakest)
 	}
 	_, k, _ := j.stiffness()
 	if k == 0 || j.mass == 0 {
@@ -132,7 +132,7 @@ func (j *job) warnOfSag(r *rules.Rule) {
 	}
 	near := func(unit string, v float64) string { return figures.Show(v, unit, 3, figures.Near) }
 	if rest-sag <= limit {
-		j.warn("%q is reached by sag alone: a pack %s rests at %s a cell, full thrust takes %s of it (%s through %s), and the floor is %s a cell",
+		j.doubt(r, "", "%q is reached by sag alone: a pack %s rests at %s a cell, full thrust takes %s of it (%s through %s), and the floor is %s a cell",
 			r.Name, from, near("V", rest), figures.Show(sag, "V", 3, figures.Up), near("A", share), near("mohm", p.Resistance), near("V", limit))
 	}
 }
@@ -143,7 +143,7 @@ func (j *job) warnOfGrace(r *rules.Rule) {
 	grace := r.Grace.Seconds()
 	if j.Card != nil && j.Card.Craft.Lowering > 0 && !math.IsInf(j.top, 1) {
 		if need := j.top / j.Card.Craft.Lowering; grace < need {
-			j.warn("%q leaves %s to come down, and from %s at %s it takes %s: it would be cut in the air",
+			j.doubt(r, "grace", "%q leaves %s to come down, and from %s at %s it takes %s: it would be cut in the air",
 				r.Name, rules.FormatDuration(r.Grace), j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), j.up(need, rules.Duration))
 		}
 	}
@@ -152,10 +152,10 @@ func (j *job) warnOfGrace(r *rules.Rule) {
 	}
 	switch floor := j.Pad.Packs.Floor; {
 	case r.Watch == rules.PackToFloor && grace > r.Limit:
-		j.warn("%q leaves %s to come down, and at its limit the pack lasts only %s more to its floor", r.Name, rules.FormatDuration(r.Grace), j.down(r.Limit, rules.Duration))
+		j.doubt(r, "grace", "%q leaves %s to come down, and at its limit the pack lasts only %s more to its floor", r.Name, rules.FormatDuration(r.Grace), j.down(r.Limit, rules.Duration))
 	case floor > 0 && (r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage) && r.Limit <= floor,
 		floor > 0 && j.Pad.Packs.Cells > 0 && (r.Watch == rules.Pack1LowestCell || r.Watch == rules.PackMeanCell) && r.Limit*float64(j.Pad.Packs.Cells) <= floor:
-		j.warn("%q leaves %s to come down, and at its limit of %s the pack is at its hard floor already (%s for the whole pack)",
+		j.doubt(r, "grace", "%q leaves %s to come down, and at its limit of %s the pack is at its hard floor already (%s for the whole pack)",
 			r.Name, rules.FormatDuration(r.Grace), rules.FormatExact(r.Limit, r.Unit), j.show(floor, rules.Voltage))
 	}
 }

@@ -167,7 +167,7 @@ func TestClosingSpeed(t *testing.T) {
 	if v.Rope.Closing == nil || *v.Rope.Closing != 0 {
 		t.Errorf("no speed is allowed, told %v", v.Rope.Closing)
 	}
-	if text := strings.Join(v.Warnings, "\n"); !strings.Contains(text, "no speed at all") {
+	if text := told(v); !strings.Contains(text, "no speed at all") {
 		t.Errorf("nobody is told that no speed is allowed: %q", text)
 	}
 }
@@ -243,7 +243,7 @@ func thrown(thrust, d, full, fall, h, climb, up float64) float64 {
 func TestPartedTether(t *testing.T) {
 	beyond := rule("away", "craft.slant_range", `above = "20 m"`, atOnce)
 	v := worth(t, "2", rope, "45 kg", beyond+rule("apex", "craft.apex", `above = "7 m"`, atOnce))
-	if text := strings.Join(v.Warnings, "\n"); strings.Contains(text, `"away" can hardly act`) || strings.Contains(text, "sees a parted tether") {
+	if text := told(v); strings.Contains(text, `"away" can hardly act`) || strings.Contains(text, "sees a parted tether") {
 		t.Errorf("the limit that finds out a parted tether is warned of: %q", text)
 	}
 	// The worst of all ways is searched for: climbing away, and thrust that points
@@ -257,12 +257,12 @@ func TestPartedTether(t *testing.T) {
 	between(t, "a parted tether", v.Keep.Parted, farthest, 0.8)
 	// A ceiling beyond the tether does nothing that the tether does not.
 	for _, watch := range []string{"craft.apex", "craft.height"} {
-		if text := strings.Join(worth(t, "2", rope, "45 kg", reach+rule("a", watch, `above = "9 m"`, atOnce)).Warnings, "\n"); !strings.Contains(text, `"a" can hardly act`) {
+		if text := told(worth(t, "2", rope, "45 kg", reach+rule("a", watch, `above = "9 m"`, atOnce))); !strings.Contains(text, `"a" can hardly act`) {
 			t.Errorf("%s past the tether: %q", watch, text)
 		}
 	}
 	// Miles beyond it, even a reach limit does nothing.
-	if text := strings.Join(worth(t, "2", rope, "45 kg", rule("a", "craft.distance", `above = "3000 m"`, atOnce)).Warnings, "\n"); !strings.Contains(text, `"a" can hardly act`) {
+	if text := told(worth(t, "2", rope, "45 kg", rule("a", "craft.distance", `above = "3000 m"`, atOnce))); !strings.Contains(text, `"a" can hardly act`) {
 		t.Errorf("a reach of 3000 m: %q", text)
 	}
 }
@@ -291,7 +291,7 @@ func TestWatchingEndsNoRunaway(t *testing.T) {
 	if v.Keep.Parted != nil {
 		t.Errorf("a parted tether is told as stopped after %v m", *v.Keep.Parted)
 	}
-	if text := strings.Join(v.Warnings, "\n"); strings.Contains(text, `"away"`) {
+	if text := told(v); strings.Contains(text, `"away"`) {
 		t.Errorf("it is said to act: %q", text)
 	}
 }

@@ -1,20 +1,10 @@
 package card
 
-import (
-	"math"
+import "math"
 
-	"downhaul/rules"
-	"downhaul/rules/document"
-)
-
-// The bounds of a layout, as shares of the longest arm; ours.
-const (
-	// oneSided is how far the middle may stand outside the motors: a tape
-	// measure's care, and a frame of two motors has it on their line.
-	oneSided = 0.1
-	// samePlace is how near two motors stand at one place.
-	samePlace = 0.02
-)
+// samePlace is how near two motors stand at one place, as a share of the longest arm;
+// ours.
+const samePlace = 0.02
 
 // Arm is how far the place is from the middle, m.
 func (p Place) Arm() float64 {
@@ -35,35 +25,6 @@ func (m *Motors) LongestArm() float64 {
 func (m *Motors) Together(a, b Place) bool {
 	gap := Place{Ahead: a.Ahead - b.Ahead, Right: a.Right - b.Right}
 	return gap.Arm() <= float64(samePlace*m.LongestArm())
-}
-
-// checkLayout refuses places that no craft can have. rows are those of the
-// places.
-func (c *Card) checkLayout(rows []*document.Table) {
-	m := &c.Motors
-	for i, p := range m.Places {
-		if r := c.Craft.Radius; r > 0 && p.Arm() > r {
-			rows[i].Fault(farther(p), "the motor stands "+c.Show(p.Arm(), rules.Length)+" from the middle, outside the craft's radius of "+c.Show(r, rules.Length),
-				rows[i].Got(farther(p)), "measure from the middle of the craft, or mend radius or width under [craft]")
-		}
-		for _, q := range m.Places[:i] {
-			if m.Together(p, q) && p.Spin == q.Spin {
-				rows[i].Fault("number", "stands where motor "+lineText(q.Number)+" stands and turns the same way", rows[i].Got("number"),
-					"mend the place, or the spin if one hangs below the other")
-				break
-			}
-		}
-	}
-	if len(m.Places) < 2 {
-		return
-	}
-	if most := m.LongestArm(); most > 0 {
-		if by, ahead, right := m.outside(); by > float64(oneSided*most) {
-			key := farther(Place{Ahead: ahead, Right: right})
-			rows[0].Fault(key, "every motor stands "+toward(ahead, right)+" the middle, by "+c.Show(by, rules.Length)+" or more: such a craft cannot be level",
-				rows[0].Got(key), "measure from the middle of the craft; behind it and to its left are negative")
-		}
-	}
 }
 
 // HeardOutputs is how many outputs telemetry tells of: 16 of SERVO_OUTPUT_RAW
@@ -107,62 +68,4 @@ func (m *Motors) inLine() bool {
 		beside = max(beside, math.Abs(float64(way.Ahead*(p.Right-first.Right))-float64(way.Right*(p.Ahead-first.Ahead))))
 	}
 	return beside <= float64(float64(samePlace*way.Arm())*way.Arm())
-}
-
-// farther is the key of the larger of the place's two lengths.
-func farther(p Place) string {
-	if math.Abs(p.Ahead) >= math.Abs(p.Right) {
-		return "ahead"
-	}
-	return "right"
-}
-
-// outside is by how much at least every motor stands to one side of the middle,
-// m, and which side that is, as a unit vector; negative when the middle is
-// among them. Of all sides the one that parts them farthest is either toward a
-// motor or square to the line between two.
-func (m *Motors) outside() (by, ahead, right float64) {
-	by = math.Inf(-1)
-	try := func(a, r float64) {
-		long := math.Sqrt(float64(a*a) + float64(r*r))
-		if long == 0 {
-			return
-		}
-		a, r = a/long, r/long
-		least := math.Inf(1)
-		for _, p := range m.Places {
-			least = min(least, float64(a*p.Ahead)+float64(r*p.Right))
-		}
-		if least > by {
-			by, ahead, right = least, a, r
-		}
-	}
-	for i, p := range m.Places {
-		try(p.Ahead, p.Right)
-		for _, q := range m.Places[:i] {
-			try(p.Right-q.Right, q.Ahead-p.Ahead)
-			try(q.Right-p.Right, p.Ahead-q.Ahead)
-		}
-	}
-	return by, ahead, right
-}
-
-// toward is a side in plain words; a quarter between two sides names both.
-func toward(ahead, right float64) string {
-	// tan 22.5°: half of an eighth of a turn.
-	const eighth = 0.41421356237309503
-	end, side := "ahead of", "to the right of"
-	if ahead < 0 {
-		end = "behind"
-	}
-	if right < 0 {
-		side = "to the left of"
-	}
-	switch a, r := math.Abs(ahead), math.Abs(right); {
-	case r <= float64(eighth*a):
-		return end
-	case a <= float64(eighth*r):
-		return side
-	}
-	return end + " and " + side
 }

@@ -82,12 +82,8 @@ func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 				"take thrust out, so that the measure counts, or mend reading and lever")
 		}
 	}
-	placed := true
 	for _, row := range rows {
-		placed = m.readPlace(row) && placed
-	}
-	if placed {
-		c.checkLayout(rows)
+		m.readPlace(row)
 	}
 	if n := len(m.Places); n > 0 && m.Count > 0 && n != m.Count {
 		t.Fault("count", "there are not as many [[motor]]", t.Got("count"), "write one [[motor]] for each, or none")
@@ -132,9 +128,7 @@ func (m *Motors) readRig(t *document.Table) {
 	r.Measured = r.Reading > 0 && r.Lever > 0
 }
 
-// readPlace reports whether the place could be read; number and spin may have
-// faults all the same.
-func (m *Motors) readPlace(t *document.Table) (placed bool) {
+func (m *Motors) readPlace(t *document.Table) {
 	p := Place{Line: t.Line()}
 	n, ok := t.Int("number", 1, 32)
 	t.Need("number", "missing", "write the number of its output, from 1: number = 1")
@@ -144,10 +138,8 @@ func (m *Motors) readPlace(t *document.Table) (placed bool) {
 			t.Fault("number", "two motors have this number", t.Got("number"), "give each output once")
 		}
 	}
-	placed = true
 	where := func(key string) float64 {
-		q, ok := rules.QuantityAt(t, key, rules.Length)
-		placed = placed && ok
+		q, _ := rules.QuantityAt(t, key, rules.Length)
 		t.Need(key, "missing", `write how far from the middle: `+key+` = "0.9 m", negative for the other side`)
 		return q.SI
 	}
@@ -156,7 +148,6 @@ func (m *Motors) readPlace(t *document.Table) (placed bool) {
 	t.Need("spin", "missing", `write how it turns, seen from above: spin = "cw" or "ccw"`)
 	p.Spin = Spin(s)
 	m.Places = append(m.Places, p)
-	return placed
 }
 
 func (c *Card) readPack(t *document.Table) {

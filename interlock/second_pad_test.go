@@ -38,6 +38,7 @@ type world struct {
 	state       interlock.State
 	record      bool
 	first       interlock.Reason
+	stood       time.Duration // how long the host has stood still
 }
 
 // flight is one pad with the engine, the second latch and what led here.
@@ -78,6 +79,7 @@ func freshFlight(t testing.TB, hold bool) *flight {
 	s := interlock.DefaultSite()
 	s.Duty, s.Rotors = interlock.Guard, rules.RotorsStanding{Standing: tStanding, Measured: true}
 	s.PickUp, s.DropOut, s.Discrepancy, s.PinStale, s.LinkStale = tPickUp, tDropOut, tDiscrepancy, tPins, tLink
+	s.Watchdog = tWatchdog
 	s.EndGrace, s.ReadyAfter, s.Horn, s.ResetShortest, s.ResetLongest = tEndGrace, tHealthy, tHorn, tResetLeast, tResetMost
 	s.LowHeight = 0.5
 	for l := range s.Fitted {
@@ -156,11 +158,30 @@ func (f *flight) when(t time.Duration, acts ...act) {
 
 func (f *flight) run(d time.Duration, acts ...act) { f.when(f.w.now+d, acts...) }
 
+// stall has the host stand still for d: nothing is read, the watchdog lets go.
+func (f *flight) stall(d time.Duration, acts ...act) {
+	w := &f.w
+	end := w.now + d
+	if letsGo := w.now + tWatchdog + w.follow; w.relay && w.beat && !w.welded && letsGo < end {
+		w.follows, w.closes, w.lines[interlock.Readback] = never, false, false
+	}
+	for ; w.tick < end; w.tick += tTick {
+		w.move()
+	}
+	w.tick, w.stood = end, d
+	f.instant(end, acts)
+}
+
 func (f *flight) instant(at time.Duration, acts []act) {
 	w := &f.w
 	w.now = at
 	in := f.in[:0]
 	f.what = f.what[:0]
+	stood := w.stood
+	if w.stood = 0; stood > 0 {
+		in = append(in, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostHeldUp, On: true, Seq: uint32(stood / time.Millisecond)})
+		f.say(fmt.Sprint("the host stood still for ", stood))
+	}
 	if w.keepAt <= at {
 		w.keepAt, w.kept = never, w.lastTrip
 		in = append(in, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostKept, Seq: w.lastTrip})
@@ -216,6 +237,9 @@ func (f *flight) instant(at time.Duration, acts []act) {
 		f.heed(f.e.Advance(at))
 	}
 	was := f.m.state
+	if stood > 0 {
+		f.m.heldUp(at, stood)
+	}
 	f.m.before(at)
 	f.m.unkept = w.lastTrip > w.kept
 	f.m.at(at, in)

@@ -99,6 +99,27 @@ func hostSays(h interlock.Host, on bool) act {
 	}}
 }
 
+// stopTime is a stop time that was proven at the rotors, or only stated. It is told while
+// the chain is open: in the instant of an opening it counts for that one or for the
+// next, as the turn takes it in.
+func stopTime(ms float64, proven bool) act {
+	return act{ofHost + int(interlock.HostStopTime), fmt.Sprint("stop time, proven ", proven), ms, func(f *flight, in []interlock.Input) []interlock.Input {
+		if f.w.relay && f.w.beat {
+			return in
+		}
+		return append(in, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostStopTime, On: proven, Seq: uint32(ms)})
+	}}
+}
+
+// recordsGone has the records no more where they were kept, until they are written anew.
+var recordsGone = act{ofHost + int(interlock.HostKept), "records gone", 0, func(f *flight, in []interlock.Input) []interlock.Input {
+	f.w.kept = 0
+	if f.w.lastTrip > 0 {
+		f.w.keepAt = f.w.now + 10*f.w.keep
+	}
+	return append(in, interlock.Input{Kind: interlock.HostInput, Host: interlock.HostKept})
+}}
+
 func simply(what string, do func(w *world)) act {
 	return act{-1, what, 0, func(f *flight, in []interlock.Input) []interlock.Input { do(&f.w); return in }}
 }
@@ -141,9 +162,18 @@ func (f *flight) burst() act {
 	case 13:
 		return hostSays([]interlock.Host{interlock.HostStalled, interlock.HostClash}[f.rng.IntN(2)], true)
 	case 14:
+		if f.rng.IntN(8) == 0 {
+			return hostSays(interlock.HostBroken, true)
+		}
 		return hostSays(interlock.HostRelayFailed, f.rng.IntN(3) > 0)
 	case 15:
-		return hostSays([]interlock.Host{interlock.HostDisk, interlock.HostProof, interlock.HostCard}[f.rng.IntN(3)], f.rng.IntN(2) > 0)
+		switch f.rng.IntN(10) {
+		case 0:
+			return recordsGone
+		case 1, 2:
+			return stopTime(pick(60, 149, 260), f.rng.IntN(2) > 0)
+		}
+		return hostSays([]interlock.Host{interlock.HostDisk, interlock.HostProof, interlock.HostCard, interlock.HostLedger}[f.rng.IntN(4)], f.rng.IntN(2) > 0)
 	case 16:
 		return restarts
 	case 17, 18:
@@ -179,10 +209,13 @@ func (f *flight) press(l interlock.Line, d time.Duration) {
 // recover puts everything in order and does what a crew does to start again.
 func (f *flight) recover(start bool) {
 	all := []act{simply("all in order", func(w *world) { w.inOrder() })}
-	for _, h := range []interlock.Host{interlock.HostRelayFailed, interlock.HostDisk, interlock.HostProof, interlock.HostCard} {
+	for _, h := range []interlock.Host{interlock.HostRelayFailed, interlock.HostDisk, interlock.HostProof, interlock.HostCard, interlock.HostLedger} {
 		if h != interlock.HostRelayFailed || f.rng.IntN(12) > 0 {
 			all = append(all, hostSays(h, false))
 		}
+	}
+	if f.m.unproven {
+		all = append(all, stopTime(149, true))
 	}
 	if f.m.contactsBad {
 		f.run(f.ms(1, 30), simply("stop pressed", func(w *world) { w.lines[interlock.EStopA], w.lines[interlock.EStopB] = false, false }))
@@ -303,7 +336,15 @@ func (f *flight) blind() {
 	f.run(f.ms(1, 60), f.burst())
 	f.run(f.ms(1, 150), simply("heard again", func(w *world) { w.noPins = false }))
 	for range f.rng.IntN(3) {
-		f.run(f.ms(1, 60), lineFlips(interlock.Readback))
+		f.run(f.ms(1, 60), lineFlips([]interlock.Line{interlock.Readback, interlock.Readback, interlock.Reset, interlock.EStopA, interlock.Gate}[f.rng.IntN(5)]))
+	}
+}
+
+// held has the host stand still once or twice, with something behind it.
+func (f *flight) held() {
+	for range 1 + f.rng.IntN(2) {
+		f.run(f.ms(1, 60), f.burst())
+		f.stall([]time.Duration{f.ms(46, 100), f.ms(100, 220), f.ms(220, 2800)}[f.rng.IntN(3)], f.burst())
 	}
 }
 
@@ -320,6 +361,8 @@ func (f *flight) sequence() {
 		return
 	case 2:
 		f.blind()
+	case 3:
+		f.held()
 	}
 	for n := range 1 + rng.IntN(3) {
 		if n > 0 {

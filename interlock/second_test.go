@@ -48,6 +48,9 @@ import (
 //     and makes none, nor does the mirror that opens: the second was over before.
 //   - A mirror contact may bounce as it closes. Lines that nobody reads tell nothing of
 //     the mirror, and one found closed behind a silence has its drop-out time anew.
+//   - While the host stands still nobody decides: the stall acts when it is over, in
+//     front of all that fell due meanwhile, and nothing that was read before says
+//     anything of the lines.
 //   - Of a craft that is not heard the silence is the cause, and what had left its
 //     limit or caution before it stands in front: "then nothing heard". What another
 //     sensor tells of once the silence has begun is not before it.
@@ -69,6 +72,7 @@ const (
 	tResetLeast  = 50 * time.Millisecond
 	tResetMost   = 503 * time.Millisecond
 	tStanding    = 149 * time.Millisecond
+	tWatchdog    = 97 * time.Millisecond
 
 	// The chain test inside the horn: the design names its two parts and leaves
 	// the times to the engine; these are the engine's.
@@ -163,6 +167,8 @@ type second struct {
 
 	relayBad, contactsBad      bool // failed tests that have not passed
 	diskBad, proofBad, cardBad bool
+	ledgerBad, unproven        bool
+	broken                     bool // a part of the program failed
 	ended                      bool
 	needReset                  bool
 	unkept                     bool // the host has a record that is not on disk
@@ -174,7 +180,8 @@ type second struct {
 	nearPull     bool          // in caution, and not back by the deadband
 	underVolts   time.Duration
 	left         bool          // a limit or caution, as it was told before the craft fell silent
-	opened       time.Duration // last opening of a chain that could carry power
+	standing     time.Duration // how long the rotors take to stand
+	stands       time.Duration // when they stand after the last opening of a chain that could carry power
 	closing      time.Duration // start of the closing
 	grace        time.Duration // instant at which the controlled stop ends
 	down, climbs time.Duration // since when
@@ -186,6 +193,7 @@ type second struct {
 	drops   time.Duration // since when a contactor that was closed has time to drop out
 	bounce  time.Duration // since when the mirror contact may bounce; never
 	hadPins bool
+	letGo   bool // the watchdog has had its time: the mirror must read open
 	far     bool // the height is not near zero
 
 	pressed    time.Duration // reset; never if it does not count
@@ -201,7 +209,7 @@ type second struct {
 
 func newSecond(hold bool) second {
 	m := second{state: interlock.Blocked, hold: hold, clashed: never, needReset: true, heard: never, differ: never, rests: never, overPull: never, underVolts: never,
-		opened: -time.Hour, drops: -time.Hour, bounce: never, closing: never, grace: never, down: never, climbs: never, onGround: never, atRest: never, armed: true, air: true, noLanded: true, pressed: never}
+		standing: tStanding, stands: 2 * tStanding, drops: -time.Hour, bounce: never, closing: never, grace: never, down: never, climbs: never, onGround: never, atRest: never, armed: true, air: true, noLanded: true, pressed: never}
 	for i, g := range []gauge{
 		{id: rules.CraftArmed, stale: 2500 * time.Millisecond}, {id: rules.CraftLanded, stale: 1500 * time.Millisecond},
 		{id: rules.HeightGlobal, stale: 300 * time.Millisecond}, {id: rules.ClimbGlobal, stale: 300 * time.Millisecond},
@@ -269,7 +277,7 @@ func (m *second) instants(yield func(time.Duration)) {
 	yield(after(m.rests, tDiscrepancy))
 	yield(m.drops + tDropOut)
 	yield(after(m.bounce, tBounce))
-	yield(m.opened + 2*tStanding)
+	yield(m.stands)
 	for _, d := range []time.Duration{tRelayAlone, tRelayAloneEnd, tBeatAlone, tBeatAloneEnd, tHorn, tHorn + tPickUp} {
 		yield(after(m.closing, d))
 	}
@@ -306,11 +314,12 @@ func (m *second) at(at time.Duration, inputs []interlock.Input) {
 
 // happened is what an instant brings that does not stay.
 type happened struct {
-	stall, restart, clash, relayFailed, sessionEnd bool
-	closed, gate, estop                            bool // read closed, open, open
-	armed, air                                     bool // told so, if only in between
-	word                                           bool // of armed, landed, height or outputs, whatever it is
-	end, start, startOff, resetOn, resetOff        bool
+	stall, restart, clash, relayFailed, sessionEnd, broke bool
+	closed, gate, estop                                   bool // read closed, open, open
+	watchdog                                              bool // read closed where the watchdog had its time
+	armed, air                                            bool // told so, if only in between
+	word                                                  bool // of armed, landed, height or outputs, whatever it is
+	end, start, startOff, resetOn, resetOff               bool
 }
 
 func (m *second) take(inputs []interlock.Input) (h happened) {
@@ -337,6 +346,12 @@ func (m *second) take(inputs []interlock.Input) (h happened) {
 				m.proofBad = in.On
 			case interlock.HostCard:
 				m.cardBad = in.On
+			case interlock.HostLedger:
+				m.ledgerBad = in.On
+			case interlock.HostStopTime:
+				m.standing, m.unproven = time.Duration(in.Seq)*time.Millisecond, !in.On
+			case interlock.HostBroken:
+				h.broke, m.broken = true, true
 			case interlock.HostEnd:
 				h.sessionEnd = true
 			}
@@ -374,6 +389,7 @@ func (m *second) read(l interlock.Line, on bool, h *happened) {
 		h.gate = h.gate || !on
 	case interlock.Readback:
 		h.closed = h.closed || edge && on
+		h.watchdog, m.letGo = h.watchdog || m.letGo && on, false
 	case interlock.End:
 		h.end = h.end || edge && on
 	case interlock.Start:

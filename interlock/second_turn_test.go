@@ -58,7 +58,7 @@ func (m *second) may(estop bool) bool {
 	now := m.dues()
 	healthy := m.over(m.gauges[gPull].healthy, tHealthy) && m.over(m.gauges[gVolts].healthy, tHealthy)
 	return estop && !m.contactsBad && m.on(interlock.Gate) && !now.pins && !m.relayBad && !now.link && !m.armed && !m.far &&
-		!m.diskBad && !m.proofBad && !m.cardBad && !m.unkept && !m.ended && (m.clashed == never || m.over(m.clashed, tHealthy)) &&
+		!m.diskBad && !m.proofBad && !m.cardBad && !m.ledgerBad && !m.unproven && !m.unkept && !m.ended && (m.clashed == never || m.over(m.clashed, tHealthy)) &&
 		!now.pull && !now.volts && !now.pullLost && !now.voltsLost && healthy && m.fresh(gWind) && m.gauges[gWind].v < calmLimit
 }
 
@@ -68,12 +68,12 @@ func (m *second) fit(estop bool) bool {
 	switch {
 	case m.state != interlock.Blocked && m.state != interlock.Tripped && m.state != interlock.Fault:
 		return false
-	case m.ended, !estop, m.contactsBad, !m.on(interlock.Gate), now.pins, m.relayBad, m.on(interlock.Readback):
+	case m.ended, m.broken, !estop, m.contactsBad, !m.on(interlock.Gate), now.pins, m.relayBad, m.on(interlock.Readback):
 		return false
 	case m.state == interlock.Blocked:
 		return true // it says "searched, nobody inside"; the rest is asked before ready
 	}
-	return !now.link && !now.pull && !now.volts && !now.pullLost && !now.voltsLost && !m.armed && m.now >= m.opened+2*tStanding && !m.unkept
+	return !now.link && !now.pull && !now.volts && !now.pullLost && !now.voltsLost && !m.armed && m.now >= m.stands && !m.unkept
 }
 
 // turn is one instant: what is so now, then the table in its order.
@@ -137,7 +137,7 @@ func (m *second) turn(inputs []interlock.Input) {
 
 	// Fault.
 	fault := set(
-		cause{h.relayFailed, interlock.ReasonRelayFailed},
+		cause{h.relayFailed, interlock.ReasonRelayFailed}, cause{h.watchdog, interlock.ReasonWatchdog}, cause{h.broke, interlock.ReasonBroken},
 		cause{h.closed && !(m.relay && m.beat) && m.now >= m.drops+tDropOut, interlock.ReasonReadbackClosed},
 		cause{d.welded, interlock.ReasonPowerRemains},
 		cause{d.differ, interlock.ReasonEStopOne},
@@ -307,6 +307,41 @@ func (m *second) turn(inputs []interlock.Input) {
 	}
 }
 
+// heldUp is a host that stood still for d until at.
+func (m *second) heldUp(at, d time.Duration) {
+	m.before(at - d)
+	m.now, m.hadPins = at, false
+	for l := range m.lines {
+		m.lines[l].at = min(m.lines[l].at, at-tPins)
+	}
+	if m.differ != never {
+		m.differ = at // nobody could see the other contact follow
+	}
+	if m.rests != never {
+		m.rests = at
+	}
+	m.letGo = m.relay && m.beat && d > tWatchdog+tDropOut
+	low := m.told(gHeight) && m.told(gOutput)
+	if !low || !m.told(gArmed) {
+		m.atRest = never
+	}
+	if !low {
+		m.onGround = never
+	}
+	m.needReset = m.needReset || m.state == interlock.Blocked || m.state == interlock.Ready
+	m.causes = bit(interlock.ReasonStalled)
+	switch m.state {
+	case interlock.Ready:
+		m.open(interlock.Blocked)
+	case interlock.Closing, interlock.Live, interlock.Lowering:
+		m.latch(interlock.Tripped)
+	case interlock.Tripped:
+		if !m.record {
+			m.record, m.first = true, m.causes
+		}
+	}
+}
+
 type cause struct {
 	is  bool
 	why interlock.Reason
@@ -342,7 +377,7 @@ func (m *second) chain(idle bool) {
 // open moves to a state in which the chain is open.
 func (m *second) open(to interlock.State) {
 	if m.relay && m.beat {
-		m.opened, m.drops = m.now, m.now
+		m.stands, m.drops = m.now+2*m.standing, m.now
 	}
 	m.relay, m.beat, m.state, m.closing, m.grace, m.down, m.climbs, m.bounce = false, false, to, never, never, never, never, never
 }

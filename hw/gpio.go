@@ -107,31 +107,20 @@ const mostDebounce = time.Second
 
 // check names everything that is wrong with the config.
 func (c *GPIOConfig) check() error {
-	var errs []error
-	bad := func(format string, args ...any) { errs = append(errs, fmt.Errorf(format, args...)) }
-	if c.Now == nil {
-		bad("no clock; set Now to the monotonic time since opening")
-	}
-	if len(c.Inputs) > MostInputs {
-		bad("inputs: at most %d lines (got %d)", MostInputs, len(c.Inputs))
-	}
-	if !c.Relay.Fitted() {
-		bad("the relay has no line; a board without one guards nothing")
-	}
-	if !c.Heartbeat.Fitted() {
-		bad("the heartbeat has no line; without its edges the external watchdog never holds")
-	}
-	for _, in := range append(c.Inputs[:len(c.Inputs):len(c.Inputs)], c.Anemometer) {
-		if in.Debounce < 0 || in.Debounce > mostDebounce {
-			bad("%s: the debounce time must be from 0 to %v (got %v)", in.Name, mostDebounce, in.Debounce)
+	errs := []error{c.LoadCell.check()}
+	bad := func(is bool, format string, args ...any) {
+		if is {
+			errs = append(errs, fmt.Errorf(format, args...))
 		}
 	}
-	if c.Anemometer.Debounce != 0 {
-		bad("%s: an anemometer has no debounce (got %v); its bounce is left out where its pulses are counted", c.Anemometer.Name, c.Anemometer.Debounce)
+	bad(c.Now == nil, "no clock; set Now to the monotonic time since opening")
+	bad(len(c.Inputs) > MostInputs, "inputs: at most %d lines (got %d)", MostInputs, len(c.Inputs))
+	bad(!c.Relay.Fitted(), "the relay has no line; a board without one guards nothing")
+	bad(!c.Heartbeat.Fitted(), "the heartbeat has no line; without its edges the external watchdog never holds")
+	for _, in := range append(c.Inputs[:len(c.Inputs):len(c.Inputs)], c.Anemometer) {
+		bad(in.Debounce < 0 || in.Debounce > mostDebounce, "%s: the debounce time must be from 0 to %v (got %v)", in.Name, mostDebounce, in.Debounce)
 	}
-	if err := c.LoadCell.check(); err != nil {
-		errs = append(errs, err)
-	}
+	bad(c.Anemometer.Debounce != 0, "%s: an anemometer has no debounce (got %v); its bounce is left out where its pulses are counted", c.Anemometer.Name, c.Anemometer.Debounce)
 	return errors.Join(errs...)
 }
 

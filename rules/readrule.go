@@ -248,9 +248,7 @@ func readStop(t *document.Table, r *Rule) {
 		}
 		r.Grace = grace
 	}
-	if t.Has("grace") && stopOK && stop != "controlled" {
-		t.Fault("grace", "only a controlled stop has a grace time", t.Got("grace"), `take it out, or write stop = "controlled"`)
-	}
+	t.FaultIf(t.Has("grace") && stopOK && stop != "controlled", "grace", "only a controlled stop has a grace time", `take it out, or write stop = "controlled"`)
 	if w, ok := t.Choice("when_missing", "trip", "caution"); ok && w == "caution" {
 		r.WhenMissing = MissingCautions
 		if r.Stop == Immediate {
@@ -293,9 +291,7 @@ func readOver(t *document.Table, c Channel, form Form) time.Duration {
 	d, ok := DurationAt(t, "over")
 	switch {
 	case !rate:
-		if t.Has("over") {
-			t.Fault("over", "only rising_faster and falling_faster have it", t.Got("over"), "take it out; for a delay use lasting")
-		}
+		t.Forbid("only rising_faster and falling_faster have it", "take it out; for a delay use lasting", "over")
 		return 0
 	case !ok:
 		return max(defaultOverPeriods*c.Period, shortestOver)

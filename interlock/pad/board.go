@@ -130,9 +130,7 @@ func (r *reading) board() {
 	b.Kind = BoardKind(kind)
 	if s, ok := socketAt(t, "socket"); ok {
 		b.Socket = s
-		if b.Kind == GPIO {
-			t.Fault("socket", "a real board has none: only its pins work it", t.Got("socket"), "take it out")
-		}
+		t.FaultIf(b.Kind == GPIO, "socket", "a real board has none: only its pins work it", "take it out")
 	}
 	lines := t.Table("lines")
 	b.implied = b.Kind == Virtual && !lines.Present()
@@ -248,9 +246,7 @@ func (r *reading) absent() {
 		if reason, ok := t.Note(key); ok {
 			r.Absent = append(r.Absent, Absence{Name: key, Reason: reason, Line: t.LineOf(key)})
 		}
-		if needed(key) && r.guards() {
-			t.Fault(key, "duty guard needs it", t.Got(key), `fit it, or write duty = "watch"`)
-		}
+		t.FaultIf(needed(key) && r.guards(), key, "duty guard needs it", `fit it, or write duty = "watch"`)
 	}
 }
 

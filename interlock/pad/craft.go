@@ -67,9 +67,7 @@ func (r *reading) reach() {
 	r.Stop.Time, r.Stop.Proven = timeAt(s, "measured", time.Minute)
 	if d, ok := timeAt(s, "stated", time.Minute); ok {
 		r.Stop.Stated = d
-		if d < rules.LeastStated {
-			s.Fault("stated", "is less than counts without a measurement", s.Got("stated"), "write "+rules.FormatDuration(rules.LeastStated)+" or more, or take it out")
-		}
+		s.FaultIf(d < rules.LeastStated, "stated", "is less than counts without a measurement", "write "+rules.FormatDuration(rules.LeastStated)+" or more, or take it out")
 	}
 	r.Stop.Method, _ = s.Note("method")
 	r.Stop.By, _ = s.Name("by")
@@ -195,9 +193,7 @@ func (r *reading) thrust(t *document.Table) {
 	switch {
 	case okThrust && okMass:
 		r.Height.MaxAcceleration = thrust / mass
-		if r.Height.MaxAcceleration > derived.MostAcceleration {
-			t.Fault("max_thrust", "is no thrust of a craft of that mass", t.Got("max_thrust"), "write the thrust of all motors together at full output, and the mass of the whole craft")
-		}
+		t.FaultIf(r.Height.MaxAcceleration > derived.MostAcceleration, "max_thrust", "is no thrust of a craft of that mass", "write the thrust of all motors together at full output, and the mass of the whole craft")
 	case t.Has("max_thrust"):
 		t.Need("mass", "missing beside max_thrust", "write the mass of the lightest craft that flies here")
 	case t.Has("mass"):
@@ -331,9 +327,7 @@ func (r *reading) packs() {
 	p.Count = 1
 	if n, ok := t.Int("count", 1, mostPacks); ok {
 		p.Count = n
-		if p.Source == "sys_status" && n > 1 {
-			t.Fault("count", "sys_status tells one voltage, whichever pack it is", t.Got("count"), `write source = "battery_status"`)
-		}
+		t.FaultIf(p.Source == "sys_status" && n > 1, "count", "sys_status tells one voltage, whichever pack it is", `write source = "battery_status"`)
 	}
 	if p.LoadFrom, _ = t.Choice("load_from", "battery_status", "sys_status"); p.LoadFrom == "sys_status" && p.Count > 1 {
 		t.Fault("load_from", "sys_status tells one voltage, whichever pack it is", t.Got("load_from"), `leave it out, and have the craft send BATTERY_STATUS every 2 s or more often`)

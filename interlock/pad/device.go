@@ -44,7 +44,5 @@ func (r *reading) device(t *document.Table) {
 		return
 	}
 	c.Bus, _ = strconv.Atoi(m[1]) // the pattern allows nothing else
-	if !slices.Contains(partRates, c.Rate) {
-		t.Fault("rate", "the NAU7802 has 10, 20, 40, 80 and 320 Hz", t.Got("rate"), "write one of them")
-	}
+	t.FaultIf(!slices.Contains(partRates, c.Rate), "rate", "the NAU7802 has 10, 20, 40, 80 and 320 Hz", "write one of them")
 }

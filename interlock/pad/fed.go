@@ -34,31 +34,25 @@ func (p *Pad) measuredFed(id rules.ChannelID) rules.Origin {
 	case id == rules.Tension && p.LoadCell.Winch:
 		return rules.CraftSays
 	case id == rules.Tension:
-		return own(p.LoadCell.Fitted)
+		return only(p.LoadCell.Fitted, rules.OwnSensor)
 	case id == rules.WindSpeed:
-		return own(p.Wind.Fitted)
+		return only(p.Wind.Fitted, rules.OwnSensor)
 	case id >= rules.Told1 && id <= rules.Told8:
 		return rules.NotFed
 	case id >= rules.Motor1Output && id <= rules.Motor16Output:
-		return told(int(id-rules.Motor1Output) < p.Craft.Motors)
+		return only(int(id-rules.Motor1Output) < p.Craft.Motors, rules.CraftSays)
 	case id >= rules.Motor1Speed && id <= rules.Motor16Speed:
-		return told(int(id-rules.Motor1Speed) < p.Craft.Motors)
+		return only(int(id-rules.Motor1Speed) < p.Craft.Motors, rules.CraftSays)
 	case id >= rules.Pack1Voltage && id <= rules.Pack4CellSpread:
-		return told(p.packTold(id))
+		return only(p.packTold(id), rules.CraftSays)
 	}
 	return rules.CraftSays
 }
 
-func own(fitted bool) rules.Origin {
-	if fitted {
-		return rules.OwnSensor
-	}
-	return rules.NotFed
-}
-
-func told(fed bool) rules.Origin {
-	if fed {
-		return rules.CraftSays
+// only is whose word it is, where it is given at all.
+func only(given bool, whose rules.Origin) rules.Origin {
+	if given {
+		return whose
 	}
 	return rules.NotFed
 }

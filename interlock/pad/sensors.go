@@ -56,9 +56,7 @@ func (r *reading) wind() {
 	}
 	if d, ok := rules.DurationAt(t, "bounce"); ok {
 		w.Bounce = d
-		if w.MaxHz > 0 && d.Seconds() >= 1/w.MaxHz {
-			t.Fault("bounce", "longer than a pulse at the highest wind", t.Got("bounce"), "write less than "+rules.Format(1/w.MaxHz, "ms"))
-		}
+		t.FaultIf(w.MaxHz > 0 && d.Seconds() >= 1/w.MaxHz, "bounce", "longer than a pulse at the highest wind", "write less than "+rules.Format(1/w.MaxHz, "ms"))
 	}
 	w.StillAfter = timeOr(t, "still_after", time.Minute, defaultStill)
 	if v, ok := rules.PositiveAt(t, "starts_at", rules.Speed); ok {
@@ -102,9 +100,7 @@ func (r *reading) windHeight(t *document.Table) {
 	for _, key := range needs[method] {
 		t.Need(key, fmt.Sprintf("missing: method %q needs it", method), "write it, or take the method out")
 	}
-	if w.Method == derived.LogLaw && w.Roughness > 0 && (w.Height > 0 && w.Roughness >= w.Height || w.RotorHeight > 0 && w.Roughness >= w.RotorHeight) {
-		t.Fault("roughness", "must be less than both heights", t.Got("roughness"), "open grass 0.03 m, a sea 0.0002 m")
-	}
+	t.FaultIf(w.Method == derived.LogLaw && w.Roughness > 0 && (w.Height > 0 && w.Roughness >= w.Height || w.RotorHeight > 0 && w.Roughness >= w.RotorHeight), "roughness", "must be less than both heights", "open grass 0.03 m, a sea 0.0002 m")
 }
 
 // The ends of a 24-bit converter, and the rates that common ones have.
@@ -151,9 +147,7 @@ func (r *reading) loadCell() {
 		t.Missing(map[bool]string{true: "high", false: "low"}[okLow], "missing: the range has two ends", "write both, or neither for the converter's own")
 	}
 	if okLow && okHigh {
-		if low >= high {
-			t.Fault("high", "must be more than low", t.Got("high"), fmt.Sprintf("low is %d", low))
-		}
+		t.FaultIf(low >= high, "high", "must be more than low", fmt.Sprintf("low is %d", low))
 		c.Low, c.High = int32(low), int32(high)
 	}
 	if len(known) > 0 {
@@ -163,9 +157,7 @@ func (r *reading) loadCell() {
 	}
 	t.Need("zero", "missing", "write the count at no load, or [[load_cell.known]] rows")
 	t.Need("newtons_per_count", "missing", "write it, or [[load_cell.known]] rows with a known load each")
-	if okPer && !believable(per) {
-		t.Fault("newtons_per_count", fmt.Sprintf("must be from %g to %g or the negative of that", leastPerCount, mostPerCount), t.Got("newtons_per_count"), "load the cell with a known mass and divide; negative when the count falls as the tension grows")
-	}
+	t.FaultIf(okPer && !believable(per), "newtons_per_count", fmt.Sprintf("must be from %g to %g or the negative of that", leastPerCount, mostPerCount), "load the cell with a known mass and divide; negative when the count falls as the tension grows")
 	c.Zero, c.NewtonsPerCount = int32(zero), per
 	c.checkZero(t)
 }
@@ -262,16 +254,10 @@ func (r *reading) named() {
 			continue
 		}
 		for _, before := range r.Named {
-			if before.Name == n.Name {
-				t.Fault("name", "named twice", t.Got("name"), "keep one")
-			}
-			if before.Channel == n.Channel {
-				t.Fault("channel", "two names feed one channel", t.Got("channel"), "keep one: a source never switches in silence")
-			}
+			t.FaultIf(before.Name == n.Name, "name", "named twice", "keep one")
+			t.FaultIf(before.Channel == n.Channel, "channel", "two names feed one channel", "keep one: a source never switches in silence")
 		}
-		if n.Channel == rules.WindSpeed && r.Wind.Fitted || n.Channel == rules.Tension && (r.LoadCell.Fitted || r.LoadCell.Winch) {
-			t.Fault("channel", "this pad has another source of it", t.Got("channel"), "keep one: a source never switches in silence")
-		}
+		t.FaultIf(n.Channel == rules.WindSpeed && r.Wind.Fitted || n.Channel == rules.Tension && (r.LoadCell.Fitted || r.LoadCell.Winch), "channel", "this pad has another source of it", "keep one: a source never switches in silence")
 		if a, lacks := r.Lacks(n.Channel.String()); lacks {
 			t.Fault("channel", "stands under [absent] too", document.Quote(a.Reason), "keep one of the two")
 		}
@@ -305,9 +291,7 @@ func readNamed(t *document.Table) (Named, bool) {
 	}
 	n = Named{Name: name, Channel: c.ID, Factor: 1}
 	if c.Kind == rules.Number {
-		if t.Has("unit") {
-			t.Fault("unit", "the channel has no unit", t.Got("unit"), "take it out")
-		}
+		t.Forbid("the channel has no unit", "take it out", "unit")
 		return n, true
 	}
 	if !okUnit {

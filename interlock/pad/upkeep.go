@@ -59,9 +59,7 @@ func (r *reading) upkeep() {
 	r.Commission.Every = timeOr(t, "every", longestEvery, defaultEvery)
 	desk := r.Board.Kind != GPIO
 	if b, ok := t.Bool("required"); ok {
-		if !b && !desk {
-			t.Fault("required", "pins that reach a contactor are tested before a start", t.Got("required"), "take it out; only a virtual board goes without")
-		}
+		t.FaultIf(!b && !desk, "required", "pins that reach a contactor are tested before a start", "take it out; only a virtual board goes without")
 		r.Commission.Required = b && r.guards()
 	}
 
@@ -71,9 +69,7 @@ func (r *reading) upkeep() {
 	r.Upkeep.RealTime = true
 	c := r.root.Table("computer")
 	if b, ok := c.Bool("real_time"); ok {
-		if !b && !desk && r.Duty == interlock.Guard {
-			c.Fault("real_time", "a guard of a real relay asks for it; where it is not permitted it only warns", c.Got("real_time"), "take it out; only a rehearsal goes without")
-		}
+		c.FaultIf(!b && !desk && r.Duty == interlock.Guard, "real_time", "a guard of a real relay asks for it; where it is not permitted it only warns", "take it out; only a rehearsal goes without")
 		r.Upkeep.RealTime = b
 	}
 
@@ -91,9 +87,7 @@ func (r *reading) upkeep() {
 		return
 	}
 	if d, ok := timeAt(w, "timeout", longestTimeout); ok {
-		if d < shortestTimeout || d%time.Second != 0 {
-			w.Fault("timeout", "must be whole seconds from "+rules.FormatDuration(shortestTimeout)+" on", w.Got("timeout"), "write a time such as \"15 s\"")
-		}
+		w.FaultIf(d < shortestTimeout || d%time.Second != 0, "timeout", "must be whole seconds from "+rules.FormatDuration(shortestTimeout)+" on", "write a time such as \"15 s\"")
 		r.Upkeep.Timeout = d
 	}
 }

@@ -35,45 +35,33 @@ var bare = [...]Form{
 	{Source: intake.HostEvent}, {Source: intake.Decisions},
 }
 
-// Name and about are the interface's name and its description, which names the
-// form of the bytes.
+// said are the name of each interface and its description, which names the form of the
+// bytes. Telemetry has one for each link.
+var said = [...]struct{ name, about string }{
+	intake.Telemetry: {"telemetry", "form 1: MAVLink bytes of a stream, one read each"},
+	intake.Wind:      {"wind", "form 1: pulse edges of the anemometer"},
+	intake.LoadCell:  {"load cell", "form 1: converter counts of the load cell"},
+	intake.Pins:      {"pins", "form 1: levels of the input lines"},
+	intake.HostEvent: {"host", "form 1: what the host told the engine"},
+	intake.Decisions: {"decisions", "form 1: decisions of the engine, JSON"},
+}
+
+// Name is the interface's name, empty for a source that is not known.
 func (f Form) Name() string {
-	switch f.Source {
-	case intake.Telemetry:
+	switch {
+	case int(f.Source) >= len(said):
+		return ""
+	case f.Source == intake.Telemetry:
 		return fmt.Sprintf("telemetry %d", f.Link)
-	case intake.Wind:
-		return "wind"
-	case intake.LoadCell:
-		return "load cell"
-	case intake.Pins:
-		return "pins"
-	case intake.HostEvent:
-		return "host"
-	case intake.Decisions:
-		return "decisions"
 	}
-	return ""
+	return said[f.Source].name
 }
 
 func (f Form) about() string {
-	switch f.Source {
-	case intake.Telemetry:
-		if f.Datagram {
-			return "MAVLink datagrams; IP and UDP headers made up around them, addresses true"
-		}
-		return "form 1: MAVLink bytes of a stream, one read each"
-	case intake.Wind:
-		return "form 1: pulse edges of the anemometer"
-	case intake.LoadCell:
-		return "form 1: converter counts of the load cell"
-	case intake.Pins:
-		return "form 1: levels of the input lines"
-	case intake.HostEvent:
-		return "form 1: what the host told the engine"
-	case intake.Decisions:
-		return "form 1: decisions of the engine, JSON"
+	if f.Datagram {
+		return "MAVLink datagrams; IP and UDP headers made up around them, addresses true"
 	}
-	return ""
+	return said[f.Source].about
 }
 
 func (f Form) linkType() uint16 {

@@ -43,16 +43,12 @@ func (c *Card) readCraft(t *document.Table) {
 	c.Craft.Mass, _ = rules.PositiveAt(t, "mass", rules.Mass)
 	t.Need("mass", "missing", `write the mass ready to fly, without ballast: mass = "31 kg"`)
 	c.Craft.Structure, _ = rules.PositiveAt(t, "structure", rules.Mass)
-	if c.Craft.Mass > 0 && c.Craft.Structure > c.Craft.Mass {
-		t.Fault("structure", "is more than the mass ready to fly", t.Got("structure"), "structure is a part of mass: all but the packs")
-	}
+	t.FaultIf(c.Craft.Mass > 0 && c.Craft.Structure > c.Craft.Mass, "structure", "is more than the mass ready to fly", "structure is a part of mass: all but the packs")
 	c.Craft.Radius, _ = rules.PositiveAt(t, "radius", rules.Length)
 	c.Craft.BladeThrow, _ = rules.PositiveAt(t, "blade_throw", rules.Length)
 	c.Craft.Lowering, _ = rules.PositiveAt(t, "lowering", rules.Speed)
 	if w, ok := rules.PositiveAt(t, "width", rules.Length); ok {
-		if t.Has("radius") {
-			t.Fault("width", "stands beside radius", t.Got("width"), "keep one of the two")
-		}
+		t.FaultIf(t.Has("radius"), "width", "stands beside radius", "keep one of the two")
 		c.Craft.Radius = w / 2
 	}
 }
@@ -134,9 +130,7 @@ func (m *Motors) readPlace(t *document.Table) {
 	t.Need("number", "missing", "write the number of its output, from 1: number = 1")
 	p.Number = n
 	for i := range m.Places {
-		if ok && m.Places[i].Number == p.Number {
-			t.Fault("number", "two motors have this number", t.Got("number"), "give each output once")
-		}
+		t.FaultIf(ok && m.Places[i].Number == p.Number, "number", "two motors have this number", "give each output once")
 	}
 	where := func(key string) float64 {
 		q, _ := rules.QuantityAt(t, key, rules.Length)

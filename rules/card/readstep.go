@@ -38,9 +38,7 @@ func (c *Card) readStep(t *document.Table) {
 		t.Fault("measured_by", "only a ground step is measured", t.Got("measured_by"), `take it out, or write kind = "ground"`)
 	}
 	if d, ok := rules.DurationAt(t, "lasts"); ok {
-		if d == 0 {
-			t.Fault("lasts", "must be more than 0", t.Got("lasts"), `write how long the result counts: lasts = "1 d"`)
-		}
+		t.FaultIf(d == 0, "lasts", "must be more than 0", `write how long the result counts: lasts = "1 d"`)
 		s.Lasts = d
 	}
 	switch {
@@ -71,9 +69,7 @@ func (s *Step) readFlight(t *document.Table) {
 	s.Output = 1
 	if v, ok := rules.PositiveAt(t, "output", rules.Ratio); ok {
 		s.Output = v
-		if v > 1 {
-			t.Fault("output", "is more than full output", t.Got("output"), `write the highest motor output that the step needs: output = "80 %"`)
-		}
+		t.FaultIf(v > 1, "output", "is more than full output", `write the highest motor output that the step needs: output = "80 %"`)
 	}
 	t.Need("ballast", "missing", `write what is added to the craft, "0 kg" for none, or kind = "ground" or "inspection"`)
 	if d, ok := rules.DurationAt(t, "hover"); ok {

@@ -100,6 +100,13 @@ func (t *Table) Fault(key, wrong, got, mend string) {
 	t.doc.Add(Fault{Line: t.LineOf(key), Key: t.Path(key), Wrong: wrong, Got: got, Mend: mend})
 }
 
+// FaultIf keeps a fault of the key's value where something is bad about it.
+func (t *Table) FaultIf(bad bool, key, wrong, mend string) {
+	if bad {
+		t.Fault(key, wrong, t.Got(key), mend)
+	}
+}
+
 // Missing keeps a fault for a key that must be there and is not. It says
 // nothing when part of the file could not be read.
 func (t *Table) Missing(key, wrong, mend string) {
@@ -118,9 +125,7 @@ func (t *Table) Need(key, wrong, mend string) {
 // Forbid keeps a fault for each of the keys that is there.
 func (t *Table) Forbid(wrong, mend string, keys ...string) {
 	for _, key := range keys {
-		if t.Has(key) {
-			t.Fault(key, wrong, t.Got(key), mend)
-		}
+		t.FaultIf(t.Has(key), key, wrong, mend)
 	}
 }
 

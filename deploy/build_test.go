@@ -148,7 +148,7 @@ func TestPackageHoldsWhatItIsFor(t *testing.T) {
 		"usr/lib/systemd/system/downhauld.service", "usr/lib/systemd/system/downhaul-panel.service",
 		"usr/lib/sysusers.d/downhaul.conf", "usr/lib/tmpfiles.d/downhaul.conf", "usr/lib/udev/rules.d/60-downhaul.rules",
 		"usr/share/man/man1/downhaul.1.gz", "usr/share/man/man1/downhauld-bench.1.gz", "usr/share/man/man8/downhauld.8.gz",
-		"usr/share/man/man5/downhaul-pad.5.gz", "usr/share/man/man5/downhaul-envelope.5.gz", "usr/share/man/man5/downhaul-card.5.gz",
+		"usr/share/man/man5/downhaul-pad.5.gz", "usr/share/man/man5/downhaul-envelope.5.gz", "usr/share/man/man5/downhaul-card.5.gz", "usr/share/man/man5/downhaul-limits.5.gz",
 		"usr/share/doc/downhaul/copyright", "usr/share/doc/downhaul/README.md", "usr/share/doc/downhaul/WIRING.md", "usr/share/doc/downhaul/wiring/chain.svg",
 		"usr/share/doc/downhaul/examples/pad.toml",
 	} {

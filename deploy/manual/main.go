@@ -25,7 +25,7 @@ type page struct {
 
 // write makes every page and puts it where manual readers look.
 func write(root, tool, dir string) error {
-	pages := []page{guardPage(), benchPage()}
+	pages := []page{guardPage(), benchPage(), limitsPage()}
 	p, err := toolPage(tool)
 	if err != nil {
 		return err

@@ -191,10 +191,15 @@ func TestPages(t *testing.T) {
 			t.Errorf("downhaul(1) leaves %s out", flag)
 		}
 	}
-	pages := []string{"man1/downhaul.1", "man1/downhauld-bench.1", "man5/downhaul-pad.5", "man5/downhaul-envelope.5", "man5/downhaul-card.5", "man8/downhauld.8"}
+	pages := []string{"man1/downhaul.1", "man1/downhauld-bench.1", "man5/downhaul-pad.5", "man5/downhaul-envelope.5", "man5/downhaul-card.5", "man5/downhaul-limits.5", "man8/downhauld.8"}
 	for _, p := range pages {
 		if !strings.Contains(read(p), "no certified safety component") {
 			t.Errorf("%s is without its cautions", p)
+		}
+	}
+	for _, row := range []string{"thrust that cannot lift", "duty guard where no rule", "limit is on the wrong side", "pad height.reaction", "Refused below 10 ms, warned of below 50 ms", "At rest on the pad 0 deg to 3 deg"} {
+		if !strings.Contains(read("man5/downhaul-limits.5"), row) {
+			t.Errorf("downhaul-limits(5) leaves %q out", row)
 		}
 	}
 	_, err = exec.LookPath("mandoc")

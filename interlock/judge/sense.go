@@ -48,6 +48,22 @@ var Rows = []Row{
 	{"a link's speed or a system number that is unusual", false, (*looker).link},
 }
 
+// Reckoned is what Judge warns of besides, since it takes times and loads that are
+// reckoned with pad file and card.
+var Reckoned = []string{
+	"a ceiling at or past the tether's end, or a reach limit past three times the stretched tether",
+	"a limit on the height now, past which a runaway goes on beyond the tether",
+	"a tension limit past the least working load in the tether",
+	"a staleness shorter than the time between two values, which trips all the time",
+	"a caution within 2 % or the deadband of its limit",
+	"a pack floor that sag alone reaches, or one at the pack's hard floor",
+	"a grace too short to come down in at the card's speed of lowering, or longer than the pack lasts",
+}
+
+// States is the table of where channels stand: channel, at rest from and to, in a hover
+// from and to, limits in time from and to.
+func States() [][]string { return sense.Table(channels) }
+
 // looker looks through the files for one row.
 type looker struct {
 	*sense.Files

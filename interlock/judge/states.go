@@ -34,7 +34,7 @@ func stateOf(id rules.ChannelID, n int) (s state) {
 	default:
 		n = 1
 	}
-	for _, c := range sense.Table(channels) {
+	for _, c := range States() {
 		if ok, _ := path.Match(c[0], one.String()); !ok {
 			continue
 		}

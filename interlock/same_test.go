@@ -296,7 +296,7 @@ func streamEngine(t *testing.T, duty Duty) *Engine {
 	site.Derived = derived.Config{
 		HeightSources: []rules.ChannelID{rules.HeightGlobal}, MaxAcceleration: 14, Reaction: 200 * time.Millisecond, Motors: 2,
 		ErrorHeight: 0.1, ErrorClimb: 0.05, AnchorNorth: 1, AnchorEast: -2, PackVoltage: rules.SupplyVoltage, PackCurrent: rules.SupplyCurrent,
-		Cells: 13, PackFloor: 45, AnemometerHeight: 2, RotorHeight: 6, Method: derived.LogLaw, Roughness: 0.03,
+		Cells: 13, PackFloor: 45, Full: derived.FullOutput{Pull: 1000, Resting: 52, Volts: 44, Amps: 150}, AnemometerHeight: 2, RotorHeight: 6, Method: derived.LogLaw, Roughness: 0.03,
 	}
 	e, err := New(env, site)
 	if err != nil {

@@ -48,7 +48,8 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 		switch u.Cause {
 		case rules.HomeMoved:
 			return id.String() + ": the craft's home moved; leave it disarmed and still for 10 s"
-		case rules.Disagreement, rules.Unhealthy, rules.HealthUnknown:
+		case rules.Disagreement, rules.Unhealthy, rules.HealthUnknown, rules.TooSlow, rules.NoFullOutput,
+			rules.ClimbAgainst, rules.GlobalFits, rules.LocalFits, rules.HUDFits:
 			return fmt.Sprintf("%s: missing: %v", id, u.Cause)
 		}
 		if u.Since == rules.Never {

@@ -46,6 +46,7 @@ const (
 	GlobalFits          // the same, and that of GLOBAL_POSITION_INT does
 	LocalFits           // that of LOCAL_POSITION_NED does
 	HUDFits             // that of VFR_HUD does
+	NoFullOutput        // nobody measured this craft's full output
 	TooSlow             // voltage and current come too seldom to tell a quick step of the load
 )
 
@@ -64,9 +65,10 @@ var causeText = [...]string{
 	WireCut:       "the sensor's wire is cut", MayBeCut: "no pulse: a calm, or a cut wire",
 	SilentLong:   "no pulse for a minute: a calm, or a cut wire",
 	ClimbAgainst: climbAgainst, GlobalFits: climbAgainst + `; craft.climb.global fits (climb = "global" under [height])`,
-	LocalFits: climbAgainst + `; craft.climb.local fits (climb = "local" under [height])`,
-	HUDFits:   climbAgainst + `; craft.climb.hud fits (climb = "hud" under [height])`,
-	TooSlow:   "voltage and current come more than 2.5 s apart, too seldom to tell",
+	LocalFits:    climbAgainst + `; craft.climb.local fits (climb = "local" under [height])`,
+	HUDFits:      climbAgainst + `; craft.climb.hud fits (climb = "hud" under [height])`,
+	NoFullOutput: "this craft's pull at full output is not on record ([full_output] in the pad file); watch motor.highest or motor.headroom instead",
+	TooSlow:      "voltage and current come more than 2.5 s apart, too seldom to tell",
 }
 
 // String is the cause in plain words, lower case, empty for NoCause.

@@ -101,7 +101,7 @@ func (c Config) make(id rules.ChannelID) limits.Calculator {
 	case rules.Sway:
 		return newSway()
 	case rules.LiftReserve:
-		return liftReserve{}
+		return liftReserve{full: c.Full, volts: c.PackVoltage, current: c.PackCurrent}
 	case rules.RotorSpeed:
 		return rotorSpeed{count: c.Motors}
 	case rules.TensionRate:
@@ -148,6 +148,10 @@ func (c Config) check(id rules.ChannelID) error {
 		ok = finite(c.AnchorNorth, c.AnchorEast, c.AnchorHeight)
 	case rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom, rules.RotorSpeed:
 		ok = c.Motors >= 1 && c.Motors <= MaxMotors
+	case rules.LiftReserve:
+		f := c.Full
+		ok = f == FullOutput{} || f.Pull > 0 && f.Volts > 0 && f.Resting > f.Volts && f.Amps > 0 && finite(f.Pull, f.Resting, f.Amps) &&
+			c.packVoltage() && c.PackCurrent.Channel().Kind == rules.Current
 	case rules.RotorWind:
 		ok = c.AnemometerHeight > 0 && c.RotorHeight > 0 && finite(c.AnemometerHeight, c.RotorHeight) &&
 			(c.Method == LogLaw && c.Roughness > 0 && c.Roughness < c.AnemometerHeight && c.Roughness < c.RotorHeight ||

@@ -87,6 +87,8 @@ type Config struct {
 	Cells int
 	// PackFloor is the loaded voltage of the whole pack that counts as the floor, V.
 	PackFloor float64
+	// Full is what was measured at full output.
+	Full FullOutput
 
 	// AnemometerHeight and RotorHeight are heights above ground, m.
 	AnemometerHeight, RotorHeight float64
@@ -190,7 +192,10 @@ func (c Config) inputs(id rules.ChannelID) []rules.ChannelID {
 	case rules.RotorSpeed:
 		return c.motors(rules.Motor1Speed)
 	case rules.LiftReserve:
-		return []rules.ChannelID{rules.MotorHighest}
+		if c.Full.Pull == 0 {
+			return []rules.ChannelID{rules.MotorHighest}
+		}
+		return []rules.ChannelID{rules.MotorHighest, c.PackVoltage, c.PackCurrent}
 	case rules.TensionRate:
 		return []rules.ChannelID{rules.Tension}
 	case rules.Gust, rules.Mean2, rules.Mean10, rules.RotorWind:

@@ -172,30 +172,6 @@ func TestMotors(t *testing.T) {
 	}
 }
 
-// Thrust goes with the square of rotor speed (T = C_T·ρ·n²·D⁴): at a
-// thrust-to-weight ratio R a hover needs √(1/R) of full speed and leaves R − 1.
-// Ratio and speed as tabulated from that formula, to three digits.
-func TestLiftReserve(t *testing.T) {
-	for _, c := range []struct{ ratio, speed float64 }{{1.5, 0.816}, {1.8, 0.745}, {2, 0.707}, {2.5, 0.632}, {3, 0.577}} {
-		if got := reserve(c.speed); math.Abs(got-(c.ratio-1)) > 0.006 {
-			t.Errorf("at %v of full speed: expected a reserve of %v, got %v", c.speed, c.ratio-1, got)
-		}
-		if got := reserve(math.Sqrt(1 / c.ratio)); math.Abs(got-(c.ratio-1)) > 1e-12 {
-			t.Errorf("ratio %v: expected %v, got %v", c.ratio, c.ratio-1, got)
-		}
-	}
-	for u, want := range map[float64]float64{1: 0, 0: 10, -0.2: 10, 0.1: 10, 1.25: -0.36} {
-		if got := reserve(u); math.Abs(got-want) > 1e-15 {
-			t.Errorf("output %v: expected %v, got %v", u, want, got)
-		}
-	}
-	r := newRig(t, whole(), rules.LiftReserve)
-	for id := rules.Motor1Output; id <= rules.Motor1Output+5; id++ {
-		r.put(0, id, 0.5)
-	}
-	r.wantGood(t, rules.LiftReserve, 3, 0)
-}
-
 func TestTensionRate(t *testing.T) {
 	r := newRig(t, whole(), rules.TensionRate)
 	r.put(0, rules.Tension, 100)

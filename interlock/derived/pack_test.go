@@ -169,7 +169,7 @@ func TestPackResistanceBesideANoisyCurrent(t *testing.T) {
 // gives them do not, nor does one over a gap among them; and too slow a link says so.
 func TestPackResistanceIsQuick(t *testing.T) {
 	read := func(every time.Duration, lost int) limits.Result {
-		r := newRig(t, whole(), rules.PackResistance)
+		r := newRig(t, whole(), rules.PackResistance, rules.PackResting)
 		slow := 0.0
 		for k := range 4000 {
 			at := time.Duration(k) * ms(100)
@@ -178,6 +178,9 @@ func TestPackResistanceIsQuick(t *testing.T) {
 			if n := int(at / every); at%every == 0 && (lost == 0 || n%lost > lost/2) {
 				load(r, at, 50-0.018*amps-slow, amps)
 			}
+		}
+		if r.last[rules.PackResting].Cause != r.last[rules.PackResistance].Cause {
+			t.Errorf("every %v: resting %+v", every, r.last[rules.PackResting])
 		}
 		return r.last[rules.PackResistance]
 	}

@@ -128,6 +128,7 @@ func whole() Config {
 		ApexThresholds: []float64{7, 5.5},
 		Motors:         6,
 		PackVoltage:    rules.SupplyVoltage, PackCurrent: rules.SupplyCurrent, Cells: 3, PackFloor: 10.2,
+		Full:             FullOutput{Pull: 100, Resting: 12.6, Volts: 10.6, Amps: 50},
 		AnemometerHeight: 2, RotorHeight: 6, Method: LogLaw, Roughness: 0.03,
 	}
 }

@@ -27,7 +27,7 @@ func missing(c rules.Cause) limits.Result { return limits.Result{Quality: rules.
 // output.
 func because(r limits.Reading) rules.Cause {
 	switch r.Cause {
-	case rules.NotFilled, rules.Disagreement, rules.Unhealthy, rules.HomeMoved, rules.NotIdentified, rules.HealthUnknown, rules.WireCut,
+	case rules.NotFilled, rules.Disagreement, rules.Unhealthy, rules.HomeMoved, rules.NotIdentified, rules.HealthUnknown, rules.WireCut, rules.TooSlow, rules.NoFullOutput,
 		rules.ClimbAgainst, rules.GlobalFits, rules.LocalFits, rules.HUDFits:
 		return r.Cause
 	}

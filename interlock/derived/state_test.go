@@ -83,6 +83,7 @@ var excused = map[string]string{
 	"apex.surplus": "set once", "apex.thresholds": "set once",
 	"distance.slant": "set once", "distance.north": "set once", "distance.east": "set once", "distance.height": "set once",
 	"motors.output": "set once", "motors.count": "set once", "rotorSpeed.count": "set once",
+	"liftReserve.full": "set once", "liftReserve.volts": "set once", "liftReserve.current": "set once",
 	"meanCell.source": "set once", "meanCell.cells": "set once",
 	"resting.voltage": "set once", "resting.current": "set once",
 	"toFloor.voltage": "set once", "toFloor.current": "set once", "toFloor.floor": "set once", "toFloor.cells": "set once",

@@ -67,6 +67,7 @@ duty = "guard"
 system = 1
 component = 1
 radius = "1.4 m"
+motors = 6
 [reach]
 how = "wired pair"
 [board]
@@ -187,6 +188,8 @@ func TestWarnings(t *testing.T) {
 			"nobody can act on it in time"},
 		{"grace", nil, rule("t", "craft.apex", `above = "5 m"`, atOnce) + rule("a", "craft.tilt", `above = "30 deg"`, down+`"9 s"`), rule("t", "craft.apex", `above = "5 m"`, atOnce) + rule("a", "craft.tilt", `above = "30 deg"`, down+`"10 s"`),
 			"would be cut in the air"},
+		{"no full output on record", nil, rule("a", "craft.lift_reserve", `below = "20 %"`, atOnce), rule("a", "motor.headroom", `below = "10 %"`, atOnce),
+			"watch motor.highest or motor.headroom instead"},
 		{"parted tether", nil, rule("a", "craft.apex", `above = "7 m"`, atOnce), rule("a", "craft.distance", `above = "8 m"`, atOnce),
 			"sees a parted tether"},
 	} {

@@ -35,6 +35,14 @@ func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
 		j.warn("%q takes its channel for missing after %s, and its values come %s apart (%s): a single lost message trips it",
 			r.Name, ms(b.Silence), ms(every), whence)
 	}
+	if r.Watch == rules.LiftReserve {
+		switch full := j.Pad.Full.Pull; {
+		case full == 0:
+			j.warn("%q watches craft.lift_reserve, which is always missing here: %v", r.Name, rules.NoFullOutput)
+		case full <= j.mass*Gravity:
+			j.warn("%q watches craft.lift_reserve by a pull of %s at full output, which does not lift the craft", r.Name, j.show(full, rules.Force))
+		}
+	}
 	j.warnOfCaution(r)
 	j.warnOfLimit(r, b)
 	if r.Stop == rules.Controlled {

@@ -21,7 +21,7 @@ func (p *Pad) Derived() derived.Config {
 		AnchorNorth: p.Anchor.North, AnchorEast: p.Anchor.East, AnchorHeight: p.Anchor.Height,
 		Motors:      p.Craft.Motors,
 		PackVoltage: rules.Pack1Voltage, PackCurrent: rules.Pack1Current,
-		Cells: p.Packs.Cells, PackFloor: p.Packs.Floor,
+		Cells: p.Packs.Cells, PackFloor: p.Packs.Floor, Full: p.Full,
 		AnemometerHeight: p.Wind.Height, RotorHeight: p.Wind.RotorHeight,
 		Method: p.Wind.Method, Roughness: p.Wind.Roughness, Exponent: p.Wind.Exponent,
 	}

@@ -342,3 +342,22 @@ func (r *reading) packs() {
 			fmt.Sprintf("write the whole pack's floor under load, %s to %s", rules.Format(2*float64(p.Cells), "V"), rules.Format(4.5*float64(p.Cells), "V")))
 	}
 }
+
+// full reads what was measured of the craft at full output.
+func (r *reading) full() {
+	t := r.root.Table("full_output")
+	f := &r.Full
+	f.Pull, _ = rules.PositiveAt(t, "pull", rules.Force)
+	f.Resting, _ = rules.PositiveAt(t, "resting", rules.Voltage)
+	f.Volts, _ = rules.PositiveAt(t, "volts", rules.Voltage)
+	f.Amps, _ = rules.PositiveAt(t, "current", rules.Current)
+	if !t.Present() {
+		return
+	}
+	for _, key := range []string{"pull", "resting", "volts", "current"} {
+		t.Need(key, "missing", "write what was measured of this craft, tied down, at full output")
+	}
+	if f.Resting > 0 && f.Volts >= f.Resting {
+		t.Fault("volts", "a pack has less under load than at rest", t.Got("volts"), "write the voltage at full output, and under resting the one before")
+	}
+}

@@ -25,13 +25,15 @@ type Pad struct {
 	// beside root and the guard's own user; empty for the user's own group.
 	SocketGroup string
 
-	Craft    Craft
-	Reach    Reach
-	Stop     Stop
-	Height   Height
-	Anchor   Anchor
-	Links    []Link
-	Packs    Packs
+	Craft  Craft
+	Reach  Reach
+	Stop   Stop
+	Height Height
+	Anchor Anchor
+	Links  []Link
+	Packs  Packs
+	// Full is what was measured of the craft at full output; zero where nothing was.
+	Full     derived.FullOutput
 	Wind     Wind
 	LoadCell LoadCell
 	Named    []Named
@@ -297,6 +299,7 @@ func Read(file string, text []byte) (*Pad, document.Faults) {
 	r.reach()
 	r.height()
 	r.packs()
+	r.full()
 	r.board()
 	r.wind()
 	r.loadCell()

@@ -270,3 +270,23 @@ func TestLoadFrom(t *testing.T) {
 		t.Error(err)
 	}
 }
+
+// What was measured at full output is read whole, or refused with what is missing.
+func TestFullOutput(t *testing.T) {
+	table := "\n[full_output]\npull = \"2600 N\"\nresting = \"49.2 V\"\nvolts = \"44.1 V\"\ncurrent = \"180 A\"\n"
+	p := mustRead(t, append(example(t, "guard.toml"), table...))
+	if want := (derived.FullOutput{Pull: 2600, Resting: 49.2, Volts: 44.1, Amps: 180}); p.Derived().Full != want {
+		t.Errorf("%+v", p.Derived().Full)
+	}
+	if err := usable(p); err != nil {
+		t.Error(err)
+	}
+	for _, c := range []struct{ old, new, want string }{
+		{"current = \"180 A\"\n", "", "full_output.current: missing"}, {"44.1 V", "49.2 V", "less under load than at rest"},
+	} {
+		_, faults := Read("pad.toml", append(example(t, "guard.toml"), strings.Replace(table, c.old, c.new, 1)...))
+		if faults == nil || !strings.Contains(faults.Error(), c.want) {
+			t.Errorf("%q: %v", c.new, faults)
+		}
+	}
+}

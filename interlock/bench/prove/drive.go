@@ -192,7 +192,7 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 	case rules.MotorHeadroom:
 		motors(rules.Motor1Output, func(x float64) float64 { return 1 - x })
 	case rules.LiftReserve:
-		motors(rules.Motor1Output, func(x float64) float64 { return 1 / math.Sqrt(1+math.Max(x, -0.9)) })
+		return nil, "it hangs on output, voltage and current together; what a rule on motor.highest does is proved"
 	case rules.MotorSpread:
 		if cfg.Motors < 2 {
 			return nil, "one motor has no spread"

@@ -143,7 +143,7 @@ func (p *plan) outOfReach(r *rules.Rule) string {
 		return "silence has one pace: its age rises by a second a second, and falls to nothing with a frame"
 	case (r.Form == rules.Is || r.Form == rules.IsNot) && r.FrozenAfter > 0:
 		return "what is watched for freezing moves its last digit, and then it is another number"
-	case r.FrozenAfter > 0 && (r.Watch == rules.MotorHeadroom || r.Watch == rules.LiftReserve):
+	case r.FrozenAfter > 0 && r.Watch == rules.MotorHeadroom:
 		return "it is watched for freezing, and falls when what it is worked out from rises: its last digit is not followed here"
 	case r.FrozenAfter > r.Watch.Channel().FrozenAfter && still(r.Watch):
 		return "it is watched for freezing, and stands still on any calm day"

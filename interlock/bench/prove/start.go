@@ -170,11 +170,6 @@ func (p *plan) valueIn(s *scene, d *drive) (float64, bool) {
 			return 1 - s.to[rules.Motor1Output], true
 		case rules.MotorSpread:
 			return math.Abs(s.to[rules.Motor1Output] - s.to[rules.Motor1Output+1]), true
-		case rules.LiftReserve:
-			if o := s.to[rules.Motor1Output]; o > 0 {
-				return 1/(o*o) - 1, true
-			}
-			return math.Inf(1), true
 		case rules.RotorSpeed:
 			return s.to[rules.Motor1Speed], true
 		case rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind:

@@ -67,7 +67,7 @@ func (c *verifyCmd) Run(s *streams) error {
 	code := ""
 	if c.Head != "" {
 		var err error
-		if code, err = triplog.ParseCode(c.Head); err != nil {
+		if code, err = inspect.ParseCode(c.Head); err != nil {
 			return hint(fmt.Errorf("verify: %w", err), "nothing was held against it")
 		}
 		if len(c.Logs) != 1 {
@@ -128,7 +128,7 @@ func logFiles(log string) ([]string, error) {
 			return nil, fmt.Errorf("verify: %w", err)
 		}
 		defer f.Close()
-		switch is, err := triplog.IsLog(f); {
+		switch is, err := inspect.IsLog(f); {
 		case err != nil:
 			return nil, fmt.Errorf("verify: %w", err)
 		case !is:

@@ -2,16 +2,15 @@ package triplog
 
 import (
 	"encoding/hex"
-	"errors"
-	"fmt"
 	"strings"
 )
 
 // The code of a head is what somebody writes on paper at the end of a day: the
 // first 75 bits of the chain's last value as 15 letters, and a sixteenth by which
-// a slip of the pen is told from another log. Zero, O, one and I are left out.
+// a slip of the pen is told from another log (package inspect reads it back). Zero, O,
+// one and I are left out.
 const (
-	codeLetters = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
+	CodeLetters = "23456789ABCDEFGHJKLMNPQRSTUVWXYZ"
 	codeData    = 15
 	codeGroup   = 4
 )
@@ -54,39 +53,7 @@ func Code(head string) string {
 		if i > 0 && i%codeGroup == 0 {
 			b.WriteByte('-')
 		}
-		b.WriteByte(codeLetters[v])
+		b.WriteByte(CodeLetters[v])
 	}
 	return b.String()
-}
-
-// ErrNoCode is wrapped where a text is no code of a head.
-var ErrNoCode = errors.New("is not a code as it was shown")
-
-// ParseCode reads a code as somebody typed it off the paper, with or without
-// hyphens and capitals, and returns it in the form of Code. An error names the
-// slip.
-func ParseCode(text string) (string, error) {
-	var letters strings.Builder
-	var values []byte
-	for _, c := range strings.ToUpper(text) {
-		if strings.ContainsRune(" -.\t", c) {
-			continue
-		}
-		v := strings.IndexRune(codeLetters, c)
-		if v < 0 {
-			return "", fmt.Errorf("%q %w: %q never stands in one (0, O, 1 and I are left out); look again", text, ErrNoCode, c)
-		}
-		if n := len(values); n > 0 && n%codeGroup == 0 {
-			letters.WriteByte('-')
-		}
-		letters.WriteRune(c)
-		values = append(values, byte(v))
-	}
-	if len(values) != codeData+1 {
-		return "", fmt.Errorf("%q %w: it has %d letters and digits, want %d; look again", text, ErrNoCode, len(values), codeData+1)
-	}
-	if remainder(values) != 0 {
-		return "", fmt.Errorf("%q %w: its last letter does not fit the others, so one was written or typed wrong; look again", text, ErrNoCode)
-	}
-	return letters.String(), nil
 }

@@ -90,18 +90,6 @@ func VerifyParts(readers ...io.Reader) (Report, error) {
 	return rep, err
 }
 
-// IsLog reports whether a file can be a trip log at all, whatever was done to
-// it: it is empty, or zeros, or begins as one, or has a chain in its first 64 KiB.
-func IsLog(r io.Reader) (bool, error) {
-	text, err := io.ReadAll(io.LimitReader(r, 64<<10))
-	if err != nil {
-		return false, err
-	}
-	text = bytes.TrimRight(text, "\x00")
-	begins := []byte(`{"v":1,"n":`)
-	return bytes.HasPrefix(begins, text) || bytes.HasPrefix(text, begins) || bytes.Contains(text, []byte(chainKey)), nil
-}
-
 func verifyParts(readers []io.Reader) (Report, error) {
 	if len(readers) == 0 {
 		return Report{Verdict: CutShort, Head: link{}.String(), Reason: "there is no trip log"}, nil

@@ -261,35 +261,6 @@ func TestLines_StopAtTheFirstBadLine(t *testing.T) {
 	}
 }
 
-// Whatever is done to a log by one byte or one cut, it is still told as a log.
-func TestIsLog(t *testing.T) {
-	is := func(text []byte) bool {
-		ok, err := IsLog(bytes.NewReader(text))
-		if err != nil {
-			t.Fatal(err)
-		}
-		return ok
-	}
-	good := sample(t, true)
-	for i := range good {
-		work := bytes.Clone(good)
-		work[i] ^= 1
-		if !is(work) || !is(good[:i]) {
-			t.Fatalf("byte %d changed, or cut there: no log any more", i)
-		}
-	}
-	for _, text := range []string{"", "\x00\x00", strings.Repeat("\x00", 1<<20)} {
-		if !is([]byte(text)) {
-			t.Errorf("%.10q may be what a power cut left of one", text)
-		}
-	}
-	for _, text := range []string{"[board]\n", `{"v":1}`, "\x0a\x0d\x0d\x0a\x1c", "holiday", `{"at_ns":1,"kind":"trip"}`} {
-		if is([]byte(text)) {
-			t.Errorf("%q is taken for a trip log", text)
-		}
-	}
-}
-
 func FuzzVerify(f *testing.F) {
 	whole, open := sample(f, true), sample(f, false)
 	f.Add(whole, uint16(0), byte(0))

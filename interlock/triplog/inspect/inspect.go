@@ -17,8 +17,11 @@ import (
 	"downhaul/interlock/triplog"
 )
 
-// mostLine is what a good line is far below.
-const mostLine = 1 << 20
+// mostLine is what a good line is far below; chainKey is what its chain stands behind.
+const (
+	mostLine = 1 << 20
+	chainKey = `,"chain":"`
+)
 
 // Files is triplog.VerifyFiles with a closer look at a first line that is bad.
 func Files(names ...string) (triplog.Report, error) {
@@ -113,12 +116,11 @@ func number(text []byte) (n uint64, rest []byte, ok bool) {
 
 // split takes the chain off the rest of a line; ok false when it has not the form.
 func split(rest []byte) (body, chain []byte, ok bool) {
-	const key = `,"chain":"`
-	at := bytes.LastIndex(rest, []byte(key))
+	at := bytes.LastIndex(rest, []byte(chainKey))
 	if at < 0 {
 		return nil, nil, false
 	}
-	digits, ok := bytes.CutSuffix(rest[at+len(key):], []byte(`"}`))
+	digits, ok := bytes.CutSuffix(rest[at+len(chainKey):], []byte(`"}`))
 	chain, err := hex.DecodeString(string(digits))
 	return rest[:at], chain, ok && err == nil && len(chain) == sha256.Size
 }

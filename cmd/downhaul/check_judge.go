@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"downhaul/interlock/judge"
+	"downhaul/interlock/pad"
 	"downhaul/interlock/plain"
 	"downhaul/interlock/stopping"
 	"downhaul/rules"
@@ -38,7 +39,17 @@ func (c *checked) stop() (stopping.Times, float64) {
 	if c.card != nil {
 		craft = c.card.Craft.Name
 	}
-	return stopping.Known(c.pad, craft)
+	return stopKnown(c.pad, craft)
+}
+
+// stopKnown is what counts on a pad by the records in its log folder. Those that cannot
+// be read prove nothing.
+func stopKnown(p *pad.Pad, craft string) (stopping.Times, float64) {
+	var records stopping.Tally
+	if p.Board.Kind != pad.Virtual {
+		_ = records.ReadOn(p.LogFolder)
+	}
+	return records.Known(p, craft)
 }
 
 // stopWarnings says for which steps the stop was not measured.

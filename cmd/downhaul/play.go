@@ -14,7 +14,6 @@ import (
 
 	"downhaul/interlock/intake"
 	"downhaul/interlock/recording"
-	"downhaul/interlock/session"
 	"downhaul/interlock/telemetry"
 )
 
@@ -95,7 +94,7 @@ func (c *playCmd) files() ([]string, error) {
 	if err != nil || !info.IsDir() {
 		return []string{c.Recording}, err
 	}
-	parts, err := (&session.Session{Dir: c.Recording}).RecordingParts()
+	parts, err := recording.Parts(c.Recording)
 	if err != nil {
 		return nil, err
 	}

@@ -16,7 +16,6 @@ import (
 	"downhaul/interlock/plain"
 	"downhaul/interlock/proof"
 	"downhaul/interlock/sense"
-	"downhaul/interlock/stopping"
 	"downhaul/rules"
 )
 
@@ -88,7 +87,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	stop, _ := stopping.Known(p, "")
+	stop, _ := stopKnown(p, "")
 	files := &sense.Files{Envelope: env, LimitFile: sense.Source{Name: c.Envelope, Text: text}}
 	if c.Pad != "" { // nobody else's is judged
 		files.Pad, files.PadFile = p, sense.Source{Name: c.Pad, Text: padText}

@@ -68,7 +68,7 @@ func openSource(name string) (*source, error) {
 	if src.ses, err = session.Open(name); err != nil {
 		return nil, hint(fmt.Errorf("%s: %w", name, err), "name a session folder, or a recording")
 	}
-	if src.parts, err = src.ses.RecordingParts(); err != nil {
+	if src.parts, err = recording.Parts(src.ses.Dir); err != nil {
 		return nil, fmt.Errorf("%s: %w", name, err)
 	}
 	if len(src.parts) == 0 {

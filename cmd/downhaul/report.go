@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -17,6 +18,7 @@ import (
 	"downhaul/interlock/report/lift"
 	"downhaul/interlock/session"
 	"downhaul/interlock/shown"
+	"downhaul/interlock/triplog"
 )
 
 type reportCmd struct {
@@ -101,8 +103,14 @@ func (c *reportCmd) markReported(says io.Writer, rep *report.Report) {
 		if err != nil {
 			continue // it is among those that failed
 		}
-		if err := ses.MarkReported(rep.Made); err != nil {
-			wrap(says, "Note: ", "  ", err.Error()+", so it is never removed to make room")
+		trips, err := ses.TripCount()
+		if err == nil || errors.Is(err, triplog.ErrBroken) {
+			var text []byte
+			text, _ = json.Marshal(session.Reported{V: 1, Trips: trips, At: rep.Made.UTC().Round(0)}) // numbers alone
+			err = dated.WriteWhole(filepath.Join(dir, session.ReportedName), append(text, '\n'), 0o644)
+		}
+		if err != nil {
+			wrap(says, "Note: ", "  ", fmt.Sprintf("note that session %s is reported on: %v, so it is never removed to make room", ses.Info.Session, err))
 		}
 	}
 }
@@ -178,11 +186,10 @@ func (c *reportCmd) read(ctx context.Context, s *streams, what *lift.WhatIf) (*r
 }
 
 func folderSize(dir string) (total int64) {
-	entries, _ := plain.List(dir)
-	for _, e := range entries {
-		if info, err := e.Info(); err == nil && !e.IsDir() {
+	_ = plain.Names(dir, func(name string) {
+		if info, err := os.Lstat(filepath.Join(dir, name)); err == nil && !info.IsDir() {
 			total += info.Size()
 		}
-	}
+	})
 	return total
 }

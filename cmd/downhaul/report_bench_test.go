@@ -41,7 +41,7 @@ func BenchmarkReport(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	parts, err := ses.RecordingParts()
+	parts, err := recording.Parts(ses.Dir)
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -96,9 +96,13 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 		if err := canKeep(tiltcheck.Folder(p.LogFolder)); err != nil {
 			return hint(fmt.Errorf("tilt: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
 		}
-		after, err := session.Newest(p.LogFolder)
+		earlier, _, err := session.Earlier(p.LogFolder)
 		if err != nil {
 			return fmt.Errorf("tilt: %w", err)
+		}
+		after := 0 // the newest session
+		for _, ses := range earlier {
+			after = max(after, ses.Info.Number)
 		}
 		w.Asked = true
 		screen := s.out

@@ -85,7 +85,7 @@ func ReplayAs(s *session.Session, setup Setup, options ...Option) (*Result, erro
 	if setup.Site.PowerUp, err = cameUp(logged); err != nil {
 		return nil, err
 	}
-	parts, err := s.RecordingParts()
+	parts, err := recording.Parts(s.Dir)
 	if err != nil {
 		return nil, err
 	}

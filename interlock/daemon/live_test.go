@@ -85,7 +85,7 @@ func TestRealCrashIsSeenAndReplaysEqually(t *testing.T) {
 		t.Error("the trip log holds no tilt trip")
 	}
 	// Which datagram of the recording was it?
-	parts, err := s.RecordingParts()
+	parts, err := recording.Parts(s.Dir)
 	must(t, err)
 	own, err := recording.OpenParts(parts)
 	must(t, err)

@@ -107,6 +107,9 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 	}
 	err = g.Run(ctx)
 	keep.rest(g.VerifiedOpen(), stderr)
+	for _, line := range g.Retained() {
+		offer(say, "downhauld: "+line)
+	}
 	if head := g.HeadCode(); head != "" {
 		offer(say, "downhauld: head of the trip log, to write on paper: "+head)
 	}

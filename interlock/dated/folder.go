@@ -1,6 +1,7 @@
 package dated
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"io/fs"
@@ -20,23 +21,24 @@ func Write(dir string, made time.Time, number *int, record any) (string, error) 
 	if err := os.MkdirAll(dir, 0o755); err != nil {
 		return "", fmt.Errorf("make the folder of records: %w", err)
 	}
-	names, err := recordNames(dir)
-	if err != nil {
-		return "", err
-	}
 	*number = 1
-	if n := len(names); n > 0 {
-		*number = numberOf(names[n-1]) + 1
+	if err := plain.Names(dir, func(name string) { *number = max(*number, numberOf(name)+1) }); err != nil {
+		return "", fmt.Errorf("look for records: %w", err)
 	}
 	text, err := Encode(record)
 	if err != nil {
 		return "", err
 	}
-	path := filepath.Join(dir, fmt.Sprintf("%04d-%s.json", *number, made.UTC().Format("2006-01-02T150405Z")))
+	path := filepath.Join(dir, Name(*number, made))
 	if err := WriteWhole(path, text, 0o644); err != nil {
 		return "", fmt.Errorf("keep the record: %w", err)
 	}
 	return path, nil
+}
+
+// Name returns the name of a record's file.
+func Name(number int, made time.Time) string {
+	return fmt.Sprintf("%04d-%s.json", number, made.UTC().Format("2006-01-02T150405Z"))
 }
 
 // WriteWhole writes a file beside its place and moves it there once it is on
@@ -62,22 +64,17 @@ func WriteWhole(path string, text []byte, mode fs.FileMode) (err error) {
 	return plain.SyncFolder(dir)
 }
 
-// recordNames are the names of records, by number.
-func recordNames(dir string) ([]string, error) {
-	entries, err := plain.List(dir)
-	if errors.Is(err, fs.ErrNotExist) {
-		return nil, nil
-	}
-	if err != nil {
+// recordNames are the names of records from that number on, by number.
+func recordNames(dir string, from int) (names []string, err error) {
+	err = plain.Names(dir, func(name string) {
+		if n := numberOf(name); n > 0 && n >= from {
+			names = append(names, name)
+		}
+	})
+	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return nil, fmt.Errorf("look for records: %w", err)
 	}
-	var names []string
-	for _, e := range entries {
-		if numberOf(e.Name()) > 0 {
-			names = append(names, e.Name())
-		}
-	}
-	slices.SortFunc(names, func(a, b string) int { return numberOf(a) - numberOf(b) })
+	slices.SortFunc(names, func(a, b string) int { return cmp.Or(numberOf(a)-numberOf(b), strings.Compare(a, b)) })
 	return names, nil
 }
 
@@ -120,7 +117,12 @@ func LostSince(trouble []error, number int) bool {
 // read is left out, and told as a Lost. Where an older record may not count in
 // the place of a newer one that was lost, that is the caller's to see to.
 func Read[T any](dir string, schema int, stands func(*T) (schema, number int)) (records []*T, trouble []error, err error) {
-	names, err := recordNames(dir)
+	return ReadFrom(dir, 0, schema, stands)
+}
+
+// ReadFrom is Read of the records from that number on.
+func ReadFrom[T any](dir string, from, schema int, stands func(*T) (schema, number int)) (records []*T, trouble []error, err error) {
+	names, err := recordNames(dir, from)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -30,8 +30,11 @@ type declared struct {
 	next atomic.Int64 // engine time at which there is something to tell
 	asks atomic.Pointer[[]string]
 
-	card  *card.Card // nil without one; as it was read
-	early []error    // earlier sessions whose results do not count
+	card *card.Card // nil without one; as it was read
+	// report is the record of a report that a forecast must not fall behind (see
+	// reported), begin engine time 0 on the clock of what the card asks.
+	report int
+	begin  time.Duration
 	// proof is what the openings on record prove of the stop; nil asks nothing, as in
 	// a rehearsal. counted says that the contactor's openings are bounded.
 	proof   atomic.Pointer[stopping.Proof]
@@ -55,11 +58,12 @@ const (
 	tooFast      = "too many marks and declarations in a short time; wait a few seconds"
 )
 
+func hashOf(c *card.Card) string { return fmt.Sprintf("%x", c.Hash) }
+
 // carded begins the list of facts: results and runs of the same craft in
 // earlier sessions count on.
-func (g *Guard) carded(c *card.Card, start time.Time, earlier earlier) error {
+func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
 	d := &g.declared
-	d.card = c
 	d.next.Store(int64(rules.Never))
 	d.facts.OwnWind, d.facts.Envelope = g.pad.Wind.Fitted, g.env.Hash
 	d.facts.Apex = slices.ContainsFunc(g.env.Rules, func(r rules.Rule) bool { return r.Watch == rules.Apex })
@@ -67,14 +71,14 @@ func (g *Guard) carded(c *card.Card, start time.Time, earlier earlier) error {
 	b.envelope = fmt.Sprintf("%x", g.env.Hash)
 	b.ran = g.flown
 	d.counted = g.pad.Contactor.LoadOpenings > 0
-	g.stopsOnRecord()
 	g.contactorWorn()
 	g.tellTimes(1)
 	if c == nil {
+		e.Ladder = ladder{} // what this session's last one did is not in it
 		return nil
 	}
-	b.card = fmt.Sprintf("%x", c.Hash)
-	if err := d.remember(g.pad.LogFolder, start, earlier); err != nil {
+	b.card = hashOf(c)
+	if err := g.remember(start, e); err != nil {
 		return err
 	}
 	d.changed(0)
@@ -82,65 +86,8 @@ func (g *Guard) carded(c *card.Card, start time.Time, earlier earlier) error {
 	return nil
 }
 
-// remember takes over what earlier sessions of the same craft hold on record.
-// A clock that stands before the newest of them counts as that one's time: a
-// board without a clock battery makes no old inspection young.
-func (d *declared) remember(logFolder string, start time.Time, earlier earlier) error {
-	d.early = slices.Clone(earlier.trouble)
-	measured, bad, err := tiltcheck.Records(logFolder, d.card)
-	if err != nil {
-		return err
-	}
-	d.early = append(d.early, bad...)
-	if d.facts.Hovers, d.facts.Forecast, bad, err = reported(logFolder, d.card.Craft.Name); err != nil {
-		return err
-	}
-	d.early = append(d.early, bad...)
-	var stories []session.Story
-	var numbers []int
-	var names []string
-	newest := start
-	for _, r := range measured {
-		if r.Made.After(newest) {
-			newest = r.Made
-		}
-	}
-	for _, s := range earlier.sessions {
-		text, err := s.Text(session.Card)
-		if err != nil {
-			continue // it had none, or it is no longer what it was
-		}
-		if c, _ := card.Read(session.Card, text); c == nil || !strings.EqualFold(c.Craft.Name, d.card.Craft.Name) {
-			continue
-		}
-		story, err := s.Story()
-		if err != nil {
-			d.early = append(d.early, err)
-		}
-		stories, numbers, names = append(stories, story), append(numbers, s.Info.Number), append(names, s.Info.Session)
-		for i := range story.Declarations {
-			if wall := story.Declarations[i].Wall; wall.After(newest) {
-				newest = wall
-			}
-		}
-	}
-	// In the order on record: a check of the tilt response comes behind the session
-	// that was the newest when it was made.
-	for i := range stories {
-		n := 0
-		for n < len(measured) && measured[n].After < numbers[i] {
-			n++
-		}
-		d.measured(measured[:n], newest)
-		measured = measured[n:]
-		d.retell(&stories[i], names[i], newest)
-	}
-	d.measured(measured, newest)
-	return nil
-}
-
 // retell takes the declarations and runs of one earlier session, in their order.
-func (d *declared) retell(story *session.Story, name string, newest time.Time) {
+func (d *declared) retell(story *session.Story, name string) {
 	runs := story.Runs
 	flown := func(before int) {
 		for len(runs) > 0 && runs[0].After < before {
@@ -152,7 +99,7 @@ func (d *declared) retell(story *session.Story, name string, newest time.Time) {
 	for j := range story.Declarations {
 		flown(j + 1)
 		x := &story.Declarations[j]
-		d.result(x, -newest.Sub(x.Wall))
+		d.result(x, onCard(x.Wall))
 	}
 	flown(len(story.Declarations) + 1)
 }
@@ -174,42 +121,47 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at})
 }
 
-// reported is what the reports found of a craft's flights.
-func reported(logFolder, craft string) (hovers []card.Hovered, last *card.Forecast, trouble []error, err error) {
+// reported returns what the reports found of a craft's flights: its hovers, and the last
+// forecast with the number of its record. One that leaves out a session which record base
+// rested on is none, and neither is any where that record is gone; base 0 is none.
+func reported(logFolder, craft string, base int) (f card.Facts, number int, trouble []error, err error) {
 	records, trouble, err := shown.Records(logFolder, craft)
 	if err != nil {
-		return nil, nil, nil, err
+		return f, 0, nil, err
 	}
 	var found []shown.Hover
+	var rested []string
+	there := base == 0
 	for _, r := range records {
 		// What a later report found of a session stands instead of what an earlier did.
 		found = slices.DeleteFunc(found, func(h shown.Hover) bool { return slices.Contains(r.Sessions, h.Session) })
 		found = append(found, r.Hovers...)
+		if r.Number == base {
+			there, rested = true, r.Sessions
+		}
 	}
 	for _, h := range found {
-		hovers = append(hovers, card.Hovered{Step: h.Step, Mass: h.MassKg, For: time.Duration(h.ForS * float64(time.Second))})
+		f.Hovers = append(f.Hovers, card.Hovered{Step: h.Step, Mass: h.MassKg, For: time.Duration(h.ForS * float64(time.Second))})
 	}
 	// Where the newest record cannot be read, an older one is no last report.
-	if n := len(records); n > 0 && !dated.LostSince(trouble, records[n-1].Number) {
-		last = &card.Forecast{Sessions: records[n-1].Sessions, Reserves: records[n-1].Reserves}
+	if n := len(records); n > 0 && there && !dated.LostSince(trouble, records[n-1].Number) {
+		last := records[n-1]
+		if !slices.ContainsFunc(rested, func(s string) bool { return !slices.Contains(last.Sessions, s) }) {
+			f.Forecast, number = &card.Forecast{Sessions: last.Sessions, Reserves: last.Reserves}, last.Number
+		}
 	}
-	return hovers, last, trouble, nil
+	return f, number, trouble, nil
 }
 
-// measured takes the checks of the tilt response, for every step that asks for
-// one.
-func (d *declared) measured(records []*tiltcheck.Record, newest time.Time) {
+// measured takes a check of the tilt response, for every step that asks for one.
+func (d *declared) measured(r *tiltcheck.Record) {
+	text := "every motor answers the right way"
+	if !r.Passed {
+		text = "the last check did not pass, record " + strconv.Itoa(r.Number) + " of tilt"
+	}
 	for i := range d.card.Steps {
-		s := &d.card.Steps[i]
-		if !s.Measured {
-			continue
-		}
-		for _, r := range records {
-			text := "every motor answers the right way"
-			if !r.Passed {
-				text = "the last check did not pass, record " + strconv.Itoa(r.Number) + " of tilt"
-			}
-			d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: r.Passed, Text: text, At: -newest.Sub(r.Made)})
+		if s := &d.card.Steps[i]; s.Measured {
+			d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: r.Passed, Text: text, At: onCard(r.Made)})
 		}
 	}
 }
@@ -219,11 +171,13 @@ func (d *declared) measured(records []*tiltcheck.Record, newest time.Time) {
 func (d *declared) look(now time.Duration) {
 	asks, next := []string(nil), rules.Never
 	if d.card != nil {
-		d.facts.Now = now
+		d.facts.Now = d.begin + now
 		if p := d.proof.Load(); p != nil {
 			d.facts.Stop = &card.Stop{UpTo: p.UpTo(), Next: p.Next(d.output()), Counted: d.counted}
 		}
-		asks, next = d.card.Unmet(&d.facts)
+		if asks, next = d.card.Unmet(&d.facts); next < rules.Never {
+			next -= d.begin
+		}
 	}
 	d.asks.Store(&asks)
 	d.next.Store(int64(next))
@@ -319,10 +273,9 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	d := &g.declared
 	// A report may have been made since the guard started. One that cannot be
 	// read now counts as none. A slow disk must not hold up who asks for the status.
-	var hovers []card.Hovered
-	var forecast *card.Forecast
+	var report card.Facts
 	if x.What == session.DeclaredStep && d.card != nil {
-		hovers, forecast, _, _ = reported(g.pad.LogFolder, d.card.Craft.Name)
+		report, _, _, _ = reported(g.pad.LogFolder, d.card.Craft.Name, d.report)
 	}
 	if state, off := g.powerOff(); !off {
 		return "", fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)
@@ -340,14 +293,14 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	defer d.mu.Unlock()
 	switch x.What {
 	case session.DeclaredStep:
-		d.facts.Step, d.facts.Hovers, d.facts.Forecast = x.Step, hovers, forecast
+		d.facts.Step, d.facts.Hovers, d.facts.Forecast = x.Step, report.Hovers, report.Forecast
 	case session.DeclaredPacks:
 		d.facts.Packs = x.Packs
 	case session.DeclaredWind:
-		d.facts.HasWind, d.facts.Wind, d.facts.WindAt, d.value = true, *x.Wind, at, x.Value
+		d.facts.HasWind, d.facts.Wind, d.facts.WindAt, d.value = true, *x.Wind, d.begin+at, x.Value
 	case session.DeclaredInspection:
-		d.facts.Now = at
-		d.result(&x, at)
+		d.facts.Now = d.begin + at
+		d.result(&x, d.facts.Now)
 		says += d.cameTo(&x)
 	}
 	d.said = append(d.said, text)

@@ -22,7 +22,7 @@ func (g *Guard) showDeclared() answers.Declared {
 	if out.Asks == nil {
 		out.Asks = []string{}
 	}
-	if age := now - d.facts.WindAt; d.facts.HasWind && age <= card.WindLasts {
+	if age := d.begin + now - d.facts.WindAt; d.facts.HasWind && age <= card.WindLasts {
 		out.Wind = &answers.DeclaredWind{Value: d.facts.Wind, Unit: rules.SIUnit(rules.Speed), Text: d.value,
 			AgeS: age.Seconds(), LeftS: (card.WindLasts - age).Seconds(), Says: "declared, not measured"}
 	}
@@ -45,9 +45,5 @@ func (g *Guard) openingCard() []string {
 	if d.card == nil {
 		return []string{"downhauld: no test card: no step, pack set or inspection is asked for before a start"}
 	}
-	lines := []string{fmt.Sprintf("downhauld: test card for %s: a start wants a declared step", d.card.Craft.Name)}
-	for _, err := range d.early {
-		lines = append(lines, "downhauld: "+err.Error())
-	}
-	return lines
+	return []string{fmt.Sprintf("downhauld: test card for %s: a start wants a declared step", d.card.Craft.Name)}
 }

@@ -2,6 +2,7 @@ package guard
 
 import (
 	"errors"
+	"fmt"
 	"strings"
 	"sync/atomic"
 	"time"
@@ -17,9 +18,8 @@ import (
 // defects, and which of them hold the next start back. The engine is told by host
 // events alone, so that a session replays without it.
 type ledgered struct {
-	book    *ledger.Book
-	tested  ledger.Tested
-	trouble []error
+	book   *ledger.Book
+	tested ledger.Tested
 	// stands is what was last worked out; whoever changes the ledger stores it.
 	stands atomic.Pointer[ledgerStand]
 	faults atomic.Int64 // of the chain, in this session, as the loop saw them
@@ -44,15 +44,20 @@ type ledgerStand struct {
 const notWritten = "a fault of the chain in this session: end this guard, note what was mended (downhaul defect) and test the chain again (downhaul commission)"
 
 // openLedger reads the ledger, and takes over what earlier guards could not write.
-func (g *Guard) openLedger(start time.Time, earlier earlier) (err error) {
+func (g *Guard) openLedger(start time.Time, e *earlier) (err error) {
 	l := &g.ledger
 	if l.book, err = ledger.Read(g.pad.LogFolder, g.opts.Software); err != nil {
 		return err
 	}
-	l.trouble = earlier.trouble
-	if err = l.book.TakeOver(earlier.sessions); err != nil {
+	if l.book.Newest() < e.Ledger {
+		if err = g.readAll(e, "entries of the ledger that stood there are gone"); err != nil {
+			return err
+		}
+	}
+	if err = l.book.TakeOver(e.sessions); err != nil {
 		return err
 	}
+	e.Ledger = l.book.Newest()
 	l.tested = ledger.ByCommission(g.pad, g.proofs.records, g.proofs.machine)
 	g.lookAtLedger(start)
 	return nil
@@ -135,57 +140,58 @@ func (g *Guard) tendLedger() {
 	}
 }
 
-// slowLedger is how long somebody who writes to the ledger waits for the disk; ours.
-const slowLedger = 10 * time.Second
+// slowDisk is how long somebody waits for the record writer; ours.
+const slowDisk = 10 * time.Second
+
+// byWriter has the record writer do something between two records, and waits for it.
+// After an error nobody may look at what work changes.
+func (g *Guard) byWriter(work func()) error {
+	if g.opts.Stepped {
+		work()
+		return nil
+	}
+	done := make(chan struct{})
+	select {
+	case g.keeper.asks <- func() { work(); close(done) }:
+	default:
+		return errors.New("too many wait for the disk already; ask again, and look first whether it was taken")
+	}
+	select {
+	case <-done:
+		return nil
+	case <-time.After(slowDisk):
+		return errors.New("the disk does not answer; look later whether it was taken")
+	}
+}
 
 // askLedger does what somebody asks of the ledger while this guard runs. Only the
-// next start hears of it. The record writer does it, between two records.
+// next start hears of it.
 func (g *Guard) askLedger(r *answers.LedgerRequest, by string) (*answers.LedgerReply, error) {
 	if r.Act == "list" {
 		return &answers.LedgerReply{Items: g.ledger.stands.Load().items}, nil
 	}
-	type answer struct {
-		reply *answers.LedgerReply
-		err   error
-	}
-	done := make(chan answer, 1)
-	work := func() {
-		now := time.Now()
-		says, err := r.Do(g.ledger.book, now, by)
-		if err != nil {
-			done <- answer{err: err}
-			return
+	var reply *answers.LedgerReply
+	var err error
+	late := g.byWriter(func() {
+		now, says := time.Now(), ""
+		if says, err = r.Do(g.ledger.book, now, by); err == nil {
+			g.lookAtLedger(now)
+			reply = &answers.LedgerReply{Items: g.ledger.stands.Load().items, Says: says}
 		}
-		g.lookAtLedger(now)
-		done <- answer{reply: &answers.LedgerReply{Items: g.ledger.stands.Load().items, Says: says}}
+	})
+	if late != nil {
+		return nil, fmt.Errorf("%w (downhaul defect)", late)
 	}
-	if g.opts.Stepped {
-		work()
-	} else {
-		select {
-		case g.keeper.asks <- work:
-		default:
-			return nil, errors.New("too many wait for the disk already; ask again, and look first whether it was taken (downhaul defect)")
-		}
+	if err == nil {
+		g.wasTold(reply.Says, by)
+		g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "ledger: " + reply.Says + " (by " + by + ")"})
 	}
-	select {
-	case a := <-done:
-		if a.err == nil {
-			g.wasTold(a.reply.Says, by)
-			g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "ledger: " + a.reply.Says + " (by " + by + ")"})
-		}
-		return a.reply, a.err
-	case <-time.After(slowLedger):
-		return nil, errors.New("the disk does not answer; look later whether it was taken (downhaul defect)")
-	}
+	return reply, err
 }
 
 // openingLedger is what is to be said of the ledger at the start.
 func (g *Guard) openingLedger() []string {
 	var lines []string
-	for _, err := range g.ledger.trouble {
-		lines = append(lines, "downhauld: "+err.Error())
-	}
 	for _, text := range g.ledgerHolds() {
 		lines = append(lines, "downhauld: "+text+"; start is refused")
 	}

@@ -129,27 +129,27 @@ type Alive interface {
 
 // Guard is a running guard with everything it holds open.
 type Guard struct {
-	opts    Options
-	pad     *pad.Pad
-	env     *rules.Envelope
-	session *session.Session
-	board   hw.Board
-	engine  *interlock.Engine
-	loop    *Loop
-	keeper  *keeper
-	links   []*link.Link
-	socket  *localsocket.Server
-	shot    snapshot
-	unseen  []string
-	before  []session.Ending
-	// retained says which old sessions went, and which had to stay.
-	retained []string
+	opts     Options
+	pad      *pad.Pad
+	env      *rules.Envelope
+	session  *session.Session
+	board    hw.Board
+	engine   *interlock.Engine
+	loop     *Loop
+	keeper   *keeper
+	links    []*link.Link
+	socket   *localsocket.Server
+	shot     snapshot
+	unseen   []string
+	before   []session.Ending
+	reread   []string // why all earlier sessions were read, and what does not count
 	now      func() time.Duration
 	proofs   standing
 	doorway  *doorway                 // nil where the craft need not sign
 	due      atomic.Pointer[[]string] // proof tests due, in words
 	declared declared
 	stops    stops
+	handed   handed
 	ledger   ledgered
 	toldMu   sync.Mutex
 	told     []said // over the local socket; guarded by toldMu
@@ -215,25 +215,31 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if g.session, err = session.Create(g.pad.LogFolder, meta, kept); err != nil {
 		return nil, err
 	}
-	g.before, g.retained = g.session.Before(), g.session.Retained
+	g.before = g.session.Before()
 	if err = g.openDoor(start); err != nil {
 		return nil, err
 	}
 	if err = g.assemble(); err != nil {
 		return nil, err
 	}
-	if err = g.commissioned(start); err != nil {
+	old, err := g.lookBack()
+	if err != nil {
 		return nil, err
 	}
-	// Once for ledger and card: a season's sessions take a while to open.
-	var old earlier
-	if old.sessions, old.trouble, err = session.Earlier(g.pad.LogFolder); err != nil {
+	g.stops.tally, g.declared.card = old.Stops, c.Card
+	g.stopsOnRecord()
+	if err = g.commissioned(start); err != nil {
 		return nil, err
 	}
 	if err = g.openLedger(start, old); err != nil {
 		return nil, err
 	}
 	if err = g.carded(c.Card, start, old); err != nil {
+		return nil, err
+	}
+	old.Stops = g.stops.tally
+	g.handed = old.handed
+	if err = g.session.HandOn(g.handed); err != nil {
 		return nil, err
 	}
 	if !opts.Stepped {
@@ -251,12 +257,6 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	return g, nil
 }
 
-// earlier are the sessions of the log folder, oldest first, and what could not be read.
-type earlier struct {
-	sessions []*session.Session
-	trouble  []error
-}
-
 // begin notes outside the session's folder that it has begun, before the loop
 // turns, and puts on record what earlier ones left: a session that then breaks
 // off, or whose folder is lost, lets the next one come up tripped.
@@ -266,6 +266,9 @@ func (g *Guard) begin() error {
 	}
 	for _, e := range g.before {
 		g.keeper.remark(0, "before this session: "+e.Says, g.opts.Stepped)
+	}
+	for _, says := range g.reread {
+		g.keeper.remark(0, says, g.opts.Stepped)
 	}
 	return nil
 }

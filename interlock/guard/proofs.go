@@ -49,7 +49,7 @@ func (g *Guard) commissioned(wall time.Time) error {
 			return err
 		}
 		g.proofs.trouble = append(g.proofs.trouble, trouble...)
-		stop, _ := stopping.Known(g.pad, "")
+		stop, _ := g.stops.counts().Known(g.pad, "")
 		if due := proof.Due(g.pad, g.env, g.opts.Software, g.pad.Reaction(stop.Thrust), proved); due != "" {
 			g.proofDue(proof.Number, due)
 		}

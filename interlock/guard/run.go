@@ -53,7 +53,6 @@ func (g *Guard) Run(ctx context.Context) error {
 	readers.Go(func() { g.watchDisk(work) })
 	readers.Go(func() { g.watchProofs(work) })
 	readers.Go(func() { g.keepSeen(work) })
-	readers.Go(func() { g.keepStops(work) })
 	writing, stopWriting := context.WithCancel(context.Background())
 	defer stopWriting()
 	writer.Go(func() { g.keeper.run(writing) })
@@ -115,7 +114,6 @@ func (g *Guard) finish() error {
 	inert := g.board.Inert()
 	g.isOpen = inert == nil && g.seenOpen()
 	errs := []error{inert}
-	g.lastStops()
 	g.keeper.drain()
 	// From the engine itself: the last snapshot is left out while somebody
 	// reads one, and the next session comes up by this state.
@@ -128,11 +126,15 @@ func (g *Guard) finish() error {
 	}
 	err := g.session.Trips.Append(end, true)
 	if err == nil {
-		err = g.session.Remember(end.State, true)
+		g.handed.Stops = g.stops.tally
+		err = errors.Join(g.session.HandOn(g.handed), g.session.Remember(end.State, true))
 	}
 	errs = append(errs, err)
 	if end.State == interlock.Fault.String() && last.State != interlock.Fault && g.ledger.book != nil {
 		errs = append(errs, g.faulted(interlock.Effect{Kind: interlock.StateEffect, At: last.At, From: last.State, State: interlock.Fault, Reason: interlock.ReasonPowerRemains}))
+	}
+	if err == nil {
+		errs = append(errs, g.session.Retain(time.Now(), end.State))
 	}
 	errs = append(errs, g.lastSeen(), g.release())
 	return errors.Join(errs...)
@@ -232,6 +234,9 @@ func (g *Guard) Remark(text string) {
 // Folder is the session's folder.
 func (g *Guard) Folder() string { return g.session.Dir }
 
+// Retained says which old sessions went, and which had to stay.
+func (g *Guard) Retained() []string { return g.session.Retained }
+
 // HeadCode is the head of the trip log after the end, as somebody writes it on
 // paper.
 func (g *Guard) HeadCode() string { return triplog.Code(g.session.Trips.Status().Head) }
@@ -250,8 +255,8 @@ func (g *Guard) Opening() []string {
 	for _, e := range g.before {
 		lines = append(lines, "downhauld: "+e.Says)
 	}
-	for _, r := range g.retained {
-		lines = append(lines, "downhauld: "+r)
+	for _, says := range g.reread {
+		lines = append(lines, "downhauld: "+says)
 	}
 	lines = append(lines, g.openingProofs()...)
 	lines = append(lines, g.openingLedger()...)

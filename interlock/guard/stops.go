@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"context"
 	"errors"
 	"fmt"
 	"strings"
@@ -15,28 +14,16 @@ import (
 	"downhaul/rules"
 )
 
-// stops keeps what openings prove of the stop. The loop follows them; what it saw
-// goes on record here, by one goroutine, behind its back.
+// stops keeps what openings prove of the stop. The loop follows them; what it saw the
+// record writer puts on record, behind its back.
 type stops struct {
-	work chan stopWork
-	lost atomic.Uint64 // openings that were seen and could not be handed over
-	bad  atomic.Pointer[string]
+	bad   atomic.Pointer[string]
+	tally stopping.Tally // the record writer's own, once the guard runs
+	worn  bool           // the writer's own: the contactor has made all its openings
 
 	// The loop's own, once it turns: what the engine was last told.
-	told  stopping.Times
-	begun bool
+	told stopping.Times
 }
-
-// stopWork is one thing to put on record: an opening, or a reading of one.
-type stopWork struct {
-	seen    stopping.Seen
-	reading *stopping.Record
-	done    chan error // nil where nobody waits
-}
-
-// stopRoom is how many openings wait for the disk: more than a crew makes while
-// one record is written.
-const stopRoom = 16
 
 // stopProof is the Seq of interlock.HostProof for a contactor that has opened
 // under load as often as its maker states.
@@ -58,79 +45,62 @@ func (g *Guard) watchOpenings(idle float64) *stopping.Watch {
 	if g.pad.Duty != interlock.Guard {
 		return nil
 	}
-	g.stops.work = make(chan stopWork, stopRoom)
 	return stopping.NewWatch(g.pad.Craft.Motors, idle, g.pad.Contactor.Readback, g.sawOpening)
 }
 
-// stopsOnRecord reads what openings prove. Records that cannot be read leave the
-// stop unproven.
+// stopsOnRecord reads the records of openings that were made since those that are in
+// the tally. Records that cannot be read leave the stop unproven.
 func (g *Guard) stopsOnRecord() {
 	if g.pad.Duty != interlock.Guard || g.pad.Rehearses() {
 		return
 	}
 	s := &g.stops
-	records, trouble, err := stopping.Records(g.pad.LogFolder)
-	if err != nil {
-		trouble = append(trouble, err)
+	var trouble []error
+	if start := g.declared.proof.Load() == nil; !start || !s.tally.UpToDate(g.pad.LogFolder) {
+		trouble = s.tally.ReadOn(g.pad.LogFolder)
 	}
+	var bad *string
 	if len(trouble) > 0 {
 		var says []string
 		for _, err := range trouble {
 			says = append(says, err.Error())
 		}
 		text := "the stop counts as not measured: " + strings.Join(says, "; ")
-		s.bad.Store(&text)
+		bad = &text
 	}
-	g.declared.proof.Store(stopping.Judge(records, g.stopOf()))
+	s.bad.Store(bad)
+	g.declared.proof.Store(s.counts().Prove(g.stopOf()))
+}
+
+// counts returns the records that count: none where some cannot be read.
+func (s *stops) counts() *stopping.Tally {
+	if s.bad.Load() != nil {
+		return new(stopping.Tally)
+	}
+	return &s.tally
 }
 
 // sawOpening takes an opening from the loop. It never waits.
 func (g *Guard) sawOpening(x stopping.Seen) {
+	r := new(stopping.Record)
+	r.Fill(x)
 	if g.opts.Stepped {
-		_ = g.keepStop(stopWork{seen: x})
+		_ = g.keepStop(r)
 		return
 	}
 	select {
-	case g.stops.work <- stopWork{seen: x}:
+	case g.keeper.asks <- func() { _ = g.keepStop(r) }:
 	default:
-		g.stops.lost.Add(1)
 		text := "an opening could not be put on record, so that it does not count: the disk was too slow"
 		g.keeper.trouble.Store(&text)
 	}
 }
 
-// keepStops writes openings down until ctx ends.
-func (g *Guard) keepStops(ctx context.Context) {
-	for {
-		select {
-		case w := <-g.stops.work:
-			_ = g.keepStop(w)
-		case <-ctx.Done():
-			return
-		}
-	}
-}
-
-// lastStops writes down what still waits at the end.
-func (g *Guard) lastStops() {
-	for {
-		select {
-		case w := <-g.stops.work:
-			_ = g.keepStop(w)
-		default:
-			return
-		}
-	}
-}
-
 // keepStop puts an opening, or a reading of one, on record and takes what it
 // changes.
-func (g *Guard) keepStop(w stopWork) error {
+func (g *Guard) keepStop(r *stopping.Record) error {
 	d := &g.declared
-	r := w.reading
-	if r == nil {
-		r = new(stopping.Record)
-		r.Fill(w.seen)
+	if r.Kind == stopping.Opening {
 		d.mu.Lock()
 		r.Step = d.facts.Step
 		d.mu.Unlock()
@@ -149,9 +119,6 @@ func (g *Guard) keepStop(w stopWork) error {
 	d.mu.Lock()
 	d.changed(now)
 	d.mu.Unlock()
-	if w.done != nil {
-		w.done <- err // buffered
-	}
 	return err
 }
 
@@ -181,12 +148,10 @@ func (g *Guard) contactorWorn() {
 		name += " " + c.Name
 	}
 	says := fmt.Sprintf("%s has opened under load %d times, and its maker states %d: replace it, write the new one's name under [contactor], and make the stop test anew", name, p.Loaded, c.LoadOpenings)
-	for _, due := range g.dueTests() {
-		if strings.HasPrefix(due, name+" has opened") {
-			return
-		}
+	if !g.stops.worn {
+		g.stops.worn = true
+		g.proofDue(stopProof, says)
 	}
-	g.proofDue(stopProof, says)
 }
 
 // tellTimes tells the engine the two times after an opening for a step that needs
@@ -197,10 +162,10 @@ func (g *Guard) tellTimes(output float64) {
 		return
 	}
 	times := p.Times(output, g.pad.Stated(), g.pad.FullThrustAfter())
-	if s.begun && times == s.told {
+	if times == s.told {
 		return
 	}
-	s.begun, s.told = true, times
+	s.told = times
 	g.tellStop(times)
 }
 
@@ -222,30 +187,11 @@ func (g *Guard) declareStop(x *session.Declaration) (says string, err error) {
 	if p == nil || p.Last == 0 {
 		return "", errors.New("no opening of this craft's chain counts here yet: a reading is of the last one")
 	}
-	w := stopWork{reading: &stopping.Record{Kind: stopping.Reading, Opening: p.Last, ReadS: took.Seconds(), Initials: x.Initials}, done: make(chan error, 1)}
-	if g.opts.Stepped {
-		if err := g.keepStop(w); err != nil {
-			return "", err
-		}
-		return w.reading.Says(), nil
+	r := &stopping.Record{Kind: stopping.Reading, Opening: p.Last, ReadS: took.Seconds(), Initials: x.Initials}
+	var kept error
+	var text string
+	if late := g.byWriter(func() { kept, text = g.keepStop(r), r.Says() }); late != nil {
+		return "", fmt.Errorf("the reading: %w", late)
 	}
-	late := time.NewTimer(readingFor)
-	defer late.Stop()
-	select {
-	case g.stops.work <- w:
-	case <-late.C:
-		return "", errors.New("the reading is not on record: the disk does not answer")
-	}
-	select {
-	case err := <-w.done:
-		if err != nil {
-			return "", err
-		}
-		return w.reading.Says(), nil
-	case <-late.C:
-		return "", errors.New("nobody knows whether the reading is on record: the disk does not answer")
-	}
+	return text, kept
 }
-
-// readingFor is how long somebody waits for a reading to be on disk.
-const readingFor = 5 * time.Second

@@ -12,6 +12,7 @@ import (
 
 	"downhaul/interlock/bench"
 	"downhaul/interlock/craftmodel"
+	"downhaul/interlock/dated"
 	"downhaul/interlock/session"
 	"downhaul/interlock/stopping"
 )
@@ -122,7 +123,7 @@ func TestStopTestFromEndToEnd(t *testing.T) {
 		}
 		f.openAt(share)
 	}
-	records, trouble, err := stopping.Records(dir)
+	records, trouble, err := dated.Read(stopping.Folder(dir), stopping.Schema, func(r *stopping.Record) (schema, number int) { return r.Schema, r.Number })
 	must(t, err)
 	if len(trouble) > 0 || len(records) != 5 {
 		t.Fatalf("%d openings on record, %v", len(records), trouble)
@@ -134,7 +135,11 @@ func TestStopTestFromEndToEnd(t *testing.T) {
 			t.Errorf("opening %+v", r)
 		}
 	}
-	p := stopping.Judge(records, g.stopOf())
+	var all stopping.Tally
+	for _, r := range records {
+		all.Take(r)
+	}
+	p := all.Prove(g.stopOf())
 	if p.UpTo() < 0.7 || p.UpTo() > 0.99 || p.Loaded < 4 {
 		t.Fatalf("proven up to %v, %d under load", p.UpTo(), p.Loaded)
 	}
@@ -178,10 +183,16 @@ func TestStopTestFromEndToEnd(t *testing.T) {
 		t.Errorf("counted %+v", c)
 	}
 
-	// A record that cannot be read leaves the stop unproven, and says so.
+	// One that a start has taken already counts on, whatever becomes of it. A newer one
+	// that cannot be read leaves the stop unproven, and says so.
 	names, err := filepath.Glob(filepath.Join(stopping.Folder(dir), "*.json"))
 	must(t, err)
 	must(t, os.WriteFile(names[2], []byte("{"), 0o644))
+	f = onPad(t, files, tiedDown())
+	if c := f.guard.Status().Counted; c == nil || c.Openings != 5+9-p.Loaded || c.Trouble != "" {
+		t.Errorf("counted %+v", c)
+	}
+	must(t, f.guard.Finish(f.now), os.WriteFile(filepath.Join(stopping.Folder(dir), "0099-x.json"), []byte("{"), 0o644))
 	f = onPad(t, files, tiedDown())
 	must(t, declare(f.guard, step("empty hover")))
 	if c := f.guard.Status().Counted; c == nil || !strings.Contains(c.Trouble, "counts as not measured") {

@@ -13,8 +13,6 @@ import (
 	"io"
 	"io/fs"
 	"os"
-	"slices"
-	"strings"
 )
 
 // Kind is a kind of file with its largest size in bytes.
@@ -137,29 +135,29 @@ func Size(n int64) string {
 	return fmt.Sprintf("%.1f %s", v, unit)
 }
 
-// List gives the names in a folder in order, at most MostEntries of them.
-func List(dir string) ([]fs.DirEntry, error) {
+// Names hands over the names in a folder in no order, at most MostEntries of them, and
+// holds no more than a chunk of them at a time.
+func Names(dir string, take func(name string)) error {
 	f, err := openFolder(dir)
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer f.Close()
-	var all []fs.DirEntry
-	for {
-		some, err := f.ReadDir(4096)
-		all = append(all, some...)
-		if len(all) > MostEntries {
-			return nil, fmt.Errorf("folder %s: over %d names in it; move the oldest elsewhere", dir, MostEntries)
+	for n := 0; ; {
+		some, err := f.Readdirnames(512)
+		for _, name := range some {
+			take(name)
+		}
+		if n += len(some); n > MostEntries {
+			return fmt.Errorf("folder %s: over %d names in it; move the oldest elsewhere", dir, MostEntries)
 		}
 		if errors.Is(err, io.EOF) {
-			break
+			return nil
 		}
 		if err != nil {
-			return nil, err
+			return err
 		}
 	}
-	slices.SortFunc(all, func(a, b fs.DirEntry) int { return strings.Compare(a.Name(), b.Name()) })
-	return all, nil
 }
 
 // SyncFolder returns when the names in the folder are on the disk.

@@ -2,6 +2,7 @@ package plain
 
 import (
 	"errors"
+	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -113,23 +114,30 @@ func TestSizes(t *testing.T) {
 	}
 }
 
-func TestList(t *testing.T) {
+func TestNames(t *testing.T) {
 	dir := t.TempDir()
-	for _, name := range []string{"b", "a", "c"} {
-		if err := os.WriteFile(filepath.Join(dir, name), nil, 0o600); err != nil {
+	many := map[string]bool{} // more than a chunk of them
+	for i := range 1300 {
+		many[fmt.Sprint(i)] = true
+		if err := os.WriteFile(filepath.Join(dir, fmt.Sprint(i)), nil, 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
-	got, err := List(dir)
-	if err != nil || len(got) != 3 || got[0].Name() != "a" || got[2].Name() != "c" {
-		t.Errorf("%v, %v", got, err)
+	err := Names(dir, func(name string) {
+		if !many[name] {
+			t.Errorf("%s twice, or not there", name)
+		}
+		delete(many, name)
+	})
+	if err != nil || len(many) != 0 {
+		t.Errorf("%d left out, %v", len(many), err)
 	}
 	for name, what := range traps(t) {
 		if what == "a folder" {
 			continue
 		}
 		within(t, name, func() {
-			if _, err := List(name); err == nil {
+			if err := Names(name, func(string) {}); err == nil {
 				t.Errorf("%s was listed as a folder", name)
 			}
 			if err := SyncFolder(name); err == nil {
@@ -139,5 +147,49 @@ func TestList(t *testing.T) {
 	}
 	if err := SyncFolder(dir); err != nil {
 		t.Error(err)
+	}
+}
+
+// What was put in its place last is told from what something came or went behind.
+func TestLastPut(t *testing.T) {
+	dir := t.TempDir()
+	put := func() {
+		if err := os.WriteFile(filepath.Join(dir, "new"), nil, 0o600); err != nil {
+			t.Fatal(err)
+		}
+		if err := os.Rename(filepath.Join(dir, "new"), filepath.Join(dir, "file")); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if LastPut(dir, "file") {
+		t.Error("one that is not there")
+	}
+	for what, do := range map[string]func() error{
+		"a file comes":                        func() error { return os.WriteFile(filepath.Join(dir, "other"), nil, 0o600) },
+		"a file goes":                         func() error { return os.Remove(filepath.Join(dir, "other")) },
+		"a file is written over in its place": func() error { return os.WriteFile(filepath.Join(dir, "file"), []byte("x"), 0o600) },
+		"the folder's time is set back": func() error {
+			if err := os.Mkdir(filepath.Join(dir, "folder"), 0o700); err != nil {
+				return err
+			}
+			return os.Chtimes(dir, time.Unix(1, 0), time.Unix(1, 0))
+		},
+	} {
+		if _, err := os.Stat(filepath.Join(dir, "other")); what == "a file goes" && err != nil {
+			if err := os.WriteFile(filepath.Join(dir, "other"), nil, 0o600); err != nil {
+				t.Fatal(err)
+			}
+		}
+		put()
+		if !LastPut(dir, "file") {
+			t.Errorf("%s: not told before", what)
+		}
+		time.Sleep(50 * time.Millisecond) // the kernel's times move in steps
+		if err := do(); err != nil {
+			t.Fatal(err)
+		}
+		if LastPut(dir, "file") {
+			t.Errorf("%s: not told", what)
+		}
 	}
 }

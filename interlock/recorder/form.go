@@ -21,6 +21,14 @@ const (
 	FirstLine   = "downhaul recording 1"
 )
 
+// FileName is the name of a part of a session's recording, from 1.
+func FileName(part int) string {
+	if part <= 1 {
+		return "recording.pcapng"
+	}
+	return fmt.Sprintf("recording-%d.pcapng", part)
+}
+
 // Form is what one interface of our own recording carries.
 type Form struct {
 	Source   intake.Source

@@ -185,7 +185,7 @@ func (r *reading) readLog() {
 
 // recording finds the recording and says why it cannot be used.
 func (r *reading) recording() {
-	parts, err := r.ses.RecordingParts()
+	parts, err := recording.Parts(r.ses.Dir)
 	if err != nil {
 		r.doubt("the recording cannot be used: %v", err)
 		return

@@ -111,6 +111,17 @@ func because(reason string) string {
 	return reason
 }
 
+// stepAt returns the step that was declared at an engine time, empty before one was.
+func stepAt(story *session.Story, at time.Duration) string {
+	step := ""
+	for i := range story.Declarations {
+		if d := &story.Declarations[i]; d.What == session.DeclaredStep && d.At <= at {
+			step = d.Step
+		}
+	}
+	return step
+}
+
 // declared puts step, ballast and packs of the declaration to the run.
 func (r *Run) declared(story session.Story, crd *card.Card) {
 	for i := range story.Runs {
@@ -120,7 +131,7 @@ func (r *Run) declared(story session.Story, crd *card.Card) {
 		}
 	}
 	if r.Step == "" {
-		r.Step = story.StepAt(r.begin)
+		r.Step = stepAt(&story, r.begin)
 	}
 	switch {
 	case r.Step == "":

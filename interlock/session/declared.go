@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -147,24 +148,6 @@ func (o *Story) take(kind triplog.Kind, text string, at time.Duration, wall time
 	}
 }
 
-// StepAt is the step that was declared at an engine time, empty before one was.
-func (o *Story) StepAt(at time.Duration) string {
-	step := ""
-	for i := range o.Declarations {
-		if d := &o.Declarations[i]; d.What == DeclaredStep && d.At <= at {
-			step = d.Step
-		}
-	}
-	return step
-}
-
-// Newest returns the highest number of a session in a log folder, 0 for none: the
-// place on record of what is written there between sessions.
-func Newest(logFolder string) (int, error) {
-	m, err := recall(logFolder)
-	return m.highest, err
-}
-
 // Earlier opens all sessions of a log folder that still can be read, oldest
 // first; trouble tells of those that could not.
 func Earlier(logFolder string) (sessions []*Session, trouble []error, err error) {
@@ -177,4 +160,30 @@ func Earlier(logFolder string) (sessions []*Session, trouble []error, err error)
 	}
 	slices.SortStableFunc(sessions, func(a, b *Session) int { return a.Info.Number - b.Info.Number })
 	return sessions, trouble, nil
+}
+
+// Since returns what was handed on from the sessions before the last, and the last, which
+// is to be read on top. Without facts all are (Earlier); why is empty for a first start.
+func (s *Session) Since() (facts json.RawMessage, last *Session, why string) {
+	if s.before.facts == nil {
+		return nil, nil, s.before.why
+	}
+	last, err := Open(filepath.Join(filepath.Dir(s.Dir), s.before.last))
+	if err != nil {
+		return nil, nil, "the last session cannot be opened"
+	}
+	return s.before.facts, last, ""
+}
+
+// mostFacts bounds what is handed on; ours. The note is written anew with each trip.
+const mostFacts = 256 << 10
+
+// HandOn has the note carry facts of the sessions before this one to the next start.
+// What is too much is left out: that start then reads all of them.
+func (s *Session) HandOn(facts any) error {
+	text, err := json.Marshal(facts)
+	if err == nil && len(text) <= mostFacts {
+		s.facts = text
+	}
+	return err
 }

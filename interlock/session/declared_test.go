@@ -62,9 +62,6 @@ func TestStoryComesBackFromTheLog(t *testing.T) {
 	if !reflect.DeepEqual(story, want) {
 		t.Errorf("got  %+v\nwant %+v", story, want)
 	}
-	if story.StepAt(time.Second) != "" || story.StepAt(3*time.Second) != `quote " and \` {
-		t.Errorf("steps %q, %q", story.StepAt(time.Second), story.StepAt(3*time.Second))
-	}
 	sessions, trouble, err := Earlier(logs)
 	if err != nil || len(sessions) != 1 || len(trouble) != 0 {
 		t.Errorf("earlier sessions: %v, %v, %v", sessions, trouble, err)

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -53,14 +54,19 @@ func (e Ending) ComesUp() string {
 	return interlock.Tripped.String()
 }
 
-// earlier opens every session of the folder; broken are those whose
-// session.json cannot be read although they got as far as a trip log.
-func earlier(logFolder string, entries []fs.DirEntry) (sessions []*Session, broken []Ending) {
-	for _, entry := range entries {
-		if !entry.IsDir() || strings.HasPrefix(entry.Name(), removing) {
+// all opens every session of the log folder; broken are those whose session.json
+// cannot be read although they got as far as a trip log.
+func all(logFolder string) (sessions []*Session, broken []Ending, err error) {
+	var names []string
+	if err := plain.Names(logFolder, func(name string) { names = append(names, name) }); err != nil {
+		return nil, nil, explain("look for earlier sessions", logFolder, err)
+	}
+	slices.Sort(names)
+	for _, name := range names {
+		dir := filepath.Join(logFolder, name)
+		if info, err := os.Lstat(dir); err != nil || !info.IsDir() || strings.HasPrefix(name, removing) {
 			continue
 		}
-		dir := filepath.Join(logFolder, entry.Name())
 		s, err := Open(dir)
 		if err == nil {
 			sessions = append(sessions, s)
@@ -70,20 +76,10 @@ func earlier(logFolder string, entries []fs.DirEntry) (sessions []*Session, brok
 			continue // no session, or one that never got as far as to run
 		}
 		broken = append(broken, Ending{
-			Session: entry.Name(), Dir: dir, How: Unreadable,
-			Says: fmt.Sprintf("nobody can tell how session %s ended (%v); look into it, then move it out of the log folder", entry.Name(), err),
+			Session: name, Dir: dir, How: Unreadable,
+			Says: fmt.Sprintf("nobody can tell how session %s ended (%v); look into it, then move it out of the log folder", name, err),
 		})
 	}
-	return sessions, broken
-}
-
-// all opens every session of the log folder.
-func all(logFolder string) (sessions []*Session, broken []Ending, err error) {
-	entries, err := plain.List(logFolder)
-	if err != nil {
-		return nil, nil, explain("look for earlier sessions", logFolder, err)
-	}
-	sessions, broken = earlier(logFolder, entries)
 	return sessions, broken, nil
 }
 

@@ -53,29 +53,6 @@ func checkRoom(dir string, want uint64) error {
 	return nil
 }
 
-// tryWriting writes, syncs and removes a small file: a disk can have room and
-// still take nothing.
-func tryWriting(dir string) error {
-	f, err := os.CreateTemp(dir, ".try-*")
-	if err != nil {
-		return explain("try writing", dir, err)
-	}
-	_, err = f.Write(make([]byte, 4096))
-	if err == nil {
-		err = f.Sync()
-	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if rerr := os.Remove(f.Name()); err == nil {
-		err = rerr
-	}
-	if err != nil {
-		return explain("try writing", dir, err)
-	}
-	return nil
-}
-
 // writeNew writes a file that must not be there yet, and syncs it.
 func writeNew(name string, text []byte) error {
 	f, err := os.OpenFile(name, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)

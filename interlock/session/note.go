@@ -6,10 +6,11 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
+	"hash/crc64"
 	"io/fs"
+	"maps"
 	"os"
 	"path/filepath"
-	"regexp"
 	"slices"
 	"strconv"
 	"strings"
@@ -26,7 +27,8 @@ import (
 // so that whoever clears the folder with a shell's * leaves it.
 const noteName = ".last-session.json"
 
-const noteVersion = 1
+// noteVersion is that of the note that is written; 1 carried nothing.
+const noteVersion = 2
 
 // note is that file.
 type note struct {
@@ -39,8 +41,11 @@ type note struct {
 	Guard *noted `json:"guard"`
 	// Owed is what a session that only watched found wrong; the next that holds
 	// a relay comes up by it.
-	Owed   []owed `json:"owed,omitempty"`
-	SHA256 string `json:"sha256"` // of the rest: finds accident, not an edit with care
+	Owed []owed `json:"owed,omitempty"`
+	// Carried is what a start need not read in the sessions before the last; nil
+	// has it read all.
+	Carried *carried `json:"carried,omitempty"`
+	SHA256  string   `json:"sha256"` // of the rest: finds accident, not an edit with care
 }
 
 // noted is one session as it stood when it was noted last.
@@ -58,6 +63,16 @@ type owed struct {
 	How  How    `json:"how"`
 	Says string `json:"says"`
 }
+
+// carried is what the sessions before the last left to a start, besides how the latest
+// ended.
+type carried struct {
+	Folders uint64          `json:"folders"` // that stood there, the last too: the sum of their names
+	Facts   json.RawMessage `json:"facts"`
+}
+
+// sumOf is the part of a name in carried.Folders.
+func sumOf(name string) uint64 { return crc64.Checksum([]byte(name), crc64.MakeTable(crc64.ECMA)) }
 
 func (n note) sum() (string, error) {
 	n.SHA256 = ""
@@ -85,7 +100,7 @@ func readNote(logFolder string) (*note, error) {
 		return nil, fmt.Errorf("it is damaged (%w)", err)
 	}
 	want, err := n.sum()
-	if err != nil || n.V != noteVersion || n.SHA256 != want || n.Number < 1 || n.Number > mostNumber || !n.Last.sound() || n.Guard != nil && !n.Guard.sound() {
+	if err != nil || n.V < 1 || n.SHA256 != want || n.Number < 1 || n.Number > mostNumber || !n.Last.sound() || n.Guard != nil && !n.Guard.sound() {
 		return nil, errors.New("it is damaged or was edited")
 	}
 	return &n, nil
@@ -109,6 +124,9 @@ func (s *Session) Remember(state string, ended bool) error {
 	} else {
 		n.Guard, n.Owed = s.before.guard, s.before.owed
 	}
+	if s.facts != nil {
+		n.Carried = &carried{Folders: s.before.folders, Facts: s.facts}
+	}
 	var err error
 	if n.SHA256, err = n.sum(); err != nil {
 		return err
@@ -129,6 +147,11 @@ type memory struct {
 	found   []Ending
 	guard   *noted // the latest that held a relay
 	owed    []owed // of found: what a later look would not find again
+	folders uint64 // that stand there, as in carried
+	last    string // the latest session, behind those that facts are of
+	facts   json.RawMessage
+	why     string // there are no facts
+	broke   bool   // the latest session did not end in order
 }
 
 const mend = "look into it; if nobody knows why, treat it as a trip that nobody reported. Then reset"
@@ -136,15 +159,28 @@ const mend = "look into it; if nobody knows why, treat it as a trip that nobody 
 // recall looks at the note and at what it points to. It reads the names in the
 // log folder and the sessions that the note speaks of or does not know, not all.
 func recall(logFolder string) (memory, error) {
-	entries, err := plain.List(logFolder)
+	n, noNote := readNote(logFolder)
+	var m memory
+	later := map[string]int{}
+	err := plain.Names(logFolder, func(name string) {
+		number, ok := numberIn(name)
+		if !ok {
+			return
+		}
+		m.folders += sumOf(name)
+		if noNote != nil {
+			m.highest = max(m.highest, number)
+		} else if n.unknown(logFolder, name, number) {
+			later[name] = number
+		}
+	})
 	if err != nil {
-		return memory{}, explain("look for earlier sessions", logFolder, err)
+		return m, explain("look for earlier sessions", logFolder, err)
 	}
-	n, err := readNote(logFolder)
-	if err != nil {
-		return recallWithout(logFolder, entries, err)
+	if noNote != nil {
+		return recallWithout(logFolder, m, noNote)
 	}
-	m := memory{highest: n.Number, guard: n.Guard, owed: n.Owed}
+	m.highest, m.guard, m.owed, m.last, m.broke = n.Number, n.Guard, n.Owed, n.Last.Session, !n.Last.Ended
 	for _, o := range n.Owed {
 		m.found = append(m.found, Ending{Dir: logFolder, How: o.How, Says: o.Says})
 	}
@@ -153,15 +189,21 @@ func recall(logFolder string) (memory, error) {
 			m.found = append(m.found, e)
 		}
 	}
-	for _, entry := range entries {
-		number, later := n.unknown(logFolder, entry)
-		if !later {
-			continue
-		}
-		m.highest = max(m.highest, number)
-		e := lookAt(filepath.Join(logFolder, entry.Name()))
+	for _, name := range slices.Sorted(maps.Keys(later)) {
+		m.highest = max(m.highest, later[name])
+		e := lookAt(filepath.Join(logFolder, name))
 		e.mismatch("it ran after the last one that was noted", nil)
 		m.owe(e)
+	}
+	switch c := n.Carried; {
+	case slices.ContainsFunc(m.found, func(e Ending) bool { return e.How == Mismatch || e.How == Unreadable }):
+		m.why = "the note of the last session does not match"
+	case c == nil:
+		m.why = "the note of the last session carries nothing of them"
+	case c.Folders != m.folders:
+		m.why = "session folders were put in or taken away by hand"
+	default:
+		m.facts = c.Facts
 	}
 	return m, nil
 }
@@ -173,25 +215,20 @@ func (m *memory) owe(e Ending) {
 
 // recallWithout decides by the sessions themselves, and by the safe side: with
 // sessions but no note that counts, nobody knows which was the last.
-func recallWithout(logFolder string, entries []fs.DirEntry, why error) (memory, error) {
-	sessions, broken := earlier(logFolder, entries)
-	var m memory
+func recallWithout(logFolder string, m memory, why error) (memory, error) {
+	sessions, broken, err := all(logFolder)
 	none := errors.Is(why, fs.ErrNotExist)
-	if none && len(sessions)+len(broken) == 0 {
-		return m, nil // the first start in this folder
+	if err != nil || none && len(sessions)+len(broken) == 0 {
+		return m, err // the first start in this folder
 	}
 	for _, s := range sessions {
 		m.highest = max(m.highest, s.Info.Number)
-	}
-	for _, entry := range entries {
-		if number, ok := numberIn(entry.Name()); ok {
-			m.highest = max(m.highest, number)
-		}
 	}
 	says := fmt.Sprintf("the note of the last session (%s) cannot be used: %v", noteName, why)
 	if none {
 		says = fmt.Sprintf("there are sessions in the log folder, but no note of the last one (%s): it was removed, or they are from an older version of this program", noteName)
 	}
+	m.why, m.broke = "there is no note of the last session that can be used", true
 	m.owe(Ending{Dir: logFolder, How: Mismatch, Says: says + "; " + mend})
 	for _, e := range append(newest(sessions), broken...) {
 		m.owe(e)
@@ -299,46 +336,25 @@ func (e *Ending) mismatch(why string, n *noted) {
 	e.Says = fmt.Sprintf("session %s does not match the note of it: %s; %s", filepath.Base(e.Dir), why, mend)
 }
 
-// Names of session folders: the start, and the session's number. Older versions
-// of this program put four random digits there.
-var (
-	numberedName = regexp.MustCompile(`^\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ-s(\d{4,10})$`)
-	olderName    = regexp.MustCompile(`^\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ-[0-9a-f]{4}$`)
-)
+// nameTime is how a session's name begins: with its start. Its number stands behind it.
+const nameTime = "2006-01-02T15-04-05Z"
 
 // numberIn is the number in a session's name.
 func numberIn(name string) (int, bool) {
-	m := numberedName.FindStringSubmatch(name)
-	if m == nil {
+	start, digits, ok := strings.Cut(name, "-s")
+	if !ok || len(start) != len(nameTime) || start[len(start)-1] != 'Z' || len(digits) < 4 || len(digits) > 10 {
 		return 0, false
 	}
-	n, err := strconv.Atoi(m[1])
-	return n, err == nil && n >= 1 && n <= mostNumber
+	n, err := strconv.ParseUint(digits, 10, 63)
+	return int(n), err == nil && n >= 1 && n <= mostNumber
 }
 
-// unknown reports whether an entry of the log folder is a session that ran after
-// the last that was noted. One of an older version, whose name holds no number,
-// is opened where its name stands behind the noted one's.
-func (n *note) unknown(logFolder string, entry fs.DirEntry) (number int, later bool) {
-	name := entry.Name()
-	if !entry.IsDir() || name == n.Last.Session {
-		return 0, false
-	}
-	number, ok := numberIn(name)
-	if !ok {
-		if !olderName.MatchString(name) || name < n.Last.Session {
-			return 0, false
-		}
-		s, err := Open(filepath.Join(logFolder, name))
-		if err != nil {
-			_, err = os.Lstat(filepath.Join(logFolder, name, triplog.PartName(1)))
-			return 0, err == nil
-		}
-		number = s.Info.Number
-	}
-	if number <= n.Number {
-		return number, false
+// unknown reports whether the folder of that session holds one that ran after the last
+// that was noted.
+func (n *note) unknown(logFolder, name string, number int) bool {
+	if number <= n.Number || name == n.Last.Session {
+		return false
 	}
 	_, err := os.Lstat(filepath.Join(logFolder, name, triplog.PartName(1)))
-	return number, err == nil
+	return err == nil
 }

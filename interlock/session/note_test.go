@@ -161,7 +161,7 @@ func TestPromise05_WhatIsMissingOrDoesNotMatchComesUpTripped(t *testing.T) {
 			fix(t, os.Remove(name), os.Symlink("/dev/zero", name))
 		}, "tripped", "a device"},
 		{"note of a newer version", clean, func(t *testing.T, logs string, _ *Session) {
-			fix(t, os.WriteFile(filepath.Join(logs, noteName), []byte(`{"v":2,"sessions":[]}`), 0o644))
+			fix(t, os.WriteFile(filepath.Join(logs, noteName), []byte(`{"v":3,"sessions":[]}`), 0o644))
 		}, "tripped", "newer version"},
 	} {
 		for _, watched := range []bool{false, true} {
@@ -232,16 +232,13 @@ func TestPromise05_ASessionThatTheNoteDoesNotKnow(t *testing.T) {
 	} else {
 		keep(t, next, endedIn("blocked"))
 	}
-	older := filepath.Join(logs, "2026-05-30T19-00-00Z-a1b2")
-	fix(t, os.CopyFS(older, os.DirFS(s.Dir)))
-	alter(t, filepath.Join(older, infoName), func(text string) string {
-		return strings.Replace(text, fmt.Sprintf(`"number": %d`, s.Info.Number), `"number": 99`, 1)
-	})
-	if up, says := comesUp(t, logs); up != "tripped" || !strings.Contains(says, "a1b2") {
-		t.Errorf("one of an older version: comes up %q: %s", up, says)
+	copied := filepath.Join(logs, "2026-05-30T19-00-00Z-s0099")
+	fix(t, os.CopyFS(copied, os.DirFS(s.Dir)))
+	if up, says := comesUp(t, logs); up != "tripped" || !strings.Contains(says, "s0099") {
+		t.Errorf("a copy under a later number: comes up %q: %s", up, says)
 	}
-	if n, err := Newest(logs); err != nil || n != 99 {
-		t.Errorf("the newest has number %d, %v", n, err)
+	if m, err := recall(logs); err != nil || m.highest != 99 {
+		t.Errorf("the newest has number %d, %v", m.highest, err)
 	}
 }
 
@@ -298,6 +295,7 @@ func TestUnfinished_OpensOnlyWhatTheNotePointsTo(t *testing.T) {
 func TestNote_EveryByte(t *testing.T) {
 	logs := t.TempDir()
 	s := create(t, logs)
+	fix(t, s.HandOn(json.RawMessage(`{"told":[1,"<"]}`)))
 	keep(t, s, endedIn("tripped"))
 	name := filepath.Join(logs, noteName)
 	good, err := os.ReadFile(name)

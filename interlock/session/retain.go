@@ -11,7 +11,6 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/dated"
 	"downhaul/interlock/plain"
 	"downhaul/interlock/triplog"
 )
@@ -29,22 +28,23 @@ type Keep struct {
 const leastSessions = 5
 
 const (
-	reportedName = "reported.json"
+	// ReportedName is the file that holds Reported.
+	ReportedName = "reported.json"
 	// removing is put before the name of a folder that goes: a removal that a
 	// power cut breaks off leaves no half session behind.
 	removing = ".removing-"
 )
 
-// reported is what stands in a session's folder once somebody has reported on it.
-type reported struct {
+// Reported is what stands in a session's folder once somebody has reported on it.
+type Reported struct {
 	V     int       `json:"v"`
 	Trips int       `json:"trips"`
 	At    time.Time `json:"at"`
 }
 
-// tripCount counts the trips in the log. Only a log that nothing is wrong with
+// TripCount counts the trips in the log. Only a log that nothing is wrong with
 // can be counted.
-func (s *Session) tripCount() (int, error) {
+func (s *Session) TripCount() (int, error) {
 	names, err := s.TripParts()
 	if err != nil {
 		return 0, err
@@ -62,36 +62,18 @@ func (s *Session) tripCount() (int, error) {
 	return n, nil
 }
 
-// MarkReported notes that somebody has reported on every trip in the log as it
-// stands: from then on the session may go by age or size.
-func (s *Session) MarkReported(at time.Time) error {
-	n, err := s.tripCount()
-	if err != nil && !errors.Is(err, triplog.ErrBroken) {
-		return err
-	}
-	text, err := json.Marshal(reported{V: 1, Trips: n, At: at.UTC().Round(0)})
-	if err != nil {
-		return err
-	}
-	name := filepath.Join(s.Dir, reportedName)
-	if err := dated.WriteWhole(name, append(text, '\n'), 0o644); err != nil {
-		return fmt.Errorf("note that session %s is reported on: %w", s.Info.Session, err)
-	}
-	return nil
-}
-
 // mustStay says why a session may not go, whatever its age; empty when it may.
 func (s *Session) mustStay() string {
-	text, err := plain.Read(filepath.Join(s.Dir, reportedName), plain.Note)
+	text, err := plain.Read(filepath.Join(s.Dir, ReportedName), plain.Note)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {
 		return err.Error()
 	}
-	var r reported
+	var r Reported
 	if err == nil && (json.Unmarshal(text, &r) != nil || r.V != 1) {
-		return reportedName + " is damaged"
+		return ReportedName + " is damaged"
 	}
 	done := err == nil
-	n, err := s.tripCount()
+	n, err := s.TripCount()
 	switch {
 	case err != nil && !done:
 		return fmt.Sprintf("its trip log cannot be read to the end (%v), and nobody has reported on it", err)
@@ -118,36 +100,52 @@ func (s *Session) size() (n int64) {
 	return n
 }
 
-// Retain removes sessions that are too old or too many, the oldest first, and
+// Retain removes what may go at the end of this session, in that state, and notes what
+// stays: the next start need not look.
+func (s *Session) Retain(now time.Time, state string) error {
+	was := s.before.folders
+	if s.retain(filepath.Dir(s.Dir), now); s.before.folders == was {
+		return nil
+	}
+	return s.Remember(state, true)
+}
+
+// retain removes sessions that are too old or too many, the oldest first, and
 // says in words what went and what had to stay. It never removes a session with
 // a trip that nobody has reported on, one that did not end in order and was not
 // reported on, one that cannot be read, any of the latest, or the last one that
-// held a relay: the next start asks how that ended. Call it only while the
-// folder is held (between sessions, by the guard that begins one).
-func Retain(logFolder string, keep Keep, now time.Time) (says []string, err error) {
-	if err := sweep(logFolder); err != nil {
-		return nil, err
-	}
+// held a relay: the next start asks how that ended. A fault here keeps nobody from
+// guarding.
+func (s *Session) retain(logFolder string, now time.Time) {
+	keep := s.keep
 	if keep == (Keep{}) {
-		return nil, nil
+		return
 	}
 	sessions, _, err := all(logFolder)
+	if err == nil {
+		err = plain.Names(logFolder, func(name string) {
+			if strings.HasPrefix(name, removing) {
+				_ = os.RemoveAll(filepath.Join(logFolder, name)) // broken off
+			}
+		})
+	}
 	if err != nil {
-		return nil, err
+		s.Retained = append(s.Retained, err.Error())
+		return
 	}
 	slices.SortFunc(sessions, func(a, b *Session) int { return a.Info.Number - b.Info.Number })
 	lastGuard := -1
 	sizes, total := make([]int64, len(sessions)), int64(0)
-	for i, s := range sessions {
-		if s.Info.Duty != DutyWatch {
+	for i, o := range sessions {
+		if o.Info.Duty != DutyWatch {
 			lastGuard = i
 		}
-		sizes[i] = s.size()
+		sizes[i] = o.size()
 		total += sizes[i]
 	}
-	for i, s := range sessions {
+	for i, o := range sessions {
 		why := ""
-		switch age := now.Sub(s.Info.Wall); {
+		switch age := now.Sub(o.Info.Wall); {
 		case keep.Age > 0 && age > keep.Age:
 			why = fmt.Sprintf("%d days old", int(age.Hours()/24))
 		case keep.Bytes > 0 && total > keep.Bytes:
@@ -158,32 +156,17 @@ func Retain(logFolder string, keep Keep, now time.Time) (says []string, err erro
 		if i == lastGuard || i >= len(sessions)-leastSessions {
 			continue
 		}
-		if stay := s.mustStay(); stay != "" {
-			says = append(says, fmt.Sprintf("session %s stays, though %s: %s", s.Info.Session, why, stay))
+		if stay := o.mustStay(); stay != "" {
+			s.Retained = append(s.Retained, fmt.Sprintf("session %s stays, though %s: %s", o.Info.Session, why, stay))
 			continue
 		}
-		gone := filepath.Join(logFolder, removing+s.Info.Session)
-		if err := errors.Join(os.Rename(s.Dir, gone), os.RemoveAll(gone)); err != nil {
-			return says, explain("remove an old session", logFolder, err)
+		gone := filepath.Join(logFolder, removing+o.Info.Session)
+		if err := errors.Join(os.Rename(o.Dir, gone), os.RemoveAll(gone)); err != nil {
+			s.Retained = append(s.Retained, explain("remove an old session", logFolder, err).Error())
+			return
 		}
 		total -= sizes[i]
-		says = append(says, fmt.Sprintf("session %s was removed: %s", s.Info.Session, why))
+		s.before.folders -= sumOf(filepath.Base(o.Dir))
+		s.Retained = append(s.Retained, fmt.Sprintf("session %s was removed: %s", o.Info.Session, why))
 	}
-	return says, nil
-}
-
-// sweep finishes removals that were broken off.
-func sweep(logFolder string) error {
-	entries, err := plain.List(logFolder)
-	if err != nil {
-		return explain("look for earlier sessions", logFolder, err)
-	}
-	for _, entry := range entries {
-		if strings.HasPrefix(entry.Name(), removing) {
-			if err := os.RemoveAll(filepath.Join(logFolder, entry.Name())); err != nil {
-				return explain("remove an old session", logFolder, err)
-			}
-		}
-	}
-	return nil
 }

@@ -48,7 +48,7 @@ type Meta struct {
 	Mark string
 	// Room is how many bytes must be free; 0 takes DefaultRoom.
 	Room uint64
-	// Keep says which old sessions go before this one begins.
+	// Keep says which old sessions go at the end of this one.
 	Keep Keep
 }
 
@@ -98,8 +98,10 @@ type Session struct {
 	Recording *recorder.Writer
 	// Retained says which old sessions went, and which had to stay.
 	Retained []string
+	keep     Keep
 	lock     *os.File
 	before   memory
+	facts    json.RawMessage // what the next start is to know of the sessions before this one
 	places   []triplog.Place // of the recording's files, and of the lock
 }
 
@@ -125,7 +127,7 @@ func Create(logFolder string, meta Meta, files []File) (*Session, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &Session{lock: lock}
+	s := &Session{lock: lock, keep: meta.Keep}
 	if err := s.begin(logFolder, meta, files); err != nil {
 		_ = s.Close()
 		if s.Dir != "" {
@@ -146,16 +148,14 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 	if s.before, err = recall(logFolder); err != nil {
 		return fmt.Errorf("look at the last session: %w", err)
 	}
-	// Once it is known how the last one ended, and before room is asked for; a fault
-	// here keeps nobody from guarding.
-	if s.Retained, err = Retain(logFolder, meta.Keep, meta.Wall); err != nil {
-		s.Retained = append(s.Retained, err.Error())
+	// The end of the last session has seen to it, unless it broke off.
+	short := checkRoom(logFolder, meta.Room)
+	if s.before.broke || short != nil {
+		s.retain(logFolder, meta.Wall)
+		short = checkRoom(logFolder, meta.Room)
 	}
-	if err := checkRoom(logFolder, meta.Room); err != nil {
-		return err
-	}
-	if err := tryWriting(logFolder); err != nil {
-		return err
+	if short != nil {
+		return short
 	}
 	s.Info = Info{
 		V: Version, Number: s.before.highest + 1, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall, Duty: meta.Duty, Mark: meta.Mark,
@@ -177,7 +177,7 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 // folder. The number tells without a look inside which session was the latest.
 func (s *Session) makeFolder(logFolder string) error {
 	for ; ; s.Info.Number++ {
-		name := fmt.Sprintf("%s-s%04d", s.Info.Wall.Format("2006-01-02T15-04-05Z"), s.Info.Number)
+		name := fmt.Sprintf("%s-s%04d", s.Info.Wall.Format(nameTime), s.Info.Number)
 		dir := filepath.Join(logFolder, name)
 		err := os.Mkdir(dir, 0o755)
 		if errors.Is(err, fs.ErrExist) {
@@ -185,6 +185,7 @@ func (s *Session) makeFolder(logFolder string) error {
 		}
 		if err == nil {
 			s.Info.Session, s.Dir = name, dir
+			s.before.folders += sumOf(name)
 		}
 		return err
 	}
@@ -235,16 +236,9 @@ func (s *Session) fill(files []File) error {
 	return plain.SyncFolder(s.Dir)
 }
 
-func recordingName(part int) string {
-	if part <= 1 {
-		return "recording.pcapng"
-	}
-	return fmt.Sprintf("recording-%d.pcapng", part)
-}
-
 // recordingFile makes the recording's file of that number.
 func (s *Session) recordingFile(part int) (recorder.File, error) {
-	path := filepath.Join(s.Dir, recordingName(part))
+	path := filepath.Join(s.Dir, recorder.FileName(part))
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_APPEND|os.O_CREATE|os.O_EXCL, 0o644)
 	if err != nil {
 		return nil, err
@@ -337,19 +331,3 @@ func (s *Session) Text(name string) ([]byte, error) {
 
 // TripParts names the files of the trip log, in order.
 func (s *Session) TripParts() ([]string, error) { return triplog.Parts(s.Dir) }
-
-// RecordingParts names the files of the recording, in order, for
-// recording.OpenParts.
-func (s *Session) RecordingParts() ([]string, error) {
-	var names []string
-	for part := 1; ; part++ {
-		name := filepath.Join(s.Dir, recordingName(part))
-		if _, err := os.Stat(name); err != nil {
-			if errors.Is(err, fs.ErrNotExist) {
-				return names, nil
-			}
-			return names, fmt.Errorf("look for recording: %w", err)
-		}
-		names = append(names, name)
-	}
-}

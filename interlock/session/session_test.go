@@ -100,7 +100,7 @@ func TestSession_WhatStandsInTheFolder(t *testing.T) {
 	if err != nil || rep.Verdict != triplog.CutShort || rep.Lines != 2 {
 		t.Errorf("%+v %v", rep, err)
 	}
-	recs, err := again.RecordingParts()
+	recs, err := recording.Parts(again.Dir)
 	if err != nil || len(recs) != 1 {
 		t.Fatal(recs, err)
 	}
@@ -284,12 +284,21 @@ func TestCreate_FullDisk(t *testing.T) {
 	if !errors.Is(err, unix.ENOSPC) {
 		t.Fatal(err)
 	}
-	// The question for free room is left out here: the disk itself must say no.
-	s := &Session{}
-	if err := tryWriting(dir); err == nil || !strings.Contains(err.Error(), "disk is full") {
+	// With room for a page, the disk itself must say no.
+	info, err := os.Stat(filepath.Join(dir, "fill"))
+	if err == nil {
+		err = os.Truncate(filepath.Join(dir, "fill"), info.Size()-4096)
+	}
+	if err != nil {
+		t.Fatal(err)
+	}
+	big.Room = 1
+	if _, err := Create(dir, big, threeFiles); err == nil || !strings.Contains(err.Error(), "disk is full") {
 		t.Errorf("%v", err)
 	}
-	_ = s.Close()
+	if left, err := filepath.Glob(filepath.Join(dir, "*Z-*")); err != nil || len(left) != 0 {
+		t.Errorf("left behind: %v, %v", left, err)
+	}
 }
 
 // TestSession_DiskFillsInTheMiddle: lines wait, and are kept once there is room.
@@ -341,7 +350,7 @@ func TestSession_DiskFillsInTheMiddle(t *testing.T) {
 	if err != nil || rep.Verdict != triplog.Whole || len(names) < 2 {
 		t.Errorf("%d files, %+v %v", len(names), rep, err)
 	}
-	recs, err := s.RecordingParts()
+	recs, err := recording.Parts(s.Dir)
 	if err != nil {
 		t.Fatal(err)
 	}

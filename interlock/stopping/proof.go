@@ -1,6 +1,7 @@
 package stopping
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -19,7 +20,7 @@ const (
 // Proof is what the openings on record prove of one stop.
 type Proof struct {
 	// Low and Half say that those openings were made, in their order; Full are the
-	// outputs of those that came behind them.
+	// highest outputs of those that came behind them, as many as a step needs.
 	Low, Half bool
 	Full      []float64
 	// Worst is the longest that the rotors ever took to stand, with what a reading
@@ -29,10 +30,12 @@ type Proof struct {
 	Loaded int
 	Worn   Worn
 	// Waits is the number of the last opening where nobody knows how long the
-	// rotors took, and no reading came; 0 is none. Last is the last opening.
+	// rotors took, and no reading came; 0 is none. Last is the last opening, At what
+	// was seen of it.
 	Waits, Last int
-
-	ended []ended
+	At          Ended
+	// Ended are those that no other makes needless.
+	Ended []Ended
 }
 
 // Worn counts what wears: the starts of a craft with the time that they lasted and
@@ -44,71 +47,31 @@ type Worn struct {
 	Openings   int
 }
 
-// ended is one opening of which is known how long the rotors took.
-type ended struct {
-	output           float64
-	standing, thrust time.Duration
-	traced           bool
+// Ended is one opening of which is known how long the rotors took. Output below 0 is
+// not known.
+type Ended struct {
+	Output           float64
+	Standing, Thrust time.Duration
+	Traced           bool
 }
 
-// Judge says what records prove of that stop; oldest first.
-func Judge(records []*Record, of Of) *Proof {
-	p := new(Proof)
-	for i, r := range records {
-		if r.Kind != Opening {
-			continue
-		}
-		if r.Of.Craft == of.Craft && r.Of.Model == of.Model {
-			p.Worn.Starts++
-			p.Worn.Live += seconds(r.LiveS)
-			p.Worn.Full += seconds(r.FullS)
-		}
-		if r.Of.Contactor == of.Contactor && r.Of.Model == of.Model {
-			p.Worn.Openings++
-			if r.Loaded {
-				p.Loaded++
-			}
-		}
-		if r.Of != of {
-			continue
-		}
-		p.Last, p.Waits = r.Number, 0
-		if r.Mirror == "closed" {
-			// No stop at all: begin anew, behind what mended it.
-			p.Low, p.Half, p.Full = false, false, nil
-			continue
-		}
-		e, known := end(r, records[i+1:])
-		if !known {
-			p.Waits = r.Number
-			continue
-		}
-		p.ended = append(p.ended, e)
-		p.Worst = max(p.Worst, e.standing)
-		p.take(e.output)
+// covers reports whether e, from no less output and no shorter, makes o needless.
+func (e *Ended) covers(o *Ended) bool {
+	longer := e.Standing >= o.Standing
+	if o.Traced {
+		longer = e.Thrust >= o.Thrust
 	}
-	return p
+	return longer && e.Traced == o.Traced && (e.Output < 0 || o.Output >= 0 && e.Output >= o.Output)
 }
 
-// end is how an opening ended, by trace or by reading, whichever is longer.
-func end(r *Record, later []*Record) (e ended, known bool) {
-	e.output = r.Output
-	if r.Traced {
-		e.traced, known = true, true
-		e.standing, e.thrust = seconds(r.StandingS), seconds(r.ThrustS)
+func (p *Proof) end(e Ended) {
+	p.Worst = max(p.Worst, e.Standing)
+	if !slices.ContainsFunc(p.Ended, func(o Ended) bool { return o.covers(&e) }) {
+		p.Ended = append(slices.DeleteFunc(p.Ended, func(o Ended) bool { return e.covers(&o) }), e)
 	}
-	for _, l := range later {
-		if l.Kind != Reading || l.Opening != r.Number {
-			continue
-		}
-		known = true
-		if read := seconds(l.ReadS) + ReadError; read > e.standing {
-			e.standing, e.traced = read, false
-		}
-	}
-	return e, known
 }
 
+// take counts an opening of which is known how long the rotors took.
 func (p *Proof) take(output float64) {
 	switch {
 	case output < 0:
@@ -118,6 +81,8 @@ func (p *Proof) take(output float64) {
 		p.Half = output > lowMost && output <= halfMost
 	default:
 		p.Full = append(p.Full, output)
+		slices.SortFunc(p.Full, func(a, b float64) int { return cmp.Compare(b, a) })
+		p.Full = p.Full[:min(len(p.Full), fullRuns)]
 	}
 }
 
@@ -126,9 +91,7 @@ func (p *Proof) UpTo() float64 {
 	if len(p.Full) < fullRuns {
 		return 0
 	}
-	sorted := slices.Clone(p.Full)
-	slices.Sort(sorted)
-	return sorted[len(sorted)-fullRuns]
+	return p.Full[fullRuns-1]
 }
 
 // Times are the two times for a step that needs that output, over what is stated
@@ -140,13 +103,13 @@ func (p *Proof) Times(output float64, stated rules.RotorsStanding, delay time.Du
 		return Times{rotors, rotors.Evenly(delay)}
 	}
 	t := Times{Rotors: rules.RotorsStanding{Standing: worst, Measured: true}, Thrust: rules.ThrustGone{Measured: true, Traced: true}}
-	for _, e := range p.ended {
-		if e.output >= 0 && e.output < output {
+	for _, e := range p.Ended {
+		if e.Output >= 0 && e.Output < output {
 			continue // less thrust than the step has
 		}
-		gone := rules.WithMargin(e.thrust)
-		if !e.traced {
-			gone = rules.RotorsStanding{Standing: rules.WithMargin(e.standing)}.Evenly(delay).Gone
+		gone := rules.WithMargin(e.Thrust)
+		if !e.Traced {
+			gone = rules.RotorsStanding{Standing: rules.WithMargin(e.Standing)}.Evenly(delay).Gone
 			t.Thrust.Traced = false
 		}
 		t.Thrust.Gone = max(t.Thrust.Gone, gone)

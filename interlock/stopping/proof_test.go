@@ -26,6 +26,22 @@ func read(number, opening int, s float64) *Record {
 	return &Record{Number: number, Kind: Reading, Of: of, Opening: opening, ReadS: s}
 }
 
+// judge is what the records of a folder prove, read in one go.
+func judge(records []*Record, of Of) *Proof {
+	var t Tally
+	for _, r := range records {
+		t.Take(r)
+	}
+	return t.Prove(of)
+}
+
+// known is Tally.Known by the records in the folder.
+func known(p *pad.Pad, craft string) (Times, float64) {
+	var t Tally
+	_ = t.ReadOn(p.LogFolder) // what cannot be read leaves it empty
+	return t.Known(p, craft)
+}
+
 const delay = 200 * time.Millisecond
 
 // The stop is measured by an opening at low output, one at half, and three at no
@@ -74,7 +90,7 @@ func TestProofOfTheStop(t *testing.T) {
 		{"read longer than traced", with(read(6, 5, 2.6)), 0.8, true, false, 3875 * ms, (3875*ms+2)/3 + delay, ""},
 		{"read of an earlier one", append(unread()[:5:5], read(6, 4, 2.4)), 0.8, false, false, 3625 * ms, (3625*ms+2)/3 + delay, "how long the rotors took at opening 5"},
 	} {
-		p := Judge(c.records, of)
+		p := judge(c.records, of)
 		got := p.Times(c.output, rules.Stated(), delay)
 		want := Times{rules.RotorsStanding{Standing: c.standing, Measured: c.measured}, rules.ThrustGone{Gone: c.thrust, Measured: c.measured, Traced: c.traced}}
 		if got != want {
@@ -91,7 +107,7 @@ func TestLoadedOpeningsAreCounted(t *testing.T) {
 	idle.Loaded, another.Of.Contactor = false, "K2"
 	crane := traced(4, 0.8, 1, 0.1)
 	crane.Of.Craft = "crane" // the contactor is the same
-	if p := Judge([]*Record{traced(1, 0.8, 1, 0.1), idle, another, crane, untraced(5, -1), read(6, 5, 1)}, of); p.Loaded != 3 {
+	if p := judge([]*Record{traced(1, 0.8, 1, 0.1), idle, another, crane, untraced(5, -1), read(6, 5, 1)}, of); p.Loaded != 3 {
 		t.Errorf("%d openings under load, want 3", p.Loaded)
 	}
 }
@@ -106,7 +122,7 @@ func TestWearIsCountedOverRecords(t *testing.T) {
 	old.Of.Contactor, old.Loaded = "K0", false
 	model := with(traced(5, 0.8, 1, 0.1), 900, 90)
 	model.Of.Model = true
-	p := Judge([]*Record{with(traced(1, 0.8, 1, 0.1), 600.5, 3.25), with(untraced(2, -1), 3000, 0), crane, old, model, read(6, 2, 1)}, of)
+	p := judge([]*Record{with(traced(1, 0.8, 1, 0.1), 600.5, 3.25), with(untraced(2, -1), 3000, 0), crane, old, model, read(6, 2, 1)}, of)
 	want := Worn{Starts: 3, Live: 3660500 * ms, Full: 5250 * ms, Openings: 3}
 	if p.Worn != want || p.Loaded != 3 {
 		t.Errorf("%+v, %d under load, want %+v", p.Worn, p.Loaded, want)
@@ -125,28 +141,28 @@ func TestKnownGoesByTheRecords(t *testing.T) {
 		}
 	}
 	for i, output := range []float64{0.2, 0.5, 0.8, 0.8, 0.9} {
-		if got, upTo := Known(p, "heron"); got != Stated(p) || upTo != 0 {
+		if got, upTo := known(p, "heron"); got != Stated(p) || upTo != 0 {
 			t.Fatalf("after %d openings %+v", i, got)
 		}
 		write(p, traced(0, output, 2, 0.4))
 	}
 	for _, craft := range []string{"Heron", "HERON", ""} {
-		if got, upTo := Known(p, craft); upTo != 0.8 || got.Rotors.Standing != 2500*ms || !got.Rotors.Measured || got.Thrust.Gone != 500*ms {
+		if got, upTo := known(p, craft); upTo != 0.8 || got.Rotors.Standing != 2500*ms || !got.Rotors.Measured || got.Thrust.Gone != 500*ms {
 			t.Errorf("%q: %+v from %v", craft, got, upTo)
 		}
 	}
-	if got, upTo := Known(p, "Crane"); got != Stated(p) || upTo != 0 {
+	if got, upTo := known(p, "Crane"); got != Stated(p) || upTo != 0 {
 		t.Errorf("another craft: %+v", got)
 	}
 	virtual := *p
 	virtual.Board.Kind = pad.Virtual
-	if got, upTo := Known(&virtual, "heron"); got != Stated(p) || upTo != 0 {
+	if got, upTo := known(&virtual, "heron"); got != Stated(p) || upTo != 0 {
 		t.Errorf("a virtual board: %+v", got)
 	}
 	if err := os.WriteFile(filepath.Join(Folder(p.LogFolder), "0009-x.json"), []byte("{"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if got, upTo := Known(p, "heron"); got != Stated(p) || upTo != 0 {
+	if got, upTo := known(p, "heron"); got != Stated(p) || upTo != 0 {
 		t.Errorf("with one that cannot be read: %+v", got)
 	}
 }

@@ -126,13 +126,3 @@ func (r *Record) Write(logFolder string) error {
 	_, err := dated.Write(Folder(logFolder), r.Made, &r.Number, r)
 	return err
 }
-
-// Records reads the records of a log folder, oldest first. What cannot be read is
-// told, and then none counts: it may have been the longest.
-func Records(logFolder string) (records []*Record, trouble []error, err error) {
-	records, trouble, err = dated.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
-	if len(trouble) > 0 {
-		records = nil
-	}
-	return records, trouble, err
-}

@@ -1,8 +1,6 @@
 package stopping
 
 import (
-	"strings"
-
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 )
@@ -22,25 +20,20 @@ func Stated(p *pad.Pad) Times {
 	return Times{rotors, rotors.Evenly(p.FullThrustAfter())}
 }
 
-// Known is what counts on a pad by its records, for the craft of that name or,
+// Known is what counts on a pad by the records, for the craft of that name or,
 // without one, for that of the newest opening: from the highest output for which
-// they prove the stop, upTo, or stated where that is 0. Records that cannot be
-// read prove nothing.
-func Known(p *pad.Pad, craft string) (t Times, upTo float64) {
+// they prove the stop, upTo, or stated where that is 0.
+func (t *Tally) Known(p *pad.Pad, craft string) (_ Times, upTo float64) {
 	if p.Board.Kind == pad.Virtual {
 		return Stated(p), 0
 	}
-	records, _, err := Records(p.LogFolder)
-	if err != nil {
-		return Stated(p), 0
-	}
 	of := What(p, craft)
-	for _, r := range records {
-		if craft == "" && !r.Of.Model {
-			of.Craft = strings.ToLower(r.Of.Craft)
+	for i := range t.Stops {
+		if s := &t.Stops[i]; craft == "" && !s.Of.Model {
+			of.Craft = s.Of.Craft
 		}
 	}
-	proof := Judge(records, of)
+	proof := t.Prove(of)
 	upTo = proof.UpTo()
 	return proof.Times(upTo, p.Stated(), p.FullThrustAfter()), upTo
 }

@@ -55,7 +55,7 @@ func Recording(s *session.Session, verdict triplog.Verdict) (*Result, error) {
 	if err != nil {
 		return nil, err
 	}
-	parts, err := s.RecordingParts()
+	parts, err := recording.Parts(s.Dir)
 	if err != nil {
 		return nil, err
 	}

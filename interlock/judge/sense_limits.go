@@ -20,9 +20,27 @@ func (l *looker) onGround() bool {
 	})
 }
 
-// where gives the states in which a rule counts, each with its name.
+// state is where a channel stands by these files: the predicted apex by the pad's
+// errors and reaction, and no tension where something holds the craft down.
+func (l *looker) state(id rules.ChannelID) state {
+	s := stateOf(id, l.cells())
+	switch {
+	case isTension(id) && l.onGround():
+		return state{}
+	case id == rules.Apex && l.Pad != nil && l.Pad.Height.MaxAcceleration > 0:
+		top := l.Standing(l.Pad.Reaction(rules.ThrustGone{}).Seconds(), sense.Freshest)
+		s.rest = span{top, top, true}
+	}
+	return s
+}
+
+// where gives the states in which a rule counts, each with its name. That an apex is
+// past a ceiling at rest is told by sense, with the room that it leaves.
 func (l *looker) where(r *rules.Rule) (spans []span, names []string) {
-	s := stateOf(r.Watch, l.cells())
+	if r.Watch == rules.Apex && r.Form == rules.Above {
+		return nil, nil
+	}
+	s := l.state(r.Watch)
 	if r.While != rules.Airborne {
 		spans, names = append(spans, s.rest), append(names, "at rest on the pad")
 	}
@@ -62,14 +80,23 @@ func (l *looker) tripsAtTimes() {
 			}
 		}
 		// In the air it counts until the craft is told to have landed.
-		if all, _ := stateOf(r.Watch, l.cells()).rest.beyond(r.Form, r.Limit, r.LimitHigh); all && r.While == rules.Airborne && !l.onGround() && r.Stop != rules.NoStop {
-			l.limit(r.Line, fmt.Sprintf("%q trips at every take-off and landing: at rest on the pad %s is %s", r.Name, r.Watch, stateOf(r.Watch, l.cells()).rest.says(r.Watch, r.Unit)), "write a limit that the craft keeps on the ground as well")
+		if all, _ := l.state(r.Watch).rest.beyond(r.Form, r.Limit, r.LimitHigh); all && r.While == rules.Airborne && !l.onGround() && r.Stop != rules.NoStop {
+			l.limit(r.Line, fmt.Sprintf("%q trips at every take-off and landing: at rest on the pad %s is %s", r.Name, r.Watch, l.state(r.Watch).rest.says(r.Watch, r.Unit)), "write a limit that the craft keeps on the ground as well")
 		}
 	})
 }
 
+// noise is the share of what a channel does in a hover anyway under which a change
+// within the span of a rate means nothing; ours.
+const noise = 0.1
+
 func (l *looker) actsLate() {
 	l.eachRule(func(r *rules.Rule) {
+		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
+			l.rate(r)
+			return
+		}
+		l.neverGets(r)
 		s := stateOf(r.Watch, l.cells()).acts
 		if !s.known {
 			return
@@ -85,6 +112,41 @@ func (l *looker) actsLate() {
 			l.limit(r.Line, fmt.Sprintf("%q acts too late or never: below %s of %s nothing is left to save, or it never gets there", r.Name, rules.Format(s.low, r.Unit), r.Watch), "raise it to "+rules.Format(s.low, r.Unit)+" or more")
 		}
 	})
+}
+
+// rate looks at a limit of how fast a channel may change.
+func (l *looker) rate(r *rules.Rule) {
+	s, change := l.state(r.Watch), r.Limit*r.Over.Seconds()
+	show := func(v float64) string {
+		return rules.FormatDifference(v, rules.DefaultUnit(r.Watch.Channel().Kind, l.Envelope.Units))
+	}
+	length := 2 * l.Envelope.Tether.Length
+	switch {
+	case s.hover.known && change < noise*(s.hover.high-s.hover.low):
+		l.limit(r.Line, fmt.Sprintf("%q may trip in any hover: %s changes by more than %s in %s there", r.Name, r.Watch, show(change), rules.FormatDuration(r.Over)), "raise it, or take the rate over a longer time")
+	case s.acts.known && change > s.acts.high-s.acts.low, length > 0 && change > length && (isHeight(r.Watch) || isReach(r.Watch)):
+		l.limit(r.Line, fmt.Sprintf("%q acts too late or never: %s would have to change by %s in %s", r.Name, r.Watch, show(change), rules.FormatDuration(r.Over)), "lower it")
+	}
+}
+
+// neverGets looks at limits above what full thrust draws or packs hold.
+func (l *looker) neverGets(r *rules.Rule) {
+	if l.Card == nil || r.Form != rules.Above {
+		return
+	}
+	most, what, capacity := 0.0, "", 0.0
+	for i := range l.Card.Packs {
+		capacity += l.Card.Packs[i].Capacity
+	}
+	switch r.Watch {
+	case rules.Pack1Current, rules.SupplyCurrent, rules.ESCCurrent:
+		most, what = l.Card.Motors.Current, "all motors together draw %s at full thrust"
+	case rules.Pack1Charge:
+		most, what = capacity, "the packs hold %s in all"
+	}
+	if most > 0 && r.Limit >= most {
+		l.limit(r.Line, fmt.Sprintf("%q acts too late or never: "+what, r.Name, rules.Format(most, r.Unit)), "lower it")
+	}
 }
 
 // quick are channels whose excursions hurt within a second or so, with how long an
@@ -137,7 +199,7 @@ func (l *looker) beaten() {
 func (l *looker) startsNever() {
 	for i := 0; l.Envelope != nil && i < len(l.Envelope.Permissives); i++ {
 		p := &l.Envelope.Permissives[i]
-		rest := stateOf(p.Watch, l.cells()).rest
+		rest := l.state(p.Watch).rest
 		if some, _ := rest.meets(p); rest.known && !some {
 			l.limit(p.Line, fmt.Sprintf("no start would ever be allowed: at rest on the pad %s is %s", p.Watch, rest.says(p.Watch, p.Unit)), "turn the condition round, or mend the number")
 		}
@@ -150,7 +212,7 @@ const hardly = 0.15
 func (l *looker) startsAlways() {
 	for i := 0; l.Envelope != nil && i < len(l.Envelope.Permissives); i++ {
 		p := &l.Envelope.Permissives[i]
-		s := stateOf(p.Watch, l.cells())
+		s := l.state(p.Watch)
 		room := hardly * (s.rest.high - s.rest.low)
 		_, always := s.acts.meets(p)
 		always = always && s.acts.known || p.Form == rules.Below && (isHeight(p.Watch) || isReach(p.Watch)) && l.Envelope.Tether.Length > 0 && p.Limit >= l.Envelope.Tether.Length

@@ -66,7 +66,7 @@ func (j *job) warnOfCaution(r *rules.Rule) {
 
 // warnOfLimit warns of limits that can hardly act, or too late.
 func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
-	if r.Stop == rules.NoStop {
+	if r.Stop == rules.NoStop && !isHeight(r.Watch) {
 		return
 	}
 	if r.Form == rules.Below && (r.Watch == rules.Pack1LowestCell || r.Watch == rules.PackMeanCell || r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage) {
@@ -85,7 +85,7 @@ func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
 		j.doubt(r, "", "%q can hardly act: its limit is %s, and the tether reaches %s before it parts. A little beyond that, it finds out a parted tether in time", r.Name, limit, in(j.stretched()))
 	case isHeight(r.Watch) && l > 0 && r.Limit >= l:
 		j.doubt(r, "", "%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(l))
-	case isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > Gravity:
+	case r.Stop != rules.NoStop && isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > Gravity:
 		// A predicted apex has the coast in it; a height has not.
 		if top := j.topBehind(r, b); l > 0 && top > l {
 			j.doubt(r, "", "%q watches the height now: past %s a runaway from the pad goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"os"
+	"path/filepath"
 	"slices"
 	"time"
 
@@ -84,6 +85,13 @@ func pathDoubts(p *pad.Pad, from sense.Source) (out document.Faults) {
 			out = append(out, from.Fault(0, fmt.Sprintf("the %s cannot be read on this computer: %v", what, err), "mend the path", key))
 		case info.IsDir() != folder:
 			out = append(out, from.Fault(0, map[bool]string{true: "is no folder", false: "is a folder"}[folder], "name the "+what, key))
+		}
+	}
+	for _, at := range []struct{ path, key string }{{p.LogFolder, "log_folder"}, {p.Socket, "socket"}, {p.Board.Socket, "board.socket"}} {
+		if at.path != "" && !filepath.IsAbs(at.path) {
+			out = append(out, from.Fault(0, "is no whole path: where it leads hangs on the folder in which the guard is started", "write it from the root", at.key))
+		} else if info, err := os.Stat(at.path); err == nil && info.IsDir() && at.key != "log_folder" {
+			out = append(out, from.Fault(0, "is a folder, and a socket cannot be made there", "name a file in it, such as guard.sock", at.key))
 		}
 	}
 	if p.LogFolder != packagedFolder {

@@ -42,10 +42,11 @@ var Rows = []Row{
 	{"a step that the motors do not lift or hardly, that loses ballast or gains half the craft at once, or asks what no step before shows", false, (*looker).steps},
 	{"wind on the card that a rule trips for", false, (*looker).cardWind},
 	{"a tether shorter than the craft, one that gives more to a snatch than to a slow pull, or an unlikely stretch", false, (*looker).tether},
-	{"figures of the motors or packs that do not go together", false, (*looker).motors},
+	{"figures of the motors or packs that do not go together: volts, current, charge, losses, floor", false, (*looker).motors},
 	{"pad file and card that differ in radius or full thrust", false, (*looker).agree},
 	{"a date in the future or more than twenty years old, by this computer's clock", false, func(l *looker) { l.dates(false) }},
-	{"a link's speed or a system number that is unusual", false, (*looker).link},
+	{"an anchor out of the tether's reach or past a reach limit, or rotors lower than the cups that tell their wind", false, (*looker).mast},
+	{"a link's address, speed or system number that no craft at a pad has", false, (*looker).link},
 }
 
 // Reckoned is what Judge warns of besides, since it takes times and loads that are

@@ -3,6 +3,7 @@ package judge
 import (
 	"fmt"
 	"math"
+	"net/netip"
 	"slices"
 	"strings"
 	"time"
@@ -355,8 +356,45 @@ func (l *looker) motors() {
 			break
 		}
 	}
+	l.energy(c)
 	if p := l.Pad; p != nil && m.Current > 0 && p.Packs.IdleCurrent > idleShare*m.Current {
 		l.pad(fmt.Sprintf("is %.0f %% of the current at full thrust: rotors that still turn would be taken for standing", 100*p.Packs.IdleCurrent/m.Current), "write what electronics alone draw", "packs.idle_current")
+	}
+}
+
+// Electric power for each newton of thrust at full output, W/N, from a large slow rotor
+// to a ducted fan; ours.
+const leastPower, mostPower = 2, 80
+
+// energy looks at what motors draw and packs hold.
+func (l *looker) energy(c *card.Card) {
+	m := &c.Motors
+	if len(c.Packs) == 0 {
+		return
+	}
+	thrust, capacity, all := float64(m.Count)*m.Thrust, 0.0, true
+	for i := range c.Packs {
+		capacity += c.Packs[i].Capacity
+		all = all && c.Packs[i].Capacity > 0
+	}
+	if m.Current > 0 && thrust > 0 {
+		if each := m.Current * 3.7 * float64(c.Packs[0].Cells) / thrust; each < leastPower || each > mostPower {
+			l.card(0, fmt.Sprintf("is some %.2g W for each newton of thrust, and rotors take %d to %d", each, leastPower, mostPower), "write what all motors together draw at full thrust, or mend thrust and cells", "motors.current")
+		}
+		for i := range c.Steps {
+			s := &c.Steps[i]
+			// Power goes with thrust to 1.5 (momentum theory).
+			hover := m.Current * math.Pow(min(1, (c.Craft.Mass+s.Ballast)*Gravity/thrust), 1.5)
+			if lasts := capacity / hover; all && s.Shown.Hover.Seconds() > lasts {
+				l.card(s.Line, fmt.Sprintf("the packs last %s in a hover, some %.0f A of %s", rules.Format(math.Floor(lasts), "s"), hover, rules.Format(capacity, "Ah")), "ask for a shorter hover, or mend capacity and current", "step[].hover")
+			}
+		}
+	}
+	if p := l.Pad; p != nil && p.Packs.Capacity > 0 && all {
+		like := func(v float64) bool { return math.Abs(v-p.Packs.Capacity) <= 0.05*v }
+		if !like(capacity) && !slices.ContainsFunc(c.Packs, func(k card.Pack) bool { return like(k.Capacity) }) {
+			l.pad("the packs of the test card hold "+rules.Format(capacity, "Ah")+" together", "write the charge of the pack that is told of, or mend the card", "packs.capacity")
+		}
 	}
 }
 
@@ -373,6 +411,29 @@ func (l *looker) agree() {
 	}
 }
 
+// mast looks at the wind's heights and the anchor's place.
+func (l *looker) mast() {
+	if l.Pad == nil {
+		return
+	}
+	show := func(v float64) string { return rules.Format(v, rules.DefaultUnit(rules.Length, l.Pad.Units)) }
+	if w := &l.Pad.Wind; w.RotorHeight > 0 && w.RotorHeight < w.Height {
+		l.pad("is lower than the cups stand, at "+show(w.Height)+", so that wind at the rotors would read less than measured", "look whether the two stand the right way round", "wind.rotor_height")
+	}
+	away := math.Hypot(l.Pad.Anchor.North, l.Pad.Anchor.East)
+	if l.Envelope == nil || away == 0 {
+		return
+	}
+	if t := l.Envelope.Tether.Length; t > 0 && away > t {
+		l.pad("the anchor is "+show(away)+" from where the craft stands, and the tether is "+show(t)+" long", "write it from the craft's own origin, where it stands as it starts", "anchor.north", "anchor.east")
+	}
+	l.eachRule(func(r *rules.Rule) {
+		if isReach(r.Watch) && r.Form == rules.Above && r.Limit < away {
+			l.limit(r.Line, fmt.Sprintf("%q may trip at rest on the pad: the anchor is %s from where the craft stands", r.Name, show(away)), "raise it, or mend [anchor] of the pad file")
+		}
+	})
+}
+
 // speeds are those that serial lines of such craft are set to; from memory.
 var speeds = []int{9600, 19200, 38400, 57600, 76800, 100000, 111100, 115200, 230400, 250000, 256000, 460800, 500000, 625000, 921600, 1000000, 1500000, 2000000, 3000000}
 
@@ -383,6 +444,12 @@ func (l *looker) link() {
 	for i := range l.Pad.Links {
 		if k := &l.Pad.Links[i]; k.Kind == pad.Serial && !slices.Contains(speeds, k.Baud) {
 			l.pad(fmt.Sprintf("link %q: no craft's port is usually set to it", k.Name), "write the speed that the craft's port is set to, such as 57600", "link[].baud")
+		}
+	}
+	for i := range l.Pad.Links {
+		k := &l.Pad.Links[i]
+		if at, err := netip.ParseAddrPort(k.Address); err == nil && k.Kind == pad.UDP && !at.Addr().IsPrivate() && !at.Addr().IsLoopback() && !at.Addr().IsUnspecified() && !at.Addr().IsLinkLocalUnicast() {
+			l.pad(fmt.Sprintf("link %q: a computer at a pad has no such address of its own", k.Name), `write this computer's own address, or "0.0.0.0" with the port for each of them`, "link[].address")
 		}
 	}
 	if l.Pad.Craft.System == 255 {

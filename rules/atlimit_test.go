@@ -220,6 +220,9 @@ func TestNumbersAtTheBordersOfTheirForm(t *testing.T) {
 			t.Errorf("%v is rounded up to %v, want %v", v, got, want)
 		}
 	}
+	if got := (RotorsStanding{Standing: 3}).Evenly(0).Gone; got != 1 {
+		t.Errorf("a third of 3 ns is %v", got)
+	}
 	d := document.Parse("e", []byte("way = \"0.5 m\"\n"))
 	if q, ok := NotNegativeAt(d.Root(), "way", Length); !ok || q != 0.5 {
 		t.Errorf("%+v, %v", q, ok)
@@ -234,7 +237,7 @@ func TestNumbersAtTheBordersOfTheirForm(t *testing.T) {
 // The units that a sentence names, of every kind: all of a plain kind, those by the
 // second of a rate.
 func TestUnitsThatASentenceNames(t *testing.T) {
-	for k, want := range map[Kind]string{Number.Rate(): "/s or /min", Ratio.Rate(): "%/s or %/min", Force.Rate(): "N/s, kN/s, kgf/s or lbf/s", Angle: "rad or deg", Flag: "", Number: ""} {
+	for k, want := range map[Kind]string{Number.Rate(): "/s or /min", Ratio.Rate(): "%/s or %/min", Force.Rate(): "N/s, kN/s, kgf/s or lbf/s", Power.Rate(): "W/s, kW/s, W/min or kW/min", Angle: "rad or deg", Flag: "", Number: ""} {
 		if got := k.listUnits(); got != want {
 			t.Errorf("%v: %q, want %q", k, got, want)
 		}

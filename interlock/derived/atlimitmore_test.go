@@ -163,9 +163,67 @@ func TestTimeToTheFloorAtIt(t *testing.T) {
 func TestAngleOfInfinities(t *testing.T) {
 	for _, y := range []float64{math.Inf(1), math.Inf(-1), 1, -1, 0} {
 		for _, x := range []float64{math.Inf(1), math.Inf(-1), 1, -1} {
-			if got, want := Atan2(y, x), math.Atan2(y, x); math.Abs(got-want) > 1e-15 {
+			if got, want := Atan2(y, x), math.Atan2(y, x); !(math.Abs(got-want) <= 1e-15) {
 				t.Errorf("Atan2(%v, %v) = %v, want %v", y, x, got, want)
 			}
 		}
+	}
+}
+
+// Two readings make a step only if nothing came between them that was missing, in
+// doubt, of another message or the wrong way round: that much of the load was not seen.
+func TestPackStepAcrossWhatWasNotSeen(t *testing.T) {
+	for name, c := range map[string]struct {
+		between func(r *rig, at time.Duration)
+		steps   bool
+	}{
+		"nothing": {func(*rig, time.Duration) {}, true},
+		"no current": {func(r *rig, at time.Duration) {
+			r.miss(at, rules.SupplyCurrent, rules.Sentinel)
+			r.put(at, rules.SupplyVoltage, 12)
+		}, false},
+		"no voltage": {func(r *rig, at time.Duration) {
+			r.put(at, rules.SupplyCurrent, 5)
+			r.miss(at, rules.SupplyVoltage, rules.Sentinel)
+		}, false},
+		"a voltage alone": {func(r *rig, at time.Duration) { r.put(at, rules.SupplyVoltage, 12) }, false},
+		"a current in doubt": {func(r *rig, at time.Duration) {
+			r.doubtful(at, rules.SupplyCurrent, 5, rules.OutOfRange)
+			r.put(at, rules.SupplyVoltage, 12)
+		}, false},
+		"a voltage in doubt": {func(r *rig, at time.Duration) {
+			r.put(at, rules.SupplyCurrent, 5)
+			r.doubtful(at, rules.SupplyVoltage, 12, rules.Disagreement)
+		}, false},
+		"a current into it":     {func(r *rig, at time.Duration) { load(r, at, 12, -1.1) }, false},
+		"a current just around": {func(r *rig, at time.Duration) { load(r, at, 12, -1) }, true},
+	} {
+		r, at := identified(t)
+		x := r.calcs[0].(*resistance)
+		load(r, at, 12, 5)
+		c.between(r, at+ms(250))
+		before := x.ii
+		if load(r, at+ms(500), 11, 30); (x.ii != before) != c.steps {
+			t.Errorf("%s in between: a step %v", name, x.ii != before)
+		}
+	}
+	r, at := identified(t)
+	if load(r, at, 12, -1.01); r.last[rules.PackResistance].Cause != rules.OutOfRange {
+		t.Errorf("a current into the pack: %+v", r.last[rules.PackResistance])
+	}
+	// A current that sticks does so without a break.
+	r, at = identified(t)
+	for k := range 38 {
+		if load(r, at, 12, 5); r.last[rules.PackResistance].Quality != rules.Good {
+			t.Errorf("%d of the same, with a missing one amid: %+v", k, r.last[rules.PackResistance])
+		}
+		if at += ms(250); k == 18 {
+			r.miss(at, rules.SupplyCurrent, rules.Sentinel)
+			r.put(at, rules.SupplyVoltage, 12)
+			at += ms(250)
+		}
+	}
+	if load(r, at, 12, 5); r.last[rules.PackResistance].Cause != rules.Frozen {
+		t.Errorf("twenty of the same: %+v", r.last[rules.PackResistance])
 	}
 }

@@ -23,7 +23,7 @@ func tried(flag bool, low, high float64, limits ...float64) []float64 {
 	}
 	slices.Sort(all)
 	for i := len(all) - 1; i > 0; i-- {
-		all = append(all, all[i-1]/2+all[i]/2)
+		all = append(all, float64(all[i-1]/2)+float64(all[i]/2))
 	}
 	return all
 }

@@ -2,6 +2,7 @@ package derived
 
 import (
 	"math"
+	"slices"
 	"time"
 
 	"downhaul/interlock/limits"
@@ -31,6 +32,7 @@ type linkLag struct {
 	start  time.Duration             // start of the newest bucket
 	newest int                       // index of the newest bucket
 	least  [lagBuckets]time.Duration // rules.Never: nothing heard in it
+	lowest time.Duration             // of all of them
 }
 
 func (l *linkLag) Trigger() rules.ChannelID { return rules.CraftBootClock }
@@ -49,16 +51,13 @@ func (l *linkLag) Sample(at time.Duration, t *limits.Table) (limits.Result, bool
 	l.boot = max(l.boot, boot)
 	l.advance(at)
 	offset := at - boot
-	l.least[l.newest] = min(l.least[l.newest], offset)
-	least := offset
-	for _, o := range l.least {
-		least = min(least, o)
-	}
-	return publish(seconds(offset-least), in), true
+	l.least[l.newest], l.lowest = min(l.least[l.newest], offset), min(l.lowest, offset)
+	return publish(seconds(offset-l.lowest), in), true
 }
 
 func (l *linkLag) restart(at, boot time.Duration) {
 	l.heard, l.boot, l.start, l.newest = true, boot, at, 0
+	l.lowest = rules.Never
 	for i := range l.least {
 		l.least[i] = rules.Never
 	}
@@ -71,6 +70,9 @@ func (l *linkLag) advance(at time.Duration) {
 	for range min(steps, lagBuckets) {
 		l.newest = (l.newest + 1) % lagBuckets
 		l.least[l.newest] = rules.Never
+	}
+	if steps > 0 { // only then does any of them go up
+		l.lowest = slices.Min(l.least[:])
 	}
 }
 

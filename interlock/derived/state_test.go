@@ -75,6 +75,7 @@ func lively(r *rig, at time.Duration, k int) {
 
 // excused fields cannot change a later result, or only come from the Config.
 var excused = map[string]string{
+	"linkLag.lowest":  "the least of linkLag.least",
 	"meanWind.output": "set once", "meanWind.tolerated": "set once",
 	"peakWind.output": "set once", "rotorWind.factor": "set once",
 	"climb.source": "set once", "climb.height": "set once", "height.sources": "set once", "height.count": "set once", "height.vote": "set once",

@@ -64,9 +64,19 @@ func TestPromise08_NoFusedArithmeticInTheCore(t *testing.T) {
 	for _, p := range pure {
 		patterns = append(patterns, "./"+p)
 	}
-	for _, target := range targets {
-		t.Run(target.name, func(t *testing.T) {
-			found, functions, instructions := fused(t, root, target.env, patterns...)
+	profile, err := filepath.Abs(filepath.Join(root, "cmd/downhaul/default.pgo"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i := range 2 * len(targets) {
+		// Without a profile, as tests are built, and with the one of the shipped programs,
+		// by which more is inlined.
+		target, name, pgo := targets[i/2], targets[i/2].name, "-pgo=off"
+		if i%2 == 1 {
+			name, pgo = name+" with the profile", "-pgo="+profile
+		}
+		t.Run(name, func(t *testing.T) {
+			found, functions, instructions := fused(t, root, target.env, append([]string{pgo}, patterns...)...)
 			if functions < 10*len(pure) || instructions < 100*functions/10 {
 				t.Fatalf("the listing holds only %d functions and %d instructions: it was not read", functions, instructions)
 			}

@@ -16,12 +16,10 @@ const (
 	againstEvery = 250 * time.Millisecond
 	againstGap   = 2 * time.Second
 	// A climb may differ from the height's change by againstLeast (m), a share of that
-	// change, and what a lag between the two of againstLag (s) and one height explains. Ours: an
+	// change, and what a lag between the two of againstLag (s) and one height explains;
+	// and by any one step, as the height makes when home is set. Ours: an
 	// estimator that lags by 1 s at 2 heights a second passes in any gust.
 	againstLeast, againstShare, againstLag = 2.0, 0.25, 1.5
-	// A height that leaves its own slope by more than jumpLeast (m) and what jumpMost
-	// (m/s²) explains has jumped, as it does when home is set: no slope leads across.
-	jumpLeast, jumpMost = 1.0, 20.0
 )
 
 var climbs = [...]rules.ChannelID{rules.ClimbGlobal, rules.ClimbLocal, rules.ClimbHUD}
@@ -32,8 +30,8 @@ var climbs = [...]rules.ChannelID{rules.ClimbGlobal, rules.ClimbLocal, rules.Cli
 // has changed by 2 m and the climb with it. Senders are known that turn its sign.
 //
 // Assumption: what differs less than the constants above allow is gust, lag and noise.
-// So a turned sign shows only once the craft has moved by some metres, after 2 s at
-// 3 m/s; until then the climb told is too low. Without that height nothing is checked.
+// So a turned sign shows only once the craft has moved by some metres, after 2 to 3 s
+// at 3 m/s; until then the climb told is too low. Without that height nothing is checked.
 type climb struct {
 	untimed
 	source, height rules.ChannelID
@@ -42,8 +40,7 @@ type climb struct {
 	at      time.Duration // of the last climb, while any mark is kept
 	rates   [3]float64    // of climbs, then
 	climbed [3]float64    // what they add up to
-	last    climbMark     // the newest height
-	slope   float64       // its rate
+	heard   time.Duration // of the newest height
 	marks   [int(againstSpan/againstEvery) + 2]climbMark
 	n       int
 	against rules.Cause
@@ -96,20 +93,14 @@ func (c *climb) hold(at time.Duration, t *limits.Table) {
 		c.rates[k] = rate
 	}
 	h := t[c.height]
-	if h.Quality != rules.Good || h.At == c.last.at && c.n > 0 {
+	if h.Quality != rules.Good || h.At == c.heard && c.n > 0 {
 		return
 	}
 	now := climbMark{h.At, h.Value, c.climbed}
-	since := seconds(now.at - c.last.at)
-	off := now.height - c.last.height - float64(c.slope*since)
-	if c.n > 0 && math.Abs(off) > jumpLeast+float64(jumpMost*float64(since*since)) {
-		c.n = 0
+	if c.n > 0 {
+		c.judge(&now, againstLag+seconds(now.at-c.heard))
 	}
-	if c.slope = 0; c.n > 0 {
-		c.slope = (now.height - c.last.height) / since
-		c.judge(&now, againstLag+since)
-	}
-	c.last = now
+	c.heard = now.at
 	for c.n > 0 && now.at-c.marks[0].at > againstSpan {
 		c.n = copy(c.marks[:], c.marks[1:c.n])
 	}
@@ -134,8 +125,11 @@ func (c *climb) judge(now *climbMark, lag float64) {
 		case follows:
 			c.against = rules.NoCause
 			return
-		case c.against == rules.NoCause && off <= againstLeast+math.Abs(float64(againstShare*rose))+float64(lag*c.spread(k, now)):
-			return
+		case c.against == rules.NoCause:
+			spread, step := c.slack(k, now)
+			if off-step <= againstLeast+math.Abs(float64(againstShare*rose))+float64(lag*spread) {
+				return
+			}
 		}
 	}
 	if c.against == rules.NoCause || moved {
@@ -143,9 +137,10 @@ func (c *climb) judge(now *climbMark, lag float64) {
 	}
 }
 
-// spread returns the widest difference between rates since the oldest mark, of the
-// height or of a climb, whichever is more: a lag shows no more than that.
-func (c *climb) spread(k int, now *climbMark) float64 {
+// slack returns the widest difference between rates since the oldest mark, of the
+// height or of a climb, whichever is more: a lag shows no more than that. And the most
+// by which the two parted between two marks.
+func (c *climb) slack(k int, now *climbMark) (spread, step float64) {
 	var low, high [2]float64
 	for i := range c.n {
 		a, b := &c.marks[i], now
@@ -153,6 +148,7 @@ func (c *climb) spread(k int, now *climbMark) float64 {
 			b = &c.marks[i+1]
 		}
 		dt := seconds(b.at - a.at)
+		step = math.Max(step, math.Abs(b.height-a.height-(b.climbed[k]-a.climbed[k])))
 		for j, rate := range [2]float64{(b.height - a.height) / dt, (b.climbed[k] - a.climbed[k]) / dt} {
 			if i == 0 {
 				low[j], high[j] = rate, rate
@@ -160,7 +156,7 @@ func (c *climb) spread(k int, now *climbMark) float64 {
 			low[j], high[j] = math.Min(low[j], rate), math.Max(high[j], rate)
 		}
 	}
-	return math.Max(high[0]-low[0], high[1]-low[1])
+	return math.Max(high[0]-low[0], high[1]-low[1]), step
 }
 
 func (c *climb) Clone() limits.Calculator { d := *c; return &d }

@@ -47,8 +47,9 @@ func (s sender) fly(r *rig, span time.Duration, rate func(t float64) float64, ea
 }
 
 // A climb whose sign the sender turns: a fast climb was missed in silence. It is missing
-// before the craft has risen 7 m more, whether fast or slow, at once or from a hover, at
-// 10 and at 2 heights a second; and the climb that fits is named.
+// before the craft has moved 3 m and what it makes in 1.6 s and two heights, whether fast
+// or slow, at once or gently, at 10 and at 2 heights a second; and the climb that fits is
+// named.
 func TestClimbAgainstHeight(t *testing.T) {
 	for _, every := range []time.Duration{ms(100), ms(250), ms(500)} {
 		for _, most := range []float64{1, 2, 3, 6} {
@@ -64,7 +65,7 @@ func TestClimbAgainstHeight(t *testing.T) {
 						}
 					})
 					r.wantMissing(t, rules.Climb, rules.HUDFits)
-					if found < 0 || found > 3+1.6*most {
+					if found < 0 || found > 3+(1.6+2*seconds(every))*most {
 						t.Errorf("every %v, to %v m/s at %v m/s²: found after %v m", every, sign*most, gain, found)
 					}
 				}
@@ -110,13 +111,16 @@ func TestClimbOfAHealthyCraftStays(t *testing.T) {
 // Heights that jump as home is set anew lose nothing, and a silence begins anew; a climb
 // that was against the height counts again when it follows 2 m of it.
 func TestClimbComesBack(t *testing.T) {
-	r := newRig(t, whole(), rules.Climb)
-	for k := range 200 {
-		at := time.Duration(k) * ms(250)
-		r.put(at, rules.HeightGlobal, []float64{0, 7, 3}[k/67])
-		r.put(at, rules.ClimbGlobal, 0)
-		r.wantGood(t, rules.Climb, 0, 0)
+	for _, every := range []time.Duration{ms(500), ms(330), ms(100), ms(250)} {
+		r := newRig(t, whole(), rules.Climb)
+		for k := range 200 {
+			at := time.Duration(k) * every
+			r.put(at, rules.HeightGlobal, []float64{0, 3, 2, 7, -4, -1.5}[k/34])
+			r.put(at, rules.ClimbGlobal, 0)
+			r.wantGood(t, rules.Climb, 0, 0)
+		}
 	}
+	r := newRig(t, whole(), rules.Climb)
 	at, h := 50*time.Second, 3.0
 	rise := func(by, told float64, span time.Duration) {
 		for end := at + span; at < end; at += ms(250) {

@@ -53,13 +53,13 @@ func (c *climb) AppendState(dst []byte, now time.Duration) []byte {
 	for k := range c.rates {
 		dst = appendFloat(appendFloat(dst, c.rates[k]), c.climbed[k])
 	}
-	for _, m := range append(c.marks[:max(0, c.n):max(0, c.n)], c.last) {
+	for _, m := range c.marks[:max(0, c.n)] {
 		dst = appendFloat(appendAge(dst, now, m.at, rules.Never), m.height)
 		for _, v := range m.climbed {
 			dst = appendFloat(dst, v)
 		}
 	}
-	return appendFloat(append(dst, byte(c.n)), c.slope)
+	return append(appendAge(dst, now, c.heard, rules.Never), byte(c.n))
 }
 
 func (e *extreme) appendState(dst []byte, now time.Duration) []byte {

@@ -105,21 +105,21 @@ func Ranges(kind string, from Source, warned bool) (out document.Faults) {
 				b, _, want, has := Number(bound)
 				return r[0] == kind && ok && has && of == want && way*v > way*b
 			}
-			low, high, wrong := r[2], r[5], "cannot be meant, it is too "
+			low, high, wrong, mend := r[2], r[5], "cannot be meant, it is too ", "write"
 			if warned && !past(low, -1) && !past(high, 1) {
-				low, high, wrong = r[3], r[4], "is "
+				low, high, wrong, mend = r[3], r[4], "is unusually ", "usual here is"
 			} else if warned {
 				return
 			}
-			x := document.Fault{File: from.Name, Line: t.LineOf(key), Key: t.Path(key), Got: t.Got(key), Wrong: wrong + "little"}
+			x := document.Fault{File: from.Name, Line: t.LineOf(key), Key: t.Path(key), Got: t.Got(key), Wrong: wrong + "low"}
 			bound, way := low, "or more"
 			if past(high, 1) {
-				x.Wrong, bound, way = wrong+"much", high, "or less"
+				x.Wrong, bound, way = wrong+"high", high, "or less"
 			} else if !past(low, -1) {
 				return
 			}
 			b, _, _, _ := Number(bound)
-			x.Mend = fmt.Sprintf("%s %s is usual here: %s", rules.Format(b, unit), way, r[6])
+			x.Mend = fmt.Sprintf("%s %s %s: %s", mend, rules.Format(b, unit), way, r[6])
 			out = append(out, x)
 		})
 	}

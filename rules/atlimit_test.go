@@ -204,6 +204,9 @@ func TestNumbersAtTheBordersOfTheirForm(t *testing.T) {
 			t.Errorf("%s is %+v, %v", text, q, err)
 		}
 	}
+	if _, err := ParseQuantity(".e999", Number); err == nil || !strings.Contains(err.Error(), "does not begin with a number") {
+		t.Errorf("%v", err)
+	}
 	if _, err := ParseQuantity("x", Number); err == nil || !strings.Contains(err.Error(), "write a plain number") {
 		t.Errorf("%v", err)
 	}

@@ -227,3 +227,24 @@ func TestPackStepAcrossWhatWasNotSeen(t *testing.T) {
 		t.Errorf("twenty of the same: %+v", r.last[rules.PackResistance])
 	}
 }
+
+// Of nothing the functions make nothing without a sign, which would stand in a record as
+// another number; of equal values the extreme keeps one, however many come.
+func TestNoughtAndEqualValues(t *testing.T) {
+	for name, f := range map[string]func(float64) float64{"sine": Sin, "arctangent": Atan} {
+		if got := f(0); got != 0 || math.Signbit(got) {
+			t.Errorf("the %s of 0 is %v", name, got)
+		}
+	}
+	for _, lowest := range []bool{true, false} {
+		e := newExtreme(time.Second, ms(500), lowest)
+		next := map[bool]float64{true: 7, false: 3}[lowest]
+		for k := range 20 {
+			e.add(time.Duration(k)*ms(1), 5)
+		}
+		e.add(ms(20), next)
+		if e.evict(ms(1019)); e.value() != next {
+			t.Errorf("lowest %v: %v outlasts its span, want %v", lowest, e.value(), next)
+		}
+	}
+}

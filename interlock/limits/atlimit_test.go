@@ -450,4 +450,10 @@ func TestCalculatorsAreAskedInTurn(t *testing.T) {
 	if l.Expect(2*time.Second, 5*time.Second); apex.reaction != 5*time.Second || climb.reaction != 5*time.Second || up.next != 5*time.Second {
 		t.Errorf("reactions %v and %v, woken at %v", apex.reaction, climb.reaction, up.next)
 	}
+	before := l.Reading(rules.Climb)
+	l.Break()
+	log = nil
+	if l.Take(3*time.Second, rules.HeightGlobal, good(4)); len(log) != 0 || l.Reading(rules.Climb) != before {
+		t.Errorf("broken, it asks %q, and the climb stands as %+v", log, l.Reading(rules.Climb))
+	}
 }

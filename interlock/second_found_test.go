@@ -152,6 +152,17 @@ func TestSecondLatchFound(t *testing.T) {
 			f.when(f.m.down+tDown-floorLasting, valueIs(gVolts, 39))
 			f.when(f.m.down + tDown)
 		}, interlock.Tripped, interlock.ReasonRule},
+		{"a craft that is told to be in the air, if only in between, is not down", func(f *flight) {
+			toAir(f)
+			f.press(interlock.End, 60*time.Millisecond)
+			f.run(10*time.Millisecond, simply("the crew lands it", func(w *world) { w.land() }))
+			for f.m.down == never {
+				f.when(f.w.tick)
+			}
+			f.run(500 * time.Millisecond)
+			f.when(f.w.tick, valueIs(gLanded, 0), simply("the crew lands it", func(w *world) { w.land() }))
+			f.run(600 * time.Millisecond)
+		}, interlock.Lowering, interlock.NoReason},
 		{"a crew that ends in the instant in which the guard ends has no height", func(f *flight) {
 			toAir(f)
 			f.run(time.Millisecond, valueIsMissing(gHeight))

@@ -446,6 +446,9 @@ func (m *second) sample(s interlock.Sample, h *happened) {
 		}
 		h.word = h.word || i == gArmed || i == gLanded || i == gHeight || i == gOutput
 		g.none = s.Quality != rules.Good
+		if i == gLanded && (g.none || s.Value == 0) || i == gHeight && (g.none || s.Value >= 0.3) || i == gOutput && (g.none || s.Value > 0.25) {
+			m.down = never // if only in between
+		}
 		if g.none {
 			return
 		}

@@ -3,7 +3,6 @@ package hw
 import (
 	"context"
 	"errors"
-	"time"
 )
 
 // ErrClosed is the error of everything asked of a board after Close.
@@ -15,26 +14,6 @@ type Output interface {
 	// sounding, lamp lit. The line is never read back. An error means that
 	// the level is unknown; the caller must treat the chain as failed.
 	Set(on bool) error
-}
-
-// Edge is one change of an input line that is watched for edges.
-type Edge struct {
-	// Line is the index of the input in the order of Config.Inputs.
-	Line int
-	// Rise is true for a change to the electrical high level.
-	Rise bool
-	// At is the monotonic time of the edge since the board was opened.
-	At time.Duration
-	// Lost counts edges known to be lost just before this one.
-	Lost int
-}
-
-// Count is one conversion of the load cell's converter.
-type Count struct {
-	Value int32
-	At    time.Duration // monotonic time since the board was opened
-	// Failed reports whether the conversion could not be read; Value is 0 then.
-	Failed bool
 }
 
 // MostInputs is how many input lines a board has: the bits of Levels.

@@ -1,8 +1,11 @@
 package hw
 
 import (
+	"context"
 	"encoding/binary"
+	"errors"
 	"fmt"
+	"os"
 	"time"
 
 	"golang.org/x/sys/unix"
@@ -76,4 +79,53 @@ func (s *edges) take(b []byte, now time.Duration, fn func(Edge)) error {
 		fn(Edge{Line: s.line, Rise: e.rise, At: s.last, Lost: int(lost)})
 	}
 	return nil
+}
+
+// lookForChip is how often a line without edges is looked at: a calm is silent,
+// and so is a chip that is gone.
+const lookForChip = time.Second
+
+// Edges calls fn for every edge of the anemometer; see Board.
+func (g *gpio) Edges(ctx context.Context, fn func(Edge)) error {
+	if g.edge == nil {
+		<-ctx.Done()
+		return nil
+	}
+	// The context's end moves the deadline into the past. It cannot be lost:
+	// either the context is done before it is looked at below, or the move
+	// comes after the deadline that was set before looking.
+	defer context.AfterFunc(ctx, func() { _ = g.edge.deadline(time.Unix(1, 0)) })()
+	buf := make([]byte, 64*eventSize)
+	for {
+		if err := g.edge.deadline(time.Now().Add(lookForChip)); err != nil {
+			return edgeError(err)
+		}
+		if ctx.Err() != nil {
+			return nil
+		}
+		n, err := g.edge.read(buf)
+		switch {
+		case err == nil && n > 0:
+			if err := g.edges.take(buf[:n], g.now(), fn); err != nil {
+				return edgeError(err)
+			}
+		case ctx.Err() != nil:
+			return nil
+		case errors.Is(err, os.ErrDeadlineExceeded):
+			if err := g.edge.alive(); err != nil {
+				return edgeError(err)
+			}
+		case err != nil:
+			return edgeError(err)
+		default:
+			return edgeError(errors.New("the kernel gave no event and no error"))
+		}
+	}
+}
+
+func edgeError(err error) error {
+	if errors.Is(err, os.ErrClosed) {
+		err = ErrClosed
+	}
+	return fmt.Errorf("wait for edges: %w%s", err, mend(err))
 }

@@ -26,6 +26,20 @@ type openChip struct {
 // OpenGPIO opens the board's lines. Every output is low from the moment it is
 // one. On an error nothing is held, and the error says which line, who holds it
 // and how to mend it.
+//
+// Outputs are requests of the kernel's own (version 2 of its GPIO interface), one
+// each: low in the very call that makes them outputs; an error keeps its number;
+// nothing is ever read back from an output (a library's Read of an output may make
+// it an input with a pull-up, which could close the relay), and a write after Close
+// is refused.
+//
+// Inputs are one request a chip, because one call then reads all levels at one
+// instant and a failed read is an error, not a plausible level, and because buttons
+// are debounced.
+//
+// The anemometer is a request with the kernel's times and numbers of its edges
+// and the largest buffer; waiting ends with its context, with Close and, within
+// lookForChip, with the chip.
 func OpenGPIO(cfg GPIOConfig) (Board, error) {
 	b, err := openGPIO(cfg, parts{device{}, kernelTime, openLoadCell})
 	if err != nil {
@@ -302,4 +316,35 @@ func kernelTime() (time.Duration, error) {
 	var t unix.Timespec
 	err := unix.ClockGettime(unix.CLOCK_MONOTONIC, &t)
 	return time.Duration(t.Nano()), err
+}
+
+// Close makes the board inert and lets the lines go. From then on their levels
+// are the chip driver's own affair: the kernel keeps them only while they are
+// held. A second Close returns ErrClosed.
+func (g *gpio) Close() error {
+	if g.closed {
+		return ErrClosed
+	}
+	return errors.Join(g.Inert(), g.release())
+}
+
+// release lets go of everything that is held.
+func (g *gpio) release() error {
+	g.closed = true
+	var errs []error
+	for _, o := range []*heldOutput{g.relay, g.heartbeat, g.buzzer, g.lamp} {
+		if o != nil {
+			errs = append(errs, o.release())
+		}
+	}
+	for _, in := range g.inputs {
+		errs = append(errs, in.req.close())
+	}
+	if g.edge != nil {
+		errs = append(errs, g.edge.close())
+	}
+	if g.cell != nil {
+		errs = append(errs, g.cell.close())
+	}
+	return errors.Join(errs...)
 }

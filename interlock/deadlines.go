@@ -91,7 +91,7 @@ func (e *Engine) timer(i int, due time.Duration) {
 		e.linkUp = false
 		e.latch.builtinTrip(due, EventImmediate, ReasonLink)
 	case timerLinkAge:
-		e.linkAged(due)
+		e.linkAge(e.limits.Health(rules.LinkAge).Good, due)
 	case timerArmed:
 		e.unknown = rules.CraftArmed
 		e.setArmed(due, true)

@@ -81,10 +81,6 @@ func (e *Engine) cautionMoved(at time.Duration, i int, why limits.Why) {
 	e.latch.emit(e.ruleEffect(CautionEffect, at, i, reasonOf(why), told))
 }
 
-func reasonOf(why limits.Why) Reason {
-	return [...]Reason{limits.ByValue: ReasonRule, limits.ByMissing: ReasonRuleMissing, limits.ByDoubt: ReasonDoubt}[why]
-}
-
 // unlisted returns the next standing demand that is not on record, and has it listed.
 func (e *Engine) unlisted(at time.Duration) (f Effect, ok bool) {
 	for i := range e.demands {
@@ -105,33 +101,6 @@ func (e *Engine) list(at time.Duration, i int, kind limits.Why) Effect {
 	if kind == limits.ByMissing {
 		f.Stop = e.env.Rules[i].MissingStop
 	}
-	return f
-}
-
-func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
-	rule, now := &e.env.Rules[i], e.limits.Rule(i)
-	f := Effect{Kind: kind, At: at, On: on, Reason: why, Rule: i, Permissive: -1, Channel: rule.Watch, Limit: rule.Limit}
-	value := now.Value
-	if kind == TripEffect {
-		value = now.Past // not what came into the deadband since
-	}
-	if rule.Form == rules.Outside && value > rule.Limit {
-		f.Limit = rule.LimitHigh
-	}
-	if kind == CautionEffect && rule.HasCaution {
-		f.Limit = rule.Caution
-		if rule.Form == rules.Outside && value > rule.Caution {
-			f.Limit = rule.CautionHigh
-		}
-	}
-	if why == ReasonRuleMissing && kind == ClearEffect {
-		return f // it is heard again
-	}
-	if why == ReasonRuleMissing || why == ReasonDoubt {
-		f.Cause = e.limits.Cause(at, i)
-		return f
-	}
-	f.HasValue, f.Value = now.Seen, value
 	return f
 }
 

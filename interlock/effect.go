@@ -12,37 +12,15 @@ type State uint8
 // The states. The relay is open in all but the last part of Closing, Live and
 // Lowering.
 const (
-	// Blocked: relay open, start not allowed. The state of duty watch.
-	Blocked State = iota
-	// Ready: every permissive holds and the reset was made.
-	Ready
-	// Closing: the start warning sounds, the chain is tested, the relay closes.
-	Closing
-	// Live: power can reach the rotors.
-	Live
-	// Lowering: a controlled stop runs.
-	Lowering
-	// Tripped: latched until the cause is gone and a person resets.
-	Tripped
-	// Fault: a self-test failed.
-	Fault
+	Blocked  State = iota // relay open, start not allowed. The state of duty watch.
+	Ready                 // every permissive holds and the reset was made
+	Closing               // the start warning sounds, the chain is tested, the relay closes
+	Live                  // power can reach the rotors
+	Lowering              // a controlled stop runs
+	Tripped               // latched until the cause is gone and a person resets
+	Fault                 // a self-test failed
 	stateCount
 )
-
-var stateName = [stateCount]string{"blocked", "ready", "closing", "live", "lowering", "tripped", "fault"}
-
-// String is the name of the state in logs and screens.
-func (s State) String() string {
-	return nameOf(stateName[:], int(s), "unknown state")
-}
-
-// nameOf returns name i, or what stands for none.
-func nameOf(names []string, i int, unknown string) string {
-	if i < len(names) {
-		return names[i]
-	}
-	return unknown
-}
 
 // Sound is what the buzzer says. The most urgent one wins.
 type Sound uint8
@@ -59,79 +37,47 @@ const (
 	soundCount
 )
 
-var soundName = [soundCount]string{"silent", "reset accepted", "caution", "about to close", "bring it down", "tripped", "fault"}
-
-// String is the meaning of the sound in plain words.
-func (s Sound) String() string {
-	return nameOf(soundName[:], int(s), "unknown sound")
-}
-
 // EffectKind says what an Effect asks of the shell.
 type EffectKind uint8
 
 // The kinds of effect. Relay and Beat come first in every answer.
 const (
-	// RelayEffect: energise (On) or drop the kill relay.
-	RelayEffect EffectKind = iota + 1
-	// BeatEffect: heartbeat edges may run (On) or must stop.
-	BeatEffect
-	// SoundEffect: the buzzer says Sound from now on.
-	SoundEffect
-	// LampEffect: one flash with its sound, to line cameras up with the log.
-	LampEffect
-	// StateEffect: the latch moved From to State because of Reason.
-	StateEffect
-	// TripEffect: a stop became due; Trip numbers it in the session. Its
-	// record must be kept before a reset.
-	TripEffect
-	// CautionEffect: a rule's pre-trip warning came on or went off.
-	CautionEffect
-	// ClearEffect: the cause of a stop is gone (it stays latched).
-	ClearEffect
+	RelayEffect   EffectKind = iota + 1 // energise (On) or drop the kill relay
+	BeatEffect                          // heartbeat edges may run (On) or must stop
+	SoundEffect                         // the buzzer says Sound from now on
+	LampEffect                          // one flash with its sound, to line cameras up with the log
+	StateEffect                         // the latch moved From to State because of Reason
+	TripEffect                          // a stop became due; Trip numbers it in the session. Its record must be kept before a reset.
+	CautionEffect                       // a rule's pre-trip warning came on or went off
+	ClearEffect                         // the cause of a stop is gone (it stays latched)
 	// NoteEffect: nothing changed, but somebody may want to know: an input
 	// was ignored, a permissive was lost while live, a mark was made.
 	NoteEffect
-	// ConsequenceEffect: a stop became due by the silence of the craft that Trip
-	// stands for; it is counted there.
-	ConsequenceEffect
+	ConsequenceEffect // a stop became due by the silence of the craft that Trip stands for; it is counted there
 	effectKindCount
 )
-
-var effectName = [effectKindCount]string{"", "relay", "heartbeat", "sound", "lamp", "state", "trip", "caution", "clear", "note", "consequence"}
 
 // Effect is one thing the engine decided. It is a value; nothing is shared.
 type Effect struct {
 	Kind EffectKind
 	// At is the engine time at which it became due; for a timer that is its
 	// own due instant, not the time of the call.
-	At time.Duration
-	On bool
-	// From and State are the latch states of a StateEffect.
-	From, State State
-	Sound       Sound
-	Reason      Reason
-	// Rule is the index of the rule in the envelope, −1 for built-ins.
-	Rule int
-	// Permissive is the index of the condition for a NoteEffect about one,
-	// −1 otherwise.
-	Permissive int
-	Stop       rules.Stop
-	Channel    rules.ChannelID
-	// HasValue reports whether Value and Limit are set (SI, the rate for rate rules).
-	HasValue     bool
+	At           time.Duration
+	On           bool
+	From, State  State // the latch states of a StateEffect
+	Sound        Sound
+	Reason       Reason
+	Rule         int // the index of the rule in the envelope, −1 for built-ins
+	Permissive   int // the index of the condition for a NoteEffect about one, −1 otherwise
+	Stop         rules.Stop
+	Channel      rules.ChannelID
+	HasValue     bool // Value and Limit are set (SI, the rate for rate rules)
 	Value, Limit float64
 	Cause        rules.Cause
 	FirstOut     bool
 	Trip         uint32
-	// Lasted is how long the cause of a trip had lasted, 0 where that says nothing.
-	Lasted time.Duration
-	Line   Line
-}
-
-// Demands reports whether the stop of a rule or of an interlock itself became due:
-// whether it is counted as a trip or stands behind one.
-func (f *Effect) Demands() bool {
-	return f.Kind == TripEffect && f.Reason != ReasonThenSilent || f.Kind == ConsequenceEffect
+	Lasted       time.Duration // how long the cause of a trip had lasted, 0 where that says nothing
+	Line         Line
 }
 
 // Reason says why the latch moved, a stop became due or an input was ignored.
@@ -203,39 +149,3 @@ const (
 	ReasonBroken          // a part of the guard's program failed
 	reasonCount
 )
-
-var reasonText = [reasonCount]string{
-	NoReason: "", ReasonPowerUp: "power-up", ReasonUnfinishedTrip: "the last session ended in a trip or without its end",
-	ReasonUnfinishedFault: "the last session ended in a fault", ReasonRule: "limit left", ReasonRuleMissing: "channel missing",
-	ReasonEStop: "emergency stop", ReasonEStopOne: "emergency stop, one contact only", ReasonGate: "gate open",
-	ReasonHold: "hold-to-run released", ReasonReadbackOpened: "the contactor opened by itself",
-	ReasonReadbackClosed: "the contactor is closed when it must be open", ReasonReadbackNot: "the contactor did not close in time",
-	ReasonPowerRemains: "POWER NOT REMOVED: use the hard-wired stop", ReasonStalled: "the guard's loop was held up",
-	ReasonRelayFailed: "the relay line could not be written", ReasonPinsSilent: "the input lines are silent",
-	ReasonLink: "nothing heard from the craft", ReasonRestart: "the craft restarted", ReasonClash: "two senders under one identity",
-	ReasonGraceOver: "grace time ended", ReasonClimbing: "climbing while being brought down",
-	ReasonHeightLost: "height lost while being brought down", ReasonDown: "brought down", ReasonEnd: "end pressed",
-	ReasonSessionEnd: "the guard is ending", ReasonReset: "reset", ReasonStart: "start",
-	ReasonPermissivesHold: "everything needed is in order", ReasonPermissiveLost: "something needed to start is missing",
-	ReasonClosed: "chain closed and read back", ReasonNotIdle: "motor outputs are not idle",
-	ReasonNotHeld: "hold-to-run is not held", ReasonNotReset: "reset needed first", ReasonNotKept: "the trip record is not on disk yet",
-	ReasonCausePresent: "the cause still stands", ReasonArmed: "the craft is armed or its state is unknown",
-	ReasonTurning: "the rotors may still turn", ReasonPressTooShort: "released too soon", ReasonPressTooLong: "held too long",
-	ReasonStuck: "was on before it counted", ReasonNotNow: "not in this state", ReasonDuty: "duty watch never closes the relay",
-	ReasonMark: "look here", ReasonDeclared: "declared", ReasonLost: "inputs were lost", ReasonDisk: "too little room on the disk",
-	ReasonProof: "stop not proven at the rotors, or a proof test is due", ReasonSensor: "a sensor of the pad failed",
-	ReasonStopProven: "stop proven at the rotors", ReasonSilenced: "sound silenced; nothing else changed",
-	ReasonCard: "the test card asks for more, or is content", ReasonReaction: "the time until thrust is gone",
-	ReasonStep: "the step in force", ReasonLeftGround: "the craft left the ground in a step on the ground",
-	ReasonTieDown: "the pull of the tie-down is gone", ReasonGroundUnseen: "height or pull of the tie-down missing in a step on the ground",
-	ReasonDoubt:      "in doubt",
-	ReasonLedger:     "a fault of the chain or a defect stands open, or none does",
-	ReasonThenSilent: "then nothing heard from the craft",
-	ReasonWatchdog:   "the watchdog did not drop the chain",
-	ReasonBroken:     "a part of the guard's program failed",
-}
-
-// String is the reason in plain words.
-func (r Reason) String() string {
-	return nameOf(reasonText[:], int(r), "unknown reason")
-}

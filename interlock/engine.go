@@ -81,7 +81,9 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 func (e *Engine) lay() (err error) {
 	e.layCraft()
 	e.speeds, e.outputs = e.site.Derived.Needs(rules.RotorSpeed), e.site.Derived.Needs(rules.MotorHighest)
-	e.byPhase = e.phased()
+	// Where nothing is decided by the phase, armed and airborne are only shown, and the
+	// craft's plain word will do.
+	e.byPhase = e.site.Duty == Guard || slices.ContainsFunc(e.env.Rules, func(r rules.Rule) bool { return r.While != rules.Always })
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		if e.site.Duty == Guard && e.site.PulsesAlone && e.env.Watches(id) && slices.Contains(e.site.Derived.Needs(id), rules.WindSpeed) {
 			e.asksTurn = true
@@ -123,28 +125,25 @@ func (e *Engine) layAges() {
 	slices.Sort(e.ages)
 }
 
+// seconds turns SI seconds into a duration; what does not fit becomes Never/4,
+// far beyond any session.
+func seconds(s float64) time.Duration {
+	if ns := s * 1e9; ns < float64(rules.Never/4) {
+		return time.Duration(ns)
+	}
+	return rules.Never / 4
+}
+
 // maxRules bounds an envelope; a person cannot read more, and the effects of
 // one call stay bounded.
 const maxRules = 4096
-
-// Wanted says which channels the engine can use: what rules, permissives,
-// derived channels and built-in interlocks read. Others may be left out of the
-// input without changing any decision.
-func (e *Engine) Wanted() [rules.ChannelCount]bool {
-	var w [rules.ChannelCount]bool
-	e.limits.Want(&w)
-	for _, id := range e.builtinChannels() {
-		w[id] = true
-	}
-	return w
-}
 
 // builtinChannels are what built-in interlocks and phases look at: with no
 // latch to move, duty watch needs no rotor speed and no climb for them, and no
 // height and outputs where no rule asks for a phase.
 func (e *Engine) builtinChannels() []rules.ChannelID {
 	ids := []rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.CraftBootClock}
-	if e.phased() {
+	if e.byPhase {
 		ids = append(ids, rules.Height, rules.MotorHighest)
 	}
 	if e.asksTurn {
@@ -159,17 +158,6 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 	}
 	return ids
 }
-
-// phased reports whether something is decided by the phase. Where nothing is, armed
-// and airborne are only shown, and the craft's plain word will do.
-func (e *Engine) phased() bool {
-	return e.site.Duty == Guard || slices.ContainsFunc(e.env.Rules, func(r rules.Rule) bool { return r.While != rules.Always })
-}
-
-// WhenJudged has f told the values that rule i looked at while it was in force (the
-// rate for rate rules); what it is not told lies between two that it was, and is
-// Inside. It decides nothing.
-func (e *Engine) WhenJudged(f func(at time.Duration, i int, v float64)) { e.limits.WhenJudged(f) }
 
 // Step takes one input at engine time at. Deadlines at or before at act first,
 // each at its own instant; only then is the input applied, so at a tie the
@@ -253,15 +241,4 @@ func (e *Engine) begin(at time.Duration) {
 		e.latch.flush()
 	}
 	e.now = at
-}
-
-// Clone is a second engine in the same state that shares nothing that changes.
-func (e *Engine) Clone() *Engine {
-	c := *e
-	c.timers = slices.Clone(e.timers)
-	c.latch = e.latch.clone(&c, &c.site.Chain)
-	c.limits = e.limits.Clone((*fromLimits)(&c))
-	c.demands = slices.Clone(e.demands)
-	c.permTold = slices.Clone(e.permTold)
-	return &c
 }

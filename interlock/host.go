@@ -6,13 +6,6 @@ import (
 	"downhaul/rules"
 )
 
-// noteOf is what a host event is noted as; the others act, and leave what they do.
-var noteOf = [hostCount]Reason{
-	HostLost: ReasonLost, HostLink: ReasonLink, HostDisk: ReasonDisk, HostProof: ReasonProof, HostStopTime: ReasonStopProven,
-	HostGround: ReasonStep, HostReaction: ReasonReaction, HostCard: ReasonCard, HostLedger: ReasonLedger,
-	HostMark: ReasonMark, HostDeclared: ReasonDeclared, HostSensor: ReasonSensor,
-}
-
 // host takes what the host says.
 func (e *Engine) host(at time.Duration, in Input) {
 	switch in.Host {

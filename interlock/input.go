@@ -9,8 +9,7 @@ type InputKind uint8
 
 // The kinds of input.
 const (
-	// SampleInput carries Sample: one channel's value.
-	SampleInput InputKind = iota + 1
+	SampleInput InputKind = iota + 1 // carries Sample: one channel's value
 	// LineInput carries Line and On: the level of one input line. It is sent
 	// on every change and again at least every PinPeriod, so that silence
 	// shows.
@@ -18,8 +17,7 @@ const (
 	// FrameInput means that a frame of the named craft was accepted: the link
 	// is alive. Seq is the frame's own sequence number, 0 to 255.
 	FrameInput
-	// HostInput carries Host and, where the event has one, On and Seq.
-	HostInput
+	HostInput // carries Host and, where the event has one, On and Seq
 )
 
 // Line is an input line of the pad. On is always the meaning below, whatever
@@ -39,51 +37,28 @@ const (
 	LineCount
 )
 
-var lineName = [LineCount]string{"estop_a", "estop_b", "gate", "hold", "reset", "start", "end", "readback"}
-
-// String is the name of the line in pad file, logs and the virtual board.
-func (l Line) String() string {
-	return nameOf(lineName[:], int(l), "unknown line")
-}
-
 // Host is something the host tells the engine.
 type Host uint8
 
 // The host events.
 const (
-	// HostKept: the records of all trips up to Seq are on disk; 0 takes that back.
-	HostKept Host = iota + 1
-	// HostLost: Seq chunks were lost in front of the engine.
-	HostLost
-	// HostStalled: the loop did not run for longer than it may. Trips.
-	HostStalled
-	// HostRelayFailed: a write to the relay or heartbeat line failed (On true)
-	// or works again (On false).
-	HostRelayFailed
-	// HostLink: link Seq came up (On) or went down.
-	HostLink
-	// HostDisk: disk room is too low (On) or enough again.
-	HostDisk
-	// HostProof: proof test Seq is overdue (On) or in force.
-	HostProof
-	// HostClash: one identity was heard from two addresses. Trips.
-	HostClash
-	// HostMark: somebody stamped "look here".
-	HostMark
-	// HostSensor: own sensor of channel Sample.Channel failed (On) or works
-	// again.
-	HostSensor
-	// HostDeclared: a declaration was made (its text is in the record).
-	HostDeclared
-	// HostEnd: the session ends. Opens the relay for good.
-	HostEnd
+	HostKept        Host = iota + 1 // the records of all trips up to Seq are on disk; 0 takes that back
+	HostLost                        // Seq chunks were lost in front of the engine
+	HostStalled                     // the loop did not run for longer than it may. Trips.
+	HostRelayFailed                 // a write to the relay or heartbeat line failed (On true) or works again (On false)
+	HostLink                        // link Seq came up (On) or went down
+	HostDisk                        // disk room is too low (On) or enough again
+	HostProof                       // proof test Seq is overdue (On) or in force
+	HostClash                       // one identity was heard from two addresses. Trips.
+	HostMark                        // somebody stamped "look here"
+	HostSensor                      // own sensor of channel Sample.Channel failed (On) or works again
+	HostDeclared                    // a declaration was made (its text is in the record)
+	HostEnd                         // the session ends. Opens the relay for good.
 	// HostStopTime: the rotors stand Seq milliseconds after the relay's opening,
 	// measured (On) or stated. The numbers stand in recordings: what is new
 	// comes last.
 	HostStopTime
-	// HostCard: the test card asks for something before a start that is not met
-	// (On), or everything it asks is met.
-	HostCard
+	HostCard // the test card asks for something before a start that is not met (On), or everything it asks is met
 	// HostReaction: the thrust is gone Seq milliseconds after a sample was
 	// taken: what the predicted apex counts on where that is longer than what
 	// the pad file states.
@@ -94,9 +69,7 @@ const (
 	// HostStrangers: Seq datagrams of others on a link, none of which could be the
 	// craft's, were more than the records keep. For the record only.
 	HostStrangers
-	// HostLedger: a fault of the chain or a defect that stands open holds the next
-	// start back (On), or none does.
-	HostLedger
+	HostLedger // a fault of the chain or a defect that stands open holds the next start back (On), or none does
 	// HostHeldUp: the loop did not run for Seq milliseconds until now. Trips, in
 	// front of all that fell due meanwhile. (HostStalled, in older recordings,
 	// comes behind that.)

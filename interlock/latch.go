@@ -1,7 +1,6 @@
 package interlock
 
 import (
-	"slices"
 	"strings"
 	"time"
 
@@ -111,14 +110,6 @@ func newLatch(b below, site *Chain, rotors rules.RotorsStanding, room int) latch
 	}
 	e.out, e.front = make([]Effect, 0, room), make([]Effect, 0, 16)
 	return e
-}
-
-// clone returns a second latch that shares nothing that changes, over another below.
-func (e *latch) clone(b below, site *Chain) latch {
-	c := *e
-	c.below, c.site, c.timers = b, site, slices.Clone(e.timers)
-	c.out, c.front = make([]Effect, 0, cap(e.out)), make([]Effect, 0, cap(e.front))
-	return c
 }
 
 // Event is something that can move the latch. Whether it counts (a reset
@@ -252,7 +243,8 @@ func (e *latch) notRemoved() bool {
 	return e.why == ReasonPowerRemains || e.why == ReasonReadbackClosed
 }
 
-// eachUnmet is the latch's own part of that list; false when fn said stop.
+// eachUnmet calls fn for each need that is not met and that the latch knows itself;
+// false when fn said stop.
 func (e *latch) eachUnmet(fn func(Unmet) bool) bool {
 	goOn := func(bad bool, n Need) bool { return !bad || fn(Unmet{Need: n}) }
 	return goOn(e.ended, NeedNotEnded) &&

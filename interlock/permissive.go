@@ -39,32 +39,18 @@ const (
 // Unmet is one need that is not met.
 type Unmet struct {
 	Need  Need
-	Index int // rule, permissive or channel ID
-	// Cause is, for NeedChannel and NeedHeight, why its last reading is missing;
-	// Value, for NeedHeight, the height in m if it is not.
-	Cause rules.Cause
-	Value float64
-	// Since is, for NeedChannel, the time from which it is healthy, or Never.
-	Since time.Duration
+	Index int           // rule, permissive or channel ID
+	Cause rules.Cause   // of a channel or the height: why its last reading is missing
+	Value float64       // of the height, where it is not: m
+	Since time.Duration // of a channel: the time from which it is healthy, or Never
 }
 
-// eachUnmet calls fn for every need that is not met, reset aside, until fn
-// says stop. It is the one list that readiness, status, page and log show.
-func (e *Engine) eachUnmet(fn func(Unmet) bool) {
-	if e.site.Duty == Guard {
-		_ = e.latch.eachUnmet(fn) && e.eachCraftUnmet(fn)
-		return
-	}
-	// Nothing is ever started: only what cannot be watched counts.
-	if fn(Unmet{Need: NeedGuardDuty}) && (e.linkUp || fn(Unmet{Need: NeedLink})) {
-		e.eachChannelUnmet(fn)
-	}
-}
-
-// met is the craft's and the rules' part of that.
+// met reports whether everything is there that a start needs and that the latch does
+// not know itself.
 func (e *Engine) met() bool { return e.eachCraftUnmet(func(Unmet) bool { return false }) }
 
-// eachCraftUnmet is the part of that list of craft, host and rules; false when fn said stop.
+// eachCraftUnmet calls fn for each need of craft, host and rules that is not met; false
+// when fn said stop.
 func (e *Engine) eachCraftUnmet(fn func(Unmet) bool) bool {
 	goOn := func(bad bool, n Need) bool { return !bad || fn(Unmet{Need: n}) }
 	power, height := e.latch.power(), e.limits.Reading(rules.Height)
@@ -104,18 +90,4 @@ func (e *Engine) eachChannelUnmet(fn func(Unmet) bool) bool {
 		}
 	}
 	return true
-}
-
-// permissive returns the next permissive that came or went while power is on.
-func (e *Engine) permissive(at time.Duration) (f Effect, ok bool) {
-	for i, holds := range e.limits.Holds() {
-		if e.permTold[i] != holds {
-			e.permTold[i] = holds
-			p := &e.env.Permissives[i]
-			now := e.limits.Reading(p.Watch)
-			return Effect{Kind: NoteEffect, At: at, Reason: ReasonPermissiveLost, Rule: -1, Permissive: i,
-				Channel: p.Watch, On: !holds, Limit: p.Limit, HasValue: now.Quality != rules.Missing, Value: now.Value}, true
-		}
-	}
-	return Effect{}, false
 }

@@ -252,42 +252,23 @@ func (e *Engine) frame(at time.Duration) {
 		e.latch.heard()
 	}
 	if e.byAge {
-		e.linkAge(at)
+		e.linkAge(at, at)
 	}
 }
 
-// linkAge serves rules and permissives on the age of the link: 0 with every
-// frame, and from then on it grows by itself.
-func (e *Engine) linkAge(at time.Duration) {
-	e.limits.Take(at, rules.LinkAge, limits.Result{Quality: rules.Good})
-	e.armLinkAge(at, at)
-}
-
-// armLinkAge sets the timer to the first instant after now at which the age
-// is past the next limit or caution.
-func (e *Engine) armLinkAge(frame, now time.Duration) {
+// linkAge tells the age of the link to the rules and permissives on it: 0 with every
+// frame; then it is told where silence takes it past a limit or a caution, doubtful as
+// every value that silence makes: it counts, and keeps nothing fresh.
+func (e *Engine) linkAge(frame, now time.Duration) {
+	r := limits.Result{Quality: rules.Good}
+	if now > frame {
+		r = limits.Result{Value: float64(now-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale}
+	}
+	e.limits.Take(now, rules.LinkAge, r)
 	for _, age := range e.ages {
 		if frame+age > now {
 			e.arm(timerLinkAge, frame+age)
 			return
 		}
 	}
-}
-
-// linkAged: silence took the age past a limit or a caution. It is doubtful as
-// every value that silence makes: it counts, and keeps nothing fresh.
-func (e *Engine) linkAged(due time.Duration) {
-	frame := e.limits.Health(rules.LinkAge).Good
-	e.limits.Take(due, rules.LinkAge, limits.Result{Value: float64(due-frame) / 1e9, Quality: rules.Doubtful, Cause: rules.Stale})
-	e.armLinkAge(frame, due)
-}
-
-// seconds turns SI seconds into a duration; what does not fit becomes Never/4,
-// far beyond any session.
-func seconds(s float64) time.Duration {
-	ns := s * 1e9
-	if !(ns < float64(rules.Never/4)) {
-		return rules.Never / 4
-	}
-	return time.Duration(ns)
 }

@@ -12,10 +12,8 @@ type Duty uint8
 
 // The duties.
 const (
-	// Watch: buzzer, page and log only; the relay is never closed.
-	Watch Duty = iota
-	// Guard: the relay is held while everything is in order.
-	Guard
+	Watch Duty = iota // buzzer, page and log only; the relay is never closed
+	Guard             // the relay is held while everything is in order
 )
 
 // PowerUp says how the session before ended.
@@ -30,41 +28,27 @@ const (
 
 // Chain is what the latch must know of the pad: lines and times, no channel.
 type Chain struct {
-	Duty    Duty
-	PowerUp PowerUp
-	// Fitted says which input lines the pad has.
-	Fitted [LineCount]bool
-	// PickUp and DropOut bound how long the readback may take to follow.
-	PickUp, DropOut time.Duration
-	// Watchdog is how long the external watchdog holds without a heartbeat, 0 if
-	// that is not stated.
-	Watchdog time.Duration
-	// Discrepancy is how long the two emergency-stop contacts may differ.
-	Discrepancy time.Duration
-	// PinStale is how long the input lines may go unread.
-	PinStale time.Duration
-	// EndGrace is the grace of a controlled stop begun by the end button.
-	EndGrace time.Duration
-	// ReadyAfter is how long every needed channel must be healthy first.
-	ReadyAfter time.Duration
-	// Horn is how long the start warning sounds before the relay closes.
-	Horn time.Duration
-	// ResetShortest and ResetLongest bound how long reset is held.
-	ResetShortest, ResetLongest time.Duration
+	Duty                        Duty
+	PowerUp                     PowerUp
+	Fitted                      [LineCount]bool // says which input lines the pad has
+	PickUp, DropOut             time.Duration   // how long the readback may take to follow
+	Watchdog                    time.Duration   // how long the external watchdog holds without a heartbeat, 0 if that is not stated
+	Discrepancy                 time.Duration   // how long the two emergency-stop contacts may differ
+	PinStale                    time.Duration   // how long the input lines may go unread
+	EndGrace                    time.Duration   // the grace of a controlled stop begun by the end button
+	ReadyAfter                  time.Duration   // how long every needed channel must be healthy first
+	Horn                        time.Duration   // how long the start warning sounds before the relay closes
+	ResetShortest, ResetLongest time.Duration   // how long reset is held, at least and at most
 }
 
 // Site is what the engine must know of the pad. Times are durations, values
 // SI. Use DefaultSite and change what the pad file says.
 type Site struct {
 	Chain
-	// Fed says who feeds each measured channel.
-	Fed [rules.ChannelCount]rules.Origin
-	// Derived is how channels are derived from others.
-	Derived limits.Derivation
-	// Rotors is from the relay's opening until they stand; 0 is not told.
-	Rotors rules.RotorsStanding
-	// LinkStale is how long nothing may be heard from the craft.
-	LinkStale time.Duration
+	Fed       [rules.ChannelCount]rules.Origin // says who feeds each measured channel
+	Derived   limits.Derivation                // how channels are derived from others
+	Rotors    rules.RotorsStanding             // from the relay's opening until they stand; 0 is not told
+	LinkStale time.Duration                    // how long nothing may be heard from the craft
 	// DownHeight is the height below which a landed craft counts as down (m);
 	// LowHeight is the height that agrees with leaving a phase.
 	DownHeight, LowHeight float64
@@ -72,8 +56,7 @@ type Site struct {
 	// that turn over on the ground count), LowOutput the highest that counts as
 	// low (fractions).
 	IdleOutput, LowOutput float64
-	// StillRotor is the rotor speed below which a rotor counts as standing (Hz).
-	StillRotor float64
+	StillRotor            float64 // the rotor speed below which a rotor counts as standing (Hz)
 	// IdleCurrent is the pack current that may remain after the relay opened
 	// (A); 0 means the current is not used to verify the opening.
 	IdleCurrent float64
@@ -85,10 +68,8 @@ type Site struct {
 // Fixed times of the latch. From the project's own judgement unless a source
 // stands beside them.
 const (
-	// phaseAgreement: a phase is left only after this much agreement.
-	phaseAgreement = 2 * time.Second
-	// downFor: landed, low and outputs low for this long is down.
-	downFor = time.Second
+	phaseAgreement = 2 * time.Second // a phase is left only after this much agreement
+	downFor        = time.Second     // landed, low and outputs low for this long is down
 	// climbFor and climbLimit: climbing this fast for this long while being
 	// brought down means the craft does not obey.
 	climbFor   = time.Second
@@ -96,11 +77,8 @@ const (
 	// restartBack: a boot clock that runs back by more than this is a restart;
 	// less is datagrams that overtook each other.
 	restartBack = 1.0
-	// turnLasts is how long a pulse of the anemometer shows that its wire is whole,
-	// for a start.
-	turnLasts = 30 * time.Minute
-	// resetSound is how long "reset accepted" sounds.
-	resetSound = 800 * time.Millisecond
+	turnLasts   = 30 * time.Minute       // how long a pulse of the anemometer shows that its wire is whole, for a start
+	resetSound  = 800 * time.Millisecond // how long "reset accepted" sounds
 	// The chain test inside the horn: relay without pulses, then pulses
 	// without relay; neither may close the contactor.
 	testRelayFrom = 500 * time.Millisecond

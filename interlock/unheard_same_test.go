@@ -32,12 +32,13 @@ func outputs(dst []byte, f Effect) []byte {
 // a short or a long while, in part or whole, alone or with something past its limit.
 // Its digests were made before a silence was named as the first cause of a trip:
 // a name changes nothing that the pad does, nor when.
-func digestOutputs(t *testing.T, duty Duty) string {
+func digestOutputs(t *testing.T, duty Duty, change func(*Engine)) string {
 	sum, line := sha256.New(), []byte(nil)
 	opened := 0
 	for round := range uint64(600) {
 		rnd := rand.New(rand.NewPCG(round, 11))
 		r := silentBase(t, duty, int(round%4))
+		change(r.e)
 		r.seen = func(effects []Effect) {
 			for _, f := range effects {
 				line = outputs(line[:0], f)
@@ -222,4 +223,22 @@ func silentRig(t testing.TB, envelope string, change func(*Site)) *rig {
 	r.glide(3, 3*time.Second)
 	r.run(3 * time.Second)
 	return r
+}
+
+// nameless is an engine that names no silence: what is behind a demand is the demand.
+type nameless struct{ *Engine }
+
+func (nameless) because(_ time.Duration, why Reason, rule int) (Reason, int) { return why, rule }
+func (nameless) consequence(f Effect, _ bool, _ uint32) (behind, is Effect)  { return Effect{}, f }
+
+// What names a silence moves nothing: without it the outputs, the latch, the sounds and
+// the cautions are the same, to the nanosecond.
+func TestWhatNamesASilenceMovesNothing(t *testing.T) {
+	for _, duty := range []Duty{Guard, Watch} {
+		asked := 0
+		want := digestOutputs(t, duty, func(*Engine) {})
+		if got := digestOutputs(t, duty, func(e *Engine) { e.latch.below = nameless{e}; asked++ }); got != want || asked == 0 {
+			t.Errorf("duty %d: named or not, the pad does something else", duty)
+		}
+	}
 }

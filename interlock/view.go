@@ -120,3 +120,16 @@ func (e *Engine) Reading(id rules.ChannelID) limits.Reading {
 	}
 	return e.limits.Reading(id)
 }
+
+// eachUnmet calls fn for every need that is not met, reset aside, until fn
+// says stop. It is the one list that readiness, status, page and log show.
+func (e *Engine) eachUnmet(fn func(Unmet) bool) {
+	if e.site.Duty == Guard {
+		_ = e.latch.eachUnmet(fn) && e.eachCraftUnmet(fn)
+		return
+	}
+	// Nothing is ever started: only what cannot be watched counts.
+	if fn(Unmet{Need: NeedGuardDuty}) && (e.linkUp || fn(Unmet{Need: NeedLink})) {
+		e.eachChannelUnmet(fn)
+	}
+}

@@ -1,9 +1,10 @@
 package guard
 
 import (
+	"context"
 	"errors"
 	"fmt"
-	"runtime/debug"
+	"runtime"
 	"sync/atomic"
 	"time"
 
@@ -21,52 +22,30 @@ const (
 	pinEvery = 4 * time.Millisecond
 	// pinTurn is the spacing of turns where there are pins: a staleness of
 	// 20 ms then bears a turn that comes 15 ms late.
-	pinTurn = 5 * time.Millisecond
-	// beatEvery is the spacing of heartbeat edges.
-	beatEvery = 25 * time.Millisecond
-	// windEvery is the sampling of wind speed: 4 Hz (WMO-No. 8 practice).
-	windEvery = 250 * time.Millisecond
-	// lampFor is the length of the flash at start, trip and end.
-	lampFor = 700 * time.Millisecond
-	// showEvery is the spacing of snapshots for status and page.
-	showEvery = 100 * time.Millisecond
-	// relayRetry is the spacing of attempts after a failed write.
-	relayRetry = 100 * time.Millisecond
-	// perLane bounds what one turn takes from a lane, so that a flood in one
-	// cannot hold up pins and heartbeat.
-	perLane = 64
-	// perStrangers is the same for what cannot be the craft's, and so bounds what
-	// a flood of it writes on the disk. What is more is counted: once every
-	// toldEvery a chunk of the host's says how much.
-	perStrangers = 8
-	toldEvery    = time.Second
-	// strangerMost bounds the same for one datagram: what an Ethernet frame carries
-	// (IEEE 802.3). One of 64 KiB can be made to take milliseconds to scan.
-	strangerMost = 1500
+	pinTurn    = 5 * time.Millisecond
+	beatEvery  = 25 * time.Millisecond  // the spacing of heartbeat edges
+	lampFor    = 700 * time.Millisecond // the length of the flash at start, trip and end
+	showEvery  = 100 * time.Millisecond // the spacing of snapshots for status and page
+	relayRetry = 100 * time.Millisecond // the spacing of attempts after a failed write
+	perLane    = 64                     // bounds what one turn takes from a lane, so that a flood in one cannot hold up pins and heartbeat
 )
 
 // LoopConfig is what a Loop needs. Nothing in it has a silent default.
 type LoopConfig struct {
-	Engine *interlock.Engine
-	Intake *intake.Intake
-	Board  hw.Board
-	// Pins reports whether input lines are fitted and must be sampled; Wind that an
-	// anemometer is.
-	Pins, Wind bool
+	Engine     *interlock.Engine
+	Intake     *intake.Intake
+	Board      hw.Board
+	Pins, Wind bool // whether input lines are fitted and must be sampled, and whether an anemometer is
 	// LongestGap is the longest time between two turns. It is the window of
 	// the external watchdog: after a longer gap the contactor has dropped.
 	LongestGap time.Duration
 	// Clock is the time right now: a turn can be held up in its middle, and a
 	// heartbeat edge must be spaced from when the last one really was written.
-	Clock func() time.Duration
-	// Keep takes the records of one turn. It must not block.
-	Keep func(*Batch)
-	// Show takes a chance to copy what can be shown. It must not block.
-	Show func(*Loop)
-	// Stop follows the openings; nil is nobody.
-	Stop *stopping.Watch
-	// Turned comes at the end of every turn. It must not block. Nil is nobody.
-	Turned func(now time.Duration)
+	Clock  func() time.Duration
+	Keep   func(*Batch)            // takes the records of one turn. It must not block.
+	Show   func(*Loop)             // takes a chance to copy what can be shown. It must not block.
+	Stop   *stopping.Watch         // follows the openings; nil is nobody
+	Turned func(now time.Duration) // comes at the end of every turn. It must not block. Nil is nobody.
 }
 
 // Batch is what one chunk, or one wake by a timer, brought: the chunk (none if
@@ -78,7 +57,7 @@ type Batch struct {
 }
 
 // Loop is the guard's loop. Turn and everything it calls belong to one
-// goroutine; Offer may be called from any.
+// goroutine; what leaves something for it may be called from any.
 type Loop struct {
 	cfg    LoopConfig
 	pin    struct{ relay, heartbeat, buzzer, lamp hw.Output }
@@ -158,39 +137,6 @@ func NewLoop(cfg LoopConfig) (*Loop, error) {
 	return l, nil
 }
 
-// Telemetry leaves bytes of a link for the loop. Any goroutine.
-func (l *Loop) Telemetry(c intake.Chunk) {
-	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
-}
-
-// Stranger leaves a datagram that cannot be the craft's for the record and the
-// counts. It wakes nobody. Any goroutine.
-func (l *Loop) Stranger(c intake.Chunk) {
-	if len(c.Bytes) > strangerMost {
-		l.long.Add(1)
-		return
-	}
-	l.inbox.put(laneStrangers, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
-}
-
-// WindEdge leaves one edge of the anemometer for the loop. Any goroutine.
-func (l *Loop) WindEdge(e intake.WindEdge) {
-	var room [intake.WindEdgeSize]byte
-	one := [1]intake.WindEdge{e}
-	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
-}
-
-// WindFailed reports whether the anemometer's line is no longer watched. From then on
-// its reading is missing. Any goroutine.
-func (l *Loop) WindFailed() { l.windDead.Store(true) }
-
-// Count leaves one conversion of the load cell for the loop. Any goroutine.
-func (l *Loop) Count(c intake.Count) {
-	var room [intake.CountSize]byte
-	one := [1]intake.Count{c}
-	l.inbox.put(laneSensors, parcel{source: intake.LoadCell}, intake.AppendCounts(room[:0], one[:]))
-}
-
 // Wake is signalled when something was left for the loop.
 func (l *Loop) Wake() <-chan struct{} { return l.inbox.wake }
 
@@ -207,7 +153,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 		l.worst = max(l.worst, gap)
 		// An edge that comes later than the watchdog's window lets the contactor
 		// drop and, with those behind it, would close it again by itself.
-		if gap > l.cfg.LongestGap || l.sinceBeat(now) > l.cfg.LongestGap {
+		if gap > l.cfg.LongestGap || l.beatOn && now-l.beatAt > l.cfg.LongestGap {
 			l.stalled(now)
 		}
 	}
@@ -257,27 +203,43 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	return l.nextTurn(now)
 }
 
-// strangers takes a few datagrams that cannot be the craft's, and tells how many
-// more there were. Nothing is decided by them, so a replay misses none.
-func (l *Loop) strangers(now time.Duration) {
-	long := l.long.Swap(0)
-	l.unkept += long
-	l.unkeptAll += uint64(long)
-	for range perStrangers {
-		l.parcel.lost = 0
-		if !l.inbox.take(laneStrangers, &l.parcel) {
-			break
+// End opens the relay for good, as the last turn of a session.
+func (l *Loop) End(now time.Duration) {
+	now = max(now, l.ended)
+	l.wake(now, now)
+	l.hostNow(now, intake.HostMessage{Host: interlock.HostEnd, On: true, Text: "the guard ends"})
+	l.over(now)
+	l.outputs(now)
+	if l.cfg.Stop != nil {
+		l.cfg.Stop.End(now)
+	}
+	l.cfg.Show(l)
+}
+
+// turnUntil is the loop's life: one locked thread, woken by its own deadline
+// or by what comes in.
+func (g *Guard) turnUntil(ctx context.Context) {
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	if g.opts.Thread != nil {
+		g.opts.Thread()
+	}
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for ctx.Err() == nil {
+		next := g.Turn(g.now())
+		wait := next - g.now()
+		if wait <= 0 {
+			continue
 		}
-		l.unkept += l.parcel.lost
-		l.unkeptAll += uint64(l.parcel.lost)
-		l.parcel.lost = 0
-		l.takeIn(now, &l.parcel)
+		timer.Reset(wait)
+		select {
+		case <-timer.C:
+		case <-g.loop.Wake():
+		case <-ctx.Done():
+		}
 	}
-	if l.unkept > 0 && now >= l.toldAt {
-		l.toldAt = now + toldEvery
-		l.hostNow(now, intake.HostMessage{Host: interlock.HostStrangers, On: true, Seq: l.unkept})
-		l.unkept = 0
-	}
+	g.loop.End(g.now())
 }
 
 // stalled tells the engine that the loop did not run for longer than it may, before
@@ -287,14 +249,6 @@ func (l *Loop) stalled(now time.Duration) {
 	l.inbox.dropBacklog(laneLinks)
 	l.inbox.dropBacklog(laneStrangers)
 	l.hostNow(now, intake.HostMessage{Host: interlock.HostHeldUp, On: true, Seq: uint32((now - l.last) / ms)})
-}
-
-// sinceBeat is how long ago the last heartbeat edge was, 0 where none runs.
-func (l *Loop) sinceBeat(now time.Duration) time.Duration {
-	if !l.beatOn {
-		return 0
-	}
-	return now - l.beatAt
 }
 
 // hostNow feeds a host event of the loop's own at once.
@@ -340,36 +294,12 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 	l.tellBroken(now)
 }
 
-// panicked keeps what panicked, and where, for the record. It is called while the
-// panic unwinds.
-func (l *Loop) panicked(p any) {
-	l.broke = fmt.Sprintf("a part of the guard's program panicked: %v\n%s", p, debug.Stack())
-	l.broke = l.broke[:min(len(l.broke), mostBroke)]
-}
-
-// mostBroke bounds what is kept of a panic: its text and the calls nearest to it.
-const mostBroke = 4000
-
-// tellBroken puts a panic on record. The engine has acted on it.
-func (l *Loop) tellBroken(now time.Duration) {
-	if text := l.broke; text != "" {
-		l.broke = ""
-		l.hostNow(now, intake.HostMessage{Host: interlock.HostBroken, On: true, Text: text})
-	}
-}
-
 // over ends the turn's instant for the engine: only now is known all that came
 // in it, and what waited for that acts. Later chunks belong to later instants.
 func (l *Loop) over(now time.Duration) {
 	if l.cfg.Engine.Deadline() <= now+1 {
 		l.ended = now + 1
 		l.wake(now, l.ended)
-	}
-}
-
-func (l *Loop) advance(now time.Duration) {
-	if l.cfg.Engine.Deadline() <= now {
-		l.wake(now, now)
 	}
 }
 
@@ -438,24 +368,6 @@ func (l *Loop) pins(now time.Duration) bool {
 	l.pinBytes = intake.AppendPins(l.pinBytes[:0], levels, bad)
 	l.feed(now, intake.Chunk{Source: intake.Pins, Bytes: l.pinBytes})
 	return true
-}
-
-// wind hands the edges of the last quarter second over as one chunk, also when
-// there was none.
-func (l *Loop) wind(now time.Duration) {
-	if !l.cfg.Wind || now < l.windAt {
-		return
-	}
-	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
-	if l.windDead.Load() {
-		// No edge is no calm where nobody looks for one.
-		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})
-	}
-	l.windBytes = intake.AppendWindEdges(l.windBytes[:0], l.edges)
-	l.edges = l.edges[:0]
-	lost := l.windLost
-	l.windLost = 0
-	l.feed(now, intake.Chunk{Source: intake.Wind, Lost: lost, Bytes: l.windBytes})
 }
 
 func (l *Loop) nextTurn(now time.Duration) time.Duration {

@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"runtime"
 	"sync"
 	"time"
 
@@ -64,45 +63,6 @@ func (g *Guard) Run(ctx context.Context) error {
 	stopWriting()
 	writer.Wait()
 	return g.finish()
-}
-
-// turnUntil is the loop's life: one locked thread, woken by its own deadline
-// or by what comes in.
-func (g *Guard) turnUntil(ctx context.Context) {
-	runtime.LockOSThread()
-	defer runtime.UnlockOSThread()
-	if g.opts.Thread != nil {
-		g.opts.Thread()
-	}
-	timer := time.NewTimer(0)
-	defer timer.Stop()
-	for ctx.Err() == nil {
-		next := g.Turn(g.now())
-		wait := next - g.now()
-		if wait <= 0 {
-			continue
-		}
-		timer.Reset(wait)
-		select {
-		case <-timer.C:
-		case <-g.loop.Wake():
-		case <-ctx.Done():
-		}
-	}
-	g.loop.End(g.now())
-}
-
-// End opens the relay for good, as the last turn of a session.
-func (l *Loop) End(now time.Duration) {
-	now = max(now, l.ended)
-	l.advance(now)
-	l.hostNow(now, intake.HostMessage{Host: interlock.HostEnd, On: true, Text: "the guard ends"})
-	l.over(now)
-	l.outputs(now)
-	if l.cfg.Stop != nil {
-		l.cfg.Stop.End(now)
-	}
-	l.cfg.Show(l)
 }
 
 // finish makes the board inert, writes the `ended` record and closes.

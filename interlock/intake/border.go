@@ -88,29 +88,3 @@ func (in *Intake) decoded(dst []interlock.Input) (out []interlock.Input) {
 	}
 	return append(dst, said[:n]...)
 }
-
-// Counts returns what came in so far. The slice is the caller's own.
-func (in *Intake) Counts() Counts {
-	var n Counts
-	in.CountsTo(&n)
-	return n
-}
-
-// CountsTo is Counts into dst, whose slice is used again: for a loop that
-// must not allocate.
-func (in *Intake) CountsTo(dst *Counts) {
-	in.decoderCounts(dst)
-	dst.LostChunks += in.n.LostChunks
-	dst.BadRecords += in.n.BadRecords
-	dst.FailedReads += in.n.FailedReads
-}
-
-// decoderCounts puts the decoder's counts into dst, none where it panics.
-func (in *Intake) decoderCounts(dst *Counts) {
-	defer func() {
-		if recover() != nil {
-			*dst = Counts{Links: dst.Links[:0]}
-		}
-	}()
-	in.decoder.CountsTo(dst)
-}

@@ -22,18 +22,14 @@ const (
 
 // Chunk is one piece of raw input as it was taken in by the loop.
 type Chunk struct {
-	// At is the engine time at which the loop took it.
-	At time.Duration
-	// Seq numbers all chunks of a session from 1 without a gap.
-	Seq uint64
+	At  time.Duration // the engine time at which the loop took it
+	Seq uint64        // numbers all chunks of a session from 1 without a gap
 	// Source and Link say where it came from; Link numbers the telemetry links
 	// of the pad file from 0, and is 0 for the other sources.
-	Source Source
-	Link   uint8
-	// Lost counts chunks of this source that were dropped just before it.
-	Lost uint32
-	// From and To are the addresses of a datagram; zero for streams and pins.
-	From, To netip.AddrPort
+	Source   Source
+	Link     uint8
+	Lost     uint32         // counts chunks of this source that were dropped just before it
+	From, To netip.AddrPort // the addresses of a datagram; zero for streams and pins
 	// Bytes is the payload; its form depends on Source. The chunk does not own
 	// it: it is valid until the next chunk is asked for.
 	Bytes []byte

@@ -10,14 +10,11 @@ import (
 
 // HostMessage is what a host chunk says.
 type HostMessage struct {
-	Host interlock.Host
-	On   bool
-	Seq  uint32
-	// Channel is the channel of HostSensor, else rules.NoChannel.
-	Channel rules.ChannelID
-	// Text is the words of a mark or a declaration: UTF-8, for the record
-	// only. The engine never sees it.
-	Text string
+	Host    interlock.Host
+	On      bool
+	Seq     uint32
+	Channel rules.ChannelID // the channel of HostSensor, else rules.NoChannel
+	Text    string          // the words of a mark or a declaration: UTF-8, for the record only. The engine never sees it.
 }
 
 // HostSize is the length in bytes of a host chunk without its text: event, on,
@@ -38,17 +35,6 @@ func EncodeHost(dst []byte, m HostMessage) []byte {
 		dst = utf8.AppendRune(dst, r)
 	}
 	return dst
-}
-
-// DecodeHost reads the payload of a host chunk. ok is false when it is too
-// short, or names an event, a flag or a channel that does not exist, or its
-// text is not UTF-8.
-func DecodeHost(b []byte) (m HostMessage, ok bool) {
-	in, ok := hostInput(b)
-	if !ok || !utf8.Valid(b[HostSize:]) {
-		return HostMessage{}, false
-	}
-	return HostMessage{Host: in.Host, On: in.On, Seq: in.Seq, Channel: in.Sample.Channel, Text: string(b[HostSize:])}, true
 }
 
 // hostInput is the input a host chunk stands for; its text is not looked at.

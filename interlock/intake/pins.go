@@ -8,8 +8,7 @@ import (
 
 // LineConfig is the wiring of one input line.
 type LineConfig struct {
-	// Fitted is false when the pad has no such line; it then gives nothing.
-	Fitted bool
+	Fitted bool // false when the pad has no such line; it then gives nothing
 	// Invert is true when the electrical high level means Off. On is always
 	// the meaning that interlock.Line gives: for a contact that opens when
 	// pressed and pulls the line high while closed, On is high.

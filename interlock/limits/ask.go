@@ -1,7 +1,6 @@
 package limits
 
 import (
-	"slices"
 	"time"
 
 	"downhaul/rules"
@@ -64,50 +63,6 @@ func (l *Limits) Rule(i int) Rule {
 	return Rule{Asks: [2]bool{r.demand, r.missing}, Cautions: r.caution, Value: value, Seen: r.seen, Past: r.past, Left: r.excursion, Told: r.fresh, Back: r.back}
 }
 
-// Named forgets whether rule i was back from its limit.
-func (l *Limits) Named(i int) {
-	l.runs[i].back = false
-	l.channels[l.env.Rules[i].Watch].shut()
-}
-
 // ToldUntil has what comes at that time or later not count as told: it comes behind a
 // silence of the craft.
 func (l *Limits) ToldUntil(at time.Duration) { l.toldUntil = at }
-
-// Cause returns why the channel of rule i is missing or in doubt for it.
-func (l *Limits) Cause(at time.Duration, i int) rules.Cause {
-	rule := &l.env.Rules[i]
-	cause := l.table[rule.Watch].Cause
-	if cause != rules.NoCause || !l.runs[i].missing {
-		return cause
-	}
-	if l.runs[i].slope != nil && at < l.channels[rule.Watch].good+rule.StaleAfter {
-		return rules.NotFilled // values come, and give no rate
-	}
-	return rules.Stale
-}
-
-// Want adds the channels that can change anything here.
-func (l *Limits) Want(w *[rules.ChannelCount]bool) {
-	for _, id := range l.used {
-		w[id] = true
-	}
-	for _, c := range l.calcs {
-		for _, id := range slices.Concat(l.needs[c.Output()], l.helps[c.Output()]) {
-			w[id] = true
-		}
-	}
-}
-
-// WhenJudged has f told the values that a rule in force looked at. What it is not told
-// lies between two that it was, and is Inside. It decides nothing.
-func (l *Limits) WhenJudged(f func(at time.Duration, i int, v float64)) {
-	l.judged = f
-	for i := range l.env.Rules {
-		c := &l.channels[l.env.Rules[i].Watch]
-		c.shut()
-		if l.env.Rules[i].While != rules.Always { // comes into force with any value
-			c.inside = [2]float64{c.low, c.high}
-		}
-	}
-}

@@ -1,6 +1,14 @@
 package house
 
 import (
+	"bytes"
+	"fmt"
+	"go/ast"
+	"go/token"
+	"go/types"
+	"maps"
+	"os"
+	"path/filepath"
 	"slices"
 	"strings"
 	"testing"
@@ -54,4 +62,152 @@ func TestRing1ImportsNoOuterRing(t *testing.T) {
 	if len(left) > 0 {
 		t.Errorf("packages of ring 1 that are not there: %v", left)
 	}
+}
+
+// ring1Files are the files of ring 1 in packages that hold other rings as well: the live
+// loop with its lanes and outputs, the door of pins and of the host's words, and the
+// lines themselves. What opens the lines is not counted.
+var ring1Files = []string{
+	"interlock/guard/loop.go", "interlock/guard/inbox.go", "interlock/guard/outputs.go", "interlock/guard/buzzer.go",
+	"interlock/intake/border.go", "interlock/intake/pins.go", "interlock/intake/host.go", "interlock/intake/chunk.go",
+	"hw/board.go", "hw/gpioboard_linux.go", "hw/gpiooutput_linux.go",
+}
+
+// notRing1 are the files of ring 1's packages that only show, name or hand on what is
+// decided. What unheard.go names opens nothing: TestWhatNamesASilenceMovesNothing.
+var notRing1 = []string{
+	"interlock/names.go", "interlock/saying.go", "interlock/view.go", "interlock/decision.go", "interlock/asked.go", "interlock/unheard.go",
+	"interlock/limits/asked.go",
+}
+
+// mostOfRing1 bounds the lines of ring 1 with comments, and of what it uses of rules:
+// what one person can read in a sitting.
+const mostOfRing1 = 5_500
+
+// Ring 1 stays small enough to be read. Whoever must let it grow changes the bound, and
+// says why.
+func TestRing1CanBeReadInASitting(t *testing.T) {
+	sizes := map[string]int{}
+	count := func(file string) {
+		text, err := os.ReadFile(filepath.Join(root, file))
+		if err != nil {
+			t.Fatal(err)
+		}
+		sizes[file] = bytes.Count(text, []byte("\n"))
+	}
+	for _, file := range ring1Files {
+		count(file)
+	}
+	set := token.NewFileSet()
+	all := carried(t, set, nil)
+	for _, c := range all {
+		if !slices.Contains(ring1, strings.TrimPrefix(c.pkg.Path(), module+"/")) {
+			continue
+		}
+		for _, f := range c.files {
+			if name := set.Position(f.Pos()).Filename; !slices.Contains(notRing1, name) {
+				count(name)
+			}
+		}
+	}
+	for _, name := range notRing1 {
+		if _, err := os.Stat(filepath.Join(root, name)); err != nil {
+			t.Errorf("%s is not there: take it out of the list", name)
+		}
+	}
+	sizes["rules, what it uses of them"] = usedOfRules(set, all, sizes)
+	total := 0
+	for _, n := range sizes {
+		total += n
+	}
+	if total > mostOfRing1 {
+		var rows []string
+		for _, name := range slices.Sorted(maps.Keys(sizes)) {
+			rows = append(rows, fmt.Sprintf("%5d %s", sizes[name], name))
+		}
+		t.Errorf("ring 1 has %d lines, at most %d: take something out\n%s", total, mostOfRing1, strings.Join(rows, "\n"))
+	}
+}
+
+// usedOfRules counts the lines, with their comments, of what the files use of package
+// rules, and of what that uses there in turn; the catalogue of channels is a table, and
+// String is for people.
+func usedOfRules(set *token.FileSet, all []*checked, files map[string]int) (lines int) {
+	type decl struct {
+		from, to token.Pos
+		node     ast.Node
+	}
+	of := map[types.Object]*decl{}
+	var inside *checked
+	for _, c := range all {
+		if c.pkg.Path() != module+"/rules" {
+			continue
+		}
+		inside = c
+		for _, f := range c.files {
+			if strings.HasSuffix(set.Position(f.Pos()).Filename, "catalogue.go") {
+				continue
+			}
+			for _, d := range f.Decls {
+				at := d.Pos()
+				switch d := d.(type) {
+				case *ast.FuncDecl:
+					if d.Doc != nil {
+						at = d.Doc.Pos()
+					}
+					if d.Name.Name != "String" {
+						of[c.info.Defs[d.Name]] = &decl{at, d.End(), d}
+					}
+				case *ast.GenDecl:
+					if d.Doc != nil {
+						at = d.Doc.Pos()
+					}
+					whole := &decl{at, d.End(), d}
+					for _, spec := range d.Specs {
+						switch s := spec.(type) {
+						case *ast.TypeSpec:
+							of[c.info.Defs[s.Name]] = whole
+						case *ast.ValueSpec:
+							for _, n := range s.Names {
+								of[c.info.Defs[n]] = whole
+							}
+						}
+					}
+				}
+			}
+		}
+	}
+	counted := map[*decl]bool{}
+	var take func(o types.Object)
+	take = func(o types.Object) {
+		d := of[o]
+		if d == nil || counted[d] {
+			return
+		}
+		counted[d] = true
+		lines += set.Position(d.to).Line - set.Position(d.from).Line + 2 // and the empty one behind it
+		ast.Inspect(d.node, func(n ast.Node) bool {
+			switch n := n.(type) {
+			case *ast.StructType:
+				return false // what a field has counts where it is used
+			case *ast.Ident:
+				take(inside.info.Uses[n])
+			}
+			return true
+		})
+	}
+	for _, c := range all {
+		for _, f := range c.files {
+			if _, ok := files[set.Position(f.Pos()).Filename]; !ok {
+				continue
+			}
+			ast.Inspect(f, func(n ast.Node) bool {
+				if id, ok := n.(*ast.Ident); ok {
+					take(c.info.Uses[id])
+				}
+				return true
+			})
+		}
+	}
+	return lines
 }

@@ -204,7 +204,7 @@ func TestSilentLineIsNamed(t *testing.T) {
 	named := map[Line]int{}
 	r.seen = func(effects []Effect) {
 		for _, f := range effects {
-			if f.Kind == NoteEffect && f.Reason == ReasonPinsSilent {
+			if f.Kind == NoteEffect && f.Reason == ReasonPinsSilent && f.On {
 				named[f.Line]++
 			}
 		}

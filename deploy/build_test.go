@@ -16,7 +16,7 @@ import (
 	"sync"
 	"testing"
 
-	"downhaul/rules/house"
+	"downhaul/rules/architecture"
 )
 
 // output runs a command and gives what it prints; a failure ends the test.
@@ -36,7 +36,7 @@ func needTools(t *testing.T, names ...string) {
 	t.Helper()
 	for _, name := range names {
 		_, err := exec.LookPath(name)
-		house.Need(t, err == nil, name+" is not installed")
+		architecture.Need(t, err == nil, name+" is not installed")
 	}
 }
 
@@ -55,7 +55,7 @@ func offline(t *testing.T) []string {
 	}
 	cache := filepath.Join(strings.TrimSpace(output(t, ".", nil, "go", "env", "GOMODCACHE")), "cache", "download")
 	_, err = os.Stat(filepath.Join(cache, string(m[1]), "@v", string(m[2])+".zip"))
-	house.Need(t, err == nil, "the packager is not in the module cache; run deploy/build once, with the network")
+	architecture.Need(t, err == nil, "the packager is not in the module cache; run deploy/build once, with the network")
 	// What git says of this checkout may change while other tests run.
 	return []string{"GOPROXY=file://" + cache, "DOWNHAUL_COMMIT=0123456789ab", "SOURCE_DATE_EPOCH=1900000000"}
 }

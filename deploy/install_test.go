@@ -11,8 +11,8 @@ import (
 	"strings"
 	"testing"
 
-	"downhaul/interlock/answers"
-	"downhaul/rules/house"
+	"downhaul/interlock/day/answers"
+	"downhaul/rules/architecture"
 )
 
 // system is a folder that is enough of a system for packages to be installed
@@ -29,7 +29,7 @@ var library = regexp.MustCompile(`/\S+`)
 
 func newSystem(t *testing.T) *system {
 	t.Helper()
-	house.Want(t, os.Geteuid() == 0, "only root can install a package into a folder with its scripts")
+	architecture.Want(t, os.Geteuid() == 0, "only root can install a package into a folder with its scripts")
 	needTools(t, append([]string{"dpkg", "dpkg-query", "chroot", "ldd"}, inside...)...)
 	s := &system{t, t.TempDir()}
 	for _, d := range []string{"usr/bin", "usr/sbin", "usr/lib", "usr/lib64", "etc", "var/lib/dpkg/info", "var/lib/dpkg/updates", "var/lib/dpkg/triggers", "var/log", "run", "dev", "tmp", "proc"} {

@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"downhaul/rules/house"
+	"downhaul/rules/architecture"
 )
 
 // mostExposure is the worst figure of systemd-analyze security that a unit may
@@ -22,7 +22,7 @@ var units = []string{"downhauld.service", "downhaul-panel.service"}
 
 func TestUnitsAreShut(t *testing.T) {
 	_, err := exec.LookPath("systemd-analyze")
-	house.Need(t, err == nil, "systemd-analyze is not installed")
+	architecture.Need(t, err == nil, "systemd-analyze is not installed")
 	figure := regexp.MustCompile(`Overall exposure level for \S+: ([0-9.]+)`)
 	for _, name := range units {
 		path, err := filepath.Abs("systemd/" + name)
@@ -42,7 +42,7 @@ func TestUnitsAreShut(t *testing.T) {
 // a unit whose program is there.
 func TestUnitsAreUnderstood(t *testing.T) {
 	_, err := exec.LookPath("systemd-analyze")
-	house.Need(t, err == nil, "systemd-analyze is not installed")
+	architecture.Need(t, err == nil, "systemd-analyze is not installed")
 	dir := t.TempDir()
 	for _, name := range units {
 		text, err := os.ReadFile("systemd/" + name)
@@ -110,7 +110,7 @@ func TestUnitGivesTheGuardWhatItAsksFor(t *testing.T) {
 
 // The guard's name for its priority in the program and in the unit are one.
 func TestUnitAllowsThePriorityOfTheLoop(t *testing.T) {
-	text, err := os.ReadFile("../interlock/upkeep/thread_linux.go")
+	text, err := os.ReadFile("../interlock/day/watchdog/thread_linux.go")
 	must(t, err)
 	m := regexp.MustCompile(`(?m)^const priority = (\d+)$`).FindSubmatch(text)
 	if m == nil {
@@ -127,7 +127,7 @@ func TestPanelUnitCallsTheToolAsItIs(t *testing.T) {
 	tool := filepath.Join(t.TempDir(), "downhaul")
 	output(t, "..", nil, "go", "build", "-o", tool, "./cmd/downhaul")
 	help, err := exec.Command(tool, "panel", "--help").Output()
-	house.Want(t, err == nil, "the tool has no panel command in this version")
+	architecture.Want(t, err == nil, "the tool has no panel command in this version")
 	for _, word := range strings.Fields(settings(t, "downhaul-panel.service")["ExecStart"]) {
 		if strings.HasPrefix(word, "--") && !strings.Contains(string(help), word+"=") && !strings.Contains(string(help), word+" ") {
 			t.Errorf("downhaul panel has no %s:\n%s", word, help)

@@ -7,7 +7,7 @@ import (
 
 	"pgregory.net/rapid"
 
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 )
 

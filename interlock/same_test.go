@@ -12,7 +12,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 )
 

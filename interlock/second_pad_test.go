@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 )
 

@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 )
 

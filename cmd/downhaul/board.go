@@ -8,7 +8,7 @@ import (
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/plain"
+	"downhaul/interlock/records/plain"
 	"downhaul/rules"
 )
 

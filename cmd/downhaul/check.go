@@ -9,9 +9,9 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/judge"
+	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/plain"
+	"downhaul/interlock/records/plain"
 	"downhaul/interlock/sense"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -38,13 +38,13 @@ type checked struct {
 	Unseen []pad.Unseen  `json:"cannot_see"`
 	// Warnings are what may not be meant, each with its place: exit code 1. Notes are
 	// what has to be known besides.
-	Warnings []string       `json:"warnings"`
-	Notes    []string       `json:"notes"`
-	Hazards  []judge.Hazard `json:"hazards"`
+	Warnings []string        `json:"warnings"`
+	Notes    []string        `json:"notes"`
+	Hazards  []hazard.Hazard `json:"hazards"`
 	pad      *pad.Pad
 	padFile  sense.Source
 	card     *card.Card // the one with the heaviest step; nil without one
-	heard    judge.Heard
+	heard    hazard.Heard
 }
 
 const checkSchema = 1
@@ -59,10 +59,10 @@ type checkedFile struct {
 	Permissives []startRow `json:"permissives,omitempty"`
 	Says        []string   `json:"says,omitempty"` // what a pad file or a card says, in sentences
 	// Keep and Rope are of an envelope held against a pad, Lift of a card.
-	Keep     *judge.Keep `json:"keep_out,omitempty"`
-	Rope     *judge.Rope `json:"rope,omitempty"`
-	Lift     *judge.Lift `json:"lift,omitempty"`
-	Motors   []motorRow  `json:"motors,omitempty"` // of a card that says where they stand
+	Keep     *hazard.Keep `json:"keep_out,omitempty"`
+	Rope     *hazard.Rope `json:"rope,omitempty"`
+	Lift     *hazard.Lift `json:"lift,omitempty"`
+	Motors   []motorRow   `json:"motors,omitempty"` // of a card that says where they stand
 	envelope *rules.Envelope
 	card     *card.Card
 	source   sense.Source
@@ -87,9 +87,9 @@ type ruleRow struct {
 	RestsOn string `json:"rests_on,omitempty"`
 	// Reaction is the longest that the rule may take on this pad; null without
 	// a pad file, and where nothing feeds the rule.
-	Reaction *judge.Budget `json:"reaction"`
+	Reaction *hazard.Budget `json:"reaction"`
 	// Meanwhile is what the craft does in that time.
-	Meanwhile *judge.Meanwhile `json:"meanwhile"`
+	Meanwhile *hazard.Meanwhile `json:"meanwhile"`
 	// Without is the reason for a rule that nothing can feed.
 	Without string `json:"without,omitempty"`
 	reacts  string
@@ -104,7 +104,7 @@ type startRow struct {
 }
 
 func (c *checkCmd) Run(s *streams) error {
-	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Notes: []string{}, Hazards: []judge.Hazard{}}
+	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{}}
 	if c.Heard != "" {
 		heard, err := readHeard(c.Heard)
 		if err != nil {
@@ -171,9 +171,9 @@ func (c *checked) read(name string, text []byte) checkedFile {
 			f.Title, f.SHA256, f.Says = crd.Title, hex.EncodeToString(crd.Hash[:]), cardSays(crd)
 			f.card, f.Motors = crd, motorRows(crd)
 			c.stepEnvelopes(&f, crd)
-			says, lift := judge.Card(crd)
+			says, lift := hazard.Card(crd)
 			f.Says, f.Lift = append(f.Says, says...), lift
-			if c.card == nil || judge.Heaviest(crd) > judge.Heaviest(c.card) {
+			if c.card == nil || hazard.Heaviest(crd) > hazard.Heaviest(c.card) {
 				c.card = crd
 			}
 		}
@@ -211,10 +211,10 @@ func (c *checked) holdAgainstPad() {
 		if c.pad != nil {
 			f.add(e.CheckFed(f.File, c.pad.Fed))
 		}
-		var v judge.Verdict
+		var v hazard.Verdict
 		if c.pad != nil {
 			stop, _ := c.stop()
-			v = judge.Judge(judge.Case{Envelope: e, Limits: f.source, Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
+			v = hazard.Judge(hazard.Case{Envelope: e, Limits: f.source, Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
 			f.Says, f.Keep, f.Rope = append(f.Says, v.Says...), &v.Keep, &v.Rope
 			c.Notes = append(c.Notes, v.Warnings...)
 			c.doubt(v.Doubts)
@@ -264,7 +264,7 @@ func (c *checked) lookAround() {
 		}
 	}
 	c.Unseen = p.Unseen(envelopes...)
-	c.Hazards = judge.Hazards(p, envelopes...)
+	c.Hazards = hazard.Hazards(p, envelopes...)
 	if p.Duty == interlock.Watch {
 		c.Notes = append(c.Notes, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
 	} else {

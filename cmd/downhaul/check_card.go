@@ -8,7 +8,7 @@ import (
 	"io/fs"
 	"path/filepath"
 
-	"downhaul/interlock/plain"
+	"downhaul/interlock/records/plain"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"

@@ -6,16 +6,16 @@ import (
 	"io"
 	"time"
 
-	"downhaul/interlock/judge"
+	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/plain"
-	"downhaul/interlock/stopping"
+	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/stopping"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
 
 // readHeard reads what listen printed as JSON.
-func readHeard(name string) (judge.Heard, error) {
+func readHeard(name string) (hazard.Heard, error) {
 	text, err := plain.Read(name, plain.Heard)
 	if err != nil {
 		return nil, err
@@ -71,8 +71,8 @@ func (c *checked) stopWarnings() {
 }
 
 // printHazards prints who would see what.
-func printHazards(w io.Writer, all []judge.Hazard) {
-	craftOnly, unseen := judge.SayHazards(all)
+func printHazards(w io.Writer, all []hazard.Hazard) {
+	craftOnly, unseen := hazard.SayHazards(all)
 	if len(craftOnly) > 0 {
 		fmt.Fprintln(w, "\nRests only on what the craft says of itself:")
 		for _, line := range craftOnly {

@@ -6,7 +6,7 @@ import (
 	"slices"
 	"strings"
 
-	"downhaul/interlock/recording"
+	"downhaul/interlock/records/recording"
 	"downhaul/rules/document"
 )
 

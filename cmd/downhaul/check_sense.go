@@ -7,10 +7,10 @@ import (
 	"slices"
 	"time"
 
-	"downhaul/interlock/judge"
+	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/records/stopping"
 	"downhaul/interlock/sense"
-	"downhaul/interlock/stopping"
 	"downhaul/rules/document"
 )
 
@@ -32,7 +32,7 @@ func (c *checked) senses(today time.Time) {
 	}
 	for _, e := range envelopes[min(1, len(envelopes)-1):] {
 		for _, k := range cards[min(1, len(cards)-1):] {
-			refused, doubts := judge.Sense(&sense.Files{Pad: c.pad, Envelope: e.envelope, Card: k.card,
+			refused, doubts := hazard.Sense(&sense.Files{Pad: c.pad, Envelope: e.envelope, Card: k.card,
 				PadFile: c.padFile, LimitFile: e.source, CardFile: k.source}, stop, c.heard, today)
 			c.refuse(refused)
 			c.doubt(doubts)

@@ -12,14 +12,14 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/commission"
-	"downhaul/interlock/dated"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/before/commission"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/plain"
-	"downhaul/interlock/prooftest"
-	"downhaul/interlock/telemetry/link"
+	"downhaul/interlock/records/numbered"
+	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/prooftest"
 )
 
 type commissionCmd struct {
@@ -84,7 +84,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 		return hint(err, "nothing was tested, and nothing is kept")
 	}
 	record.Ledger = entry
-	path, werr := dated.Write(prooftest.Folder(p.LogFolder), record.Made, &record.Number, record)
+	path, werr := numbered.Write(prooftest.Folder(p.LogFolder), record.Made, &record.Number, record)
 	if werr != nil {
 		return errors.Join(err, werr)
 	}

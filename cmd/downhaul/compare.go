@@ -8,8 +8,8 @@ import (
 	"math"
 	"strings"
 
-	"downhaul/interlock/bench"
-	"downhaul/interlock/recording"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/records/recording"
 	"downhaul/rules"
 	"downhaul/rules/words"
 )

@@ -11,9 +11,9 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/intake"
-	"downhaul/interlock/recorder"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/recorder"
 )
 
 // fly FILE SECONDS [ID...] records a simulated craft that stands on its pad,

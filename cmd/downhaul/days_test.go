@@ -12,11 +12,11 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/answers"
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/session"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/benchboard"
+	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/session"
 )
 
 // days FOLDER BALLAST... flies one day for each ballast, in kg, with a guard

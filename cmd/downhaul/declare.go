@@ -6,8 +6,8 @@ import (
 	"io"
 	"strings"
 
-	"downhaul/interlock/answers"
-	"downhaul/interlock/session"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/records/session"
 )
 
 type declareCmd struct {

@@ -11,12 +11,12 @@ import (
 	"syscall"
 	"time"
 
-	"downhaul/interlock/answers"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/ledger"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/guard"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/prooftest"
-	"downhaul/interlock/session"
+	"downhaul/interlock/records/ledger"
+	"downhaul/interlock/records/prooftest"
+	"downhaul/interlock/records/session"
 	"downhaul/rules"
 )
 

@@ -10,7 +10,7 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"downhaul/interlock/ledger"
+	"downhaul/interlock/records/ledger"
 )
 
 // The list says each thing once, what is to be done last, and fits the screen.

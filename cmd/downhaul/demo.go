@@ -17,13 +17,13 @@ import (
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock"
-	"downhaul/interlock/bench"
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/session"
-	"downhaul/interlock/triplog"
-	"downhaul/interlock/triplog/inspect"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/benchboard"
+	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/triplog"
+	"downhaul/interlock/records/triplog/inspect"
 	"downhaul/rules"
 )
 

@@ -5,8 +5,8 @@ import (
 	"strings"
 
 	"downhaul/interlock"
-	"downhaul/interlock/answers"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/guard"
 	"downhaul/rules"
 )
 

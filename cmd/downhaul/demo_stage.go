@@ -8,10 +8,10 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/answers"
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/intake"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/model/craftmodel"
 )
 
 // stageEvery is the spacing of the stage's turns: craft, sensors, contactor

@@ -6,10 +6,10 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/answers"
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/session"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/session"
 )
 
 // The story of the demo: a day at a made-up meadow. A first run ends in a

@@ -12,9 +12,9 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/answers"
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/benchboard"
 	"downhaul/rules"
 )
 

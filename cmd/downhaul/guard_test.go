@@ -9,10 +9,10 @@ import (
 
 	"github.com/rogpeppe/go-internal/testscript"
 
-	"downhaul/interlock/answers"
-	"downhaul/interlock/answers/ask"
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/ask"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/benchboard"
 )
 
 // files DIR writes the three files of the demo into a new folder, with a link

@@ -5,7 +5,7 @@ import (
 	"net/url"
 	"strconv"
 
-	"downhaul/interlock/telemetry/link"
+	"downhaul/interlock/day/telemetry/link"
 )
 
 // parseLink reads a link as people write it: udp://0.0.0.0:40123,

@@ -4,7 +4,7 @@ import (
 	"strings"
 	"testing"
 
-	"downhaul/interlock/telemetry/link"
+	"downhaul/interlock/day/telemetry/link"
 )
 
 func TestParseLink(t *testing.T) {

@@ -10,12 +10,12 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/bench"
-	"downhaul/interlock/derived"
-	"downhaul/interlock/intake"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/day/derived"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry"
+	"downhaul/interlock/day/telemetry/link"
 	"downhaul/interlock/limits"
-	"downhaul/interlock/telemetry"
-	"downhaul/interlock/telemetry/link"
 	"downhaul/rules"
 )
 

@@ -10,9 +10,9 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/telemetry"
-	"downhaul/interlock/telemetry/link"
+	"downhaul/interlock/day/telemetry"
+	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/model/craftmodel"
 )
 
 // A battery of the craft that no channel is fed from is told, as text and in the

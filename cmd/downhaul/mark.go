@@ -4,7 +4,7 @@ import (
 	"fmt"
 	"strings"
 
-	"downhaul/interlock/answers"
+	"downhaul/interlock/day/answers"
 )
 
 type markCmd struct {

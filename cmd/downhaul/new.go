@@ -15,15 +15,15 @@ import (
 	"time"
 	"unicode"
 
-	"downhaul/interlock/derived"
-	"downhaul/interlock/figures"
-	"downhaul/interlock/judge"
+	"downhaul/interlock/before/hazard"
+	"downhaul/interlock/day/derived"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/records/stopping"
 	"downhaul/interlock/sense"
-	"downhaul/interlock/stopping"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/document"
+	"downhaul/rules/rounding"
 )
 
 type newCmd struct {
@@ -154,12 +154,12 @@ func askAll(q *asker) (*filled, error) {
 	ask("Mass of the craft, ready to fly, without ballast?", first("30 kg", "66 lb"), quantity(rules.Mass, 0.1, 5000, &a.mass))
 	ask("How many motors?", "8", count(1, 16, &a.Motors))
 	ask("Full thrust of all motors together? (The default is twice the weight.)",
-		rounded(2*judge.Gravity*a.mass.SI, unit(rules.Force)), func(text string) error {
+		rounded(2*hazard.Gravity*a.mass.SI, unit(rules.Force)), func(text string) error {
 			if err := quantity(rules.Force, 1, 1e6, &a.thrust)(text); err != nil {
 				return err
 			}
-			if w := judge.Gravity * a.mass.SI; a.thrust.SI <= w {
-				return fmt.Errorf("that lifts nothing: the craft weighs %s", figures.Show(w, a.thrust.Unit, 3, figures.Up))
+			if w := hazard.Gravity * a.mass.SI; a.thrust.SI <= w {
+				return fmt.Errorf("that lifts nothing: the craft weighs %s", rounding.Show(w, a.thrust.Unit, 3, rounding.Up))
 			}
 			return nil
 		})
@@ -168,7 +168,7 @@ func askAll(q *asker) (*filled, error) {
 	ask("Breaking strength of the tether?", first("22 kN", "5000 lbf"), quantity(rules.Force, 10, 1e7, &a.breaking))
 	a.ErrorHeight, a.ErrorClimb, a.Reaction = first("0.3 m", "1 ft"), first("0.2 m/s", "0.5 mph"), "300 ms"
 	ask("How high may it go, with the coast after a cut counted in? (The default is three quarters of the tether, and more where full thrust asks for it.)",
-		figures.Coarse(a.usualCeiling(), unit(rules.Length), 2, figures.Near), func(text string) error {
+		rounding.Coarse(a.usualCeiling(), unit(rules.Length), 2, rounding.Near), func(text string) error {
 			if err := quantity(rules.Length, 0.3, 500, &a.ceiling)(text); err != nil {
 				return err
 			}
@@ -176,9 +176,9 @@ func askAll(q *asker) (*filled, error) {
 				return fmt.Errorf("the tether is only %s long", a.tether.Text)
 			}
 			if top := a.standing(sense.Freshest); a.ceiling.SI <= top {
-				up := func(v float64) string { return figures.Show(v, a.ceiling.Unit, 2, figures.Up) }
+				up := func(v float64) string { return rounding.Show(v, a.ceiling.Unit, 2, rounding.Up) }
 				return fmt.Errorf("this ceiling leaves %s to hover: standing on the pad the predicted apex is %s already, with so much thrust; it takes a tether of some %s, or less thrust",
-					figures.Show(a.ceiling.SI-top, a.ceiling.Unit, 2, figures.Down), up(top), up(1.2*top))
+					rounding.Show(a.ceiling.SI-top, a.ceiling.Unit, 2, rounding.Down), up(top), up(1.2*top))
 			}
 			return nil
 		})
@@ -197,7 +197,7 @@ func (a *filled) standing(age float64) float64 {
 		q, _ := rules.ParseQuantity(text, k) // our own texts
 		return q.SI
 	}
-	return derived.Coast(si(a.ErrorHeight, rules.Length), si(a.ErrorClimb, rules.Speed), si(a.Reaction, rules.Duration)+age, max(0, a.thrust.SI/a.mass.SI-judge.Gravity))
+	return derived.Coast(si(a.ErrorHeight, rules.Length), si(a.ErrorClimb, rules.Speed), si(a.Reaction, rules.Duration)+age, max(0, a.thrust.SI/a.mass.SI-hazard.Gravity))
 }
 
 // usualCeiling is three quarters of the tether, or what leaves room to hover under
@@ -238,7 +238,7 @@ func count(low, high int, into *int) func(string) error {
 
 // rounded is a value in the unit with two significant digits: a first guess
 // must not look exact.
-func rounded(si float64, unit string) string { return figures.Coarse(si, unit, 2, figures.Near) }
+func rounded(si float64, unit string) string { return rounding.Coarse(si, unit, 2, rounding.Near) }
 
 // Shares from which the first guesses come; ours, from judgement.
 const (
@@ -264,24 +264,24 @@ func smallLength(units string) string {
 // same readers as check: what does not pass is not written.
 func (a *filled) fill() (map[string][]byte, document.Faults, error) {
 	a.Mass, a.Thrust, a.Tether, a.Breaking = a.mass.Text, a.thrust.Text, a.tether.Text, a.breaking.Text
-	a.MotorThrust = figures.Coarse(a.thrust.SI/float64(a.Motors), a.thrust.Unit, 3, figures.Near) // two digits would part it from the pad file
+	a.MotorThrust = rounding.Coarse(a.thrust.SI/float64(a.Motors), a.thrust.Unit, 3, rounding.Near) // two digits would part it from the pad file
 	// Of what stands on the card: rounding must not leave it short.
 	if one, err := rules.ParseQuantity(a.MotorThrust, rules.Force); err == nil {
-		a.TwiceThrust = figures.Coarse(2*max(a.thrust.SI, float64(a.Motors)*one.SI), a.thrust.Unit, 2, figures.Up)
+		a.TwiceThrust = rounding.Coarse(2*max(a.thrust.SI, float64(a.Motors)*one.SI), a.thrust.Unit, 2, rounding.Up)
 	}
 	a.Ceiling = a.ceiling.Text
 	// Above the prediction for a craft that stands on the pad, and a third of the room is left.
 	a.CeilingCaution = rounded(max(cautionShare*a.ceiling.SI, (a.standing(sense.Freshest)+2*a.ceiling.SI)/3), a.ceiling.Unit)
 	a.Drift = rounded(driftShare*a.tether.SI, a.tether.Unit)
 	a.DriftCaution = rounded(cautionShare*driftShare*a.tether.SI, a.tether.Unit)
-	a.Tension = figures.Coarse(a.breaking.SI/designFactor, a.breaking.Unit, 2, figures.Down) // no more than it bears
+	a.Tension = rounding.Coarse(a.breaking.SI/designFactor, a.breaking.Unit, 2, rounding.Down) // no more than it bears
 	a.TensionCaution = rounded(cautionShare*a.breaking.SI/designFactor, a.breaking.Unit)
 	wind := rules.DefaultUnit(rules.Speed, a.Units)
 	a.Gust, a.GustCaution = rounded(firstGust, wind), rounded(cautionShare*firstGust, wind)
 	a.Clearance, a.ClearanceLoad = rounded(firstClearance, smallLength(a.Units)), rounded(firstClearance/2, smallLength(a.Units))
 	a.CardWind = rounded(cautionShare*firstGust, wind)
 	after := "empty hover"
-	share := min(ballastShare, (a.thrust.SI/(judge.Gravity*a.mass.SI)/leastThrust-1)/ballastSteps)
+	share := min(ballastShare, (a.thrust.SI/(hazard.Gravity*a.mass.SI)/leastThrust-1)/ballastSteps)
 	for n := 1; n <= ballastSteps && share > 0.01; n++ {
 		step := ballastStep{Name: fmt.Sprintf("ballast %d", n), Mass: rounded(float64(n)*share*a.mass.SI, a.mass.Unit), After: after}
 		a.Ballast, after = append(a.Ballast, step), step.Name
@@ -325,7 +325,7 @@ func passes(texts map[string][]byte) (doubts document.Faults, err error) {
 	for i, limits := range []*rules.Envelope{e, g} {
 		name := starterNames[i]
 		from := func(name string) sense.Source { return sense.Source{Name: name, Text: texts[name]} }
-		refused, some := judge.Sense(&sense.Files{Pad: p, Envelope: limits, Card: crd, PadFile: from("pad.toml"), LimitFile: from(name), CardFile: from("card.toml")}, stopping.Times{}, nil, time.Now())
+		refused, some := hazard.Sense(&sense.Files{Pad: p, Envelope: limits, Card: crd, PadFile: from("pad.toml"), LimitFile: from(name), CardFile: from("card.toml")}, stopping.Times{}, nil, time.Now())
 		all = append(all, refused...)
 		for _, d := range some {
 			if !slices.Contains(doubts, d) {

@@ -11,8 +11,8 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/benchboard"
 )
 
 // A reader that had enough (report | head) loses no file, and the exit code is

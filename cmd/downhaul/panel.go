@@ -4,7 +4,7 @@ import (
 	"context"
 	"fmt"
 
-	"downhaul/interlock/panel"
+	"downhaul/interlock/day/panel"
 )
 
 type panelCmd struct {

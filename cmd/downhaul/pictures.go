@@ -7,8 +7,8 @@ import (
 	"path/filepath"
 	"strings"
 
-	"downhaul/interlock/bench"
-	"downhaul/interlock/bench/chart"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/before/bench/chart"
 	"downhaul/rules"
 )
 

@@ -12,9 +12,9 @@ import (
 	"syscall"
 	"time"
 
-	"downhaul/interlock/intake"
-	"downhaul/interlock/recording"
-	"downhaul/interlock/telemetry"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry"
+	"downhaul/interlock/records/recording"
 )
 
 type playCmd struct {

@@ -8,13 +8,13 @@ import (
 	"fmt"
 	"time"
 
-	"downhaul/interlock/bench/prove"
-	"downhaul/interlock/dated"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/judge"
+	"downhaul/interlock/before/hazard"
+	"downhaul/interlock/before/prove"
+	"downhaul/interlock/day/guard"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/plain"
-	"downhaul/interlock/proof"
+	"downhaul/interlock/records/limitproof"
+	"downhaul/interlock/records/numbered"
+	"downhaul/interlock/records/plain"
 	"downhaul/interlock/sense"
 	"downhaul/rules"
 )
@@ -42,9 +42,9 @@ var builtinPad []byte
 
 // proved is what prove reports.
 type proved struct {
-	Schema   int        `json:"schema"`
-	Envelope proof.File `json:"envelope"`
-	Pad      proof.File `json:"pad"`
+	Schema   int             `json:"schema"`
+	Envelope limitproof.File `json:"envelope"`
+	Pad      limitproof.File `json:"pad"`
 	// BuiltIn reports whether no pad file was given.
 	BuiltIn  bool          `json:"built_in_pad"`
 	Software string        `json:"software"`
@@ -92,13 +92,13 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	if c.Pad != "" { // nobody else's is judged
 		files.Pad, files.PadFile = p, sense.Source{Name: c.Pad, Text: padText}
 	}
-	refused, doubts := judge.Sense(files, stop, nil, time.Now())
+	refused, doubts := hazard.Sense(files, stop, nil, time.Now())
 	if len(refused) > 0 {
 		return hint(refused, `"downhaul check" says more`)
 	}
 	out := proved{Schema: proveSchema, BuiltIn: c.Pad == "", Software: guard.Software(), Made: time.Now().UTC().Truncate(time.Second), env: env,
-		Envelope: proof.File{File: c.Envelope, Title: env.Title, SHA256: hex.EncodeToString(env.Hash[:])},
-		Pad:      proof.File{File: c.Pad, Title: p.Title, SHA256: hex.EncodeToString(p.Hash[:])},
+		Envelope: limitproof.File{File: c.Envelope, Title: env.Title, SHA256: hex.EncodeToString(env.Hash[:])},
+		Pad:      limitproof.File{File: c.Pad, Title: p.Title, SHA256: hex.EncodeToString(p.Hash[:])},
 		Unseen:   []pad.Unseen{}, Warnings: []string{}}
 	if !out.BuiltIn {
 		out.Unseen = append(out.Unseen, p.Unseen(env)...)
@@ -113,7 +113,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	out.Report, err = prove.Run(prove.Setup{
 		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed, Signed: p.SigningKey != "",
 		Budget: func(r *rules.Rule) prove.Budget {
-			b := judge.Reaction(r, p, stop, nil)
+			b := hazard.Reaction(r, p, stop, nil)
 			return prove.Budget{Value: seconds(b.Value), Silence: seconds(b.Silence), Relay: seconds(b.Relay - b.Link)} // from its arrival here
 		},
 		Progress: func(what string, n, of int) bool {
@@ -191,12 +191,12 @@ func (r *proved) keep(logFolder string) (string, error) {
 	if err != nil {
 		return "", fmt.Errorf("encode the report: %w", err)
 	}
-	record := proof.Record{Schema: proof.Schema, Made: r.Made, Software: r.Software, Envelope: r.Envelope, Pad: r.Pad,
+	record := limitproof.Record{Schema: limitproof.Schema, Made: r.Made, Software: r.Software, Envelope: r.Envelope, Pad: r.Pad,
 		ReactionS: r.reaction.Seconds(), Passed: r.Passed, NotProven: []string{}, Report: text}
 	for _, row := range r.Report.Rules {
 		if row.Outcome == prove.NotProven {
 			record.NotProven = append(record.NotProven, row.Rule)
 		}
 	}
-	return dated.Write(proof.Folder(logFolder), record.Made, &record.Number, &record)
+	return numbered.Write(limitproof.Folder(logFolder), record.Made, &record.Number, &record)
 }

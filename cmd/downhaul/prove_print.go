@@ -7,9 +7,9 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"downhaul/interlock/bench/prove"
-	"downhaul/interlock/figures"
+	"downhaul/interlock/before/prove"
 	"downhaul/rules"
+	"downhaul/rules/rounding"
 )
 
 // The columns of the table of rules.
@@ -90,9 +90,9 @@ func shortTime(v *float64) string {
 	case v == nil:
 		return "-"
 	case *v < 1:
-		return figures.Show(*v, "ms", 3, figures.Up)
+		return rounding.Show(*v, "ms", 3, rounding.Up)
 	}
-	return figures.Show(*v, "s", 3, figures.Up)
+	return rounding.Show(*v, "s", 3, rounding.Up)
 }
 
 // limitText is one side of a rule's limit, in its own unit.

@@ -8,7 +8,7 @@ import (
 	"time"
 	"unicode/utf8"
 
-	"downhaul/interlock/bench/prove"
+	"downhaul/interlock/before/prove"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 )

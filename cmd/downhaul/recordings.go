@@ -11,11 +11,11 @@ import (
 	"sync"
 	"sync/atomic"
 
-	"downhaul/interlock/bench"
+	"downhaul/interlock/before/bench"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/plain"
-	"downhaul/interlock/recording"
-	"downhaul/interlock/session"
+	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/recording"
+	"downhaul/interlock/records/session"
 	"downhaul/rules"
 )
 

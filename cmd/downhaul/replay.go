@@ -9,10 +9,10 @@ import (
 	"strings"
 
 	"downhaul/interlock"
-	"downhaul/interlock/bench"
-	"downhaul/interlock/guard"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/day/guard"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/recording"
+	"downhaul/interlock/records/recording"
 	"downhaul/rules"
 )
 

@@ -11,14 +11,14 @@ import (
 	"path/filepath"
 	"time"
 
-	"downhaul/interlock/dated"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/plain"
-	"downhaul/interlock/report"
-	"downhaul/interlock/report/lift"
-	"downhaul/interlock/session"
-	"downhaul/interlock/shown"
-	"downhaul/interlock/triplog"
+	"downhaul/interlock/after/report"
+	"downhaul/interlock/after/report/lift"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/records/flown"
+	"downhaul/interlock/records/numbered"
+	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/triplog"
 )
 
 type reportCmd struct {
@@ -107,7 +107,7 @@ func (c *reportCmd) markReported(says io.Writer, rep *report.Report) {
 		if err == nil || errors.Is(err, triplog.ErrBroken) {
 			var text []byte
 			text, _ = json.Marshal(session.Reported{V: 1, Trips: trips, At: rep.Made.UTC().Round(0)}) // numbers alone
-			err = dated.WriteWhole(filepath.Join(dir, session.ReportedName), append(text, '\n'), 0o644)
+			err = numbered.WriteWhole(filepath.Join(dir, session.ReportedName), append(text, '\n'), 0o644)
 		}
 		if err != nil {
 			wrap(says, "Note: ", "  ", fmt.Sprintf("note that session %s is reported on: %v, so it is never removed to make room", ses.Info.Session, err))
@@ -131,7 +131,7 @@ func (c *reportCmd) keepShown(says io.Writer, rep *report.Report) {
 		}
 		folder = filepath.Dir(abs)
 	}
-	path, err := dated.Write(shown.Folder(folder), record.Made, &record.Number, record)
+	path, err := numbered.Write(flown.Folder(folder), record.Made, &record.Number, record)
 	if err != nil {
 		say("nothing is kept for a guard's test card: %v", err)
 		return

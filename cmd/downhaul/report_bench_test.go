@@ -8,10 +8,10 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/guard"
-	"downhaul/interlock/recording"
-	"downhaul/interlock/report"
-	"downhaul/interlock/session"
+	"downhaul/interlock/after/report"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/records/recording"
+	"downhaul/interlock/records/session"
 )
 
 // BenchmarkReport reports an hour of some 400 frames a second with pins, load

@@ -10,7 +10,7 @@ import (
 	"strings"
 	"testing"
 
-	"downhaul/interlock/report"
+	"downhaul/interlock/after/report"
 )
 
 // TestReport_DamagedFiles: whatever is damaged in a session, in one file or in

@@ -5,7 +5,7 @@ import (
 	"io"
 	"strings"
 
-	"downhaul/interlock/report"
+	"downhaul/interlock/after/report"
 )
 
 // printReport is the summary on a terminal: what must be known first comes

@@ -7,7 +7,7 @@ import (
 	"io"
 	"strings"
 
-	"downhaul/interlock/report"
+	"downhaul/interlock/after/report"
 	"downhaul/rules"
 )
 

@@ -14,7 +14,7 @@ import (
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/chromedp"
 
-	"downhaul/rules/house"
+	"downhaul/rules/architecture"
 )
 
 // beyond are the texts of which a part lies over a side of the page, and the
@@ -52,7 +52,7 @@ const pale = `(() => {
 // edge, where it would be lost on paper without a word.
 func TestReportPageHoldsLongNames(t *testing.T) {
 	path, err := exec.LookPath("chromium")
-	house.Want(t, err == nil, "no chromium on this computer: the page is not looked at (Debian's package chromium)")
+	architecture.Want(t, err == nil, "no chromium on this computer: the page is not looked at (Debian's package chromium)")
 	var more strings.Builder
 	for i, name := range []string{strings.Repeat("w", 60), "the highest pull that the anchor at the hedge may bear today", strings.Repeat("limit-", 10)} {
 		fmt.Fprintf(&more, "\n[[rule]]\nname = %q\nwatch = \"tether.tension\"\nabove = \"%d N\"\ncaution = \"%d N\"\nstop = \"immediate\"\n", name, 1801+i, 1750+i)

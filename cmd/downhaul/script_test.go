@@ -18,7 +18,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/triplog"
+	"downhaul/interlock/records/triplog"
 )
 
 // TestMain lets the scripts run this very program under its own name.

@@ -9,9 +9,9 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/session"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/benchboard"
+	"downhaul/interlock/records/session"
 )
 
 // From the flight over the report to the next start: what the card asks of the

@@ -9,10 +9,10 @@ import (
 	"io"
 	"time"
 
-	"downhaul/interlock/answers"
-	"downhaul/interlock/answers/ask"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/ask"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/plain"
+	"downhaul/interlock/records/plain"
 )
 
 // guardAt says which guard is meant.

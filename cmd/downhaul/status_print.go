@@ -5,7 +5,7 @@ import (
 	"io"
 	"strings"
 
-	"downhaul/interlock/answers"
+	"downhaul/interlock/day/answers"
 )
 
 // printStatus shows what the page shows, in the same order: the state, what to

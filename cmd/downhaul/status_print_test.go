@@ -10,8 +10,8 @@ import (
 
 	"golang.org/x/sys/unix"
 
-	"downhaul/interlock/answers"
-	"downhaul/rules/house"
+	"downhaul/interlock/day/answers"
+	"downhaul/rules/architecture"
 )
 
 // crowded is a status with the most that a pad can bring: fifteen reasons and
@@ -118,7 +118,7 @@ func TestWatchFitsTheTerminal(t *testing.T) {
 		t.Error("something is left out where there is no terminal")
 	}
 	pty, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
-	house.Want(t, err == nil, "no pseudo terminal on this system")
+	architecture.Want(t, err == nil, "no pseudo terminal on this system")
 	defer pty.Close()
 	if err := unix.IoctlSetWinsize(int(pty.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: 24, Col: 80}); err != nil {
 		t.Fatal(err)

@@ -11,9 +11,9 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/bench"
-	"downhaul/interlock/bench/chart"
-	"downhaul/interlock/recording"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/before/bench/chart"
+	"downhaul/interlock/records/recording"
 	"downhaul/rules"
 )
 

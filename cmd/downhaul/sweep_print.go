@@ -6,7 +6,7 @@ import (
 	"math"
 	"strings"
 
-	"downhaul/interlock/bench"
+	"downhaul/interlock/before/bench"
 	"downhaul/rules"
 	"downhaul/rules/words"
 )

@@ -10,19 +10,19 @@ import (
 	"sync"
 	"time"
 
-	"downhaul/interlock/dated"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/intake"
-	"downhaul/interlock/judge"
+	"downhaul/interlock/before/hazard"
+	"downhaul/interlock/before/tilt"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/link"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/plain"
-	"downhaul/interlock/recording"
+	"downhaul/interlock/records/numbered"
+	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/recording"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/stopping"
+	"downhaul/interlock/records/tiltcheck"
 	"downhaul/interlock/sense"
-	"downhaul/interlock/session"
-	"downhaul/interlock/stopping"
-	"downhaul/interlock/telemetry/link"
-	"downhaul/interlock/tilt"
-	"downhaul/interlock/tiltcheck"
 	"downhaul/rules/card"
 )
 
@@ -62,7 +62,7 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 	}
 	craft, faults := card.Read(c.Card, text)
 	if craft != nil { // motors at places that no craft has would be measured wrongly
-		faults, _ = judge.Sense(&sense.Files{Card: craft, CardFile: sense.Source{Name: c.Card, Text: text}}, stopping.Times{}, nil, time.Now())
+		faults, _ = hazard.Sense(&sense.Files{Card: craft, CardFile: sense.Source{Name: c.Card, Text: text}}, stopping.Times{}, nil, time.Now())
 	}
 	if err := faults.Err(); err != nil {
 		return hint(fmt.Errorf("tilt: %w", err), "mend the test card first")
@@ -117,7 +117,7 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 			r := &tiltcheck.Record{After: after, Schema: tiltcheck.Schema, Made: time.Now(), Software: guard.Software(), Craft: craft.Craft.Name,
 				Motors: tiltcheck.Digest(craft), Card: hex.EncodeToString(craft.Hash[:]), Link: p.Links[0].Address, Passed: out.Result.Passed, Result: out.Result}
 			var path string
-			if path, kept = dated.Write(tiltcheck.Folder(p.LogFolder), r.Made, &r.Number, r); kept == nil {
+			if path, kept = numbered.Write(tiltcheck.Folder(p.LogFolder), r.Made, &r.Number, r); kept == nil {
 				out.Record = &path
 			}
 		}

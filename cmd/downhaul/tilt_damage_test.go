@@ -15,8 +15,8 @@ import (
 	"github.com/gopacket/gopacket/layers"
 	"github.com/gopacket/gopacket/pcapgo"
 
-	"downhaul/interlock/intake"
-	"downhaul/interlock/recorder"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/records/recorder"
 )
 
 // told is a recording of a craft in hands in one form, and where in it each

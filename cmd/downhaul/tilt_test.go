@@ -12,10 +12,10 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/intake"
-	"downhaul/interlock/recorder"
-	"downhaul/interlock/tiltcheck"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/recorder"
+	"downhaul/interlock/records/tiltcheck"
 	"downhaul/rules/card"
 )
 

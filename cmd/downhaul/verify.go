@@ -9,11 +9,11 @@ import (
 	"os"
 	"path/filepath"
 
-	"downhaul/interlock/plain"
-	"downhaul/interlock/session"
-	"downhaul/interlock/session/against"
-	"downhaul/interlock/triplog"
-	"downhaul/interlock/triplog/inspect"
+	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/session/against"
+	"downhaul/interlock/records/triplog"
+	"downhaul/interlock/records/triplog/inspect"
 )
 
 type verifyCmd struct {

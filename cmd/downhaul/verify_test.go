@@ -10,11 +10,11 @@ import (
 	"strings"
 	"testing"
 
-	"downhaul/interlock/intake"
-	"downhaul/interlock/recorder"
-	"downhaul/interlock/recording"
-	"downhaul/interlock/session"
-	"downhaul/interlock/triplog"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/records/recorder"
+	"downhaul/interlock/records/recording"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/triplog"
 )
 
 // tell runs the tool and gives its exit code and all that it says, in one line.

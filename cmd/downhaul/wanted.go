@@ -8,9 +8,9 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/bench"
-	"downhaul/interlock/telemetry"
-	"downhaul/interlock/telemetry/names"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/day/telemetry"
+	"downhaul/interlock/day/telemetry/names"
 	"downhaul/rules"
 )
 

@@ -12,11 +12,11 @@ import (
 	"unicode/utf8"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/answers"
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/guard"
-	"downhaul/interlock/session"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/benchboard"
+	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/session"
 )
 
 func must(t *testing.T, err error) {

@@ -7,8 +7,8 @@ package main
 import (
 	"os"
 
-	"downhaul/interlock/benchboard"
-	"downhaul/interlock/daemon"
+	"downhaul/interlock/day/daemon"
+	"downhaul/interlock/model/benchboard"
 )
 
 func main() {

@@ -12,7 +12,7 @@ package main
 import (
 	"os"
 
-	"downhaul/interlock/daemon"
+	"downhaul/interlock/day/daemon"
 )
 
 func main() {

@@ -4,7 +4,7 @@ import (
 	"slices"
 	"strings"
 
-	"downhaul/interlock/judge"
+	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/sense"
 )
 
@@ -31,8 +31,8 @@ func limitsPage() page {
 		start = append(start, r.What)
 	}
 	refused := []string{}
-	warned := append([]string{"a number past what is usual, as under NUMBERS", "a log folder or a key file that is not there on this computer"}, judge.Reckoned...)
-	for _, r := range judge.Rows {
+	warned := append([]string{"a number past what is usual, as under NUMBERS", "a log folder or a key file that is not there on this computer"}, hazard.Reckoned...)
+	for _, r := range hazard.Rows {
 		if r.Refused {
 			refused = append(refused, r.What)
 		} else {
@@ -57,7 +57,7 @@ func limitsPage() page {
 	w.head("WHERE CHANNELS STAND")
 	w.text("A rule whose limit all of the first two leave is refused, one that some of them leave is warned of; so is a limit past the third.")
 	items = nil
-	for _, c := range judge.States() {
+	for _, c := range hazard.States() {
 		var parts []string
 		for i, words := range []string{"at rest on the pad ", "in a quiet hover ", "limits act in time "} {
 			if ends := slices.DeleteFunc([]string{c[2*i+1], c[2*i+2]}, func(s string) bool { return s == "" }); len(ends) > 0 {

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"testing"
 
-	"downhaul/rules/house"
+	"downhaul/rules/architecture"
 )
 
 const root = "../.."
@@ -25,7 +25,7 @@ func must(t testing.TB, err error) {
 func built(t *testing.T, name string) string {
 	t.Helper()
 	_, err := exec.LookPath("go")
-	house.Need(t, err == nil, "the go command is not on the path")
+	architecture.Need(t, err == nil, "the go command is not on the path")
 	path := filepath.Join(t.TempDir(), name)
 	if out, err := exec.Command("go", "build", "-o", path, "downhaul/cmd/"+name).CombinedOutput(); err != nil {
 		t.Fatalf("build %s: %v\n%s", name, err, out)
@@ -203,7 +203,7 @@ func TestPages(t *testing.T) {
 		}
 	}
 	_, err = exec.LookPath("mandoc")
-	house.Want(t, err == nil, "the checker of manual pages, mandoc, is not installed")
+	architecture.Want(t, err == nil, "the checker of manual pages, mandoc, is not installed")
 	for _, p := range pages {
 		if out, err := exec.Command("mandoc", "-Tlint", "-Wwarning", filepath.Join(dir, p)).CombinedOutput(); err != nil || len(out) > 0 {
 			t.Errorf("%s: %v\n%s", p, err, out)

@@ -9,10 +9,10 @@ import (
 
 	"downhaul/hw"
 	"downhaul/hw/virtual"
-	"downhaul/interlock/answers"
-	"downhaul/interlock/bench"
-	"downhaul/interlock/session"
-	"downhaul/interlock/triplog"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/triplog"
 )
 
 // switched is what one line did, in order.

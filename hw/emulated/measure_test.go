@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/answers"
+	"downhaul/interlock/day/answers"
 )
 
 var measure = flag.Bool("measure", false, "measure times on the emulated board; they are no figures of any board")

@@ -23,13 +23,13 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/answers"
-	"downhaul/interlock/craftmodel"
-	"downhaul/interlock/dated"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/prooftest"
-	"downhaul/interlock/stopping"
-	"downhaul/rules/house"
+	"downhaul/interlock/records/numbered"
+	"downhaul/interlock/records/prooftest"
+	"downhaul/interlock/records/stopping"
+	"downhaul/rules/architecture"
 )
 
 // layout is what the eighth line of the chip is for.
@@ -110,7 +110,7 @@ func boot(t *testing.T) *rig {
 	t.Helper()
 	parts, err := Find()
 	if err != nil {
-		house.Need(t, false, err.Error())
+		architecture.Need(t, false, err.Error())
 	}
 	dir, err := os.MkdirTemp("", "board") // a socket's path must be short
 	must(t, err)
@@ -167,7 +167,7 @@ func (l layout) files(t *testing.T, dir string, texts map[string]string) {
 	for _, test := range prooftest.Fitting(p) {
 		record.Tests = append(record.Tests, prooftest.Result{Test: test, Outcome: prooftest.Passed, At: at})
 	}
-	kept, err := dated.Write(prooftest.Folder(filepath.Join(dir, l.name)), record.Made, &record.Number, &record)
+	kept, err := numbered.Write(prooftest.Folder(filepath.Join(dir, l.name)), record.Made, &record.Number, &record)
 	must(t, err)
 	text, err := os.ReadFile(kept)
 	must(t, err)

@@ -37,7 +37,7 @@ const (
 )
 
 // proofs are the folders whose tests hold the core, besides the one changed.
-var proofs = []string{"interlock/derived", "interlock/intake", "interlock", "interlock/bench", "interlock/bench/prove", "interlock/guard", "interlock/commission"}
+var proofs = []string{"interlock/day/derived", "interlock/day/intake", "interlock", "interlock/before/bench", "interlock/before/prove", "interlock/day/guard", "interlock/before/commission"}
 
 var failed = regexp.MustCompile(`(?m)^\s*--- FAIL: (\S+)`)
 

@@ -4,7 +4,7 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/benchboard"
+	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/pad"
 )
 

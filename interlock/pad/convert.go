@@ -5,10 +5,10 @@ import (
 
 	"downhaul/hw"
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
-	"downhaul/interlock/intake"
-	"downhaul/interlock/telemetry"
-	"downhaul/interlock/telemetry/link"
+	"downhaul/interlock/day/derived"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry"
+	"downhaul/interlock/day/telemetry/link"
 	"downhaul/rules"
 )
 

@@ -9,7 +9,7 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 	"downhaul/rules/document"
 )

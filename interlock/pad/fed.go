@@ -1,7 +1,7 @@
 package pad
 
 import (
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 )
 

@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 	"downhaul/rules/document"
 )

@@ -10,8 +10,8 @@ import (
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
-	"downhaul/interlock/intake"
+	"downhaul/interlock/day/derived"
+	"downhaul/interlock/day/intake"
 	"downhaul/rules"
 	"downhaul/rules/document"
 )

@@ -5,7 +5,7 @@ import (
 	"math"
 	"time"
 
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 	"downhaul/rules/document"
 )

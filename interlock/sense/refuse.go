@@ -5,7 +5,7 @@ import (
 	"slices"
 
 	"downhaul/interlock"
-	"downhaul/interlock/derived"
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 	"downhaul/rules/document"
 )

@@ -1,0 +1,89 @@
+package report
+
+import (
+	"fmt"
+
+	"downhaul/interlock/records/session"
+)
+
+// Across is what several sessions say together.
+type Across struct {
+	// Rows stand in the order of the sessions.
+	Rows []AcrossRow `json:"rows"`
+	// Worn is what the sessions together took out of craft and chain.
+	Worn Worn `json:"counted"`
+}
+
+// Worn counts what wears: starts, the time with power on, and openings of the
+// contactor. Sessions that only watched held no relay and count for nothing.
+type Worn struct {
+	Starts   int     `json:"starts"`
+	LiveS    float64 `json:"live_s"`
+	Openings int     `json:"openings"`
+}
+
+// Says is the count in one sentence.
+func (w *Worn) Says() string {
+	return fmt.Sprintf("%s, power on for %s, %s of the contactor", plural(w.Starts, "start"), Took(&Quantity{Value: w.LiveS}), plural(w.Openings, "opening"))
+}
+
+// AcrossRow is one session among others.
+type AcrossRow struct {
+	Session string `json:"session"`
+	Number  int    `json:"number"`
+	Runs    int    `json:"runs"`
+	Trips   int    `json:"trips"`
+	// Faults are those of the chain.
+	Faults int `json:"chain_faults"`
+	Near   int `json:"near_misses"`
+	// Resistance is that of each pack in order, Drop the longest time from relay
+	// to readback.
+	Resistance []*Quantity  `json:"resistance"`
+	Drop       *Quantity    `json:"longest_relay_to_readback"`
+	Hovers     []HoverPoint `json:"hovers"`
+}
+
+// HoverPoint is the hover output of one run at its ballast.
+type HoverPoint struct {
+	Run     int       `json:"run"`
+	Step    string    `json:"step"`
+	Ballast *Quantity `json:"ballast"`
+	Output  *Quantity `json:"output"`
+}
+
+func acrossOf(sessions []*Session) Across {
+	a := Across{Rows: []AcrossRow{}}
+	for _, s := range sessions {
+		row := AcrossRow{Session: s.Session, Number: s.Number, Runs: len(s.Runs), Faults: len(s.ChainFaults), Resistance: []*Quantity{}, Hovers: []HoverPoint{}}
+		for i := range s.Episodes {
+			row.Trips += s.Episodes[i].count()
+		}
+		for _, c := range s.Cautions {
+			if c.Near {
+				row.Near++
+			}
+		}
+		for _, p := range s.Packs {
+			row.Resistance = append(row.Resistance, p.Resistance)
+		}
+		for _, o := range s.Openings {
+			if o.DropOut != nil && (row.Drop == nil || o.DropOut.Value > row.Drop.Value) {
+				row.Drop = o.DropOut
+			}
+		}
+		for _, r := range s.Runs {
+			if r.Hover != nil {
+				row.Hovers = append(row.Hovers, HoverPoint{r.Number, r.Step, r.Ballast, r.Hover})
+			}
+		}
+		if s.Duty != session.DutyWatch {
+			a.Worn.Starts += len(s.Runs)
+			for _, r := range s.Runs {
+				a.Worn.LiveS += r.Lasted.Value
+			}
+			a.Worn.Openings += len(s.Openings)
+		}
+		a.Rows = append(a.Rows, row)
+	}
+	return a
+}

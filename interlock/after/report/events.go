@@ -1,0 +1,228 @@
+package report
+
+import (
+	"bytes"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"strings"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/triplog"
+	"downhaul/interlock/records/triplog/inspect"
+	"downhaul/rules"
+)
+
+// decision is one decision as its textual form tells it, from the trip log or
+// from a replay alike.
+type decision struct {
+	AtNS       int64    `json:"at_ns"`
+	Kind       string   `json:"kind"`
+	On         bool     `json:"on"`
+	From       string   `json:"from"`
+	State      string   `json:"state"`
+	Trip       uint32   `json:"trip"`
+	FirstOut   bool     `json:"first_out"`
+	Stop       string   `json:"stop"`
+	Reason     string   `json:"reason"`
+	Rule       string   `json:"rule"`
+	Permissive string   `json:"permissive"`
+	Channel    string   `json:"channel"`
+	Value      *float64 `json:"value"`
+	Limit      *float64 `json:"limit"`
+	Unit       string   `json:"unit"`
+	Cause      string   `json:"cause"`
+	Line       string   `json:"line"`
+	LastedNS   int64    `json:"lasted_ns"`
+
+	// flashed is when the lamp had last flashed, for the state flashFor; that is
+	// empty before the first.
+	flashed  time.Duration
+	flashFor string
+}
+
+func (d *decision) at() time.Duration { return time.Duration(d.AtNS) }
+
+// mostEvents bounds the decisions that are kept: a thin link can bring a
+// hundred thousand in ten hours. Ours.
+const mostEvents = 50_000
+
+// events is what was decided, in order.
+type events struct {
+	list     []decision
+	unlisted int // trips and cautions beyond
+	flash    decision
+}
+
+// add takes a decision in its textual form. What says nothing to a reader of
+// the day is left out.
+func (e *events) add(text []byte) error {
+	if bytes.Contains(text, []byte(`"kind":"sound"`)) {
+		return nil
+	}
+	var d decision
+	if err := json.Unmarshal(text, &d); err != nil {
+		return err
+	}
+	if d.Kind == "lamp" {
+		e.flash = d
+		return nil
+	}
+	d.flashed, d.flashFor = e.flash.at(), e.flash.State
+	if len(e.list) >= mostEvents && d.Kind != "state" && d.Kind != "relay" {
+		if d.Kind == "trip" || d.Kind == "caution" && d.On {
+			e.unlisted++
+		}
+		return nil
+	}
+	e.list = append(e.list, d)
+	return nil
+}
+
+// logged is what the trip log holds.
+type logged struct {
+	events
+	texts   [][32]byte // a digest of every decision, to compare a replay with
+	report  triplog.Report
+	parts   []string
+	said    []Said
+	lost    uint64
+	last    time.Duration // of the last good line
+	trouble string
+}
+
+// readLog reads what verifies of the trip log; nothing of what stands behind a
+// line that does not is believed.
+func readLog(s *session.Session) (*logged, error) {
+	l := &logged{}
+	var err error
+	if l.parts, err = s.TripParts(); err != nil {
+		return l, err
+	}
+	if len(l.parts) == 0 {
+		return l, errors.New("there is no trip log")
+	}
+	if l.report, err = inspect.Files(l.parts...); err != nil {
+		return l, err
+	}
+	for rec, err := range triplog.FileLines(l.parts...) {
+		if errors.Is(err, triplog.ErrBroken) {
+			break
+		}
+		if err != nil {
+			return l, err
+		}
+		l.last = rec.At()
+		switch rec.Kind {
+		case triplog.KindDecision:
+			l.texts = append(l.texts, digest(rec.Decision))
+			if err := l.add(rec.Decision); err != nil {
+				return l, fmt.Errorf("line %d: %w", rec.N, err)
+			}
+		case triplog.KindLost:
+			l.lost += rec.Count
+		case triplog.KindHost:
+			if _, declared := session.ParseDeclaration(rec.Text); !declared && rec.Text != "" && len(l.said) < mostSaid {
+				l.said = append(l.said, Said{At: seconds(rec.At()), UTC: s.Info.Wall.Add(rec.At()).UTC(), Text: rec.Text})
+			}
+		}
+	}
+	return l, nil
+}
+
+// mostSaid bounds the remarks that are listed; ours.
+const mostSaid = 500
+
+// cause is a trip or caution in a few words, each quantity in the unit of its
+// rule.
+func (d *decision) cause(r *rules.Rule) string {
+	if d.Reason == interlock.ReasonThenSilent.String() && d.LastedNS > 0 && (d.Value != nil || d.Cause != "") {
+		before := *d
+		before.LastedNS = 0
+		silence := fmt.Sprintf(", %s for %.1f s", d.Reason, time.Duration(d.LastedNS).Seconds())
+		if d.Rule == "" {
+			return d.Channel + silence
+		}
+		return before.cause(r) + silence
+	}
+	if d.Rule == "" && d.LastedNS > 0 {
+		return fmt.Sprintf("%s for %.1f s", d.Reason, time.Duration(d.LastedNS).Seconds())
+	}
+	if d.Rule == "" {
+		return d.Reason
+	}
+	if d.Cause != "" && d.Value == nil {
+		return fmt.Sprintf("%s: %s %s", d.Rule, d.Channel, d.Cause)
+	}
+	if d.Value == nil || d.Limit == nil {
+		return d.Rule + ": " + d.Reason
+	}
+	unit := d.Unit
+	if r != nil {
+		unit = r.Unit
+	}
+	value, limit := rules.Format(*d.Value, unit), rules.Format(*d.Limit, unit)
+	if value == limit {
+		return fmt.Sprintf("%s: %s just past %s", d.Rule, d.Channel, limit)
+	}
+	return fmt.Sprintf("%s: %s %s against %s", d.Rule, d.Channel, value, limit)
+}
+
+// ruleNamed finds a rule, nil for none.
+func ruleNamed(env *rules.Envelope, name string) *rules.Rule {
+	if env == nil || name == "" {
+		return nil
+	}
+	for i := range env.Rules {
+		if env.Rules[i].Name == name {
+			return &env.Rules[i]
+		}
+	}
+	return nil
+}
+
+// ofRule gives a value that belongs to a rule.
+func ofRule(v *float64, r *rules.Rule, si string) *Quantity {
+	if v == nil {
+		return nil
+	}
+	q := &Quantity{Value: *v, Unit: si, shown: si}
+	if r != nil {
+		q.shown = r.Unit
+	}
+	return q
+}
+
+// states of the latch as they stand in decisions.
+var (
+	live     = interlock.Live.String()
+	lowering = interlock.Lowering.String()
+	tripped  = interlock.Tripped.String()
+	fault    = interlock.Fault.String()
+	blocked  = interlock.Blocked.String()
+	closing  = interlock.Closing.String()
+)
+
+// notRemoved are the reasons that leave power where it must not be, or leave
+// nobody sure: promise 6.
+var notRemoved = []string{interlock.ReasonPowerRemains.String(), interlock.ReasonReadbackClosed.String()}
+
+// removed lists the times at which power was not known to be removed.
+func (e *events) notRemoved(wall time.Time) []NotRemoved {
+	out := []NotRemoved{}
+	for i := range e.list {
+		d := &e.list[i]
+		if n := len(out); !remains(d) || n > 0 && out[n-1].At.Value == d.at().Seconds() {
+			continue
+		}
+		why := d.Reason
+		if strings.HasPrefix(why, "POWER") {
+			why = "after the relay had opened, rotors turned, current flowed or the contactor stayed closed"
+		}
+		out = append(out, NotRemoved{At: seconds(d.at()), Why: why,
+			Says: fmt.Sprintf("at %.2f s (%s UTC): %s", d.at().Seconds(), wall.Add(d.at()).UTC().Format("15:04:05"), why)})
+	}
+	return out
+}

@@ -1,0 +1,256 @@
+package report
+
+import (
+	"fmt"
+	"strings"
+	"time"
+
+	"downhaul/interlock/after/report/lift"
+	"downhaul/interlock/limits"
+	"downhaul/interlock/pad"
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+// Lift is the question whether the next ballast step is safe to try, asked of
+// all sessions together.
+type Lift struct {
+	// Says is what comes before the forecast: why there is none, and first of all
+	// that power was not removed, if so. Empty is nothing.
+	Says     string         `json:"says,omitempty"`
+	Forecast *lift.Forecast `json:"forecast"`
+	// WhatIf is the forecast for the craft as it was changed in thought; nil when
+	// nobody asked.
+	WhatIf *lift.Forecast `json:"what_if"`
+	Doubts []string       `json:"doubts"`
+	units  string
+	held   bool   // Says begins with heldLift
+	craft  string // of the newest card, whose next steps are asked for
+}
+
+// Before and behind a run its pack is watched for so long: at rest.
+const (
+	restBefore = 10 * time.Second
+	restBehind = 15 * time.Second
+)
+
+// line is one series for the lift section, thinned where it would grow without
+// bound.
+type line struct {
+	from, to time.Duration
+	every    time.Duration
+	next     time.Duration
+	s        *lift.Series
+}
+
+// mostPoints bounds one series of one run: 10 minutes at 80 values a second,
+// and every longer run at half as many, and so on. Ours.
+const mostPoints = 48_000
+
+func (l *line) take(at time.Duration, r limits.Reading) {
+	if at < l.from || at > l.to || at < l.next || r.Quality != rules.Good {
+		return
+	}
+	l.next = at + l.every
+	l.s.T, l.s.V = append(l.s.T, at.Seconds()), append(l.s.V, r.Value)
+	if len(l.s.T) < mostPoints {
+		return
+	}
+	n := len(l.s.T) / 2
+	for i := range n {
+		l.s.T[i], l.s.V[i] = l.s.T[2*i], l.s.V[2*i]
+	}
+	l.s.T, l.s.V = l.s.T[:n], l.s.V[:n]
+	l.every = max(2*l.every, time.Duration((l.s.T[n-1]-l.s.T[0])/float64(n)*1e9))
+}
+
+// watchLift has every run's series kept whose mass is known.
+func (k *collector) watchLift(crd *card.Card) {
+	k.ses.liftCard, k.ses.liftPad = crd, k.pad
+	for i := range k.ses.Runs {
+		run := &k.ses.Runs[i]
+		if run.Mass == nil {
+			continue
+		}
+		motors := k.pad.Craft.Motors
+		r := &lift.Run{Name: k.ses.runName(run), Step: run.Step, Mass: run.Mass.Value,
+			Outputs: make([]lift.Series, motors), Speeds: make([]lift.Series, motors)}
+		k.ses.liftRuns = append(k.ses.liftRuns, r)
+		from, to := max(0, run.begin-restBefore), run.end+restBehind
+		if i > 0 {
+			from = max(from, k.ses.Runs[i-1].end)
+		}
+		if i+1 < len(k.ses.Runs) {
+			to = min(to, k.ses.Runs[i+1].begin)
+		}
+		keep := func(id rules.ChannelID, s *lift.Series) { k.ch.watch(id, &line{from: from, to: to, s: s}) }
+		for m := range motors {
+			// Without power an output lifts nothing: what is commanded before the
+			// start or after the cut is evidence of nothing.
+			k.ch.watch(rules.Motor1Output+rules.ChannelID(m), &line{from: run.begin, to: run.end, s: &r.Outputs[m]})
+			k.ch.watch(rules.Motor1Speed+rules.ChannelID(m), &line{from: run.begin, to: run.end, s: &r.Speeds[m]})
+		}
+		keep(rules.Pack1Voltage, &r.Voltage)
+		k.keepCurrent(&line{from: from, to: to, s: &r.Current})
+		keep(rules.Height, &r.Height)
+		keep(rules.Climb, &r.Climb)
+		keep(rules.Tilt, &r.Tilt)
+		keep(rules.Tension, &r.Tension)
+		keep(rules.SlantRange, &r.Slant)
+		keep(rules.CraftArmed, &r.Armed)
+		keep(rules.CraftLanded, &r.Landed)
+	}
+}
+
+// keepCurrent keeps the sum of all packs' currents.
+func (k *collector) keepCurrent(l *line) {
+	packs := max(1, k.pad.Packs.Count)
+	last := packCells(packs - 1).current
+	k.ch.watch(last, sinkFunc(func(at time.Duration, r limits.Reading) {
+		for n := range packs - 1 {
+			other := k.ch.table.Fresh(packCells(n).current, at, 2*time.Second)
+			if other.Quality != rules.Good {
+				return
+			}
+			r.Value += other.Value
+		}
+		l.take(at, r)
+	}))
+}
+
+// hovers puts the output in steady hover to each run.
+func (o *Session) hovers() {
+	if o.liftCard == nil {
+		return
+	}
+	craft := question(o.liftCard, o.liftPad, o.Runs, 0).Craft
+	for _, r := range o.liftRuns {
+		points, _ := r.Points(craft)
+		sum, lasted := 0.0, 0.0
+		for _, p := range points {
+			if p.Kind == lift.Hover {
+				sum += p.Output * (p.To - p.From)
+				lasted += p.To - p.From
+			}
+		}
+		for i := range o.Runs {
+			if lasted > 0 && o.runName(&o.Runs[i]) == r.Name {
+				o.Runs[i].Hover = quantity(sum/lasted, rules.Ratio, "%")
+			}
+		}
+	}
+}
+
+// runName is what a run is called where several sessions stand together.
+func (o *Session) runName(r *Run) string {
+	return fmt.Sprintf("session %d, run %d", o.Number, r.Number)
+}
+
+// liftOf asks the runs of all sessions for the next step of the newest card.
+func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
+	out := &Lift{Doubts: []string{}, units: "metric"}
+	var runs []lift.Run
+	var newest *Session
+	left := 0
+	heaviest := -1.0
+	for _, s := range sessions {
+		for _, r := range s.liftRuns {
+			for i := range r.Speeds {
+				if len(r.Speeds[i].T) == 0 {
+					r.Speeds = nil
+					break
+				}
+			}
+			runs = append(runs, *r)
+		}
+		for i := range s.Runs {
+			if s.Runs[i].Mass == nil {
+				left++
+			} else if b := s.Runs[i].Ballast; b != nil {
+				heaviest = max(heaviest, b.Value)
+			}
+		}
+		if s.liftCard != nil && s.liftPad != nil {
+			newest = s
+		}
+	}
+	if left > 0 {
+		out.Doubts = append(out.Doubts, plural(left, "run")+" left out: the mass is not known without a declared step of a test card that states the craft's mass")
+	}
+	if newest == nil {
+		out.Says = "No forecast: no session here has a recording with a test card that can be read, so neither mass nor next step is known."
+		return out
+	}
+	out.units, out.craft = newest.liftCard.Units, newest.liftCard.Craft.Name
+	q := question(newest.liftCard, newest.liftPad, newest.Runs, heaviest)
+	if len(q.Next) == 0 {
+		out.Doubts = append(out.Doubts, "the test card names no heavier step than those that flew")
+	}
+	f := lift.Ask(runs, q)
+	out.Forecast = &f
+	if what != nil {
+		if err := what.Check(q.Craft); err != nil {
+			out.Doubts = append(out.Doubts, "what if: "+err.Error())
+			return out
+		}
+		q.WhatIf = *what
+		f := lift.Ask(runs, q)
+		out.WhatIf = &f
+	}
+	return out
+}
+
+// question is what the card asks for the steps heavier than any that flew.
+func question(c *card.Card, p *pad.Pad, runs []Run, heaviest float64) lift.Question {
+	q := lift.Question{Floor: p.Packs.Floor, Craft: lift.Craft{Motors: c.Motors.Count, Width: 2 * c.Craft.Radius, CleanThrust: c.Motors.Rig.CleanTo, Cells: p.Packs.Cells, Packs: max(1, p.Packs.Count)}}
+	if q.Craft.Motors == 0 {
+		q.Craft.Motors = p.Craft.Motors
+	}
+	if q.Craft.Width == 0 {
+		q.Craft.Width = 2 * p.Craft.Radius
+	}
+	if n := parallel(c, p, runs); n > 0 {
+		q.Craft.Packs = n
+	}
+	for i := range c.Steps {
+		s := &c.Steps[i]
+		if s.Kind != card.Flight || s.Ballast <= heaviest || c.Craft.Mass == 0 {
+			continue
+		}
+		if len(q.Next) == 0 {
+			if s.Shown.HasReserve {
+				q.Reserve = s.Shown.Reserve
+			}
+			q.HoverTime = s.Shown.Hover.Seconds()
+		}
+		q.Next = append(q.Next, lift.Step{Name: s.Name, Mass: c.Craft.Mass + s.Ballast, Ballast: s.Ballast})
+	}
+	return q
+}
+
+// parallel is how many packs flew side by side in the newest run: the cells of
+// those declared over the cells in series.
+func parallel(c *card.Card, p *pad.Pad, runs []Run) int {
+	if len(runs) == 0 || p.Packs.Cells == 0 {
+		return 0
+	}
+	cells := 0
+	for _, name := range runs[len(runs)-1].Packs {
+		if pack, ok := c.Pack(name); ok {
+			cells += pack.Cells
+		}
+	}
+	return cells / p.Packs.Cells
+}
+
+// Text is the forecast for a terminal, empty where there is none.
+func (l *Lift) Text() string {
+	if l.Forecast == nil {
+		return ""
+	}
+	parts := []string{l.Forecast.Text(l.units)}
+	if l.WhatIf != nil {
+		parts = append(parts, l.WhatIf.Text(l.units))
+	}
+	return strings.Join(parts, "\n")
+}

@@ -1,0 +1,373 @@
+package report
+
+import (
+	"context"
+	"crypto/sha256"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/pad"
+	"downhaul/interlock/records/recording"
+	"downhaul/interlock/records/session"
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+// Options is what a report needs besides the sessions.
+type Options struct {
+	// Counting, if set, is told how many bytes were read.
+	Counting func(n int)
+	// Software is the program that reads; see bench.By.
+	Software string
+}
+
+// digest stands for a decision's text.
+func digest(text []byte) [32]byte { return sha256.Sum256(text) }
+
+// reading is one session while it is read.
+type reading struct {
+	ctx   context.Context
+	opt   Options
+	ses   *session.Session
+	logs  string // the folder around it, where proof records stand
+	out   *Session
+	pad   *pad.Pad
+	env   *rules.Envelope
+	card  *card.Card
+	log   *logged
+	parts []string // of the recording, where it can be used
+	setup bench.Setup
+	e     *events
+	armed []stretch
+	end   time.Duration
+}
+
+// Read reads one session. What is missing or doubtful stands in the result; the
+// error is that nothing can be said at all, or that ctx ended.
+func Read(ctx context.Context, dir string, opt Options) (*Session, error) {
+	r, err := open(ctx, dir, opt)
+	if err != nil {
+		return nil, err
+	}
+	r.files()
+	r.readLog()
+	r.recording()
+	if err := r.events(); err != nil {
+		return nil, err
+	}
+	if err := r.analyse(); err != nil {
+		return nil, err
+	}
+	r.finish()
+	return r.out, nil
+}
+
+func open(ctx context.Context, dir string, opt Options) (*reading, error) {
+	s, err := session.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	whole, err := filepath.Abs(dir) // "." has a name, too, and a folder around it
+	if err != nil {
+		return nil, err
+	}
+	r := &reading{ctx: ctx, opt: opt, ses: s, logs: filepath.Dir(whole), out: &Session{
+		Session: s.Info.Session, Folder: filepath.Base(whole), Number: s.Info.Number, Duty: "guard", Began: s.Info.Wall.UTC(), Clock: s.Info.Clocks.Wall,
+		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
+		Openings: []Opening{}, Said: []Said{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []pad.Unseen{},
+		NotRemoved: []NotRemoved{}, ChainFaults: []ChainFault{}, ChainOpen: []string{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},
+		units:     "metric",
+		Integrity: Integrity{Changed: []string{}, Says: []string{}, Recording: []string{}, Software: s.Info.Software, Arch: s.Info.Arch, Files: []FileHash{}},
+	}}
+	if s.Info.Duty == session.DutyWatch {
+		r.out.Duty = "watch"
+	}
+	return r, nil
+}
+
+func (r *reading) doubt(format string, args ...any) {
+	r.out.Doubts = append(r.out.Doubts, fmt.Sprintf(format, args...))
+}
+
+// text is a file of the session; one that was changed since is used, and
+// doubted.
+func (r *reading) text(name, what string) []byte {
+	h := FileHash{Name: name}
+	for _, f := range r.ses.Info.Files {
+		if f.Name == name {
+			h.SHA256, h.From = f.SHA256, f.From
+		}
+	}
+	text, err := r.ses.Text(name)
+	h.AsRead = err == nil
+	if h.SHA256 != "" {
+		r.out.Integrity.Files = append(r.out.Integrity.Files, h)
+	}
+	switch {
+	case err == nil:
+	case text != nil:
+		r.out.Integrity.Changed = append(r.out.Integrity.Changed, name)
+		r.doubt("%s is not what was read on the day: everything here that rests on it is doubtful", name)
+	case h.SHA256 == "":
+		r.doubt("the session has no %s", what)
+	default:
+		r.out.Integrity.Changed = append(r.out.Integrity.Changed, name)
+		r.doubt("%s (%s) cannot be read: %v", name, what, err)
+	}
+	return text
+}
+
+func (r *reading) files() {
+	o := r.out
+	if text := r.text(session.Pad, "pad file"); text != nil {
+		p, faults := pad.Read(session.Pad, text)
+		if len(faults) > 0 {
+			r.doubt("the pad file has faults: %v", faults)
+		}
+		r.pad = p
+	}
+	if text := r.text(session.Envelope, "envelope"); text != nil {
+		env, faults := rules.ReadEnvelope(session.Envelope, text)
+		if len(faults) > 0 {
+			r.doubt("the envelope has faults: %v", faults)
+		}
+		r.env = env
+	}
+	if text := r.text(session.Card, "test card"); text != nil {
+		crd, faults := card.Read(session.Card, text)
+		if len(faults) > 0 {
+			r.doubt("the test card has faults, so no ballast is known from it: %v", faults)
+			crd = nil
+		}
+		r.card = crd
+	}
+	if r.pad != nil {
+		o.Pad, o.units = r.pad.Title, r.pad.Units
+		var envelopes []*rules.Envelope
+		if r.env != nil {
+			envelopes = append(envelopes, r.env)
+		}
+		o.Unseen = append(o.Unseen, r.pad.Unseen(envelopes...)...)
+	}
+	if r.env != nil {
+		o.env = r.env
+		o.Envelope, o.Changed, o.Approved, o.units = r.env.Title, r.env.Changed, r.env.ApprovedBy, r.env.Units
+	}
+	if r.card != nil {
+		o.Card = r.card.Title
+	}
+}
+
+func (r *reading) readLog() {
+	log, err := readLog(r.ses)
+	r.log = log
+	if err != nil {
+		r.doubt("the trip log cannot be used: %v", err)
+		log.trouble = err.Error()
+	}
+	r.out.Integrity.Log = log.report
+	r.out.Said = append(r.out.Said, log.said...)
+	if log.lost > 0 {
+		r.doubt("%d records could not be kept on the day: the disk was too slow or full", log.lost)
+	}
+	ending, err := r.ses.Ending()
+	if err != nil {
+		r.out.Ended, r.out.EndSays = string(session.Unreadable), err.Error()
+		return
+	}
+	r.out.Ended, r.out.EndSays = string(ending.How), ending.Says
+	r.out.CutShort = ending.Log.Verdict != "whole"
+}
+
+// recording finds the recording and says why it cannot be used.
+func (r *reading) recording() {
+	parts, err := recording.Parts(r.ses.Dir)
+	if err != nil {
+		r.doubt("the recording cannot be used: %v", err)
+		return
+	}
+	if len(parts) == 0 {
+		r.doubt("there is no recording: no channel can be shown, only what the trip log says")
+		return
+	}
+	rec, err := recording.OpenParts(parts, recording.PastDamage())
+	if err != nil {
+		r.doubt("the recording cannot be used: %v", err)
+		return
+	}
+	info := rec.Info()
+	_ = rec.Close()
+	switch {
+	case !info.Own:
+		r.doubt("the recording was not made by the guard, so it is not this session's: no channel is shown")
+	case info.Session != r.ses.Info.Session:
+		r.doubt("the recording is another session's (%s): no channel is shown", info.Session)
+	case r.pad == nil || r.env == nil:
+		r.doubt("without pad file and envelope the recording cannot be read: no channel is shown")
+	default:
+		r.parts = parts
+		r.setup = bench.Setup{Envelope: r.env, Site: r.pad.Site(), Intake: r.pad.Intake()}
+	}
+}
+
+// events settles what was decided: what the trip log says as far as it can be
+// believed, and behind its end what the recording gives.
+func (r *reading) events() error {
+	r.e, r.end = &r.log.events, r.log.last
+	if len(r.parts) == 0 || r.log.report.Verdict == "whole" && len(r.log.texts) > 0 && r.out.Duty != session.DutyWatch {
+		return nil
+	}
+	replayed := &events{}
+	same, n := true, 0
+	var text []byte
+	res, err := r.replay(bench.UpToDamage(), bench.Deciding(func(f interlock.Effect) {
+		text = interlock.AppendDecision(text[:0], r.env, f)
+		if n < len(r.log.texts) && r.log.texts[n] != digest(text) {
+			same = false
+		}
+		n++
+		_ = replayed.add(text) // it is our own form
+	}), bench.Seeing(func(id rules.ChannelID) bool { return id == rules.CraftArmed }, r.seeArmed))
+	switch {
+	case r.ctx.Err() != nil:
+		return r.ctx.Err()
+	case err != nil:
+		r.doubt("the recording cannot be replayed: %v", err)
+		r.parts = nil
+		return nil
+	}
+	r.end = max(r.end, res.End)
+	if n := len(r.armed); n > 0 && r.armed[n-1].to == rules.Never {
+		r.armed[n-1].to, r.armed[n-1].cut = r.end, true
+	}
+	if same && n > len(r.log.texts) {
+		r.e = replayed
+		r.doubt("%d of %d decisions stand in no good line of the trip log: they are what the recording gives", n-len(r.log.texts), n)
+	}
+	return nil
+}
+
+// stretch is a time in which the craft was armed; cut reports whether the record ends
+// in it.
+type stretch struct {
+	from, to time.Duration
+	cut      bool
+}
+
+// mostStretches bounds the flights of a session that only watched; ours.
+const mostStretches = 500
+
+// seeArmed keeps the stretches in which the craft was armed: in duty watch they
+// stand for the runs.
+func (r *reading) seeArmed(c *intake.Chunk, inputs []interlock.Input) {
+	for i := range inputs {
+		in := &inputs[i]
+		if in.Kind != interlock.SampleInput || in.Sample.Channel != rules.CraftArmed || in.Sample.Quality != rules.Good {
+			continue
+		}
+		n := len(r.armed)
+		open := n > 0 && r.armed[n-1].to == rules.Never
+		switch on := in.Sample.Value >= 0.5; {
+		case on && !open && n < mostStretches:
+			r.armed = append(r.armed, stretch{from: c.At, to: rules.Never})
+		case !on && open:
+			r.armed[n-1].to = c.At
+		}
+	}
+}
+
+// replay goes through the recording as the session ran.
+func (r *reading) replay(options ...bench.Option) (*bench.Result, error) {
+	options = append(options, bench.Ticking(r.ctx.Err), bench.Counting(r.opt.Counting), bench.By(r.opt.Software))
+	res, err := bench.ReplayAs(r.ses, r.setup, options...)
+	if err == nil || r.ctx.Err() != nil {
+		return res, err
+	}
+	if len(r.log.texts) > 0 {
+		return nil, err
+	}
+	// Without a log nobody knows how it came up, and nothing can be compared.
+	rec, err := recording.OpenParts(r.parts, recording.PastDamage())
+	if err != nil {
+		return nil, err
+	}
+	defer rec.Close()
+	return bench.Replay(r.ses.Dir, rec, r.setup, options...)
+}
+
+// analyse goes through the recording and fills in everything that hangs on it.
+func (r *reading) analyse() error {
+	o := r.out
+	o.NotRemoved = r.e.notRemoved(o.Began)
+	o.ChainFaults = r.e.chainFaults()
+	o.ChainOpen = r.chainOpen()
+	o.Unlisted = r.e.unlisted
+	story, err := r.ses.Story()
+	if err != nil {
+		r.doubt("what was declared cannot be read: %v", err)
+	}
+	o.declare(story)
+	if o.Duty == session.DutyWatch {
+		o.Runs = armedRuns(r.armed, r.e, story, r.card, r.env)
+	} else {
+		o.Runs = runsOf(r.e, story, r.card, r.env, r.end)
+		r.e.stayedOn(o.Runs)
+		o.faulted(r.e)
+	}
+	o.Episodes = episodesOf(r.e, o, r.env, o.Began)
+	o.Cautions = cautionsOf(r.e, r.env)
+	o.Lasted = seconds(r.end)
+	if len(r.parts) == 0 {
+		r.ruleRows(nil)
+		return nil
+	}
+	k := newCollector(o, r.env, r.pad, r.pad.Derived().Watching(r.env), r.e, r.end)
+	k.watchLift(r.card)
+	res, err := r.replay(bench.Seeing(func(rules.ChannelID) bool { return true }, k.look))
+	switch {
+	case r.ctx.Err() != nil:
+		return r.ctx.Err()
+	case err != nil:
+		r.doubt("the recording cannot be replayed: %v", err)
+		r.ruleRows(nil)
+		return nil
+	}
+	if res.End > r.end {
+		r.end = res.End
+		o.Lasted = seconds(r.end)
+	}
+	r.take(k, res)
+	o.witnessed(r.pad != nil && r.pad.Contactor.Readback)
+	return nil
+}
+
+func (o *Session) declare(story session.Story) {
+	for i := range story.Declarations {
+		d := &story.Declarations[i]
+		o.Declared = append(o.Declared, Declared{At: seconds(d.At), Says: declaredSays(d)})
+	}
+}
+
+func declaredSays(d *session.Declaration) string {
+	by := ""
+	if d.By != "" {
+		by = " (" + d.By + ")"
+	}
+	switch d.What {
+	case session.DeclaredStep:
+		return "step: " + d.Step + by
+	case session.DeclaredPacks:
+		return fmt.Sprintf("packs: %s%s", list(d.Packs), by)
+	case session.DeclaredWind:
+		return "wind read by hand: " + d.Value + ", declared, not measured" + by
+	}
+	says := "not passed"
+	if d.Passed {
+		says = "passed"
+	}
+	return fmt.Sprintf("%s: %s, %s, initials %s%s", d.Step, d.Value, says, d.Initials, by)
+}

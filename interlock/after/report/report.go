@@ -1,0 +1,91 @@
+package report
+
+import (
+	"time"
+
+	"downhaul/interlock/after/report/lift"
+)
+
+// Report is everything that is told, as it stands in JSON.
+type Report struct {
+	Schema int `json:"schema"`
+	// Made is when it was made; Software made it.
+	Made     time.Time `json:"made"`
+	Software string    `json:"software"`
+	// NotRemoved reports whether power was once not known to be removed: it comes
+	// first in everything that is shown.
+	NotRemoved bool `json:"power_not_removed"`
+	// ChainOpen is what of the chain holds the next start back: while there is any,
+	// every verdict is withheld.
+	ChainOpen []string   `json:"chain_open"`
+	Sessions  []*Session `json:"sessions"`
+	// Failed are the folders that nothing could be said of.
+	Failed []Failure `json:"failed"`
+	// Trips, Packs and Wind are those of all sessions, for scripts.
+	Trips  []Trip   `json:"trips"`
+	Packs  []Pack   `json:"packs"`
+	Wind   AllWind  `json:"wind"`
+	Lift   *Lift    `json:"lift"`
+	Across Across   `json:"across_sessions"`
+	Unseen []string `json:"cannot_see"`
+}
+
+// AllWind is the wind of all sessions.
+type AllWind struct {
+	Sessions []SessionWind `json:"sessions"`
+}
+
+// SessionWind is the wind of one session.
+type SessionWind struct {
+	Session string `json:"session"`
+	Wind
+}
+
+// Failure is a folder that nothing could be said of, and why.
+type Failure struct {
+	Folder string `json:"folder"`
+	Error  string `json:"error"`
+}
+
+// Of puts sessions together to a report; what is what the craft is to be changed
+// to in thought, nil for nothing.
+func Of(made time.Time, software string, sessions []*Session, failed []Failure, what *lift.WhatIf) *Report {
+	r := &Report{Schema: Schema, Made: made.UTC(), Software: software, Sessions: sessions, Failed: failed,
+		Trips: []Trip{}, Packs: []Pack{}, Wind: AllWind{Sessions: []SessionWind{}}, Unseen: []string{}}
+	if r.Failed == nil {
+		r.Failed = []Failure{}
+	}
+	seen := map[string]bool{}
+	for _, s := range sessions {
+		r.NotRemoved = r.NotRemoved || len(s.NotRemoved) > 0
+		for i := range s.Episodes {
+			r.Trips = append(r.Trips, s.Episodes[i].Trips...)
+		}
+		r.Packs = append(r.Packs, s.Packs...)
+		r.Wind.Sessions = append(r.Wind.Sessions, SessionWind{s.Session, s.Wind})
+		for _, u := range s.Unseen {
+			if text := u.String(); !seen[text] {
+				seen[text] = true
+				r.Unseen = append(r.Unseen, text)
+			}
+		}
+	}
+	r.Lift = liftOf(sessions, what)
+	r.withhold()
+	r.Across = acrossOf(sessions)
+	return r
+}
+
+// Found reports whether there is something that somebody must look at: a trip, a
+// fault, a log that is not whole, or files that were changed.
+func (r *Report) Found() bool {
+	if r.NotRemoved || len(r.ChainOpen) > 0 || len(r.Trips) > 0 {
+		return true
+	}
+	for _, s := range r.Sessions {
+		if s.Integrity.Log.Verdict != "whole" || s.Integrity.altered() {
+			return true
+		}
+	}
+	return false
+}

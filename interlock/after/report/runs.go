@@ -1,0 +1,312 @@
+package report
+
+import (
+	"fmt"
+	"slices"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/records/ledger"
+	"downhaul/interlock/records/session"
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+// around is what a window shows before the first cause and after the opening,
+// and longest how long it is at most. Ours: what a crew asks about.
+const (
+	around  = 6 * time.Second
+	longest = 90 * time.Second
+)
+
+// runsOf lists the runs in order. The decisions tell begin and end; the notes of
+// the trip log what was declared for each.
+func runsOf(e *events, story session.Story, crd *card.Card, env *rules.Envelope, end time.Duration) []Run {
+	runs := []Run{}
+	isLive := func(state string) bool { return state == live || state == lowering }
+	var open *Run
+	for i := range e.list {
+		d := &e.list[i]
+		switch {
+		case d.Kind == "state" && isLive(d.State) && !isLive(d.From):
+			runs = append(runs, Run{Number: len(runs) + 1, begin: d.at(), end: end, Begin: seconds(d.at()), Packs: []string{}, Doubts: []string{},
+				How: "the record breaks off while it was " + d.State})
+			open = &runs[len(runs)-1]
+			open.declared(story, crd)
+		case open == nil:
+		case d.Kind == "state" && isLive(d.From) && !isLive(d.State):
+			open.end, open.Ended, open.How = d.at(), true, endOfRun(d)
+			// The trip that ended it may stand behind in the same instant.
+			for j := i; j < len(e.list) && e.list[j].at() == d.at(); j++ {
+				if e.list[j].Kind == "trip" && j > i {
+					open.tripped(&e.list[j], env)
+				}
+			}
+			open = nil
+		case d.Kind == "state" && d.State == lowering:
+			open.How = "the record breaks off while it was being brought down"
+		case d.Kind == "trip":
+			open.tripped(d, env)
+		case d.Kind == "caution" && d.On:
+			open.Cautions++
+		}
+	}
+	for i := range runs {
+		r := &runs[i]
+		r.Lasted = seconds(r.end - r.begin)
+	}
+	return runs
+}
+
+// armedRuns are the runs of a session that only watched: from armed to disarmed.
+func armedRuns(armed []stretch, e *events, story session.Story, crd *card.Card, env *rules.Envelope) []Run {
+	runs := []Run{}
+	for i, a := range armed {
+		run := Run{Number: i + 1, begin: a.from, end: a.to, Begin: seconds(a.from), Lasted: seconds(a.to - a.from), Ended: !a.cut,
+			How: "armed, then disarmed; this guard only watched", Packs: []string{}, Doubts: []string{}}
+		if a.cut {
+			run.How = "the record breaks off while it was armed; this guard only watched"
+		}
+		run.declared(story, crd)
+		for j := range e.list {
+			switch d := &e.list[j]; {
+			case d.at() < a.from || d.at() > a.to:
+			case d.Kind == "trip":
+				run.tripped(d, env)
+			case d.Kind == "caution" && d.On:
+				run.Cautions++
+			}
+		}
+		runs = append(runs, run)
+	}
+	return runs
+}
+
+func (r *Run) tripped(d *decision, env *rules.Envelope) {
+	if !ofChain(d.Reason) {
+		r.Trips++
+	}
+	if d.FirstOut || r.FirstCause == "" {
+		r.FirstCause = d.cause(ruleNamed(env, d.Rule))
+	}
+}
+
+func endOfRun(d *decision) string {
+	switch {
+	case d.State == fault:
+		return "ended in a FAULT: " + because(d.Reason)
+	case d.From == lowering && d.State == tripped:
+		return "controlled stop; power off because: " + because(d.Reason)
+	case d.State == tripped:
+		return "power off at once: " + because(d.Reason)
+	}
+	return "ended by the crew: " + d.Reason
+}
+
+// because returns a reason of the log as people say it.
+func because(reason string) string {
+	if reason == interlock.ReasonRule.String() {
+		return "past a limit"
+	}
+	return reason
+}
+
+// stepAt returns the step that was declared at an engine time, empty before one was.
+func stepAt(story *session.Story, at time.Duration) string {
+	step := ""
+	for i := range story.Declarations {
+		if d := &story.Declarations[i]; d.What == session.DeclaredStep && d.At <= at {
+			step = d.Step
+		}
+	}
+	return step
+}
+
+// declared puts step, ballast and packs of the declaration to the run.
+func (r *Run) declared(story session.Story, crd *card.Card) {
+	for i := range story.Runs {
+		if s := &story.Runs[i]; s.Begin == r.begin || s.Number == r.Number {
+			r.Step, r.Packs = s.Step, append(r.Packs[:0], s.Packs...)
+			break
+		}
+	}
+	if r.Step == "" {
+		r.Step = stepAt(&story, r.begin)
+	}
+	switch {
+	case r.Step == "":
+		r.Doubts = append(r.Doubts, "no step was declared, so its ballast is not known")
+	case crd == nil:
+		r.Doubts = append(r.Doubts, "no test card can be read, so the ballast of the step is not known")
+	default:
+		step, ok := crd.Step(r.Step)
+		if !ok {
+			r.Doubts = append(r.Doubts, fmt.Sprintf("the test card has no step %q", r.Step))
+			return
+		}
+		shown := rules.DefaultUnit(rules.Mass, crd.Units)
+		r.Ballast = quantity(step.Ballast, rules.Mass, shown)
+		if crd.Craft.Mass > 0 {
+			r.Mass = quantity(crd.Craft.Mass+step.Ballast, rules.Mass, shown)
+		}
+	}
+}
+
+// episodesOf groups trips by first cause: an episode ends with the reset.
+func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Episode {
+	out := []Episode{}
+	var open *Episode
+	shut := func() { open = nil }
+	for i := range e.list {
+		d := &e.list[i]
+		switch {
+		case d.Kind == "trip":
+			if open == nil || d.FirstOut && s.Duty == "watch" {
+				out = append(out, Episode{Trips: []Trip{}, Follows: []Followed{}, from: d.at() - around, to: d.at() + around, over: rules.Never})
+				open = &out[len(out)-1]
+				for _, r := range s.Runs {
+					if d.at() >= r.begin && d.at() <= r.end {
+						open.Run = r.Number
+					}
+				}
+				// The relay is written before anything else is told.
+				for j := i - 1; j >= 0 && e.list[j].at() == d.at(); j-- {
+					if e.list[j].Kind == "relay" && !e.list[j].On {
+						open.follow(d.at(), "relay commanded open")
+					}
+				}
+			}
+			r := ruleNamed(env, d.Rule)
+			open.Trips = append(open.Trips, Trip{
+				Session: s.Session, Number: d.Trip, At: seconds(d.at()), UTC: wall.Add(d.at()).UTC(), Rule: d.Rule, Channel: d.Channel,
+				Value: ofRule(d.Value, r, d.Unit), Limit: ofRule(d.Limit, r, d.Unit), Stop: d.Stop, FirstOut: d.FirstOut,
+				Reason: d.Reason, Cause: d.Cause, Says: d.cause(r), Times: Times{Notes: []string{}},
+			})
+			if t := &open.Trips[len(open.Trips)-1]; d.flashFor != "" {
+				t.Flash, t.FlashFor = seconds(d.at()-d.flashed), d.flashFor
+			}
+			open.reach(d.at())
+		case open == nil && d.Kind == "state" && d.State == fault && d.From != fault:
+			// A fault of the chain that no trip came with has a window of its own.
+			if says, _, ok := ledger.FaultOf(d.Reason, d.From); ok {
+				ep := Episode{Follows: []Followed{}, from: d.at() - around, to: d.at() + around, over: rules.Never,
+					Trips: []Trip{{Session: s.Session, At: seconds(d.at()), UTC: wall.Add(d.at()).UTC(), Stop: rules.Immediate.String(), FirstOut: true,
+						Reason: d.Reason, Says: "fault of the chain: " + says, Times: Times{Notes: []string{}}}}}
+				for _, f := range s.ChainFaults {
+					if f.At.Value == ep.Trips[0].At.Value {
+						ep.Run = f.Run
+					}
+				}
+				out = append(out, ep)
+				open = &out[len(out)-1]
+			}
+		case open == nil:
+		case d.Kind == "state" && (d.State == blocked || d.State == closing) && d.From != live && d.From != lowering:
+			open.follow(d.at(), "reset")
+			open.over = d.at()
+			shut()
+		case d.Kind == "state" && d.From != d.State:
+			open.follow(d.at(), fmt.Sprintf("%s: %s", d.State, because(d.Reason)))
+			open.reach(d.at())
+			if d.State == blocked {
+				open.over = d.at()
+				shut()
+			}
+		case d.Kind == "relay" && !d.On:
+			open.follow(d.at(), "relay commanded open")
+			open.reach(d.at())
+		case d.Kind == "consequence":
+			says := d.cause(ruleNamed(env, d.Rule))
+			open.follow(d.at(), "with it: "+says)
+			for j := range open.Trips {
+				if t := &open.Trips[j]; t.Number == d.Trip && len(t.With) < mostFollowed {
+					t.With = append(t.With, says)
+				}
+			}
+		case d.Kind == "clear":
+			open.follow(d.at(), "back inside: "+nonEmpty(d.Rule, d.Reason))
+		}
+	}
+	for i := range out {
+		ep := &out[i]
+		ep.from = max(0, ep.from)
+		ep.From, ep.To = seconds(ep.from), seconds(ep.to)
+	}
+	return out
+}
+
+func nonEmpty(a, b string) string {
+	if a != "" {
+		return a
+	}
+	return b
+}
+
+// mostFollowed bounds what is listed behind one first cause; ours.
+const mostFollowed = 60
+
+func (ep *Episode) follow(at time.Duration, says string) {
+	if len(ep.Follows) < mostFollowed {
+		ep.Follows = append(ep.Follows, Followed{seconds(at), says})
+	}
+}
+
+// reach makes the window hold an instant and what comes soon after.
+func (ep *Episode) reach(at time.Duration) {
+	ep.to = max(ep.to, min(at+around, ep.from+longest))
+}
+
+// cautionsOf lists the cautions with how long they stood.
+func cautionsOf(e *events, env *rules.Envelope) []Caution {
+	out := []Caution{}
+	open := map[string]int{}
+	trips := map[string][]time.Duration{}
+	for i := range e.list {
+		if d := &e.list[i]; d.Kind == "trip" || d.Kind == "consequence" {
+			trips[d.Rule] = append(trips[d.Rule], d.at())
+		}
+	}
+	trippedIn := func(rule string, from, to time.Duration) bool {
+		i, _ := slices.BinarySearch(trips[rule], from)
+		return i < len(trips[rule]) && trips[rule][i] <= to
+	}
+	for i := range e.list {
+		d := &e.list[i]
+		if d.Kind != "caution" {
+			continue
+		}
+		if d.On {
+			r := ruleNamed(env, d.Rule)
+			open[d.Rule] = len(out)
+			out = append(out, Caution{At: seconds(d.at()), Rule: d.Rule, Channel: d.Channel, Limit: limitOf(r), Says: d.cause(r), at: d.at(), off: rules.Never,
+				Worst: ofRule(d.Value, r, d.Unit)})
+			continue
+		}
+		if j, ok := open[d.Rule]; ok {
+			c := &out[j]
+			c.off, c.Lasted = d.at(), seconds(d.at()-c.at)
+			c.Near = !trippedIn(c.Rule, c.at, c.off)
+			delete(open, d.Rule)
+		}
+	}
+	return out
+}
+
+// limitOf is the limit of a rule as it stands in the file.
+func limitOf(r *rules.Rule) *Quantity {
+	if r == nil {
+		return nil
+	}
+	return &Quantity{Value: r.Limit, Unit: rules.SIUnit(kindOf(r)), shown: r.Unit}
+}
+
+// kindOf is the kind of a rule's limit: of the rate for rules on a rate.
+func kindOf(r *rules.Rule) rules.Kind {
+	k := r.Watch.Channel().Kind
+	if isRate(r) {
+		k = k.Rate()
+	}
+	return k
+}
+
+func isRate(r *rules.Rule) bool { return r.Form == rules.RisingFaster || r.Form == rules.FallingFaster }

@@ -1,0 +1,206 @@
+package bench
+
+import (
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/records/recording"
+	"downhaul/rules"
+)
+
+// watcher sees every decision of one engine in order.
+type watcher func(at time.Duration, effects []interlock.Effect)
+
+// lane is one engine of a pass and the envelope it was made with.
+type lane struct {
+	env    *rules.Envelope
+	engine *interlock.Engine
+	watch  watcher
+	least  []leastSeen // by rule
+}
+
+// pass takes one recording through one intake into any number of engines side
+// by side. The intake knows nothing of any envelope but which channels somebody
+// can use, and a channel that an engine cannot use changes none of its
+// decisions: so every engine decides what it would decide alone.
+type pass struct {
+	in       *intake.Intake
+	lanes    []*lane
+	health   health
+	tick     func() error
+	trace    *Trace
+	look     func(c *intake.Chunk, inputs []interlock.Input)
+	wanted   func(rules.ChannelID) bool
+	decide   func(f interlock.Effect)
+	count    func(n int)
+	notes    []string
+	end      time.Duration
+	toDamage bool // see UpToDamage
+	software string
+}
+
+// Option changes how a recording is gone through.
+type Option func(*pass)
+
+// Ticking has f called every few thousand chunks; an error of it ends the
+// replay with that error.
+func Ticking(f func() error) Option { return func(p *pass) { p.tick = f } }
+
+// Seeing shows f every chunk with what the intake made of it, in order, and the
+// records of decisions, which are no input. Channels that wanted names are
+// decoded besides those that somebody decides by; the decisions stay the same.
+// Neither chunk nor inputs may be kept.
+func Seeing(wanted func(rules.ChannelID) bool, f func(c *intake.Chunk, inputs []interlock.Input)) Option {
+	return func(p *pass) { p.wanted, p.look = wanted, f }
+}
+
+// Deciding shows f every decision of a replay in order.
+func Deciding(f func(f interlock.Effect)) Option { return func(p *pass) { p.decide = f } }
+
+// Counting has f told how many bytes of the recording were read, where the
+// replay opens it itself.
+func Counting(f func(n int)) Option { return func(p *pass) { p.count = f } }
+
+// By names the software that replays. A session that another one recorded may have
+// been decided otherwise, so a difference then says nothing of its files.
+func By(software string) Option { return func(p *pass) { p.software = software } }
+
+// UpToDamage ends a replay that opens its recording itself at the first damage
+// in it, for who takes its decisions for those of the day.
+func UpToDamage() Option { return func(p *pass) { p.toDamage = true } }
+
+// tickEvery is how many chunks pass between two calls of tick: some
+// milliseconds of work. Ours.
+const tickEvery = 4096
+
+// leastSeen is the least distance of a rule to its limit while it was in force, SI,
+// and when that was.
+type leastSeen struct {
+	seen bool
+	room float64
+	at   time.Duration
+}
+
+func (l *lane) judged(at time.Duration, i int, v float64) {
+	least := &l.least[i]
+	if room := l.env.Rules[i].Headroom(v); !least.seen || room < least.room {
+		*least = leastSeen{true, room, at}
+	}
+}
+
+func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass, error) {
+	p := &pass{}
+	for _, o := range options {
+		o(p)
+	}
+	var wanted [rules.ChannelCount]bool
+	for _, env := range envelopes {
+		engine, err := interlock.New(env, setup.Site)
+		if err != nil {
+			return nil, err
+		}
+		for id, w := range engine.Wanted() {
+			wanted[id] = wanted[id] || w
+		}
+		l := &lane{env: env, engine: engine, least: make([]leastSeen, len(env.Rules))}
+		engine.WhenJudged(l.judged)
+		p.lanes = append(p.lanes, l)
+	}
+	for id := range wanted {
+		wanted[id] = wanted[id] || p.wanted != nil && p.wanted(rules.ChannelID(id))
+	}
+	cfg := setup.Intake
+	cfg.Fields.Wanted = &wanted
+	in, err := intake.New(cfg)
+	if err != nil {
+		return nil, err
+	}
+	p.in, p.health = in, newHealth(setup.Site)
+	return p, nil
+}
+
+// run goes through the recording to its end.
+func (p *pass) run(file string, rec *recording.Reader) error {
+	var inputs []interlock.Input
+	var c intake.Chunk // one for all: look may have it on the heap
+	if rec.Info().Form == recording.Raw {
+		p.health.lag = nil // the craft's own clock is the only one: it can show no lag
+	}
+	for n := 1; ; n++ {
+		var err error
+		if c, err = rec.Next(); err != nil {
+			if err := p.endOf(file, err); err != nil {
+				return err
+			}
+			break
+		}
+		if err := p.ticked(n); err != nil {
+			return err
+		}
+		p.end = c.At
+		if c.Source == intake.Decisions {
+			if p.look != nil {
+				p.look(&c, nil)
+			}
+			continue
+		}
+		inputs = p.in.Append(inputs[:0], c)
+		p.health.see(c.At, inputs)
+		if p.trace != nil {
+			p.lanes[0].traced(c.At, inputs, p.trace)
+			continue
+		}
+		for _, l := range p.lanes {
+			l.step(c.At, inputs)
+		}
+		if p.look != nil {
+			p.look(&c, inputs)
+		}
+	}
+	p.close()
+	return nil
+}
+
+func (p *pass) ticked(n int) error {
+	if n%tickEvery == 0 && p.tick != nil {
+		return p.tick()
+	}
+	return nil
+}
+
+// close lets the last instant act, and what waited for its end.
+func (p *pass) close() {
+	for _, l := range p.lanes {
+		l.take(p.end, l.engine.Advance(p.end+1))
+	}
+}
+
+// step gives one chunk's inputs to the engine.
+func (l *lane) step(at time.Duration, inputs []interlock.Input) {
+	if len(inputs) == 0 {
+		l.take(at, l.engine.Advance(at))
+		return
+	}
+	for i := range inputs {
+		l.take(at, l.engine.Step(at, inputs[i]))
+	}
+}
+
+// traced is step with a look at the engine after every input.
+func (l *lane) traced(at time.Duration, inputs []interlock.Input, t *Trace) {
+	if len(inputs) == 0 {
+		l.step(at, nil)
+		t.look(l.engine)
+	}
+	for i := range inputs {
+		l.step(at, inputs[i:i+1])
+		t.look(l.engine)
+	}
+}
+
+func (l *lane) take(at time.Duration, effects []interlock.Effect) {
+	if len(effects) > 0 && l.watch != nil {
+		l.watch(at, effects)
+	}
+}

@@ -1,0 +1,34 @@
+package hazard
+
+import (
+	"fmt"
+	"math"
+
+	"downhaul/interlock/pad"
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+// apart is how far two figures of one thing may be apart before it is said;
+// ours: what a scale and a tape measure leave open.
+const apart = 0.02
+
+// Agree warns where pad file and test card state figures of the one craft that
+// do not go together.
+func Agree(p *pad.Pad, c *card.Card) (warnings []string) {
+	if a, b := p.Craft.Radius, c.Craft.Radius; a > 0 && b > 0 && math.Abs(a-b) > apart*max(a, b) {
+		warnings = append(warnings, fmt.Sprintf("the craft's radius is %s in the pad file and %s on the test card", c.Show(a, rules.Length), c.Show(b, rules.Length)))
+	}
+	m := &c.Motors
+	if m.Count == 0 || m.Thrust == 0 || p.Height.MaxAcceleration <= 0 {
+		return warnings
+	}
+	// The strongest that the craft can be is what it coasts highest with: all
+	// of the static thrust, and no ballast.
+	most := float64(m.Count) * m.Thrust / c.Craft.Mass
+	if most > p.Height.MaxAcceleration*(1+apart) {
+		warnings = append(warnings, fmt.Sprintf("the pad file reckons with full thrust of %.2f times the weight, and by the test card it may be %.2f times without ballast: the predicted apex may read too low. Mend max_thrust and mass under [height] of the pad file",
+			p.Height.MaxAcceleration/Gravity, most/Gravity))
+	}
+	return warnings
+}

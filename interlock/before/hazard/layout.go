@@ -1,0 +1,102 @@
+package hazard
+
+import (
+	"fmt"
+	"math"
+
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+// oneSided is how far the middle may stand outside the motors, as a share of the
+// longest arm: ours, a tape measure's care, and a frame of two motors has it on their
+// line.
+const oneSided = 0.1
+
+// layout refuses places that no craft can have.
+func (l *looker) layout() {
+	c := l.Card
+	if c == nil {
+		return
+	}
+	m := &c.Motors
+	for i, p := range m.Places {
+		if r := c.Craft.Radius; r > 0 && p.Arm() > r {
+			l.card(p.Line, "the motor stands "+c.Show(p.Arm(), rules.Length)+" from the middle, outside the craft's radius of "+c.Show(r, rules.Length),
+				"measure from the middle of the craft, or mend radius or width under [craft]", "motor[]."+farther(p))
+		}
+		for _, q := range m.Places[:i] {
+			if m.Together(p, q) && p.Spin == q.Spin {
+				l.card(p.Line, fmt.Sprintf("stands where motor %d stands and turns the same way", q.Number), "mend the place, or the spin if one hangs below the other", "motor[].number")
+				break
+			}
+		}
+	}
+	if len(m.Places) < 2 {
+		return
+	}
+	if most := m.LongestArm(); most > 0 {
+		if by, ahead, right := outside(m); by > oneSided*most {
+			l.card(m.Places[0].Line, "every motor stands "+toward(ahead, right)+" the middle, by "+c.Show(by, rules.Length)+" or more: such a craft cannot be level",
+				"measure from the middle of the craft; behind it and to its left are negative", "motor[]."+farther(card.Place{Ahead: ahead, Right: right}))
+		}
+	}
+}
+
+// farther is the key of the larger of the place's two lengths.
+func farther(p card.Place) string {
+	if math.Abs(p.Ahead) >= math.Abs(p.Right) {
+		return "ahead"
+	}
+	return "right"
+}
+
+// outside is by how much at least every motor stands to one side of the middle,
+// m, and which side that is, as a unit vector; negative when the middle is
+// among them. Of all sides the one that parts them farthest is either toward a
+// motor or square to the line between two.
+func outside(m *card.Motors) (by, ahead, right float64) {
+	by = math.Inf(-1)
+	try := func(a, r float64) {
+		long := math.Sqrt(a*a + r*r)
+		if long == 0 {
+			return
+		}
+		a, r = a/long, r/long
+		least := math.Inf(1)
+		for _, p := range m.Places {
+			least = min(least, a*p.Ahead+r*p.Right)
+		}
+		if least > by {
+			by, ahead, right = least, a, r
+		}
+	}
+	for i, p := range m.Places {
+		try(p.Ahead, p.Right)
+		for _, q := range m.Places[:i] {
+			try(p.Right-q.Right, q.Ahead-p.Ahead)
+			try(q.Right-p.Right, p.Ahead-q.Ahead)
+		}
+	}
+	return by, ahead, right
+}
+
+// toward is a side in plain words; a quarter between two sides names both.
+func toward(ahead, right float64) string {
+	// tan 22.5°: half of an eighth of a turn.
+	const eighth = 0.41421356237309503
+	end, side := "ahead of", "to the right of"
+	if ahead < 0 {
+		end = "behind"
+	}
+	if right < 0 {
+		side = "to the left of"
+	}
+	switch a, r := math.Abs(ahead), math.Abs(right); {
+	case r <= eighth*a:
+		return end
+	case a <= eighth*r:
+		return side
+	}
+	return end + " and " + side
+}

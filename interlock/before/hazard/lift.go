@@ -1,0 +1,158 @@
+package hazard
+
+import (
+	"fmt"
+	"math"
+	"strings"
+
+	"downhaul/rules"
+	"downhaul/rules/card"
+	"downhaul/rules/rounding"
+)
+
+// Range is from the worse to the better case.
+type Range struct {
+	Low  float64 `json:"low"`
+	High float64 `json:"high"`
+}
+
+// LiftStep is what one flight step leaves of the lift.
+type LiftStep struct {
+	Step    string  `json:"step"`
+	Line    int     `json:"line"`
+	Ballast float64 `json:"ballast_kg"`
+	// Left is the static lift beyond all weight, kg; Ratio thrust over weight.
+	Left  Range `json:"left_kg"`
+	Ratio Range `json:"thrust_to_weight"`
+}
+
+// Lift is the lift budget of a card, standing still at the ground.
+type Lift struct {
+	Motors int     `json:"motors"`
+	Each   float64 `json:"thrust_each_n"` // what may be counted on
+	Losses Range   `json:"losses"`        // shares, the greater first
+	Thrust Range   `json:"thrust_n"`      // after losses
+	Mass   float64 `json:"mass_kg"`       // without ballast
+	// Left is what may be lifted beside the craft, kg.
+	Left  Range      `json:"left_kg"`
+	Steps []LiftStep `json:"steps"`
+}
+
+// leastRatio is the thrust over weight below which little is left to steer
+// with; common practice, no source.
+const leastRatio = 1.2
+
+// LiftOf works out a card's lift budget: motors · static thrust, less losses as
+// a range, less the craft, less each step's ballast. ok is false where the card
+// does not state thrust and losses.
+func LiftOf(c *card.Card) (l Lift, ok bool) {
+	m := &c.Motors
+	if m.Count == 0 || m.Thrust == 0 || !m.HasLosses {
+		return l, false
+	}
+	l = Lift{Motors: m.Count, Each: Usable(m), Losses: Range{m.LossHigh, m.LossLow}, Mass: c.Craft.Mass, Steps: []LiftStep{}}
+	all := float64(m.Count) * l.Each
+	l.Thrust = Range{all * (1 - m.LossHigh), all * (1 - m.LossLow)}
+	l.Left = l.leaves(l.Mass)
+	for i := range c.Steps {
+		s := &c.Steps[i]
+		if s.Kind != card.Flight {
+			continue
+		}
+		mass := l.Mass + s.Ballast
+		weight := mass * Gravity
+		l.Steps = append(l.Steps, LiftStep{Step: s.Name, Line: s.Line, Ballast: s.Ballast,
+			Left: l.leaves(mass), Ratio: Range{l.Thrust.Low / weight, l.Thrust.High / weight}})
+	}
+	return l, true
+}
+
+func (l *Lift) leaves(mass float64) Range {
+	return Range{l.Thrust.Low/Gravity - mass, l.Thrust.High/Gravity - mass}
+}
+
+// Card says what a test card's lift budget comes to. lift is nil where the card does
+// not state enough.
+func Card(c *card.Card) (says []string, lift *Lift) {
+	l, ok := LiftOf(c)
+	if !ok {
+		return []string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, nil
+	}
+	mass := func(v float64) string {
+		return rounding.Show(v, rules.DefaultUnit(rules.Mass, c.Units), 3, rounding.Down)
+	}
+	says = append(says, fmt.Sprintf("Lift, standing still: %d motors of %s less %s to %s carry %s to %s; less the craft's %s, %s are left for ballast.",
+		l.Motors, c.Show(l.Each, rules.Force), rules.Format(l.Losses.High, "%"), rules.Format(l.Losses.Low, "%"),
+		mass(l.Thrust.Low/Gravity), mass(l.Thrust.High/Gravity), c.Show(l.Mass, rules.Mass), l.Left.says(mass)))
+	says = append(says, "A static budget promises more than the craft lifts: packs sag, rotors stand in each other's wake, and steering needs thrust in hand. Fly the steps; the report reckons with what was flown.")
+	if m := &c.Motors; Usable(m) < m.Thrust {
+		says = append(says, fmt.Sprintf("Of %s a motor only %s is counted: above that it did not run clean.", c.Show(m.Thrust, rules.Force), c.Show(Usable(m), rules.Force)))
+	}
+	for i := range l.Steps {
+		s := &l.Steps[i]
+		says = append(says, fmt.Sprintf("Step %q: %s left, thrust %.2f to %.2f times the weight.", s.Step, s.Left.says(mass), down2(s.Ratio.Low), down2(s.Ratio.High)))
+	}
+	return says, &l
+}
+
+// says is the range for people; a loss is told as missing.
+func (r Range) says(show func(float64) string) string {
+	if r.Low == r.High && r.Low >= 0 {
+		return show(r.Low)
+	}
+	if r.High < 0 {
+		return fmt.Sprintf("%s to %s too little", strings.TrimPrefix(show(r.High), "-"), strings.TrimPrefix(show(r.Low), "-"))
+	}
+	return fmt.Sprintf("%s to %s", show(r.Low), show(r.High))
+}
+
+// down2 is a ratio with two places that never shows more than it is.
+func down2(v float64) float64 { return math.Floor(v*100+1e-9) / 100 }
+
+// centred is how far the motors' middle may stand off the craft's, m: ours, a
+// tape measure's care.
+const centred = 0.02
+
+// geometry looks at the declared places of the motors.
+func geometry(c *card.Card) (warnings []string) {
+	places := c.Motors.Places
+	if len(places) == 0 {
+		return nil
+	}
+	turns, ahead, right := 0, 0.0, 0.0
+	for _, p := range places {
+		ahead += p.Ahead
+		right += p.Right
+		turns++
+		if p.Spin == card.CounterClockwise {
+			turns -= 2
+		}
+	}
+	n := float64(len(places))
+	if turns > len(places)%2 || -turns > len(places)%2 { // an odd number cannot be even; a rudder or a servo holds it
+		warnings = append(warnings, "not as many motors turn clockwise as counter-clockwise: the craft would turn by itself; look at spin under [[motor]]")
+	}
+	if a, r := ahead/n, right/n; a > centred || a < -centred || r > centred || r < -centred {
+		warnings = append(warnings, fmt.Sprintf("the middle of the motors is %s ahead and %s to the right of the craft's: look at the places under [[motor]], or hang the load there",
+			c.Show(a, rules.Length), c.Show(r, rules.Length)))
+	}
+	return warnings
+}
+
+// Usable is the static thrust of one motor that may be counted on, N: no more
+// than it was seen to run clean.
+func Usable(m *card.Motors) float64 {
+	if m.Rig.CleanTo > 0 && m.Rig.CleanTo < m.Thrust {
+		return m.Rig.CleanTo
+	}
+	return m.Thrust
+}
+
+// Heaviest is the mass of the heaviest step that flies, kg.
+func Heaviest(c *card.Card) float64 {
+	most := c.Craft.Mass
+	for i := range c.Steps {
+		most = max(most, c.Craft.Mass+c.Steps[i].Ballast)
+	}
+	return most
+}

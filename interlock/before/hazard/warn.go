@@ -1,0 +1,169 @@
+package hazard
+
+import (
+	"math"
+
+	"downhaul/rules"
+	"downhaul/rules/rounding"
+)
+
+// nearCaution is how near, as a share of the limit, a caution may stand: ours,
+// common practice without a source. Nearer, nobody has time to act on it.
+const nearCaution = 0.02
+
+// fullCell is the resting voltage of a full lithium cell, V (makers' sheets:
+// charge to 4.20 ± 0.05 V).
+const fullCell = 4.2
+
+// warnOfRule warns of a rule that cannot do its job.
+func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
+	every := b.Period
+	whence := "usually"
+	if b.Measured {
+		whence = "as heard from the craft"
+	}
+	ms := func(v float64) string { return rounding.Show(v, "ms", 3, rounding.Up) }
+	if b.Lasting > 0 && b.Lasting < every {
+		j.warn("%q must last %s, and its values come %s apart (%s): one value alone decides. Write %s or more, or see that values come faster",
+			r.Name, ms(b.Lasting), ms(every), whence, ms(2*every))
+	}
+	switch {
+	case b.Silence < every:
+		j.doubt(r, "stale_after", "%q takes its channel for missing after %s, and its values come %s apart (%s): it would trip all the time. Ask the craft for more, or write stale_after = \"%s\"",
+			r.Name, ms(b.Silence), ms(every), whence, ms(2*every))
+	case b.Measured && b.Silence < (1+lost)*every:
+		j.warn("%q takes its channel for missing after %s, and its values come %s apart (%s): a single lost message trips it",
+			r.Name, ms(b.Silence), ms(every), whence)
+	}
+	if r.Watch == rules.LiftReserve {
+		switch full := j.Pad.Full.Pull; {
+		case full == 0:
+			j.warn("%q watches craft.lift_reserve, which is always missing here: %v", r.Name, rules.NoFullOutput)
+		case full <= j.mass*Gravity:
+			j.warn("%q watches craft.lift_reserve by a pull of %s at full output, which does not lift the craft", r.Name, j.show(full, rules.Force))
+		}
+	}
+	j.warnOfCaution(r)
+	j.warnOfLimit(r, b)
+	if r.Stop == rules.Controlled {
+		j.warnOfGrace(r)
+	}
+}
+
+func (j *job) warnOfCaution(r *rules.Rule) {
+	if !r.HasCaution || r.Form == rules.Is || r.Form == rules.IsNot {
+		return
+	}
+	near := func(caution, limit float64) bool {
+		gap := math.Abs(limit - caution)
+		return gap <= r.Deadband || gap < nearCaution*math.Abs(limit)
+	}
+	if near(r.Caution, r.Limit) || r.Form == rules.Outside && near(r.CautionHigh, r.LimitHigh) {
+		j.doubt(r, "caution", "%q cautions at %s, so near its limit of %s that nobody can act on it in time",
+			r.Name, rules.FormatExact(r.Caution, r.Unit), rules.FormatExact(r.Limit, r.Unit))
+	}
+}
+
+// warnOfLimit warns of limits that can hardly act, or too late.
+func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
+	if r.Stop == rules.NoStop && !isHeight(r.Watch) {
+		return
+	}
+	if r.Form == rules.Below && (r.Watch == rules.Pack1LowestCell || r.Watch == rules.PackMeanCell || r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage) {
+		j.warnOfSag(r)
+	}
+	if r.Form != rules.Above {
+		return
+	}
+	l := j.Envelope.Tether.Length
+	limit := rules.Format(r.Limit, r.Unit)
+	in := func(v float64) string { return rounding.Show(v, r.Unit, 3, rounding.Up) }
+	switch {
+	case isTension(r.Watch):
+		j.warnOfTension(r, b)
+	case isReach(r.Watch) && l > 0 && r.Limit > late*j.stretched():
+		j.doubt(r, "", "%q can hardly act: its limit is %s, and the tether reaches %s before it parts. A little beyond that, it finds out a parted tether in time", r.Name, limit, in(j.stretched()))
+	case isHeight(r.Watch) && l > 0 && r.Limit >= l:
+		j.doubt(r, "", "%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(l))
+	case r.Stop != rules.NoStop && isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > Gravity:
+		// A predicted apex has the coast in it; a height has not.
+		if top := j.topBehind(r, b); l > 0 && top > l {
+			j.doubt(r, "", "%q watches the height now: past %s a runaway from the pad goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
+				r.Name, limit, in(top), in(l))
+		}
+	}
+}
+
+func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
+	in := func(v float64, way rounding.Way) string { return rounding.Show(v, r.Unit, 3, way) }
+	w := j.workingLoad()
+	if w > 0 && r.Limit > w {
+		j.doubt(r, "", "%q allows %s, and the working load of the tether is %s (%s)", r.Name, in(r.Limit, rounding.Near), in(w, rounding.Down), j.out.Rope.Weakest)
+	}
+	_, k, _ := j.stiffness()
+	if k == 0 || j.mass == 0 {
+		return
+	}
+	// A quarter of the period is the least, on the stiffest rope with the lightest
+	// craft: with thrust that pulls on it takes longer.
+	if least := PeakTime(0, k, j.Card.Craft.Mass, 1); least < b.Gone {
+		j.warn("%q comes too late for the first snatch: the pull is at its greatest at least %s after the tether comes tight, a quarter of the period of %s on it (longer while thrust pulls on), and thrust is gone after %s. Size the tether for the snatch; the rule takes care of what follows",
+			r.Name, rounding.Show(least, "ms", 3, rounding.Down), j.show(j.Card.Craft.Mass, rules.Mass), rounding.Show(b.Gone, "ms", 3, rounding.Up))
+	}
+}
+
+// warnOfSag warns of a floor that full thrust reaches with a pack that may
+// still start.
+func (j *job) warnOfSag(r *rules.Rule) {
+	if j.Card == nil || j.Card.Motors.Current == 0 || len(j.Card.Packs) == 0 {
+		return
+	}
+	p := &j.Card.Packs[0]
+	if p.Resistance == 0 || p.Cells == 0 {
+		return
+	}
+	// Packs share the current; which way they are wired only the pad knows, and
+	// side by side is taken.
+	share := j.Card.Motors.Current / float64(len(j.Card.Packs))
+	cells := float64(p.Cells)
+	sag := share * p.Resistance / cells
+	rest, from := fullCell, "full"
+	for i := range j.Envelope.Permissives {
+		q := &j.Envelope.Permissives[i]
+		if q.Watch == rules.Pack1LowestCell && q.Form == rules.Above {
+			rest, from = q.Limit, "as low as may start"
+		}
+	}
+	limit := r.Limit
+	if r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage {
+		limit /= cells
+	}
+	near := func(unit string, v float64) string { return rounding.Show(v, unit, 3, rounding.Near) }
+	if rest-sag <= limit {
+		j.doubt(r, "", "%q is reached by sag alone: a pack %s rests at %s a cell, full thrust takes %s of it (%s through %s), and the floor is %s a cell",
+			r.Name, from, near("V", rest), rounding.Show(sag, "V", 3, rounding.Up), near("A", share), near("mohm", p.Resistance), near("V", limit))
+	}
+}
+
+// warnOfGrace warns of a grace that is too short to come down in, or longer
+// than the pack lasts.
+func (j *job) warnOfGrace(r *rules.Rule) {
+	grace := r.Grace.Seconds()
+	if j.Card != nil && j.Card.Craft.Lowering > 0 && !math.IsInf(j.top, 1) {
+		if need := j.top / j.Card.Craft.Lowering; grace < need {
+			j.doubt(r, "grace", "%q leaves %s to come down, and from %s at %s it takes %s: it would be cut in the air",
+				r.Name, rules.FormatDuration(r.Grace), j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), j.up(need, rules.Duration))
+		}
+	}
+	if r.Form != rules.Below {
+		return
+	}
+	switch floor := j.Pad.Packs.Floor; {
+	case r.Watch == rules.PackToFloor && grace > r.Limit:
+		j.doubt(r, "grace", "%q leaves %s to come down, and at its limit the pack lasts only %s more to its floor", r.Name, rules.FormatDuration(r.Grace), j.down(r.Limit, rules.Duration))
+	case floor > 0 && (r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage) && r.Limit <= floor,
+		floor > 0 && j.Pad.Packs.Cells > 0 && (r.Watch == rules.Pack1LowestCell || r.Watch == rules.PackMeanCell) && r.Limit*float64(j.Pad.Packs.Cells) <= floor:
+		j.doubt(r, "grace", "%q leaves %s to come down, and at its limit of %s the pack is at its hard floor already (%s for the whole pack)",
+			r.Name, rules.FormatDuration(r.Grace), rules.FormatExact(r.Limit, r.Unit), j.show(floor, rules.Voltage))
+	}
+}

@@ -1,0 +1,321 @@
+package guard
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strconv"
+	"strings"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/records/flown"
+	"downhaul/interlock/records/numbered"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/stopping"
+	"downhaul/interlock/records/tiltcheck"
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+// declared is what the crew declared, and what the test card still asks. The
+// engine is told by host events alone, so that a session replays without it; and
+// by the loop alone (see tell), so that what is told last is what holds, and what
+// stands first on record was declared first.
+type declared struct {
+	rate rate
+	next atomic.Int64 // engine time at which there is something to tell
+	asks atomic.Pointer[[]string]
+
+	card *card.Card // nil without one; as it was read
+	// report is the record of a report that a forecast must not fall behind (see
+	// reported), begin engine time 0 on the clock of what the card asks.
+	report int
+	begin  time.Duration
+	// proof is what the openings on record prove of the stop; nil asks nothing, as in
+	// a rehearsal. counted says that the contactor's openings are bounded.
+	proof   atomic.Pointer[stopping.Proof]
+	counted bool
+	// The loop's own: what the engine was last told of the card, and of the step in
+	// force.
+	told   string
+	ground intake.HostMessage
+
+	mu    sync.Mutex // of what follows
+	facts card.Facts
+	value string   // the wind as it was typed
+	said  []string // declarations that the engine was not told yet
+}
+
+// Bounds of a declaration; ours.
+const (
+	mostInitials = 10
+	mostValue    = 60
+	mostPacks    = 16
+	tooFast      = "too many marks and declarations in a short time; wait a few seconds"
+)
+
+func hashOf(c *card.Card) string { return fmt.Sprintf("%x", c.Hash) }
+
+// carded begins the list of facts: results and runs of the same craft in
+// earlier sessions count on.
+func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
+	d := &g.declared
+	d.next.Store(int64(rules.Never))
+	d.facts.OwnWind, d.facts.Envelope = g.pad.Wind.Fitted, g.env.Hash
+	d.facts.Apex = slices.ContainsFunc(g.env.Rules, func(r rules.Rule) bool { return r.Watch == rules.Apex })
+	b := &g.keeper.runs
+	b.envelope = fmt.Sprintf("%x", g.env.Hash)
+	b.ran = g.flown
+	d.counted = g.pad.Contactor.LoadOpenings > 0
+	g.contactorWorn()
+	g.tellTimes(1)
+	if c == nil {
+		e.Ladder = ladder{} // what this session's last one did is not in it
+		return nil
+	}
+	b.card = hashOf(c)
+	if err := g.remember(start, e); err != nil {
+		return err
+	}
+	d.changed(0)
+	d.tell(g, 0)
+	return nil
+}
+
+// retell takes the declarations and runs of one earlier session, in their order.
+func (d *declared) retell(story *session.Story, name string) {
+	runs := story.Runs
+	flown := func(before int) {
+		for len(runs) > 0 && runs[0].After < before {
+			r := &runs[0]
+			d.facts.Flew(card.Flown{Session: name, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
+			runs = runs[1:]
+		}
+	}
+	for j := range story.Declarations {
+		flown(j + 1)
+		x := &story.Declarations[j]
+		d.result(x, onCard(x.Wall))
+	}
+	flown(len(story.Declarations) + 1)
+}
+
+// result takes the result of an inspection or a ground step, held against the
+// limit that the card has now.
+func (d *declared) result(x *session.Declaration, at time.Duration) {
+	if x.What != session.DeclaredInspection || d.card == nil {
+		return
+	}
+	s, ok := d.card.Step(x.Step)
+	if !ok || s.Measured || s.Stopping {
+		return
+	}
+	text, keeps, err := s.Limit.Judge(x.Value)
+	if err != nil {
+		return // the card asks for another kind of value now
+	}
+	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at})
+}
+
+// reported returns what the reports found of a craft's flights: its hovers, and the last
+// forecast with the number of its record. One that leaves out a session which record base
+// rested on is none, and neither is any where that record is gone; base 0 is none.
+func reported(logFolder, craft string, base int) (f card.Facts, number int, trouble []error, err error) {
+	records, trouble, err := flown.Records(logFolder, craft)
+	if err != nil {
+		return f, 0, nil, err
+	}
+	var found []flown.Hover
+	var rested []string
+	there := base == 0
+	for _, r := range records {
+		// What a later report found of a session stands instead of what an earlier did.
+		found = slices.DeleteFunc(found, func(h flown.Hover) bool { return slices.Contains(r.Sessions, h.Session) })
+		found = append(found, r.Hovers...)
+		if r.Number == base {
+			there, rested = true, r.Sessions
+		}
+	}
+	for _, h := range found {
+		f.Hovers = append(f.Hovers, card.Hovered{Step: h.Step, Mass: h.MassKg, For: time.Duration(h.ForS * float64(time.Second))})
+	}
+	// Where the newest record cannot be read, an older one is no last report.
+	if n := len(records); n > 0 && there && !numbered.LostSince(trouble, records[n-1].Number) {
+		last := records[n-1]
+		if !slices.ContainsFunc(rested, func(s string) bool { return !slices.Contains(last.Sessions, s) }) {
+			f.Forecast, number = &card.Forecast{Sessions: last.Sessions, Reserves: last.Reserves}, last.Number
+		}
+	}
+	return f, number, trouble, nil
+}
+
+// measured takes a check of the tilt response, for every step that asks for one.
+func (d *declared) measured(r *tiltcheck.Record) {
+	text := "every motor answers the right way"
+	if !r.Passed {
+		text = "the last check did not pass, record " + strconv.Itoa(r.Number) + " of tilt"
+	}
+	for i := range d.card.Steps {
+		if s := &d.card.Steps[i]; s.Measured {
+			d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: r.Passed, Text: text, At: onCard(r.Made)})
+		}
+	}
+}
+
+// look works out what the card asks and when something lapses. The caller holds
+// the lock.
+func (d *declared) look(now time.Duration) {
+	asks, next := []string(nil), rules.Never
+	if d.card != nil {
+		d.facts.Now = d.begin + now
+		if p := d.proof.Load(); p != nil {
+			d.facts.Stop = &card.Stop{UpTo: p.UpTo(), Next: p.Next(d.output()), Counted: d.counted}
+		}
+		if asks, next = d.card.Unmet(&d.facts); next < rules.Never {
+			next -= d.begin
+		}
+	}
+	d.asks.Store(&asks)
+	d.next.Store(int64(next))
+}
+
+// changed works out what the card asks after a change, and has the loop tell it in
+// its next turn. The caller holds the lock.
+func (d *declared) changed(now time.Duration) {
+	d.look(now)
+	d.next.Store(0)
+}
+
+// tell tells the engine what was declared and what the card asks, when that
+// changed or something that counted may have lapsed. It is called by the loop and
+// waits for nobody: a lock that is held is tried at the next turn.
+func (d *declared) tell(g *Guard, now time.Duration) {
+	if int64(now) < d.next.Load() || !d.mu.TryLock() {
+		return
+	}
+	d.look(now)
+	said := d.said
+	d.said = nil
+	ground, output := d.onGround(), d.output()
+	d.mu.Unlock()
+	g.tellTimes(output)
+	for _, text := range said {
+		g.loop.Host(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: text})
+	}
+	if d.card == nil || g.pad.Duty != interlock.Guard {
+		return
+	}
+	if ground != d.ground && (ground.On || d.ground.On) {
+		d.ground = ground
+		g.loop.Host(ground)
+	}
+	asks := d.asking()
+	text := "test card: everything it asks is met"
+	if len(asks) > 0 {
+		text = "test card: " + strings.Join(asks, "; ")
+	}
+	if text != d.told {
+		d.told = text
+		g.loop.Host(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
+	}
+}
+
+// output returns the highest motor output that the step in force needs; where
+// nothing flies, or nobody says what does, that is full output. The caller holds the
+// lock.
+func (d *declared) output() float64 {
+	if d.card != nil {
+		if s, ok := d.card.Step(d.facts.Step); ok && s.Kind == card.Flight {
+			return s.Output
+		}
+	}
+	return 1
+}
+
+// onGround returns what the engine must know of the step in force: whether it is done
+// on the ground, and what its tie-down must pull. The caller holds the lock.
+func (d *declared) onGround() intake.HostMessage {
+	m := intake.HostMessage{Host: interlock.HostGround, Text: "the step in force is not done on the ground"}
+	if d.card == nil || d.facts.Step == "" {
+		return m
+	}
+	if s, ok := d.card.Step(d.facts.Step); ok && s.Kind == card.Ground {
+		m.On, m.Seq, m.Text = true, uint32(math.Ceil(s.TieDownPull*1000)), s.Name+" is done on the ground: power goes off when the craft leaves it"
+	}
+	return m
+}
+
+// flown hears of a run that ended.
+func (g *Guard) flown(r session.Run) {
+	d := &g.declared
+	now := g.now()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.facts.Flew(card.Flown{Session: g.session.Info.Session, Step: r.Step, Trips: r.Trips})
+	d.changed(now)
+}
+
+// asking returns what the card still asks before a start.
+func (d *declared) asking() []string {
+	if asks := d.asks.Load(); asks != nil {
+		return *asks
+	}
+	return nil
+}
+
+// Declare takes a declaration, before a start only, and puts it on record. It
+// says in a few words what it came to.
+func (g *Guard) Declare(x session.Declaration) (says string, err error) {
+	d := &g.declared
+	// A report may have been made since the guard started. One that cannot be
+	// read now counts as none. A slow disk must not hold up who asks for the status.
+	var report card.Facts
+	if x.What == session.DeclaredStep && d.card != nil {
+		report, _, _, _ = reported(g.pad.LogFolder, d.card.Craft.Name, d.report)
+	}
+	if state, off := g.powerOff(); !off {
+		return "", fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)
+	}
+	if x.What == session.DeclaredStop {
+		says, err = g.declareStop(&x)
+	} else {
+		says, err = d.complete(&x, g.env.Units)
+	}
+	if err != nil {
+		return "", err
+	}
+	at, text := g.now(), x.Text()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	switch x.What {
+	case session.DeclaredStep:
+		d.facts.Step, d.facts.Hovers, d.facts.Forecast = x.Step, report.Hovers, report.Forecast
+	case session.DeclaredPacks:
+		d.facts.Packs = x.Packs
+	case session.DeclaredWind:
+		d.facts.HasWind, d.facts.Wind, d.facts.WindAt, d.value = true, *x.Wind, d.begin+at, x.Value
+	case session.DeclaredInspection:
+		d.facts.Now = d.begin + at
+		d.result(&x, d.facts.Now)
+		says += d.cameTo(&x)
+	}
+	d.said = append(d.said, text)
+	d.changed(at)
+	return says, nil
+}
+
+// powerOff reports whether the latch is where declarations are taken.
+func (g *Guard) powerOff() (state string, off bool) {
+	g.shot.mu.Lock()
+	defer g.shot.mu.Unlock()
+	v := &g.shot.view
+	switch v.State {
+	case interlock.Closing, interlock.Live, interlock.Lowering:
+		return v.State.String(), false
+	}
+	return v.State.String(), !v.Closed
+}

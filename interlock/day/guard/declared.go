@@ -1,0 +1,49 @@
+package guard
+
+import (
+	"fmt"
+	"slices"
+
+	"downhaul/interlock/day/answers"
+	"downhaul/rules"
+	"downhaul/rules/card"
+)
+
+// showDeclared is what was declared, for people and pages.
+func (g *Guard) showDeclared() answers.Declared {
+	d := &g.declared
+	now := g.now()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	out := answers.Declared{Packs: slices.Clone(d.facts.Packs), Asks: slices.Clone(d.asking()), Conditions: []string{}, Step: d.facts.Step}
+	if out.Packs == nil {
+		out.Packs = []string{}
+	}
+	if out.Asks == nil {
+		out.Asks = []string{}
+	}
+	if age := d.begin + now - d.facts.WindAt; d.facts.HasWind && age <= card.WindLasts {
+		out.Wind = &answers.DeclaredWind{Value: d.facts.Wind, Unit: rules.SIUnit(rules.Speed), Text: d.value,
+			AgeS: age.Seconds(), LeftS: (card.WindLasts - age).Seconds(), Says: "declared, not measured"}
+	}
+	if d.card == nil {
+		return out
+	}
+	out.Card, out.Craft = d.card.Title, d.card.Craft.Name
+	if out.Card == "" {
+		out.Card = out.Craft
+	}
+	if s, ok := d.card.Step(d.facts.Step); ok && d.facts.Step != "" {
+		out.Conditions = append(out.Conditions, s.ForCrew(d.facts.OwnWind)...)
+	}
+	return out
+}
+
+// openingCard is what is to be said of the card at the start.
+func (g *Guard) openingCard() []string {
+	d := &g.declared
+	if d.card == nil {
+		return []string{"downhauld: no test card: no step, pack set or inspection is asked for before a start"}
+	}
+	return []string{fmt.Sprintf("downhauld: test card for %s: a start wants a declared step", d.card.Craft.Name)}
+}

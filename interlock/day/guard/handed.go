@@ -1,0 +1,145 @@
+package guard
+
+import (
+	"encoding/json"
+	"slices"
+	"strings"
+	"time"
+
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/stopping"
+	"downhaul/interlock/records/tiltcheck"
+	"downhaul/rules/card"
+)
+
+// handed is what a start hands on to the next, of all sessions before its own: so that
+// one reads the last session on top of it, and not all.
+type handed struct {
+	Ledger int            `json:"ledger"` // the newest entry that stood there
+	Stops  stopping.Tally `json:"stops"`
+	Ladder ladder         `json:"ladder"`
+}
+
+// ladder is what the sessions and tilt checks of a craft come to for one card.
+type ladder struct {
+	Card     string        `json:"card_sha256"`
+	Software string        `json:"software"`
+	Newest   time.Duration `json:"newest"` // of all that was declared and checked; see onCard
+	Check    int           `json:"check"`  // number of the last of them, 0 for none
+	// Report is the record of a report that rests on every session which is not in Runs.
+	Report  int           `json:"report"`
+	Results []card.Result `json:"results"`
+	Runs    []card.Flown  `json:"runs"`
+}
+
+// onCard returns the time on a card's clock: since 1970, within a century.
+func onCard(t time.Time) time.Duration {
+	const century = 100 * 365 * 24 * time.Hour
+	return max(-century, min(t.Sub(time.Unix(0, 0)), century))
+}
+
+// earlier is what was handed on, and the sessions to read on top of it, or all.
+type earlier struct {
+	handed
+	sessions []*session.Session
+	all      bool
+}
+
+// lookBack finds what earlier sessions left.
+func (g *Guard) lookBack() (*earlier, error) {
+	e := new(earlier)
+	facts, last, why := g.session.Since()
+	if facts == nil || json.Unmarshal(facts, &e.handed) != nil {
+		e.handed = handed{}
+		return e, g.readAll(e, why)
+	}
+	e.sessions = []*session.Session{last}
+	return e, nil
+}
+
+// readAll has all sessions read after all, and tells why.
+func (g *Guard) readAll(e *earlier, why string) (err error) {
+	if e.all {
+		return nil
+	}
+	e.all = true
+	var trouble []error
+	e.sessions, trouble, err = session.Earlier(g.pad.LogFolder)
+	e.sessions = slices.DeleteFunc(e.sessions, func(s *session.Session) bool { return s.Info.Session == g.session.Info.Session })
+	if why != "" && len(e.sessions) > 0 {
+		g.reread = []string{"all earlier sessions were read, which takes a while: " + why}
+	}
+	for _, err := range trouble {
+		g.reread = append(g.reread, err.Error())
+	}
+	return err
+}
+
+// remember takes over what earlier sessions of the same craft hold on record, in the
+// order on record: a check of the tilt response comes behind the session that was the
+// newest when it was made. A clock that stands before the newest of them counts as that
+// one's time: a board without a clock battery makes no old inspection young.
+func (g *Guard) remember(start time.Time, e *earlier) error {
+	d := &g.declared
+	checks, bad, err := tiltcheck.Records(g.pad.LogFolder, d.card)
+	if err != nil {
+		return err
+	}
+	l := e.Ladder
+	report, number, trouble, err := reported(g.pad.LogFolder, d.card.Craft.Name, l.Report)
+	last := slices.IndexFunc(checks, func(r *tiltcheck.Record) bool { return r.Number == l.Check })
+	stands := l.Card == hashOf(d.card) && l.Software == g.opts.Software && (l.Check == 0 || last >= 0) && (l.Report == 0 || number > 0)
+	if err == nil && !stands {
+		l, last = ladder{Card: hashOf(d.card), Software: g.opts.Software}, -1
+		if err = g.readAll(e, "the last start had another test card, or a record that it rested on was changed"); err == nil {
+			report, number, trouble, err = reported(g.pad.LogFolder, d.card.Craft.Name, 0)
+		}
+	}
+	if err != nil {
+		return err
+	}
+	for _, err := range append(bad, trouble...) {
+		g.reread = append(g.reread, err.Error())
+	}
+	d.facts.Hovers, d.facts.Forecast = report.Hovers, report.Forecast
+	if d.card.ForecastsAsked() {
+		l.Report, d.report = number, number
+	}
+	checks = checks[last+1:]
+	check := func(before int) {
+		for ; len(checks) > 0 && checks[0].After < before; checks = checks[1:] {
+			l.Check, l.Newest = checks[0].Number, max(l.Newest, onCard(checks[0].Made))
+			d.measured(checks[0])
+		}
+	}
+	d.facts.Results, d.facts.Runs = l.Results, l.Runs
+	many := 250
+	for _, s := range e.sessions {
+		text, err := s.Text(session.Card)
+		if err != nil {
+			continue // it had none, or it is no longer what it was
+		}
+		if c, _ := card.Read(session.Card, text); c == nil || !strings.EqualFold(c.Craft.Name, d.card.Craft.Name) {
+			continue
+		}
+		story, err := s.Story()
+		if err != nil {
+			g.reread = append(g.reread, err.Error())
+		}
+		check(s.Info.Number)
+		d.retell(&story, s.Info.Session)
+		for i := range story.Declarations {
+			l.Newest = max(l.Newest, onCard(story.Declarations[i].Wall))
+		}
+		if len(d.facts.Results)+len(d.facts.Runs) > many {
+			d.card.Shorten(&d.facts)
+			many = max(many, 2*len(d.facts.Runs))
+		}
+	}
+	check(g.session.Info.Number)
+	d.card.Shorten(&d.facts)
+	d.begin = max(l.Newest, onCard(start))
+	l.Results, l.Runs = slices.Clone(d.facts.Results), slices.Clone(d.facts.Runs)
+	e.Ladder = l
+	return nil
+}

@@ -1,0 +1,277 @@
+package guard
+
+import (
+	"fmt"
+	"math/rand/v2"
+	"os"
+	"path/filepath"
+	"reflect"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/pad"
+	"downhaul/interlock/records/flown"
+	"downhaul/interlock/records/ledger"
+	"downhaul/interlock/records/numbered"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/tiltcheck"
+	"downhaul/interlock/records/triplog"
+	"downhaul/rules/card"
+)
+
+// ladderCard asks for everything that a later start must know of earlier sessions.
+const ladderCard = `version = 1
+title   = "@CRAFT@"
+
+[craft]
+name = "@CRAFT@"
+mass = "60 kg"
+
+[motors]
+count  = 4
+thrust = "150 N"
+@PLACES@
+[[step]]
+name        = "tilt"
+kind        = "ground"
+measured_by = "tilt"
+lasts       = "7 d"
+
+[[step]]
+name     = "blades"
+kind     = "inspection"
+at_least = "@LEAST@"
+lasts    = "1 d"
+
+[[step]]
+name  = "bench"
+kind  = "ground"
+needs = ["tilt", "blades"]
+
+[[step]]
+name    = "one"
+ballast = "0 kg"
+needs   = ["bench"]
+
+[[step]]
+name     = "two"
+ballast  = "5 kg"
+needs    = ["one", "blades"]
+no_trips = true
+
+[[step]]
+name     = "three"
+ballast  = "10 kg"
+needs    = ["two"]
+no_trips = true
+reserve  = "20 %"
+`
+
+// seasons is a log folder as crews, power cuts and hands make it.
+type seasons struct {
+	t     *testing.T
+	rng   *rand.Rand
+	logs  string
+	cards map[string][]byte
+	day   time.Time
+	whole int // starts that read everything
+}
+
+// start looks back as a start with that card does, and holds it against one that reads
+// all: no step may be asked for less, or more.
+func (s *seasons) start(name string, expectWhole bool) {
+	t := s.t
+	t.Helper()
+	text := s.cards[name]
+	var c *card.Card
+	var files []session.File
+	if text != nil {
+		c, _ = card.Read("card.toml", text)
+		files = []session.File{{Name: session.Card, From: "card.toml", Text: text}}
+	}
+	s.day = s.day.Add(time.Duration(s.rng.IntN(30)) * time.Hour)
+	if s.rng.IntN(8) == 0 {
+		s.day = s.day.Add(-50 * time.Hour) // a clock that was never set
+	}
+	ses, err := session.Create(s.logs, session.Meta{Software: "test", Wall: s.day, Room: 1}, files)
+	must(t, err)
+	look := func(all bool) (*Guard, *earlier) {
+		g := &Guard{pad: &pad.Pad{LogFolder: s.logs}, opts: Options{Software: "test"}, session: ses}
+		g.declared.card = c
+		var e *earlier
+		var err error
+		if all {
+			e = new(earlier)
+			err = g.readAll(e, "")
+		} else {
+			e, err = g.lookBack()
+		}
+		must(t, err)
+		if c == nil {
+			e.Ladder = ladder{} // as carded does
+			return g, e
+		}
+		must(t, g.remember(s.day, e))
+		return g, e
+	}
+	g, e := look(false)
+	if e.all {
+		s.whole++
+	} else if expectWhole {
+		t.Error("what was handed on was taken, and must not be")
+	}
+	if h, whole := look(true); c != nil {
+		for i := range c.Steps {
+			ask := func(g *Guard) (out []any) {
+				f := g.declared.facts
+				f.Step, f.Now = c.Steps[i].Name, g.declared.begin
+				unmet, next := c.Unmet(&f)
+				return append(out, unmet, next-f.Now, c.NotInForce(&f, f.Step), c.Voided(&f, f.Step))
+			}
+			if got, want := ask(g), ask(h); !reflect.DeepEqual(got, want) {
+				t.Fatalf("session %d, step %s, all read %v:\nhanded on %q\nall read  %q", ses.Info.Number, c.Steps[i].Name, e.all, got, want)
+			}
+		}
+		if n := len(g.declared.facts.Results) + len(g.declared.facts.Runs); n > 60 {
+			t.Errorf("%d results and runs are handed on", n)
+		}
+		s.ledger(e, whole)
+	}
+	must(t, ses.HandOn(e.handed), ses.Remember("blocked", false))
+	s.live(ses)
+}
+
+// ledger takes faults over as a start does, and then from all sessions: none may be left.
+func (s *seasons) ledger(e, whole *earlier) {
+	b, err := ledger.Read(s.logs, "test")
+	must(s.t, err)
+	must(s.t, b.TakeOver(e.sessions))
+	before := b.Newest()
+	if must(s.t, b.TakeOver(whole.sessions)); b.Newest() != before {
+		s.t.Fatalf("%d faults of the chain were left out of the ledger", b.Newest()-before)
+	}
+	e.Ledger = before
+}
+
+// live fills a session with what a day brings, and ends it or does not.
+func (s *seasons) live(ses *session.Session) {
+	t, rng := s.t, s.rng
+	at := time.Second
+	put := func(line triplog.Line) {
+		at += time.Duration(1+rng.IntN(3600)) * time.Second
+		line.At = at
+		must(t, ses.Trips.Append(line, false))
+	}
+	for run := 1; rng.IntN(4) > 0; run++ {
+		switch rng.IntN(6) {
+		case 0, 1:
+			d := session.Declaration{What: session.DeclaredInspection, Step: "blades", Value: fmt.Sprintf("%d mm", 38+rng.IntN(5)), Initials: "AB", By: "test"}
+			put(triplog.Line{Kind: triplog.KindHost, Text: d.Text()})
+		case 2, 3:
+			d := session.Declaration{What: session.DeclaredInspection, Step: "bench", Value: []string{"pass", "fail", "pass"}[rng.IntN(3)], Initials: "AB", By: "test"}
+			put(triplog.Line{Kind: triplog.KindHost, Text: d.Text()})
+		case 4:
+			r := session.Run{Number: run, Step: []string{"one", "two", "three", "four"}[rng.IntN(4)], Packs: []string{}}
+			put(triplog.Line{Kind: triplog.KindNote, Text: r.BeginText()})
+			if r.Ended, r.How, r.Trips = rng.IntN(5) > 0, "blocked", rng.IntN(3)/2; r.Ended {
+				put(triplog.Line{Kind: triplog.KindNote, Text: r.EndText()})
+			}
+		case 5:
+			if rng.IntN(3) == 0 {
+				put(triplog.Line{Kind: triplog.KindDecision, State: "fault", Decision: fmt.Appendf(nil, `{"at_ns":%d,"kind":"state","from":"live","state":"fault","reason":%q}`, at, interlock.ReasonPowerRemains.String())})
+			}
+		}
+	}
+	if rng.IntN(4) > 0 {
+		must(t, ses.Trips.Append(triplog.Line{At: at, Kind: triplog.KindEnded, State: "blocked"}, true), ses.Remember("blocked", true))
+	}
+	must(t, ses.Close())
+}
+
+// between does what may happen while no guard runs; it reports whether the next start
+// must read all.
+func (s *seasons) between() bool {
+	t, rng := s.t, s.rng
+	dirs, err := filepath.Glob(filepath.Join(s.logs, "*Z-s*"))
+	must(t, err)
+	switch rng.IntN(18) {
+	case 0:
+		must(t, os.RemoveAll(dirs[rng.IntN(len(dirs))]))
+		return true
+	case 1: // one that is copied in under another name
+		from := dirs[rng.IntN(len(dirs))]
+		to := filepath.Join(s.logs, fmt.Sprintf("2020-01-01T00-00-%02dZ-s%04d", rng.IntN(60), 1+rng.IntN(4)))
+		if _, err := os.Stat(to); err == nil {
+			return false
+		}
+		must(t, os.CopyFS(to, os.DirFS(from)))
+		return true
+	case 2:
+		must(t, os.Remove(filepath.Join(s.logs, ".last-session.json")))
+		return true
+	case 3, 4:
+		c, _ := card.Read("card.toml", s.cards["a"])
+		sessions, _, err := session.Earlier(s.logs)
+		must(t, err)
+		n := 0
+		for _, o := range sessions {
+			n = max(n, o.Info.Number)
+		}
+		r := tiltcheck.Record{Schema: tiltcheck.Schema, Made: s.day, Craft: c.Craft.Name, Motors: tiltcheck.Digest(c), After: n, Passed: rng.IntN(3) > 0}
+		_, err = numbered.Write(tiltcheck.Folder(s.logs), r.Made, &r.Number, &r)
+		must(t, err)
+	case 5, 6, 7:
+		r := flown.Record{Schema: flown.Schema, Made: s.day, Craft: "Heron", Reserves: []card.Reserve{{Step: "three", Mass: 70, Go: true, Numbers: true, Low: 0.3, High: 0.5}}}
+		for _, dir := range dirs {
+			if rng.IntN(40) > 0 {
+				r.Sessions = append(r.Sessions, filepath.Base(dir))
+			}
+		}
+		_, err := numbered.Write(flown.Folder(s.logs), r.Made, &r.Number, &r)
+		must(t, err)
+	case 8: // the newest record of either; an older one was taken while it was whole
+		if names, _ := filepath.Glob(filepath.Join(s.logs, []string{"tilt", "shown"}[rng.IntN(2)], "*.json")); len(names) > 0 {
+			must(t, os.WriteFile(names[len(names)-1], []byte("{"), 0o644))
+		}
+	}
+	return false
+}
+
+// What one start hands on to the next makes no difference to what is asked before a
+// start, whatever crews declare and fly, however guards end, and whatever hands do to
+// the folder: it is held against reading every session.
+func TestWhatIsHandedOnIsWhatAllSessionsSay(t *testing.T) {
+	seeds, days := 8, 40
+	if testing.Short() {
+		seeds = 2
+	}
+	places := ""
+	for i := range 4 {
+		places += fmt.Sprintf("[[motor]]\nnumber = %d\nahead = \"%d m\"\nright = \"%d m\"\nspin = \"cw\"\n", i+1, 1-i%2*2, i-2)
+	}
+	fill := func(craft, least string) []byte {
+		text := []byte(strings.NewReplacer("@CRAFT@", craft, "@LEAST@", least, "@PLACES@", places).Replace(ladderCard))
+		_, faults := card.Read("card.toml", text)
+		must(t, faults.Err())
+		return text
+	}
+	cards := map[string][]byte{"a": fill("Heron", "40 mm"), "stricter": fill("HERON", "41 mm"), "crane": fill("Crane", "40 mm"), "none": nil}
+	carried := 0
+	for seed := range seeds {
+		s := &seasons{t: t, rng: rand.New(rand.NewPCG(uint64(seed), 1)), logs: t.TempDir(), cards: cards, day: time.Date(2031, 5, 1, 8, 0, 0, 0, time.UTC)}
+		whole := false
+		for range days {
+			s.start([]string{"a", "a", "a", "a", "a", "a", "a", "a", "a", "crane", "stricter", "none"}[s.rng.IntN(12)], whole)
+			if whole = s.between(); t.Failed() {
+				t.Fatalf("seed %d", seed)
+			}
+		}
+		carried += days - s.whole
+	}
+	if carried < seeds*days/4 {
+		t.Errorf("only %d of %d starts took what was handed on", carried, seeds*days)
+	}
+	t.Logf("%d of %d starts read one session", carried, seeds*days)
+}

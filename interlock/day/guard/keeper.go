@@ -1,0 +1,403 @@
+package guard
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"slices"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/records/ledger"
+	"downhaul/interlock/records/triplog"
+	"downhaul/rules"
+)
+
+// tripLog and recorder are what the keeper needs of the session's two files.
+type tripLog interface {
+	Append(line triplog.Line, durable bool) error
+	Sync() error
+}
+
+type recorder interface {
+	Put(c intake.Chunk, comments ...string) error
+	Sync() error
+}
+
+// keepRoom is how many batches wait for the writer. At some 300 chunks a
+// second it is about seven seconds of a disk that does not answer.
+const keepRoom = 2048
+
+// mostAsks bounds how many wait for the writer to do something for them; ours.
+const mostAsks = 16
+
+// heldTrips bounds the reserved place for trips while the queue is full.
+const heldTrips = 1024
+
+// keeper writes records in a goroutine of its own. The loop hands batches over
+// without ever waiting: a full queue costs chunks, which are counted, but a
+// trip goes to a reserved place and is kept.
+type keeper struct {
+	env  *rules.Envelope
+	log  tripLog
+	rec  recorder
+	kept func(trip uint32) // called once trips up to this number are on disk; 0 takes it back
+	// remember notes the latch's state outside the session's folder; nil where
+	// nothing stands between sessions.
+	remember func(state string) error
+	// stands returns an error while a file of the session is not the one that stands
+	// under its name; nil is nobody to ask.
+	stands func() error
+	queue  chan *record
+	free   chan *record
+	// faulted puts a fault of the chain into the ledger; nil is no ledger.
+	faulted func(interlock.Effect) error
+	// asks is what others have the writer do between two records; tend is called
+	// once a second, nil is nothing.
+	asks chan func()
+	tend func()
+
+	given uint64 // batches so far; the loop's own
+
+	mu   sync.Mutex
+	held []heldEffect // reserved: trips and latch moves while the queue was full
+
+	lostChunks    atomic.Uint64
+	lostDecisions atomic.Uint64
+	trouble       atomic.Pointer[string]
+	gone          atomic.Pointer[string] // how records are not where they were written; nil while they are
+
+	// The writer goroutine's own.
+	runs       runBook
+	text       []byte
+	highest    uint32   // every trip up to this one was appended
+	early      []uint32 // trips appended before one of lower number
+	told       uint32   // highest trip told as kept
+	owesNote   bool     // a trip was decided since the last note of the state
+	saidGone   bool     // the records are gone, and that was noted
+	saidChunks uint64
+	flashed    bool // the lamp has flashed: at flash, for the state flashFor
+	flash      time.Duration
+	flashFor   interlock.State
+	now        time.Duration
+	state      interlock.State
+	stateOf    uint64 // the batch that told it
+}
+
+// heldEffect is a decision of the batch of that number.
+type heldEffect struct {
+	n uint64
+	f interlock.Effect
+}
+
+// record is a batch with bytes of its own.
+type record struct {
+	n         uint64 // of the batch, as the loop gave them
+	chunk     intake.Chunk
+	bytes     []byte
+	at        time.Duration
+	decisions []interlock.Effect
+	text      string // a remark of the guard's own, and nothing else
+}
+
+func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)) *keeper {
+	k := &keeper{env: env, log: log, rec: rec, kept: kept,
+		queue: make(chan *record, keepRoom), free: make(chan *record, keepRoom), asks: make(chan func(), mostAsks)}
+	return k
+}
+
+// put takes one batch from the loop; it never blocks.
+func (k *keeper) put(b *Batch) {
+	r := k.spare()
+	r.set(b)
+	k.given++
+	r.n = k.given
+	select {
+	case k.queue <- r:
+		return
+	default:
+	}
+	if b.Chunk.Seq != 0 {
+		k.lostChunks.Add(1)
+	}
+	k.mu.Lock()
+	defer k.mu.Unlock()
+	for _, f := range b.Decisions {
+		if lasting(f) && len(k.held) < heldTrips {
+			k.held = append(k.held, heldEffect{k.given, f})
+		} else {
+			k.lostDecisions.Add(1)
+		}
+	}
+}
+
+// spare is a record that was written already, or a new one. There are never more
+// than were waiting at one time.
+func (k *keeper) spare() *record {
+	select {
+	case r := <-k.free:
+		return r
+	default:
+		return new(record)
+	}
+}
+
+// remark leaves a line of text for the log; it never blocks. now writes it at
+// once, for a guard without a writer of its own.
+func (k *keeper) remark(at time.Duration, text string, now bool) {
+	if now {
+		k.write(&record{at: at, text: text})
+		return
+	}
+	r := k.spare()
+	r.set(&Batch{At: at})
+	r.text = text
+	select {
+	case k.queue <- r:
+	default:
+		k.lostDecisions.Add(1)
+	}
+}
+
+func (r *record) set(b *Batch) {
+	r.text = ""
+	r.bytes = append(r.bytes[:0], b.Chunk.Bytes...)
+	r.chunk, r.at = b.Chunk, b.At
+	r.chunk.Bytes = r.bytes
+	r.decisions = append(r.decisions[:0], b.Decisions...)
+}
+
+// lasting reports whether a decision must be on disk before a reset.
+func lasting(f interlock.Effect) bool {
+	return f.Kind == interlock.TripEffect ||
+		f.Kind == interlock.StateEffect && (f.State == interlock.Tripped || f.State == interlock.Fault)
+}
+
+// run writes until ctx ends, then what is left.
+func (k *keeper) run(ctx context.Context) {
+	tick := time.NewTicker(time.Second)
+	defer tick.Stop()
+	for {
+		select {
+		case r := <-k.queue:
+			k.write(r)
+			k.recycle(r)
+		case f := <-k.asks:
+			f()
+		case <-tick.C:
+			k.sync()
+			if k.tend != nil {
+				k.tend()
+			}
+		case <-ctx.Done():
+			k.drain()
+			return
+		}
+	}
+}
+
+// drain writes everything that waits and syncs.
+func (k *keeper) drain() {
+	for {
+		select {
+		case r := <-k.queue:
+			k.write(r)
+			k.recycle(r)
+			continue
+		case f := <-k.asks:
+			f()
+			continue
+		default:
+		}
+		break
+	}
+	k.sync()
+}
+
+func (k *keeper) recycle(r *record) {
+	select {
+	case k.free <- r:
+	default:
+	}
+}
+
+// write keeps one record: its decisions first, trips at once and safely, then
+// the chunk with the trips as comments on it.
+func (k *keeper) write(r *record) {
+	k.now = r.at
+	k.writeHeld()
+	if r.text != "" {
+		k.failed("trip log", k.log.Append(triplog.Line{At: r.at, Kind: triplog.KindNote, State: k.state.String(), Text: r.text}, false))
+		return
+	}
+	k.note(r)
+	var comments []string
+	for _, f := range r.decisions {
+		k.decide(r.n, f)
+		if f.Kind == interlock.TripEffect {
+			comments = append(comments, string(interlock.AppendDecision(nil, k.env, f)))
+		}
+	}
+	if r.chunk.Seq != 0 {
+		k.failed("recording", k.rec.Put(r.chunk, comments...))
+		comments = nil
+	}
+	for _, f := range r.decisions {
+		k.text = interlock.AppendDecision(k.text[:0], k.env, f)
+		k.failed("recording", k.rec.Put(intake.Chunk{Source: intake.Decisions, At: r.at, Bytes: k.text}, comments...))
+		comments = nil
+	}
+	k.writeRuns(r.at)
+}
+
+// decide keeps one decision of batch n.
+func (k *keeper) decide(n uint64, f interlock.Effect) {
+	k.text = interlock.AppendDecision(k.text[:0], k.env, f)
+	// One from the reserved place overtakes what waits in the queue: an older move of
+	// the latch is no state any more.
+	if f.Kind == interlock.StateEffect && n >= k.stateOf {
+		k.state, k.stateOf = f.State, n
+	}
+	k.runs.saw(&f)
+	durable := lasting(f)
+	err := k.log.Append(triplog.Line{At: f.At, Kind: triplog.KindDecision, State: k.state.String(), Decision: k.text, Text: k.fromFlash(f)}, durable)
+	k.failed("trip log", err)
+	if f.Kind == interlock.TripEffect && !errors.Is(err, triplog.ErrDropped) {
+		k.appended(f.Trip)
+	}
+	if !durable {
+		return
+	}
+	if err == nil {
+		k.tell()
+	}
+	// The note is wanted most where the log did not take it.
+	k.owesNote = true
+	if f.Kind == interlock.StateEffect {
+		k.noteState()
+	}
+	if k.faulted != nil && ledger.Seen(&f) {
+		k.failed("ledger", k.faulted(f))
+	}
+}
+
+// noteState notes the state that the next session must come up by. After a trip
+// alone it waits for the next sync: trips can come in a flood. Where it fails the
+// next session comes up tripped all the same, since no end was noted.
+func (k *keeper) noteState() {
+	if k.owesNote && k.remember != nil {
+		k.failed("note of the last state", k.remember(k.state.String()))
+	}
+	k.owesNote = false
+}
+
+// fromFlash counts from the last flash of the lamp, for whoever holds a film
+// of the pad beside the log.
+func (k *keeper) fromFlash(f interlock.Effect) string {
+	switch f.Kind {
+	case interlock.LampEffect:
+		k.flashed, k.flash, k.flashFor = true, f.At, f.State
+		return "the lamp flashes for " + f.State.String()
+	case interlock.TripEffect, interlock.StateEffect, interlock.CautionEffect:
+		if k.flashed {
+			return fmt.Sprintf("%.3f s after the flash for %v", (f.At - k.flash).Seconds(), k.flashFor)
+		}
+	}
+	return ""
+}
+
+// appended notes that trip n is in the log. A trip from the reserved place can
+// come before an earlier one that still waits in the queue, and "kept" means
+// every trip up to its number.
+func (k *keeper) appended(n uint32) {
+	k.early = append(k.early, n)
+	slices.Sort(k.early)
+	for len(k.early) > 0 && k.early[0] <= k.highest+1 {
+		k.highest = max(k.highest, k.early[0])
+		k.early = k.early[1:]
+	}
+}
+
+// note puts what people said or stamped into the trip log as text.
+func (k *keeper) note(r *record) {
+	if r.chunk.Source != intake.HostEvent || r.chunk.Seq == 0 {
+		return
+	}
+	m, ok := intake.DecodeHost(r.bytes)
+	if !ok || m.Text == "" {
+		return
+	}
+	k.runs.heard(m)
+	k.failed("trip log", k.log.Append(triplog.Line{At: r.at, Kind: triplog.KindHost, State: k.state.String(), Text: m.Text}, false))
+}
+
+// writeHeld puts the reserved trips, and what was lost beside them, on record.
+func (k *keeper) writeHeld() {
+	k.mu.Lock()
+	held := k.held
+	k.held = nil
+	k.mu.Unlock()
+	for _, h := range held {
+		k.decide(h.n, h.f)
+	}
+	lost := k.lostChunks.Load() + k.lostDecisions.Load()
+	if lost > k.saidChunks {
+		k.failed("trip log", k.log.Append(triplog.Line{At: k.now, Kind: triplog.KindLost, Count: lost - k.saidChunks,
+			Text: "records could not be kept: the disk was too slow"}, false))
+		k.saidChunks = lost
+	}
+}
+
+func (k *keeper) sync() {
+	k.writeHeld()
+	err := k.log.Sync()
+	k.failed("trip log", err)
+	if err == nil {
+		k.tell()
+		k.noteState()
+	}
+	k.failed("recording", k.rec.Sync())
+	if err == nil && k.stands != nil {
+		err = k.stands()
+	}
+	if !errors.Is(err, triplog.ErrGone) {
+		k.gone.Store(nil)
+		k.saidGone = false
+		return
+	}
+	text := err.Error()
+	k.gone.Store(&text)
+	if !k.saidGone {
+		k.saidGone, k.owesNote = true, true // the note may have gone with them
+	}
+	k.noteState()
+}
+
+// tell reports whether every trip appended so far is on disk.
+func (k *keeper) tell() {
+	if k.highest > k.told {
+		k.told = k.highest
+		k.kept(k.told)
+	}
+}
+
+// failed notes an error for whoever asks. Where the records are gone, no trip counts as
+// kept any more until they are back in their place.
+func (k *keeper) failed(what string, err error) {
+	if errors.Is(err, triplog.ErrGone) {
+		text := err.Error()
+		k.gone.Store(&text)
+		if k.told > 0 {
+			k.told = 0
+			k.kept(0)
+		}
+		return
+	}
+	if err != nil {
+		s := fmt.Sprintf("%s: %v", what, err)
+		k.trouble.Store(&s)
+	}
+}

@@ -1,0 +1,394 @@
+package guard
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"runtime"
+	"sync/atomic"
+	"time"
+
+	"downhaul/hw"
+	"downhaul/interlock"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/records/stopping"
+	"downhaul/rules"
+)
+
+// Times of the loop, ours.
+const (
+	// pinEvery: levels are taken every turn, and handed to the engine when one
+	// changed or this has passed.
+	pinEvery = 4 * time.Millisecond
+	// pinTurn is the spacing of turns where there are pins: a staleness of
+	// 20 ms then bears a turn that comes 15 ms late.
+	pinTurn    = 5 * time.Millisecond
+	beatEvery  = 25 * time.Millisecond  // the spacing of heartbeat edges
+	lampFor    = 700 * time.Millisecond // the length of the flash at start, trip and end
+	showEvery  = 100 * time.Millisecond // the spacing of snapshots for status and page
+	relayRetry = 100 * time.Millisecond // the spacing of attempts after a failed write
+	perLane    = 64                     // bounds what one turn takes from a lane, so that a flood in one cannot hold up pins and heartbeat
+)
+
+// LoopConfig is what a Loop needs. Nothing in it has a silent default.
+type LoopConfig struct {
+	Engine     *interlock.Engine
+	Intake     *intake.Intake
+	Board      hw.Board
+	Pins, Wind bool // whether input lines are fitted and must be sampled, and whether an anemometer is
+	// LongestGap is the longest time between two turns. It is the window of
+	// the external watchdog: after a longer gap the contactor has dropped.
+	LongestGap time.Duration
+	// Clock is the time right now: a turn can be held up in its middle, and a
+	// heartbeat edge must be spaced from when the last one really was written.
+	Clock  func() time.Duration
+	Keep   func(*Batch)            // takes the records of one turn. It must not block.
+	Show   func(*Loop)             // takes a chance to copy what can be shown. It must not block.
+	Stop   *stopping.Watch         // follows the openings; nil is nobody
+	Turned func(now time.Duration) // comes at the end of every turn. It must not block. Nil is nobody.
+}
+
+// Batch is what one chunk, or one wake by a timer, brought: the chunk (none if
+// its Seq is 0) and what the engine decided. It is valid during the call.
+type Batch struct {
+	Chunk     intake.Chunk
+	At        time.Duration
+	Decisions []interlock.Effect
+}
+
+// Loop is the guard's loop. Turn and everything it calls belong to one
+// goroutine; what leaves something for it may be called from any.
+type Loop struct {
+	cfg    LoopConfig
+	pin    struct{ relay, heartbeat, buzzer, lamp hw.Output }
+	inbox  *inbox
+	parcel parcel
+	inputs []interlock.Input
+	batch  Batch
+	seq    uint64
+
+	started  bool
+	last     time.Duration // the last turn
+	ended    time.Duration // an instant that ended for the engine: nothing comes before this
+	worst    time.Duration // longest gap between turns so far
+	turns    uint64
+	pinsAt   time.Duration
+	levels   uint32
+	pinsBad  bool
+	pinBytes []byte
+
+	beatOn   bool
+	beat     bool
+	beatAt   time.Duration
+	relayBad bool
+	retryAt  time.Duration
+
+	sound      interlock.Sound
+	soundSince time.Duration
+	buzzing    bool
+	lampUntil  time.Duration
+	lit        bool
+	outputErr  error
+	past       recent
+
+	windAt    time.Duration
+	edges     []intake.WindEdge
+	windLost  uint32
+	windDead  atomic.Bool // nobody watches the anemometer's line any more
+	windBytes []byte
+	shownAt   time.Duration
+	hostBytes []byte
+
+	long      atomic.Uint32 // datagrams of strangers past strangerMost, not counted yet
+	unkept    uint32        // datagrams of strangers that were not kept, not told yet
+	unkeptAll uint64        // all of them
+	toldAt    time.Duration // when that may be told again
+
+	broke string // a panic that is not on record yet, with its place
+}
+
+// NewLoop checks the config.
+func NewLoop(cfg LoopConfig) (*Loop, error) {
+	var errs []error
+	missing := func(bad bool, what string) {
+		if bad {
+			errs = append(errs, fmt.Errorf("guard loop: no %s given", what))
+		}
+	}
+	missing(cfg.Engine == nil, "engine")
+	missing(cfg.Intake == nil, "intake")
+	missing(cfg.Board == nil, "board")
+	missing(cfg.Clock == nil, "clock")
+	missing(cfg.Keep == nil, "keeper of records")
+	missing(cfg.Show == nil, "place to show")
+	missing(cfg.LongestGap <= 0, "longest gap between turns")
+	if err := errors.Join(errs...); err != nil {
+		return nil, err
+	}
+	l := &Loop{
+		cfg: cfg, inbox: newInbox(), lampUntil: rules.Never,
+		inputs: make([]interlock.Input, 0, 512),
+		edges:  make([]intake.WindEdge, 0, 256),
+	}
+	cfg.Intake.WhenBroken(l.panicked)
+	cfg.Engine.WhenBroken(l.panicked)
+	b := cfg.Board
+	l.pin.relay, l.pin.heartbeat, l.pin.buzzer, l.pin.lamp = b.Relay(), b.Heartbeat(), b.Buzzer(), b.Lamp()
+	return l, nil
+}
+
+// Wake is signalled when something was left for the loop.
+func (l *Loop) Wake() <-chan struct{} { return l.inbox.wake }
+
+// Dropped is how many chunks were dropped because the loop was too slow.
+func (l *Loop) Dropped() uint64 { return l.inbox.dropped() }
+
+// Turn runs the loop once at engine time now and gives the time of the next
+// turn, should nothing come in before.
+func (l *Loop) Turn(now time.Duration) time.Duration {
+	l.turns++
+	now = max(now, l.ended)
+	if l.started {
+		gap := now - l.last
+		l.worst = max(l.worst, gap)
+		// An edge that comes later than the watchdog's window lets the contactor
+		// drop and, with those behind it, would close it again by itself.
+		if gap > l.cfg.LongestGap || l.beatOn && now-l.beatAt > l.cfg.LongestGap {
+			l.stalled(now)
+		}
+	}
+	l.started, l.last = true, now
+
+	if !l.pins(now) {
+		return now
+	}
+	more := false
+	for lane := range laneStrangers {
+		taken := 0
+		for taken < perLane {
+			if taken > 0 && l.cfg.Clock()-now > pinTurn {
+				taken = perLane // what is read takes long: the lines come first
+				break
+			}
+			l.parcel.lost = 0
+			if !l.inbox.take(lane, &l.parcel) {
+				break
+			}
+			l.takeIn(now, &l.parcel)
+			taken++
+		}
+		more = more || taken == perLane
+	}
+	l.strangers(now)
+	l.wind(now)
+	l.over(now)
+	l.outputs(now)
+	if l.cfg.Stop != nil {
+		l.cfg.Stop.Turn(now)
+	}
+	if now >= l.shownAt {
+		l.shownAt = now + showEvery
+		// Where nothing comes in nothing is due either, and the engine's clock
+		// would stand: what is shown would look as old as the last input, and a
+		// silent craft like a loop that stands still.
+		l.wake(now, now)
+		l.cfg.Show(l)
+	}
+	if l.cfg.Turned != nil {
+		l.cfg.Turned(now)
+	}
+	if more {
+		return now // what is left must not wait for something new to come in
+	}
+	return l.nextTurn(now)
+}
+
+// End opens the relay for good, as the last turn of a session.
+func (l *Loop) End(now time.Duration) {
+	now = max(now, l.ended)
+	l.wake(now, now)
+	l.hostNow(now, intake.HostMessage{Host: interlock.HostEnd, On: true, Text: "the guard ends"})
+	l.over(now)
+	l.outputs(now)
+	if l.cfg.Stop != nil {
+		l.cfg.Stop.End(now)
+	}
+	l.cfg.Show(l)
+}
+
+// turnUntil is the loop's life: one locked thread, woken by its own deadline
+// or by what comes in.
+func (g *Guard) turnUntil(ctx context.Context) {
+	runtime.LockOSThread()
+	defer runtime.UnlockOSThread()
+	if g.opts.Thread != nil {
+		g.opts.Thread()
+	}
+	timer := time.NewTimer(0)
+	defer timer.Stop()
+	for ctx.Err() == nil {
+		next := g.Turn(g.now())
+		wait := next - g.now()
+		if wait <= 0 {
+			continue
+		}
+		timer.Reset(wait)
+		select {
+		case <-timer.C:
+		case <-g.loop.Wake():
+		case <-ctx.Done():
+		}
+	}
+	g.loop.End(g.now())
+}
+
+// stalled tells the engine that the loop did not run for longer than it may, before
+// anything that fell due meanwhile and before any heartbeat edge. The backlog goes.
+func (l *Loop) stalled(now time.Duration) {
+	l.inbox.dropBacklog(laneSensors)
+	l.inbox.dropBacklog(laneLinks)
+	l.inbox.dropBacklog(laneStrangers)
+	l.hostNow(now, intake.HostMessage{Host: interlock.HostHeldUp, On: true, Seq: uint32((now - l.last) / ms)})
+}
+
+// hostNow feeds a host event of the loop's own at once.
+func (l *Loop) hostNow(now time.Duration, m intake.HostMessage) {
+	l.hostBytes = intake.EncodeHost(l.hostBytes[:0], m)
+	l.feed(now, intake.Chunk{Source: intake.HostEvent, Bytes: l.hostBytes})
+}
+
+func (l *Loop) takeIn(now time.Duration, p *parcel) {
+	if p.source == intake.Wind {
+		// Edges wait for the next wind sample; they carry their own times.
+		l.windLost += p.lost
+		if e, ok := intake.DecodeWindEdge(p.bytes); ok {
+			l.edges = append(l.edges, e)
+		}
+		return
+	}
+	l.feed(now, intake.Chunk{Source: p.source, Link: p.link, Lost: p.lost, From: p.from, To: p.to, Bytes: p.bytes})
+}
+
+// feed takes one chunk through intake and engine. Relay and buzzer follow at
+// once, the records after.
+func (l *Loop) feed(now time.Duration, c intake.Chunk) {
+	l.seq++
+	c.Seq, c.At = l.seq, now
+	l.batch.Chunk, l.batch.At = c, now
+	l.batch.Decisions = l.batch.Decisions[:0]
+	l.inputs = l.cfg.Intake.Append(l.inputs[:0], c)
+	if l.cfg.Stop != nil {
+		for i := range l.inputs {
+			l.cfg.Stop.Take(now, &l.inputs[i])
+		}
+	}
+	if len(l.inputs) == 0 {
+		// Even a chunk that says nothing brings the engine to its time, so
+		// that a replay of the chunks ends every timer at the same place.
+		l.apply(now, l.cfg.Engine.Advance(now))
+	}
+	for i := range l.inputs {
+		l.apply(now, l.cfg.Engine.Step(now, l.inputs[i]))
+	}
+	l.cfg.Keep(&l.batch)
+	l.tellBroken(now)
+}
+
+// over ends the turn's instant for the engine: only now is known all that came
+// in it, and what waited for that acts. Later chunks belong to later instants.
+func (l *Loop) over(now time.Duration) {
+	if l.cfg.Engine.Deadline() <= now+1 {
+		l.ended = now + 1
+		l.wake(now, l.ended)
+	}
+}
+
+// wake takes the engine to a time without a chunk.
+func (l *Loop) wake(now, to time.Duration) {
+	l.batch.Chunk, l.batch.At = intake.Chunk{}, now
+	l.batch.Decisions = l.batch.Decisions[:0]
+	l.apply(now, l.cfg.Engine.Advance(to))
+	if len(l.batch.Decisions) > 0 {
+		l.cfg.Keep(&l.batch)
+	}
+	l.tellBroken(now)
+}
+
+// apply does what the engine says, pins first.
+func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
+	for i := range effects {
+		switch f := &effects[i]; f.Kind {
+		case interlock.RelayEffect:
+			l.output(l.pin.relay, f.On)
+		case interlock.BeatEffect:
+			// It comes behind the relay's effect: that write may have failed.
+			l.beatOn = f.On && !l.relayBad
+			if f.On {
+				l.beatAt = now - beatEvery
+			}
+		}
+	}
+	for i := range effects {
+		f := &effects[i]
+		l.past.take(f)
+		if l.cfg.Stop != nil {
+			l.cfg.Stop.Decided(now, f)
+		}
+		switch f.Kind {
+		case interlock.SoundEffect:
+			l.sound, l.soundSince = f.Sound, now
+			l.buzz(now)
+		case interlock.LampEffect:
+			l.lampUntil = now + lampFor
+			l.light(true)
+		}
+	}
+	l.batch.Decisions = append(l.batch.Decisions, effects...)
+}
+
+// pins samples the input lines, before any frame. It gives false where the loop was
+// held up meanwhile: then these levels are of another time than the turn's, and the
+// next turn, which finds the stall, reads them anew.
+func (l *Loop) pins(now time.Duration) bool {
+	if !l.cfg.Pins {
+		return true
+	}
+	levels, err := l.cfg.Board.Levels()
+	if l.cfg.Clock()-now > l.cfg.LongestGap {
+		return false
+	}
+	bad := err != nil
+	if bad {
+		l.outputErr = err
+	}
+	if levels == l.levels && bad == l.pinsBad && l.pinBytes != nil && now-l.pinsAt < pinEvery {
+		return true
+	}
+	l.levels, l.pinsBad, l.pinsAt = levels, bad, now
+	l.pinBytes = intake.AppendPins(l.pinBytes[:0], levels, bad)
+	l.feed(now, intake.Chunk{Source: intake.Pins, Bytes: l.pinBytes})
+	return true
+}
+
+func (l *Loop) nextTurn(now time.Duration) time.Duration {
+	next := min(l.cfg.Engine.Deadline(), l.shownAt, l.lampUntil)
+	if l.cfg.Pins {
+		next = min(next, now+pinTurn)
+	}
+	if l.beatOn {
+		next = min(next, l.beatAt+beatEvery)
+	}
+	if l.cfg.Wind {
+		next = min(next, l.windAt)
+	}
+	if l.relayBad {
+		next = min(next, l.retryAt)
+	}
+	if half := l.lampUntil - lampFor/2; l.lampUntil != rules.Never && half > now {
+		next = min(next, half) // the sound of the flash ends
+	}
+	if _, hold := sounding(l.sound, now-l.soundSince); hold > 0 {
+		next = min(next, now+hold)
+	}
+	return max(next, now)
+}

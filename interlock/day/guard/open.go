@@ -1,0 +1,413 @@
+package guard
+
+import (
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"sync"
+	"sync/atomic"
+	"time"
+
+	"downhaul/hw"
+	"downhaul/hw/localsocket"
+	"downhaul/interlock"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/pad"
+	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/sense"
+	"downhaul/rules"
+	"downhaul/rules/card"
+	"downhaul/rules/document"
+)
+
+// File is one of the three files as read.
+type File struct {
+	Name string
+	Text []byte
+}
+
+// Files are the files a guard runs on. Card may be empty.
+type Files struct {
+	Pad, Envelope, Card File
+}
+
+// ReadFiles reads the files from disk. Where envelope is empty it is
+// envelope.toml beside the pad file; a card.toml beside it is taken if it is
+// there.
+func ReadFiles(padName, envelopeName, cardName string) (Files, error) {
+	var f Files
+	if envelopeName == "" {
+		envelopeName = filepath.Join(filepath.Dir(padName), session.Envelope)
+	}
+	wanted := cardName != ""
+	if !wanted {
+		cardName = filepath.Join(filepath.Dir(padName), session.Card)
+	}
+	var errs []error
+	read := func(dst *File, name string, optional bool) {
+		text, err := plain.Read(name, plain.Setup)
+		switch {
+		case err == nil:
+			*dst = File{Name: name, Text: text}
+		case optional && errors.Is(err, os.ErrNotExist):
+		default:
+			errs = append(errs, err)
+		}
+	}
+	read(&f.Pad, padName, false)
+	read(&f.Envelope, envelopeName, false)
+	read(&f.Card, cardName, !wanted)
+	return f, errors.Join(errs...)
+}
+
+// Checked is what the three files say, once nothing is wrong with them.
+type Checked struct {
+	Pad      *pad.Pad
+	Envelope *rules.Envelope
+	Card     *card.Card // nil without one
+}
+
+// Check reads all files and gives every fault of all of them at once.
+func (f Files) Check() (Checked, document.Faults) {
+	var c Checked
+	var all document.Faults
+	var faults document.Faults
+	c.Pad, faults = pad.Read(f.Pad.Name, f.Pad.Text)
+	all = append(all, faults...)
+	c.Envelope, faults = rules.ReadEnvelope(f.Envelope.Name, f.Envelope.Text)
+	all = append(all, faults...)
+	if c.Pad != nil && c.Envelope != nil {
+		all = append(all, c.Envelope.CheckFed(f.Envelope.Name, c.Pad.Fed)...)
+	}
+	if f.Card.Name != "" {
+		c.Card, faults = card.Read(f.Card.Name, f.Card.Text)
+		all = append(all, faults...)
+		if c.Pad != nil && c.Card != nil {
+			all = append(all, c.Pad.CheckCard(f.Card.Name, c.Card)...)
+		}
+	}
+	all = append(all, (&sense.Files{Pad: c.Pad, Envelope: c.Envelope, Card: c.Card,
+		PadFile: sense.Source(f.Pad), LimitFile: sense.Source(f.Envelope), CardFile: sense.Source(f.Card)}).Refused()...)
+	return c, all
+}
+
+// Options are what the files do not say. Only Software is required.
+type Options struct {
+	Software string
+	// Room is the free disk room asked for; 0 takes the session's default.
+	Room uint64
+	// Stepped runs the guard without goroutines of its own: the caller drives
+	// Turn with a clock of its own, and records are written within the turn.
+	// For rehearsals that do not wait.
+	Stepped bool
+	// Now is the clock of a stepped guard, or of a rehearsal without real pins
+	// that waits for a busy computer. It must not run back. Nil takes the time
+	// since the guard was opened.
+	Now func() time.Duration
+	// Virtual opens the virtual board of a pad that has one. Nil refuses such a pad.
+	Virtual OpenVirtual
+	// Watch sees every decision on the loop's own goroutine; it must be quick.
+	// Nil is nobody.
+	Watch func(*rules.Envelope, interlock.Effect)
+	// Alive hears that the loop turns; nil is nobody.
+	Alive Alive
+	// Thread is called once on the loop's own thread, before its first turn.
+	Thread func()
+}
+
+// Alive is told by the loop itself, on its goroutine, that it runs. Neither
+// call may wait for anything.
+type Alive interface {
+	// Turned comes at the end of every turn.
+	Turned(now time.Duration)
+	// Says comes when the state's sentence has changed.
+	Says(sentence string)
+}
+
+// Guard is a running guard with everything it holds open.
+type Guard struct {
+	opts     Options
+	pad      *pad.Pad
+	env      *rules.Envelope
+	session  *session.Session
+	board    hw.Board
+	engine   *interlock.Engine
+	loop     *Loop
+	keeper   *keeper
+	links    []*link.Link
+	socket   *localsocket.Server
+	shot     snapshot
+	unseen   []string
+	before   []session.Ending
+	reread   []string // why all earlier sessions were read, and what does not count
+	now      func() time.Duration
+	proofs   standing
+	doorway  *doorway                 // nil where the craft need not sign
+	due      atomic.Pointer[[]string] // proof tests due, in words
+	declared declared
+	stops    stops
+	handed   handed
+	ledger   ledgered
+	toldMu   sync.Mutex
+	told     []said // over the local socket; guarded by toldMu
+	lacking  why    // the loop's own: what was last logged as missing for a start
+	said     string // the loop's own: last sentence told to Alive
+	isOpen   bool   // after the end: the relay was verified open
+	ended    bool
+}
+
+// Open checks the files, opens the board with the relay low, finds out how the
+// last session ended, begins a new one, and opens links and local socket. On an
+// error nothing is left held, and no session is left behind.
+func Open(files Files, opts Options) (opened *Guard, err error) {
+	c, faults := files.Check()
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	if err := opts.Virtual.Fits(c.Pad); err != nil {
+		return nil, err
+	}
+	if opts.Stepped && opts.Now == nil {
+		return nil, errors.New("guard: a stepped guard needs a clock")
+	}
+	if opts.Now != nil && c.Pad.Board.Kind == pad.GPIO {
+		return nil, errors.New("guard: only a rehearsal without real pins takes a clock of its own")
+	}
+	g := &Guard{opts: opts, pad: c.Pad, env: c.Envelope, unseen: []string{}}
+	for _, u := range c.Pad.Unseen(c.Envelope) {
+		g.unseen = append(g.unseen, u.String())
+	}
+	defer func() {
+		if err != nil {
+			if g.session != nil {
+				// Nothing was decided yet. Left behind, it would count as a
+				// session that broke off.
+				err = errors.Join(err, os.RemoveAll(g.session.Dir))
+			}
+			err = errors.Join(err, g.release())
+		}
+	}()
+	start := time.Now()
+	g.now = func() time.Duration { return time.Since(start) }
+	if opts.Now != nil {
+		g.now = opts.Now
+	}
+	// The relay first: a log folder whose disk does not answer holds up the start,
+	// but must not leave the relay's line as the kernel or a dead guard left it.
+	if g.board, err = OpenBoard(g.pad, g.now, opts.Virtual); err != nil {
+		return nil, err
+	}
+	kept := []session.File{
+		{Name: session.Pad, From: files.Pad.Name, Text: files.Pad.Text},
+		{Name: session.Envelope, From: files.Envelope.Name, Text: files.Envelope.Text},
+	}
+	if files.Card.Name != "" {
+		kept = append(kept, session.File{Name: session.Card, From: files.Card.Name, Text: files.Card.Text})
+	}
+	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Keep: session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, Clock: "read once at the start from the system clock; not checked against any other"}
+	meta.Mark = g.pad.Mark()
+	if g.pad.Duty == interlock.Watch {
+		meta.Duty = session.DutyWatch
+	}
+	if g.session, err = session.Create(g.pad.LogFolder, meta, kept); err != nil {
+		return nil, err
+	}
+	g.before = g.session.Before()
+	if err = g.openDoor(start); err != nil {
+		return nil, err
+	}
+	if err = g.assemble(); err != nil {
+		return nil, err
+	}
+	old, err := g.lookBack()
+	if err != nil {
+		return nil, err
+	}
+	g.stops.tally, g.declared.card = old.Stops, c.Card
+	g.stopsOnRecord()
+	if err = g.commissioned(start); err != nil {
+		return nil, err
+	}
+	if err = g.openLedger(start, old); err != nil {
+		return nil, err
+	}
+	if err = g.carded(c.Card, start, old); err != nil {
+		return nil, err
+	}
+	old.Stops = g.stops.tally
+	g.handed = old.handed
+	if err = g.session.HandOn(g.handed); err != nil {
+		return nil, err
+	}
+	if !opts.Stepped {
+		if err = g.openLinks(); err != nil {
+			return nil, err
+		}
+		if err = g.serve(); err != nil {
+			return nil, err
+		}
+		return g, nil
+	}
+	if err = g.begin(); err != nil {
+		return nil, err
+	}
+	return g, nil
+}
+
+// begin notes outside the session's folder that it has begun, before the loop
+// turns, and puts on record what earlier ones left: a session that then breaks
+// off, or whose folder is lost, lets the next one come up tripped.
+func (g *Guard) begin() error {
+	if err := g.session.Remember(g.keeper.state.String(), false); err != nil {
+		return err
+	}
+	for _, e := range g.before {
+		g.keeper.remark(0, "before this session: "+e.Says, g.opts.Stepped)
+	}
+	for _, says := range g.reread {
+		g.keeper.remark(0, says, g.opts.Stepped)
+	}
+	return nil
+}
+
+// OpenVirtual opens the virtual board of a pad; now is the monotonic time since. The
+// packaged daemon has none: a rehearsal must not pass for a guard on real pins.
+type OpenVirtual func(p *pad.Pad, now func() time.Duration) (hw.Board, error)
+
+// Fits refuses a pad with a virtual board where nothing opens one.
+func (v OpenVirtual) Fits(p *pad.Pad) error {
+	if v == nil && p.Board.Kind == pad.Virtual {
+		return errors.New("the pad file asks for a virtual board, and this program works real pins alone: for a rehearsal run downhauld-bench with the same options; for a real pad write [board] kind = \"gpio\" and the lines' pins")
+	}
+	return nil
+}
+
+// OpenBoard opens the board that a pad file names; now is the monotonic time
+// since. It fails while another process holds the board.
+func OpenBoard(p *pad.Pad, now func() time.Duration, virtual OpenVirtual) (hw.Board, error) {
+	if err := virtual.Fits(p); err != nil {
+		return nil, err
+	}
+	switch p.Board.Kind {
+	case pad.Virtual:
+		return virtual(p, now)
+	case pad.NoBoard:
+		return noBoard{}, nil
+	}
+	return hw.OpenGPIO(p.GPIOBoard(now))
+}
+
+// assemble puts intake, engine, keeper and loop together.
+func (g *Guard) assemble() error {
+	site := g.pad.Site()
+	if site.Duty == interlock.Guard {
+		site.PowerUp = powerUp(g.before)
+	}
+	var err error
+	if g.engine, err = interlock.New(g.env, site); err != nil {
+		return err
+	}
+	cfg := g.pad.Intake()
+	wanted := g.engine.Wanted()
+	cfg.Fields.Wanted = &wanted
+	in, err := intake.New(cfg)
+	if err != nil {
+		return err
+	}
+	g.keeper = newKeeper(g.env, g.session.Trips, g.session.Recording, func(trip uint32) {
+		g.loop.Host(intake.HostMessage{Host: interlock.HostKept, On: true, Seq: trip})
+	})
+	g.keeper.remember = func(state string) error { return g.session.Remember(state, false) }
+	g.keeper.stands = g.session.Standing
+	if site.Duty == interlock.Guard {
+		g.keeper.faulted = g.faulted
+	}
+	g.keeper.tend = g.tendLedger
+	// Lines before the first move of the latch carry the state it comes up in.
+	var begin interlock.View
+	g.engine.View(&begin)
+	g.keeper.state = begin.State
+	keep := g.keeper.put
+	if g.opts.Stepped {
+		var r record
+		keep = func(b *Batch) {
+			r.set(b)
+			g.keeper.write(&r)
+		}
+	}
+	plain := keep
+	keep = func(b *Batch) {
+		for i := range b.Decisions {
+			g.ledger.saw(&b.Decisions[i])
+		}
+		plain(b)
+	}
+	if watch := g.opts.Watch; watch != nil {
+		inner := keep
+		keep = func(b *Batch) {
+			for _, f := range b.Decisions {
+				watch(g.env, f)
+			}
+			inner(b)
+		}
+	}
+	pins := g.pad.Board.Line("wind_loop").Fitted
+	for _, fitted := range site.Fitted {
+		pins = pins || fitted
+	}
+	g.loop, err = NewLoop(LoopConfig{
+		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
+		LongestGap: g.pad.LongestGap, Clock: g.now, Keep: keep, Show: g.show, Turned: g.turned, Stop: g.watchOpenings(site.IdleOutput),
+	})
+	if err != nil {
+		return err
+	}
+	g.shot.take(g.loop) // so that whoever asks before the first turn gets an answer
+	return nil
+}
+
+// powerUp is the state that the sessions before leave behind: the worst.
+func powerUp(before []session.Ending) interlock.PowerUp {
+	worst := interlock.EndedCleanly
+	for _, e := range before {
+		switch e.ComesUp() {
+		case interlock.Fault.String():
+			worst = interlock.EndedInFault
+		case interlock.Tripped.String():
+			worst = max(worst, interlock.EndedInTrip)
+		}
+	}
+	return worst
+}
+
+func (g *Guard) openLinks() error {
+	for _, cfg := range g.pad.LinkConfigs() {
+		l, err := link.Open(cfg)
+		if err != nil {
+			return fmt.Errorf("open telemetry link %d: %w", cfg.Number, err)
+		}
+		g.links = append(g.links, l)
+	}
+	return nil
+}
+
+// release lets go of everything that is open.
+func (g *Guard) release() error {
+	var errs []error
+	if g.socket != nil {
+		errs = append(errs, g.socket.Close())
+	}
+	for _, l := range g.links {
+		errs = append(errs, l.Close())
+	}
+	if g.board != nil {
+		errs = append(errs, g.board.Close())
+	}
+	if g.session != nil {
+		errs = append(errs, g.session.Close())
+	}
+	return errors.Join(errs...)
+}

@@ -1,0 +1,274 @@
+package guard
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"sync"
+	"time"
+
+	"downhaul/hw"
+	"downhaul/interlock"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/triplog"
+)
+
+// leastRoom is the free room below which a start is refused; ours, an hour of
+// records. diskEvery is how often it is looked at.
+const (
+	leastRoom = 256 << 20
+	diskEvery = time.Second
+)
+
+// Run guards until ctx ends, then opens the relay, writes what is left and
+// the `ended` record, and lets everything go. It returns nil after a clean
+// end.
+func (g *Guard) Run(ctx context.Context) error {
+	if g.opts.Stepped {
+		return errors.New("guard: a stepped guard is driven by Turn, not Run")
+	}
+	if err := g.begin(); err != nil {
+		return errors.Join(err, g.finish())
+	}
+	work, stop := context.WithCancel(context.Background())
+	defer stop()
+	var readers, writer sync.WaitGroup
+	for i, l := range g.links {
+		readers.Go(func() {
+			var room []byte
+			err := l.Run(work, func(p link.Packet) {
+				room = g.hear(room, intake.Chunk{Link: p.Link, From: p.From, To: p.To, Bytes: p.Bytes})
+			}, func(e link.Event) { g.linkEvent(e) })
+			if err != nil {
+				g.linkEvent(link.Event{Link: uint8(i), Err: err})
+			}
+		})
+	}
+	readers.Go(func() { g.readEdges(work) })
+	readers.Go(func() { g.readCounts(work) })
+	readers.Go(func() { g.watchDisk(work) })
+	readers.Go(func() { g.watchProofs(work) })
+	readers.Go(func() { g.keepSeen(work) })
+	writing, stopWriting := context.WithCancel(context.Background())
+	defer stopWriting()
+	writer.Go(func() { g.keeper.run(writing) })
+
+	g.turnUntil(ctx)
+
+	stop()
+	readers.Wait()
+	stopWriting()
+	writer.Wait()
+	return g.finish()
+}
+
+// finish makes the board inert, writes the `ended` record and closes.
+func (g *Guard) finish() error {
+	if g.ended {
+		return nil
+	}
+	g.ended = true
+	inert := g.board.Inert()
+	g.isOpen = inert == nil && g.seenOpen()
+	errs := []error{inert}
+	g.keeper.drain()
+	// From the engine itself: the last snapshot is left out while somebody
+	// reads one, and the next session comes up by this state.
+	var last interlock.View
+	g.engine.View(&last)
+	end := triplog.Line{At: last.At, Kind: triplog.KindEnded, State: last.State.String()}
+	if !g.isOpen && !g.opts.Stepped { // a stepped clock leaves no contactor time to drop
+		end.State = interlock.Fault.String()
+		end.Text = "POWER NOT REMOVED, or not known to be: the contactor was not seen open when the guard ended"
+	}
+	err := g.session.Trips.Append(end, true)
+	if err == nil {
+		g.handed.Stops = g.stops.tally
+		err = errors.Join(g.session.HandOn(g.handed), g.session.Remember(end.State, true))
+	}
+	errs = append(errs, err)
+	if end.State == interlock.Fault.String() && last.State != interlock.Fault && g.ledger.book != nil {
+		errs = append(errs, g.faulted(interlock.Effect{Kind: interlock.StateEffect, At: last.At, From: last.State, State: interlock.Fault, Reason: interlock.ReasonPowerRemains}))
+	}
+	if err == nil {
+		errs = append(errs, g.session.Retain(time.Now(), end.State))
+	}
+	errs = append(errs, g.lastSeen(), g.release())
+	return errors.Join(errs...)
+}
+
+func (g *Guard) linkEvent(e link.Event) {
+	text := fmt.Sprintf("link %d up", e.Link)
+	if !e.Up {
+		text = fmt.Sprintf("link %d down", e.Link)
+		if e.Err != nil {
+			text += ": " + e.Err.Error()
+		}
+	}
+	g.loop.Host(intake.HostMessage{Host: interlock.HostLink, On: e.Up, Seq: uint32(e.Link), Text: text})
+}
+
+// readEdges hands the anemometer's edges over. It follows the input lines in
+// the order of the board.
+func (g *Guard) readEdges(ctx context.Context) {
+	err := g.board.Edges(ctx, g.edge)
+	if ctx.Err() == nil {
+		g.loop.WindFailed()
+	}
+	g.sensorFailed(ctx, "anemometer", err)
+}
+
+func (g *Guard) edge(e hw.Edge) {
+	if e.Line == int(interlock.LineCount) {
+		g.loop.WindEdge(intake.WindEdge{At: e.At, Rise: e.Rise, Lost: uint16(min(e.Lost, 65535))})
+	}
+}
+
+func (g *Guard) readCounts(ctx context.Context) {
+	g.sensorFailed(ctx, "load cell", g.board.Counts(ctx, g.count))
+}
+
+func (g *Guard) count(c hw.Count) {
+	g.loop.Count(intake.Count{At: c.At, Value: c.Value, Failed: c.Failed})
+}
+
+func (g *Guard) sensorFailed(ctx context.Context, what string, err error) {
+	if err != nil && ctx.Err() == nil {
+		g.loop.Host(intake.HostMessage{Host: interlock.HostSensor, On: true, Text: what + ": " + err.Error()})
+	}
+}
+
+// watchDisk says when the room for records runs low, or the records are not where they
+// were written, and when that is mended: no start is taken meanwhile.
+func (g *Guard) watchDisk(ctx context.Context) {
+	tick := time.NewTicker(diskEvery)
+	defer tick.Stop()
+	low := false
+	for {
+		room, err := session.Room(g.pad.LogFolder)
+		gone := g.keeper.gone.Load()
+		if now := err != nil || room < leastRoom || gone != nil; now != low {
+			low = now
+			text := fmt.Sprintf("log folder: %d MB free", room>>20)
+			if err != nil {
+				text = "log folder: " + err.Error()
+			}
+			if gone != nil {
+				text = *gone
+			}
+			g.loop.Host(intake.HostMessage{Host: interlock.HostDisk, On: low, Text: text})
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// HangUp takes that the terminal of the guard's shell was lost, and reports
+// whether the guard goes on: a lost shell must not drop a craft that hovers. In
+// any other state the guard may end. It goes by the last snapshot, which is a
+// tenth of a second old at most; a start sounds its horn for longer than that
+// before power can reach anything.
+func (g *Guard) HangUp() bool {
+	g.shot.mu.Lock()
+	state := g.shot.view.State
+	g.shot.mu.Unlock()
+	switch state {
+	case interlock.Closing, interlock.Live, interlock.Lowering:
+		g.Remark("the terminal was lost (hang-up) while " + state.String() + "; the guard goes on: end it with a signal of its own")
+		return true
+	}
+	return false
+}
+
+// Remark puts a text into the records, as a mark of the guard itself.
+func (g *Guard) Remark(text string) {
+	g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text})
+}
+
+// Folder is the session's folder.
+func (g *Guard) Folder() string { return g.session.Dir }
+
+// Retained says which old sessions went, and which had to stay.
+func (g *Guard) Retained() []string { return g.session.Retained }
+
+// HeadCode is the head of the trip log after the end, as somebody writes it on
+// paper.
+func (g *Guard) HeadCode() string { return triplog.Code(g.session.Trips.Status().Head) }
+
+// Opening is what a guard has to say when it starts: what it runs on, how the
+// last session ended, and what it cannot see.
+func (g *Guard) Opening() []string {
+	duty := "duty watch: the relay is never closed"
+	if g.pad.Duty == interlock.Guard {
+		duty = "duty guard"
+	}
+	lines := []string{
+		fmt.Sprintf("downhauld: %s; %s", g.env.Title, duty),
+		"downhauld: session " + g.session.Dir,
+	}
+	for _, e := range g.before {
+		lines = append(lines, "downhauld: "+e.Says)
+	}
+	for _, says := range g.reread {
+		lines = append(lines, "downhauld: "+says)
+	}
+	lines = append(lines, g.openingProofs()...)
+	lines = append(lines, g.openingLedger()...)
+	lines = append(lines, g.openingCard()...)
+	for _, u := range g.unseen {
+		lines = append(lines, "downhauld: this set-up cannot see: "+u)
+	}
+	return lines
+}
+
+// Turn runs the loop once at engine time now and returns the time of the next. The
+// loop's own goroutine calls it, or whoever drives a stepped guard.
+func (g *Guard) Turn(now time.Duration) time.Duration {
+	g.declared.tell(g, now)
+	return g.loop.Turn(now)
+}
+
+// The following drive a stepped guard; see Options.Stepped.
+
+// Telemetry hands bytes of a link over, as a link would.
+func (g *Guard) Telemetry(c intake.Chunk) { g.hear(nil, c) }
+
+// TakeSensors takes what the virtual board's sensors gave up to now, as the
+// board's own goroutines would.
+func (g *Guard) TakeSensors(now time.Duration) error {
+	b, ok := g.board.(interface {
+		TakeEdges(now time.Duration) []hw.Edge
+		TakeCounts(now time.Duration) []hw.Count
+	})
+	if !ok {
+		return errors.New("guard: only a virtual board can be stepped")
+	}
+	for _, e := range b.TakeEdges(now) {
+		g.edge(e)
+	}
+	for _, c := range b.TakeCounts(now) {
+		g.count(c)
+	}
+	return nil
+}
+
+// Finish ends a stepped session: relay open, `ended` on record.
+func (g *Guard) Finish(now time.Duration) error {
+	g.loop.End(now)
+	return g.finish()
+}
+
+// Status is what the guard shows.
+func (g *Guard) Status() answers.Status { return g.status() }
+
+// Board is the pad's board.
+func (g *Guard) Board() hw.Board { return g.board }
+
+// Now is the engine's clock.
+func (g *Guard) Now() time.Duration { return g.now() }

@@ -1,0 +1,171 @@
+package guard
+
+import (
+	"context"
+	"fmt"
+	"net/netip"
+	"path/filepath"
+	"sync/atomic"
+	"time"
+
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry"
+	"downhaul/interlock/day/telemetry/signing"
+)
+
+// Frames of a craft that signs come through a door before the inbox. What
+// passed is kept beside the sessions, so that it does not pass again after a
+// restart: every seenEvery while it changes, and then seenAhead into the future,
+// for a process that is killed keeps nothing.
+const (
+	seenEvery = 10 * time.Second
+	seenAhead = 15 * time.Second
+)
+
+// doorway is the door and what goes with it.
+type doorway struct {
+	door    *signing.Door
+	from    [intake.MaxLinks]netip.AddrPort // where each link last had a frame of the craft from
+	file    string
+	trouble atomic.Pointer[string]
+}
+
+// openDoor reads the key and what passed before; nil where the pad has no key.
+func (g *Guard) openDoor(wall time.Time) error {
+	if g.pad.SigningKey == "" {
+		return nil
+	}
+	key, err := signing.ReadKey(g.pad.SigningKey)
+	if err != nil {
+		return err
+	}
+	d := &doorway{file: filepath.Join(g.pad.LogFolder, "signing", "seen.json")}
+	seen, err := signing.ReadSeen(d.file)
+	if err != nil {
+		return err
+	}
+	d.door = signing.NewDoor(key, g.pad.Craft.System, g.pad.Craft.Component, len(g.pad.Links), wall, seen)
+	// Where this cannot be kept a restart would forget: better told now.
+	if err := d.door.Seen(seenAhead).Write(d.file); err != nil {
+		return err
+	}
+	g.doorway = d
+	return nil
+}
+
+// hear takes what a link gave: through the door where there is one. What cannot
+// be the craft's, by the address that the pad file names or by the key, goes a way
+// of its own, where however much of it displaces no word of the craft, and does not
+// reach the door: a signed frame passes once, and copies would use it up. room is the
+// caller's, and is given back to be used again. One goroutine for each link.
+func (g *Guard) hear(room []byte, c intake.Chunk) []byte {
+	from := &g.pad.Links[c.Link]
+	if c.From.IsValid() && !from.Hears(c.From) {
+		g.loop.Stranger(c)
+		return room
+	}
+	d := g.doorway
+	if d == nil {
+		g.loop.Telemetry(c)
+		return room
+	}
+	room = room[:0]
+	if at := g.now(); c.From.IsValid() {
+		room = d.door.Datagram(room, at, c.Bytes)
+	} else {
+		room = d.door.Stream(room, at, c.Link, c.Bytes)
+	}
+	if len(room) == 0 {
+		return room
+	}
+	c.Bytes = room
+	switch {
+	case !c.From.IsValid() || from.From.IsValid():
+	case g.ofCraft(room):
+		d.from[c.Link] = c.From
+	case c.From != d.from[c.Link]:
+		g.loop.Stranger(c)
+		return room
+	}
+	g.loop.Telemetry(c)
+	return room
+}
+
+// ofCraft reports whether a frame that the craft signed is in these bytes, which
+// passed the door: it lets RADIO_STATUS through unsigned.
+func (g *Guard) ofCraft(b []byte) bool {
+	var s telemetry.Scanner
+	for len(b) > 0 {
+		f, used, ok := s.NextWhole(b)
+		if !ok {
+			return false
+		}
+		if f.System == g.pad.Craft.System && f.Component == g.pad.Craft.Component && !signing.Unsigned(&f) {
+			return true
+		}
+		b = b[used:]
+	}
+	return false
+}
+
+// keepSeen keeps what passed until ctx ends.
+func (g *Guard) keepSeen(ctx context.Context) {
+	d := g.doorway
+	if d == nil {
+		return
+	}
+	tick := time.NewTicker(seenEvery)
+	defer tick.Stop()
+	for last := d.door.Counts().Passed; ; {
+		select {
+		case <-tick.C:
+			if n := d.door.Counts().Passed; n != last {
+				last = n
+				d.trouble.Store(nil)
+				if err := d.door.Seen(seenAhead).Write(d.file); err != nil {
+					text := err.Error()
+					d.trouble.Store(&text)
+				}
+			}
+		case <-ctx.Done():
+			return
+		}
+	}
+}
+
+// lastSeen keeps what passed as it stands, once nothing more comes.
+func (g *Guard) lastSeen() error {
+	if g.doorway == nil {
+		return nil
+	}
+	return g.doorway.door.Seen(0).Write(g.doorway.file)
+}
+
+// signingStatus fills in the status and says what is wrong, if something is.
+func (g *Guard) signingStatus(out *answers.Status) {
+	d := g.doorway
+	if d == nil {
+		return
+	}
+	n := d.door.Counts()
+	out.Signing = answers.SigningStatus{Counts: n, On: true}
+	for _, w := range []struct {
+		n    uint64
+		says string
+	}{
+		{n.Unsigned, "are not signed; set the craft to sign with this pad's key"},
+		{n.WrongKey, "are signed with another key"},
+		{n.Repeated, "were heard before, or came late: a recording on the link?"},
+		{n.Behind, "are over a minute behind this computer's clock; see which clock is wrong"},
+		{n.Ahead, "are over a minute ahead of this computer's clock; see which clock is wrong"},
+		{n.Streams, "have one link number too many"},
+	} {
+		if w.n > 0 {
+			out.Trouble = append(out.Trouble, fmt.Sprintf("frames refused, %d: they %s", w.n, w.says))
+		}
+	}
+	if t := d.trouble.Load(); t != nil {
+		out.Trouble = append(out.Trouble, *t)
+	}
+}

@@ -1,0 +1,112 @@
+package guard
+
+import (
+	"encoding/json"
+	"fmt"
+	"strings"
+	"time"
+	"unicode"
+	"unicode/utf8"
+
+	"downhaul/hw/localsocket"
+	"downhaul/interlock"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/intake"
+)
+
+// mostMark bounds the text of a mark.
+const mostMark = 200
+
+// serve opens the local socket. Nothing on it can reset or start; a mark only
+// stamps the record, and a declaration counts before a start only, where it is
+// one more thing that must be in order. Who may connect is for the socket's mode
+// to say: root, the guard's own user and the group that the pad file names.
+func (g *Guard) serve() (err error) {
+	if g.pad.Socket == "" {
+		return nil
+	}
+	group, err := groupID(g.pad.SocketGroup)
+	if err != nil {
+		return err
+	}
+	g.socket, err = localsocket.Serve(localsocket.Config{
+		Path: g.pad.Socket, Mode: 0o660, Group: group,
+		Handle:  func(c *localsocket.Client, line []byte) bool { return c.Send(g.answer(line, c.Peer())) == nil },
+		Refusal: answers.Reply{Error: "too many ask already; end one of them"},
+		TooLong: answers.Reply{Error: fmt.Sprintf("the line is longer than %d bytes; send one short request a line", localsocket.MostLine)},
+	})
+	if err != nil {
+		return fmt.Errorf("open the guard's local socket: %w", err)
+	}
+	return nil
+}
+
+// answer does one request of the local user at the other end.
+func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
+	var r answers.Request
+	if err := json.Unmarshal(line, &r); err != nil {
+		return answers.Reply{Error: fmt.Sprintf("not one JSON object on a line of at most %d bytes: %v", localsocket.MostLine, err)}
+	}
+	switch r.Do {
+	case "status":
+		s := g.status()
+		if r.Past {
+			s.WindPast = g.windPast()
+		}
+		return answers.Reply{OK: true, Status: &s}
+	case "mark":
+		text := strings.TrimSpace(r.Text)
+		if err := spoken("a mark", text, mostMark); err != nil {
+			return answers.Reply{Error: err.Error()}
+		}
+		if !g.declared.rate.take(time.Now()) {
+			return answers.Reply{Error: tooFast}
+		}
+		by := nameOf(peer)
+		g.wasTold("mark: "+text, by)
+		g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text + " (by " + by + ")"})
+		return answers.Reply{OK: true}
+	case "declare":
+		if r.Declare == nil {
+			return answers.Reply{Error: "nothing is declared; there are step, packs, wind and inspection"}
+		}
+		if !g.declared.rate.take(time.Now()) {
+			return answers.Reply{Error: tooFast}
+		}
+		r.Declare.By = nameOf(peer)
+		says, err := g.Declare(*r.Declare)
+		if err != nil {
+			return answers.Reply{Error: err.Error()}
+		}
+		g.wasTold("declared "+says, r.Declare.By)
+		d := g.showDeclared()
+		d.Says = says
+		return answers.Reply{OK: true, Declared: &d}
+	case "ledger":
+		if r.Ledger == nil {
+			return answers.Reply{Error: "nothing is asked of the ledger; there are list, note, close and watch"}
+		}
+		if r.Ledger.Act != "list" && !g.declared.rate.take(time.Now()) {
+			return answers.Reply{Error: tooFast}
+		}
+		reply, err := g.askLedger(r.Ledger, nameOf(peer))
+		if err != nil {
+			return answers.Reply{Error: err.Error()}
+		}
+		return answers.Reply{OK: true, Ledger: reply}
+	}
+	return answers.Reply{Error: fmt.Sprintf("unknown request %q; there are status, mark, declare and ledger", r.Do)}
+}
+
+// spoken refuses what does not belong on record as one line.
+func spoken(what, text string, most int) error {
+	if n := utf8.RuneCountInString(text); n == 0 || n > most {
+		return fmt.Errorf("%s is one line of 1 to %d characters (got %d)", what, most, n)
+	}
+	// Beside control characters, those that turn the direction of writing or
+	// show nothing: a log must read the way it is.
+	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		return fmt.Errorf("%s is one line of printable characters; leave out what cannot be seen", what)
+	}
+	return nil
+}

@@ -1,0 +1,197 @@
+package guard
+
+import (
+	"errors"
+	"fmt"
+	"strings"
+	"sync/atomic"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/stopping"
+	"downhaul/rules"
+)
+
+// stops keeps what openings prove of the stop. The loop follows them; what it saw the
+// record writer puts on record, behind its back.
+type stops struct {
+	bad   atomic.Pointer[string]
+	tally stopping.Tally // the record writer's own, once the guard runs
+	worn  bool           // the writer's own: the contactor has made all its openings
+
+	// The loop's own, once it turns: what the engine was last told.
+	told stopping.Times
+}
+
+// stopProof is the Seq of interlock.HostProof for a contactor that has opened
+// under load as often as its maker states.
+const stopProof = 33
+
+// stopOf is the stop that this guard's openings count for; without a card nobody
+// says of which craft.
+func (g *Guard) stopOf() stopping.Of {
+	craft := ""
+	if c := g.declared.card; c != nil {
+		craft = c.Craft.Name
+	}
+	return stopping.What(g.pad, craft)
+}
+
+// watchOpenings follows the openings for the loop; a guard that only watches has
+// none.
+func (g *Guard) watchOpenings(idle float64) *stopping.Watch {
+	if g.pad.Duty != interlock.Guard {
+		return nil
+	}
+	return stopping.NewWatch(g.pad.Craft.Motors, idle, g.pad.Contactor.Readback, g.sawOpening)
+}
+
+// stopsOnRecord reads the records of openings that were made since those that are in
+// the tally. Records that cannot be read leave the stop unproven.
+func (g *Guard) stopsOnRecord() {
+	if g.pad.Duty != interlock.Guard || g.pad.Rehearses() {
+		return
+	}
+	s := &g.stops
+	var trouble []error
+	if start := g.declared.proof.Load() == nil; !start || !s.tally.UpToDate(g.pad.LogFolder) {
+		trouble = s.tally.ReadOn(g.pad.LogFolder)
+	}
+	var bad *string
+	if len(trouble) > 0 {
+		var says []string
+		for _, err := range trouble {
+			says = append(says, err.Error())
+		}
+		text := "the stop counts as not measured: " + strings.Join(says, "; ")
+		bad = &text
+	}
+	s.bad.Store(bad)
+	g.declared.proof.Store(s.counts().Prove(g.stopOf()))
+}
+
+// counts returns the records that count: none where some cannot be read.
+func (s *stops) counts() *stopping.Tally {
+	if s.bad.Load() != nil {
+		return new(stopping.Tally)
+	}
+	return &s.tally
+}
+
+// sawOpening takes an opening from the loop. It never waits.
+func (g *Guard) sawOpening(x stopping.Seen) {
+	r := new(stopping.Record)
+	r.Fill(x)
+	if g.opts.Stepped {
+		_ = g.keepStop(r)
+		return
+	}
+	select {
+	case g.keeper.asks <- func() { _ = g.keepStop(r) }:
+	default:
+		text := "an opening could not be put on record, so that it does not count: the disk was too slow"
+		g.keeper.trouble.Store(&text)
+	}
+}
+
+// keepStop puts an opening, or a reading of one, on record and takes what it
+// changes.
+func (g *Guard) keepStop(r *stopping.Record) error {
+	d := &g.declared
+	if r.Kind == stopping.Opening {
+		d.mu.Lock()
+		r.Step = d.facts.Step
+		d.mu.Unlock()
+	}
+	r.Schema, r.Made, r.Software, r.Session, r.Of = stopping.Schema, time.Now().UTC(), g.opts.Software, g.session.Info.Session, g.stopOf()
+	err := r.Write(g.pad.LogFolder)
+	if err != nil {
+		text := fmt.Sprintf("an opening could not be put on record, so that it does not count: %v", err)
+		g.keeper.trouble.Store(&text)
+	} else {
+		g.stopsOnRecord()
+		g.keeper.remark(g.now(), r.Says(), g.opts.Stepped)
+	}
+	g.contactorWorn()
+	now := g.now()
+	d.mu.Lock()
+	d.changed(now)
+	d.mu.Unlock()
+	return err
+}
+
+// counted returns what is on record of wear, nil where nothing counts.
+func (g *Guard) counted() *answers.Counted {
+	p := g.declared.proof.Load()
+	if p == nil {
+		return nil
+	}
+	c := &answers.Counted{Starts: p.Worn.Starts, LiveS: p.Worn.Live.Seconds(), FullOutputS: p.Worn.Full.Seconds(), Contactor: g.pad.Contactor.Name,
+		Openings: p.Worn.Openings, Loaded: p.Loaded, MakerStates: g.pad.Contactor.LoadOpenings}
+	if bad := g.stops.bad.Load(); bad != nil {
+		c.Trouble = *bad
+	}
+	return c
+}
+
+// contactorWorn refuses every start once the contactor opened under load as often
+// as its maker states.
+func (g *Guard) contactorWorn() {
+	c, p := &g.pad.Contactor, g.declared.proof.Load()
+	if p == nil || c.LoadOpenings == 0 || p.Loaded < c.LoadOpenings {
+		return
+	}
+	name := "the contactor"
+	if c.Name != "" {
+		name += " " + c.Name
+	}
+	says := fmt.Sprintf("%s has opened under load %d times, and its maker states %d: replace it, write the new one's name under [contactor], and make the stop test anew", name, p.Loaded, c.LoadOpenings)
+	if !g.stops.worn {
+		g.stops.worn = true
+		g.proofDue(stopProof, says)
+	}
+}
+
+// tellTimes tells the engine the two times after an opening for a step that needs
+// that output, when they changed.
+func (g *Guard) tellTimes(output float64) {
+	s, p := &g.stops, g.declared.proof.Load()
+	if p == nil {
+		return
+	}
+	times := p.Times(output, g.pad.Stated(), g.pad.FullThrustAfter())
+	if times == s.told {
+		return
+	}
+	s.told = times
+	g.tellStop(times)
+}
+
+// declareStop takes what somebody read off a watch or a film for the last
+// opening. It goes on record like the opening itself.
+func (g *Guard) declareStop(x *session.Declaration) (says string, err error) {
+	took, err := rules.ParseDuration(strings.TrimSpace(x.Value))
+	if err == nil && (took <= 0 || took > time.Minute) {
+		err = fmt.Errorf("a time of more than 0 and at most %s (got %q)", rules.FormatDuration(time.Minute), x.Value)
+	}
+	if err != nil {
+		return "", fmt.Errorf("the stop: %w", err)
+	}
+	*x = session.Declaration{What: x.What, By: x.By, Value: rules.FormatDuration(took), Initials: strings.TrimSpace(x.Initials)}
+	if err := spoken("the initials", x.Initials, mostInitials); err != nil {
+		return "", err
+	}
+	p := g.declared.proof.Load()
+	if p == nil || p.Last == 0 {
+		return "", errors.New("no opening of this craft's chain counts here yet: a reading is of the last one")
+	}
+	r := &stopping.Record{Kind: stopping.Reading, Opening: p.Last, ReadS: took.Seconds(), Initials: x.Initials}
+	var kept error
+	var text string
+	if late := g.byWriter(func() { kept, text = g.keepStop(r), r.Says() }); late != nil {
+		return "", fmt.Errorf("the reading: %w", late)
+	}
+	return text, kept
+}

@@ -1,0 +1,215 @@
+package recording
+
+import (
+	"bufio"
+	"errors"
+	"fmt"
+	"io"
+	"slices"
+	"time"
+
+	"downhaul/interlock/day/telemetry"
+)
+
+// Ours. rawChunk bounds a chunk. A boot clock that jumps by more than leap is
+// believed only when a second message agrees within agree; a step back by more
+// than agree is a restart, a smaller one is messages out of order.
+const (
+	rawChunk = 16 << 10
+	leap     = 60 * time.Second
+	agree    = time.Second
+)
+
+// sender is whose messages a clock is taken from.
+type sender struct{ system, component uint8 }
+
+// timing is what one sender's boot clock did in the window.
+type timing struct {
+	who    sender
+	count  int
+	first  time.Duration
+	lowest time.Duration // of the readings close to the first: where time begins
+}
+
+// chooseClock is the sender with the most timed messages in the window; of
+// equal ones the first.
+func chooseClock(window []byte) (best timing) {
+	var s telemetry.Scanner
+	var all []timing
+	for {
+		f, used, found := s.NextWhole(window)
+		if !found {
+			break
+		}
+		window = window[used:]
+		millis, timed := f.BootMillis()
+		if !timed {
+			continue
+		}
+		from, boot := sender{f.System, f.Component}, time.Duration(millis)*time.Millisecond
+		k := slices.IndexFunc(all, func(t timing) bool { return t.who == from })
+		if k < 0 {
+			k = len(all)
+			all = append(all, timing{who: from, first: boot, lowest: boot})
+		}
+		t := &all[k]
+		t.count++
+		if boot < t.lowest && boot >= t.first-agree {
+			t.lowest = boot
+		}
+	}
+	for _, t := range all {
+		if t.count > best.count {
+			best = t
+		}
+	}
+	return best
+}
+
+// bootTime makes one time that never runs back out of a craft's boot clock.
+type bootTime struct {
+	base     time.Duration // boot clock at time shift
+	shift    time.Duration
+	now      time.Duration
+	doubt    time.Duration // a leap that waits for a second message; -1 for none
+	backward uint64        // messages older than one before
+	restarts uint64
+	leaps    uint64 // jumps ahead that were believed
+	jumps    []Jump
+}
+
+// see takes one boot clock reading and gives the time now.
+func (b *bootTime) see(millis uint32) time.Duration {
+	boot := time.Duration(millis) * time.Millisecond
+	at := boot - b.base + b.shift
+	switch d := at - b.now; {
+	case d >= 0 && d <= leap:
+		b.now, b.doubt = at, -1
+	case d < 0 && d >= -agree:
+		b.backward++
+		b.doubt = -1
+	case b.doubt < 0 || boot < b.doubt-agree || boot > b.doubt+agree:
+		b.doubt = boot // far off: only one message says so yet
+	case d > 0:
+		b.leaps++
+		b.jump(d)
+		b.now, b.doubt = at, -1
+	default:
+		// The craft started again: time goes on from here.
+		b.restarts++
+		b.jump(d)
+		b.base, b.shift, b.doubt = boot, b.now, -1
+	}
+	return b.now
+}
+
+func (b *bootTime) jump(by time.Duration) {
+	if len(b.jumps) < mostJumps {
+		b.jumps = append(b.jumps, Jump{At: b.now, By: by})
+	}
+}
+
+// rawReader cuts raw bytes into chunks, a new one whenever the clock moves on.
+type rawReader struct {
+	br     *bufio.Reader
+	scan   telemetry.Scanner
+	who    sender
+	timed  bool
+	clock  bootTime
+	off    int64
+	window []byte // what br holds, from the chunk given last on
+	ended  bool   // nothing follows the window
+	passed int    // bytes of br in front of the window
+	size   int    // bytes of the chunk given last
+	// frames[:found] are the good frames of the chunk given last; with opening
+	// set, frames[found] begins the next one, and opening is its length.
+	frames  []telemetry.Frame
+	found   int
+	opening int
+	count   uint64        // of all frames
+	at      time.Duration // of the chunk given last
+	end     error
+}
+
+func newRaw(br *bufio.Reader, window []byte) *rawReader {
+	r := &rawReader{br: br, frames: make([]telemetry.Frame, 64)}
+	t := chooseClock(window)
+	r.who, r.timed = t.who, t.count > 0
+	r.clock = bootTime{base: t.lowest, doubt: -1}
+	return r
+}
+
+// next gives the bytes up to the frame that moves the clock on, and their time.
+func (r *rawReader) next() (at time.Duration, b []byte, err error) {
+	if r.end != nil {
+		return 0, nil, r.end
+	}
+	if err := r.forward(); err != nil {
+		r.end = err
+		return 0, nil, err
+	}
+	b, at = r.window[:min(len(r.window), 2*rawChunk)], r.clock.now
+	whole := len(b) < 2*rawChunk // nothing follows them
+	i := r.opening
+	r.found, r.opening = 0, 0
+	if i > 0 {
+		r.found = 1
+	}
+	for i < rawChunk {
+		if r.found == len(r.frames) {
+			r.frames = append(r.frames, telemetry.Frame{})
+		}
+		f := &r.frames[r.found]
+		used, ok := r.scan.NextInto(f, b[i:], whole)
+		i += used
+		if !ok {
+			break
+		}
+		r.count++
+		r.found++
+		if f.System != r.who.system || f.Component != r.who.component {
+			continue
+		}
+		boot, timed := f.BootMillis()
+		if !timed {
+			continue
+		}
+		if now := r.clock.see(boot); now > at {
+			start := i - len(f.Raw)
+			if start == 0 {
+				at = now
+				continue
+			}
+			r.found--
+			r.size, r.opening = start, len(f.Raw)
+			return at, b[:start], nil
+		}
+	}
+	r.size = i
+	return at, b[:i], nil
+}
+
+// forward moves the window past the chunk given last, and reads on when what
+// is left of it may be too short for a chunk and the frame behind it.
+func (r *rawReader) forward() error {
+	if r.opening > 0 {
+		r.frames[0] = r.frames[r.found]
+	}
+	r.window, r.off, r.passed, r.size = r.window[r.size:], r.off+int64(r.size), r.passed+r.size, 0
+	if len(r.window) < 2*rawChunk && !r.ended {
+		_, _ = r.br.Discard(r.passed)
+		r.passed = 0
+		_, err := r.br.Peek(2 * rawChunk)
+		if r.ended = errors.Is(err, io.EOF); err != nil && !r.ended {
+			return fmt.Errorf("read recording at byte %d: %w", r.off, err)
+		}
+		r.window, _ = r.br.Peek(r.br.Buffered())
+		if r.opening > 0 {
+			r.frames[0].Recut(r.window)
+		}
+	}
+	if len(r.window) == 0 {
+		return io.EOF
+	}
+	return nil
+}

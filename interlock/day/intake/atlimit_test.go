@@ -51,12 +51,12 @@ func TestOnlyARunInOrderIsAdopted(t *testing.T) {
 	}
 	// Under one number the last four frames are remembered.
 	var p past
-	for i := range uint64(5) {
+	for i := range uint64(7) {
 		p.take(0, 7, 100+i, true, false)
 	}
-	for i := range uint64(5) {
-		if p.has(7, 100+i) != (i > 0) {
-			t.Errorf("frame %d of five under one number is remembered: %v", i, i == 0)
+	for i := range uint64(7) {
+		if p.has(7, 100+i) != (i > 2) {
+			t.Errorf("frame %d of seven under one number is remembered: %v", i, i <= 2)
 		}
 	}
 }

@@ -31,6 +31,9 @@ func TestRecordsAtTheirBorders(t *testing.T) {
 	if l, failed, ok := DecodePins(pins); l != 1<<31|1 || failed || !ok {
 		t.Errorf("%b, %v, %v", l, failed, ok)
 	}
+	if b := AppendPins(nil, 1<<5|1, true); string(b) != "\x01\x00\x00\x00\x00" {
+		t.Errorf("lines that could not be read are %v: no level of theirs may stand there", b)
+	}
 	for _, b := range [][]byte{pins[:4], append(pins, 0), {2, 0, 0, 0, 0}} {
 		if l, failed, ok := DecodePins(b); l != 0 || failed || ok {
 			t.Errorf("%v: %b, %v, %v", b, l, failed, ok)

@@ -71,3 +71,19 @@ func TestRecordsAreKeptAsTold(t *testing.T) {
 		}
 	}
 }
+
+// The age of a value that people see is the time since it was last good.
+func TestAgeThatIsShown(t *testing.T) {
+	e := bases(t)[1].twin(t).e
+	for i := range e.env.Rules {
+		e.Advance(e.now + time.Millisecond)
+		h := e.limits.Health(e.env.Rules[i].Watch)
+		want := rules.Never
+		if h.Heard {
+			want = e.now - h.Good
+		}
+		if v := e.ruleView(i); v.Age != want || h.Heard && v.Age > time.Minute {
+			t.Errorf("rule %d: %v old, want %v", i, v.Age, want)
+		}
+	}
+}

@@ -57,7 +57,11 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 		fmt.Fprintf(stderr, "%s: want --pad FILE and nothing else; see %s --help\n", name, name)
 		return couldNot
 	}
-	files, err := guard.ReadFiles(*padName, *envelope, *card)
+	read := guard.ReadPad
+	if *check {
+		read = guard.ReadFiles
+	}
+	files, err := read(*padName, *envelope, *card)
 	if err != nil {
 		return fail(stderr, err)
 	}

@@ -5,6 +5,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 	"time"
 
@@ -56,8 +57,62 @@ func TestAStartWithoutALogFolderLetsGoOfTheBoard(t *testing.T) {
 	}
 }
 
+// Envelope and card are read behind the board: their disk may be as slow. A fault in
+// them ends as any refused start, and all faults are told at once where the pad file
+// has some too.
+//
+//fault:row the disk under the envelope or the card does not answer, or there is a fault in them | the relay was requested low before they are read; no start
+func TestPromise05_TheBoardIsOpenBeforeEnvelopeAndCardAreRead(t *testing.T) {
+	dir := shortDir(t)
+	files := testFiles(t, dir, "tilt.toml")
+	name := filepath.Join(dir, "pad.toml")
+	must(t, os.WriteFile(name, files.Pad.Text, 0o644))
+	envelope := filepath.Join(dir, "envelope.toml")
+	var board hw.Board
+	start := func(text []byte) error {
+		board = nil
+		must(t, os.RemoveAll(envelope))
+		f, err := ReadPad(name, "", "")
+		if err != nil {
+			return err
+		}
+		g, err := Open(f, Options{Software: "test", Room: 1, Stepped: true, Now: func() time.Duration { return 0 },
+			Virtual: func(p *pad.Pad, now func() time.Duration) (b hw.Board, err error) {
+				if text != nil {
+					must(t, os.WriteFile(envelope, text, 0o644))
+				}
+				board, err = benchboard.Open(p, now)
+				return board, err
+			}})
+		if err == nil {
+			must(t, g.Finish(0))
+		}
+		return err
+	}
+	if err := start(files.Envelope.Text); err != nil || board == nil {
+		t.Errorf("an envelope that comes once the board is open: %v", err)
+	}
+	for what, text := range map[string][]byte{"none": nil, "with a fault": []byte("version = 9\n")} {
+		err := start(text)
+		if err == nil || board == nil {
+			t.Fatalf("envelope %s: %v, board %v", what, err, board)
+		}
+		if board.Relay().Set(true) == nil {
+			t.Errorf("envelope %s: the board was not let go of", what)
+		}
+	}
+	must(t, os.WriteFile(name, append(files.Pad.Text, "\nnonsense = 1\n"...), 0o644))
+	if err := start(nil); err == nil || board != nil || !strings.Contains(err.Error(), "nonsense") || !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("a fault in the pad file and no envelope: board %v, %v", board, err)
+	}
+	must(t, os.Remove(name))
+	if err := start(nil); err == nil || !strings.Contains(err.Error(), "pad.toml") || !strings.Contains(err.Error(), "envelope.toml") {
+		t.Errorf("no file at all: %v", err)
+	}
+}
+
 // BenchmarkPadToRelay tells how long it is from before the pad file is read until the
-// board is open with its relay low: the log folder has no part in it.
+// board is open with its relay low: envelope, card and log folder have no part in it.
 func BenchmarkPadToRelay(b *testing.B) {
 	dir := b.TempDir()
 	files := testFiles(b, dir, "flight.toml")
@@ -69,7 +124,7 @@ func BenchmarkPadToRelay(b *testing.B) {
 	var took []time.Duration
 	for b.Loop() {
 		begin := time.Now()
-		files, err := ReadFiles(filepath.Join(dir, "pad.toml"), "", "")
+		files, err := ReadPad(filepath.Join(dir, "pad.toml"), "", "")
 		must(b, err)
 		_, err = Open(files, Options{Software: "test", Virtual: func(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
 			board, err := benchboard.Open(p, now)

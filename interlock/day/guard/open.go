@@ -32,35 +32,52 @@ type File struct {
 // Files are the files a guard runs on. Card may be empty.
 type Files struct {
 	Pad, Envelope, Card File
+	// rest reads envelope and card; nil where that was done.
+	rest func(*Files) error
 }
 
 // ReadFiles reads the files from disk. Where envelope is empty it is
 // envelope.toml beside the pad file; a card.toml beside it is taken if it is
 // there.
 func ReadFiles(padName, envelopeName, cardName string) (Files, error) {
-	var f Files
-	if envelopeName == "" {
-		envelopeName = filepath.Join(filepath.Dir(padName), session.Envelope)
+	f, err := ReadPad(padName, envelopeName, cardName)
+	return f, errors.Join(err, f.readRest())
+}
+
+// ReadPad is ReadFiles, and leaves envelope and card to Open: by then the relay was
+// requested low, whatever their disk does. It reads all where there is no pad file.
+func ReadPad(padName, envelopeName, cardName string) (f Files, err error) {
+	read := func(dst *File, name string) (err error) {
+		dst.Name = name
+		dst.Text, err = plain.Read(name, plain.Setup)
+		return err
 	}
-	wanted := cardName != ""
-	if !wanted {
-		cardName = filepath.Join(filepath.Dir(padName), session.Card)
-	}
-	var errs []error
-	read := func(dst *File, name string, optional bool) {
-		text, err := plain.Read(name, plain.Setup)
-		switch {
-		case err == nil:
-			*dst = File{Name: name, Text: text}
-		case optional && errors.Is(err, os.ErrNotExist):
-		default:
-			errs = append(errs, err)
+	beside := func(name, other string) string {
+		if name == "" {
+			return filepath.Join(filepath.Dir(padName), other)
 		}
+		return name
 	}
-	read(&f.Pad, padName, false)
-	read(&f.Envelope, envelopeName, false)
-	read(&f.Card, cardName, !wanted)
-	return f, errors.Join(errs...)
+	f.rest = func(f *Files) error {
+		err := read(&f.Envelope, beside(envelopeName, session.Envelope))
+		cardErr := read(&f.Card, beside(cardName, session.Card))
+		if cardName == "" && errors.Is(cardErr, os.ErrNotExist) {
+			f.Card, cardErr = File{}, nil
+		}
+		return errors.Join(err, cardErr)
+	}
+	if err = read(&f.Pad, padName); err != nil {
+		err = errors.Join(err, f.readRest())
+	}
+	return f, err
+}
+
+func (f *Files) readRest() error {
+	rest := f.rest
+	if f.rest = nil; rest == nil {
+		return nil
+	}
+	return rest(f)
 }
 
 // Checked is what the three files say, once nothing is wrong with them.
@@ -71,12 +88,12 @@ type Checked struct {
 }
 
 // Check reads all files and gives every fault of all of them at once.
-func (f Files) Check() (Checked, document.Faults) {
-	var c Checked
-	var all document.Faults
+func (f Files) Check() (Checked, document.Faults) { return f.check(pad.Read(f.Pad.Name, f.Pad.Text)) }
+
+// check is Check behind the pad file.
+func (f Files) check(p *pad.Pad, all document.Faults) (Checked, document.Faults) {
+	c := Checked{Pad: p}
 	var faults document.Faults
-	c.Pad, faults = pad.Read(f.Pad.Name, f.Pad.Text)
-	all = append(all, faults...)
 	c.Envelope, faults = rules.ReadEnvelope(f.Envelope.Name, f.Envelope.Text)
 	all = append(all, faults...)
 	if c.Pad != nil && c.Envelope != nil {
@@ -159,27 +176,25 @@ type Guard struct {
 	ended    bool
 }
 
-// Open checks the files, opens the board with the relay low, finds out how the
-// last session ended, begins a new one, and opens links and local socket. On an
-// error nothing is left held, and no session is left behind.
+// Open checks the pad file, opens the board with the relay low, reads and checks
+// envelope and card, finds out how the last session ended, begins a new one, and opens
+// links and local socket. On an error nothing is left held, and no session is left behind.
 func Open(files Files, opts Options) (opened *Guard, err error) {
-	c, faults := files.Check()
+	p, faults := pad.Read(files.Pad.Name, files.Pad.Text)
 	if len(faults) > 0 {
+		if err := files.readRest(); err != nil {
+			return nil, errors.Join(faults, err)
+		}
+		_, faults = files.check(p, faults)
 		return nil, faults
-	}
-	if err := opts.Virtual.Fits(c.Pad); err != nil {
-		return nil, err
 	}
 	if opts.Stepped && opts.Now == nil {
 		return nil, errors.New("guard: a stepped guard needs a clock")
 	}
-	if opts.Now != nil && c.Pad.Board.Kind == pad.GPIO {
+	if opts.Now != nil && p.Board.Kind == pad.GPIO {
 		return nil, errors.New("guard: only a rehearsal without real pins takes a clock of its own")
 	}
-	g := &Guard{opts: opts, pad: c.Pad, env: c.Envelope, unseen: []string{}}
-	for _, u := range c.Pad.Unseen(c.Envelope) {
-		g.unseen = append(g.unseen, u.String())
-	}
+	g := &Guard{opts: opts, pad: p, unseen: []string{}}
 	defer func() {
 		if err != nil {
 			if g.session != nil {
@@ -195,10 +210,22 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if opts.Now != nil {
 		g.now = opts.Now
 	}
-	// The relay first: a log folder whose disk does not answer holds up the start,
-	// but must not leave the relay's line as the kernel or a dead guard left it.
-	if g.board, err = OpenBoard(g.pad, g.now, opts.Virtual); err != nil {
+	// The relay first: a disk that does not answer, under the other files or the log
+	// folder, holds up the start, but must not leave the relay's line as the kernel or
+	// a dead guard left it.
+	if g.board, err = OpenBoard(p, g.now, opts.Virtual); err != nil {
 		return nil, err
+	}
+	if err = files.readRest(); err != nil {
+		return nil, err
+	}
+	c, faults := files.check(p, nil)
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	g.env = c.Envelope
+	for _, u := range p.Unseen(g.env) {
+		g.unseen = append(g.unseen, u.String())
 	}
 	kept := []session.File{
 		{Name: session.Pad, From: files.Pad.Name, Text: files.Pad.Text},

@@ -21,7 +21,7 @@ var (
 // those tests, in the order of folders and files.
 func heldRows(t *testing.T) (rows []string) {
 	t.Helper()
-	root := filepath.Join("..", "..")
+	root := filepath.Join("..", "..", "..")
 	must(t, filepath.WalkDir(root, func(name string, entry fs.DirEntry, err error) error {
 		if err != nil || entry.IsDir() && entry.Name() == ".git" {
 			return filepath.SkipDir

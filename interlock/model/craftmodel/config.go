@@ -34,7 +34,7 @@ type Config struct {
 	SpinDown          time.Duration // time constant without power
 
 	// The pack.
-	Cells          int     // in series, at most 14 (what BATTERY_STATUS can hold)
+	Cells          int     // in series; above MostCellsTold only with PackInCellZero
 	Packs          int     // alike, in parallel, at most 4
 	Capacity       float64 // Ah, one pack
 	Charge         float64 // 0 to 1 at the start
@@ -117,6 +117,10 @@ func HeronTwo() Config {
 	}
 }
 
+// MostCellsTold is how many cells BATTERY_STATUS can tell by themselves; mostCells
+// is what a pad file takes.
+const MostCellsTold, mostCells = 14, 28
+
 // tickTime is the step of the model. The stiffest part, the feet on the
 // ground, swings about twenty times slower.
 const tickTime = time.Millisecond
@@ -154,7 +158,8 @@ func (c *Config) check() error {
 	positive("speed per volt", c.SpeedPerVolt)
 	need(c.MotorLag >= tickTime, "motor lag", c.MotorLag, "at least "+tickTime.String())
 	need(c.SpinDown >= tickTime, "spin down", c.SpinDown, "at least "+tickTime.String())
-	need(c.Cells >= 1 && c.Cells <= 14, "cells", c.Cells, "1 to 14")
+	need(c.Cells >= 1 && c.Cells <= mostCells, "cells", c.Cells, fmt.Sprintf("1 to %d", mostCells))
+	need(c.Cells <= MostCellsTold || c.PackInCellZero, "cells", c.Cells, fmt.Sprintf("at most %d where each is told by itself", MostCellsTold))
 	need(c.Packs >= 1 && c.Packs <= 4, "packs", c.Packs, "1 to 4")
 	positive("capacity", c.Capacity)
 	share("charge", c.Charge)

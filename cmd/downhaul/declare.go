@@ -14,6 +14,7 @@ type declareCmd struct {
 	Step       declareStepCmd       `cmd:"" help:"The step of the test card that comes next."`
 	Packs      declarePacksCmd      `cmd:"" help:"The packs that are fitted, by name."`
 	Wind       declareWindCmd       `cmd:"" help:"A wind read by hand, such as \"6 mph\"; it lapses after 10 minutes."`
+	Air        declareAirCmd        `cmd:"" help:"The air at the pad, such as \"20 °C\" with the pressure there (\"985 hPa\") or the elevation (\"300 m\"): the lift forecast reckons with its density."`
 	Stop       declareStopCmd       `cmd:"" help:"How long the rotors took at the last opening, read off a watch or a film; half a second more counts."`
 	Inspection declareInspectionCmd `cmd:"" help:"The value of an inspection, or pass or fail of a ground step."`
 }
@@ -48,6 +49,16 @@ type declareWindCmd struct {
 
 func (c *declareWindCmd) Run(s *streams) error {
 	return c.declare(s, session.Declaration{What: session.DeclaredWind, Value: strings.Join(c.Speed, " ")})
+}
+
+type declareAirCmd struct {
+	guardAt
+	Temperature string `arg:"" help:"Of the air, with its unit."`
+	Where       string `arg:"" name:"pressure-or-elevation" help:"The pressure at the pad, not reduced to sea level, or the pad's elevation."`
+}
+
+func (c *declareAirCmd) Run(s *streams) error {
+	return c.declare(s, session.Declaration{What: session.DeclaredAir, Value: c.Temperature + ", " + c.Where})
 }
 
 type declareStopCmd struct {

@@ -88,6 +88,8 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 		return errors.Join(bad, unwritten)
 	case bad != nil:
 		return bad
+	case rep.Lift.Unanswered != "":
+		return fmt.Errorf("report: %s", rep.Lift.Unanswered)
 	case rep.Found():
 		return errFound
 	}

@@ -14,6 +14,7 @@ type Card struct {
 	Units   string // "metric" or "imperial", for people
 	Craft   Craft
 	Motors  Motors
+	Air     Air // at the pad; counts where the crew declared none
 	Packs   []Pack
 	Steps   []Step
 	// Hash is the SHA-256 of the file's bytes.
@@ -66,6 +67,7 @@ type Rig struct {
 	// CleanTo is the thrust up to which it ran without stumbling, shaking or
 	// overheating, N; 0 is not stated.
 	CleanTo  float64
+	Air      Air // in which it was measured
 	Date, By string
 }
 

@@ -19,6 +19,7 @@ func Read(file string, text []byte) (*Card, document.Faults) {
 	c.Title, _ = root.Note("title")
 	c.Units = rules.UnitsAt(root)
 	c.readCraft(root.Table("craft"))
+	c.Air = readAir(root)
 	c.readMotors(root.Table("motors"), root.Rows("motor"))
 	for _, t := range root.Rows("pack") {
 		c.readPack(t)
@@ -114,6 +115,7 @@ func (m *Motors) readRig(t *document.Table) {
 	r.Volts, _ = rules.PositiveAt(t, "volts", rules.Voltage)
 	t.Need("volts", "missing", `write the voltage at the motor while it ran: volts = "48 V"`)
 	r.CleanTo, _ = rules.PositiveAt(t, "clean_to", rules.Force)
+	r.Air = readAir(t)
 	r.Date, _ = t.Name("date")
 	if r.Date != "" {
 		if _, err := time.Parse(time.DateOnly, r.Date); err != nil {

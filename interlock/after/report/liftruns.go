@@ -22,10 +22,12 @@ type Lift struct {
 	// WhatIf is the forecast for the craft as it was changed in thought; nil when
 	// nobody asked.
 	WhatIf *lift.Forecast `json:"what_if"`
-	Doubts []string       `json:"doubts"`
-	units  string
-	held   bool   // Says begins with heldLift
-	craft  string // of the newest card, whose next steps are asked for
+	// Unanswered says why a what-if that was asked has no answer; empty when it has.
+	Unanswered string   `json:"what_if_unanswered,omitempty"`
+	Doubts     []string `json:"doubts"`
+	units      string
+	held       bool   // Says begins with heldLift
+	craft      string // of the newest card, whose next steps are asked for
 }
 
 // Before and behind a run its pack is watched for so long: at rest.
@@ -73,7 +75,7 @@ func (k *collector) watchLift(crd *card.Card) {
 			continue
 		}
 		motors := k.pad.Craft.Motors
-		r := &lift.Run{Name: k.ses.runName(run), Step: run.Step, Mass: run.Mass.Value,
+		r := &lift.Run{Name: k.ses.runName(run), Step: run.Step, Mass: run.Mass.Value, Air: run.air,
 			Outputs: make([]lift.Series, motors), Speeds: make([]lift.Series, motors)}
 		k.ses.liftRuns = append(k.ses.liftRuns, r)
 		from, to := max(0, run.begin-restBefore), run.end+restBehind
@@ -179,6 +181,9 @@ func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
 	}
 	if newest == nil {
 		out.Says = "No forecast: no session here has a recording with a test card that can be read, so neither mass nor next step is known."
+		if what != nil {
+			out.refuse("what if " + what.Text + ": there is no forecast to change")
+		}
 		return out
 	}
 	out.units, out.craft = newest.liftCard.Units, newest.liftCard.Craft.Name
@@ -189,8 +194,8 @@ func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
 	f := lift.Ask(runs, q)
 	out.Forecast = &f
 	if what != nil {
-		if err := what.Check(q.Craft); err != nil {
-			out.Doubts = append(out.Doubts, "what if: "+err.Error())
+		if err := what.Check(q.Craft, runs); err != nil {
+			out.refuse(err.Error())
 			return out
 		}
 		q.WhatIf = *what
@@ -198,6 +203,12 @@ func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
 		out.WhatIf = &f
 	}
 	return out
+}
+
+// refuse leaves a what-if without an answer, and says why.
+func (l *Lift) refuse(why string) {
+	l.Unanswered = why
+	l.Doubts = append(l.Doubts, why)
 }
 
 // question is what the card asks for the steps heavier than any that flew.

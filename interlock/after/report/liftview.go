@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"html/template"
+	"strings"
 	"time"
 
 	"gonum.org/v1/plot"
@@ -121,6 +122,10 @@ func basis(f *lift.Forecast, units string) string {
 	if r := f.Fit; r != nil {
 		text += fmt.Sprintf(" Thrust against %s; scatter %.1f %% a hover, %s of freedom. Heaviest load held: %s, at %.0f %% output.",
 			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), round(r.Heaviest, rules.Force, units, rounding.Near), 100*r.TopOutput)
+	}
+	if f.Air != nil {
+		air := f.Air.Says(units)
+		text += " " + strings.ToUpper(air[:1]) + air[1:] + "."
 	}
 	return text
 }

@@ -133,6 +133,7 @@ type Run struct {
 	Doubts []string  `json:"doubts"`
 
 	begin, end time.Duration
+	air        card.Air // declared before it, or the card's
 }
 
 // Episode is one first cause and what followed until the reset.

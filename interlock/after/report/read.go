@@ -362,6 +362,8 @@ func declaredSays(d *session.Declaration) string {
 		return "step: " + d.Step + by
 	case session.DeclaredPacks:
 		return fmt.Sprintf("packs: %s%s", list(d.Packs), by)
+	case session.DeclaredAir:
+		return "air: " + d.Value + ", declared, not measured" + by
 	case session.DeclaredWind:
 		return "wind read by hand: " + d.Value + ", declared, not measured" + by
 	}

@@ -111,6 +111,21 @@ func because(reason string) string {
 	return reason
 }
 
+// airAt returns the air that was declared at an engine time, else the card's.
+func airAt(story *session.Story, crd *card.Card, at time.Duration) (a card.Air) {
+	if crd != nil {
+		a = crd.Air
+	}
+	for i := range story.Declarations {
+		if d := &story.Declarations[i]; d.What == session.DeclaredAir && d.At <= at {
+			if said, err := card.ParseAir(d.Value); err == nil {
+				a = said
+			}
+		}
+	}
+	return a
+}
+
 // stepAt returns the step that was declared at an engine time, empty before one was.
 func stepAt(story *session.Story, at time.Duration) string {
 	step := ""
@@ -122,8 +137,9 @@ func stepAt(story *session.Story, at time.Duration) string {
 	return step
 }
 
-// declared puts step, ballast and packs of the declaration to the run.
+// declared puts step, ballast, packs and air of the declaration to the run.
 func (r *Run) declared(story session.Story, crd *card.Card) {
+	r.air = airAt(&story, crd, r.begin)
 	for i := range story.Runs {
 		if s := &story.Runs[i]; s.Begin == r.begin || s.Number == r.Number {
 			r.Step, r.Packs = s.Step, append(r.Packs[:0], s.Packs...)

@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"downhaul/interlock/model/air"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/rounding"
@@ -33,6 +34,9 @@ type Lift struct {
 	Losses Range   `json:"losses"`        // shares, the greater first
 	Thrust Range   `json:"thrust_n"`      // after losses
 	Mass   float64 `json:"mass_kg"`       // without ballast
+	// Air is the density at the pad over that at the rig, at most 1; 0 where one of the
+	// two is not known and thrust counts as stated.
+	Air float64 `json:"air_share"`
 	// Left is what may be lifted beside the craft, kg.
 	Left  Range      `json:"left_kg"`
 	Steps []LiftStep `json:"steps"`
@@ -52,6 +56,9 @@ func LiftOf(c *card.Card) (l Lift, ok bool) {
 	}
 	l = Lift{Motors: m.Count, Each: Usable(m), Losses: Range{m.LossHigh, m.LossLow}, Mass: c.Craft.Mass, Steps: []LiftStep{}}
 	all := float64(m.Count) * l.Each
+	if l.Air = airShare(c); l.Air > 0 {
+		all *= l.Air
+	}
 	l.Thrust = Range{all * (1 - m.LossHigh), all * (1 - m.LossLow)}
 	l.Left = l.leaves(l.Mass)
 	for i := range c.Steps {
@@ -65,6 +72,29 @@ func LiftOf(c *card.Card) (l Lift, ok bool) {
 			Left: l.leaves(mass), Ratio: Range{l.Thrust.Low / weight, l.Thrust.High / weight}})
 	}
 	return l, true
+}
+
+// airShare returns by how much the pad's air lessens a thrust that the rig measured in
+// its own: thrust at one output goes with density (T = C·ρ·n²). In thinner air that errs
+// low, for a motor turns a little faster under the lesser load. In denser air it turns
+// slower, so that more than was measured is not counted. 0 is not known.
+func airShare(c *card.Card) float64 {
+	if !c.Air.Told || !c.Motors.Rig.Measured || !c.Motors.Rig.Air.Told {
+		return 0
+	}
+	return min(1, air.Density(c.Air)/air.Density(c.Motors.Rig.Air))
+}
+
+// airSays says what the air does to the thrust, and to which side that errs.
+func (l *Lift) airSays(c *card.Card) string {
+	switch {
+	case l.Air == 0:
+		return "Thrust counts as stated: the air in which it was measured (air under [motors.rig]) or that at the pad (air) is not on the card. That errs high where the pad's air is warmer or higher up: by 3.5 % for 10 °C or 300 m more."
+	case l.Air < 1:
+		return fmt.Sprintf("Thrust counts for the pad's air, %s, as %s of what the rig measured in %s: that errs low, for a motor turns a little faster in thinner air. Humidity is left out, which errs high by up to 1.6 %% at 30 °C.",
+			air.Says(c.Air, c.Units), rounding.Show(l.Air, "%", 3, rounding.Down), air.Says(c.Motors.Rig.Air, c.Units))
+	}
+	return fmt.Sprintf("The pad's air, %s, is no thinner than the rig's; what it lifts more is not counted, which errs low. Humidity is left out, which errs high by up to 1.6 %% at 30 °C.", air.Says(c.Air, c.Units))
 }
 
 func (l *Lift) leaves(mass float64) Range {
@@ -85,6 +115,7 @@ func Card(c *card.Card) (says []string, lift *Lift) {
 		l.Motors, c.Show(l.Each, rules.Force), rules.Format(l.Losses.High, "%"), rules.Format(l.Losses.Low, "%"),
 		mass(l.Thrust.Low/Gravity), mass(l.Thrust.High/Gravity), c.Show(l.Mass, rules.Mass), l.Left.says(mass)))
 	says = append(says, "A static budget promises more than the craft lifts: packs sag, rotors stand in each other's wake, and steering needs thrust in hand. Fly the steps; the report reckons with what was flown.")
+	says = append(says, l.airSays(c))
 	if m := &c.Motors; Usable(m) < m.Thrust {
 		says = append(says, fmt.Sprintf("Of %s a motor only %s is counted: above that it did not run clean.", c.Show(m.Thrust, rules.Force), c.Show(Usable(m), rules.Force)))
 	}

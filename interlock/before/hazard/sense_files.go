@@ -185,6 +185,9 @@ func (l *looker) flights() (steps []*card.Step, thrust float64) {
 		return nil, 0
 	}
 	thrust = float64(l.Card.Motors.Count) * l.Card.Motors.Thrust
+	if share := airShare(l.Card); share > 0 {
+		thrust *= share
+	}
 	if thrust == 0 && l.Pad != nil {
 		thrust = l.Pad.Height.MaxAcceleration * l.mass()
 	}

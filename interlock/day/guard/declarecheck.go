@@ -40,10 +40,14 @@ func (d *declared) complete(x *session.Declaration, units string) (says string, 
 		}
 		x.Wind, x.Value = &q.SI, rules.FormatExact(q.SI, q.Unit)
 		return "wind " + x.Value + ", not measured", nil
+	case session.DeclaredAir:
+		x.Value = given.Value
+		_, err = card.ParseAir(given.Value)
+		return "air " + given.Value + ", not measured", err
 	case session.DeclaredInspection:
 		return d.inspection(x, given)
 	}
-	return "", fmt.Errorf("nothing is called %q here; there are step, packs, wind, stop and inspection", string(given.What))
+	return "", fmt.Errorf("nothing is called %q here; there are step, packs, wind, air, stop and inspection", string(given.What))
 }
 
 // step finds a step of the card.

@@ -20,6 +20,7 @@ const (
 	DeclaredStep       What = "step"
 	DeclaredPacks      What = "packs"
 	DeclaredWind       What = "wind"
+	DeclaredAir        What = "air"
 	DeclaredInspection What = "inspection" // or the result of a ground step
 	DeclaredStop       What = "stop"       // how long the rotors took at the last opening
 )
@@ -31,7 +32,7 @@ type Declaration struct {
 	Step  string   `json:"step,omitempty"`
 	Packs []string `json:"packs,omitempty"`
 	// Wind is a reading by hand, m/s: declared, not measured. Value is the
-	// reading or the inspection's value as it was typed.
+	// reading, the air or the inspection's value as it was typed.
 	Wind     *float64 `json:"wind_m_s,omitempty"`
 	Value    string   `json:"value,omitempty"`
 	Passed   bool     `json:"passed,omitempty"`

@@ -1,6 +1,11 @@
 package lift
 
-import "math"
+import (
+	"math"
+
+	"downhaul/interlock/model/air"
+	"downhaul/rules/card"
+)
 
 // largestNumber is far beyond any quantity of the trade in SI.
 const largestNumber = 1e6
@@ -50,19 +55,16 @@ func (r Run) clean() Run {
 		r.Speeds = nil // a rotor that is not told could be any
 	}
 	r.Mass = positive(r.Mass)
-	r.Air = r.Air.clean()
+	r.Air = cleanAir(r.Air)
 	return r
 }
 
-// clean takes an air that is none on this earth for one that was not told.
-func (a Air) clean() Air {
-	if !(a.Celsius >= -60 && a.Celsius <= 60 && a.Pressure >= 3e4 && a.Pressure <= 1.2e5) {
-		return Air{}
+// cleanAir takes an air that no pad has for one that was not told.
+func cleanAir(a card.Air) card.Air {
+	if p := air.Pressure(a); a.Told && a.Celsius >= -60 && a.Celsius <= 60 && p >= 3e4 && p <= 1.2e5 {
+		return a
 	}
-	if !(a.Humidity >= 0 && a.Humidity <= 1) {
-		a.Humidity = 0
-	}
-	return a
+	return card.Air{}
 }
 
 // positive is v, or 0 where it is nothing or no number.
@@ -77,7 +79,7 @@ func (q Question) clean() Question {
 	for _, v := range []*float64{&q.Reserve, &q.Floor, &q.HoverTime, &q.Resting, &q.Craft.Width, &q.Craft.RotorHeight, &q.Craft.CleanThrust} {
 		*v = positive(*v)
 	}
-	q.Air = q.Air.clean()
+	q.Air = cleanAir(q.Air)
 	q.Next = append([]Step(nil), q.Next...)
 	for i := range q.Next {
 		q.Next[i].Mass, q.Next[i].Ballast = positive(q.Next[i].Mass), positive(q.Next[i].Ballast)

@@ -15,6 +15,7 @@ import (
 
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/rules/card"
 )
 
 var dialectRW = sync.OnceValue(func() *dialect.ReadWriter {
@@ -89,7 +90,7 @@ func fly(t testing.TB, cfg craftmodel.Config, lasts float64) (lift.Run, *craftmo
 	}
 	r := lift.Run{
 		Name: fmt.Sprintf("flight with %g kg", cfg.Ballast), Mass: cfg.Mass + cfg.Ballast,
-		Air:     lift.Air{Celsius: cfg.Celsius, Pressure: lift.StandardPressure(cfg.Elevation), Told: true},
+		Air:     card.Air{Celsius: cfg.Celsius, Elevation: cfg.Elevation, Told: true},
 		Outputs: make([]lift.Series, cfg.Motors), Speeds: make([]lift.Series, cfg.Motors),
 	}
 	var frames []craftmodel.Datagram

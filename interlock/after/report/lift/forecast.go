@@ -1,6 +1,11 @@
 package lift
 
-import "math"
+import (
+	"math"
+
+	"downhaul/interlock/model/air"
+	"downhaul/rules/card"
+)
 
 const (
 	// fewestHovers leave one degree of freedom; fewestSteps tell how thrust grows.
@@ -35,17 +40,23 @@ func Ask(runs []Run, q Question) Forecast {
 		w := q.WhatIf
 		f.WhatIf = &w
 	}
+	f.Cannot = cannotSee(runs, q)
+	next, unsure := oneAir(runs, q.Air)
 	for i := range runs {
 		points, unused := runs[i].points(q.Craft)
+		for k := range points {
+			if unsure[i] {
+				points[k].Unsure = math.Hypot(points[k].Unsure, unsureAir)
+			}
+		}
 		f.Points = append(f.Points, points...)
 		f.Unused = append(f.Unused, unused...)
 	}
 	var taut []string
 	f.Points, taut = dropTaut(f.Points)
 	f.Unused = append(f.Unused, taut...)
-	f.Cannot = cannotSee(runs, q)
 	a := asked{Forecast: &f, question: q, steps: stepsOf(f.Points)}
-	a.learn(runs)
+	a.learn(runs, next)
 	for _, s := range q.Next {
 		f.Next = append(f.Next, a.step(s))
 	}
@@ -104,7 +115,7 @@ next:
 }
 
 // learn fits law and pack and draws what they allow, or refuses.
-func (a *asked) learn(runs []Run) {
+func (a *asked) learn(runs []Run, next card.Air) {
 	up := hovers(a.Points)
 	low := math.Inf(1)
 	for _, p := range up {
@@ -141,23 +152,22 @@ func (a *asked) learn(runs []Run) {
 		a.refuse(reason{code: noSag, text: why})
 		return
 	}
-	air := a.question.Air
-	if !air.Told && len(runs) > 0 {
-		air = runs[len(runs)-1].Air
-	}
-	a.draw(up, air)
+	a.draw(up, next)
 }
 
 // draw fits the law and draws the crafts that law, pack and attempts allow.
-func (a *asked) draw(up []Point, air Air) {
+func (a *asked) draw(up []Point, next card.Air) {
 	var why string
 	if a.law, why = newLaw(a.Points); why != "" {
 		a.refuse(reason{code: noLaw, text: why})
 		return
 	}
 	a.report(up)
-	if a.question.WhatIf.HasCelsius && air.Told {
-		air.Celsius = a.question.WhatIf.Celsius
+	if a.question.WhatIf.HasCelsius {
+		next.Celsius = a.question.WhatIf.Celsius // Check refuses it where no air was told
+	}
+	if next.Told {
+		a.Air = &AirReport{Celsius: next.Celsius, Pressure: air.Pressure(next), Density: density(next)}
 	}
 	resting := a.question.Resting
 	if !(resting > 0) {
@@ -167,7 +177,7 @@ func (a *asked) draw(up []Point, air Air) {
 		a.draws = draws
 	}
 	var kept float64
-	a.samples, kept = takeSamples(a.law, &a.supply, attemptsOf(a.Points), resting, air.density(), air.Told, a.draws)
+	a.samples, kept = takeSamples(a.law, &a.supply, attemptsOf(a.Points), resting, density(next), next.Told, a.draws)
 	if kept < 0.02 || len(a.samples) < a.draws {
 		a.refuse(reason{code: contradiction})
 		return
@@ -218,11 +228,11 @@ func cannotSee(runs []Run, q Question) []string {
 		"a motor, a propeller or a cell that will fail",
 		"a mass other than the card and the declared step say",
 	}
-	tension, tilt, air, speed := true, true, true, true
+	tension, tilt, told, speed := true, true, true, true
 	for i := range runs {
 		tension = tension && len(runs[i].Tension.T) > 0
 		tilt = tilt && len(runs[i].Tilt.T) > 0
-		air = air && runs[i].Air.Told
+		told = told && runs[i].Air.Told
 		speed = speed && len(runs[i].Speeds) > 0
 	}
 	if !tension {
@@ -231,11 +241,14 @@ func cannotSee(runs []Run, q Question) []string {
 	if !tilt {
 		no = append(no, "the tilt in the hovers, which costs lift")
 	}
-	if !air {
-		no = append(no, "the air's density: a day 10 °C warmer takes 3.5 % of the lift")
+	if !told {
+		no = append(no, "the density of the air in every flight (declare it, or write air on the card): a day 10 °C warmer takes 3.5 % of the lift, 300 m more of elevation as much")
 	}
 	if !speed {
 		no = append(no, "rotor speeds: thrust is told by output and voltage alone")
+	}
+	if q.WhatIf.HasCelsius {
+		no = append(no, "what other air does to the packs: cold ones sag more, and then the lift errs high")
 	}
 	if q.Craft.Width <= 0 {
 		no = append(no, "ground effect: the craft's width was not given")

@@ -177,7 +177,7 @@ func TestThinAir(t *testing.T) {
 	c := newPaper()
 	q := Question{Craft: c.craft(), HoverTime: 60, Next: []Step{{Mass: 72}}}
 	low := Ask(c.day(60, 66, 72, 78), q).Next[0]
-	q.Air = Air{Celsius: 2, Pressure: StandardPressure(2000), Told: true}
+	q.Air = airOf(2, 2000)
 	high := Ask(c.day(60, 66, 72, 78), q).Next[0]
 	ratio := high.Output.Mid * high.Voltage.Mid / (low.Output.Mid * low.Voltage.Mid)
 	near(t, "output × voltage", ratio, 1/math.Sqrt(0.8217), 0.006)

@@ -6,6 +6,8 @@ import (
 	"testing"
 
 	"pgregory.net/rapid"
+
+	"downhaul/rules/card"
 )
 
 // Whatever is in the series, there is an answer that can be written down: no
@@ -33,7 +35,7 @@ func TestHostileSeriesNeverGetAGo(t *testing.T) {
 		for _, s := range []*Series{&r.Voltage, &r.Current, &r.Height, &r.Climb, &r.Tilt, &r.Tension, &r.Slant, &r.Armed, &r.Landed} {
 			*s = series.Draw(t, "channel")
 		}
-		r.Air = Air{Celsius: number.Draw(t, "air"), Pressure: number.Draw(t, "pressure"), Humidity: number.Draw(t, "humidity"), Told: rapid.Bool().Draw(t, "told")}
+		r.Air = card.Air{Celsius: number.Draw(t, "air"), Pressure: number.Draw(t, "pressure"), Told: rapid.Bool().Draw(t, "told")}
 		return r
 	})
 	good := newPaper().day(60, 66, 72, 78)

@@ -1,5 +1,7 @@
 package lift
 
+import "downhaul/rules/card"
+
 // Series is one quantity over time: T in seconds, ascending, on one clock for
 // all series of a run; V in SI. Both have the same length. Leave out what was
 // missing or doubtful.
@@ -15,7 +17,9 @@ type Run struct {
 	// Mass is that of craft and ballast together, kg, from the card and the
 	// declared step. A wrong mass is found by nobody here.
 	Mass float64
-	Air  Air
+	// Air is that at the pad. Where nobody told that of any run, the density is taken as
+	// the same for all, and the next flight's as unsure by a few percent.
+	Air card.Air
 	// Outputs are the motors' commands, a series for each motor, 0 to 1.
 	Outputs []Series
 	// Speeds are the rotors' speeds, rev/s, a series for each motor in the order
@@ -30,16 +34,6 @@ type Run struct {
 	Slant   Series // m from the anchor to the craft
 	Armed   Series // 0 or 1
 	Landed  Series // 0 or 1, as the craft says
-}
-
-// Air is the air at the pad. With Told false nothing of it was known: the
-// density is then taken as the same for every run, and the next flight's as
-// unsure by a few percent.
-type Air struct {
-	Celsius  float64
-	Pressure float64 // Pa at the pad, not reduced to sea level
-	Humidity float64 // 0 to 1; 0 where unknown, which is at most 1.5 % off below 30 °C
-	Told     bool
 }
 
 // Craft is what does not change from run to run.
@@ -79,8 +73,8 @@ type Question struct {
 	// Resting is the pack's voltage at rest before the next flight, V; 0 takes
 	// that of the newest run.
 	Resting float64
-	// Air is that of the next flight; not Told takes the newest run's.
-	Air Air
+	// Air is that of the next flight; not Told takes the newest that was told of a run.
+	Air card.Air
 	// WhatIf changes the craft before anything is bought.
 	WhatIf WhatIf
 }

@@ -3,6 +3,8 @@ package lift
 import (
 	"math"
 	"math/rand/v2"
+
+	"downhaul/rules/card"
 )
 
 // paper is a craft on paper, with nothing in it but the laws: T = C·ρ·n² with
@@ -54,7 +56,7 @@ type flight struct {
 	pullSeconds           float64 // 0 is 4
 	every                 float64 // s between samples
 	repeat                int     // how often each sample is told
-	air                   Air
+	air                   card.Air
 	seed                  uint64
 	down                  bool // full output on the ground in place of the hover
 }
@@ -71,7 +73,7 @@ func (c paper) fly(f flight) Run {
 	}
 	rng := rand.New(rand.NewPCG(f.seed, 5))
 	r := Run{Name: "on paper", Mass: f.mass, Air: f.air, Outputs: make([]Series, c.motors)}
-	rho := f.air.density()
+	rho := density(f.air)
 	// What hovers of one flight share: a gust's worth of output.
 	shared := 1 + c.noise*rng.NormFloat64()
 	var charge float64
@@ -120,7 +122,7 @@ func (c paper) fly(f flight) Run {
 // day is flights at the masses, the first with a pull.
 func (c paper) day(masses ...float64) (runs []Run) {
 	for i, m := range masses {
-		runs = append(runs, c.fly(flight{mass: m, seconds: 60, pull: i == 0, seed: uint64(i + 1), air: Air{Celsius: 15, Pressure: 101325, Told: true}}))
+		runs = append(runs, c.fly(flight{mass: m, seconds: 60, pull: i == 0, seed: uint64(i + 1), air: card.Air{Celsius: 15, Pressure: 101325, Told: true}}))
 	}
 	return runs
 }

@@ -1,5 +1,10 @@
 package lift
 
+import (
+	"downhaul/interlock/model/air"
+	"downhaul/rules/card"
+)
+
 // Schema is the version of the forecast's JSON.
 const Schema = 1
 
@@ -43,6 +48,7 @@ type Forecast struct {
 	Settle string         `json:"settle,omitempty"`
 	Fit    *FitReport     `json:"fit,omitempty"`
 	Pack   *PackReport    `json:"pack,omitempty"`
+	Air    *AirReport     `json:"air,omitempty"` // of the next flight; nil where it was not told
 	Next   []StepForecast `json:"next"`
 	WhatIf *WhatIf        `json:"what_if,omitempty"`
 	Needed Requirement    `json:"required"`
@@ -157,6 +163,19 @@ type PackReport struct {
 	Collapse float64 `json:"collapse_current_a,omitempty"`
 	Deepest  float64 `json:"deepest_charge_c"`
 	Runs     int     `json:"runs"`
+}
+
+// AirReport is the air of the next flight. Density is reckoned dry, which errs high.
+type AirReport struct {
+	Celsius  float64 `json:"temperature_c"`
+	Pressure float64 `json:"pressure_pa"`
+	Density  float64 `json:"density_kg_m3"`
+}
+
+// Says returns it for people, in the units of the system, with the side to which it errs.
+func (r *AirReport) Says(system string) string {
+	a := card.Air{Celsius: r.Celsius, Pressure: r.Pressure, Told: true}
+	return "air: " + air.Says(a, system) + "; thrust at one output goes with it; humidity is left out, and air that is damper than in the flights takes up to 1.6 % of the lift at 30 °C, so lift errs high by that"
 }
 
 // Kind says what a point is evidence of.

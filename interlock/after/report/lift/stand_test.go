@@ -8,6 +8,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"downhaul/rules/card"
 )
 
 // standTables are measured tables of static thrust (origin and licence beside
@@ -152,7 +154,7 @@ func judged(t *testing.T, points []Point, weight float64) StepForecast {
 			a.heaviest = p
 		}
 	}
-	a.draw(points, Air{})
+	a.draw(points, card.Air{})
 	if a.refusal.code != 0 {
 		t.Fatal(a.Refused)
 	}

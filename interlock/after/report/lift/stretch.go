@@ -260,7 +260,7 @@ func (r *Run) point(b *bins, from, to int) Point {
 		Run: r.Name, Step: r.Step, From: b.time(from), To: b.time(to), Mass: r.Mass, Motors: len(r.Outputs),
 		Output: math.Sqrt(over(b.square, from, to)), Voltage: r.Voltage.within(b.time(from), b.time(to)),
 		Current: known(r.Current.within(b.time(from), b.time(to))), Height: known(over(b.height, from, to)),
-		Density: r.Air.density(), seconds: float64(to-from) * binTime,
+		Density: density(r.Air), seconds: float64(to-from) * binTime,
 	}
 	if b.speedSquare != nil {
 		p.Speed = math.Sqrt(known(over(b.speedSquare, from, to)))

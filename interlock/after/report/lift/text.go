@@ -181,4 +181,7 @@ func (f *Forecast) basis(p *page, system string) {
 		}
 		p.wrapped("            ", "            ", text)
 	}
+	if f.Air != nil {
+		p.wrapped("            ", "            ", f.Air.Says(system))
+	}
 }

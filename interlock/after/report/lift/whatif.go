@@ -118,8 +118,15 @@ func (w *WhatIf) apply(c Craft, m machine, samples []sample) machine {
 	return m
 }
 
-// Check says what of it cannot be answered for this craft; nil when all can.
-func (w *WhatIf) Check(c Craft) error {
+// Check says what of it cannot be answered of these runs and this craft; nil when all
+// can. A density that was not told of every run cannot be exchanged for another.
+func (w *WhatIf) Check(c Craft, runs []Run) error {
+	for i := range runs {
+		if w.HasCelsius && !cleanAir(runs[i].Air).Told {
+			return fmt.Errorf("what if air=%s: the air of %s is not known, so what other air would do is not either. Declare it before the flights (downhaul declare air \"20 °C\" \"300 m\") or write air on the card, and ask of sessions that have it", rules.Format(w.Celsius, "°C"), runs[i].label())
+		}
+	}
+
 	if w.Cells > 0 && c.Cells <= 0 {
 		return fmt.Errorf("what if cells=%d: the pad file does not say how many cells flew; write cells under [craft]", w.Cells)
 	}

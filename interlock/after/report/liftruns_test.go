@@ -1,0 +1,68 @@
+package report
+
+import (
+	"math"
+	"strings"
+	"testing"
+	"time"
+
+	"downhaul/interlock/after/report/lift"
+	"downhaul/interlock/model/air"
+	"downhaul/interlock/pad"
+	"downhaul/interlock/records/session"
+	"downhaul/rules/card"
+)
+
+// The air of a run is what was declared last before it, else the card's.
+func TestAirOfARun(t *testing.T) {
+	crd := &card.Card{Air: card.Air{Celsius: 10, Pressure: 100000, Told: true}}
+	declare := func(at int, what session.What, value string) session.Declaration {
+		return session.Declaration{What: what, Value: value, At: time.Duration(at) * time.Second}
+	}
+	story := session.Story{
+		Declarations: []session.Declaration{
+			declare(100, session.DeclaredAir, "20 °C, 985 hPa"), declare(150, session.DeclaredWind, "6 mph"), declare(200, session.DeclaredAir, "77 °F, 1640.42 ft"),
+		},
+		Runs: []session.Run{{Number: 1, Begin: 50 * time.Second}},
+	}
+	for _, c := range []struct {
+		at                int
+		celsius, pressure float64
+	}{{50, 10, 100000}, {120, 20, 98500}, {250, 25, 95461.3}} { // 500 m by the published standard atmosphere
+		r := Run{Number: 2, begin: time.Duration(c.at) * time.Second}
+		r.declared(story, crd)
+		if math.Abs(r.air.Celsius-c.celsius) > 1e-9 || math.Abs(air.Pressure(r.air)-c.pressure) > 1 || !r.air.Told {
+			t.Errorf("at %d s: %+v", c.at, r.air)
+		}
+	}
+	if a := airAt(&session.Story{}, nil, time.Minute); a.Told {
+		t.Errorf("nothing told: %+v", a)
+	}
+	if says := declaredSays(&story.Declarations[0]); says != "air: 20 °C, 985 hPa, declared, not measured" {
+		t.Errorf("%q", says)
+	}
+}
+
+// A what-if that cannot be answered is refused, and no second forecast stands beside
+// the first.
+func TestWhatIfAirIsRefusedWithoutAir(t *testing.T) {
+	what, err := lift.ParseWhatIf("air=45°C")
+	if err != nil {
+		t.Fatal(err)
+	}
+	s := &Session{
+		liftCard: &card.Card{Craft: card.Craft{Name: "c", Mass: 30}, Steps: []card.Step{{Name: "one"}}}, liftPad: &pad.Pad{},
+		liftRuns: []*lift.Run{{Name: "session 1, run 1", Mass: 30}},
+	}
+	l := liftOf([]*Session{s}, &what)
+	if l.WhatIf != nil || !strings.Contains(l.Unanswered, "session 1, run 1 is not known") || len(l.Doubts) == 0 {
+		t.Errorf("%+v", l)
+	}
+	s.liftRuns[0].Air = card.Air{Celsius: 15, Pressure: 101325, Told: true}
+	if l = liftOf([]*Session{s}, &what); l.WhatIf == nil || l.Unanswered != "" {
+		t.Errorf("with the air told: %+v", l)
+	}
+	if l = liftOf(nil, &what); !strings.Contains(l.Unanswered, "no forecast") {
+		t.Errorf("without a session: %+v", l)
+	}
+}

@@ -27,7 +27,7 @@ var varying = []struct {
 	{regexp.MustCompile(`\b([2-9A-HJ-NP-Z]{4}-){3}[2-9A-HJ-NP-Z]{4}\b`), "CODE"},
 	{regexp.MustCompile(`\d+ (lines|decisions)`), "N $1"},
 	{regexp.MustCompile(`in force for \d+ d`), "in force for N d"},
-	{regexp.MustCompile(`passed \d{4}-\d\d-\d\d`), "passed DATE"},
+	{regexp.MustCompile(`passed\s+\d{4}-\d\d-\d\d`), "passed DATE"},
 	{regexp.MustCompile(`(?m)^Page: .*\n(  .*\n)?`), ""},
 }
 

@@ -26,7 +26,7 @@ func demoFile(t testing.TB, name string) []byte {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return []byte(strings.NewReplacer("@FOLDER@", "/tmp/proof", "@LINK@", "127.0.0.1:40123").Replace(string(b)))
+	return []byte(strings.NewReplacer("@FOLDER@", "/tmp/proof", "@LINK@", "127.0.0.1:40123", "@TODAY@", time.Now().Format(time.DateOnly)).Replace(string(b)))
 }
 
 func setupOf(t testing.TB, envelope, padText []byte) Setup {

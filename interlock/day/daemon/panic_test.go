@@ -28,7 +28,7 @@ var goroutines = []struct {
 	name, file string
 	changes    [][2]string // old and new
 }{
-	{"loop", "interlock/day/guard/run.go", [][2]string{{"\tfor ctx.Err() == nil {\n\t\tnext := g.Turn", "\tfor panicNow(\"loop\"); ctx.Err() == nil; panicNow(\"loop\") {\n\t\tnext := g.Turn"}}},
+	{"loop", "interlock/day/guard/loop.go", [][2]string{{"\tfor ctx.Err() == nil {\n\t\tnext := g.Turn", "\tfor panicNow(\"loop\"); ctx.Err() == nil; panicNow(\"loop\") {\n\t\tnext := g.Turn"}}},
 	{"links", "interlock/day/guard/run.go", [][2]string{
 		{"readers.Go(func() {\n\t\t\tvar room", "readers.Go(panicking(\"links\", func() {\n\t\t\tvar room"},
 		{"Err: err})\n\t\t\t}\n\t\t})\n", "Err: err})\n\t\t\t}\n\t\t}))\n"}}},
@@ -54,7 +54,7 @@ var goroutines = []struct {
 var argued = map[string]string{
 	"hw/loadcell.go: go func() {": "reads a real converter; no virtual board has one. Nothing recovers, as for all others",
 	"hw/virtual/client.go: stop := context.AfterFunc(ctx, func() { c.conn.Close() })":                        "a client of the board, in another process",
-	"hw/gpioboard_linux.go: defer context.AfterFunc(ctx, func() { _ = g.edge.deadline(time.Unix(1, 0)) })()": "one call at the end, when the relay is off",
+	"hw/gpioevent_linux.go: defer context.AfterFunc(ctx, func() { _ = g.edge.deadline(time.Unix(1, 0)) })()": "one call at the end, when the relay is off",
 	"interlock/day/telemetry/link/udp.go: defer context.AfterFunc(ctx, func() { l.udp.Close() })()":          "one call at the end, when the relay is off",
 	"interlock/day/telemetry/link/tcp.go: defer context.AfterFunc(ctx, func() { c.Close() })()":              "one call at the end, when the relay is off",
 	"interlock/day/telemetry/link/link.go: defer context.AfterFunc(l.end, cancel)()":                         "one call of the library at the end, when the relay is off",
@@ -64,7 +64,8 @@ var argued = map[string]string{
 var catches = map[string]string{
 	"rules/document/parse.go":        "works before anything is opened",
 	"interlock/day/intake/border.go": "what reads links and sensors may be wrong: a fault, and the loop goes on with its lines",
-	"interlock/limits/broken.go":     "the same of what derives from them",
+	"interlock/day/intake/counts.go": "counts of what may be wrong are left out",
+	"interlock/limits/due.go":        "the same of what derives from them",
 }
 
 // panicHelp goes beside the changed files. The goroutine's own work goes on

@@ -41,7 +41,7 @@ type flight struct {
 
 func fly(t *testing.T, name string) *flight {
 	t.Helper()
-	text, err := os.ReadFile(filepath.Join("..", "..", "testdata", "scenarios", name+".txt"))
+	text, err := os.ReadFile(filepath.Join("..", "..", "..", "testdata", "scenarios", name+".txt"))
 	must(t, err)
 	scenario, err := craftmodel.ParseScenario(name, string(text))
 	must(t, err)

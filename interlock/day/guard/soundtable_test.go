@@ -55,7 +55,7 @@ func soundTable() string {
 // The README draws the sounds as they are played.
 func TestSoundTableInTheREADME(t *testing.T) {
 	const begin, end = "-rewrite-sounds\" -->\n", "<!-- end of sounds -->"
-	name := filepath.Join("..", "..", "README.md")
+	name := filepath.Join("..", "..", "..", "README.md")
 	text, err := os.ReadFile(name)
 	must(t, err)
 	before, rest, ok := strings.Cut(string(text), begin)

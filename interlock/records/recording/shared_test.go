@@ -16,7 +16,7 @@ import (
 // outside opens data that nobody in this project made.
 func outside(t testing.TB, name string) string {
 	t.Helper()
-	path := filepath.Join("..", "..", "..", "shared", "data", "telemetry", name)
+	path := filepath.Join("..", "..", "..", "..", "shared", "data", "telemetry", name)
 	if _, err := os.Stat(path); err != nil {
 		t.Skipf("no data from outside the project at %s", path)
 	}

@@ -46,7 +46,7 @@ type scene struct {
 // Slow channels may not jump: a height that steps by a metre is no height, and
 // a delay that jumps is a frame that was overtaken.
 const (
-	heightJump = 0.9 // m
+	heightJump = 0.9  // m
 	heightPace = 0.45 // m/s; the climb told is none, and over 5 s it is held against the height
 	lagJump    = 0.05
 	lagPace    = 0.5 // s/s

@@ -20,7 +20,6 @@ var untold = map[string]string{
 	"ages": "never changes", "limits.channels.rules": "never changes", "limits.channels.perms": "never changes", "limits.channels.calcs": "never changes",
 	"limits.channels.used": "never changes", "limits.channels.needed": "never changes", "limits.channels.frozenAfter": "never changes",
 	"limits.channels.named":  "never changes",
-	"limits.channels.inside": "never changes", "limits.channels.low": "a short cut that changes nothing", "limits.channels.high": "a short cut that changes nothing",
 	"limits.channels.missed": "a rule of the channel is missing", "latch.kept": "decides only by being less than trips or not",
 	"limits.channels.shortest": "never changes", "limits.channels.longest": "never changes", "limits.channels.sloped": "never changes", "limits.channels.warming": "never changes",
 	"now": "times are told relative to it", "next": "may be early; what is due is told by its owner", "latch.next": "may be early; what is due is told by its owner",

@@ -99,7 +99,7 @@ func (c *chance) below(n uint64) uint64 {
 var derivedLimits = map[rules.ChannelID]float64{
 	rules.LinkLag: 0.03, rules.Height: 5, rules.Climb: 0.4, rules.Apex: 8, rules.Distance: 7, rules.SlantRange: 12, rules.Sway: 4,
 	rules.Tilt: 0.6, rules.MotorHighest: 0.7, rules.MotorSpread: 0.3, rules.MotorHeadroom: 0.5, rules.RotorSpeed: 20,
-	rules.TensionRate: 2000, rules.Gust: 6, rules.Mean2: 4, rules.Mean10: 3.8, rules.Peak10: 7, rules.Lull10: 0.4, rules.RotorWind: 8,
+	rules.TensionRate: 2000, rules.Gust: 6, rules.Mean2: 4, rules.Mean10: 3.8, rules.Peak10: 7, rules.Lull10: 0.4, rules.RotorWind: 8, rules.RotorGust: 9,
 	rules.PackMeanCell: 3.9, rules.PackResistance: 0.05, rules.PackResting: 51, rules.PackToFloor: 100, rules.LiftReserve: 0.8,
 }
 

@@ -74,7 +74,7 @@ func (id ChannelID) String() string { return id.Channel().Name }
 // OfWind reports whether the channel is a speed of the wind, measured or worked out.
 func (id ChannelID) OfWind() bool {
 	switch id {
-	case WindSpeed, Gust, Mean2, Mean10, Peak10, Lull10, RotorWind:
+	case WindSpeed, Gust, Mean2, Mean10, Peak10, Lull10, RotorWind, RotorGust:
 		return true
 	}
 	return false

@@ -62,7 +62,7 @@ const settles = 4
 // step take to show whole.
 var filters = map[rules.ChannelID]time.Duration{
 	rules.Gust: 3 * time.Second, rules.Mean2: 2 * time.Minute, rules.Mean10: 10 * time.Minute, rules.Sway: 5 * time.Second,
-	rules.LinkLoss: 10 * time.Second, rules.Peak10: 3 * time.Second, rules.Lull10: 3 * time.Second,
+	rules.LinkLoss: 10 * time.Second, rules.Peak10: 3 * time.Second, rules.Lull10: 3 * time.Second, rules.RotorGust: 3 * time.Second,
 	rules.TensionRate: 50 * time.Millisecond, rules.PackToFloor: time.Minute,
 }
 

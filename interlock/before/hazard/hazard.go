@@ -39,7 +39,7 @@ var hazards = []struct {
 	{"no thrust is left to steer with", []rules.ChannelID{rules.MotorHighest, rules.MotorHeadroom, rules.MotorSpread, rules.LiftReserve}},
 	{"a motor or its controller fails", []rules.ChannelID{rules.RotorSpeed, rules.ESCTemperature, rules.ESCFailures, rules.MotorSpread}},
 	{"a rotor or frame shakes itself loose", []rules.ChannelID{rules.Vibration, rules.Clipping}},
-	{"the wind is too strong", []rules.ChannelID{rules.Gust, rules.WindSpeed, rules.Mean2, rules.Mean10, rules.Peak10, rules.RotorWind}},
+	{"the wind is too strong", []rules.ChannelID{rules.Gust, rules.WindSpeed, rules.Mean2, rules.Mean10, rules.Peak10, rules.RotorWind, rules.RotorGust}},
 }
 
 // noChannel are hazards that no channel shows, whatever the pad has.

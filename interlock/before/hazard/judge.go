@@ -3,6 +3,7 @@ package hazard
 import (
 	"fmt"
 	"math"
+	"strings"
 
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/stopping"
@@ -122,7 +123,9 @@ func Judge(c Case) Verdict {
 	j.keepOut()
 	j.out.Budgets = j.budgets
 	for i := range c.Envelope.Rules {
-		j.out.Meanwhile = append(j.out.Meanwhile, j.meanwhile(i))
+		m := j.meanwhile(i)
+		m.Says = strings.TrimSpace(m.Says + " " + j.windSays(&c.Envelope.Rules[i]))
+		j.out.Meanwhile = append(j.out.Meanwhile, m)
 	}
 	return j.out
 }

@@ -220,13 +220,18 @@ func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 		if id == rules.Peak10 || id == rules.Lull10 {
 			d.forget = 10*time.Minute + 4*time.Second
 		}
-	case rules.RotorWind:
+	case rules.RotorWind, rules.RotorGust:
 		factor := math.Log(cfg.RotorHeight/cfg.Roughness) / math.Log(cfg.AnemometerHeight/cfg.Roughness)
 		if cfg.Method == derived.PowerLaw {
 			factor = math.Pow(cfg.RotorHeight/cfg.AnemometerHeight, cfg.Exponent)
 		}
-		field(rules.WindSpeed, func(x float64) float64 { return x / factor })
 		d.settle, d.pulses = 500*time.Millisecond, true
+		if id == rules.RotorGust {
+			factor = max(1, factor)
+			d.average, d.settle, d.pulses = true, 3500*time.Millisecond, false
+			d.forget = d.settle
+		}
+		field(rules.WindSpeed, func(x float64) float64 { return x / factor })
 	case rules.PackMeanCell:
 		n := float64(max(1, cfg.Cells))
 		field(cfg.PackVoltage, func(x float64) float64 { return x * n })

@@ -151,7 +151,7 @@ func (p *plan) outOfReach(r *rules.Rule) string {
 		return why
 	case r.Watch == rules.Apex:
 		return "the prediction grows until the next sample and falls back with it: its rate is that of a saw, whatever the craft does"
-	case r.Watch == rules.Gust || r.Watch == rules.Mean2 || r.Watch == rules.Mean10:
+	case r.Watch == rules.Gust || r.Watch == rules.RotorGust || r.Watch == rules.Mean2 || r.Watch == rules.Mean10:
 		return ""
 	case d.average || r.Watch == rules.LinkLag:
 		return "the value is worked out over a span of its own, and nothing that can be sent gives it a steady rate"

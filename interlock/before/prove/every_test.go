@@ -40,7 +40,7 @@ func calm(id rules.ChannelID) (at, off float64) {
 		at = 40
 	case rules.TensionRate:
 		return 0, 3000
-	case rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind:
+	case rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind, rules.RotorGust:
 		at = 4
 	case rules.PackMeanCell:
 		at = 4

@@ -15,7 +15,7 @@ import (
 
 // budgetOf is generous: how the real one is worked out is the command's.
 func budgetOf(r *rules.Rule) Budget {
-	v := map[rules.ChannelID]time.Duration{rules.Gust: 3 * time.Second, rules.Sway: 5 * time.Second, rules.LinkLoss: 10 * time.Second}[r.Watch] +
+	v := map[rules.ChannelID]time.Duration{rules.Gust: 3 * time.Second, rules.RotorGust: 3 * time.Second, rules.Sway: 5 * time.Second, rules.LinkLoss: 10 * time.Second}[r.Watch] +
 		r.Over + 2*r.Watch.Channel().Period + r.Lasting
 	return Budget{Value: v, Silence: r.StaleAfter, Relay: max(v, r.StaleAfter) + 50*time.Millisecond}
 }

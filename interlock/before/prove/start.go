@@ -172,7 +172,7 @@ func (p *plan) valueIn(s *scene, d *drive) (float64, bool) {
 			return math.Abs(s.to[rules.Motor1Output] - s.to[rules.Motor1Output+1]), true
 		case rules.RotorSpeed:
 			return s.to[rules.Motor1Speed], true
-		case rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind:
+		case rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind, rules.RotorGust:
 			return s.to[rules.WindSpeed], true
 		case rules.PackMeanCell:
 			cfg := &p.cfg

@@ -164,7 +164,7 @@ func (t *trial) latched(name string, r *rig, cleared bool) {
 // spike: one single sample past the limit.
 func (t *trial) spike() {
 	const name = "one sample"
-	if t.d.average && t.rule.Watch != rules.Gust {
+	if t.d.average && t.rule.Watch != rules.Gust && t.rule.Watch != rules.RotorGust {
 		t.moot(name, average)
 		return
 	}

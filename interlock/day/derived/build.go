@@ -19,7 +19,7 @@ var order = [...]rules.ChannelID{
 	rules.Tilt, rules.Distance, rules.SlantRange, rules.Sway,
 	rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom, rules.LiftReserve, rules.RotorSpeed,
 	rules.TensionRate,
-	rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind,
+	rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10, rules.RotorWind, rules.RotorGust,
 	rules.PackMeanCell, rules.PackResistance, rules.PackResting, rules.PackToFloor,
 }
 
@@ -110,8 +110,8 @@ func (c Config) make(id rules.ChannelID) limits.Calculator {
 		return newMeanWind(id)
 	case rules.Peak10, rules.Lull10:
 		return newPeakWind(id)
-	case rules.RotorWind:
-		return newRotorWind(c)
+	case rules.RotorWind, rules.RotorGust:
+		return newRotorWind(c, id)
 	case rules.PackMeanCell:
 		return meanCell{source: c.PackVoltage, cells: float64(c.Cells)}
 	case rules.PackResistance:
@@ -152,7 +152,7 @@ func (c Config) check(id rules.ChannelID) error {
 		f := c.Full
 		ok = f == FullOutput{} || f.Pull > 0 && f.Volts > 0 && f.Resting > f.Volts && f.Amps > 0 && finite(f.Pull, f.Resting, f.Amps) &&
 			c.packVoltage() && c.PackCurrent.Channel().Kind == rules.Current
-	case rules.RotorWind:
+	case rules.RotorWind, rules.RotorGust:
 		ok = c.AnemometerHeight > 0 && c.RotorHeight > 0 && finite(c.AnemometerHeight, c.RotorHeight) &&
 			(c.Method == LogLaw && c.Roughness > 0 && c.Roughness < c.AnemometerHeight && c.Roughness < c.RotorHeight ||
 				c.Method == PowerLaw && c.Exponent >= 0 && c.Exponent <= 1)

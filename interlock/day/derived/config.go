@@ -200,7 +200,7 @@ func (c Config) inputs(id rules.ChannelID) []rules.ChannelID {
 		return []rules.ChannelID{rules.Tension}
 	case rules.Gust, rules.Mean2, rules.Mean10, rules.RotorWind:
 		return []rules.ChannelID{rules.WindSpeed}
-	case rules.Peak10, rules.Lull10:
+	case rules.Peak10, rules.Lull10, rules.RotorGust:
 		return []rules.ChannelID{rules.Gust}
 	case rules.PackMeanCell:
 		return []rules.ChannelID{c.PackVoltage}

@@ -77,7 +77,7 @@ func lively(r *rig, at time.Duration, k int) {
 var excused = map[string]string{
 	"linkLag.lowest":  "the least of linkLag.least",
 	"meanWind.output": "set once", "meanWind.tolerated": "set once",
-	"peakWind.output": "set once", "rotorWind.factor": "set once",
+	"peakWind.output": "set once", "rotorWind.factor": "set once", "rotorWind.from": "set once", "rotorWind.to": "set once",
 	"climb.source": "set once", "climb.height": "set once", "height.sources": "set once", "height.count": "set once", "height.vote": "set once",
 	"height.apart": "set once", "height.climb": "set once", "height.overHome": "set once",
 	"apex.errorHeight": "set once", "apex.errorClimb": "set once", "apex.stated": "set once",

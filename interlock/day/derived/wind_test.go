@@ -309,6 +309,31 @@ func TestWindProperties(t *testing.T) {
 	})
 }
 
+// A gust carried up to the rotors by the same worked values as the mean wind below; a
+// mast that stands higher than the rotors tells what it measured. It is a mean over 3 s:
+// before them it is missing.
+func TestRotorGust(t *testing.T) {
+	for _, c := range []struct{ v, from, to, z0, alpha, want float64 }{
+		{10, 10, 80, 0.03, 0, 13.580}, {5, 20, 50, 0, 0.30, 6.582}, {10, 3, 10, 0.03, 0, 12.614}, {10, 10, 3, 0.03, 0, 10}, {10, 10, 3, 0, 0.3, 10},
+	} {
+		cfg := whole()
+		cfg.AnemometerHeight, cfg.RotorHeight = c.from, c.to
+		cfg.Method, cfg.Roughness, cfg.Exponent = LogLaw, c.z0, 0
+		if c.z0 == 0 {
+			cfg.Method, cfg.Exponent = PowerLaw, c.alpha
+		}
+		r := newRig(t, cfg, rules.RotorGust)
+		for i := range 13 {
+			at := time.Duration(i) * 250 * time.Millisecond
+			r.put(at, rules.WindSpeed, c.v)
+			if i == 3 && r.t[rules.RotorGust].Quality != rules.Missing {
+				t.Errorf("a gust of 3 s after one: %+v", r.t[rules.RotorGust])
+			}
+		}
+		r.wantGood(t, rules.RotorGust, c.want, 2e-3)
+	}
+}
+
 // Worked values of both laws, each reproduced from its formula: 10 m/s at 10 m,
 // z0 0.03, at 80 m 13.58; 5 m/s at 20 m, z0 1.0, at 50 m 6.53; power law 5 m/s
 // from 20 to 50 m with 0.30 6.58 (novacalculator.com, wind speed at height; its

@@ -106,7 +106,7 @@ func (l *Lift) leaves(mass float64) Range {
 func Card(c *card.Card) (says []string, lift *Lift) {
 	l, ok := LiftOf(c)
 	if !ok {
-		return []string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, nil
+		return append([]string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, recipe(c)...), nil
 	}
 	mass := func(v float64) string {
 		return rounding.Show(v, rules.DefaultUnit(rules.Mass, c.Units), 3, rounding.Down)
@@ -123,6 +123,7 @@ func Card(c *card.Card) (says []string, lift *Lift) {
 		s := &l.Steps[i]
 		says = append(says, fmt.Sprintf("Step %q: %s left, thrust %.2f to %.2f times the weight.", s.Step, s.Left.says(mass), down2(s.Ratio.Low), down2(s.Ratio.High)))
 	}
+	says = append(says, recipe(c)...)
 	return says, &l
 }
 

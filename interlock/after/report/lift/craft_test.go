@@ -126,7 +126,7 @@ func TestForecastAgainstTheModelsTruth(t *testing.T) {
 			continue
 		}
 		for _, s := range f.Next {
-			output, amps, most := truth(t, base, s.Ballast, lift.DefaultHoverTime)
+			output, amps, most := truth(t, base, s.Ballast, lift.HoverTime)
 			if !s.Numbers {
 				t.Errorf("seed %d, %s: no numbers: %s", seed, s.Name, s.Reason)
 				continue

@@ -10,12 +10,12 @@ import (
 const (
 	// fewestHovers leave one degree of freedom; fewestSteps tell how thrust grows.
 	fewestHovers, fewestSteps = 3, 2
-	// widerBy is the least by which the heaviest hover must exceed the lightest
+	// WiderBy is the least by which the heaviest hover must exceed the lightest
 	// for the law's slope to mean anything.
-	widerBy = 1.08
-	// lowestTop is the least output of the heaviest hover: from lower, full output
+	WiderBy = 1.08
+	// LowestTop is the least output of the heaviest hover: from lower, full output
 	// is too far off.
-	lowestTop = 0.45
+	LowestTop = 0.45
 	// sameStep is how far apart, as a share, two loads are still one step.
 	sameStep = 0.02
 )
@@ -34,7 +34,7 @@ func Ask(runs []Run, q Question) Forecast {
 		f.Needed.Reserve = DefaultReserve
 	}
 	if !(f.Needed.HoverTime > 0) {
-		f.Needed.HoverTime = DefaultHoverTime
+		f.Needed.HoverTime = HoverTime
 	}
 	if !q.WhatIf.none() {
 		w := q.WhatIf
@@ -131,13 +131,13 @@ func (a *asked) learn(runs []Run, next card.Air) {
 	case len(up) == 0:
 		a.refuse(reason{code: nothing})
 		return
-	case a.steps < fewestSteps || a.heaviest.Thrust < widerBy*low:
+	case a.steps < fewestSteps || a.heaviest.Thrust < WiderBy*low:
 		a.refuse(reason{code: oneStep, mass: up[0].Mass, n: len(up)})
 		return
 	case len(up) < fewestHovers:
 		a.refuse(reason{code: fewHovers, n: len(up)})
 		return
-	case a.heaviest.Output < lowestTop:
+	case a.heaviest.Output < LowestTop:
 		a.refuse(reason{code: tooLight, share: a.heaviest.Output})
 		return
 	}
@@ -190,6 +190,7 @@ func (a *asked) draw(up []Point, next card.Air) {
 
 // refuse leaves the forecast without numbers.
 func (a *asked) refuse(r reason) {
+	r.hover = a.Needed.HoverTime
 	a.refusal = r
 	a.Refused, a.Settle = r.sentence("metric")
 }

@@ -63,8 +63,8 @@ func TestRefusals(t *testing.T) {
 		says  string
 		ready string // what would settle it
 	}{
-		{"nothing", nil, "no steady hover", "hover for 20 s"},
-		{"a hover too short", []Run{c.fly(flight{mass: 60, seconds: 3})}, "no steady hover", "hover for 20 s"},
+		{"nothing", nil, "no steady hover", "hover for 60 s"},
+		{"a hover too short", []Run{c.fly(flight{mass: 60, seconds: 3})}, "no steady hover", "hover for 60 s"},
 		{"one step only", c.day(60, 60.2, 60.1, 60)[1:], "one load", "8 % away"},
 		{"two hovers", []Run{c.fly(flight{mass: 60, seconds: 30}), c.fly(flight{mass: 70, seconds: 30})}, "no degree of freedom", "hover again"},
 		{"no current", []Run{none(c.day(60)[0]), none(c.day(70)[0]), none(c.day(80)[0])}, "no pack current", "voltage and current together"},

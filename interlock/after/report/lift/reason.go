@@ -47,6 +47,7 @@ type reason struct {
 	mass, volts, amps      float64
 	share, mid, high, need float64
 	limit, seconds         float64
+	hover                  float64 // s that are asked of a hover; 0 is the recipe's
 	n                      int
 	text                   string
 	take                   *Take
@@ -68,17 +69,21 @@ func (r reason) sentence(system string) (why, settle string) {
 		}
 		return fmt.Sprintf("%.0f %%", 100*v)
 	}
-	const hoverMore = "hover again at two of the loads, 20 s or more each, in calm air"
+	if !(r.hover > 0) {
+		r.hover = HoverTime
+	}
+	long := rules.Format(r.hover, "s")
+	hoverMore := "hover again at two of the loads, " + long + " or more each, in calm air"
 	const fullPull = "first a full-output pull of 2 s at a light step, the craft tied down or the tether taut and inside its working load"
 	switch r.code {
 	case nothing:
 		return "there is no steady hover to learn from",
-			fmt.Sprintf("hover for 20 s, above one craft width, tether slack, at two ballast steps, and one of them twice (a hover counts from %g s)", shortestHover)
+			fmt.Sprintf("hover for %s, above one craft width, tether slack, at two ballast steps, and one of them twice (a hover counts from %g s)", long, shortestHover)
 	case onlyAttempts:
 		return "there are only full-output attempts that stayed on the ground", "take ballast off until it hovers, and hover at two lighter steps"
 	case oneStep:
 		return fmt.Sprintf("every hover was at about one load (%s): how lift grows with output is not known", mass),
-			fmt.Sprintf("hover at a load at least %.0f %% away from it, upward only in small steps", 100*(widerBy-1))
+			fmt.Sprintf("hover at a load at least %.0f %% away from it, upward only in small steps", 100*(WiderBy-1))
 	case fewHovers:
 		return fmt.Sprintf("%d hovers leave no degree of freedom: their scatter is not known", r.n), hoverMore
 	case tooLight:
@@ -98,7 +103,7 @@ func (r reason) sentence(system string) (why, settle string) {
 	case stayedDown:
 		return fmt.Sprintf("full output did not lift %s at %s", mass, volts), "take ballast off"
 	case tooFar:
-		return fmt.Sprintf("it is more than %s heavier than anything that was held in a hover", pct(furthest-1)), fmt.Sprintf("fly a step of at most %s first", mass)
+		return fmt.Sprintf("it is more than %s heavier than anything that was held in a hover", pct(Furthest-1)), fmt.Sprintf("fly a step of at most %s first", mass)
 	case noHover:
 		return "by the fit it would not leave the ground, or its hardest working motor would be at full output", r.takes(system)
 	case tooLittle:
@@ -121,13 +126,14 @@ func (r reason) sentence(system string) (why, settle string) {
 	case nearFloor:
 		return fmt.Sprintf("the pack may be down to %s when the hover ends, and the floor is %s", volts, say(r.limit, rules.Voltage)), "plan a shorter hover, or start with a fuller pack"
 	case tooLong:
-		return "so much charge was never drawn: how the pack falls from there on is not known", fmt.Sprintf("plan at most %s, or hover longer at a lighter step first", say(r.seconds, rules.Duration))
+		return fmt.Sprintf("so much charge as a hover of %s takes was never drawn: how the pack falls from there on is not known", long),
+			fmt.Sprintf("plan at most %s (hover on the card), or hover longer at a lighter step first", say(r.seconds, rules.Duration))
 	case noFall:
 		return "the flights were too short to show how the pack falls as it drains", "hover for a minute or more at one of the loads, packs full, and record the pack until after the landing"
 	case absurd:
 		return "with these masses, voltages and temperatures there is no state in which it flies", "check the card, the resting voltage and the what-if"
 	case fine:
-		return fmt.Sprintf("reserve %s at the least (required %s), with the supply seen to carry it", pct(r.share), pct(r.need)), ""
+		return fmt.Sprintf("reserve %s at the least (required %s) at the end of a hover of %s, with the supply seen to carry it", pct(r.share), pct(r.need), long), ""
 	}
 	return r.text, ""
 }

@@ -9,9 +9,9 @@ const (
 	// carry it is trusted. On measured supplies with a current limit, the last
 	// good reading lay within a tenth below the collapse, without a sign of it.
 	reach = 1.1
-	// furthest is how much heavier than anything held in a hover the next step may
+	// Furthest is how much heavier than anything held in a hover the next step may
 	// be.
-	furthest = 1.3
+	Furthest = 1.3
 	// leastHeadroom of the hardest working motor in the hover: without it nothing
 	// is left to hold the craft level (common practice, no source).
 	leastHeadroom = 0.10
@@ -64,11 +64,11 @@ func (f *StepForecast) weigh(a *asked) (Verdict, reason) {
 		return NotYet, reason{code: absurd}
 	}
 	need := &a.Needed
-	r := reason{mass: f.Mass, share: f.free.Low, high: f.free.High, mid: f.free.Mid, need: need.Reserve, n: a.Fit.Hovers, take: f.Take}
+	r := reason{mass: f.Mass, share: f.free.Low, high: f.free.High, mid: f.free.Mid, need: need.Reserve, hover: need.HoverTime, n: a.Fit.Hovers, take: f.Take}
 	as := func(c code) reason { r.code = c; return r }
 	switch {
-	case f.Weight > furthest*a.Fit.Heaviest*a.machine.motors/float64(a.Points[0].Motors):
-		r.mass = furthest * a.Fit.Heaviest / Gravity
+	case f.Weight > Furthest*a.Fit.Heaviest*a.machine.motors/float64(a.Points[0].Motors):
+		r.mass = Furthest * a.Fit.Heaviest / Gravity
 		return NotYet, as(tooFar)
 	case f.canHover < sinks:
 		return No, as(noHover)

@@ -30,6 +30,7 @@ type commands struct {
 	New        newCmd        `cmd:"" group:"before" help:"Ask ten questions and write the files to begin with."`
 	Check      checkCmd      `cmd:"" group:"before" help:"Say what is wrong with the files, or what they mean."`
 	Prove      proveCmd      `cmd:"" group:"before" help:"Prove that every limit trips where and when it must, and nowhere else."`
+	Rehearse   rehearseCmd   `cmd:"" group:"before" help:"Fly the modelled craft of your own files against the guard, with mishaps."`
 	Listen     listenCmd     `cmd:"" group:"before" help:"Show who is heard on a link, and what is missing."`
 	Play       playCmd       `cmd:"" group:"before" help:"Send a recording to a guard on this computer, at its own pace."`
 	Replay     replayCmd     `cmd:"" group:"before" help:"Run recordings through an envelope, or a session through its own."`

@@ -43,7 +43,11 @@ type Craft struct {
 	hands       *hands
 	cupsStuck   bool
 	cellStuck   bool
-	clipping    uint32
+	cellOff     float64 // N
+	outputMost  float64 // share of full output
+	// heightTurned reports whether the height told has the wrong sign.
+	heightTurned bool
+	clipping     uint32
 
 	sensors *rand.Rand // the pad's own sensors
 	air     *rand.Rand // the craft's own sensors and its link
@@ -79,7 +83,7 @@ func New(cfg Config) (*Craft, error) {
 	stream := func(n uint64) *rand.Rand { return rand.New(rand.NewPCG(cfg.Seed, n)) }
 	c := &Craft{
 		cfg: cfg, body: newBody(&cfg), pack: newPack(&cfg, stream(1)), wind: newWind(&cfg, stream(2)),
-		powered: !cfg.Unpowered, cutAt: never, bootedAt: -cfg.Uptime,
+		powered: !cfg.Unpowered, cutAt: never, outputMost: 1, bootedAt: -cfg.Uptime,
 		sensors: stream(3), air: stream(4),
 	}
 	c.rotors = make([]rotor, cfg.Motors)
@@ -149,6 +153,7 @@ func (c *Craft) tick() {
 	power := c.cfg.Avionics
 	for i := range c.rotors {
 		r := &c.rotors[i]
+		r.output = math.Min(r.output, c.outputMost)
 		r.step(&c.cfg, c.pack.voltage, c.powered)
 		if c.powered && r.output > 0 && !r.dead {
 			power += r.power(&c.cfg)
@@ -196,6 +201,15 @@ func (c *Craft) believed() estimate {
 	}
 }
 
+// told is where the craft says that it is.
+func (c *Craft) told() estimate {
+	e := c.believed()
+	if c.heightTurned {
+		e.height, e.climb = -e.height, -e.climb
+	}
+	return e
+}
+
 func (c *Craft) yaw() float64 {
 	_, _, y := c.body.att.angles()
 	return y
@@ -241,7 +255,7 @@ func (c *Craft) landed() bool {
 func (c *Craft) ownSensors(dt float64) {
 	if c.now%loadPeriod < tickTime {
 		if !c.cellStuck {
-			c.cell = c.tether.tension + c.cfg.LoadCellNoise*c.sensors.NormFloat64()
+			c.cell = c.tether.tension + c.cellOff + c.cfg.LoadCellNoise*c.sensors.NormFloat64()
 		}
 		if len(c.loads) >= keepMost {
 			c.loads = append(c.loads[:0], c.loads[keepMost/2:]...)

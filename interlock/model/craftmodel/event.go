@@ -37,8 +37,14 @@ const (
 	Freeze            // the attitude told stays the same, bit for bit
 	CupsStick         // the anemometer stands still and gives no pulse
 	CellSticks        // the load cell's converter repeats its last reading
+	CellOff           // Value: N that the load cell reads too much
 	TetherParts
-	ClearFaults // all from Runaway on end; a home that moved and a parted tether stay
+	TetherIs    // Value: m of tether that are left to run out, as by a snag or a slipped hitch
+	PackSag     // Value: V that every cell loses
+	OutputLimit // Value: share of full output that the controllers give at most
+	HeightTurns // the height and climb that are told have the wrong sign
+	PadAct      // Text: what happens at the pad, for who plays it; nothing to the craft
+	ClearFaults // all from Runaway on end; a home that moved and what befell the tether stay
 	End         // nothing happens; a scenario is over
 	actCount
 )
@@ -47,7 +53,8 @@ var actName = [actCount]string{
 	"", "arm", "disarm", "climb", "hold", "land", "gust", "wind", "power off", "power on", "say",
 	"runaway", "motor loss", "tumble", "telemetry off", "telemetry lag", "telemetry drop", "reboot",
 	"cell sag", "height drift", "height step", "place drift", "home move", "estimator", "attitude freeze",
-	"anemometer stop", "load cell stick", "tether parts", "clear faults", "end",
+	"anemometer stop", "load cell stick", "load cell off", "tether parts", "tether length", "pack sag", "output limit",
+	"height turn", "at the pad", "clear faults", "end",
 }
 
 // String is the act in plain words.
@@ -91,11 +98,15 @@ func (e Event) check(c *Config) error {
 		if e.For <= 0 || e.Value < 0 {
 			return bad("needs a speed of zero or more and a length", e.For)
 		}
-	case MeanWind, TelemetryLag, CellSag:
+	case MeanWind, TelemetryLag, CellSag, PackSag:
 		if e.Value < 0 {
 			return bad("must be zero or more", e.Value)
 		}
-	case Runaway, MotorLoss, TelemetryDrop:
+	case TetherIs:
+		if e.Value <= 0 {
+			return bad("length must be above zero", e.Value)
+		}
+	case Runaway, MotorLoss, TelemetryDrop, OutputLimit:
 		if e.Value <= 0 || e.Value > 1 {
 			return bad("share must be above 0 and at most 1", e.Value)
 		}
@@ -136,7 +147,7 @@ func (c *Craft) Do(e Event) error {
 		c.say(uint8(e.Number), e.Text)
 	case ClearFaults:
 		c.clearFaults()
-	case End:
+	case End, PadAct:
 	default:
 		c.fault(e)
 	}
@@ -243,8 +254,20 @@ func (c *Craft) fault(e Event) {
 		c.cupsStuck = true
 	case CellSticks:
 		c.cellStuck = true
+	case CellOff:
+		c.cellOff = e.Value
 	case TetherParts:
 		c.tether.parted = true
+	case TetherIs:
+		c.tether.length, c.tether.stiffness = e.Value, c.cfg.TetherModulus/e.Value
+	case PackSag:
+		for i := range c.pack.sagGoal {
+			c.pack.sagGoal[i] = e.Value
+		}
+	case OutputLimit:
+		c.outputMost = e.Value
+	case HeightTurns:
+		c.heightTurned = true
 	}
 }
 
@@ -258,7 +281,8 @@ func (c *Craft) clearFaults() {
 		c.pack.sagGoal[i] = 0
 	}
 	c.heightDrift, c.heightOff, c.placeDrift, c.placeOff, c.unsure = 0, 0, 0, 0, false
-	c.frozen, c.cupsStuck, c.cellStuck = nil, false, false
+	c.frozen, c.cupsStuck, c.cellStuck, c.cellOff = nil, false, false, 0
+	c.outputMost, c.heightTurned = 1, false
 }
 
 // bootTime is how long a restart takes when the event names no time.

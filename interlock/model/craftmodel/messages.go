@@ -96,7 +96,7 @@ func (c *Craft) sendAttitude() {
 }
 
 func (c *Craft) sendLocalPosition() {
-	e := c.believed()
+	e := c.told()
 	c.emit(&common.MessageLocalPositionNed{
 		TimeBootMs: c.bootMillis(),
 		X:          float32(c.near(e.north, noisePlace)), Y: float32(c.near(e.east, noisePlace)),
@@ -125,7 +125,7 @@ func (c *Craft) heading() float64 {
 }
 
 func (c *Craft) sendGlobalPosition() {
-	e := c.believed()
+	e := c.told()
 	h := c.near(e.height, noiseHeight)
 	lat, lon := c.degrees(c.near(e.north, noisePlace), c.near(e.east, noisePlace))
 	c.emit(&common.MessageGlobalPositionInt{
@@ -139,7 +139,7 @@ func (c *Craft) sendGlobalPosition() {
 }
 
 func (c *Craft) sendHUD() {
-	e := c.believed()
+	e := c.told()
 	var mean float64
 	for i := range c.rotors {
 		mean += c.rotors[i].output / float64(len(c.rotors))
@@ -172,7 +172,7 @@ func (c *Craft) sendLanded() {
 	switch {
 	case c.landed():
 		m.LandedState = common.MAV_LANDED_STATE_ON_GROUND
-	case c.pilot.mode == Climb && c.believed().height < 0.5:
+	case c.pilot.mode == Climb && c.told().height < 0.5:
 		m.LandedState = common.MAV_LANDED_STATE_TAKEOFF
 	case c.pilot.mode == Land:
 		m.LandedState = common.MAV_LANDED_STATE_LANDING

@@ -13,7 +13,11 @@ import (
 type Scenario struct {
 	Title  string
 	End    time.Duration // when it is over
-	Events []Event       // in order of time
+	Expect string        // what should come of it, for who flies it; empty: nothing is said
+	// From is where its time begins where a guard flies it: "start" is the press of that
+	// button, "hover" a hover that the crew has flown by then; empty is power on the rotors.
+	From   string
+	Events []Event // in order of time
 	set    []func(*Config)
 }
 
@@ -39,6 +43,9 @@ func (s *Scenario) Configure(base Config) Config {
 //	elevation 120 m
 //	temperature 14 degC
 //	unpowered                   starts with the contactor open
+//	expect stop                 or: expect lowering, expect none, expect no start
+//	from start                  where a guard flies it: time begins with the press of start
+//	from hover                  or in a hover; else with power on the rotors
 //
 // then what happens, in order of time, the last line being the end:
 //
@@ -48,6 +55,7 @@ func (s *Scenario) Configure(base Config) Config {
 //	at 20 s gust 9 m/s for 4 s          at 20 s wind 6 m/s
 //	at 25 s power off                   at 26 s power on
 //	at 10 s say "ballast is on"
+//	at 10 s pad press estop     what happens at the pad, for who plays it
 //	at 12 s fault runaway               or: fault runaway to 80 %
 //	at 12 s fault motor 3 loses 40 %
 //	at 12 s fault tumble
@@ -64,7 +72,12 @@ func (s *Scenario) Configure(base Config) Config {
 //	at 12 s fault attitude freezes
 //	at 12 s fault anemometer stops
 //	at 12 s fault load cell sticks
+//	at 12 s fault load cell reads 400 N off
 //	at 12 s fault tether parts
+//	at 12 s fault tether is 2 m         snagged, or slipped where it is longer
+//	at 12 s fault pack sags 0.5 V       every cell
+//	at 12 s fault output stays below 60 %
+//	at 12 s fault height turns          told with the wrong sign
 //	at 15 s clear faults
 //
 // All faults of the text are returned together, each as file:line: what is
@@ -137,8 +150,15 @@ func (p *parser) sentence(line string) error {
 		return err
 	}
 	p.seen[head] = p.line
-	if head == "title" {
-		p.scenario.Title = strings.TrimSpace(strings.TrimPrefix(line, "title"))
+	switch rest := strings.TrimSpace(strings.TrimPrefix(line, head)); head {
+	case "title":
+		p.scenario.Title = rest
+		return nil
+	case "expect":
+		p.scenario.Expect = rest
+		return nil
+	case "from":
+		p.scenario.From = rest
 		return nil
 	}
 	p.scenario.set = append(p.scenario.set, f)
@@ -155,6 +175,19 @@ func setting(head string, w *words, line string) (func(*Config), error) {
 		}
 		w.rest = nil
 		return nil, nil
+	case "expect":
+		switch got := strings.Join(w.rest, " "); got {
+		case "stop", "lowering", "none", "no start":
+			w.rest = nil
+			return nil, nil
+		default:
+			return nil, fmt.Errorf("expect stop, lowering, none or no start (got %q)", got)
+		}
+	case "from":
+		if w.take("hover") {
+			return nil, nil
+		}
+		return nil, w.word("start")
 	case "seed":
 		word := w.next()
 		n, err := strconv.ParseUint(word, 10, 64)
@@ -199,7 +232,7 @@ func setting(head string, w *words, line string) (func(*Config), error) {
 	case "unpowered":
 		return func(c *Config) { c.Unpowered = true }, nil
 	}
-	return nil, fmt.Errorf(`no such setting (got %q); a line starts with "at" or with title, seed, ballast, wind, turbulence, charge, tether, elevation, temperature or unpowered`, head)
+	return nil, fmt.Errorf(`no such setting (got %q); a line starts with "at" or with title, seed, ballast, wind, turbulence, charge, tether, elevation, temperature, unpowered, expect or from`, head)
 }
 
 // happening reads one timed line; "at" is taken already.

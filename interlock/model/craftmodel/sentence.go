@@ -1,6 +1,7 @@
 package craftmodel
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -27,6 +28,7 @@ var (
 	angle       = measure{"an angle", []unit{{"deg", math.Pi / 180}}}
 	voltage     = measure{"a voltage", []unit{{"V", 1}, {"mV", 0.001}}}
 	temperature = measure{"a temperature", []unit{{"degC", 1}}}
+	force       = measure{"a force", []unit{{"N", 1}, {"kN", 1000}, {"lbf", 4.4482216152605}}}
 )
 
 func (m measure) accepted() string {
@@ -144,6 +146,13 @@ func readAct(w *words, e *Event, line string) error {
 		}
 		e.Act = PowerOff
 		return w.word("off")
+	case "pad":
+		e.Act, e.Text = PadAct, strings.Join(w.rest, " ")
+		if len(w.rest) == 0 {
+			return errors.New(`pad needs what happens there, such as "pad press estop"`)
+		}
+		w.rest = nil
+		return nil
 	case "clear":
 		e.Act = ClearFaults
 		return w.word("faults")
@@ -159,7 +168,7 @@ func readAct(w *words, e *Event, line string) error {
 	case "fault":
 		return readFault(w, e)
 	}
-	return fmt.Errorf("no such act (got %q); known are arm, disarm, climb, hold, land, gust, wind, power, say, fault, clear faults, end", head)
+	return fmt.Errorf("no such act (got %q); known are arm, disarm, climb, hold, land, gust, wind, power, say, pad, fault, clear faults, end", head)
 }
 
 func readFault(w *words, e *Event) error {
@@ -210,6 +219,10 @@ func readFault(w *words, e *Event) error {
 			e.Act = HeightStep
 			return w.quantity(length, &e.Value)
 		}
+		if w.take("turns") {
+			e.Act = HeightTurns
+			return nil
+		}
 		e.Act = HeightDrift
 		return firstOf(w.word("drifts"), w.quantity(speed, &e.Value))
 	case "place":
@@ -228,12 +241,29 @@ func readFault(w *words, e *Event) error {
 		e.Act = CupsStick
 		return w.word("stops")
 	case "load":
+		if err := w.word("cell"); err != nil {
+			return err
+		}
+		if w.take("reads") {
+			e.Act = CellOff
+			return firstOf(w.quantity(force, &e.Value), w.word("off"))
+		}
 		e.Act = CellSticks
-		return firstOf(w.word("cell"), w.word("sticks"))
+		return w.word("sticks")
 	case "tether":
+		if w.take("is") {
+			e.Act = TetherIs
+			return w.quantity(length, &e.Value)
+		}
 		e.Act = TetherParts
 		return w.word("parts")
+	case "pack":
+		e.Act = PackSag
+		return firstOf(w.word("sags"), w.quantity(voltage, &e.Value))
+	case "output":
+		e.Act = OutputLimit
+		return firstOf(w.word("stays"), w.word("below"), w.quantity(share, &e.Value))
 	default:
-		return fmt.Errorf("no such fault (got %q); known are runaway, motor, tumble, telemetry, reboot, cell, height, place, home, estimator, attitude, anemometer, load cell, tether", head)
+		return fmt.Errorf("no such fault (got %q); known are runaway, motor, tumble, telemetry, reboot, cell, height, place, home, estimator, attitude, anemometer, load cell, tether, pack, output", head)
 	}
 }

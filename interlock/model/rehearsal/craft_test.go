@@ -114,8 +114,8 @@ stretch = "12 % at ` + x.force(3*(x.mass+x.ballast)*9.80665) + `"
 [[rule]]
 name = "ceiling"
 watch = "craft.apex"
-above = "` + x.length(0.9*x.tether+0.6) + `"
-caution = "` + x.length(0.7*x.tether+0.6) + `"
+above = "` + x.length(0.75*x.tether+0.5) + `"
+caution = "` + x.length(0.6*x.tether+0.4) + `"
 stop = "immediate"
 [[rule]]
 name = "tilt"

@@ -1,0 +1,183 @@
+package main
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/model/rehearsal"
+	"downhaul/interlock/records/plain"
+	"downhaul/rules"
+)
+
+// rehearseCmd flies the modelled craft of the crew's own files.
+type rehearseCmd struct {
+	Pad      string   `required:"" placeholder:"FILE" help:"The pad file."`
+	Card     string   `placeholder:"FILE" help:"The test card; otherwise card.toml beside the pad file."`
+	Envelope string   `placeholder:"FILE" help:"The limits; otherwise those of the step, or envelope.toml beside the pad file."`
+	Step     string   `placeholder:"NAME" help:"The step of the card that is flown; otherwise the first that flies."`
+	Auto     bool     `help:"Play the crew too, without waiting."`
+	All      bool     `help:"Fly every mishap that ships, and print one table."`
+	Seed     uint64   `default:"1" placeholder:"N" help:"Another day's wind and noise (${default})."`
+	JSON     bool     `name:"json" help:"One JSON object."`
+	Out      string   `placeholder:"DIR" help:"Keep files and sessions here (a new folder; otherwise they are thrown away)."`
+	Scenario []string `arg:"" optional:"" help:"Scenario files, or names of mishaps that ship; without any, a calm day."`
+}
+
+func (rehearseCmd) Help() string {
+	return "Flies the modelled craft of these files (mass, motors, thrust, cells, tether from card and limits, link and sensors from the pad) " +
+		"against the guard on a virtual board; its rotors obey the contactor. What the files do not say is asked for, or printed with what " +
+		"is taken instead. Everything it writes is marked as a rehearsal, and counts for nothing on card, forecast or hours. " +
+		"Mishaps that ship: " + strings.Join(rehearsal.Names(), ", ") + "."
+}
+
+func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
+	switch {
+	case !c.Auto && !c.All:
+		return hint(errors.New("rehearse: nobody is asked to press buttons yet"), "--auto plays the crew as well; --all flies every mishap")
+	case c.All && len(c.Scenario) > 0:
+		return hint(errors.New("rehearse: --all flies the mishaps that ship, and no other scenario"), "leave out --all, or the scenarios")
+	}
+	files, err := guard.ReadFiles(c.Pad, c.Envelope, c.Card)
+	if err != nil {
+		return fmt.Errorf("rehearse: %w", err)
+	}
+	dir, thrown, err := c.folder()
+	if err != nil {
+		return err
+	}
+	if thrown {
+		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	}
+	set, err := rehearsal.Prepare(files, c.Step, dir, c.Envelope == "")
+	if err != nil {
+		return err
+	}
+	set.Craft.Config.Seed = c.Seed
+	if !c.JSON {
+		printRehearsed(s, set)
+	}
+	if c.All {
+		return c.all(ctx, s, set, dir)
+	}
+	if len(c.Scenario) == 0 {
+		c.Scenario = []string{rehearsal.Calm}
+	}
+	var results []*rehearsal.Result
+	for i, name := range c.Scenario {
+		r, err := c.fly(set, name, filepath.Join(dir, fmt.Sprintf("%02d", i+1)))
+		if err != nil {
+			return err
+		}
+		if results = append(results, r); !c.JSON {
+			printFlight(s, set, r, thrown)
+		}
+	}
+	if c.JSON {
+		if err := printJSON(s.out, rehearsedJSON(set, results, thrown)); err != nil {
+			return err
+		}
+	}
+	if slices.ContainsFunc(results, func(r *rehearsal.Result) bool { return !r.AsExpected }) {
+		return errFound
+	}
+	return nil
+}
+
+// folder is where the sessions go, and whether they are thrown away.
+func (c *rehearseCmd) folder() (dir string, thrown bool, err error) {
+	if c.Out == "" {
+		if dir, err = os.MkdirTemp("", "downhaul-rehearsal-"); err != nil {
+			err = fmt.Errorf("rehearse: %w", err)
+		}
+		return dir, true, err
+	}
+	if dir, err = filepath.Abs(c.Out); err != nil {
+		return "", false, fmt.Errorf("rehearse: %w", err)
+	}
+	if err := os.Mkdir(dir, 0o755); err != nil {
+		return "", false, hint(fmt.Errorf("rehearse: %w", err), "--out names a folder that is not there yet; nothing is overwritten")
+	}
+	return dir, false, nil
+}
+
+// fly flies one scenario in a folder of its own.
+func (c *rehearseCmd) fly(set *rehearsal.Setup, name, dir string) (*rehearsal.Result, error) {
+	var scenario *craftmodel.Scenario
+	var err error
+	if slices.Contains(rehearsal.Names(), name) {
+		scenario, err = set.Shipped(name)
+	} else {
+		var text []byte
+		if text, err = plain.Read(name, plain.Setup); err != nil {
+			if errors.Is(err, os.ErrNotExist) && !strings.ContainsAny(name, "/.") {
+				err = hint(err, "no mishap that ships is called so either; downhaul rehearse --help names them")
+			}
+			return nil, err
+		}
+		scenario, err = set.Read(name, string(text))
+	}
+	if err != nil {
+		return nil, err
+	}
+	own, err := set.In(dir)
+	if err != nil {
+		return nil, err
+	}
+	return own.Fly(strings.TrimSuffix(filepath.Base(name), ".txt"), scenario)
+}
+
+const rehearsedMark = "A rehearsal: the craft is a model, and nothing here counts on card, forecast or hours."
+
+// printRehearsed prints what is flown, and what was taken for it.
+func printRehearsed(s *streams, set *rehearsal.Setup) {
+	c := set.Craft
+	wrap(s.out, "", "", rehearsedMark)
+	wrap(s.out, "Craft:     ", "           ", fmt.Sprintf("%s, step %q: %s, %d motors, %s of thrust in all, %d cells, %s of tether, hover at %s.",
+		c.Config.Name, c.Step.Name, set.Show(c.Config.Mass+c.Config.Ballast, rules.Mass), c.Config.Motors, set.Show(c.FullThrust, rules.Force),
+		c.Config.Cells, set.Show(c.Config.TetherLength, rules.Length), set.Show(c.Hover, rules.Length)))
+	if !c.Room {
+		wrap(s.out, "Warning:   ", "           ", "the limits on height leave no room for a hover; downhaul check says what each is worth.")
+	}
+	for i, text := range c.Assumed {
+		wrap(s.out, pick(i == 0, "Taken:     ", "           "), "           ", text+".")
+	}
+	for i, text := range set.Changed {
+		wrap(s.out, pick(i == 0, "Otherwise: ", "           "), "           ", text+".")
+	}
+	fmt.Fprintln(s.out)
+}
+
+// printFlight prints the timeline of one flight, and how it came out.
+func printFlight(s *streams, set *rehearsal.Setup, r *rehearsal.Result, thrown bool) {
+	wrap(s.out, "", "", pick(r.Title != "", r.Title, r.Name)+" (rehearsal)")
+	if r.Lacks != "" {
+		wrap(s.out, "Not flown:  ", "            ", "this pad has no "+r.Lacks+".")
+		return
+	}
+	for _, l := range r.Timeline {
+		wrap(s.out, fmt.Sprintf("%6.2f s  %-7s", l.At.Seconds(), l.Who), strings.Repeat(" ", 17), l.Says)
+	}
+	t := r.Truth
+	if r.NoStart != "" {
+		wrap(s.out, "Not flown:  ", "            ", "the crew waited in vain for "+r.NoStart+".")
+	}
+	wrap(s.out, "Reached:    ", "            ", fmt.Sprintf("height %s, pull %s, off the anchor %s, arrival at %s.", set.Show(t.Height, rules.Length),
+		set.Show(t.Tension, rules.Force), set.Show(t.Distance, rules.Length), set.Show(t.Arrival, rules.Speed)))
+	for _, h := range r.Harms {
+		wrap(s.out, pick(h.Seen, "Came of it: ", "NOT SEEN:   "), "            ", h.What+".")
+	}
+	if r.Expect != "" {
+		wrap(s.out, "Expected:   ", "            ", r.Expect+": "+pick(r.AsExpected, "so it was.", "IT WAS NOT."))
+	}
+	if !thrown {
+		wrap(s.out, "Session:    ", "            ", r.Session)
+	}
+	fmt.Fprintln(s.out)
+}

@@ -1,0 +1,103 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/json"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"unicode/utf8"
+)
+
+// rehearse runs the command on the demo's files.
+func rehearse(t *testing.T, args ...string) (code int, out, trouble string) {
+	t.Helper()
+	dir := t.TempDir()
+	link, err := freePort()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := writeDemoFiles(dir, link); err != nil {
+		t.Fatal(err)
+	}
+	var o, e bytes.Buffer
+	code = run(context.Background(), append([]string{"rehearse", "--pad", filepath.Join(dir, "pad.toml")}, args...), &streams{strings.NewReader(""), &o, &e})
+	if entries, err := os.ReadDir(dir); err != nil || len(entries) != 3 {
+		t.Errorf("a rehearsal leaves something beside the files: %v, %v", entries, err)
+	}
+	return code, o.String(), e.String()
+}
+
+func TestRehearseTellsHowAFlightCameOut(t *testing.T) {
+	t.Parallel()
+	code, out, trouble := rehearse(t, "--auto", "runaway-at-the-hover")
+	if code != nothingFound {
+		t.Fatalf("exit %d: %s", code, trouble)
+	}
+	for _, want := range []string{"A rehearsal: the craft is a model", "mishap runaway.", "Power off: ceiling past its limit", "Came of it: the craft hits the ground", "Expected:   stop: so it was."} {
+		if !strings.Contains(out, want) {
+			t.Errorf("no %q in\n%s", want, out)
+		}
+	}
+	for line := range strings.Lines(out) {
+		if utf8.RuneCountInString(strings.TrimSuffix(line, "\n")) > columns {
+			t.Errorf("wider than %d: %q", columns, line)
+		}
+	}
+	own := filepath.Join(t.TempDir(), "own.txt")
+	if err := os.WriteFile(own, []byte("expect stop\nfrom hover\nat 5 s end\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if code, out, _ := rehearse(t, "--auto", own); code != somethingWas || !strings.Contains(out, "IT WAS NOT.") {
+		t.Errorf("exit %d where what was expected did not come:\n%s", code, out)
+	}
+}
+
+func TestRehearseRefuses(t *testing.T) {
+	t.Parallel()
+	bad := filepath.Join(t.TempDir(), "bad.txt")
+	if err := os.WriteFile(bad, []byte("at 2 s fault gremlins\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{nil, "--auto plays the crew"},
+		{[]string{"--all", "x"}, "--all flies the mishaps that ship"},
+		{[]string{"--auto", "gremlins"}, "downhaul rehearse --help names them"},
+		{[]string{"--auto", bad}, `bad.txt:1: no such fault (got "gremlins")`},
+		{[]string{"--auto", "--step", "ballast 99"}, `the card has no step "ballast 99"`},
+	} {
+		if code, _, trouble := rehearse(t, c.args...); code != couldNot || !strings.Contains(strings.Join(strings.Fields(trouble), " "), c.want) {
+			t.Errorf("%v: exit %d, %s", c.args, code, trouble)
+		}
+	}
+}
+
+// The whole table is one object as well, the same each time; it takes about half a
+// minute of a desk computer.
+func TestRehearseAll(t *testing.T) {
+	if testing.Short() {
+		t.Skip("flies every mishap with every change: half a minute")
+	}
+	t.Parallel()
+	code, out, trouble := rehearse(t, "--all", "--json")
+	if code != somethingWas {
+		t.Fatalf("exit %d: %s", code, trouble)
+	}
+	var got rehearsedObject
+	if err := json.Unmarshal([]byte(out), &got); err != nil {
+		t.Fatal(err)
+	}
+	if len(got.Flights) < 25 || len(got.Changes) < 3 || got.Mark == "" {
+		t.Errorf("%d flights, %d changes, mark %q", len(got.Flights), len(got.Changes), got.Mark)
+	}
+	for _, c := range got.Changes {
+		if c.Gain <= 0 || c.Helps == 0 {
+			t.Errorf("a change that does not help: %+v", c)
+		}
+	}
+}

@@ -1,0 +1,262 @@
+package rehearsal
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"math"
+	"os"
+	"path/filepath"
+	"runtime"
+	"slices"
+	"sync"
+
+	"github.com/BurntSushi/toml"
+
+	"downhaul/rules"
+)
+
+// task is one flight of many.
+type task struct {
+	set  *Setup
+	name string
+	out  **Result
+}
+
+// fly flies many, some at a time: each has a folder, a guard and a craft of its own,
+// so that their order decides nothing.
+func fly(ctx context.Context, dir string, keep bool, tasks []task) error {
+	next := make(chan int)
+	errs := make([]error, len(tasks))
+	var wg sync.WaitGroup
+	for range max(2, runtime.GOMAXPROCS(0)) {
+		wg.Go(func() {
+			for i := range next {
+				errs[i] = tasks[i].fly(filepath.Join(dir, fmt.Sprintf("%03d-%s", i, tasks[i].name)), keep)
+			}
+		})
+	}
+	for i := range tasks {
+		select {
+		case next <- i:
+			continue
+		case <-ctx.Done():
+			errs[i] = ctx.Err()
+		}
+		break
+	}
+	close(next)
+	wg.Wait()
+	return errors.Join(errs...)
+}
+
+func (t *task) fly(dir string, keep bool) error {
+	set, err := t.set.In(dir)
+	if err != nil {
+		return fmt.Errorf("%s: %w", t.name, err)
+	}
+	scenario, err := set.Shipped(t.name)
+	if err != nil {
+		return err
+	}
+	if lacks := set.lacks(scenario); lacks != "" {
+		*t.out = &Result{Name: t.name, Title: scenario.Title, Lacks: lacks, AsExpected: true}
+		return os.RemoveAll(dir)
+	}
+	if *t.out, err = set.Fly(t.name, scenario); err != nil {
+		return fmt.Errorf("%s: %w", t.name, err)
+	}
+	if !keep {
+		return os.RemoveAll(dir)
+	}
+	return nil
+}
+
+// All flies every mishap that ships; its sessions stay under dir where keep is set.
+func (s *Setup) All(ctx context.Context, dir string, keep bool) ([]*Result, error) {
+	return s.some(ctx, dir, keep, Names())
+}
+
+func (s *Setup) some(ctx context.Context, dir string, keep bool, names []string) ([]*Result, error) {
+	out := make([]*Result, len(names))
+	tasks := make([]task, len(names))
+	for i, name := range names {
+		tasks[i] = task{s, name, &out[i]}
+	}
+	return out, fly(ctx, dir, keep, tasks)
+}
+
+// Change is one change of the limits, tried by flying it.
+type Change struct {
+	What string
+	// Gain is how much less all mishaps cost with it; Helps how many came out better.
+	Gain  float64
+	Helps int
+	// Calm reports whether the calm day trips with it.
+	Calm bool
+}
+
+// falseTrip is what an unplanned stop of a calm day costs, beside what its fall does.
+const falseTrip = 20.0
+
+// Best tries changes of the limits on the mishaps that cost something, and ranks those
+// that help. None loosens or drops a limit.
+func (s *Setup) Best(ctx context.Context, dir string, base []*Result) ([]Change, error) {
+	names, byLimits := []string{Calm}, []string{Calm}
+	before := map[string]float64{}
+	for _, r := range base {
+		cost := s.Cost(r)
+		if before[r.Name] = cost; cost > 0.05 && r.Live && r.Name != Calm {
+			names = append(names, r.Name)
+			// What the wire or a built-in interlock stopped, no limit stops sooner.
+			if r.Stopped == nil || r.Stopped.Rule != "" {
+				byLimits = append(byLimits, r.Name)
+			}
+		}
+	}
+	variants, err := s.variants()
+	if err != nil {
+		return nil, err
+	}
+	results := make([][]*Result, len(variants))
+	var tasks []task
+	for i, v := range variants {
+		flown := byLimits
+		if v.hover {
+			flown = names
+		}
+		results[i] = make([]*Result, len(flown))
+		for j, name := range flown {
+			tasks = append(tasks, task{v.set, name, &results[i][j]})
+		}
+	}
+	if err := fly(ctx, dir, false, tasks); err != nil {
+		return nil, err
+	}
+	var out []Change
+	for i, v := range variants {
+		c := Change{What: v.what}
+		for _, r := range results[i] {
+			gain := before[r.Name] - s.Cost(r)
+			if r.Name == Calm {
+				if c.Calm = r.Stopped != nil || r.NoStart != ""; c.Calm {
+					gain -= falseTrip
+				}
+			} else if !r.Live || r.NoStart != "" {
+				gain = 0 // it never came to the mishap
+			}
+			if c.Gain += gain; gain > 0.05 {
+				c.Helps++
+			}
+		}
+		if c.Gain > 0.05 {
+			out = append(out, c)
+		}
+	}
+	slices.SortStableFunc(out, func(a, b Change) int {
+		switch {
+		case a.Gain > b.Gain:
+			return -1
+		case a.Gain < b.Gain:
+			return 1
+		}
+		return 0
+	})
+	return out, nil
+}
+
+type variant struct {
+	what  string
+	set   *Setup
+	hover bool // it changes how the craft is flown, not a limit
+}
+
+// variants are the changes worth a try: each limit tighter, each delay shorter, each
+// controlled stop immediate, rules that are not there, and a lower hover.
+func (s *Setup) variants() (out []variant, err error) {
+	add := func(what string, change func(t map[string]any) bool) {
+		if err != nil {
+			return
+		}
+		var t map[string]any
+		if _, err = toml.Decode(string(s.original.Envelope.Text), &t); err != nil || !change(t) {
+			return
+		}
+		f, wrong := rewrite(s.original.Envelope, s.original.Envelope.Name, func(u map[string]any) {
+			clear(u)
+			for k, v := range t {
+				u[k] = v
+			}
+		})
+		if err = wrong; err != nil {
+			return
+		}
+		// A change that the files refuse is none.
+		if set, wrong := s.With(f.Text, filepath.Dir(s.Files.Pad.Name)); wrong == nil {
+			set.Craft.Config.Seed, set.Craft.Hover, set.Craft.Room = s.Craft.Config.Seed, s.Craft.Hover, s.Craft.Room
+			set.held = &s.Craft.Hover
+			out = append(out, variant{what, set, false})
+		}
+	}
+	for i := range s.Checked.Envelope.Rules {
+		r := s.Checked.Envelope.Rules[i]
+		row := func(t map[string]any) map[string]any {
+			rows, _ := t["rule"].([]map[string]any)
+			return rows[i]
+		}
+		add(fmt.Sprintf("%q 20 %% lower", r.Name), func(t map[string]any) bool { return scale(row(t), 0.8, "above", "caution") })
+		add(fmt.Sprintf("%q 5 %% higher", r.Name), func(t map[string]any) bool { return scale(row(t), 1.05, "below", "caution") })
+		add(fmt.Sprintf("half the delay of %q", r.Name), func(t map[string]any) bool { return scale(row(t), 0.5, "lasting") })
+		add(fmt.Sprintf("half the grace of %q", r.Name), func(t map[string]any) bool { return scale(row(t), 0.5, "grace") })
+		add(fmt.Sprintf("%q stops at once", r.Name), func(t map[string]any) bool {
+			m := row(t)
+			was := m["stop"] == "controlled"
+			m["stop"] = "immediate"
+			delete(m, "grace")
+			return was
+		})
+	}
+	for _, n := range s.newRules() {
+		watch := n["watch"]
+		if slices.ContainsFunc(s.Checked.Envelope.Rules, func(r rules.Rule) bool { return r.Watch.String() == watch }) {
+			continue
+		}
+		says := n["above"]
+		word := "above"
+		if says == nil {
+			says, word = n["below"], "below"
+		}
+		add(fmt.Sprintf("a new rule: %s %s %s, stop %s", watch, word, says, n["stop"]), func(t map[string]any) bool {
+			rows, _ := t["rule"].([]map[string]any)
+			t["rule"] = append(rows, n)
+			return true
+		})
+	}
+	if err == nil {
+		set, wrong := s.With(s.original.Envelope.Text, filepath.Dir(s.Files.Pad.Name))
+		if err = wrong; err != nil {
+			return nil, err
+		}
+		hover := 0.6 * s.Craft.Hover
+		set.Craft.Config.Seed, set.Craft.Hover, set.held = s.Craft.Config.Seed, hover, &hover
+		out = append(out, variant{"hover at " + s.Show(hover, rules.Length) + " instead of " + s.Show(s.Craft.Hover, rules.Length), set, true})
+	}
+	return out, err
+}
+
+// newRules are rules that a set of limits may lack, sized to the craft.
+func (s *Setup) newRules() []map[string]any {
+	q := func(v float64, unit string) string { return fmt.Sprintf("%.3g %s", v, unit) }
+	c := s.Craft
+	return []map[string]any{
+		{"name": "pull on the tether", "watch": "tether.tension", "above": q(0.7*max(s.workingLoad(), 0.2*s.weight()), "N"), "lasting": "40 ms", "stop": "immediate"},
+		{"name": "tilt", "watch": "craft.tilt", "above": "30 deg", "lasting": "100 ms", "while": "airborne", "stop": "immediate"},
+		{"name": "climb", "watch": "craft.climb", "above": "1.5 m/s", "lasting": "100 ms", "while": "airborne", "stop": "immediate"},
+		{"name": "sink", "watch": "craft.climb", "below": "-1.5 m/s", "lasting": "200 ms", "while": "airborne", "stop": "immediate"},
+		{"name": "drift", "watch": "craft.distance", "above": q(math.Max(1.5, c.Config.TetherLength/3), "m"), "while": "airborne", "stop": "controlled", "grace": "10 s"},
+		{"name": "cell floor", "watch": "pack.lowest_cell", "below": "3.4 V", "lasting": "1 s", "stop": "controlled", "grace": "10 s"},
+		{"name": "gust", "watch": "wind.gust3s", "above": "8 m/s", "stop": "controlled", "grace": "12 s"},
+		{"name": "no power to spare", "watch": "motor.highest", "above": "95 %", "lasting": "1 s", "while": "airborne", "stop": "controlled", "grace": "10 s"},
+		{"name": "motors apart", "watch": "motor.spread", "above": "45 %", "lasting": "300 ms", "while": "airborne", "stop": "controlled", "grace": "8 s"},
+	}
+}

@@ -1,0 +1,127 @@
+package rehearsal
+
+import (
+	"math"
+	"strconv"
+	"time"
+
+	"downhaul/interlock/before/hazard"
+	"downhaul/interlock/model/craftmodel"
+	"downhaul/rules"
+)
+
+// softly is the speed of a touch-down that is still a landing, m/s; ours.
+const softly = 1.2
+
+// weight is the craft's at its step, N.
+func (s *Setup) weight() float64 {
+	return (s.Craft.Config.Mass + s.Craft.Config.Ballast) * craftmodel.Gravity
+}
+
+// workingLoad is what the rope bears at work, N; 0 where the limits do not say.
+func (s *Setup) workingLoad() float64 {
+	t := &s.Checked.Envelope.Tether
+	load := hazard.WorkingLoad(t.BreakingStrength, t.DesignFactor)
+	for _, part := range []float64{t.Shackle, t.Anchor, t.Attachment, t.LoadCell} {
+		if part > 0 && (load == 0 || part < load) {
+			load = part
+		}
+	}
+	return load
+}
+
+// judge holds a flight against the model's truth.
+type judge struct {
+	setup *Setup
+	last  float64 // distance from the anchor at the last look, m; below 0 before the first
+	at    time.Duration
+	had   map[string]bool
+	free  time.Duration // since when rotors turn up although the relay was opened; 0 is not
+}
+
+func (j *judge) look(f *flight, now time.Duration) {
+	t, s := &f.result.Truth, f.craft.Truth()
+	if f.live == 0 {
+		return
+	}
+	out := math.Hypot(s.North, s.East)
+	slant := math.Sqrt(out*out + math.Pow(s.Height+f.config.LegHeight, 2))
+	t.Height, t.Tension = max(t.Height, s.Height), max(t.Tension, s.Tension)
+	t.Distance, t.Tilt, t.Arrival = max(t.Distance, out), max(t.Tilt, s.Tilt), s.TouchdownMax
+	if s.Tension > 0 && j.last >= 0 && now > j.at {
+		t.RopeSpeed = max(t.RopeSpeed, (slant-j.last)/(now-j.at).Seconds())
+	}
+	j.last, j.at = slant, now
+	if load := j.setup.workingLoad(); load > 0 && s.Tension > load {
+		j.harm(f, now, "the tether pulls more than its working load of "+j.show(load, rules.Force))
+	}
+	for i := range j.setup.Checked.Envelope.Rules {
+		if r := &j.setup.Checked.Envelope.Rules[i]; r.Form == rules.Above && r.Stop != rules.NoStop && (r.Watch == rules.Apex || r.Watch == rules.Height) && s.Height > r.Limit {
+			j.harm(f, now, "the craft is above "+j.show(r.Limit, rules.Length)+", the limit of \""+r.Name+"\"")
+		}
+	}
+	if s.TouchdownMax > softly {
+		j.harm(f, now, "the craft hits the ground faster than "+j.show(softly, rules.Speed))
+	}
+	if limit := j.setup.Craft.Config.TetherLength; slant > 1.3*limit+0.5 {
+		j.harm(f, now, "the craft is beyond the reach of its tether")
+	}
+	if s.Tilt > 70*math.Pi/180 {
+		j.harm(f, now, "the craft turns over")
+	}
+	// A stop that leaves the rotors at work is none.
+	if r := f.result; r.Stopped != nil && !r.Lowering && s.Thrust > 0.3*j.setup.weight() {
+		if j.free == 0 {
+			j.free = now
+		}
+		t.PowerAfter = max(t.PowerAfter, now-j.free)
+		if now-j.free > 1500*time.Millisecond {
+			j.harm(f, now, "power stays on the rotors after the stop")
+		}
+	}
+}
+
+func (j *judge) harm(f *flight, now time.Duration, what string) {
+	if j.had[what] {
+		return
+	}
+	if j.had == nil {
+		j.had = map[string]bool{}
+	}
+	j.had[what] = true
+	h := Harm{At: now - f.live, What: what, Seen: f.result.Acted != nil || f.result.Stopped != nil}
+	f.result.Harms = append(f.result.Harms, h)
+	f.say(now, "truth", what+".")
+}
+
+func (j *judge) show(v float64, k rules.Kind) string { return j.setup.Show(v, k) }
+
+// Show writes a value in the units of the limits, as coarse as a model is good.
+func (s *Setup) Show(v float64, k rules.Kind) string {
+	unit := rules.DefaultUnit(k, s.Checked.Envelope.Units)
+	if x, ok := rules.Convert(v, unit); ok {
+		places := 1
+		if math.Abs(x) >= 100 {
+			places = 0
+		}
+		return strconv.FormatFloat(x, 'f', places, 64) + " " + unit
+	}
+	return rules.Format(v, unit)
+}
+
+// Cost is what a flight cost in the model's truth, without a unit: the height from
+// which a craft would have to fall to arrive as fast, over one metre; what the
+// tether bore beyond its working load, as a share; and what it flew away beyond its
+// reach, over ten metres. A stop that the rotors did not obey counts ten.
+func (s *Setup) Cost(r *Result) float64 {
+	t := &r.Truth
+	cost := max(0, t.Arrival*t.Arrival-softly*softly) / (2 * craftmodel.Gravity)
+	if load := s.workingLoad(); load > 0 {
+		cost += max(0, t.Tension/load-1)
+	}
+	cost += max(0, t.Distance-1.3*s.Craft.Config.TetherLength) / 10
+	if t.PowerAfter > 1500*time.Millisecond {
+		cost += 10
+	}
+	return cost
+}

@@ -198,15 +198,15 @@ var notInDaemon = []struct{ path, reason string }{
 	{"net/http/...", "the daemon listens to no network; the page is a process of its own"},
 	{"html/template", "the daemon draws nothing"},
 	{"gonum.org/...", "no analysis and no chart code where a trip is decided"},
-	{module + "/interlock/report/...", "no report code where a trip is decided"},
-	{module + "/interlock/panel/...", "the page is a process of its own"},
-	{module + "/interlock/craftmodel/...", "a simulated craft has no place beside real rotors"},
+	{module + "/interlock/after/report/...", "no report code where a trip is decided"},
+	{module + "/interlock/day/panel/...", "the page is a process of its own"},
+	{module + "/interlock/model/craftmodel/...", "a simulated craft has no place beside real rotors"},
 	{module + "/hw/virtual", "a rehearsal must not pass for a guard on real pins; downhauld-bench has it"},
 	{module + "/rules/words", "it enforces rules and reads none of them aloud"},
 	{module + "/hw/localsocket/client", "it answers on its sockets and asks nobody"},
-	{module + "/interlock/recording", "it writes recordings and reads none"},
-	{module + "/interlock/commission", "it reads the records of proof tests and makes none"},
-	{module + "/interlock/tilt", "it reads the records of tilt checks and makes none"},
+	{module + "/interlock/records/recording", "it writes recordings and reads none"},
+	{module + "/interlock/before/commission", "it reads the records of proof tests and makes none"},
+	{module + "/interlock/before/tilt", "it reads the records of tilt checks and makes none"},
 	{"github.com/gopacket/...", "three kinds of block need no packet library"},
 	{"testing", "no test code in the daemon"},
 	{"github.com/bluenviron/gomavlib/...", "its node sends, and the guard is passive; the field table holds what is read"},
@@ -218,6 +218,13 @@ func TestDaemonHoldsNoNetworkOrReportCode(t *testing.T) {
 	deps := strings.Fields(out)
 	if !slices.Contains(deps, module+"/interlock") {
 		t.Fatalf("the daemon does not even hold the core: %d packages listed", len(deps))
+	}
+	all, _ := goCommand(t, root, nil, "list", "./...")
+	for _, no := range notInDaemon {
+		stem := strings.TrimSuffix(no.path, "/...")
+		if strings.HasPrefix(stem, module+"/") && !slices.Contains(strings.Fields(all), stem) {
+			t.Errorf("%s is not there: a package that moved is kept out under its new name", stem)
+		}
 	}
 	for _, dep := range deps {
 		for _, no := range notInDaemon {

@@ -39,7 +39,7 @@ func ringFault(path string) string {
 func TestRing1ImportsNoOuterRing(t *testing.T) {
 	for path, wrong := range map[string]bool{
 		module + "/interlock/limits": false, module + "/rules": false, "time": false, "golang.org/x/sys/unix": false,
-		module + "/interlock/derived": true, module + "/interlock/intake": true, module + "/rules/card": true, "golang.org/x/sys": true, "periph.io/x/host/v3": true,
+		module + "/interlock/day/derived": true, module + "/interlock/day/intake": true, module + "/rules/card": true, "golang.org/x/sys": true, "periph.io/x/host/v3": true,
 	} {
 		if (ringFault(path) != "") != wrong {
 			t.Errorf("the rule is wrong itself: %s: %q", path, ringFault(path))

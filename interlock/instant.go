@@ -7,8 +7,8 @@ import (
 // One instant, one order. A turn of the loop hands over what it read at one
 // engine time, in an order that says nothing of what came first. So a trip or a
 // fault acts in the very call; every other move of the latch waits until the
-// instant is over, and all that wait are then made in the order of the table:
-// controlled, end, conditions, reset, start, closing. The instant is over with
+// instant is over, and all that wait are then made in one order: hold-to-run,
+// controlled, end, the guard's end, conditions, reset, start, closed, closing. The instant is over with
 // the next call at a later time, a nanosecond later at the earliest, which is
 // what Deadline then asks for.
 

@@ -6,4 +6,8 @@
 // way to new; a heartbeat edge comes only from a loop that runs; after a stall
 // nothing closes again by itself. It has no network listener and sends nothing
 // to the craft.
+//
+// It trusts the engine to say when the relay opens, the clock to run on, the hooks
+// that take records and pictures not to block, and the external watchdog to let go
+// where a turn never ends.
 package guard

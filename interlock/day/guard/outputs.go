@@ -10,7 +10,7 @@ import (
 )
 
 // output writes a line of the kill chain. A failed write stops the heartbeat
-// at once; the engine learns of it in the next turn's host event.
+// at once; the engine learns of it by a host event, in the next turn at the latest.
 func (l *Loop) output(line hw.Output, on bool) {
 	err := line.Set(on)
 	if err == nil {

@@ -37,7 +37,6 @@ var goroutines = []struct {
 	{"disk", "interlock/day/guard/run.go", [][2]string{{"func() { g.watchDisk(work) }", `panicking("disk", func() { g.watchDisk(work) })`}}},
 	{"proofs", "interlock/day/guard/run.go", [][2]string{{"func() { g.watchProofs(work) }", `panicking("proofs", func() { g.watchProofs(work) })`}}},
 	{"seen", "interlock/day/guard/run.go", [][2]string{{"func() { g.keepSeen(work) }", `panicking("seen", func() { g.keepSeen(work) })`}}},
-	{"stops", "interlock/day/guard/run.go", [][2]string{{"func() { g.keepStops(work) }", `panicking("stops", func() { g.keepStops(work) })`}}},
 	{"writer", "interlock/day/guard/run.go", [][2]string{{"func() { g.keeper.run(writing) }", `panicking("writer", func() { g.keeper.run(writing) })`}}},
 	{"accept", "hw/localsocket/server.go", [][2]string{{"work.Go(s.accept)", `work.Go(panicking("accept", s.accept))`}}},
 	{"client", "hw/localsocket/server.go", [][2]string{{"func() { s.client(c) }", `panicking("client", func() { s.client(c) })`}}},

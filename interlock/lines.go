@@ -137,8 +137,8 @@ func (e *latch) unread(at, length time.Duration) {
 }
 
 // watchdogHeld judges the first reading after a stall that was longer than the
-// watchdog and the contactor need to let go: a mirror contact that is still closed
-// says that the watchdog does not work. That the relay's own opening works is for
+// watchdog and the contactor need to let go: where a mirror contact is still closed,
+// the watchdog does not work. That the relay's own opening works is for
 // the end of the drop-out time to say.
 func (e *latch) watchdogHeld(at time.Duration, closed bool) {
 	if e.mustBeOpen && closed {

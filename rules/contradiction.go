@@ -70,7 +70,7 @@ func checkRate(t *document.Table, key string, c Channel, r *Rule) {
 }
 
 // RateSpan is how far the channel would change at the limit's rate over the
-// span of the slope; far says that it cannot.
+// span of the slope; far reports whether it cannot.
 func (r *Rule) RateSpan() (span float64, far bool) {
 	c := r.Watch.Channel()
 	span = float64(r.Limit * r.Over.Seconds())

@@ -33,7 +33,7 @@ type rehearseCmd struct {
 func (rehearseCmd) Help() string {
 	return "Flies the modelled craft of these files (mass, motors, thrust, cells, tether from card and limits, link and sensors from the pad) " +
 		"against the guard on a virtual board; its rotors obey the contactor. What the files do not say is asked for, or printed with what " +
-		"is taken instead. Everything it writes is marked as a rehearsal, and counts for nothing on card, forecast or hours. " +
+		"is taken instead. Everything it writes is marked as a rehearsal and lies in a folder of its own, so that nothing of it counts on card, forecast or hours: copy none of it among a pad's sessions. " +
 		"Mishaps that ship: " + strings.Join(rehearsal.Names(), ", ") + "."
 }
 

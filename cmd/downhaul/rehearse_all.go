@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path/filepath"
+	"strings"
 
 	"downhaul/interlock/model/rehearsal"
 	"downhaul/rules"
@@ -63,9 +64,9 @@ func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result)
 		x, _ := rules.Convert(v, unit(k))
 		return x
 	}
-	const row = "%-24.24s %-22.22s %6s %6.1f %7.0f %6.1f %5.1f\n"
-	fmt.Fprintf(s.out, "%-24s %-22s %6s %6s %7s %6s %5s\n", "Rehearsed", "acted first", "after", "height", "pull", "arrive", "off")
-	fmt.Fprintf(s.out, "%-24s %-22s %6s %6s %7s %6s %5s\n", "", "", "s", unit(rules.Length), unit(rules.Force), unit(rules.Speed), unit(rules.Length))
+	const row = "%-24.24s %-20.20s %6s %6.1f %7.0f %6.1f %5.1f\n"
+	fmt.Fprintf(s.out, "%-24s %-20s %6s %6s %7s %6s %5s\n", "Rehearsed", "acted first", "after", "height", "pull", "arrive", "off")
+	fmt.Fprintf(s.out, "%-24s %-20s %6s %6s %7s %6s %5s\n", "", "", "s", unit(rules.Length), unit(rules.Force), unit(rules.Speed), unit(rules.Length))
 	for _, r := range results {
 		first, after := "nothing", ""
 		a := r.Stopped
@@ -92,7 +93,7 @@ func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result)
 			first = "-"
 		}
 		t := r.Truth
-		fmt.Fprintf(s.out, row, r.Name, first, after, in(t.Height, rules.Length), in(t.Tension, rules.Force), in(t.Arrival, rules.Speed), in(t.Distance, rules.Length))
+		fmt.Fprintf(s.out, row, r.Name, wholeWords(first, 20), after, in(t.Height, rules.Length), in(t.Tension, rules.Force), in(t.Arrival, rules.Speed), in(t.Distance, rules.Length))
 	}
 	fmt.Fprintln(s.out)
 	for _, r := range results {
@@ -105,6 +106,17 @@ func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result)
 			wrap(s.out, "Unexpected: ", "            ", r.Name+": "+pick(r.Expect == "none", "it was stopped, and nothing was wrong.", "expected: "+r.Expect+"; it was not so."))
 		}
 	}
+}
+
+// wholeWords returns as many words of a text as have room.
+func wholeWords(text string, room int) string {
+	if len(text) <= room {
+		return text
+	}
+	if i := strings.LastIndexByte(text[:room+1], ' '); i > 0 {
+		return strings.TrimRight(text[:i], ",;:")
+	}
+	return text[:room]
 }
 
 // changesShown is how many changes are shown.

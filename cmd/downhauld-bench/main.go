@@ -1,7 +1,7 @@
 // Command downhauld-bench is the guard for the bench and for rehearsals: downhauld
 // joined with the virtual board. It runs every pad file that downhauld runs, and
 // those with a virtual board, which downhauld refuses. What it writes for these
-// says that no real relay was worked.
+// is marked: no real relay was worked.
 package main
 
 import (

@@ -5,5 +5,5 @@
 //
 // It promises that check, prove, new and a guard's start refuse the same files, since
 // all of them ask here, and that what it holds stands in its tables, which the manual
-// prints. What only may be wrong is for judge, which warns.
+// prints. What only may be wrong is for package hazard, which warns.
 package sense

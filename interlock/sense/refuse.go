@@ -73,7 +73,7 @@ func (f *Files) ceiling(tell func(document.Fault)) {
 	for i := 0; f.Pad != nil && f.Envelope != nil && f.Pad.Height.MaxAcceleration > 0 && i < len(f.Envelope.Rules); i++ {
 		r := &f.Envelope.Rules[i]
 		// As the file states the reaction: a stop test may have measured a longer one,
-		// and of that judge warns.
+		// and of that package hazard warns.
 		top := f.Standing(f.Pad.Reaction(rules.ThrustGone{}).Seconds(), Freshest)
 		if r.Watch == rules.Apex && r.Form == rules.Above && r.Stop != rules.NoStop && top >= r.Limit {
 			tell(f.LimitFile.Limit(r.Line, fmt.Sprintf("this ceiling leaves %s to hover: standing on the pad the predicted apex is %s already, by thrust, reaction and errors of the pad file and a height that is %g s old",

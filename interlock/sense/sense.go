@@ -99,11 +99,14 @@ func AllRanges() [][]string { return Table(ranges) }
 func Ranges(kind string, from Source, warned bool) (out document.Faults) {
 	root := document.Parse(from.Name, from.Text).Root()
 	for _, r := range AllRanges() {
+		if r[0] != kind {
+			continue
+		}
 		walk(root, strings.Split(r[1], "."), func(t *document.Table, key string) {
 			v, unit, of, ok := Number(t.Value(key))
 			past := func(bound string, way float64) bool {
 				b, _, want, has := Number(bound)
-				return r[0] == kind && ok && has && of == want && way*v > way*b
+				return ok && has && of == want && way*v > way*b
 			}
 			low, high, wrong, mend := r[2], r[5], "cannot be meant, it is too ", "write"
 			if warned && !past(low, -1) && !past(high, 1) {

@@ -47,7 +47,7 @@ type Motors struct {
 	// rig gave it, it is reading times lever.
 	Thrust float64
 	// LossLow and LossHigh are what mounting, wakes, ducts and heat take of
-	// the static thrust, as shares; HasLosses says that they are stated.
+	// the static thrust, as shares; HasLosses reports whether they are stated.
 	LossLow, LossHigh float64
 	HasLosses         bool
 	// Current is what all motors draw together at full thrust, A; 0 is not

@@ -39,7 +39,7 @@ type Facts struct {
 	// report's of this craft, nil without one.
 	Hovers   []Hovered
 	Forecast *Forecast
-	// Envelope is the SHA-256 of the envelope that is enforced; Apex says that it
+	// Envelope is the SHA-256 of the envelope that is enforced; Apex reports whether it
 	// watches craft.apex.
 	Envelope [32]byte
 	Apex     bool
@@ -80,8 +80,7 @@ type Forecast struct {
 }
 
 // Reserve is the lift to spare that is foreseen for a step, as a share of the
-// weight: the two ends of its 95 % interval where Numbers says that they are
-// there. Mass is that of craft and ballast that was asked for, kg. Go is the
+// weight: the two ends of its 95 % interval where Numbers is set. Mass is that of craft and ballast that was asked for, kg. Go is the
 // report's own verdict, Says its reason. The keys are those of the reports'
 // records.
 type Reserve struct {

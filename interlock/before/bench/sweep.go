@@ -253,7 +253,7 @@ type Judged struct {
 // reference's trips. A trip belongs to a real time when it begins from within
 // before it to within after it. A trip that belongs to none is false; a real
 // time to which none belongs is missed, unless an older trip still stood. known
-// says that reals is complete, even if it is empty.
+// reports whether reals is complete, even if it is empty.
 func (s *Sweep) Judge(all []*Swept, reals []Real, known bool, within time.Duration) (*Judged, error) {
 	if s.Reference != nil && len(reals) > 0 {
 		return nil, errors.New("real times are given and a reference, too; one of them must say what is real")

@@ -279,7 +279,7 @@ func (l *looker) descent() {
 			unit := rules.DefaultUnit(rules.Speed, l.Envelope.Units)
 			l.tell(l.LimitFile.Fault(r.Line, fmt.Sprintf("%q leaves %s to come down, from %s that asks for %s", r.Name, rules.FormatDuration(r.Grace),
 				rules.Format(top, rules.DefaultUnit(rules.Length, l.Envelope.Units)), rounding.Show(v, unit, 3, rounding.Up)),
-				"write "+rounding.Show(top/1, "s", 2, rounding.Up)+" or more, which is 1 m/s", "rule[].grace"))
+				"write "+rounding.Show(top, "s", 2, rounding.Up)+" or more, which is 1 m/s", "rule[].grace"))
 		}
 	})
 }

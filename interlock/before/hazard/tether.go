@@ -43,10 +43,9 @@ func (j *job) stiffness() (slow, quick float64, stated bool) {
 	return slow, fast * slow, false
 }
 
-// workingLoad is the least that anything in the tether bears at work, N; 0 where
-// nothing is stated.
-func (j *job) workingLoad() (least float64) {
-	t, out := &j.Envelope.Tether, &j.out.Rope
+// LeastLoad returns the least that anything in the tether bears at work, N, 0 where
+// nothing is stated; which part that is; and what is not stated.
+func LeastLoad(t *rules.Tether) (least float64, weakest string, unknown []string) {
 	rope := WorkingLoad(t.BreakingStrength, t.DesignFactor)
 	left := func(share float64) float64 {
 		if share == 0 {
@@ -54,7 +53,7 @@ func (j *job) workingLoad() (least float64) {
 		}
 		return share
 	}
-	out.Unknown = []string{}
+	unknown = []string{}
 	for _, part := range []struct {
 		name         string
 		stated, load float64
@@ -64,18 +63,19 @@ func (j *job) workingLoad() (least float64) {
 	} {
 		switch {
 		case part.stated == 0:
-			out.Unknown = append(out.Unknown, strings.TrimPrefix(part.name, "the "))
+			unknown = append(unknown, strings.TrimPrefix(part.name, "the "))
 		case part.load > 0 && (least == 0 || part.load < least):
-			least, out.Weakest = part.load, part.name
+			least, weakest = part.load, part.name
 		}
 	}
-	return least
+	return least, weakest, unknown
 }
 
 // rope says what the tether bears and what a runaway does to it.
 func (j *job) rope() {
 	t, out := &j.Envelope.Tether, &j.out.Rope
-	w := j.workingLoad()
+	w, weakest, unknown := LeastLoad(t)
+	out.Weakest, out.Unknown = weakest, unknown
 	if t.BreakingStrength > 0 {
 		out.Breaking = some(t.BreakingStrength)
 	}

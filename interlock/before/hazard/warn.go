@@ -96,9 +96,9 @@ func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
 
 func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
 	in := func(v float64, way rounding.Way) string { return rounding.Show(v, r.Unit, 3, way) }
-	w := j.workingLoad()
+	w, weakest, _ := LeastLoad(&j.Envelope.Tether)
 	if w > 0 && r.Limit > w {
-		j.doubt(r, "", "%q allows %s, and the working load of the tether is %s (%s)", r.Name, in(r.Limit, rounding.Near), in(w, rounding.Down), j.out.Rope.Weakest)
+		j.doubt(r, "", "%q allows %s, and the working load of the tether is %s (%s)", r.Name, in(r.Limit, rounding.Near), in(w, rounding.Down), weakest)
 	}
 	_, k, _ := j.stiffness()
 	if k == 0 || j.mass == 0 {

@@ -18,7 +18,7 @@ type drive struct {
 	step func(x float64) float64
 	// moves lists the measured channels that it rests on.
 	moves []rules.ChannelID
-	// settle is how long a held value takes to show whole; average says that
+	// settle is how long a held value takes to show whole; average reports whether
 	// the channel is worked out over that span, so that one sample moves it
 	// little and it does not come back at once.
 	settle  time.Duration

@@ -39,7 +39,7 @@ type Row struct {
 	Stop  string   `json:"stop"`
 	Held  *float64 `json:"largest_that_did_not"`
 	// Tripped is the smallest excursion that tripped, Held the largest that did
-	// not, as the core read them; Exact says that Held is the limit itself.
+	// not, as the core read them; Exact reports whether Held is the limit itself.
 	Tripped *float64 `json:"smallest_that_tripped"`
 	Exact   bool     `json:"limit_itself_tested"`
 	// Detect is from the excursion to the decision, Budget what it may take.

@@ -71,7 +71,7 @@ type rig struct {
 	// stamp is that of the craft's last signature.
 	stamp signing.Stamp
 	lost  []float64 // by source: share of a frame that is still to be lost
-	// mute sources say nothing; silent says that no frame of the craft comes.
+	// mute sources say nothing; with silent no frame of the craft comes.
 	mute   []bool
 	silent bool
 	// stuck channels have no last digit that moves, as a frozen sensor has none.

@@ -36,7 +36,7 @@ type declared struct {
 	report int
 	begin  time.Duration
 	// proof is what the openings on record prove of the stop; nil asks nothing, as in
-	// a rehearsal. counted says that the contactor's openings are bounded.
+	// a rehearsal. counted reports whether the contactor's openings are bounded.
 	proof   atomic.Pointer[stopping.Proof]
 	counted bool
 	// The loop's own: what the engine was last told of the card, and of the step in

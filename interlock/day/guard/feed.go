@@ -46,8 +46,8 @@ func (l *Loop) WindEdge(e intake.WindEdge) {
 	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
 }
 
-// WindFailed reports whether the anemometer's line is no longer watched. From then on
-// its reading is missing. Any goroutine.
+// WindFailed tells the loop that the anemometer's line is no longer watched. From then
+// on its reading is missing. Any goroutine.
 func (l *Loop) WindFailed() { l.windDead.Store(true) }
 
 // Count leaves one conversion of the load cell for the loop. Any goroutine.

@@ -133,7 +133,7 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 }
 
 // accept reports whether the frame is the craft's, and a new one; what else there is
-// to tell of it is added to dst. again says that its number tells of no gap.
+// to tell of it is added to dst. again reports whether its number tells of no gap.
 func (in *decoder) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame) (_ []interlock.Input, ok, again bool) {
 	k, l := &in.craft, a.link
 	named := f.System == in.cfg.Craft.System && f.Component == in.cfg.Craft.Component

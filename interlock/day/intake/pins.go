@@ -21,7 +21,7 @@ const PinsSize = 5
 
 const pinsFailed = 1
 
-// AppendPins adds the payload of a pins chunk to dst. failed says that the
+// AppendPins adds the payload of a pins chunk to dst. With failed the
 // lines could not be read: levels are 0 then, and nothing is fed, so that the
 // lines grow stale. A failed read is never a level.
 func AppendPins(dst []byte, levels uint32, failed bool) []byte {

@@ -33,7 +33,7 @@ type windyPart struct {
 	longest time.Duration
 }
 
-// take adds the sample of one chunk; pulsed says that a period ended in it.
+// take adds the sample of one chunk; pulsed reports whether a period ended in it.
 func (w *windy) take(at time.Duration, s interlock.Sample, pulsed bool, period time.Duration) {
 	if !w.begun {
 		w.begun, w.from = true, at

@@ -47,8 +47,8 @@ var (
 	stoppingText = []byte(daemon.SdNotifyStopping)
 )
 
-// Turned reports whether the loop has turned at this time. The first call says that
-// the service is ready. The manager is fed at half its interval, as
+// Turned reports whether the loop has turned at this time. The first call tells
+// the manager that the service is ready. The manager is fed at half its interval, as
 // sd_watchdog_enabled(3) asks, the device at a quarter of its timeout: both as
 // exactly as the loop turns, which is every 100 ms at least.
 func (f *Feeder) Turned(now time.Duration) {

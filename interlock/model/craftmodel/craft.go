@@ -201,7 +201,7 @@ func (c *Craft) believed() estimate {
 	}
 }
 
-// told is where the craft says that it is.
+// told is where the craft takes itself to be, as it tells.
 func (c *Craft) told() estimate {
 	e := c.believed()
 	if c.heightTurned {

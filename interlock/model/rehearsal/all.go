@@ -11,8 +11,6 @@ import (
 	"slices"
 	"sync"
 
-	"github.com/BurntSushi/toml"
-
 	"downhaul/rules"
 )
 
@@ -178,17 +176,9 @@ func (s *Setup) variants() (out []variant, err error) {
 		if err != nil {
 			return
 		}
-		var t map[string]any
-		if _, err = toml.Decode(string(s.original.Envelope.Text), &t); err != nil || !change(t) {
-			return
-		}
-		f, wrong := rewrite(s.original.Envelope, s.original.Envelope.Name, func(u map[string]any) {
-			clear(u)
-			for k, v := range t {
-				u[k] = v
-			}
-		})
-		if err = wrong; err != nil {
+		changed := false
+		f, wrong := rewrite(s.original.Envelope, s.original.Envelope.Name, func(t map[string]any) { changed = change(t) })
+		if err = wrong; err != nil || !changed {
 			return
 		}
 		// A change that the files refuse is none.

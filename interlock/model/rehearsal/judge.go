@@ -18,16 +18,10 @@ func (s *Setup) weight() float64 {
 	return (s.Craft.Config.Mass + s.Craft.Config.Ballast) * craftmodel.Gravity
 }
 
-// workingLoad is what the rope bears at work, N; 0 where the limits do not say.
+// workingLoad is what the tether bears at work, N; 0 where the limits do not say.
 func (s *Setup) workingLoad() float64 {
-	t := &s.Checked.Envelope.Tether
-	load := hazard.WorkingLoad(t.BreakingStrength, t.DesignFactor)
-	for _, part := range []float64{t.Shackle, t.Anchor, t.Attachment, t.LoadCell} {
-		if part > 0 && (load == 0 || part < load) {
-			load = part
-		}
-	}
-	return load
+	least, _, _ := hazard.LeastLoad(&s.Checked.Envelope.Tether)
+	return least
 }
 
 // judge holds a flight against the model's truth.

@@ -39,8 +39,8 @@ type captureTime struct {
 	jumps    []Jump
 }
 
-// see takes one packet's time, ns since 1970, and gives the time now. steady
-// says that the clock is our own, which is never set ahead: a guard may well
+// see takes one packet's time, ns since 1970, and gives the time now. With steady
+// the clock is our own, which is never set ahead: a guard may well
 // hear nothing for longer than an hour.
 func (c *captureTime) see(ns int64, steady bool, packet uint64) time.Duration {
 	if !c.begun {

@@ -150,7 +150,7 @@ func (l *Log) hold(line Line, durable bool) bool {
 }
 
 // Append adds one line. With durable it returns nil only when the line, and
-// all before it, are on the disk. An error says that the line is not safely
+// all before it, are on the disk. After an error the line is not safely
 // kept yet; it waits in memory, and a later Append or Sync that returns nil has
 // kept it, unless the error wraps ErrDropped. Without durable the line is synced by the next Sync.
 //

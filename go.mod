@@ -11,6 +11,7 @@ require (
 	github.com/coreos/go-systemd/v22 v22.7.0
 	github.com/google/go-cmp v0.7.0
 	github.com/gopacket/gopacket v1.7.7
+	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.16.0
 	go.bug.st/serial v1.8.0
 	golang.org/x/sys v0.50.0

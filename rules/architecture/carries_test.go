@@ -20,7 +20,7 @@ const (
 	carriesFile = "cmd/downhauld/carries.txt"
 	// mostCarried bounds what the daemon carries of ours. It goes down,
 	// to the 26,500 lines that one person can read.
-	mostCarried = 32_500
+	mostCarried = 32_350
 	// carriesStep is what a package's figure is rounded up to, so that a comment
 	// that is mended asks for no new list.
 	carriesStep = 50

@@ -44,7 +44,10 @@ k28 = {} # only here: see below
 
 func TestOutlineAgainstLibrary(t *testing.T) {
 	text := strings.Replace(outlined, "{} # only here: see below", "''", 1)
-	out := drawOutline("\ufeff" + text)
+	out, err := drawOutline("\ufeff" + text)
+	if err != nil {
+		t.Fatal(err)
+	}
 	values := make(map[string]any)
 	md, err := toml.Decode(text, &values)
 	if err != nil {
@@ -85,8 +88,8 @@ func TestOutlineAgainstLibrary(t *testing.T) {
 	if rows := out.root.kids["k20"].rows; len(rows) != 2 || rows[0].line != 20 || rows[1].line != 24 {
 		t.Errorf("the rows are wrong: %+v", rows)
 	}
-	if out := drawOutline(outlined); len(out.inline) != 1 || out.inline[0].line != 28 {
-		t.Errorf("the table in braces was not seen: %+v", out.inline)
+	if out, err := drawOutline(outlined); err != nil || len(out.inline) != 1 || out.inline[0].line != 28 {
+		t.Errorf("the table in braces was not seen: %+v, %v", out.inline, err)
 	}
 }
 
@@ -145,7 +148,10 @@ func TestOutlineOfGeneratedFiles(t *testing.T) {
 		if d.faults != nil {
 			t.Fatalf("%v\n%s", d.faults, b.String())
 		}
-		out := drawOutline(b.String())
+		out, err := drawOutline(b.String())
+		if err != nil {
+			t.Fatal(err)
+		}
 		for i, w := range want {
 			if got := strings.Join(out.keys[i], "."); got != w.key {
 				t.Fatalf("key %d is %s, want %s\n%s", i, got, w.key, b.String())

@@ -4,16 +4,19 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+
+	"github.com/pelletier/go-toml/v2/unstable"
 )
 
 // outline is the shape of a file with its lines: the tree of tables and keys as
-// they were written. The TOML library tells no line for a key that nobody
-// decodes, and the wrong one in repeated tables, so the shape is taken from the
-// text; it is checked against the library's own order of keys.
+// they were written. The library that decodes tells no line for a key that nobody
+// decodes, and the wrong one in repeated tables; so a second one, which tells where
+// each key stands and decodes nothing, reads the text once more, and the two must
+// agree on the keys.
 type outline struct {
 	root *node
 	// keys is the path of every header and key in the order of the text, in
-	// the way the library lists them.
+	// the way the decoding library lists them.
 	keys [][]string
 	// inline holds the line and key of each inline table; our files have none.
 	inline []place
@@ -58,226 +61,67 @@ func (n *node) kid(name string, line int) *node {
 	return k
 }
 
-// scanner walks over text that the library has found to be valid TOML. On
-// anything else its outline means nothing, but it ends.
-type scanner struct {
-	text string
-	at   int
-	line int
-	out  outline
-}
-
-// drawOutline takes the outline of text.
-func drawOutline(text string) outline {
-	s := scanner{text: strings.TrimPrefix(text, "\ufeff"), line: 1}
-	s.out.root = &node{line: 1}
-	context, path := s.out.root, []string(nil)
-	for s.at < len(s.text) {
-		switch c := s.text[s.at]; {
-		case c == '\n' || c == '\r' || c == ' ' || c == '\t':
-			s.step()
-		case c == '#':
-			s.comment()
-		case c == '[':
-			context, path = s.header()
-		default:
-			s.pair(context, path)
-		}
-	}
-	return s.out
-}
-
-// step goes one byte on and counts lines.
-func (s *scanner) step() {
-	if s.at < len(s.text) {
-		if s.text[s.at] == '\n' {
-			s.line++
-		}
-		s.at++
-	}
-}
-
-func (s *scanner) steps(n int) {
-	for range n {
-		s.step()
-	}
-}
-
-func (s *scanner) blanks() {
-	for s.at < len(s.text) && (s.text[s.at] == ' ' || s.text[s.at] == '\t') {
-		s.at++
-	}
-}
-
-func (s *scanner) comment() {
-	for s.at < len(s.text) && s.text[s.at] != '\n' {
-		s.at++
-	}
-}
-
-func (s *scanner) rest() string { return s.text[s.at:] }
-
-// header reads [a.b] or [[a.b]] and gives the table that it opens.
-func (s *scanner) header() (*node, []string) {
-	line := s.line
-	repeated := strings.HasPrefix(s.rest(), "[[")
-	if repeated {
-		s.at++
-	}
-	s.at++
-	path := s.path("]")
-	for s.at < len(s.text) && s.text[s.at] == ']' {
-		s.at++
-	}
-	s.out.keys = append(s.out.keys, path)
-	if len(path) == 0 {
-		return s.out.root, nil
-	}
-	n := s.out.root
-	for _, name := range path[:len(path)-1] {
+// within finds or makes the node at the end of path.
+func (n *node) within(path []string, line int) *node {
+	for _, name := range path {
 		n = n.kid(name, line).last()
 	}
-	n = n.kid(path[len(path)-1], line)
-	if repeated {
-		n.rows = append(n.rows, &node{line: line})
-		return n.last(), path
-	}
-	n.line = line
-	return n, path
+	return n
 }
 
-// pair reads key = value.
-func (s *scanner) pair(context *node, path []string) {
-	line, start := s.line, s.at
-	key := s.path("=")
-	if s.at < len(s.text) && s.text[s.at] == '=' {
-		s.at++
-	}
-	full := append(append([]string(nil), path...), key...)
-	s.out.keys = append(s.out.keys, full)
-	n := context
-	for i, name := range key {
-		if _, taken := n.kids[name]; taken && i == len(key)-1 {
-			s.out.twice = append(s.out.twice, place{line, strings.Join(full, ".")})
-		}
-		n = n.kid(name, line).last()
-	}
-	s.value(line, full)
-	if s.at == start { // not TOML: never stand still
-		s.step()
-	}
-}
-
-// path reads the parts of a dotted key up to one of the ending bytes or the end
-// of the line.
-func (s *scanner) path(ends string) []string {
-	var parts []string
-	for s.at < len(s.text) {
-		s.blanks()
-		if s.at >= len(s.text) {
-			break
-		}
-		c := s.text[s.at]
-		switch {
-		case c == '\n' || strings.IndexByte(ends, c) >= 0:
-			return parts
-		case c == '.':
-			s.at++
-		case c == '"' || c == '\'':
-			parts = append(parts, s.quoted())
-		default:
-			from := s.at
-			for s.at < len(s.text) && strings.IndexByte(" \t\n.\"'"+ends, s.text[s.at]) < 0 {
-				s.at++
+// drawOutline takes the outline of text; the error says why there is none.
+func drawOutline(text string) (out outline, err error) {
+	out.root = &node{line: 1}
+	var p unstable.Parser
+	p.Reset([]byte(strings.TrimPrefix(text, "\ufeff")))
+	line, counted := 1, 0
+	context, path := out.root, []string(nil)
+	for p.NextExpression() {
+		e := p.Expression()
+		var key []string
+		for it := e.Key(); it.Next(); {
+			if at := int(it.Node().Raw.Offset); at > counted {
+				line += strings.Count(string(p.Data()[counted:at]), "\n")
+				counted = at
 			}
-			parts = append(parts, s.text[from:s.at])
+			key = append(key, string(it.Node().Data))
 		}
-	}
-	return parts
-}
-
-// quoted reads a one-line string and gives what it says.
-func (s *scanner) quoted() string {
-	quote := s.text[s.at]
-	s.at++
-	from := s.at
-	for s.at < len(s.text) && s.text[s.at] != quote && s.text[s.at] != '\n' {
-		if quote == '"' && s.text[s.at] == '\\' && s.at+1 < len(s.text) && s.text[s.at+1] != '\n' {
-			s.at++
-		}
-		s.at++
-	}
-	inner := s.text[from:min(s.at, len(s.text))]
-	if s.at < len(s.text) && s.text[s.at] == quote {
-		s.at++
-	}
-	if quote == '"' {
-		return unescape(inner)
-	}
-	return inner
-}
-
-// value skips one value, whatever it is, and notes inline tables.
-func (s *scanner) value(line int, path []string) {
-	depth := 0
-	for s.at < len(s.text) {
-		rest := s.rest()
-		switch c := rest[0]; {
-		case strings.HasPrefix(rest, `"""`) || strings.HasPrefix(rest, `'''`):
-			s.long(rest[:3])
-		case c == '"' || c == '\'':
-			s.quoted()
-		case c == '#':
-			s.comment()
-		case c == '{':
-			if depth == 0 || len(s.out.inline) == 0 || s.out.inline[len(s.out.inline)-1].line != line {
-				s.out.inline = append(s.out.inline, place{line, strings.Join(path, ".")})
+		before, name := key[:len(key)-1], key[len(key)-1]
+		switch e.Kind {
+		case unstable.KeyValue:
+			key = slices.Concat(path, key)
+			n := context.within(before, line)
+			if _, taken := n.kids[name]; taken {
+				out.twice = append(out.twice, place{line, strings.Join(key, ".")})
 			}
-			depth++
-			s.at++
-		case c == '[':
-			depth++
-			s.at++
-		case c == ']' || c == '}':
-			depth--
-			s.at++
-		case c == '\n' && depth <= 0:
-			return
-		default:
-			s.step()
-		}
-	}
-}
-
-// long skips a string in triple quotes, which may end in up to two quotes of
-// its own.
-func (s *scanner) long(mark string) {
-	s.steps(3)
-	for s.at < len(s.text) {
-		if mark == `"""` && s.text[s.at] == '\\' {
-			s.steps(2)
-			continue
-		}
-		if strings.HasPrefix(s.rest(), mark) {
-			s.at += 3
-			for range 2 {
-				if s.at < len(s.text) && s.text[s.at] == mark[0] {
-					s.at++
-				}
+			n.kid(name, line)
+			if inBraces(e.Value()) {
+				out.inline = append(out.inline, place{line, strings.Join(key, ".")})
 			}
-			return
+		case unstable.ArrayTable:
+			n := out.root.within(before, line).kid(name, line)
+			n.rows = append(n.rows, &node{line: line})
+			context, path = n.last(), key
+		case unstable.Table:
+			context, path = out.root.within(before, line).kid(name, line), key
+			context.line = line
 		}
-		s.step()
+		out.keys = append(out.keys, key)
 	}
+	return out, p.Error()
 }
 
-// unescape returns what a TOML basic string says, as the library reads it.
-func unescape(text string) string {
-	values, _, err := decode(`k = "` + text + `"`)
-	if said, ok := values["k"].(string); ok && err == nil {
-		return said
+// inBraces reports whether a value is an inline table, or holds one.
+func inBraces(v *unstable.Node) bool {
+	if v.Kind == unstable.InlineTable {
+		return true
 	}
-	return text
+	for it := v.Children(); v.Kind == unstable.Array && it.Next(); {
+		if inBraces(it.Node()) {
+			return true
+		}
+	}
+	return false
 }
 
 // sameKeys says where the outline and the library disagree about the keys of

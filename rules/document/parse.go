@@ -109,18 +109,19 @@ func decode(text string) (values map[string]any, md toml.MetaData, err error) {
 
 // grow puts the tables on top of the outline.
 func (d *Document) grow(text string, values map[string]any, md toml.MetaData) {
-	out := drawOutline(text)
-	if len(out.inline) == 0 {
+	out, err := drawOutline(text)
+	if err == nil && len(out.inline) == 0 {
 		library := make([][]string, len(md.Keys()))
 		for i, k := range md.Keys() {
 			library[i] = k
 		}
-		if err := sameKeys(out.keys, library); err != nil {
-			d.damaged = true
-			d.faults = append(d.faults, Fault{File: d.file, Line: 1, Wrong: "the lines of this file cannot be told",
-				Got: err.Error(), Mend: "write it in plain sections, one key a line"})
-			return
-		}
+		err = sameKeys(out.keys, library)
+	}
+	if err != nil {
+		d.damaged = true
+		d.faults = append(d.faults, Fault{File: d.file, Line: 1, Wrong: "the lines of this file cannot be told",
+			Got: oneLine(err.Error()), Mend: "write it in plain sections, one key a line"})
+		return
 	}
 	for _, p := range out.inline {
 		d.faults = append(d.faults, Fault{File: d.file, Line: p.line, Key: p.key, Wrong: "a table in braces is not read here",

@@ -3,11 +3,13 @@ package interlock
 import (
 	"encoding/json"
 	"fmt"
+	"reflect"
 	"slices"
 	"strings"
 	"testing"
 	"time"
 
+	"github.com/google/go-cmp/cmp"
 	"pgregory.net/rapid"
 
 	"downhaul/rules"
@@ -145,6 +147,52 @@ func TestCloneHasTheSameFuture(t *testing.T) {
 			rt.Fatal("the images differ in the end")
 		}
 	})
+}
+
+// A clone shares with its origin only what was laid when the engine was made and
+// never changes: whatever else both point at, one of them would change for the other.
+func TestCloneSharesNothingThatChanges(t *testing.T) {
+	r := busyRig(t)
+	r.run(time.Second)
+	laid := []string{".ages", ".env", ".limits.calcs.thresholds", ".limits.channels.calcs", ".limits.channels.perms", ".limits.channels.rules",
+		".limits.env", ".limits.helps", ".limits.needed", ".limits.needs", ".limits.used", ".outputs", ".site.Derived.HeightSources", ".speeds"}
+	got := shared(reflect.ValueOf(r.e).Elem(), reflect.ValueOf(r.e.Clone()).Elem(), "")
+	if diff := cmp.Diff(laid, got); diff != "" {
+		t.Errorf("a clone shares with its origin (-want +got):\n%s", diff)
+	}
+}
+
+// shared returns the places, named as Go does without their indices, in which two
+// values of one type point at the same memory.
+func shared(a, b reflect.Value, path string) (found []string) {
+	switch a.Kind() {
+	case reflect.Pointer, reflect.Map, reflect.Slice:
+		switch {
+		case a.IsNil() || a.Kind() == reflect.Slice && a.Cap() == 0:
+		case a.Pointer() == b.Pointer():
+			return []string{path}
+		case a.Kind() == reflect.Pointer && !a.Type().Elem().ConvertibleTo(reflect.TypeFor[Engine]()): // that leads up again
+			return shared(a.Elem(), b.Elem(), path)
+		case a.Kind() == reflect.Slice:
+			for i := range min(a.Len(), b.Len()) {
+				found = append(found, shared(a.Index(i), b.Index(i), path)...)
+			}
+		}
+	case reflect.Interface:
+		if !a.IsNil() {
+			return shared(a.Elem(), b.Elem(), path)
+		}
+	case reflect.Array:
+		for i := range a.Len() {
+			found = append(found, shared(a.Index(i), b.Index(i), path)...)
+		}
+	case reflect.Struct:
+		for i := range a.NumField() {
+			found = append(found, shared(a.Field(i), b.Field(i), path+"."+a.Type().Field(i).Name)...)
+		}
+	}
+	slices.Sort(found)
+	return slices.Compact(found)
 }
 
 func TestUnwantedChannelsMayBeLeftOut(t *testing.T) {

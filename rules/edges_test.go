@@ -59,6 +59,9 @@ func TestExactTextWithoutExponent(t *testing.T) {
 	}{
 		{2000000, "N", "2000000 N"}, {12345678, "Pa", "12345678 Pa"}, {0.00002, "m", "0.00002 m"}, {0.000001, "m", "0.000001 m"},
 		{0.0000005, "m", "5e-07 m"}, {1e15, "N", "1e+15 N"}, {0, "m", "0 m"},
+		// Next to the zero of a scale that is another than ours there is next to nothing
+		// left of the number: the zero itself stays one, and no digit is too many.
+		{-160. / 9, "°F", "0 °F"}, {0, "°F", "32 °F"}, {math.Nextafter(math.Nextafter(-160./9, 0), 0), "°F", "1e-14 °F"},
 	} {
 		if got := FormatExact(c.si, c.unit); got != c.want {
 			t.Errorf("%v in %s is %q, want %q", c.si, c.unit, got, c.want)

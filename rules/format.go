@@ -27,6 +27,9 @@ func convert(si float64, unitText string, offset bool) (float64, bool) {
 	}
 	r := new(big.Rat).SetFloat64(si)
 	if offset && u.offset != nil {
+		if zero, _ := u.offset.Float64(); si == zero {
+			return 0, true // what rounding has left of it would be shown as -1e-15
+		}
 		r.Sub(r, u.offset)
 	}
 	v, _ := r.Quo(r, u.factor).Float64()

@@ -142,7 +142,6 @@ type converter struct {
 	silent bool // no conversion comes at all
 
 	pending []hw.Count
-	lost    uint64
 }
 
 func newConverter(cfg ConverterConfig) (converter, error) {
@@ -186,7 +185,6 @@ func (c *converter) advance(now time.Duration) {
 	if behind := int64(float64(now)*c.cfg.Rate/1e9) - c.done - queueKept; behind > 0 {
 		c.done += behind
 		if !c.silent {
-			c.lost += uint64(behind) + uint64(len(c.pending))
 			c.pending = c.pending[:0]
 		}
 	}
@@ -197,7 +195,6 @@ func (c *converter) advance(now time.Duration) {
 		}
 		if len(c.pending) == queueKept {
 			c.pending = c.pending[1:]
-			c.lost++
 		}
 		c.pending = append(c.pending, c.convert(at))
 	}

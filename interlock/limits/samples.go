@@ -230,8 +230,7 @@ func (l *Limits) channelStale(due time.Duration, c *channelRun) {
 	for _, p := range c.perms {
 		limit := l.env.Permissives[p].StaleAfter
 		if age >= limit {
-			l.permHolds[p] = false
-			l.above.Unsettled()
+			l.permHolds[p] = false // told below: no permissive is staler than shortest
 		} else {
 			c.stale = min(c.stale, c.good+limit)
 		}

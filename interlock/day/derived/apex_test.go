@@ -230,3 +230,37 @@ func TestApexPastItsRangeIsNeverDue(t *testing.T) {
 		t.Errorf("due at %v, want never", a.Due())
 	}
 }
+
+// Too heavy to lift itself and not climbing, it is past a limit and grows no more: a
+// longer reaction brings nothing that is to come.
+func TestApexThatDoesNotRiseIsNeverDue(t *testing.T) {
+	cfg := whole()
+	cfg.MaxAcceleration = 0.5 * Gravity
+	r := newRig(t, cfg, rules.Apex)
+	a := r.calcs[len(r.calcs)-1].(*apex)
+	r.put(0, rules.ClimbGlobal, 0)
+	r.put(0, rules.HeightGlobal, 6)
+	if a.React(ms(10), ms(600)); a.Due() != rules.Never {
+		t.Errorf("due %v", a.Due())
+	}
+}
+
+// What silence would take past its limit within a day is due, to the nanosecond; what
+// takes a day or more is not.
+func TestApexADayOffIsNeverDue(t *testing.T) {
+	const climb = 1. / 128 // m/s: a day is 675 m, exactly
+	a := &apex{v: climb}
+	day := 86400*climb + climb*climb/(2*Gravity)
+	if got := a.root(day); got != 86400 {
+		t.Fatalf("it meets %v m after %v s, want a day", day, got)
+	}
+	for later, never := range map[time.Duration]bool{-time.Hour: false, -time.Second: false, 0: true, time.Second: true, 30 * time.Minute: true} {
+		limit := day + climb*seconds(later)
+		switch got := a.crossing(0, limit); {
+		case never && got != rules.Never:
+			t.Errorf("a day and %v off: due %v, want never", later, got)
+		case !never && (got-24*time.Hour-later).Abs() > time.Microsecond:
+			t.Errorf("a day and %v off: due %v", later, got)
+		}
+	}
+}

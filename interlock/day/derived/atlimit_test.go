@@ -107,6 +107,14 @@ func TestLineOfOneInstant(t *testing.T) {
 	}
 }
 
+// Nor has one instant of the tension a slope, also where the last two samples count.
+func TestTensionRateOfOneInstant(t *testing.T) {
+	r := newRig(t, whole(), rules.TensionRate)
+	r.put(0, rules.Tension, 100)
+	r.put(0, rules.Tension, 150)
+	r.wantMissing(t, rules.TensionRate, rules.NotFilled)
+}
+
 func TestNoAngleOfNoNumber(t *testing.T) {
 	for _, c := range [][2]float64{{math.NaN(), 0}, {0, math.NaN()}, {math.NaN(), 1}, {1, math.NaN()}, {math.NaN(), math.Inf(1)}, {math.Inf(1), math.NaN()}} {
 		if got := Atan2(c[0], c[1]); !math.IsNaN(got) {

@@ -78,6 +78,14 @@ func TestHeightsAtTheirBorders(t *testing.T) {
 			t.Errorf("heights %v: a step %v", c.values, h.holding)
 		}
 	}
+	// Across a silence nothing is left of where it was but the last height.
+	for step, want := range map[float64]bool{stepLimit: true, -stepLimit: true, math.Nextafter(stepLimit, 0): false} {
+		h := newHeight(Config{HeightSources: []rules.ChannelID{rules.HeightGlobal}})
+		h.check(0, 0, 0)
+		if h.check(2*stepSpan, step, 0); h.holding != want {
+			t.Errorf("%v m across a silence: a step %v", step, h.holding)
+		}
+	}
 	for back, want := range map[time.Duration]bool{bootBack: false, bootBack + 1: true} {
 		r := newRig(t, whole(), rules.LinkLag)
 		r.put(0, rules.CraftBootClock, 100)

@@ -148,6 +148,30 @@ func TestSwayAcrossASilence(t *testing.T) {
 	r.wantGood(t, rules.Sway, 0, 0)
 }
 
+// A flood of missing places that leaves no room for any other has it begin anew as
+// well: what was before is no part of what comes, though it is younger than the span.
+func TestSwayAfterAFloodOfMissingPlaces(t *testing.T) {
+	r := newRig(t, whole(), rules.Sway)
+	at := time.Duration(0)
+	place := func(n int, east float64) {
+		for range n {
+			r.put(at, rules.North, 0)
+			r.put(at, rules.East, east)
+			at += ms(100)
+		}
+	}
+	place(60, 3)
+	at -= ms(90) // right behind the last place
+	for range 300 {
+		r.miss(at, rules.East, rules.Sentinel)
+		at += 100 * time.Microsecond
+	}
+	place(49, 0)
+	r.wantMissing(t, rules.Sway, rules.NotFilled)
+	place(1, 0)
+	r.wantGood(t, rules.Sway, 0, 0)
+}
+
 func TestMotors(t *testing.T) {
 	r := newRig(t, whole(), rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom, rules.RotorSpeed)
 	for i, u := range []float64{0.5, 0.625, 0.25, 0.5, 0.5, 0.5} {

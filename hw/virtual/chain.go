@@ -8,16 +8,12 @@ import (
 // Published times of relays, for choosing and judging the times of a chain.
 // Both sheets were read as copies on the pages of dealers.
 const (
-	// GuidedOperate and GuidedRelease are the longest times of a relay with
-	// forcibly guided contacts (EN 50205 class A), data sheet G7SA.
-	GuidedOperate = 20 * time.Millisecond
+	// GuidedRelease is the longest release time of a relay with forcibly guided
+	// contacts (EN 50205 class A), data sheet G7SA; it takes as long to operate.
 	GuidedRelease = 20 * time.Millisecond
-	// SignalReleaseDiode and SignalRelease are the longest release times of a
-	// small signal relay with and without a diode across its coil, SignalBounce
-	// its longest bounce: specification 108-98001 revision D.
-	SignalReleaseDiode = 5 * time.Millisecond
-	SignalRelease      = 3 * time.Millisecond
-	SignalBounce       = 5 * time.Millisecond
+	// SignalBounce is the longest bounce of a small signal relay: specification
+	// 108-98001 revision D.
+	SignalBounce = 5 * time.Millisecond
 )
 
 // Defaults of the modelled chain, guard relay and contactor together. Ours:

@@ -114,7 +114,16 @@ func TestWhatAStartNeeds(t *testing.T) {
 			t.Errorf("fed %v: not all that the tilt rests on is wanted", c)
 		}
 	}
+	// What nobody works out rests on nothing, and nothing feeds it.
+	if l, err := New(&listener{}, env, groundless{}, new([rules.ChannelCount]rules.Origin), 0, nil); err != nil || l.Feeds(rules.Tilt) || len(l.Needed()) > 0 {
+		t.Errorf("a tilt of nothing: fed %v, needed %v, %v", l.Feeds(rules.Tilt), l.Needed(), err)
+	}
 }
+
+// groundless works out nothing.
+type groundless struct{ plain }
+
+func (groundless) Needs(rules.ChannelID) []rules.ChannelID { return nil }
 
 // A reading is fresh up to its age, and says why where it is not.
 func TestFreshAtItsAge(t *testing.T) {
@@ -306,6 +315,26 @@ func TestOneInstantActsInTheOrderOfTheFile(t *testing.T) {
 	}
 }
 
+// What has no deadline any more takes none of the others with it.
+func TestDeadlinesOutliveEachOther(t *testing.T) {
+	watch := []rules.ChannelID{rules.Roll, rules.Pitch, rules.Yaw}
+	var env rules.Envelope
+	var want []string
+	for i, id := range watch {
+		due := time.Duration(i+1) * time.Second
+		env.Rules = append(env.Rules, rules.Rule{Watch: id, Form: rules.Above, Limit: 0.5, Stop: rules.Immediate, MissingStop: rules.Immediate, StaleAfter: due, Lasting: due})
+		want = append(want, asks(due, i, ByValue, true), asks(due, i, ByMissing, true))
+	}
+	l, up := flat(t, env, watch...)
+	for _, id := range watch {
+		l.Take(0, id, good(1))
+	}
+	for due := l.Due(); due != rules.Never; due = l.Due() {
+		l.Fire(due)
+	}
+	up.wants(t, "one after the other", want...)
+}
+
 // What was last told, not made by silence, had left its limit or its caution, until it
 // is back by the deadband; what silence makes of it, and what comes behind a silence,
 // changes nothing of that.
@@ -420,7 +449,7 @@ func TestCalculatorsAreAskedInTurn(t *testing.T) {
 	up := &phased{}
 	fed := [rules.ChannelCount]rules.Origin{rules.HeightGlobal: rules.CraftSays, rules.Tension: rules.OwnSensor}
 	env := &rules.Envelope{Rules: []rules.Rule{{Watch: rules.Apex, Form: rules.Above, Limit: 7, StaleAfter: 5 * time.Second}}}
-	l, err := New(up, env, how, &fed, 0, []rules.ChannelID{rules.Tension, rules.Roll})
+	l, err := New(up, env, how, &fed, time.Minute, []rules.ChannelID{rules.Tension, rules.Roll})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -434,7 +463,7 @@ func TestCalculatorsAreAskedInTurn(t *testing.T) {
 	}
 	up.next = rules.Never
 	l.Take(0, rules.HeightGlobal, good(3))
-	if want := []string{"0s sample craft.climb", "0s sample craft.apex"}; !slices.Equal(log, want) || up.next > time.Second {
+	if want := []string{"0s sample craft.climb", "0s sample craft.apex"}; !slices.Equal(log, want) || up.next != time.Second {
 		t.Errorf("asked %q, want %q; woken at %v", log, want, up.next)
 	}
 	log = nil

@@ -46,7 +46,10 @@ func TestSlopeOlderThanItsSpan(t *testing.T) {
 func TestSlopeAgainstHistory(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		over := time.Duration(rapid.Int64Range(1e6, 3e9).Draw(t, "over"))
-		gap := rapid.Int64Range(1, 1e9).Draw(t, "largest gap")
+		gap, least, count := rapid.Int64Range(1, 1e9).Draw(t, "largest gap"), int64(1), rapid.IntRange(2, 300).Draw(t, "samples")
+		if rapid.Bool().Draw(t, "more of them within the span than there is room for") {
+			gap, least, count = int64(over)/100, int64(over)/200, 300
+		}
 		s := NewSlope(over)
 		type sample struct {
 			at time.Duration
@@ -55,8 +58,8 @@ func TestSlopeAgainstHistory(t *testing.T) {
 		var all []sample
 		at := time.Duration(0)
 		var twin *Slope
-		for k := range rapid.IntRange(2, 300).Draw(t, "samples") {
-			at += time.Duration(rapid.Int64Range(1, gap).Draw(t, "gap"))
+		for k := range count {
+			at += time.Duration(rapid.Int64Range(least, gap).Draw(t, "gap"))
 			v := rapid.Float64Range(-100, 100).Draw(t, "value")
 			if k == 20 {
 				twin = s.Clone()

@@ -165,6 +165,12 @@ func TestTimeToTheFloorAtIt(t *testing.T) {
 			t.Errorf("%v V above its floor: %+v", above, got)
 		}
 	}
+	// A line that is there already is so whether it falls or not.
+	for value, want := range map[float64]float64{3.7: 0, 3.8: 0, 3.6: rules.PackToFloor.Channel().High} {
+		if got := (&toFloor{n: 1, y: [2]float64{3.7, 3.7}}).reaches(1, value); got != want {
+			t.Errorf("3.7 V that stays reaches %v V after %v s, want %v", value, got, want)
+		}
+	}
 }
 
 // The angle of a point that is infinitely far both ways is that of its signs.

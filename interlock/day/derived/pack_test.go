@@ -198,3 +198,21 @@ func TestPackResistanceIsQuick(t *testing.T) {
 		}
 	}
 }
+
+// Two readings make a step half a second apart, whatever came before, and otherwise
+// half as far again as the two before them, up to 2.5 s.
+func TestPackResistanceOfReadingsFarApart(t *testing.T) {
+	for _, c := range []struct {
+		usual, gap time.Duration
+		steps      bool
+	}{
+		{ms(100), ms(500), true}, {ms(100), ms(500) + 1, false}, {ms(1000), ms(1500), true}, {ms(1000), ms(1500) + 1, false}, {ms(2000), quickSpan, true}, {ms(2000), quickSpan + 1, false},
+	} {
+		r := newRig(t, whole(), rules.PackResistance)
+		load(r, 0, 12, 5)
+		load(r, c.usual, 12, 5)
+		if load(r, c.usual+c.gap, 11, 30); (r.calcs[0].(*resistance).steps == 1) != c.steps {
+			t.Errorf("%v after two readings %v apart: a step %v", c.gap, c.usual, !c.steps)
+		}
+	}
+}

@@ -127,6 +127,22 @@ func TestBootClockWordsAtTheirBorders(t *testing.T) {
 	if p.without != 1300*ms {
 		t.Errorf("without a clock for %v, want 1.3 s", p.without)
 	}
+	// How long it lets pass without one counts up to the frame that tells it again: one
+	// that tells it every 4 s is gone after 20 s of other frames, and not before.
+	p = bootClocks{}
+	at := time.Duration(0)
+	for k := range goneMoves + 1 {
+		p.look(&telemetry.Frame{ID: 30}, uint32(at/ms), at, false)
+		for range 3 + 17*(k/goneMoves) {
+			if at += time.Second; p.lacks(at) {
+				t.Fatalf("gone after %v", at-p.moved)
+			}
+		}
+		at += time.Second
+	}
+	if !p.lacks(at) {
+		t.Errorf("not gone after %v", at-p.moved)
+	}
 }
 
 // Every kind of frame has a clock of its own.

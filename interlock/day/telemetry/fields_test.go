@@ -161,6 +161,8 @@ func TestWhatFeedsNothing(t *testing.T) {
 		"third port":               bareFrame(t, &common.MessageServoOutputRaw{Port: 2, Servo1Raw: 1500}, 2),
 		"seventeenth controller":   bareFrame(t, &common.MessageEscStatus{Index: 16, Rpm: [4]int32{1}}, 2),
 		"controllers not by four":  bareFrame(t, &common.MessageEscStatus{Index: 1, Rpm: [4]int32{1}}, 2),
+		"facts of a seventeenth":   bareFrame(t, &common.MessageEscInfo{Index: 16, Count: 20, FailureFlags: [4]common.ESC_FAILURE_FLAGS{1}, Temperature: [4]int16{2500}}, 2),
+		"facts not by four":        bareFrame(t, &common.MessageEscInfo{Index: 1, Count: 4, FailureFlags: [4]common.ESC_FAILURE_FLAGS{1}, Temperature: [4]int16{2500}}, 2),
 		"name nobody asked for":    bareFrame(t, &common.MessageNamedValueFloat{Name: "x", Value: 1}, 2),
 		"message that feeds none":  bareFrame(t, &common.MessageParamValue{ParamId: "x", ParamValue: 1}, 2),
 		"id that nobody has heard": {ID: 1 << 23, Version: 2, Payload: make([]byte, 50)},

@@ -37,6 +37,22 @@ func TestCatalogueIsTheTable(t *testing.T) {
 	}
 }
 
+// What repeats is counted from its first: each constant is the channel that its own
+// name says.
+func TestConstantsOfWhatRepeats(t *testing.T) {
+	for name, id := range map[string]ChannelID{
+		"pack2.voltage": Pack2Voltage, "pack3.voltage": Pack3Voltage, "pack4.voltage": Pack4Voltage,
+		"pack2.current": Pack2Current, "pack3.current": Pack3Current, "pack4.current": Pack4Current,
+		"pack2.temperature": Pack2Temperature, "pack3.temperature": Pack3Temperature, "pack4.temperature": Pack4Temperature,
+		"pack2.lowest_cell": Pack2LowestCell, "pack3.lowest_cell": Pack3LowestCell, "pack4.lowest_cell": Pack4LowestCell, "pack4.cell_spread": Pack4CellSpread,
+		"motor16.output": Motor16Output, "motor16.speed": Motor16Speed, "told8": Told8,
+	} {
+		if got := id.String(); got != name {
+			t.Errorf("the channel of %s is %s", name, got)
+		}
+	}
+}
+
 // The bounds that a message's own field sets (MAVLink common.xml, and its units):
 // a value past them cannot come from that field.
 func TestCatalogueHoldsWhatAFieldCanSay(t *testing.T) {

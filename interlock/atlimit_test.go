@@ -87,3 +87,27 @@ func TestAgeThatIsShown(t *testing.T) {
 		}
 	}
 }
+
+// What a built-in demand rests on, and after how long that is old: height and the pull
+// of a step on the ground after 0.3 s (the plan's table of stale times); the pull is
+// behind it only while the height is seen.
+func TestWhatABuiltInDemandRestsOn(t *testing.T) {
+	const old = 300 * time.Millisecond
+	e := busyRig(t).e
+	for _, c := range []struct {
+		why        Reason
+		heightSeen bool
+		id         rules.ChannelID
+		stale      time.Duration
+	}{
+		{ReasonLink, false, rules.LinkAge, 0}, {ReasonHeightLost, true, rules.Height, old}, {ReasonEStop, false, rules.NoChannel, 0},
+		{ReasonGroundUnseen, false, rules.Height, old}, {ReasonGroundUnseen, true, rules.Tension, old},
+	} {
+		if e.disarm(timerGroundHeight); c.heightSeen {
+			e.arm(timerGroundHeight, time.Hour)
+		}
+		if id, stale := e.restsOn(c.why, -1); id != c.id || stale != c.stale {
+			t.Errorf("%v with height seen %v rests on %v, old after %v; want %v, %v", c.why, c.heightSeen, id, stale, c.id, c.stale)
+		}
+	}
+}

@@ -171,13 +171,13 @@ func TestPackageInstallsUpgradesAndGoes(t *testing.T) {
 	}
 
 	s.crewWrites()
-	s.write("etc/default/downhaul", "DOWNHAUL_PANEL_LISTEN=192.168.4.1:8047\n")
+	s.write("etc/default/downhaul", "DOWNHAUL_PANEL_LISTEN=192.0.2.1:8047\n")
 	s.does("--install", next)
 	s.keeps("an upgrade", owned)
 	if got := s.version(); got != "0.99.0 installed" {
 		t.Errorf("after an upgrade: %s", got)
 	}
-	if text, _ := os.ReadFile(s.path("etc/default/downhaul")); !strings.Contains(string(text), "192.168.4.1") {
+	if text, _ := os.ReadFile(s.path("etc/default/downhaul")); !strings.Contains(string(text), "192.0.2.1") {
 		t.Errorf("the upgrade took a changed configuration file: %s", text)
 	}
 

@@ -9,9 +9,9 @@ import (
 )
 
 // parseLink reads a link as people write it: udp://0.0.0.0:40123,
-// tcp://192.168.4.1:5760 or serial:///dev/ttyUSB0?baud=57600.
+// tcp://192.0.2.1:40124 or serial:///dev/ttyUSB0?baud=57600.
 func parseLink(text string) (link.Config, error) {
-	const forms = "write udp://0.0.0.0:40123, tcp://192.168.4.1:5760 or serial:///dev/ttyUSB0?baud=57600"
+	const forms = "write udp://0.0.0.0:40123, tcp://192.0.2.1:40124 or serial:///dev/ttyUSB0?baud=57600"
 	u, err := url.Parse(text)
 	if err != nil || u.Scheme == "" {
 		return link.Config{}, fmt.Errorf("link: not an address of a link (got %q); %s", text, forms)

@@ -11,7 +11,7 @@ func TestParseLink(t *testing.T) {
 	for text, want := range map[string]link.Config{
 		"udp://0.0.0.0:40123":                        {Kind: link.UDP, Address: "0.0.0.0:40123"},
 		"udp://[::1]:40123":                          {Kind: link.UDP, Address: "[::1]:40123"},
-		"tcp://craft.local:5760":                     {Kind: link.TCP, Address: "craft.local:5760"},
+		"tcp://craft.local:40124":                    {Kind: link.TCP, Address: "craft.local:40124"},
 		"serial:///dev/ttyUSB0?baud=57600":           {Kind: link.Serial, Address: "/dev/ttyUSB0", Baud: 57600},
 		"serial:///dev/serial/by-id/a-b_c?baud=1200": {Kind: link.Serial, Address: "/dev/serial/by-id/a-b_c", Baud: 1200},
 	} {
@@ -39,7 +39,7 @@ func TestParseLink(t *testing.T) {
 // Whatever is given as a link: it is refused, or written out it is read back as
 // the same.
 func FuzzParseLink(f *testing.F) {
-	for _, text := range []string{"udp://0.0.0.0:40123", "udp://[::1]:40123", "tcp://192.168.4.1:5760", "tcp://pad.local:5760", "serial:///dev/ttyUSB0?baud=57600",
+	for _, text := range []string{"udp://0.0.0.0:40123", "udp://[::1]:40123", "tcp://192.0.2.1:40124", "tcp://pad.local:40124", "serial:///dev/ttyUSB0?baud=57600",
 		"serial:///dev/serial/by-id/usb-x%20y?baud=115200", "udp://:0", "tcp://:1", "serial://host/dev?baud=1", "http://x", "", "udp:", "tcp://[fe80::1%25eth0]:1", "serial:///a%3Fb?baud=57600",
 		"tCp://[::%25\x9e]:1", "tcp://h\u00f6he:1"} {
 		f.Add(text)

@@ -20,7 +20,7 @@ import (
 )
 
 type listenCmd struct {
-	Link  string        `arg:"" help:"udp://0.0.0.0:40123, tcp://192.168.4.1:5760 or serial:///dev/ttyUSB0?baud=57600."`
+	Link  string        `arg:"" help:"udp://0.0.0.0:40123, tcp://192.0.2.1:40124 or serial:///dev/ttyUSB0?baud=57600."`
 	For   time.Duration `default:"10s" placeholder:"TIME" help:"How long to listen (${default})."`
 	Craft string        `placeholder:"S/C" help:"System and component of the craft, such as 1/1, where several are heard."`
 	JSON  bool          `help:"Print one JSON object."`

@@ -9,7 +9,7 @@ import (
 
 type panelCmd struct {
 	guardAt
-	Listen string   `required:"" placeholder:"ADDRESS" help:"The one address and port to serve, such as 192.168.4.1:8080."`
+	Listen string   `required:"" placeholder:"ADDRESS" help:"The one address and port to serve, such as 192.0.2.1:8080."`
 	Name   []string `placeholder:"NAME" help:"What the page is called beside its address, such as pad.local. Any other name is refused."`
 }
 

@@ -9,10 +9,10 @@ import (
 // Both sheets were read as copies on the pages of dealers.
 const (
 	// GuidedRelease is the longest release time of a relay with forcibly guided
-	// contacts (EN 50205 class A), data sheet G7SA; it takes as long to operate.
+	// contacts (EN 50205 class A), by the data sheet of one such relay; it takes as long to operate.
 	GuidedRelease = 20 * time.Millisecond
-	// SignalBounce is the longest bounce of a small signal relay: specification
-	// 108-98001 revision D.
+	// SignalBounce is the longest bounce of a small signal relay, by its
+	// product specification.
 	SignalBounce = 5 * time.Millisecond
 )
 

@@ -296,7 +296,7 @@ func TestContactorTimes(t *testing.T) {
 		t.Errorf("power %v, next %v; want true and never", c.PowerOn(), c.Next())
 	}
 	// A rehearsal must not show power leaving sooner than a published relay may
-	// take: data sheet G7SA, release 20 ms at most.
+	// take: the data sheet of one such relay, release 20 ms at most.
 	if DefaultDropOut < GuidedRelease {
 		t.Errorf("default drop-out %v is under the published %v", DefaultDropOut, GuidedRelease)
 	}

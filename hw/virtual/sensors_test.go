@@ -11,7 +11,7 @@ import (
 )
 
 // Published example of a counted anemometer: 300 pulses in 60 s are 5 Hz
-// (calibration report of a cup anemometer; see also its maker's forum).
+// (calibration report of a cup anemometer).
 func TestAnemometerGivesThePublishedCount(t *testing.T) {
 	v, c := open(t, Config{})
 	must(t, v.Turn(5))

@@ -283,9 +283,9 @@ func readLink(t *document.Table, number int) Link {
 		}
 	case TCP:
 		l.Address = address
-		t.Need("address", "missing", `write the server's host and port: address = "192.168.4.1:5760"`)
+		t.Need("address", "missing", `write the server's host and port: address = "192.0.2.1:40124"`)
 		if okAddress && !hostPort(address) {
-			t.Fault("address", "is no host with a port", document.Quote(address), `write it as "192.168.4.1:5760"`)
+			t.Fault("address", "is no host with a port", document.Quote(address), `write it as "192.0.2.1:40124"`)
 		}
 	case Serial:
 		l.Device, l.Baud = device, baud
@@ -302,7 +302,7 @@ func readFrom(t *document.Table, text string) netip.AddrPort {
 	if a, err := netip.ParseAddr(text); err == nil && !a.IsUnspecified() {
 		return netip.AddrPortFrom(a.Unmap(), 0)
 	}
-	t.Fault("from", "is no address of a sender", document.Quote(text), `write it in figures, with or without a port: "192.168.4.1"`)
+	t.Fault("from", "is no address of a sender", document.Quote(text), `write it in figures, with or without a port: "192.0.2.1"`)
 	return netip.AddrPort{}
 }
 

@@ -77,14 +77,14 @@ func TestGuardPadSaysEverything(t *testing.T) {
 	if len(p.Height.Sources) != 2 || p.Height.Vote != derived.Highest || !near(p.Height.MaxAcceleration, 900.0/31) {
 		t.Errorf("the height is wrong: %+v", p.Height)
 	}
-	if len(p.Links) != 2 || p.Links[0].Baud != 57600 || p.Links[1].From.String() != "192.168.4.10:0" {
+	if len(p.Links) != 2 || p.Links[0].Baud != 57600 || p.Links[1].From.String() != "192.0.2.10:0" {
 		t.Errorf("the links are wrong: %+v", p.Links)
 	}
 	if p.Packs.Capacity != 22*3600 || p.Packs.Floor != 41.4 || p.Packs.Count != 2 {
 		t.Errorf("the packs are wrong: %+v", p.Packs)
 	}
 	// The certificate's line U = 0.27 + 0.620 f, check value 10 Hz: 6.47 m/s
-	// (P2546A data, campbell-scientific-p2546a-l-anemometer.html, page 13).
+	// (operating manual of a cup anemometer, p. 13).
 	if u := p.Wind.Offset + p.Wind.Slope*10; !near(u, 6.47) {
 		t.Errorf("10 Hz is %v m/s, the published line says 6.47", u)
 	}
@@ -243,7 +243,7 @@ func checkOutcome(t *testing.T, read bool, faults document.Faults) {
 func TestLinkDelayIsInTheReaction(t *testing.T) {
 	text := string(example(t, "guard.toml"))
 	before := mustRead(t, []byte(text))
-	slow := strings.Replace(text, "[[link]]\n", "[[link]]\ndelay = \"150 ms\"\n", 1) + "\n[[link]]\nname = \"spare\"\nkind = \"tcp\"\naddress = \"127.0.0.1:5760\"\ndelay = \"80 ms\"\n"
+	slow := strings.Replace(text, "[[link]]\n", "[[link]]\ndelay = \"150 ms\"\n", 1) + "\n[[link]]\nname = \"spare\"\nkind = \"tcp\"\naddress = \"127.0.0.1:40124\"\ndelay = \"80 ms\"\n"
 	p := mustRead(t, []byte(slow))
 	g := rules.ThrustGone{Gone: 2 * time.Second}
 	if got, want := p.Reaction(g), before.Reaction(g)+150*time.Millisecond; got != want {

@@ -41,7 +41,7 @@ func flights(b *testing.B, frames int) map[string][]byte {
 	if err != nil {
 		b.Fatal(err)
 	}
-	from, to := netip.MustParseAddrPort("10.0.0.2:14555"), netip.MustParseAddrPort("10.0.0.1:14550")
+	from, to := netip.MustParseAddrPort("10.0.0.2:40131"), netip.MustParseAddrPort("10.0.0.1:40132")
 	// Header of a pcap with microseconds and IPv4 packets (draft-ietf-opsawg-pcap).
 	pcap := []byte{0xD4, 0xC3, 0xB2, 0xA1, 2, 0, 4, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0xFF, 0xFF, 0, 0, 228, 0, 0, 0}
 	var raw []byte

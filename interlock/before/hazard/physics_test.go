@@ -41,7 +41,7 @@ func TestPhysicsAgainstKnownValues(t *testing.T) {
 
 func TestRopeAgainstPublishedValues(t *testing.T) {
 	// 30,000 lb of rope at a factor of 10 works at 3,000 lb
-	// (https://atlanticbraids.com/brief-note-rope-usage-safety/).
+	// (a rope maker's published note on the use of rope).
 	near(t, "working load", WorkingLoad(30000, 10), 3000, 0)
 	near(t, "working load of nothing stated", WorkingLoad(30000, 0), 0, 0)
 	// MIL-C-5040H Type III, 550 lbf: worked out for the design factors of the
@@ -85,10 +85,12 @@ func lightCurtain(t, d float64) float64 {
 }
 
 func TestSeparationAgainstPublishedExamples(t *testing.T) {
-	// Publication 450L-UM001D, page 72: 0.290 + 0.020 + 0.010 s, 14 mm: 512 mm.
-	near(t, "450L", lightCurtain(0.290+0.020+0.010, 14), 0.512, 1e-12)
-	// https://fsddsk.com/how-to-calculate-safety-light-curtain-minimum-distance-iso-13855
-	near(t, "fsddsk", lightCurtain(0.165, 14), 0.330, 1e-12)
+	// ISO 13855:2010, 6.2.3: S = 2000 T + 8 (d - 14), for 0.290 + 0.020 + 0.010 s as
+	// the times of detector, controller and drive, 14 mm: 640 mm, over 500, so anew at
+	// 1600: 512 mm.
+	near(t, "the clause, over half a metre", lightCurtain(0.290+0.020+0.010, 14), 0.512, 1e-12)
+	// The same clause, 0.165 s, 14 mm: 330 mm, under 500.
+	near(t, "the clause, under half a metre", lightCurtain(0.165, 14), 0.330, 1e-12)
 	// Worked out: 0.26 s gives 520 mm, then 416, so 500.
 	near(t, "between the two speeds", lightCurtain(0.26, 14), 0.5, 1e-12)
 	// A calculator's page prints 46,080 mm for 1 m/s, 0.3 s, 128 mm and a margin

@@ -43,7 +43,7 @@ func BenchmarkTelemetry(b *testing.B) {
 }
 
 func BenchmarkWind(b *testing.B) {
-	f := feed(b, Config{Anemometer: p2546a})
+	f := feed(b, Config{Anemometer: cupAnemometerA})
 	dst := make([]interlock.Input, 0, 4)
 	var bytes []byte
 	edges := make([]WindEdge, 5)

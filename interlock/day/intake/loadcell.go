@@ -26,7 +26,7 @@ type LoadCellConfig struct {
 }
 
 // Published: a 24-bit converter's two's complement output clips at 800000h and
-// 7FFFFFh (HX711 datasheet, p. 4, as quoted in public sources).
+// 7FFFFFh (data sheet of the HX711 converter, p. 4, as quoted in public sources).
 const (
 	countHigh = 0x7FFFFF
 	countLow  = -0x800000

@@ -21,7 +21,7 @@ import (
 func TestCountsCheckPeriods(t *testing.T) {
 	const period = 100 * ms
 	drive := func(stamp func(time.Duration) time.Duration, lost bool) (disagree, good int) {
-		f := feed(t, Config{Anemometer: p2546a})
+		f := feed(t, Config{Anemometer: cupAnemometerA})
 		next := period
 		for n := 1; n <= 160; n++ {
 			now := time.Duration(n) * 250 * ms

@@ -260,7 +260,7 @@ func FuzzIntake(f *testing.F) {
 	f.Fuzz(func(t *testing.T, source, link uint8, at int64, lost uint32, b []byte) {
 		cfg := Config{
 			Links:      []LinkConfig{{}, {Stream: true}},
-			Anemometer: p2546a,
+			Anemometer: cupAnemometerA,
 			LoadCell:   LoadCellConfig{Fitted: true, Zero: 7, NewtonsPerCount: 0.3},
 		}
 		for l := range cfg.Lines {

@@ -61,9 +61,8 @@ type said struct {
 // sumOf tells frames apart by all their bytes. Two that differ meet by chance
 // once in 2^64, and the later one would be lost.
 func sumOf(f *telemetry.Frame) uint64 {
-	// Two words at a time, folded from their whole product, as wyhash does:
-	// https://github.com/wangyi-fudan/wyhash (from memory; the constants are
-	// digits of π).
+	// Two words at a time, folded from their whole product, as the
+	// public-domain hash wyhash does (from memory; the constants are digits of π).
 	h, b := 0x243F6A8885A308D3^uint64(len(f.Raw)), f.Raw
 	var short [16]byte
 	if len(b) < len(short) {

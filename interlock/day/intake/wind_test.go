@@ -9,9 +9,9 @@ import (
 	"downhaul/rules"
 )
 
-// p2546a is the transfer line of a published cup anemometer: A0 0.27 m/s, B0
-// 0.620 m (maker's manual of the P2546A, p. 13).
-var p2546a = AnemometerConfig{Fitted: true, Slope: 0.620, Offset: 0.27, MaxHz: 130, MinPeriod: 2 * ms}
+// cupAnemometerA is the transfer line of a published cup anemometer: A0 0.27 m/s, B0
+// 0.620 m (its operating manual, p. 13).
+var cupAnemometerA = AnemometerConfig{Fitted: true, Slope: 0.620, Offset: 0.27, MaxHz: 130, MinPeriod: 2 * ms}
 
 // vane turns pulses into chunks of 250 ms.
 type vane struct {
@@ -66,18 +66,18 @@ func TestAnemometerPublishedLines(t *testing.T) {
 		slope, offset float64
 		hz, want, tol float64
 	}{
-		{"P2546A manual p. 13", 0.620, 0.27, 10, 6.47, 1e-6},
-		{"P2546A manual p. 13", 0.620, 0.27, 20, 12.67, 1e-6},
-		{"014A manual p. 33, V = 0.447 + f/1.250", 1 / 1.250, 0.447, 10, 8.447, 1e-6},
-		{"014A manual p. 33, V(mph) = 1.0 + f/0.5589, 18.892 mph", mph / 0.5589, mph, 10, 18.892 * mph, 1e-3},
-		{"NRG 40, 300 pulses in 60 s, V = 0.765 f + 0.35", 0.765, 0.35, 300.0 / 60, 4.175, 1e-6},
-		{"Davis 6410, V(mph) = P·(2.25/T): 10 pulses in 2.25 s are 10 mph", 2.25 * mph, 0, 10 / 2.25, 10 * mph, 1e-6},
+		{"cup anemometer A, its manual p. 13", 0.620, 0.27, 10, 6.47, 1e-6},
+		{"cup anemometer A, its manual p. 13", 0.620, 0.27, 20, 12.67, 1e-6},
+		{"cup anemometer B, its manual p. 33: V = 0.447 + f/1.250", 1 / 1.250, 0.447, 10, 8.447, 1e-6},
+		{"cup anemometer B, its manual p. 33: V(mph) = 1.0 + f/0.5589, 18.892 mph", mph / 0.5589, mph, 10, 18.892 * mph, 1e-3},
+		{"cup anemometer C, published line V = 0.765 f + 0.35: 300 pulses in 60 s", 0.765, 0.35, 300.0 / 60, 4.175, 1e-6},
+		{"cup anemometer D, published line V(mph) = P·(2.25/T): 10 pulses in 2.25 s are 10 mph", 2.25 * mph, 0, 10 / 2.25, 10 * mph, 1e-6},
 		// Reference speed less printed residual; the printed line is rounded.
-		{"certificate NRG 40 s/n 179500149067", 0.755, 0.41, 4.878, 3.958 + 0.131, 5e-3},
-		{"certificate NRG 40 s/n 179500149067", 0.755, 0.41, 9.963, 7.966 - 0.036, 5e-3},
-		{"certificate NRG 40 s/n 179500149067", 0.755, 0.41, 15.200, 11.954 - 0.071, 5e-3},
-		{"certificate NRG 40 s/n 179500149082", 0.756, 0.39, 4.903, 3.961 + 0.133, 5e-3},
-		{"certificate NRG 40 s/n 179500149082", 0.756, 0.39, 9.998, 7.957 - 0.011, 5e-3},
+		{"cup anemometer C, calibration certificate 1", 0.755, 0.41, 4.878, 3.958 + 0.131, 5e-3},
+		{"cup anemometer C, calibration certificate 1", 0.755, 0.41, 9.963, 7.966 - 0.036, 5e-3},
+		{"cup anemometer C, calibration certificate 1", 0.755, 0.41, 15.200, 11.954 - 0.071, 5e-3},
+		{"cup anemometer C, calibration certificate 2", 0.756, 0.39, 4.903, 3.961 + 0.133, 5e-3},
+		{"cup anemometer C, calibration certificate 2", 0.756, 0.39, 9.998, 7.957 - 0.011, 5e-3},
 	} {
 		v := newVane(t, AnemometerConfig{Fitted: true, Slope: c.slope, Offset: c.offset, MaxHz: 200, MinPeriod: ms})
 		v.turn(c.hz, 5*time.Second)
@@ -96,7 +96,7 @@ func TestAnemometerPublishedLines(t *testing.T) {
 func TestTwelveSamplesAreTheThreeSecondMean(t *testing.T) {
 	// Wind of 8 m/s that swings by 3 m/s in 8 s, as run of wind: the rotor
 	// turns through 0.62 m a pulse of what is over its offset.
-	v := newVane(t, p2546a)
+	v := newVane(t, cupAnemometerA)
 	speed := func(s float64) float64 { return 8 + float64(3*math.Sin(2*math.Pi*s/8)) }
 	var run float64
 	for s, next := 0.0, 0.62; s < 30; s += 1e-5 {
@@ -129,7 +129,7 @@ func TestTwelveSamplesAreTheThreeSecondMean(t *testing.T) {
 }
 
 func TestNeverHeardIsNotCalm(t *testing.T) {
-	v := newVane(t, p2546a)
+	v := newVane(t, cupAnemometerA)
 	for range 100 {
 		if s := v.next(); s.Quality != rules.Missing || s.Cause != rules.NeverHeard {
 			t.Fatalf("at %v without any pulse: %+v", v.now, s)
@@ -153,9 +153,9 @@ func TestNeverHeardIsNotCalm(t *testing.T) {
 // A cut wire in a wind must not look like a lull.
 func TestPromise03_SilenceOfTheAnemometerClearsNothing(t *testing.T) {
 	for _, hz := range []float64{4.5, 10, 17.3, 60} {
-		v := newVane(t, p2546a)
+		v := newVane(t, cupAnemometerA)
 		v.turn(hz, 10*time.Second)
-		full := p2546a.Offset + float64(p2546a.Slope*hz)
+		full := cupAnemometerA.Offset + float64(cupAnemometerA.Slope*hz)
 		for range 40 {
 			v.next()
 		}
@@ -184,7 +184,7 @@ func TestPromise03_SilenceOfTheAnemometerClearsNothing(t *testing.T) {
 }
 
 func TestFailedAnemometerNeedsANewPeriod(t *testing.T) {
-	c := p2546a
+	c := cupAnemometerA
 	c.StillAfter = 300 * ms
 	v := newVane(t, c)
 	v.turn(5, time.Second) // 3.37 m/s
@@ -210,7 +210,7 @@ func TestFailedAnemometerNeedsANewPeriod(t *testing.T) {
 }
 
 func TestLostChunkBreaksThePeriod(t *testing.T) {
-	v := newVane(t, p2546a)
+	v := newVane(t, cupAnemometerA)
 	v.turn(2, 2*time.Second) // 1.51 m/s
 	for range 8 {
 		v.next()
@@ -225,7 +225,7 @@ func TestLostChunkBreaksThePeriod(t *testing.T) {
 }
 
 func TestWindDiesDownToCalm(t *testing.T) {
-	v := newVane(t, p2546a)
+	v := newVane(t, cupAnemometerA)
 	at := time.Duration(0)
 	for p := 100 * ms; p < 2*time.Second; p += p / 6 { // slower and slower
 		at += p
@@ -257,7 +257,7 @@ func TestWindDiesDownToCalm(t *testing.T) {
 }
 
 func TestBounceAndNoise(t *testing.T) {
-	v := newVane(t, p2546a)
+	v := newVane(t, cupAnemometerA)
 	for at := 100 * ms; at < 3*time.Second; at += 100 * ms {
 		v.pulse(at)
 		for b := range 5 { // bounces for 1.5 ms
@@ -273,7 +273,7 @@ func TestBounceAndNoise(t *testing.T) {
 		t.Errorf("%d bounces counted", n)
 	}
 	// A pulse longer than a bounce but sooner than the rotor can turn.
-	v = newVane(t, p2546a)
+	v = newVane(t, cupAnemometerA)
 	v.turn(10, time.Second)
 	v.next()
 	v.edges = []WindEdge{{At: 300 * ms, Rise: true}, {At: 400 * ms, Rise: true}, {At: 403 * ms, Rise: true}}
@@ -283,7 +283,7 @@ func TestBounceAndNoise(t *testing.T) {
 }
 
 func TestFallingEdges(t *testing.T) {
-	c := p2546a
+	c := cupAnemometerA
 	c.OnFall = true
 	v := newVane(t, c)
 	for i := range 20 {
@@ -301,7 +301,7 @@ func TestFallingEdges(t *testing.T) {
 
 func TestLostAndFailedEdges(t *testing.T) {
 	start := func() *vane {
-		v := newVane(t, p2546a)
+		v := newVane(t, cupAnemometerA)
 		v.turn(10, time.Second)
 		for range 4 {
 			v.next()
@@ -340,7 +340,7 @@ func TestLostAndFailedEdges(t *testing.T) {
 	}
 
 	// Reads fail for 5 s after a light wind: the time without eyes is no calm.
-	v = newVane(t, p2546a)
+	v = newVane(t, cupAnemometerA)
 	v.turn(3, 2*time.Second)
 	for range 8 {
 		v.next()
@@ -375,7 +375,7 @@ func TestLostAndFailedEdges(t *testing.T) {
 }
 
 func TestMissedPulseIsNotALull(t *testing.T) {
-	v := newVane(t, p2546a)
+	v := newVane(t, cupAnemometerA)
 	v.turn(20, time.Second) // 12.67 m/s, a pulse every 50 ms
 	for range 4 {
 		v.next()

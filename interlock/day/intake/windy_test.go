@@ -64,7 +64,7 @@ func TestPromise03_SilenceAfterLightWindIsDoubtful(t *testing.T) {
 		{2.7, 5 * time.Minute, 1.5, false}, // worse ones
 		{2.7, 3 * time.Second, 0, false},   // a turn by hand at power-up
 	} {
-		cfg := p2546a
+		cfg := cupAnemometerA
 		cfg.StartsAt = c.starts
 		v := newVane(t, cfg)
 		v.blow(c.wind, c.blew)
@@ -96,7 +96,7 @@ func TestPromise03_SilenceAfterLightWindIsDoubtful(t *testing.T) {
 //fault:row the line that shows the anemometer's wire is not read any more | wind missing after 1 s, whatever it showed last
 func TestSupervisedWireTellsACutFromACalm(t *testing.T) {
 	for _, invert := range []bool{false, true} {
-		cfg := p2546a
+		cfg := cupAnemometerA
 		cfg.Loop = LineConfig{Fitted: true, Invert: invert}
 		v := newVane(t, cfg)
 		loop := func(whole bool) {
@@ -168,9 +168,9 @@ func gusty(rnd *rand.Rand, mean, intensity float64) func(t float64) float64 {
 	}
 }
 
-// met014A is another published line: U = 0.447 + f/1.250, starting in 0.447 m/s
-// (maker's manual of the 014A, p. 33).
-var met014A = AnemometerConfig{Fitted: true, Slope: 0.8, Offset: 0.447, MaxHz: 90, MinPeriod: 2 * ms}
+// cupAnemometerB is another published line: U = 0.447 + f/1.250, starting in 0.447 m/s
+// (its operating manual, p. 33).
+var cupAnemometerB = AnemometerConfig{Fitted: true, Slope: 0.8, Offset: 0.447, MaxHz: 90, MinPeriod: 2 * ms}
 
 // day is what cups tell of eight hours of gusty air. They follow with a
 // distance constant of 2 m (1.8 to 5 m are published), start in 0.5 m/s, and stand
@@ -225,7 +225,7 @@ func TestGustyLightAirIsNotDoubtedAllDay(t *testing.T) {
 	for _, c := range []struct {
 		line            AnemometerConfig
 		mean, intensity float64
-	}{{p2546a, 0.7, 0.5}, {p2546a, 1, 0.7}, {met014A, 0.8, 0.5}, {met014A, 1, 0.5}, {met014A, 1.2, 0.7}, {met014A, 1.5, 0.7}} {
+	}{{cupAnemometerA, 0.7, 0.5}, {cupAnemometerA, 1, 0.7}, {cupAnemometerB, 0.8, 0.5}, {cupAnemometerB, 1, 0.5}, {cupAnemometerB, 1.2, 0.7}, {cupAnemometerB, 1.5, 0.7}} {
 		silences, doubts, blew := day(t, c.line, c.mean, c.intensity)
 		t.Logf("mean %.2f m/s, intensity %v: silent for over 10 s %d times in 8 h, doubted %d times", blew, c.intensity, silences, doubts)
 		if doubts > 3 {

@@ -38,7 +38,7 @@ const (
 
 // Config is what a panel needs. Nothing in it has a silent default.
 type Config struct {
-	// Listen is the one address that is served, such as 192.168.4.1:8080. An
+	// Listen is the one address that is served, such as 192.0.2.1:8080. An
 	// address that stands for every interface is refused.
 	Listen string
 	// Ask asks the guard.
@@ -136,17 +136,17 @@ func on(cfg Config, l net.Listener) (*Panel, error) {
 func named(listen string) (string, error) {
 	host, port, err := net.SplitHostPort(listen)
 	if err != nil {
-		return "", fmt.Errorf("listen address %q: want an address and a port, such as 192.168.4.1:8080", listen)
+		return "", fmt.Errorf("listen address %q: want an address and a port, such as 192.0.2.1:8080", listen)
 	}
 	if host == "localhost" {
 		host = "127.0.0.1"
 	}
 	ip, err := netip.ParseAddr(host)
 	if err != nil {
-		return "", fmt.Errorf("listen address %q: name the one address as a number, such as 192.168.4.1:8080", listen)
+		return "", fmt.Errorf("listen address %q: name the one address as a number, such as 192.0.2.1:8080", listen)
 	}
 	if ip.IsUnspecified() || ip.IsMulticast() {
-		return "", fmt.Errorf("listen address %q stands for every interface; name the one that the crew's devices reach, such as 192.168.4.1:8080", listen)
+		return "", fmt.Errorf("listen address %q stands for every interface; name the one that the crew's devices reach, such as 192.0.2.1:8080", listen)
 	}
 	if _, err := strconv.ParseUint(port, 10, 16); err != nil {
 		return "", fmt.Errorf("listen address %q: the port is a number from 0 to 65535", listen)

@@ -121,7 +121,7 @@ var publishedFrames = []struct {
 	payload           int
 	refused           bool // system 0: checked, then refused
 }{
-	{"brucebotstudio.com/single-post/2015/10/17/mavlink", "FE094E01010000000000020351040 31C7F", 1, 1, 0, 0x4E, 1, false, 9, false},
+	{"a published walk through version 1 frames, 17 October 2015", "FE094E01010000000000020351040 31C7F", 1, 1, 0, 0x4E, 1, false, 9, false},
 	{"mavlink/rust-mavlink mavlink/tests/test_shared/mod.rs", "FE09EF010200050000000203590303 1F50", 1, 2, 0, 0xEF, 1, false, 9, false},
 	{"mavlink/rust-mavlink mavlink/tests/test_shared/mod.rs", "FD090000EF01020000000500000002035903032E73", 1, 2, 0, 0xEF, 2, false, 9, false},
 	{"mavlink/rust-mavlink mavlink/tests/signing.rs", "FD090100EF01020000000500000002035903 03C98B00FFFFFFFFFFFF2718B168CCF5", 1, 2, 0, 0xEF, 2, true, 9, false},

@@ -97,7 +97,7 @@ func (w *wind) step(now time.Duration, dt float64) {
 		w.gustNow += g.at(now)
 	}
 	// A cup anemometer follows with a distance constant: τ = l0/U, 63 % of a
-	// step after τ (maker's question page of a first-class anemometer).
+	// step after τ (published answers on a first-class cup anemometer).
 	u := w.speedAtCups()
 	if w.distance > 0 {
 		w.cup += (u - w.cup) * (1 - math.Exp(-u*dt/w.distance))

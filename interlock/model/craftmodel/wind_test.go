@@ -61,7 +61,7 @@ func TestGustShape(t *testing.T) {
 	}
 }
 
-// 63 % of a step after τ = l0/U (maker's question page): 2 m at 8 m/s is 0.25 s.
+// 63 % of a step after τ = l0/U (published answers on a first-class cup anemometer): 2 m at 8 m/s is 0.25 s.
 func TestCupLag(t *testing.T) {
 	cfg := bare()
 	cfg.Wind, cfg.CupDistance = 8, 2
@@ -72,7 +72,7 @@ func TestCupLag(t *testing.T) {
 }
 
 // Pulses come at the anemometer's own line: U = 0.27 + 0.62 f, so 6.47 m/s is
-// 10 Hz (P2546A manual).
+// 10 Hz (operating manual of a cup anemometer, p. 13).
 func TestPulses(t *testing.T) {
 	cfg := bare()
 	cfg.Wind, cfg.CupDistance = 6.47, 0

@@ -22,7 +22,7 @@ import (
 // IP and UDP around the payload.
 func packetOf(t testing.TB, link layers.LinkType, six bool, payload string) []byte {
 	t.Helper()
-	udp := &layers.UDP{SrcPort: 14555, DstPort: 40123}
+	udp := &layers.UDP{SrcPort: 40131, DstPort: 40123}
 	var stack []gopacket.SerializableLayer
 	ether, family := layers.EthernetTypeIPv4, uint32(2)
 	if six {
@@ -127,7 +127,7 @@ func TestForeign_EveryLinkTypeOrderAndResolution(t *testing.T) {
 				for i, want := range []string{"one", "", "three"} {
 					c := all[i]
 					if string(c.Bytes) != want || c.At != at[i] || c.Source != intake.Telemetry || c.Seq != uint64(i+1) ||
-						c.From.Port() != 14555 || c.To.Port() != 40123 || c.From.Addr().Is6() != six {
+						c.From.Port() != 40131 || c.To.Port() != 40123 || c.From.Addr().Is6() != six {
 						t.Errorf("%v, %s: chunk %+v", link, name, c)
 					}
 				}

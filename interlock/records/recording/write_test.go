@@ -81,8 +81,8 @@ type put struct {
 
 // sample is one chunk of every source and shape.
 func sample() []put {
-	craft, pad := netip.MustParseAddrPort("192.0.2.7:14555"), netip.MustParseAddrPort("192.0.2.1:40123")
-	craft6, pad6 := netip.MustParseAddrPort("[2001:db8::7]:14555"), netip.MustParseAddrPort("[2001:db8::1]:40123")
+	craft, pad := netip.MustParseAddrPort("192.0.2.7:40131"), netip.MustParseAddrPort("192.0.2.1:40123")
+	craft6, pad6 := netip.MustParseAddrPort("[2001:db8::7]:40131"), netip.MustParseAddrPort("[2001:db8::1]:40123")
 	ms := time.Millisecond
 	all := []put{
 		{Chunk: intake.Chunk{At: 0, Source: intake.HostEvent, Bytes: []byte{6, 1, 0, 0, 0, 0, 0, 0}}},

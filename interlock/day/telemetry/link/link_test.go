@@ -213,7 +213,7 @@ func TestOpenRefusesWithTheMend(t *testing.T) {
 		{Config{Kind: UDP, Address: "pad:40123"}, "in figures"},
 		{Config{Kind: UDP, Address: "127.0.0.1"}, "and a port"},
 		{Config{Kind: TCP, Address: "127.0.0.1:0"}, "1 to 65535"},
-		{Config{Kind: TCP, Address: ":5760"}, "host"},
+		{Config{Kind: TCP, Address: ":40124"}, "host"},
 		{Config{Kind: TCP, Address: "127.0.0.1:70000"}, "1 to 65535"},
 		{Config{Kind: Serial, Address: "ttyUSB0", Baud: 57600}, "full path"},
 		{Config{Kind: Serial, Address: "/dev/null", Baud: 0}, "baud"},

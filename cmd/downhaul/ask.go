@@ -8,7 +8,8 @@ import (
 )
 
 // asker puts questions to a person, one line each. At the end of the input
-// every question left takes its default, and the answer is shown.
+// every question left takes its default, and the answer is shown; one whose answer was
+// refused takes none.
 type asker struct {
 	in    *bufio.Scanner
 	out   io.Writer
@@ -25,6 +26,7 @@ func newAsker(in io.Reader, out io.Writer) *asker {
 // default, which accept must take.
 func (a *asker) ask(question, byDefault string, accept func(string) error) error {
 	a.asked++
+	var refused error // of the last answer
 	for {
 		wrap(a.out, fmt.Sprintf("%2d. ", a.asked), "    ", question)
 		fmt.Fprintf(a.out, "    [%s] ", byDefault)
@@ -40,12 +42,15 @@ func (a *asker) ask(question, byDefault string, accept func(string) error) error
 			}
 			a.ended = true
 			fmt.Fprintln(a.out)
+			if refused != nil { // a default must not stand for an answer that was given
+				return fmt.Errorf("question %d: %w", a.asked, refused)
+			}
 		}
 		if answer == "" {
 			answer = byDefault
 		}
 		err := accept(answer)
-		if err == nil {
+		if refused = err; err == nil {
 			return nil
 		}
 		if a.ended {

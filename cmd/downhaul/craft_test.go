@@ -40,15 +40,26 @@ func fly(ts *testscript.TestScript, neg bool, args []string) {
 		sent = craft.Frames(sent)
 	}
 
-	f, err := os.Create(ts.MkAbs(args[0]))
-	ts.Check(err)
-	w, err := recorder.Create(f, recorder.Start{Session: "script", Wall: cfg.Start})
-	ts.Check(err)
-	for i, d := range sent {
-		ts.Check(w.Put(intake.Chunk{At: d.At, Seq: uint64(i + 1), Source: intake.Telemetry, Bytes: d.Bytes,
-			From: netip.MustParseAddrPort("127.0.0.1:50000"), To: netip.MustParseAddrPort("127.0.0.1:40123")}))
+	ts.Check(keepSent(ts.MkAbs(args[0]), cfg.Start, sent))
+}
+
+// keepSent writes what a modelled craft sent as a recording.
+func keepSent(name string, wall time.Time, sent []craftmodel.Datagram) error {
+	f, err := os.Create(name)
+	if err != nil {
+		return err
 	}
-	ts.Check(w.Close())
+	w, err := recorder.Create(f, recorder.Start{Session: "script", Wall: wall})
+	if err != nil {
+		return err
+	}
+	for i, d := range sent {
+		if err := w.Put(intake.Chunk{At: d.At, Seq: uint64(i + 1), Source: intake.Telemetry, Bytes: d.Bytes,
+			From: netip.MustParseAddrPort("127.0.0.1:50000"), To: netip.MustParseAddrPort("127.0.0.1:40123")}); err != nil {
+			return err
+		}
+	}
+	return w.Close()
 }
 
 // port NAME sets the variable to a UDP port of this computer that is free.

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io"
 	"net/netip"
 	"os"
 	"slices"
@@ -49,19 +50,35 @@ func (c *listenCmd) Run(ctx context.Context, s *streams) error {
 			return hint(fmt.Errorf("listen: want system and component, 1 to 255 each (got %q)", c.Craft), "write --craft 1/1")
 		}
 	}
-	ear, err := newEar(cfg.Kind == link.UDP)
+	ear, err := listenTo(ctx, cfg, c.For, s.err)
 	if err != nil {
 		return err
+	}
+	found := ear.judge(c.Link, c.For, only)
+	if err := s.tell(found, c.JSON); err != nil {
+		return err
+	}
+	if found.complete() {
+		return nil
+	}
+	return errFound
+}
+
+// listenTo listens to a link for the span; nothing is sent.
+func listenTo(ctx context.Context, cfg link.Config, span time.Duration, told io.Writer) (*ear, error) {
+	ear, err := newEar(cfg.Kind == link.UDP)
+	if err != nil {
+		return nil, err
 	}
 	l, err := link.Open(cfg)
 	if err != nil {
-		return err
+		return nil, err
 	}
 	defer l.Close()
-	if onTerminal(s.err) {
-		fmt.Fprintf(s.err, "listening on %s for %v; nothing is sent\n", cfg, c.For)
+	if onTerminal(told) {
+		fmt.Fprintf(told, "listening on %s for %v; nothing is sent\n", cfg, span)
 	}
-	timed, stop := context.WithTimeout(ctx, c.For)
+	timed, stop := context.WithTimeout(ctx, span)
 	defer stop()
 	began := time.Now()
 	var down error
@@ -74,22 +91,15 @@ func (c *listenCmd) Run(ctx context.Context, s *streams) error {
 			}
 		})
 	if err != nil {
-		return err
+		return nil, err
 	}
 	if ctx.Err() != nil {
-		return hint(errors.New("listen: interrupted"), "the rates need the whole time; shorten it with --for")
+		return nil, hint(errors.New("listen: interrupted"), "the rates need the whole time; shorten it with --for")
 	}
 	if down != nil && len(ear.senders) == 0 {
-		return down
+		return nil, down
 	}
-	found := ear.judge(c.Link, c.For, only)
-	if err := s.tell(found, c.JSON); err != nil {
-		return err
-	}
-	if found.complete() {
-		return nil
-	}
-	return errFound
+	return ear, nil
 }
 
 // onTerminal reports whether a stream comes from or goes to a terminal.

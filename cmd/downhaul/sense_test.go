@@ -159,37 +159,6 @@ func placesIn(out string) string {
 	return b.String()
 }
 
-// What new writes is accepted, and by check as well, without a warning, where its
-// answers make sense: crafts of 2 to 400 kg, 3 to 24 cells, tethers of 3 to 30 m, in
-// either units.
-func TestWhatNewWritesIsMeant(t *testing.T) {
-	for _, answers := range []string{
-		"", "|metric", "|imperial",
-		"||2 kg|4|40 N|3|3 m|2 kN||", "||2 kg|4|60 N|4|8 m|2 kN||", "|imperial|4.4 lb|6|9 lbf|6|10 ft|400 lbf||",
-		"||6 kg|4|120 N|6|6 m|5 kN||", "||12 kg|8|260 N|8|8 m|10 kN||", "||25 kg|6|500 N|12|9 m|22 kN||",
-		"||31 kg|8|608 N|14|12 m|44 kN|9 m|serial:///dev/ttyUSB0?baud=57600", "|imperial|176 lb|8|390 lbf|14|40 ft|20000 lbf||",
-		"||80 kg|8|1700 N|14|20 m|40 kN||tcp://192.0.2.1:40124", "||120 kg|12|2400 N|18|25 m|60 kN||", "||400 kg|16|8000 N|24|30 m|200 kN||",
-		"|imperial|880 lb|16|1800 lbf|24|98 ft|45000 lbf||", "||30 kg|8|420 N|12|9 m|22 kN||", "||30 kg|8|900 N|12|15 m|22 kN||", "||30 kg|8|1000 N|12|30 m|22 kN||",
-		"||50 kg|4|1000 N|16|10 m|30 kN|8 m", "||3 kg|3|60 N|3|4 m|3 kN||",
-	} {
-		dir := filepath.Join(t.TempDir(), "new")
-		var out bytes.Buffer
-		s := &streams{in: strings.NewReader(strings.ReplaceAll(answers, "|", "\n") + "\n"), out: &out, err: &out}
-		if code := run(context.Background(), []string{"new", dir}, s); code != nothingFound {
-			t.Errorf("new of %q ends with %d:\n%s", answers, code, out.String())
-			continue
-		}
-		out.Reset()
-		files := []string{"check"}
-		for _, name := range starterNames {
-			files = append(files, filepath.Join(dir, name))
-		}
-		if code := run(context.Background(), files, s); code != nothingFound || strings.Contains(out.String(), "Warning") {
-			t.Errorf("check of what new writes for %q ends with %d:\n%s", answers, code, placesIn(out.String()))
-		}
-	}
-}
-
 // The examples that are shipped are accepted without a warning; those of the demo are
 // in its script.
 func TestShippedExamplesAreMeant(t *testing.T) {

@@ -13,12 +13,13 @@ import (
 // marks taken away it is one that the reader takes, with the anemometer's wire
 // supervised.
 func TestStarterPadWithItsMarksTakenAway(t *testing.T) {
-	a, err := askAll(newAsker(strings.NewReader(strings.Repeat("\n", 20)), io.Discard))
+	a, err := askAll(t.Context(), newAsker(strings.NewReader(strings.Repeat("\n", 20)), io.Discard))
 	if err != nil {
 		t.Fatal(err)
 	}
-	a.Sessions, a.Socket = "/tmp/sessions", "/tmp/guard.sock"
-	texts, _, err := a.fill()
+	f := a.reckon()
+	f.Sessions, f.Socket = "/tmp/sessions", "/tmp/guard.sock"
+	texts, _, err := f.texts()
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -71,8 +71,7 @@ func (t *trial) ready() (why string, mend bool) {
 			t.d.set(&t.near.sc, low+room)
 		}
 	case slow && !t.rate && !t.plain:
-		room := math.Min(0.3*d.jump+t.rule.Deadband, 0.9*d.jump)
-		t.d.set(&t.near.sc, t.limit-t.way*room)
+		t.d.set(&t.near.sc, t.limit-t.way*t.inward())
 	}
 	if t.rate && d.step(t.from(t.near))/t.over.Seconds() > 0.1*math.Abs(t.limit) {
 		return "one step of its field within the span is more than a tenth of the limit: such a rate comes and goes in jumps", false
@@ -100,6 +99,9 @@ func (t *trial) ready() (why string, mend bool) {
 	}
 	return "", false
 }
+
+// inward is how far inside its limit a slow channel stands before an excursion.
+func (t *trial) inward() float64 { return math.Min(0.3*t.d.jump+t.rule.Deadband, 0.9*t.d.jump) }
 
 // light is the time between two pulses of the anemometer at the limit; 0 where
 // no wind is watched.

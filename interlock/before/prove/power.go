@@ -83,7 +83,11 @@ func (p *plan) battery(r *rig, s *scene, k int) message.Message {
 		return m
 	}
 	if n == 0 || s.wholePack {
-		m.Voltages[0] = u16(math.Min(65534, 1000*volts), 65535)
+		// More than 65534 mV carries into the next field.
+		for i, rest := 0, math.Round(1000*volts); rest > 0 && i < len(m.Voltages); i++ {
+			m.Voltages[i] = u16(math.Min(65534, rest), 65535)
+			rest -= 65534
+		}
 		return m
 	}
 	cell := make([]float64, n)

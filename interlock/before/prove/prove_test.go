@@ -176,6 +176,54 @@ func TestTheHeightBeforeAStartIsProved(t *testing.T) {
 	}
 }
 
+// A ceiling high up has a wide deadband of its own: the step past it sets out from below
+// that, and must not become a jump that no height makes.
+func TestCeilingsHighUpAreProved(t *testing.T) {
+	for _, limit := range []string{"6 m", "19 m", "23 m", "40 m", "75 ft"} {
+		text := "version = 1\ntitle = \"high\"\n" + wideRule("ceiling", "craft.apex", `above = "`+limit+`"`, now)
+		s := setupOf(t, []byte(text), demoFile(t, "pad.toml"))
+		s.only = func(rule string) bool { return rule == "ceiling" }
+		r := report(t, s)
+		for _, f := range faults(r) {
+			t.Errorf("%s: %s", limit, f)
+		}
+		steps := 0
+		for _, row := range r.Rules {
+			for _, c := range row.Cases {
+				if c.Name == "step" && c.Outcome == Pass {
+					steps++
+				}
+			}
+		}
+		if steps != 1 {
+			t.Errorf("%s: %d steps past it were proved", limit, steps)
+		}
+	}
+}
+
+// A pack of more than 65.534 V is told in two fields (MAVLink common.xml,
+// BATTERY_STATUS: cell 0 is 65534 and the rest in the next), and is proved like any.
+func TestAFloorOfManyCellsIsProved(t *testing.T) {
+	padText := strings.Replace(string(demoFile(t, "pad.toml")), "cells  = 14\nfloor  = \"46 V\"", "cells  = 24", 1)
+	text := "version = 1\ntitle = \"many\"\n" + wideRule("floor", "pack.mean_cell", `below = "3.45 V"`, now) + startRow("full", "pack.mean_cell", `above = "3.9 V"`)
+	r := report(t, setupOf(t, []byte(text), []byte(padText)))
+	for _, f := range faults(r) {
+		t.Error(f)
+	}
+	for _, row := range r.Rules {
+		for _, c := range row.Cases {
+			if c.Name == "the whole rule" || c.Name == "outside" && c.Outcome != Pass {
+				t.Errorf("%s: %s: %s %s", row.Rule, c.Name, c.Outcome, c.Says)
+			}
+		}
+	}
+	for _, c := range r.Starts {
+		if c.Outcome == NotProven && !strings.Contains(c.Says, "clock") {
+			t.Errorf("to start: %s: %s", c.Name, c.Says)
+		}
+	}
+}
+
 // A craft that signs is proved behind the guard's own door for signed frames,
 // and comes to the same times and edges.
 func TestASigningCraftIsProvedBehindItsDoor(t *testing.T) {

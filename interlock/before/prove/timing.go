@@ -214,7 +214,10 @@ func (t *trial) step() {
 	if t.plain {
 		return
 	}
-	size := math.Min(math.Max(0.1*math.Abs(t.limit), 20*t.q), 0.3*t.d.jump)
+	size := math.Max(0.1*math.Abs(t.limit), 20*t.q)
+	if t.d.jump < math.Inf(1) { // no farther in all than such a channel jumps
+		size = math.Min(size, math.Min(0.3*t.d.jump, 0.99*t.d.jump-t.inward()))
+	}
 	x := t.limit + t.way*size
 	if !t.plausible(x) {
 		x = t.x

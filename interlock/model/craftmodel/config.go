@@ -16,7 +16,7 @@ type Config struct {
 	// The craft.
 	Mass     float64 // kg, empty
 	Ballast  float64 // kg
-	Motors   int     // 4, 6, 8 or 12
+	Motors   int     // LeastMotors to MostMotors, evenly around the mast
 	ArmReach float64 // m, mast to rotor axis
 	Inertia  [3]float64
 	// LegReach and LegHeight place the four feet: sideways from the mast, and
@@ -121,6 +121,10 @@ func HeronTwo() Config {
 // is what a pad file takes.
 const MostCellsTold, mostCells = 14, 28
 
+// LeastMotors hold roll and pitch by thrust alone; one or two need vanes or rotors that
+// tilt, which the model has not. MostMotors is what SERVO_OUTPUT_RAW tells.
+const LeastMotors, MostMotors = 3, 16
+
 // tickTime is the step of the model. The stiffest part, the feet on the
 // ground, swings about twenty times slower.
 const tickTime = time.Millisecond
@@ -143,7 +147,7 @@ func (c *Config) check() error {
 
 	positive("mass", c.Mass)
 	notNegative("ballast", c.Ballast)
-	need(c.Motors == 4 || c.Motors == 6 || c.Motors == 8 || c.Motors == 12, "motors", c.Motors, "4, 6, 8 or 12")
+	need(c.Motors >= LeastMotors && c.Motors <= MostMotors, "motors", c.Motors, fmt.Sprintf("%d to %d", LeastMotors, MostMotors))
 	positive("arm reach", c.ArmReach)
 	for i, v := range c.Inertia {
 		positive("inertia about "+[]string{"x", "y", "z"}[i], v)

@@ -88,7 +88,10 @@ func New(cfg Config) (*Craft, error) {
 	}
 	c.rotors = make([]rotor, cfg.Motors)
 	for i := range c.rotors {
-		c.rotors[i] = rotor{arm: armOf(&cfg, i), spin: float64(1 - 2*(i%2)), health: 1}
+		c.rotors[i] = rotor{arm: armOf(&cfg, i), health: 1}
+		if cfg.Motors%2 == 0 {
+			c.rotors[i].spin = float64(1 - 2*(i%2))
+		} // of an odd number a rudder or a servo takes the moment that is left, at every output
 	}
 	c.tether = tether{parted: cfg.TetherLength == 0, length: cfg.TetherLength, damping: cfg.TetherDamping}
 	if cfg.TetherLength > 0 {

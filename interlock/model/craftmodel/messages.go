@@ -45,14 +45,20 @@ func (c *Craft) sendHeartbeat() {
 
 func (c *Craft) airframe() common.MAV_TYPE {
 	switch c.cfg.Motors {
+	case 3:
+		return common.MAV_TYPE_TRICOPTER
 	case 4:
 		return common.MAV_TYPE_QUADROTOR
 	case 6:
 		return common.MAV_TYPE_HEXAROTOR
 	case 8:
 		return common.MAV_TYPE_OCTOROTOR
+	case 10:
+		return common.MAV_TYPE_DECAROTOR
+	case 12:
+		return common.MAV_TYPE_DODECAROTOR
 	}
-	return common.MAV_TYPE_DODECAROTOR
+	return common.MAV_TYPE_GENERIC_MULTIROTOR
 }
 
 func (c *Craft) remaining() int8 { return int8(math.Round(100 * c.pack.charge)) }
@@ -160,6 +166,7 @@ func (c *Craft) sendOutputs() {
 	raw := [...]*uint16{
 		&m.Servo1Raw, &m.Servo2Raw, &m.Servo3Raw, &m.Servo4Raw, &m.Servo5Raw, &m.Servo6Raw,
 		&m.Servo7Raw, &m.Servo8Raw, &m.Servo9Raw, &m.Servo10Raw, &m.Servo11Raw, &m.Servo12Raw,
+		&m.Servo13Raw, &m.Servo14Raw, &m.Servo15Raw, &m.Servo16Raw,
 	}
 	for i := range c.rotors {
 		*raw[i] = uint16(1000 + math.Round(1000*c.rotors[i].output))

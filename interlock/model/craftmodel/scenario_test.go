@@ -200,7 +200,7 @@ func FuzzParseScenario(f *testing.F) {
 // A configuration that makes no sense is refused with all of its faults.
 func TestConfigRefused(t *testing.T) {
 	cfg := HeronTwo()
-	cfg.Mass, cfg.Motors, cfg.Cells, cfg.Charge = 0, 5, 15, math.NaN()
+	cfg.Mass, cfg.Motors, cfg.Cells, cfg.Charge = 0, 2, 15, math.NaN()
 	cfg.System = 0
 	cfg.Events = []Event{{At: 5, Act: Arm}, {At: 4, Act: actCount}}
 	_, err := New(cfg)

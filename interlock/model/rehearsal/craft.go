@@ -107,11 +107,12 @@ func (m *modelling) step(name string) {
 func (m *modelling) need() {
 	name, motors := m.files.Card.Name, &m.Card.Motors
 	switch n := motors.Count; n {
-	case 4, 6, 8, 12:
 	case 0:
 		m.fault(name, 0, "motors.count", "missing: the model needs it", "write how many motors there are under [motors]: count = 8")
 	default:
-		m.fault(name, motors.Line, "motors.count", fmt.Sprintf("the model has crafts of 4, 6, 8 or 12 motors (got %d)", n), "the craft of this card cannot be rehearsed yet")
+		if n < craftmodel.LeastMotors || n > craftmodel.MostMotors {
+			m.fault(name, motors.Line, "motors.count", fmt.Sprintf("the model has crafts of %d to %d motors (got %d): fewer hold themselves level by vanes or by rotors that tilt", craftmodel.LeastMotors, craftmodel.MostMotors, n), "the craft of this card cannot be rehearsed")
+		}
 	}
 	if motors.Thrust == 0 && m.Pad.Full.Pull == 0 {
 		m.fault(name, motors.Line, "motors.thrust", "missing: the model needs it", `write the static thrust of one motor under [motors], from a stand or its maker's table: thrust = "130 N"`)

@@ -157,13 +157,16 @@ needs = ["fasteners"]
 }
 
 // crafts is a range of made-up crafts: 2 to 400 kg, thrust 1.3 to 3 times the
-// weight, 3 to 24 cells, tether 3 to 30 m, metric and imperial.
+// weight, 3 to 24 cells, tether 3 to 30 m, metric and imperial, 3 to 16 motors.
 func crafts() (out []made) {
 	masses, ratios, tethers := []float64{2, 5, 14, 31, 60, 143, 400}, []float64{1.3, 1.6, 2.1, 3}, []float64{3, 5, 9, 16, 30}
 	motors, cells := []int{4, 6, 8, 12}, []int{3, 4, 6, 10, 12, 14, 20, 24}
 	for i := range 35 {
 		out = append(out, made{mass: masses[i%len(masses)], ratio: ratios[i%len(ratios)], tether: tethers[(i/2)%len(tethers)],
 			motors: motors[(i/3)%len(motors)], cells: cells[(i*3)%len(cells)], imperial: i%2 == 1, ballast: float64(i%3) * 0.05 * masses[i%len(masses)]})
+	}
+	for i, n := range []int{3, 5, 10, 16} {
+		out = append(out, made{mass: masses[2*i], ratio: 1.7, tether: 16, motors: n, cells: 12, imperial: i%2 == 1})
 	}
 	return out
 }
@@ -251,7 +254,7 @@ func TestWhatTheModelAsksFor(t *testing.T) {
 	}{
 		{"no card", "no test card", func(_ *made, f *guard.Files) { f.Card = guard.File{} }},
 		{"no thrust", `motors.thrust: missing: the model needs it; write the static thrust`, func(x *made, f *guard.Files) { x.thrust = "# none"; *f = x.files() }},
-		{"five motors", "4, 6, 8 or 12 motors (got 5)", func(x *made, f *guard.Files) { x.motors = 5; *f = x.files() }},
+		{"two motors", "3 to 16 motors (got 2)", func(x *made, f *guard.Files) { x.motors = 2; *f = x.files() }},
 		{"no tether", "tether.length: missing", func(_ *made, f *guard.Files) { f.Envelope.Text = without(f.Envelope.Text, "length =") }},
 		{"too heavy", "cannot lift step", func(x *made, f *guard.Files) { x.thrust, x.ballast = `thrust = "78 N"`, 12; *f = x.files() }},
 		{"weak pack", "the packs cannot give it", func(x *made, f *guard.Files) {

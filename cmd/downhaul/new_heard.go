@@ -1,0 +1,177 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io"
+	"math"
+	"os"
+	"strings"
+	"time"
+
+	"downhaul/interlock/before/hazard"
+	"downhaul/interlock/day/derived"
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/records/plain"
+	"downhaul/rules"
+)
+
+// heardCraft is what a link was heard to give, as far as a pad file asks for it.
+type heardCraft struct {
+	identity
+	motors, cells int             // 0 is not told
+	height        string          // the pad file's name of the best height
+	channel       rules.ChannelID // that height
+	landed        bool            // it tells whether it has landed
+	packs         string          // "battery_status" or "sys_status"
+	cellsTold     bool            // each cell, not the pack alone
+	rate          func(rules.ChannelID) float64
+}
+
+// hearCraft takes what was heard from a recording, from what listen --json printed, or
+// from the link itself ("now"). It gives nil where nobody listened yet.
+func hearCraft(ctx context.Context, text string, cfg link.Config) (*heardCraft, error) {
+	switch word := strings.ToLower(text); {
+	case strings.HasPrefix("nothing yet", word), word == "no", word == "none":
+		return nil, nil
+	case word == "now":
+		e, err := listenTo(ctx, cfg, 10*time.Second, io.Discard)
+		if err != nil {
+			return nil, err
+		}
+		return e.heardCraft("the link")
+	}
+	info, err := os.Stat(text)
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("there is no file %q; write now, name a recording, or leave it empty", text)
+	}
+	if err != nil {
+		return nil, err
+	}
+	// What is larger than anything that listen prints is a recording.
+	if !info.IsDir() {
+		if head, err := plain.Read(text, plain.Heard); err == nil && strings.HasPrefix(strings.TrimSpace(string(head)), "{") {
+			return heardBefore(text, head)
+		}
+	}
+	e, err := newEar(false) // raw bytes come in pieces
+	if err != nil {
+		return nil, err
+	}
+	c := playCmd{Recording: text}
+	if err := c.each(func(chunk *intake.Chunk) error {
+		e.hear(chunk.At, link.Packet{From: chunk.From, To: chunk.To, Bytes: chunk.Bytes})
+		return nil
+	}); err != nil {
+		return nil, err
+	}
+	return e.heardCraft(text)
+}
+
+// heardBefore reads what listen --json printed.
+func heardBefore(name string, text []byte) (*heardCraft, error) {
+	var f findings
+	if err := json.Unmarshal(text, &f); err != nil || f.Schema == 0 {
+		return nil, fmt.Errorf("%s is not what listen --json prints", name)
+	}
+	if f.Craft == nil {
+		return nil, fmt.Errorf("%s tells of no craft", name)
+	}
+	rate, value := map[rules.ChannelID]float64{}, map[rules.ChannelID]float64{}
+	for _, c := range f.Channels {
+		if ch, ok := rules.Lookup(c.Channel); ok && c.Verdict != isWrong {
+			rate[ch.ID] = c.Rate
+			if c.Value != nil {
+				value[ch.ID] = *c.Value
+			}
+		}
+	}
+	return asHeard(*f.Craft, 0, func(id rules.ChannelID) (float64, float64) { return rate[id], value[id] })
+}
+
+// heardCraft is the craft of which most was heard.
+func (e *ear) heardCraft(from string) (*heardCraft, error) {
+	var best *sender
+	for _, s := range e.senders {
+		if s.isCraft() && (best == nil || s.frames > best.frames) {
+			best = s
+		}
+	}
+	if best == nil {
+		return nil, fmt.Errorf("no craft is heard on %s (%s from %s)", from, plural(int(e.bytes), "byte"), plural(len(e.senders), "sender"))
+	}
+	motors := 0
+	for motors < derived.MaxMotors && best.channels[rules.Motor1Output+rules.ChannelID(motors)].samples > 0 {
+		motors++
+	}
+	return asHeard(best.identity, motors, func(id rules.ChannelID) (float64, float64) {
+		c := &best.channels[id]
+		if c.against != rules.NoCause {
+			return 0, 0
+		}
+		return c.rate(), c.value
+	})
+}
+
+// asHeard sorts what came into what a pad file asks for.
+func asHeard(who identity, motors int, of func(rules.ChannelID) (rate, value float64)) (*heardCraft, error) {
+	h := &heardCraft{identity: who, motors: motors, packs: "battery_status", rate: func(id rules.ChannelID) float64 { r, _ := of(id); return r }}
+	for _, s := range []struct {
+		name string
+		id   rules.ChannelID
+	}{{"local", rules.HeightLocal}, {"global", rules.HeightGlobal}, {"altitude", rules.HeightAltitude}, {"range", rules.HeightRange}} {
+		if rate := h.rate(s.id); rate > 0 && (h.height == "" || rate > 2*h.rate(h.channel)) {
+			h.height, h.channel = s.name, s.id
+		}
+	}
+	if h.height == "" {
+		return nil, errors.New("the craft tells no height, and without one there is no ceiling; downhaul listen names the message to ask it for")
+	}
+	h.landed = h.rate(rules.CraftLanded) > 0
+	_, low := of(rules.Pack1LowestCell)
+	whole, pack := of(rules.Pack1Voltage)
+	if h.cellsTold = h.rate(rules.Pack1LowestCell) > 0; h.cellsTold && pack > 0 && low > 2.5 {
+		h.cells = int(math.Round(pack / low))
+	}
+	if whole == 0 && h.rate(rules.SupplyVoltage) > 0 {
+		h.packs = "sys_status"
+	}
+	return h, nil
+}
+
+// every is the time between two values of a channel, 0 where it was not heard.
+func (h *heardCraft) every(id rules.ChannelID) time.Duration {
+	if r := h.rate(id); r > 0 {
+		return time.Duration(float64(time.Second) / r)
+	}
+	return 0
+}
+
+// heard is what check --heard would know of it.
+func (h *heardCraft) heard() hazard.Heard {
+	if h == nil {
+		return nil
+	}
+	return func(id rules.ChannelID) (time.Duration, bool) { d := h.every(id); return d, d > 0 }
+}
+
+// says is what was heard, for the screen.
+func (h *heardCraft) says() string {
+	text := fmt.Sprintf("Heard: craft %s, height %s %.3g times a second", h.identity, h.height, h.rate(h.channel))
+	if h.motors > 0 {
+		text += ", " + plural(h.motors, "motor output")
+	}
+	if h.cells > 0 {
+		text += fmt.Sprintf(", %d cells", h.cells)
+	}
+	if !h.cellsTold {
+		text += ", no single cells"
+	}
+	if !h.landed {
+		text += ", not whether it has landed: ask it for EXTENDED_SYS_STATE"
+	}
+	return text + "."
+}

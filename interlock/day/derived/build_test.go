@@ -73,14 +73,36 @@ func TestNewMakesWhatTheWantedRestOn(t *testing.T) {
 
 func TestNeeds(t *testing.T) {
 	cfg := whole()
+	pack := []rules.ChannelID{rules.SupplyVoltage, rules.SupplyCurrent}
+	outputs := []rules.ChannelID{rules.Motor1Output, rules.Motor1Output + 1, rules.Motor1Output + 2, rules.Motor1Output + 3, rules.Motor1Output + 4, rules.Motor1Output + 5}
+	bare := whole()
+	bare.Full = FullOutput{}
+	if got := bare.Needs(rules.LiftReserve); !slices.Equal(got, outputs) {
+		t.Errorf("lift reserve without a measured full output: expected %v, got %v", outputs, got)
+	}
 	for id, want := range map[rules.ChannelID][]rules.ChannelID{
 		rules.Tension:      {rules.Tension},
+		rules.TensionRate:  {rules.Tension},
+		rules.Gust:         {rules.WindSpeed},
+		rules.Mean2:        {rules.WindSpeed},
+		rules.Mean10:       {rules.WindSpeed},
 		rules.Peak10:       {rules.WindSpeed},
+		rules.Lull10:       {rules.WindSpeed},
+		rules.RotorWind:    {rules.WindSpeed},
+		rules.RotorGust:    {rules.WindSpeed},
+		rules.Height:       {rules.HeightGlobal, rules.ClimbGlobal},
+		rules.Climb:        {rules.ClimbGlobal},
 		rules.Apex:         {rules.HeightGlobal, rules.ClimbGlobal},
+		rules.Distance:     {rules.North, rules.East},
+		rules.Sway:         {rules.North, rules.East},
 		rules.SlantRange:   {rules.HeightGlobal, rules.ClimbGlobal, rules.North, rules.East},
-		rules.PackResting:  {rules.SupplyVoltage, rules.SupplyCurrent},
-		rules.PackToFloor:  {rules.SupplyVoltage, rules.SupplyCurrent},
-		rules.MotorSpread:  {rules.Motor1Output, rules.Motor1Output + 1, rules.Motor1Output + 2, rules.Motor1Output + 3, rules.Motor1Output + 4, rules.Motor1Output + 5},
+		rules.Tilt:         {rules.Roll, rules.Pitch},
+		rules.PackMeanCell: {rules.SupplyVoltage},
+		rules.PackResting:  pack,
+		rules.PackToFloor:  pack,
+		rules.MotorHighest: outputs,
+		rules.MotorSpread:  outputs,
+		rules.LiftReserve:  slices.Concat(pack, outputs),
 		rules.LinkLag:      {rules.CraftBootClock},
 		rules.NoChannel:    nil,
 		rules.ChannelCount: nil,

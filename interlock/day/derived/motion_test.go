@@ -194,6 +194,14 @@ func TestMotors(t *testing.T) {
 	for _, id := range []rules.ChannelID{rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom, rules.RotorSpeed} {
 		r.wantMissing(t, id, rules.InputMissing)
 	}
+	// Of several in doubt the one that came last, the trigger, says why.
+	for i := range 6 {
+		r.doubtful(ms(30), rules.Motor1Output+rules.ChannelID(i), 0.5, map[bool]rules.Cause{true: rules.Disagreement, false: rules.OutOfRange}[i == 5])
+		r.doubtful(ms(30), rules.Motor1Speed+rules.ChannelID(i), 80, map[bool]rules.Cause{true: rules.Disagreement, false: rules.OutOfRange}[i == 5])
+	}
+	for _, id := range []rules.ChannelID{rules.MotorHighest, rules.MotorSpread, rules.MotorHeadroom, rules.RotorSpeed} {
+		r.wantDoubtful(t, id, rules.Disagreement)
+	}
 }
 
 func TestTensionRate(t *testing.T) {

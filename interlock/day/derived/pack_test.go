@@ -199,6 +199,21 @@ func TestPackResistanceIsQuick(t *testing.T) {
 	}
 }
 
+// A voltage alone leaves nothing to step from, in the first seconds as well: neither a
+// load that was nought, nor a time between two readings that was none.
+func TestPackResistanceBehindAVoltageAlone(t *testing.T) {
+	r := newRig(t, whole(), rules.PackResistance)
+	x := r.calcs[0].(*resistance)
+	load(r, ms(100), 12, 5)
+	r.put(ms(200), rules.SupplyVoltage, 12)
+	if load(r, ms(300), 11, 30); x.steps != 0 || x.gap != 0 {
+		t.Errorf("%d steps, the last readings %v apart", x.steps, x.gap)
+	}
+	if load(r, ms(400), 12, 5); x.steps != 1 || x.gap != ms(100) {
+		t.Errorf("then %d steps, the last readings %v apart", x.steps, x.gap)
+	}
+}
+
 // Two readings make a step half a second apart, whatever came before, and otherwise
 // half as far again as the two before them, up to 2.5 s.
 func TestPackResistanceOfReadingsFarApart(t *testing.T) {

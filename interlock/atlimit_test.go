@@ -26,7 +26,9 @@ func TestDecisionsAsTheyAreWritten(t *testing.T) {
 		`{"at_ns":7,"kind":"consequence","trip":13,"stop":"controlled","reason":"channel missing","rule":"snatch","channel":"tether.tension","limit":500,"unit":"N/s","cause":"too old"}`: {
 			Kind: ConsequenceEffect, At: 7, Trip: 13, Stop: rules.Controlled, Reason: ReasonRuleMissing, Rule: 1, Permissive: -1, Channel: rules.Tension, Limit: 500, Cause: rules.Stale},
 		`{"at_ns":8,"kind":"caution","on":true,"reason":"limit left"}`: {Kind: CautionEffect, At: 8, On: true, Reason: ReasonRule, Rule: 2, Permissive: -1},
-		`{"at_ns":9,"kind":"clear"}`:                                   {Kind: ClearEffect, At: 9, Rule: -1, Permissive: -1},
+		`{"at_ns":8,"kind":"caution","on":true,"reason":"limit left","channel":"tether.tension","value":2,"limit":1,"unit":"N"}`: {
+			Kind: CautionEffect, At: 8, On: true, Reason: ReasonRule, Rule: 2, Permissive: -1, Channel: rules.Tension, HasValue: true, Value: 2, Limit: 1},
+		`{"at_ns":9,"kind":"clear"}`: {Kind: ClearEffect, At: 9, Rule: -1, Permissive: -1},
 		`{"at_ns":10,"kind":"note","on":true,"permissive":"calm","channel":"wind.speed","value":6,"limit":5,"unit":"m/s"}`: {
 			Kind: NoteEffect, At: 10, On: true, Rule: -1, Permissive: 0, Channel: rules.WindSpeed, HasValue: true, Value: 6, Limit: 5},
 		`{"at_ns":11,"kind":"note","on":true,"permissive":"l\"a\\te  °"}`:                                 {Kind: NoteEffect, At: 11, On: true, Rule: -1, Permissive: 1},

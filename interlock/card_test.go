@@ -46,3 +46,31 @@ func isPermissive(t *testing.T, host Host, need Need) {
 		}
 	}
 }
+
+// With a stop time that nobody has measured only a step on the ground may begin, which
+// is there to measure it: told of one, the guard is ready in that very instant, and
+// told that it is over, it is not.
+func TestAStepOnTheGroundNeedsNoProvenStop(t *testing.T) {
+	tried := false
+	for _, seed := range exploreSeeds(t) {
+		if seed.latch.state != Ready {
+			continue
+		}
+		tried = true
+		e := seed.Clone()
+		tell := func(in Input, want State) {
+			t.Helper()
+			in.Kind = HostInput
+			e.Step(e.now, in)
+			if e.Advance(e.now + 1); e.latch.state != want {
+				t.Errorf("told %d, %v: %v, want %v", in.Host, in.On, e.latch.state, want)
+			}
+		}
+		tell(Input{Host: HostStopTime, Seq: 3000}, Blocked)
+		tell(Input{Host: HostGround, On: true}, Ready)
+		tell(Input{Host: HostGround}, Blocked)
+	}
+	if !tried {
+		t.Error("no guard was ready")
+	}
+}

@@ -125,6 +125,9 @@ func (r *rig) apply(effects []Effect) {
 		if f.Rule < -1 || f.Permissive < -1 || f.Rule >= len(r.e.env.Rules) || f.Permissive >= len(r.e.env.Permissives) {
 			r.t.Errorf("an effect of rule %d and permissive %d: %+v", f.Rule, f.Permissive, f)
 		}
+		if (f.Kind == TripEffect || f.Kind == ConsequenceEffect) && (!f.On || f.Trip == 0 || f.Reason == NoReason || f.Stop == rules.NoStop) {
+			r.t.Errorf("a trip without a number, a reason or a stop, or that does not stand: %+v", f)
+		}
 		switch f.Kind {
 		case RelayEffect:
 			r.relay = f.On

@@ -78,6 +78,11 @@ func TestRotorsThatTheWindTurns(t *testing.T) {
 		if !c.wind {
 			continue
 		}
+		idle := r.e.site.IdleCurrent // by which other steps here are told; the wind asks only whether one is stated
+		if r.e.site.IdleCurrent = 0.5; !r.e.windTurns(r.e.now) {
+			t.Errorf("%s: not put down to the wind where 0.5 A may remain", c.name)
+		}
+		r.e.site.IdleCurrent = idle
 		if r.e.latch.lines[Readback].on = true; r.e.windTurns(r.e.now) {
 			t.Errorf("%s: put down to the wind behind a mirror contact that reads closed", c.name)
 		}

@@ -50,3 +50,24 @@ func TestEveryWireTypeIsRead(t *testing.T) {
 		}
 	}
 }
+
+// A row whose field is none, or that is to be chosen by what is no single byte, is
+// refused when the table is made.
+func TestRowsThatCannotBeRead(t *testing.T) {
+	l, err := layoutOf(batteryStatus)
+	if err != nil {
+		t.Fatal(err)
+	}
+	x := mustFields(t, FieldsConfig{})
+	for _, c := range []struct {
+		field, selector string
+		want            bool
+	}{
+		{"current_battery", "id", true}, {"current_battery", "", true}, {"current", "id", false}, {"current_battery", "no such", false},
+		{"current_battery", "temperature", false}, {"current_battery", "voltages", false},
+	} {
+		if err := x.add(&FieldsConfig{}, &l, c.selector, row{channel: rules.SupplyCurrent, field: c.field}); (err == nil) != c.want {
+			t.Errorf("%+v: %v", c, err)
+		}
+	}
+}

@@ -42,3 +42,24 @@ func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
 		t.Error("HEARTBEAT tells of a battery")
 	}
 }
+
+// The charge drawn is told in mAh (MAVLink common.xml, BATTERY_STATUS.current_consumed,
+// −1 where it is not known): 1 Ah is 3600 A·s. The library encodes.
+func TestChargeDrawn(t *testing.T) {
+	for _, c := range []struct {
+		id     uint8
+		mAh    int32
+		charge float64
+		known  bool
+	}{{0, 1000, 3600, true}, {3, 25, 90, true}, {1, 0, 0, true}, {2, -1, 0, false}} {
+		for _, version := range []uint8{1, 2} {
+			battery, charge, ok := ChargeDrawn(bareFrame(t, &common.MessageBatteryStatus{Id: c.id, CurrentConsumed: c.mAh}, version))
+			if battery != int(c.id) || ok != c.known || ok && charge != c.charge {
+				t.Errorf("%+v, version %d: %v A·s of battery %d, known %v", c, version, charge, battery, ok)
+			}
+		}
+	}
+	if _, _, ok := ChargeDrawn(bareFrame(t, &common.MessageSysStatus{}, 2)); ok {
+		t.Error("SYS_STATUS tells of a charge drawn")
+	}
+}

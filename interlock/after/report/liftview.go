@@ -122,6 +122,9 @@ func basis(f *lift.Forecast, units string) string {
 	if r := f.Fit; r != nil {
 		text += fmt.Sprintf(" Thrust against %s; scatter %.1f %% a hover, %s of freedom. Heaviest load held: %s, at %.0f %% output.",
 			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), round(r.Heaviest, rules.Force, units, rounding.Near), 100*r.TopOutput)
+		if r.Assumes != "" {
+			text += " " + strings.ToUpper(r.Assumes[:1]) + r.Assumes[1:] + "."
+		}
 	}
 	if f.Air != nil {
 		air := f.Air.Says(units)

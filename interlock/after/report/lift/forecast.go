@@ -212,6 +212,9 @@ func (a *asked) report(up []Point) {
 	for _, p := range up {
 		r.WorstRatio = math.Max(r.WorstRatio, p.Worst)
 	}
+	if r.TopOutput < fullOutput {
+		r.Assumes = beyondHeaviest
+	}
 	a.Fit = r
 	t := student(s.freedom)
 	about := func(mid, unsure float64) Estimate { return Estimate{mid, math.Max(mid-t*unsure, 0), mid + t*unsure} }

@@ -170,6 +170,21 @@ func TestTautTetherWithoutLoadCell(t *testing.T) {
 	}
 }
 
+// A forecast beyond every load says what it assumes there and that it errs high; one that
+// rests on a measured full-output pull has nothing to assume.
+func TestBeyondTheHeaviestLoadIsSaid(t *testing.T) {
+	c := newPaper()
+	runs := c.day(60, 66, 72, 78)
+	with := ask(runs, c.craft(), 80)
+	without := ask(runs[1:], c.craft(), 80)
+	if text := without.Text("metric"); without.Fit == nil || !strings.Contains(strings.Join(strings.Fields(text), " "), "lift and reserve err high") {
+		t.Errorf("without a pull nothing is said of it:\n%s", text)
+	}
+	if with.Fit == nil || with.Fit.TopOutput < 0.95 || strings.Contains(with.Text("metric"), "beyond that load") {
+		t.Errorf("with a pull at %.0f %% output: %q", 100*with.Fit.TopOutput, with.Fit.Assumes)
+	}
+}
+
 // Thin air takes lift: at 2000 m by the standard atmosphere the density is 0.8217
 // of sea level's (published table). The craft on paper hovers at 1/√0.8217 of its
 // output × voltage there.

@@ -142,7 +142,17 @@ type FitReport struct {
 	TopOutput float64 `json:"top_output"`
 	// WorstRatio is the hardest working motor's output over the mean.
 	WorstRatio float64 `json:"worst_motor_ratio"`
+	// Assumes says what was taken beyond the heaviest load, and to which side that errs;
+	// empty where that took full output.
+	Assumes string `json:"assumes,omitempty"`
 }
+
+// beyondHeaviest stands beside a forecast of full output that no load took. The figure
+// is of TestForecastsOfAnotherStand.
+const beyondHeaviest = "beyond that load from none to a little more than all of the bend that the loads show is taken to go on; a craft whose thrust falls off faster there, on a weak pack or hot motors, lifts less: up to 11 % less than is likely on measured propellers, so lift and reserve err high. A full-output pull with a load cell measures it"
+
+// fullOutput is the least output of a load beyond which nothing is left to assume.
+const fullOutput = 0.95
 
 // PackReport tells how well the pack is known.
 type PackReport struct {

@@ -172,6 +172,9 @@ func (f *Forecast) basis(p *page, system string) {
 		p.wrapped("            ", "            ", fmt.Sprintf("thrust against %s; scatter %.1f %% a hover, %s of freedom (Student's t %.2f); one hover is one point, however long",
 			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), r.T))
 		p.wrapped("            ", "            ", fmt.Sprintf("heaviest load held: %s, at %.0f %% output", said(r.Heaviest, rules.Force, system, 3, rounding.Near), 100*r.TopOutput))
+		if r.Assumes != "" {
+			p.wrapped("            ", "            ", r.Assumes)
+		}
 	}
 	if r := f.Pack; r != nil {
 		text := fmt.Sprintf("pack: %s resting, %s quick and %s slow, from %s; carried %s", ranged(r.Resting, rules.Voltage, system, 3),

@@ -76,6 +76,9 @@ func TestOpenVirtualRefuses(t *testing.T) {
 		{Config{Now: now, Chain: ChainConfig{PickUp: -1}}, "pick-up time"},
 		{Config{Now: now, Converter: ConverterConfig{Zero: 1}}, "counts per newton"},
 		{Config{Now: now, Converter: ConverterConfig{CountsPerNewton: math.NaN(), Bits: 8, Rate: 1e9}}, "bits must be"},
+		{Config{Now: now, Converter: ConverterConfig{CountsPerNewton: 0, Bits: 24, Rate: 80}}, "counts per newton"},
+		{Config{Now: now, Converter: ConverterConfig{CountsPerNewton: 400, Bits: 33, Rate: 80}}, "bits must be"},
+		{Config{Now: now, Converter: ConverterConfig{CountsPerNewton: 400, Bits: 24, Rate: 1001}}, "rate must be"},
 	} {
 		if _, err := Open(row.cfg); err == nil || !strings.Contains(err.Error(), row.want) {
 			t.Errorf("error %v, want one with %q", err, row.want)

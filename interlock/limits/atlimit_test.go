@@ -234,6 +234,16 @@ func TestDoubtIsBorneAndClearsNothing(t *testing.T) {
 			t.Errorf("%s: heard again, a doubt is borne no more", c.name)
 		}
 	}
+	// Nor what is missing because its values come too seldom to give a rate.
+	env.Rules[0].Form, env.Rules[0].Over, env.Rules[0].StaleAfter = rules.RisingFaster, s, 10*s
+	l, _ := flat(t, env, rules.WindSpeed)
+	for at := time.Duration(0); at <= 16*s; at += 4 * s {
+		l.Take(at, rules.WindSpeed, good(5))
+	}
+	missing := l.Rule(0).Asks[ByMissing]
+	if l.Take(17*s, rules.WindSpeed, doubted(0, rules.MayBeCut)); !missing || !l.Rule(0).Asks[ByMissing] || l.Health(rules.WindSpeed).Good != 16*s {
+		t.Errorf("no rate: missing %v, and behind a doubt %v, good at %v", missing, l.Rule(0).Asks[ByMissing], l.Health(rules.WindSpeed).Good)
+	}
 }
 
 // Why a rule's channel is missing: what was last told of it, else that it is old, else

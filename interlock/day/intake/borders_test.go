@@ -143,6 +143,20 @@ func TestBootClockWordsAtTheirBorders(t *testing.T) {
 	if !p.lacks(at) {
 		t.Errorf("not gone after %v", at-p.moved)
 	}
+	// One whose clock was not told to move on for as often is never gone.
+	for moves, want := range map[int]bool{goneMoves - 1: false, goneMoves: true} {
+		p, gone := bootClocks{}, false
+		for k := range moves + 30 {
+			if at := time.Duration(k) * time.Second; k < moves {
+				p.look(&telemetry.Frame{ID: 30}, uint32(at/ms), at, false)
+			} else {
+				gone = gone || p.lacks(at)
+			}
+		}
+		if gone != want {
+			t.Errorf("after %d moves of its clock and 30 s without it: gone %v", moves, gone)
+		}
+	}
 }
 
 // Every kind of frame has a clock of its own.

@@ -5,6 +5,8 @@ import (
 	"strings"
 	"testing"
 
+	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
+
 	"downhaul/rules"
 )
 
@@ -51,6 +53,16 @@ func TestFieldsConfigAtItsBounds(t *testing.T) {
 		_, err := NewFields(cfg)
 		if (err == nil) != c.want || err != nil && strings.Contains(err.Error(), "\n") {
 			t.Errorf("%s: %v", c.name, err)
+		}
+	}
+	// An output of 0 µs at idle is a range as any other; without both 1000 to 2000 counts.
+	for _, c := range []struct{ idle, full, pulse, want float64 }{{0, 0, 1250, 0.25}, {0, 1000, 250, 0.25}, {1000, 0, 250, 0.75}} {
+		var cfg FieldsConfig
+		cfg.OutputIdle[0], cfg.OutputFull[0] = c.idle, c.full
+		for _, s := range mustFields(t, cfg).Append(nil, bareFrame(t, &common.MessageServoOutputRaw{Servo1Raw: uint16(c.pulse)}, 2)) {
+			if s.Channel == rules.Motor1Output && math.Abs(s.Value-c.want) > 1e-12 {
+				t.Errorf("%+v: an output of %v", c, s.Value)
+			}
 		}
 	}
 	if x, err := NewFields(FieldsConfig{}); err != nil || x.Sources(rules.ChannelCount) != nil || len(x.Sources(rules.Roll)) == 0 {

@@ -62,4 +62,11 @@ func TestChargeDrawn(t *testing.T) {
 	if _, _, ok := ChargeDrawn(bareFrame(t, &common.MessageSysStatus{}, 2)); ok {
 		t.Error("SYS_STATUS tells of a charge drawn")
 	}
+	for f, want := range map[*Frame]bool{
+		bareFrame(t, &common.MessageSysStatus{}, 2): true, bareFrame(t, &common.MessageBatteryStatus{}, 2): true, bareFrame(t, &common.MessageHeartbeat{}, 2): false,
+	} {
+		if TellsCurrent(f) != want {
+			t.Errorf("message %d tells a current: %v", f.ID, !want)
+		}
+	}
 }

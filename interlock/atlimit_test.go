@@ -113,3 +113,17 @@ func TestWhatABuiltInDemandRestsOn(t *testing.T) {
 		}
 	}
 }
+
+// A trip, or what stands behind one, is that the stop of a rule or an interlock became
+// due itself; a silence behind an excursion is not the excursion's own, and nothing
+// else demands.
+func TestWhatDemands(t *testing.T) {
+	for kind := range effectKindCount {
+		for _, why := range []Reason{ReasonRule, ReasonLink, ReasonThenSilent} {
+			want := kind == ConsequenceEffect || kind == TripEffect && why != ReasonThenSilent
+			if f := (Effect{Kind: kind, Reason: why}); f.Demands() != want {
+				t.Errorf("kind %d because of %v demands: %v", kind, why, !want)
+			}
+		}
+	}
+}

@@ -4,6 +4,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
@@ -150,5 +151,48 @@ func TestTheWindTurnsRotorsBeforeAStart(t *testing.T) {
 	r.run(time.Second)
 	if r.e.View(&v); v.State != Fault || v.Why != ReasonPowerRemains || v.WindTurns {
 		t.Errorf("with a current: %v because of %v", v.State, v.Why)
+	}
+}
+
+// A guard that has just started may find rotors that run down from before: they get
+// the whole window, though a current's word that none flows came first. Where no rotor is told of, the
+// current's word is for good: what flows again is power that came back.
+func TestPowerOfBeforeTheStart(t *testing.T) {
+	r := windPad(t)
+	r.silence(rules.Motor1Speed)
+	r.run(time.Second)
+	r.set(rules.Motor1Speed, 30, rules.Good)
+	r.run(1500 * time.Millisecond) // of 2 s
+	r.set(rules.Motor1Speed, 0, rules.Good)
+	if r.run(3 * time.Second); r.e.latch.state != Blocked {
+		t.Errorf("rotors that ran down: %v because of %v", r.e.latch.state, r.e.latch.why)
+	}
+	r = newRig(t, exploreEnvelope, func(s *Site) {
+		s.IdleCurrent = 5
+		for id := rules.Pack2Current; id <= rules.Pack4Current; id++ {
+			s.Fed[id] = rules.NotFed
+		}
+		for _, id := range s.Derived.Needs(rules.RotorSpeed) {
+			s.Fed[id] = rules.NotFed
+		}
+	})
+	r.set(rules.SupplyCurrent, 0, rules.Good)
+	r.set(rules.Pack1Current, 0, rules.Good)
+	r.run(time.Second)
+	r.set(rules.Pack1Current, 60, rules.Good)
+	if r.run(powerBackFor + 500*time.Millisecond); r.e.latch.state != Fault || r.e.latch.why != ReasonPowerRemains {
+		t.Errorf("a current that flows again: %v because of %v", r.e.latch.state, r.e.latch.why)
+	}
+}
+
+// A step on the ground does not begin while the height is not told.
+func TestAStepOnTheGroundNeedsItsHeight(t *testing.T) {
+	for q, want := range map[rules.Quality]Reason{rules.Good: NoReason, rules.Doubtful: ReasonGroundUnseen, rules.Missing: ReasonGroundUnseen} {
+		e := busyRig(t).e
+		e.ground.on = true
+		e.limits.Take(e.now, rules.Height, limits.Result{Value: 0.1, Quality: q, Cause: map[bool]rules.Cause{true: rules.Disagreement}[q != rules.Good]})
+		if got := e.groundBegins(e.now); got != want {
+			t.Errorf("a height of quality %d: %v, want %v", q, got, want)
+		}
 	}
 }

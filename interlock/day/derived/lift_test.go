@@ -109,4 +109,12 @@ func TestLiftReserve(t *testing.T) {
 			t.Errorf("%+v: %v", c, got)
 		}
 	}
+	// A pack that would have just nothing left at full output has no reserve, whatever
+	// the output is now: 2 Ω, 2 V.
+	l = liftReserve{full: FullOutput{Pull: 100, Resting: 12, Volts: 10, Amps: 1}}
+	for _, u := range []float64{-0.2, 0, 0.5} {
+		if got := l.reserve(u, 2, 0); got != -1 {
+			t.Errorf("nothing left, output %v: %v, want -1", u, got)
+		}
+	}
 }

@@ -7,6 +7,7 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
 	"pgregory.net/rapid"
 
+	"downhaul/interlock"
 	"downhaul/interlock/day/telemetry"
 	"downhaul/rules"
 )
@@ -129,4 +130,22 @@ func TestCurrentsWithinTheirFieldAreGood(t *testing.T) {
 			rt.Fatal("in doubt")
 		}
 	})
+}
+
+// What was past its field is believed again when charge and current agree, to less
+// than 100 A either way, over a time in which some charge was drawn at all.
+func TestChargeThatAgreesAtItsBorders(t *testing.T) {
+	for _, c := range []struct {
+		amps, charge float64 // over 5 s, from nothing
+		past         bool
+	}{
+		{200, 1000, false}, {200, 1000 + 5*99.9, false}, {200, 1000 + 5*100, true}, {200, 1000 - 5*99.9, false}, {200, 1000 - 5*100, true}, {0, 0, true}, {0, 1, false},
+	} {
+		w := wrapping{past: true}
+		s := interlock.Sample{Channel: rules.SupplyCurrent, Quality: rules.Good, Value: c.amps}
+		w.count(0, &s, 0)
+		if w.count(chargeFor, &s, c.charge); w.past != c.past {
+			t.Errorf("%+v: past its field %v", c, w.past)
+		}
+	}
 }

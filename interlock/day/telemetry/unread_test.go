@@ -37,6 +37,11 @@ func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
 			}
 		}
 	}
+	for n := range batteryAt + 1 { // cut anywhere before the number, which is 0 then
+		if _, unread := UnreadBattery(&Frame{ID: idBatteryStatus, Payload: make([]byte, n)}); unread {
+			t.Errorf("battery 0 in %d bytes is told unread", n)
+		}
+	}
 	other := bareFrame(t, &common.MessageHeartbeat{}, 2)
 	if _, unread := UnreadBattery(other); unread {
 		t.Error("HEARTBEAT tells of a battery")

@@ -5,6 +5,8 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"net"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -85,4 +87,31 @@ func FuzzBoardRequest(f *testing.F) {
 			t.Error(err)
 		}
 	})
+}
+
+// A tool takes no state of another version, and none where there should be one: what
+// it shows is read by a crew.
+func TestStateOfAnotherVersion(t *testing.T) {
+	for reply, want := range map[string]bool{
+		`{"ok":true,"state":{"version":` + strconv.Itoa(StateVersion) + `}}`: true, `{"ok":true,"state":{"version":` + strconv.Itoa(StateVersion+1) + `}}`: false, `{"ok":true}`: false,
+	} {
+		path := socketPath(t)
+		l, err := net.Listen("unix", path)
+		must(t, err)
+		go func() {
+			if c, err := l.Accept(); err == nil {
+				_, _ = bufio.NewReader(c).ReadString('\n')
+				_, _ = fmt.Fprintln(c, reply)
+				_ = c.Close()
+			}
+		}()
+		if _, err := dial(t, path).Show(); (err == nil) != want {
+			t.Errorf("%s: %v", reply, err)
+		}
+		_ = l.Close()
+	}
+	v, _ := open(t, Config{})
+	if r := v.answer(Request{Do: "fly"}); r.OK || r.Error == "" {
+		t.Errorf("what nobody knows is answered with %+v", r)
+	}
 }

@@ -331,10 +331,10 @@ func TestShowSaysItInPlainWords(t *testing.T) {
 	if !s.Power || s.Contactor != "closed" || !s.Watchdog || !s.Coil || s.Wind != 12 || s.Load == nil || *s.Load != 900 {
 		t.Errorf("state %+v", s)
 	}
-	if o := s.Outputs[0]; o.Name != "relay" || !o.On || o.Changed == nil || *o.Changed != 0 {
+	if o := s.Outputs[0]; o.Name != "relay" || !o.On || o.Changed == nil || *o.Changed != 0 || o.Says != "on: the guard asks for power" {
 		t.Errorf("relay %+v", o)
 	}
-	if o := s.Outputs[2]; o.Name != "buzzer" || o.On || o.Changed != nil {
+	if o := s.Outputs[2]; o.Name != "buzzer" || o.On || o.Changed != nil || o.Says != "silent" {
 		t.Errorf("buzzer %+v", o)
 	}
 	if b := s.Heartbeat; b.Edges != 40 || *b.LeastGap != 0.025 || *b.MostGap != 0.025 {

@@ -233,7 +233,7 @@ func (e *latch) stop(at time.Duration, stop rules.Stop, grace time.Duration, why
 
 func (e *latch) lamp(at time.Duration) {
 	e.flash, e.flashState = at, e.state
-	e.emit(Effect{Kind: LampEffect, At: at, On: true, Rule: -1, Permissive: -1, State: e.state})
+	e.emit(Effect{Kind: LampEffect, At: at, Rule: -1, Permissive: -1, State: e.state})
 }
 
 // cut lets the latch take an event that no rule and no interlock stands behind: the

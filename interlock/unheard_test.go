@@ -111,6 +111,14 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 			"trip 1 first-out, immediate: then nothing heard from the craft [tilt] at 0.4, limit 0.349066 for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft"}},
+		{"in caution by a rule of the air, then silence", tiltRule + "while = \"airborne\"\n", nil, func(r *rig) {
+			r.set(rules.Roll, 0.4, rules.Good)
+			r.run(50 * time.Millisecond)
+			r.lost()
+		}, []string{
+			"trip 1 first-out, immediate: then nothing heard from the craft [tilt] at 0.4, limit 0.349066 for 0.200 s",
+			"of trip 1, immediate: channel missing [tilt] (too old)",
+			"of trip 1, immediate: nothing heard from the craft"}},
 		{"in caution on the low side, and another past its limit, then silence", tiltRule + overloadRule, nil, func(r *rig) {
 			r.set(rules.Roll, -0.4, rules.Good)
 			r.set(rules.Tension, 1850, rules.Good)

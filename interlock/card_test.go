@@ -1,6 +1,9 @@
 package interlock
 
-import "testing"
+import (
+	"testing"
+	"time"
+)
 
 // What the test card asks, and what stands open in the ledger, keep a guard from
 // being ready, take it back from ready, and change nothing while power is on:
@@ -72,5 +75,33 @@ func TestAStepOnTheGroundNeedsNoProvenStop(t *testing.T) {
 	}
 	if !tried {
 		t.Error("no guard was ready")
+	}
+}
+
+// One cause of a built-in interlock is one trip until the latch is reset, however often
+// it comes; a guard that only watches has no latch: there each time is another.
+func TestABuiltInCauseIsOneTripWhileItIsLatched(t *testing.T) {
+	for _, c := range []struct {
+		rig  *rig
+		want int
+	}{{busyRig(t), 1}, {busyRig(t, watchDuty), 3}} {
+		if c.rig.e.site.Duty == Guard {
+			c.rig.live()
+		}
+		trips := 0
+		c.rig.seen = func(effects []Effect) {
+			for _, f := range effects {
+				if f.Kind == TripEffect && f.Reason == ReasonClash {
+					trips++
+				}
+			}
+		}
+		for range 3 {
+			c.rig.step(Input{Kind: HostInput, Host: HostClash})
+			c.rig.run(time.Second)
+		}
+		if trips != c.want {
+			t.Errorf("duty %v: %d trips of three clashes, want %d", c.rig.e.site.Duty, trips, c.want)
+		}
 	}
 }

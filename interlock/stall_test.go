@@ -172,3 +172,25 @@ func TestPowerThatRemainsOnTopOfAFaultIsOnRecord(t *testing.T) {
 		t.Errorf("%d records and %d notes, the fault by %v; want one of each", trips, notes, r.e.latch.why)
 	}
 }
+
+// A stall that makes no trip, while nothing is on, takes no later silence behind a trip
+// of before: that is over.
+func TestAStallWithoutATripStandsBehindNone(t *testing.T) {
+	tried := false
+	for _, seed := range exploreSeeds(t) {
+		if seed.latch.state != Ready {
+			continue
+		}
+		tried = true
+		e := seed.Clone()
+		e.latch.trips = 3
+		before := e.unheard
+		e.heldUp(e.now+time.Second, Input{Kind: HostInput, Seq: 700})
+		if e.latch.trips != 3 || e.unheard != before {
+			t.Errorf("%d trips, and what is unheard stands behind trip %d", e.latch.trips, e.unheard.trip)
+		}
+	}
+	if !tried {
+		t.Error("no guard was ready")
+	}
+}

@@ -147,5 +147,6 @@ const (
 	ReasonWatchdog        // the contactor was closed after a stall that the watchdog should have ended
 	ReasonThenSilent      // a value had left its limit or caution, then nothing was heard from the craft
 	ReasonBroken          // a part of the guard's program failed
+	ReasonPressAgain      // something barred the reset, or came, since it was pressed
 	reasonCount
 )

@@ -13,8 +13,9 @@ import (
 // what Deadline then asks for.
 
 // moved looks at what an input or a timer has moved: at what need not wait for the end
-// of the instant at once.
+// of the instant at once. What bars a reset, if only now, voids one that is held.
 func (e *latch) moved(at time.Duration) {
+	e.resetOK = e.resetOK && e.resetBar(at) == NoReason
 	if !e.dirty {
 		return
 	}

@@ -141,35 +141,64 @@ func TestStartMustBeReadOffInReady(t *testing.T) {
 	}
 }
 
-// A reset waits for what else its instant brings: a cause refuses it, and the
-// record of the trip that is kept in that instant lets it through.
+// A reset waits for what else its instant brings: a cause refuses it, in either order,
+// and so does a record that is no more on disk, though it is again in that instant.
 func TestResetWaitsForItsInstant(t *testing.T) {
 	r := busyRig(t)
 	r.live()
-	r.kept = false
 	r.set(rules.ESCFailures, 4, rules.Good)
 	r.run(100 * time.Millisecond)
 	r.set(rules.ESCFailures, 0, rules.Good)
 	r.run(4 * time.Second)
 	r.lines[Reset] = true
-	r.run(10 * time.Millisecond)
-	release, kept := Input{Kind: LineInput, Line: Reset}, Input{Kind: HostInput, Host: HostKept, Seq: 9}
-	r.e.Step(r.e.now, kept)
-	r.e.latch.kept = r.e.latch.trips
-	r.e.latch.resetOK = true // as if it had been kept when reset was pressed
 	r.run(300 * time.Millisecond)
-	r.e.latch.kept = r.e.latch.trips - 1
-	together(t, r.e, []Input{release, kept}, func(e *Engine, _ []Effect) {
+	release, gone, kept := Input{Kind: LineInput, Line: Reset}, Input{Kind: HostInput, Host: HostKept}, Input{Kind: HostInput, Host: HostKept, Seq: 9}
+	together(t, r.e, []Input{release}, func(e *Engine, _ []Effect) {
 		if e.latch.state != Ready && e.latch.state != Blocked {
-			t.Errorf("kept in the instant of the release: %v", e.latch.state)
+			t.Fatalf("with nothing else in its instant: %v", e.latch.state)
 		}
 	})
-	r.e.latch.kept = r.e.latch.trips
+	together(t, r.e, []Input{release, gone}, func(e *Engine, _ []Effect) {
+		if e.latch.state != Tripped {
+			t.Errorf("with the record gone in its instant: %v", e.latch.state)
+		}
+	})
 	together(t, r.e, []Input{release, told1(rules.Roll, 0.7)}, func(e *Engine, _ []Effect) {
 		if e.latch.state != Tripped || e.latch.trips != 2 {
 			t.Errorf("a cause in the instant of the release: %v, %d trips", e.latch.state, e.latch.trips)
 		}
 	})
+	r.e.Step(r.e.now, gone)
+	r.e.Step(r.e.now, kept)
+	together(t, r.e, []Input{release}, func(e *Engine, _ []Effect) {
+		if e.latch.state != Tripped {
+			t.Errorf("with the record gone and kept again since the press: %v", e.latch.state)
+		}
+	})
+}
+
+// A reset that was pressed in blocked is void once the latch has moved, also where the
+// next thing of all leads from ready back to blocked.
+func TestResetIsVoidOnceTheLatchMoved(t *testing.T) {
+	r := busyRig(t)
+	r.run(12 * time.Second)
+	r.press(Reset, 300*time.Millisecond)
+	r.set(rules.WindSpeed, 5.5, rules.Good)
+	r.run(r.tick)
+	r.lines[Reset] = true
+	r.run(100 * time.Millisecond)
+	e := r.e
+	if e.latch.state != Blocked || !e.latch.resetOK {
+		t.Fatalf("%v with too much wind, a reset held %v", e.latch.state, e.latch.resetOK)
+	}
+	e.Step(e.now, told1(rules.WindSpeed, 2))
+	if e.Advance(e.now + 1); e.latch.state != Ready {
+		t.Fatalf("calm again: %v, want ready", e.latch.state)
+	}
+	e.Step(e.now+1, told1(rules.Roll, 0.7))
+	if e.latch.state != Blocked || e.latch.resetOK {
+		t.Errorf("a limit left: %v, the reset of before still counts: %v", e.latch.state, e.latch.resetOK)
+	}
 }
 
 // A start that is pressed in the very instant that leads to ready counts for nothing:

@@ -25,7 +25,7 @@ type latch struct {
 	since       time.Duration
 	why         Reason // of the last move; only shown
 	resetDone   bool
-	resetOK     bool // conditions held when reset was pressed
+	resetOK     bool // reset was pressed, and nothing has barred it or come since
 	startArmed  bool // start was seen off in Ready
 	ended       bool
 	relayBad    bool

@@ -55,7 +55,7 @@ var (
 		"line", "unread", "fire", "moved", "over", "flush", "powerUp", "clear", // inputs and time
 		"stands", "recorded", "record", "stop", "cautioning", "emit", // what rules ask for, and what is told of it
 		"builtinTrip", "builtinTripFor", "failed", "cut", "event", // what built-in interlocks ask for
-		"down", "powerBack", "powerOff", "phaseMoved", "heard", "unsettled", // what the craft is seen to do
+		"down", "powerBack", "powerOff", "phaseMoved", "passed", "heard", "unsettled", // what the craft is seen to do
 		"keep", "outside", "relayFailed", "rotorsStand", "end", // what the host says
 		"clone",
 	}

@@ -56,7 +56,7 @@ func (e *latch) line(at time.Duration, l Line, on bool) {
 		}
 	case Gate:
 		if !on {
-			e.resetDone, e.resetOK = false, false
+			e.resetDone = false
 			e.builtinTrip(at, EventGate, ReasonGate)
 		}
 	case Hold:
@@ -104,7 +104,6 @@ func (e *latch) pinsRead(at time.Duration) {
 // pinsSilent: a line was not read in time. Where others were, it is told which.
 func (e *latch) pinsSilent(due time.Duration) {
 	e.pinsKnown, e.pinsLost = false, true
-	e.resetOK = false
 	if e.site.Fitted[Gate] {
 		e.resetDone = false // it may have been open in between, and somebody inside
 	}
@@ -193,7 +192,6 @@ func (e *latch) stopsJudged(at time.Duration) {
 // time to say.
 func (e *latch) stopDemand(at time.Duration) {
 	const why = ReasonEStop
-	e.resetOK = false // pressed while reset was held
 	// Pressed while the relay is open it still trips: a person saw a reason.
 	if (e.state != Fault || e.site.Duty == Watch) && !e.builtinListed[why] {
 		e.builtinListed[why] = true
@@ -219,7 +217,7 @@ func (e *latch) ignored(at time.Duration, l Line, why Reason) {
 
 // reset acts on the release (ISO 13849-1, manual reset: by disengaging the
 // actuator from its energised position), if the press was seen, lasted neither
-// too short nor too long, and everything was in order at both.
+// too short nor too long, and everything was in order from the press to the release.
 func (e *latch) reset(at time.Duration) {
 	r := &e.lines[Reset]
 	if r.on {
@@ -241,7 +239,7 @@ func (e *latch) reset(at time.Duration) {
 		bar = ReasonPressTooLong
 	default:
 		if bar == NoReason && !e.resetOK {
-			bar = ReasonCausePresent
+			bar = ReasonPressAgain
 		}
 		if bar != NoReason {
 			e.hush(at) // as a reset it is ignored all the same

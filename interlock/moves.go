@@ -137,9 +137,7 @@ func (e *latch) move(at time.Duration, next State, why Reason, rule int) {
 	case Blocked, Tripped, Fault:
 		e.open(at)
 	}
-	if next == Tripped || next == Fault {
-		e.resetOK = false // a reset that was pressed before says nothing of it
-	}
+	e.resetOK = false // a reset that was pressed before says nothing of it
 	e.emit(Effect{Kind: StateEffect, At: at, From: from, State: next, Reason: why, Rule: rule, Permissive: -1})
 	if next != Closing {
 		e.disarm(timerClosing)
@@ -265,6 +263,13 @@ func (e *latch) outside(at time.Duration, why Reason) {
 	if e.state == Blocked {
 		e.resetDone, e.dirty = false, true
 	}
+	e.passed(at, why)
+}
+
+// passed takes a trip by what is over in an instant. Nothing of it bars a reset, nor need
+// it make a new record that would: so a reset that was pressed before is void here.
+func (e *latch) passed(at time.Duration, why Reason) {
+	e.resetOK = false
 	e.builtinTrip(at, EventImmediate, why)
 }
 

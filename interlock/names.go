@@ -55,6 +55,7 @@ var reasonText = [reasonCount]string{
 	ReasonThenSilent: "then nothing heard from the craft",
 	ReasonWatchdog:   "the watchdog did not drop the chain",
 	ReasonBroken:     "a part of the guard's program failed",
+	ReasonPressAgain: "not everything was in order while it was held; press it again",
 }
 
 // String is the reason in plain words.

@@ -231,7 +231,7 @@ func (e *Engine) bootClock(at time.Duration, r limits.Result) {
 		// What was healthy before belongs to the life before.
 		e.limits.ForgetHealth()
 		e.latch.unsettled()
-		e.latch.builtinTrip(at, EventImmediate, ReasonRestart)
+		e.latch.passed(at, ReasonRestart)
 		return
 	}
 	if !e.bootKnown || r.Value > e.maxBoot {

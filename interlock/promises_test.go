@@ -179,15 +179,19 @@ func TestPromise03_MissingIsViolating(t *testing.T) {
 	}
 }
 
+//fault:row a new cause comes and goes while reset is held | that press is void, on record already or not; it must be pressed again
 func TestPromise04_TripLatches(t *testing.T) {
 	moves := map[[2]State]int{}
 	var heldFor time.Duration
 	all := bases(t)
 	stream := func(rt *rapid.T) {
 		r := rapid.SampledFrom(all).Draw(rt, "base").twin(t)
-		var pressed, released, started time.Duration // the instant of each
+		var pressed, released, started, caused time.Duration // the instant of each
 		r.tap = func(at time.Duration, i *Input) {
 			switch {
+			case i != nil && i.Kind == HostInput && (i.Host == HostStalled || i.Host == HostClash):
+				caused = at // seen or not, and on record or not
+				return
 			case i == nil || i.Kind != LineInput:
 				return
 			case i.Line == Start && i.On:
@@ -206,6 +210,9 @@ func TestPromise04_TripLatches(t *testing.T) {
 		}
 		r.seen = func(effects []Effect) {
 			for _, f := range effects {
+				if f.Kind == TripEffect || f.Kind == ConsequenceEffect {
+					caused = max(caused, f.At)
+				}
 				if f.Kind != StateEffect || f.From == f.State {
 					continue
 				}
@@ -219,6 +226,9 @@ func TestPromise04_TripLatches(t *testing.T) {
 					}
 					if e.latch.standing > 0 || e.armed || e.latch.kept < e.latch.trips || e.latch.mirrorClosed() || e.powerRemains(f.At) {
 						rt.Fatalf("a reset passed with %d causes standing, armed %v, %d of %d records kept", e.latch.standing, e.armed, e.latch.kept, e.latch.trips)
+					}
+					if caused > pressed {
+						rt.Fatalf("a reset that was pressed at %v passed for a cause at %v", pressed, caused)
 					}
 					if heldFor < e.site.ResetShortest || heldFor > e.site.ResetLongest {
 						rt.Fatalf("a reset held for %v passed", heldFor)

@@ -238,9 +238,17 @@ func (f *flight) recover(start bool) {
 		f.run(f.ms(1, 300), simply("craft silent", func(w *world) { w.noCraft = true }))
 	}
 	f.run(f.ms(1, 300), lineIs(interlock.Reset, true))
-	if f.rng.IntN(8) == 0 { // somebody presses the stop while reset is held
+	switch f.rng.IntN(8) {
+	case 0: // somebody presses the stop while reset is held
 		f.run(f.ms(5, 60), stop(false))
 		f.run(f.ms(5, 60), stop(true))
+	case 1, 2: // something comes and goes
+		f.run(f.ms(5, 60), f.burst())
+		f.run(f.ms(5, 150), hostSays(interlock.HostRelayFailed, false), simply("all in order but reset", func(w *world) {
+			held := w.lines[interlock.Reset]
+			w.inOrder()
+			w.lines[interlock.Reset] = held
+		}))
 	}
 	if start && f.rng.IntN(8) == 0 {
 		f.run(f.ms(40, 200), lineIs(interlock.Reset, false), lineIs(interlock.Start, true)) // too eager

@@ -25,8 +25,10 @@ import (
 //   - In blocked a reset says "searched, nobody inside", and needs stop, gate, lines,
 //     mirror and relay in order; disarmed, kept and the rest is asked before ready. In
 //     tripped and fault it needs all of them.
-//   - What was pressed before a trip, a fault, an open gate or an open stop says
-//     nothing of it: "conditions true at both", and in between.
+//   - A reset is of what came before its press: "cause gone", then "reset pressed and
+//     released". "Conditions true at both" is read as true all the while between, and
+//     what is over in an instant (a stall, a second sender, a restart) voids a press in
+//     whatever state, also where it is on record already. So does every move of the latch.
 //   - Contacts of the stop are told one after the other. They agree when each was read
 //     since the other moved; that they differ is a fault when they still do at the end
 //     of the time. "Second within the time" holds for a press that is over before, too:

@@ -62,9 +62,8 @@ func (m *second) may(estop bool) bool {
 		!now.pull && !now.volts && !now.pullLost && !now.voltsLost && healthy && m.fresh(gWind) && m.gauges[gWind].v < calmLimit
 }
 
-// fit reports whether a reset is taken.
-func (m *second) fit(estop bool) bool {
-	now := m.dues()
+// fit reports whether a reset is taken, by what is due.
+func (m *second) fit(estop bool, now due) bool {
 	switch {
 	case m.state != interlock.Blocked && m.state != interlock.Tripped && m.state != interlock.Fault:
 		return false
@@ -144,11 +143,8 @@ func (m *second) turn(inputs []interlock.Input) {
 		cause{d.notClosed, interlock.ReasonReadbackNot})
 
 	// Immediate.
-	if h.estop {
-		m.pressed = never
-	}
 	if h.gate || d.pins {
-		m.needReset, m.pressed = true, never
+		m.needReset = true
 	}
 	stop := set(cause{h.estop, interlock.ReasonEStop})
 	imm := set(
@@ -268,15 +264,18 @@ func (m *second) turn(inputs []interlock.Input) {
 		m.needReset = true // power reached the rotors, or was about to
 	}
 
-	// Reset.
+	// Reset. It says nothing of what came since it was pressed, if only in between.
+	if h.estop || h.gate || h.closed || h.relayFailed || h.stall || h.restart || h.clash || !m.fit(estop, d) {
+		m.pressed = never
+	}
 	if h.resetOn {
 		m.pressed = never
-		if m.fit(estop) {
+		if m.fit(estop, m.dues()) {
 			m.pressed = m.now
 		}
 	}
 	if h.resetOff {
-		if m.fit(estop) && m.pressed != never && m.now >= m.pressed+tResetLeast && m.now <= m.pressed+tResetMost {
+		if m.fit(estop, m.dues()) && m.pressed != never && m.now >= m.pressed+tResetLeast && m.now <= m.pressed+tResetMost {
 			if m.state != interlock.Blocked {
 				m.open(interlock.Blocked)
 			}
@@ -379,17 +378,16 @@ func (m *second) open(to interlock.State) {
 	if m.relay && m.beat {
 		m.stands, m.drops = m.now+2*m.standing, m.now
 	}
-	m.relay, m.beat, m.state, m.closing, m.grace, m.down, m.climbs, m.bounce = false, false, to, never, never, never, never, never
+	m.relay, m.beat, m.state, m.closing, m.grace, m.down, m.climbs, m.bounce, m.pressed = false, false, to, never, never, never, never, never, never
 }
 
-// latch trips or finds a fault. Either is on record, and what was pressed before it
-// says nothing of it.
+// latch trips or finds a fault. Either is on record.
 func (m *second) latch(to interlock.State) {
 	if m.first == 0 {
 		m.first = m.causes
 	}
 	m.open(to)
-	m.record, m.pressed = true, never
+	m.record = true
 }
 
 func (m *second) lower(grace time.Duration) {

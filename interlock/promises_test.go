@@ -189,8 +189,8 @@ func TestPromise04_TripLatches(t *testing.T) {
 		var pressed, released, started, caused time.Duration // the instant of each
 		r.tap = func(at time.Duration, i *Input) {
 			switch {
-			case i != nil && i.Kind == HostInput && (i.Host == HostStalled || i.Host == HostClash):
-				caused = at // seen or not, and on record or not
+			case i != nil && (i.Kind == HostInput && (i.Host == HostStalled || i.Host == HostClash) || i.Kind == SampleInput && i.Sample.Channel == rules.ESCFailures && i.Sample.Value > 0):
+				caused = at // on record or not
 				return
 			case i == nil || i.Kind != LineInput:
 				return
@@ -250,6 +250,9 @@ func TestPromise04_TripLatches(t *testing.T) {
 		}
 		for range rapid.IntRange(1, 12).Draw(rt, "happenings") {
 			r.happen(rt)
+			if (r.e.latch.state == Tripped || r.e.latch.state == Fault) && rapid.IntRange(0, 2).Draw(rt, "reset is held") == 0 {
+				r.heldReset(rt)
+			}
 		}
 	}
 	wanted := [][2]State{{Tripped, Blocked}, {Fault, Blocked}, {Ready, Closing}, {Closing, Live}, {Live, Tripped}, {Live, Lowering},

@@ -204,6 +204,22 @@ func (r *rig) happen(rt *rapid.T) {
 // startOver puts everything in order and goes the whole way to Ready, and then
 // to Live, if the engine lets it.
 func (r *rig) startOver(start bool) {
+	r.putInOrder()
+	r.press(Reset, 300*time.Millisecond)
+	for range 110 {
+		if r.e.latch.state == Ready {
+			break
+		}
+		r.run(100 * time.Millisecond)
+	}
+	if start {
+		r.press(Start, 200*time.Millisecond)
+		r.run(4 * time.Second)
+	}
+}
+
+// putInOrder puts everything in order, and waits until a reset would be taken.
+func (r *rig) putInOrder() {
 	r.land()
 	for _, v := range busyRig(r.t).values {
 		if !slices.Contains([]rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.ClimbGlobal, rules.HeightGlobal, rules.Motor1Output, rules.Motor1Speed}, v.id) {
@@ -221,17 +237,26 @@ func (r *rig) startOver(start bool) {
 		r.step(Input{Kind: HostInput, Host: h, Seq: 1})
 	}
 	r.run(5 * time.Second)
-	r.press(Reset, 300*time.Millisecond)
-	for range 110 {
-		if r.e.latch.state == Ready {
-			break
-		}
-		r.run(100 * time.Millisecond)
+}
+
+// heldReset has something come and go while reset is held, or nothing.
+func (r *rig) heldReset(rt *rapid.T) {
+	r.putInOrder()
+	r.lines[Reset] = true
+	r.run(100 * time.Millisecond)
+	switch rapid.SampledFrom([]string{"", "value", "host", "restart"}).Draw(rt, "meanwhile") {
+	case "value":
+		r.set(rules.ESCFailures, 4, rules.Good)
+		r.run(50 * time.Millisecond)
+		r.set(rules.ESCFailures, 0, rules.Good)
+	case "host":
+		r.step(Input{Kind: HostInput, Host: rapid.SampledFrom([]Host{HostStalled, HostClash}).Draw(rt, "host")})
+	case "restart":
+		r.boot = 0
 	}
-	if start {
-		r.press(Start, 200*time.Millisecond)
-		r.run(4 * time.Second)
-	}
+	r.run(100 * time.Millisecond)
+	r.lines[Reset] = false
+	r.run(r.tick)
 }
 
 // decide feeds a recorded stream to an engine and gives every effect. Calls

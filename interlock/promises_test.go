@@ -29,46 +29,6 @@ func alongStreams(t *testing.T, look func(rt *rapid.T, r *rig, effects []Effect)
 	})
 }
 
-func TestPromise01_DeEnergiseToTrip(t *testing.T) {
-	opened, closed := 0, 0
-	look := func(rt *rapid.T, r *rig, effects []Effect) {
-		if wrong := wrongAfter(r.e, r.e); wrong != "" {
-			rt.Fatalf("%v at %v: %s", r.e.latch.state, r.e.now, wrong)
-		}
-		relayOff, beatOff, sawOther := -1, -1, false
-		for i, f := range effects {
-			switch {
-			case f.Kind != RelayEffect && f.Kind != BeatEffect:
-				sawOther = true
-			case sawOther:
-				rt.Fatalf("a relay or heartbeat effect stands behind another: %v", effects)
-			case f.Kind == RelayEffect && !f.On:
-				relayOff = i
-			case f.Kind == BeatEffect && !f.On:
-				beatOff = i
-			}
-		}
-		left := slices.ContainsFunc(effects, func(f Effect) bool {
-			return f.Kind == StateEffect && (f.From == Live || f.From == Lowering) && f.State != Live && f.State != Lowering
-		})
-		if left {
-			opened++
-			if relayOff < 0 || beatOff < 0 {
-				rt.Fatalf("live was left without opening relay and stopping the heartbeat in the same call: %v", effects)
-			}
-		}
-		if r.e.latch.closed {
-			closed++
-		}
-	}
-	untilSeen(t, func() { alongStreams(t, look) }, func() string {
-		if opened < 20 || closed < 1000 {
-			return fmt.Sprintf("opened %d times, closed for %d calls", opened, closed)
-		}
-		return ""
-	})
-}
-
 func TestPromise02_ImmediateStopInTheVeryCall(t *testing.T) {
 	live := bases(t)[1]
 	opens := func(what string, effects []Effect) {

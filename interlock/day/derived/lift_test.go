@@ -104,6 +104,7 @@ func TestLiftReserve(t *testing.T) {
 	for _, c := range []struct{ u, volts, amps, want float64 }{
 		{0, 12, 0, 10}, {-0.2, 12, 0, 10}, {0.05, 12, 1, 10}, {1, 10.6, 50, 1/1.04 - 1},
 		{1.25, 10.6, 50, 1/(1.04*1.5625) - 1}, {0.5, 1, 0, -1},
+		{0.1, 1, 50, 1/(1.04*0.1) - 1}, // 1 V is left
 	} {
 		if got := l.reserve(c.u, c.volts, c.amps); math.Abs(got-c.want) > 1e-12 {
 			t.Errorf("%+v: %v", c, got)

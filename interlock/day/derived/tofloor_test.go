@@ -273,7 +273,57 @@ func TestRestingCurve(t *testing.T) {
 			t.Errorf("%v comes back as %v", q, got)
 		}
 	}
-	if chargeAt(-1) > 0 || chargeAt(100) < 7.99 {
-		t.Error("beyond its ends the curve does not stay there")
+	// Below the empty cell's 2.65 V it goes on, so that a lower floor is met late, and at
+	// its ends it stays.
+	for volts, want := range map[float64]float64{2.5: -0.0040, -1000: -0.125, 100: 8} {
+		if got := chargeAt(volts); math.Abs(got-want) > 1e-4 {
+			t.Errorf("%v V is a charge of %v, want %v", volts, got, want)
+		}
+	}
+	if got := restAt(chargeAt(2.5)); math.Abs(got-2.5) > 1e-9 {
+		t.Errorf("2.5 V comes back as %v", got)
+	}
+}
+
+// A line that is where it should be has no time left, whether it falls or not; one that
+// falls too slowly for the channel's range has the longest time of that, and never more,
+// however the quotient is rounded.
+func TestReachesAtItsBorders(t *testing.T) {
+	most := rules.PackToFloor.Channel().High
+	slow := 0.0 // a fall at which the time, worked out, is past the range by a rounding
+	for s := 1e-6; s < 2e-6 && slow == 0; s += 1e-9 {
+		if float64(most*s)/s > most {
+			slow = s
+		}
+	}
+	if slow == 0 {
+		t.Fatal("no fall was found that rounds past the range")
+	}
+	for _, c := range []struct{ left, falls, want float64 }{
+		{0, 0, 0}, {0, 0.001, 0}, {0, -0.001, 0}, {-0.1, 0, 0}, {-0.1, 0.001, 0},
+		{0.5, 0, most}, {0.5, -0.001, most}, {0.5, 1e-9, most}, {most * slow, slow, most},
+		{0.5, 0.001, 500}, {0.5, 0.25, 2},
+	} {
+		f := toFloor{n: 1, xx: 1, y: [2]float64{3.5 + c.left}, xy: [2]float64{-c.falls}}
+		if c.left == float64(most*slow) {
+			f.y[0] = c.left // 3.5 V would round it
+			if got := f.reaches(0, 0); got != most {
+				t.Errorf("a fall of %v V/s: %v s, want %v", c.falls, got, most)
+			}
+			continue
+		}
+		if got := f.reaches(0, 3.5); math.Abs(got-c.want) > 1e-9 {
+			t.Errorf("%v V left, falling %v V/s: %v s, want %v", c.left, c.falls, got, c.want)
+		}
+	}
+}
+
+// With no good voltage yet there is no line, however late the first doubtful one comes.
+func TestPackToFloorBeforeItsFirstVoltage(t *testing.T) {
+	for _, at := range []time.Duration{0, floorSpan - 1, floorSpan, time.Hour} {
+		r := newRig(t, whole(), rules.PackToFloor)
+		r.put(at, rules.SupplyCurrent, 10)
+		r.doubtful(at, rules.SupplyVoltage, 11.5, rules.OutOfRange)
+		r.wantMissing(t, rules.PackToFloor, rules.NotFilled)
 	}
 }

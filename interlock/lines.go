@@ -308,6 +308,8 @@ func (e *latch) start(at time.Duration) {
 		e.ignored(at, Start, ReasonNotNow)
 	case !e.onIfFitted(Hold):
 		e.ignored(at, Start, ReasonNotHeld)
+	case e.lines[End].on: // held, or stuck: a stop overrides a start (IEC 60204-1, clause 9)
+		e.ignored(at, Start, ReasonEnd)
 	default:
 		e.event(at, EventStart, ReasonStart, -1)
 	}

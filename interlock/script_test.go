@@ -17,6 +17,7 @@ var rewrite = flag.Bool("rewrite", false, "rewrite the expected part of the scri
 // effects it brought, one a line, indented.
 //
 //fault:row a contactor that is welded, dead or miswired, at a start | found by the guard itself, before the relay closes for good
+//fault:row end is stuck, or held, as start is pressed | no start is taken
 func TestScripts(t *testing.T) {
 	files, err := filepath.Glob("testdata/script/*.txt")
 	if err != nil || len(files) == 0 {

@@ -34,7 +34,8 @@ import (
 //     of the time. "Second within the time" holds for a press that is over before, too:
 //     once they rest closed for that time, both or neither must have opened. What they
 //     did while nobody read the lines counts for both.
-//   - Start must be off as ready begins, or be read off in it.
+//   - Start must be off as ready begins, or be read off in it. It is refused while end is
+//     held, which may have been pressed in blocked: "stop overrides start" (IEC 60204-1).
 //   - Outputs are idle at the end of the horn; the page asks it of "closing done".
 //   - A channel that says "no value" keeps its last one until that is too old (promise
 //     3); it agrees with nothing meanwhile (promise 13).

@@ -291,7 +291,7 @@ func (m *second) turn(inputs []interlock.Input) {
 
 	// Start.
 	if began == interlock.Ready && m.state == interlock.Ready {
-		if h.start && m.startOff && held {
+		if h.start && m.startOff && held && !m.on(interlock.End) {
 			m.state, m.closing = interlock.Closing, m.now
 		}
 		if h.startOff {

@@ -165,7 +165,7 @@ func (r *rig) command(line string) {
 		r.step(Input{Kind: HostInput, Host: HostKept, Seq: uint32(n)})
 		r.over()
 	case "host":
-		hosts := map[string]Host{"stalled": HostStalled, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "proof": HostProof, "lost": HostLost, "ground": HostGround}
+		hosts := map[string]Host{"stalled": HostStalled, "held-up": HostHeldUp, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "proof": HostProof, "lost": HostLost, "ground": HostGround}
 		h, ok := hosts[f[1]]
 		if !ok {
 			r.t.Fatalf("%q: no host event", line)

@@ -28,26 +28,43 @@ type checkCmd struct {
 func (checkCmd) Help() string {
 	return "Reads the files and lists every fault with its line and how to mend it, or each rule in a sentence, whose " +
 		"word it rests on, and what this set-up cannot see. Which kind a file is shows by what stands in it. An envelope is held against " +
-		"the pad file when one is given beside it. The envelopes that a test card names are checked too. Exit code 1 means that there is a fault."
+		"the pad file when one is given beside it. The envelopes that a test card names are checked too. One cause is told once, where it stands. Exit code 1 means refused or warned: which of the two " +
+		"stands in the last line, and with --json in verdict (accepted, warned or refused). A file that cannot be read at all ends with 2."
 }
 
 // checked is what check found; checkSchema counts its shape.
 type checked struct {
-	Schema int           `json:"schema"`
-	Files  []checkedFile `json:"files"`
-	Unseen []pad.Unseen  `json:"cannot_see"`
+	Schema int `json:"schema"`
+	// Verdict is "refused" where a file has a fault, "warned" where something may not be
+	// meant, else "accepted".
+	Verdict outcome       `json:"verdict"`
+	Files   []checkedFile `json:"files"`
+	Unseen  []pad.Unseen  `json:"cannot_see"`
 	// Warnings are what may not be meant, each with its place: exit code 1. Notes are
 	// what has to be known besides.
-	Warnings []string        `json:"warnings"`
-	Notes    []string        `json:"notes"`
-	Hazards  []hazard.Hazard `json:"hazards"`
-	pad      *pad.Pad
-	padFile  sense.Source
-	card     *card.Card // the one with the heaviest step; nil without one
-	heard    hazard.Heard
+	Warnings []string `json:"warnings"`
+	// Consequences follow from what is warned of, and are told there by their lines.
+	Consequences []string        `json:"consequences"`
+	Notes        []string        `json:"notes"`
+	Hazards      []hazard.Hazard `json:"hazards"`
+	pad          *pad.Pad
+	padFile      sense.Source
+	card         *card.Card // the one with the heaviest step; nil without one
+	heard        hazard.Heard
+	// refused and doubts are of the files, judged of what limits are worth.
+	refused, doubts, judged hazard.Findings
 }
 
 const checkSchema = 1
+
+// outcome is what check makes of the files.
+type outcome string
+
+const (
+	accepted outcome = "accepted"
+	warned   outcome = "warned"
+	refused  outcome = "refused"
+)
 
 type checkedFile struct {
 	File        string     `json:"file"`
@@ -104,7 +121,7 @@ type startRow struct {
 }
 
 func (c *checkCmd) Run(s *streams) error {
-	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{}}
+	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{}}
 	if c.Heard != "" {
 		heard, err := readHeard(c.Heard)
 		if err != nil {
@@ -132,6 +149,7 @@ func (c *checkCmd) Run(s *streams) error {
 	}
 	out.holdAgainstPad()
 	out.senses(time.Now())
+	out.conclude()
 	out.lookAround()
 	// What is at fault stands first: a fault in one file explains what is missing in
 	// the others.
@@ -139,7 +157,7 @@ func (c *checkCmd) Run(s *streams) error {
 	if err := s.tell(&out, c.JSON); err != nil {
 		return err
 	}
-	if len(out.Warnings) > 0 || len(out.Files[0].Faults) > 0 {
+	if out.Verdict != accepted {
 		return errFound
 	}
 	return nil
@@ -214,10 +232,10 @@ func (c *checked) holdAgainstPad() {
 		var v hazard.Verdict
 		if c.pad != nil {
 			stop, _ := c.stop()
-			v = hazard.Judge(hazard.Case{Envelope: e, Limits: f.source, Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
+			v = hazard.Judge(hazard.Case{Envelope: e, Limits: f.source, PadFile: c.padFile, CardFile: c.cardFile(), Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
 			f.Says, f.Keep, f.Rope = append(f.Says, v.Says...), &v.Keep, &v.Rope
 			c.Notes = append(c.Notes, v.Warnings...)
-			c.doubt(v.Doubts)
+			c.judged = append(c.judged, v.Doubts...)
 		}
 		for j := range e.Rules {
 			r := &e.Rules[j]
@@ -239,6 +257,16 @@ func (c *checked) holdAgainstPad() {
 			f.Permissives = append(f.Permissives, startRow{p.Name, p.Line, p.Watch.String(), words.Permissive(p), c.restsOn(p.Watch)})
 		}
 	}
+}
+
+// cardFile is the file of the card that counts.
+func (c *checked) cardFile() sense.Source {
+	for i := range c.Files {
+		if c.Files[i].card == c.card && c.card != nil {
+			return c.Files[i].source
+		}
+	}
+	return sense.Source{}
 }
 
 func (c *checked) restsOn(id rules.ChannelID) string {

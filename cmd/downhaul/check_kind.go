@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"os"
+	"regexp"
 	"slices"
 	"strings"
 
@@ -32,11 +33,18 @@ var marks = []struct {
 	{isCard, []string{"step", "motors", "motor", "pack"}},
 }
 
+var sections = regexp.MustCompile(`(?m)^\s*\[+\s*(\w+)`)
+
 // kindOf tells a file's kind by the keys at its top; a key of several kinds, or
 // one that is misspelt, decides nothing.
 func kindOf(text []byte) kind {
 	best, most := isNone, 0
 	keys := document.Parse("", text).Root().Keys()
+	if len(keys) == 0 { // too damaged to be read: by its sections
+		for _, m := range sections.FindAllSubmatch(text, -1) {
+			keys = append(keys, string(m[1]))
+		}
+	}
 	for _, m := range marks {
 		n := 0
 		for _, key := range keys {

@@ -32,6 +32,23 @@ func (c *checked) print(w io.Writer) {
 		fmt.Fprintln(w)
 		wrap(w, "Note: ", "  ", note)
 	}
+	fmt.Fprintln(w)
+	wrap(w, "", "  ", c.verdict())
+}
+
+// verdict is the last line.
+func (c *checked) verdict() string {
+	faults := 0
+	for i := range c.Files {
+		faults += len(c.Files[i].Faults)
+	}
+	switch c.Verdict {
+	case refused:
+		return fmt.Sprintf("Refused: %s and %s.", plural(faults, "fault"), plural(len(c.Warnings), "warning"))
+	case warned:
+		return fmt.Sprintf("Warned: no fault and %s.", plural(len(c.Warnings), "warning"))
+	}
+	return "Accepted: no fault and no warning."
 }
 
 func (f *checkedFile) print(w io.Writer) {

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"context"
+	"encoding/json"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -144,6 +145,54 @@ func TestWhatIsMeant(t *testing.T) {
 	}
 	if counts["warned"]+counts["refused"] < 150 || counts["ok"] < 40 {
 		t.Errorf("%v cases", counts)
+	}
+}
+
+// One cause, one message: edits that used to be told as several faults, or at a place
+// where nothing is wrong.
+func TestOneCauseIsToldOnce(t *testing.T) {
+	rows, err := os.ReadFile("testdata/sense/once.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for i, row := range strings.Split(string(rows), "\n") {
+		if row == "" || strings.HasPrefix(row, "#") || testing.Short() && i%7 != 0 {
+			continue
+		}
+		cells := strings.Split(row, " | ")
+		files, dir := map[string]string{}, t.TempDir()
+		args := []string{"check", "--json"}
+		for _, name := range senseFiles {
+			text, err := os.ReadFile("testdata/sense/" + name + ".toml")
+			if err != nil {
+				t.Fatal(err)
+			}
+			files[name] = string(text)
+			if name == cells[1] {
+				files[name], _ = edit(t, files[name], strings.TrimSuffix(cells[2], " |"))
+			}
+			path := filepath.Join(dir, name+".toml")
+			if err := os.WriteFile(path, []byte(files[name]), 0o600); err != nil {
+				t.Fatal(err)
+			}
+			args = append(args, path)
+		}
+		var out bytes.Buffer
+		run(context.Background(), args, &streams{in: strings.NewReader(""), out: &out, err: &out})
+		var said checked
+		if err := json.Unmarshal(out.Bytes(), &said); err != nil {
+			t.Fatal(err)
+		}
+		var told []string
+		for _, f := range said.Files {
+			for _, x := range f.Faults {
+				told = append(told, fmt.Sprintf("%s:%d: %s: %s", f.File, x.Line, x.Key, x.Wrong))
+			}
+		}
+		told = append(told, said.Warnings...)
+		if len(told) != 1 || !strings.HasPrefix(strings.ReplaceAll(told[0], dir+"/", ""), cells[3]) || string(said.Verdict) != cells[0] {
+			t.Errorf("%s\nis %s, and %d things are told:\n%s", row, said.Verdict, len(told), strings.Join(told, "\n"))
+		}
 	}
 }
 

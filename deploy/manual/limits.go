@@ -15,7 +15,9 @@ func limitsPage() page {
 	w.head("DESCRIPTION")
 	w.text("Beside what the readers of the files refuse (downhaul-card, downhaul-envelope and downhaul-pad), numbers and limits are held against what can be meant. " +
 		"What is refused is refused by downhaul check, prove, new and, where it says so, by a guard's start. " +
-		"What is warned of is shown by check, prove and new with the figure that shows it, and their exit code is 1; a guard starts with it. " +
+		"What is warned of is shown by check, prove and new with the figure that shows it; a guard starts with it. " +
+		"Refused or warned, their exit code is 1; which of the two is the last line of check, and verdict (accepted, warned or refused) of its --json. 2 is a file that could not be read. " +
+		"One cause is told once, where it stands: what follows from a fault is not told before that is mended, and what goes with a warning is told there by its line (consequences of --json has its text). " +
 		"The bounds are judgement, without a source, and wide: crafts of 1 to some hundred kg. Each message names file, line, key, what was found and the mend.")
 	bullets := func(head string, whats ...string) {
 		w.head(head)

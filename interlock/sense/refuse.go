@@ -13,13 +13,13 @@ import (
 // Row is a check that needs more than one number; What is what it refuses.
 type Row struct {
 	What string
-	look func(f *Files, tell func(document.Fault))
+	Look func(f *Files, tell func(document.Fault))
 }
 
 // Rows are asked in this order.
 var Rows = []Row{
-	{"thrust that cannot lift the craft, in pad file or card", (*Files).thrust},
 	{"masses of the one craft that differ in pad file and card", (*Files).masses},
+	{"thrust that cannot lift the craft, in pad file or card", (*Files).thrust},
 	{"a ceiling that the predicted apex passes while the craft stands on the pad", (*Files).ceiling},
 	{"duty guard where no rule that is fed has a stop", (*Files).stops},
 }
@@ -28,8 +28,7 @@ func (f *Files) thrust(tell func(document.Fault)) {
 	if p := f.Pad; p != nil && p.Height.MaxAcceleration > 0 && p.Height.MaxAcceleration <= derived.Gravity {
 		tell(f.PadFile.Fault(0, fmt.Sprintf("full thrust is %.2g times the weight and lifts nothing, so a runaway would be taken to gain no height", p.Height.MaxAcceleration/derived.Gravity),
 			"write that of all motors together, and the mass of the lightest craft", "height.thrust_to_weight", "height.max_thrust"))
-	}
-	if c := f.Card; c != nil && c.Motors.Thrust > 0 {
+	} else if c := f.Card; c != nil && c.Motors.Thrust > 0 {
 		if n, w := float64(c.Motors.Count)*c.Motors.Thrust, c.Craft.Mass*derived.Gravity; n <= w {
 			tell(f.CardFile.Fault(0, fmt.Sprintf("all %d motors lift %s, and the craft weighs %s without ballast", c.Motors.Count, c.Show(n, rules.Force), c.Show(w, rules.Force)),
 				"write what one motor lifts, standing still, or mend mass under [craft]", "motors.thrust", "motors.rig.reading"))
@@ -45,7 +44,7 @@ func (f *Files) masses(tell func(document.Fault)) {
 		return
 	}
 	mass := f.Card.Craft.Mass
-	walk(document.Parse("", f.PadFile.Text).Root(), []string{"height", "mass"}, func(t *document.Table, key string) {
+	Walk(document.Parse("", f.PadFile.Text).Root(), []string{"height", "mass"}, func(t *document.Table, key string) {
 		if m, _, _, ok := Number(t.Value(key)); ok && (m > mass*(1+agree) || m < mass*(1-agree)) {
 			tell(f.PadFile.Fault(0, "the test card has another mass: "+f.Card.Show(mass, rules.Mass), "weigh it, and write the same as the mass of the lightest craft here and under [craft] of the card", "height.mass"))
 		}

@@ -28,10 +28,9 @@ type Files struct {
 
 // Refused gives what cannot be meant.
 func (f *Files) Refused() (out document.Faults) {
-	out = append(Ranges("pad", f.PadFile, false), Ranges("envelope", f.LimitFile, false)...)
-	out = append(out, Ranges("card", f.CardFile, false)...)
+	out = append(append(Ranges("pad", f.PadFile), Ranges("envelope", f.LimitFile)...), Ranges("card", f.CardFile)...)
 	for _, r := range Rows {
-		r.look(f, func(x document.Fault) { out = append(out, x) })
+		r.Look(f, func(x document.Fault) { out = append(out, x) })
 	}
 	return out
 }
@@ -42,7 +41,7 @@ func (f *Files) Refused() (out document.Faults) {
 func (s Source) Fault(line int, wrong, mend string, keys ...string) (x document.Fault) {
 	root := document.Parse(s.Name, s.Text).Root()
 	for _, key := range keys {
-		walk(root, strings.Split(key, "."), func(t *document.Table, key string) {
+		Walk(root, strings.Split(key, "."), func(t *document.Table, key string) {
 			if x.Line == 0 && t.Has(key) && (line == 0 || t.Line() == line) {
 				x = document.Fault{Line: t.LineOf(key), Key: t.Path(key), Got: t.Got(key)}
 			}
@@ -61,18 +60,18 @@ func (s Source) Limit(line int, wrong, mend string) document.Fault {
 	return s.Fault(line, wrong, mend, limits...)
 }
 
-// walk calls at for each place of a path, in every row of a repeated section.
-func walk(t *document.Table, path []string, at func(t *document.Table, key string)) {
+// Walk calls at for each place of a path, in every row of a repeated section.
+func Walk(t *document.Table, path []string, at func(t *document.Table, key string)) {
 	name, isRow := strings.CutSuffix(path[0], "[]")
 	switch {
 	case len(path) == 1:
 		at(t, name)
 	case isRow:
 		for _, row := range t.Rows(name) {
-			walk(row, path[1:], at)
+			Walk(row, path[1:], at)
 		}
 	default:
-		walk(t.Table(name), path[1:], at)
+		Walk(t.Table(name), path[1:], at)
 	}
 }
 
@@ -93,37 +92,28 @@ func Table(text string) (rows [][]string) {
 // below, warned above, refused above, and what the number is.
 func AllRanges() [][]string { return Table(ranges) }
 
-// Ranges holds every number of a file against the bounds past which it is refused, or
-// with warned against the nearer ones past which it is warned of and not refused. What
+// Ranges holds every number of a file against the bounds past which it is refused. What
 // is no number of the right kind is for the file's reader.
-func Ranges(kind string, from Source, warned bool) (out document.Faults) {
+func Ranges(kind string, from Source) document.Faults {
+	return Past(kind, from, 2, 5, "cannot be meant, it is too ", "write")
+}
+
+// Past gives the numbers past the bounds in two columns of the table, in the words given.
+func Past(kind string, from Source, low, high int, wrong, mend string) (out document.Faults) {
 	root := document.Parse(from.Name, from.Text).Root()
 	for _, r := range AllRanges() {
 		if r[0] != kind {
 			continue
 		}
-		walk(root, strings.Split(r[1], "."), func(t *document.Table, key string) {
+		Walk(root, strings.Split(r[1], "."), func(t *document.Table, key string) {
 			v, unit, of, ok := Number(t.Value(key))
-			past := func(bound string, way float64) bool {
-				b, _, want, has := Number(bound)
-				return ok && has && of == want && way*v > way*b
+			for i, bound := range []string{r[low], r[high]} {
+				way := float64(2*i - 1)
+				if b, _, want, has := Number(bound); ok && has && of == want && way*v > way*b {
+					out = append(out, document.Fault{File: from.Name, Line: t.LineOf(key), Key: t.Path(key), Got: t.Got(key), Wrong: wrong + [...]string{"low", "high"}[i],
+						Mend: fmt.Sprintf("%s %s %s: %s", mend, rules.Format(b, unit), [...]string{"or more", "or less"}[i], r[6])})
+				}
 			}
-			low, high, wrong, mend := r[2], r[5], "cannot be meant, it is too ", "write"
-			if warned && !past(low, -1) && !past(high, 1) {
-				low, high, wrong, mend = r[3], r[4], "is unusually ", "usual here is"
-			} else if warned {
-				return
-			}
-			x := document.Fault{File: from.Name, Line: t.LineOf(key), Key: t.Path(key), Got: t.Got(key), Wrong: wrong + "low"}
-			bound, way := low, "or more"
-			if past(high, 1) {
-				x.Wrong, bound, way = wrong+"high", high, "or less"
-			} else if !past(low, -1) {
-				return
-			}
-			b, _, _, _ := Number(bound)
-			x.Mend = fmt.Sprintf("%s %s %s: %s", mend, rules.Format(b, unit), way, r[6])
-			out = append(out, x)
 		})
 	}
 	return out

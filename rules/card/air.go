@@ -2,7 +2,6 @@ package card
 
 import (
 	"cmp"
-	"fmt"
 	"strings"
 
 	"downhaul/rules"
@@ -20,7 +19,7 @@ type Air struct {
 func ParseAir(text string) (a Air, err error) {
 	warm, where, found := strings.Cut(text, ",")
 	if !found {
-		return a, fmt.Errorf(`the air is a temperature with the pressure at the pad (not reduced to sea level) or its elevation, such as "20 °C, 985 hPa" or "68 °F, 1000 ft" (got %q)`, text)
+		return a, document.Fault{Wrong: "the air is a temperature with the pressure at the pad (not reduced to sea level) or its elevation", Got: document.Quote(text), Mend: `write such as "20 °C, 985 hPa" or "68 °F, 1000 ft"`}
 	}
 	kind, low, high, to := rules.Pressure, 3e4, 1.2e5, &a.Pressure
 	if k, ok := rules.KindOf(where); ok && k == rules.Length {
@@ -29,7 +28,7 @@ func ParseAir(text string) (a Air, err error) {
 	t, err := rules.ParseQuantity(warm, rules.Temperature)
 	q, wrong := rules.ParseQuantity(where, kind)
 	if err = cmp.Or(err, wrong); err == nil && (t.SI < -60 || t.SI > 60 || q.SI < low || q.SI > high) {
-		err = fmt.Errorf("no pad has such air (got %q): -60 to 60 °C, and 300 to 1200 hPa or -500 to 9000 m", text)
+		err = document.Fault{Wrong: "no pad has such air", Got: document.Quote(text), Mend: "write from -60 to 60 °C, with 300 to 1200 hPa or -500 to 9000 m"}
 	}
 	a.Celsius, *to, a.Told = t.SI, q.SI, err == nil
 	return a, err

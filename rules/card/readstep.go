@@ -12,6 +12,8 @@ import (
 
 func lineText(n int) string { return strconv.Itoa(n) }
 
+var stepKeys = strings.Fields("how needs also measured_by lasts ballast output hover no_trips reserve wind packs envelope envelope_sha256 tie_down anchor tie_down_pull at_least at_most pass")
+
 func (c *Card) readStep(t *document.Table) {
 	s := Step{Line: t.Line()}
 	name, ok := t.Name("name")
@@ -20,12 +22,21 @@ func (c *Card) readStep(t *document.Table) {
 	if before, taken := c.Step(name); ok && taken {
 		t.Fault("name", "two steps have this name", document.Quote(name), "rename one; the other is on line "+lineText(before.Line))
 	}
-	if kind, given := t.Choice("kind", "ground", "inspection", "flight"); given {
+	kind, known := t.Choice("kind", "ground", "inspection", "flight")
+	if known {
 		for k, word := range kindName {
 			if word == kind {
 				s.Kind = Kind(k)
 			}
 		}
+	}
+	if t.Has("kind") && !known {
+		for _, key := range stepKeys { // what fits a kind that is none is not known
+			t.Has(key)
+		}
+		s.Ballast = float64(-s.Line) // one of its own: no step after it lacks ballasts by this
+		c.Steps = append(c.Steps, s)
+		return
 	}
 	s.How, _ = t.Note("how")
 	s.Needs, _ = t.Strings("needs")
@@ -43,7 +54,7 @@ func (c *Card) readStep(t *document.Table) {
 	}
 	switch {
 	case s.Kind == Flight && t.Has("lasts"):
-		t.Fault("lasts", "what flew does not lapse", t.Got("lasts"), "take it out, and let the step need an inspection that lapses")
+		t.Fault("lasts", "what flew does not lapse", t.Got("lasts"), `take it out, or write kind = "inspection"`)
 	case s.Kind == Inspection && !t.Has("lasts"):
 		t.Missing("lasts", "missing", `write how long an inspection counts: lasts = "1 d"`)
 	}
@@ -65,7 +76,7 @@ func (s *Step) readFlight(t *document.Table) {
 		}
 		return
 	}
-	t.Forbid("only a ground step is tied down", "take it out", "tie_down_pull", "tie_down", "anchor")
+	t.Forbid("only a ground step is tied down", `take it out, or write kind = "ground"`, "tie_down_pull", "tie_down", "anchor")
 	s.Output = 1
 	if v, ok := rules.PositiveAt(t, "output", rules.Ratio); ok {
 		s.Output = v
@@ -172,7 +183,7 @@ func anyQuantity(t *document.Table, key string) (rules.Quantity, bool) {
 // thrust of all motors, and to have limits of its own.
 func (c *Card) checkStopping(s *Step, t *document.Table) {
 	full := float64(float64(c.Motors.Count) * c.Motors.Thrust)
-	if full == 0 {
+	if c.Motors.Thrust == 0 { // a count that is missing is told there
 		t.Fault("measured_by", "nobody could tell what must hold the craft: the card states no thrust", t.Got("measured_by"),
 			"write [motors] count with thrust, or with a [motors.rig], so that tie-down and anchor can be held against it")
 	}
@@ -184,7 +195,7 @@ func (c *Card) checkStopping(s *Step, t *document.Table) {
 		case !t.Has(held.key):
 			t.Missing(held.key, "missing: the craft runs up to full thrust here", fmt.Sprintf("write what %s holds, twice full thrust or more: %s = \"%s\"", held.what, held.key, c.Show(max(2*full, 1), rules.Force)))
 		case held.n > 0 && held.n < 2*full*(1-1e-9): // units leave crumbs in the last digits
-			t.Fault(held.key, "is less than twice the full thrust of all motors", t.Got(held.key), fmt.Sprintf("%s must hold %s or more", held.what, c.Show(2*full, rules.Force)))
+			t.Fault(held.key, "is less than twice the full thrust of all motors", t.Got(held.key), fmt.Sprintf("%s must hold %s or more, if count and thrust under [motors] are right", held.what, c.Show(2*full, rules.Force)))
 		}
 	}
 	if s.Envelope == "" && !t.Has("envelope") {

@@ -6,6 +6,7 @@ import (
 	"regexp"
 	"strconv"
 	"strings"
+	"unicode/utf8"
 
 	"github.com/BurntSushi/toml"
 )
@@ -88,6 +89,9 @@ func noText(s string) Fault {
 	case at >= 0:
 		return Fault{Line: 1 + strings.Count(s[:at], "\n"), Wrong: "no text: it holds bytes that are 0 (NUL)", Got: fmt.Sprintf("the first at byte %d", at+1),
 			Mend: "name the right file, or take them out in an editor for plain text"}
+	case !utf8.ValidString(s):
+		at = strings.IndexRune(s, utf8.RuneError) // the first byte that is none
+		return Fault{Line: 1 + strings.Count(s[:at], "\n"), Wrong: "not UTF-8 text, but an older encoding such as Windows-1252 or Latin-1", Got: fmt.Sprintf("byte 0x%02x", s[at]), Mend: "save it as UTF-8"}
 	case strings.Contains(s, "\r") && !strings.Contains(s, "\n"):
 		return Fault{Line: 1, Wrong: "all on one line: its lines end in a carriage return alone", Mend: "save it with line ends of UNIX or Windows (LF or CR LF)"}
 	}
@@ -159,8 +163,6 @@ func (d *Document) leaveOut(lines []string, err error) bool {
 		f.Got = Quote(f.Got)
 	}
 	switch m := unquoted.FindStringSubmatch(bad); {
-	case strings.Contains(message, "UTF-8"):
-		f.Mend = "save the file as UTF-8"
 	case strings.Contains(message, "already been defined") || strings.Contains(message, "already created"):
 		f.Mend = "keep one of the two"
 	case m != nil:

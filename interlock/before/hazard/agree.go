@@ -14,21 +14,26 @@ import (
 const apart = 0.02
 
 // Agree warns where pad file and test card state figures of the one craft that
-// do not go together.
-func Agree(p *pad.Pad, c *card.Card) (warnings []string) {
+// do not go together: its radius, and its full thrust. Both are empty where they do.
+func Agree(p *pad.Pad, c *card.Card) (radius, thrust string) {
 	if a, b := p.Craft.Radius, c.Craft.Radius; a > 0 && b > 0 && math.Abs(a-b) > apart*max(a, b) {
-		warnings = append(warnings, fmt.Sprintf("the craft's radius is %s in the pad file and %s on the test card", c.Show(a, rules.Length), c.Show(b, rules.Length)))
+		radius = fmt.Sprintf("the craft's radius is %s in the pad file and %s on the test card", c.Show(a, rules.Length), c.Show(b, rules.Length))
 	}
 	m := &c.Motors
 	if m.Count == 0 || m.Thrust == 0 || p.Height.MaxAcceleration <= 0 {
-		return warnings
+		return radius, ""
 	}
 	// The strongest that the craft can be is what it coasts highest with: all
 	// of the static thrust, and no ballast.
-	most := float64(m.Count) * m.Thrust / c.Craft.Mass
-	if most > p.Height.MaxAcceleration*(1+apart) {
-		warnings = append(warnings, fmt.Sprintf("the pad file reckons with full thrust of %.2f times the weight, and by the test card it may be %.2f times without ballast: the predicted apex may read too low. Mend max_thrust and mass under [height] of the pad file",
-			p.Height.MaxAcceleration/Gravity, most/Gravity))
+	most, wrong := float64(m.Count)*m.Thrust/c.Craft.Mass, ""
+	switch a := p.Height.MaxAcceleration; {
+	case most > a*(1+apart):
+		wrong = "may read too low"
+	case a > mostOver*most:
+		wrong = "reads too high, so that it trips early"
+	default:
+		return radius, ""
 	}
-	return warnings
+	return radius, fmt.Sprintf("the pad file reckons with full thrust of %.2f times the weight, and by the test card it may be %.2f times without ballast: the predicted apex %s. Mend max_thrust and mass under [height] of the pad file, or thrust and mass of the card",
+		p.Height.MaxAcceleration/Gravity, most/Gravity, wrong)
 }

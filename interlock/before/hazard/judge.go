@@ -10,7 +10,6 @@ import (
 	"downhaul/interlock/sense"
 	"downhaul/rules"
 	"downhaul/rules/card"
-	"downhaul/rules/document"
 	"downhaul/rules/rounding"
 )
 
@@ -20,8 +19,9 @@ type Case struct {
 	Envelope *rules.Envelope
 	Pad      *pad.Pad
 	Card     *card.Card // nil without one
-	// Limits is the envelope's file, for the places of doubts.
-	Limits sense.Source
+	// Files are those of the three, for the places of doubts: the limits', the pad's and
+	// the card's.
+	Limits, PadFile, CardFile sense.Source
 	// Stop is what is known of the stop; Heard what was heard of the craft.
 	Stop  stopping.Times
 	Heard Heard
@@ -32,8 +32,9 @@ type Verdict struct {
 	// Says and Warnings are for people, in the envelope's units.
 	Says     []string
 	Warnings []string
-	// Doubts are of limits that cannot do their job, each with its place.
-	Doubts document.Faults
+	// Doubts are of limits that cannot do their job, each with its place and those of
+	// the numbers that it rests on.
+	Doubts Findings
 	Keep   Keep
 	Rope   Rope
 	// Craft lists the rules that rest only on what the craft says of itself.
@@ -52,6 +53,10 @@ type job struct {
 	budgets []Budget // by rule
 	// top is the lowest limit of height that takes the power off, m.
 	top float64
+	// full is full thrust over mass in the densest air that is told or may be, m/s²; 0 is
+	// not known. air says which.
+	full float64
+	air  string
 }
 
 func some(v float64) *float64 { return &v }
@@ -73,13 +78,17 @@ func (j *job) warn(format string, args ...any) {
 	j.out.Warnings = append(j.out.Warnings, fmt.Sprintf(format, args...))
 }
 
-// doubt warns of a rule at one of its keys, or at its limit where key is empty.
-func (j *job) doubt(r *rules.Rule, key, format string, args ...any) {
+// doubt warns of a rule at one of its keys, or at its limit where key is empty; it rests
+// on the numbers that are named, and on its own limit.
+func (j *job) doubt(r *rules.Rule, key string, rests []string, format string, args ...any) {
 	x := j.Limits.Limit(r.Line, fmt.Sprintf(format, args...), "")
+	l := looker{Files: &sense.Files{PadFile: j.PadFile, LimitFile: j.Limits, CardFile: j.CardFile}}
+	on := l.on(rests...)
 	if key != "" {
 		x = j.Limits.Fault(r.Line, x.Wrong, "", "rule[]."+key, "rule[].watch")
+		on = append(on, places(j.Limits, r.Line, limitKeys...)...)
 	}
-	j.out.Doubts = append(j.out.Doubts, x)
+	j.out.Doubts = append(j.out.Doubts, Finding{x, on})
 }
 
 func (j *job) fed(id rules.ChannelID) bool { return j.Pad.Fed(id) != rules.NotFed }
@@ -92,6 +101,8 @@ func Judge(c Case) Verdict {
 	if c.Card != nil {
 		j.mass = Heaviest(c.Card)
 	}
+	by, says := denser(c.Card)
+	j.full, j.air = c.Pad.Height.MaxAcceleration*by, says
 	for i := range c.Envelope.Rules {
 		r := &c.Envelope.Rules[i]
 		j.budgets = append(j.budgets, Reaction(r, c.Pad, c.Stop, c.Heard))
@@ -115,6 +126,7 @@ func Judge(c Case) Verdict {
 			j.warnOfRule(r, &j.budgets[i])
 		}
 	}
+	j.warnOfGraces()
 	for _, name := range c.Pad.Strangers() {
 		j.warn("link %s: anybody on that network can stop the flight with one datagram under the craft's name, because nothing tells the craft from others. Write from = the craft's address; an address can be forged, a signing key ([signing]) cannot", name)
 	}
@@ -138,7 +150,7 @@ func (j *job) late() string {
 	text := "The link's constant delay is not stated (delay under [[link]]) and comes on top of their times: on the low side"
 	for i := range j.Envelope.Rules {
 		r, b := &j.Envelope.Rules[i], &j.budgets[i]
-		if a := j.Pad.Height.MaxAcceleration; isHeight(r.Watch) && r.Watch != rules.Apex && r.Stop == rules.Immediate && r.Form == rules.Above && a > Gravity {
+		if a := j.full; isHeight(r.Watch) && r.Watch != rules.Apex && r.Stop == rules.Immediate && r.Form == rules.Above && a > Gravity {
 			h := r.Limit + j.Pad.Height.ErrorHeight
 			return text + fmt.Sprintf("; each 100 ms of it adds %s to the top that a runaway past %q reaches.", j.up(topOf(a, h, b.Gone+0.1)-topOf(a, h, b.Gone), rules.Length), r.Name)
 		}
@@ -153,14 +165,14 @@ func (j *job) height() {
 			j.show(j.top, rules.Length), j.up(FallTime(j.top), rules.Duration), j.up(FallSpeed(j.top), rules.Speed))
 		j.graceEnds()
 	}
-	a := j.Pad.Height.MaxAcceleration
+	a := j.full
 	if a <= 0 {
 		j.say("What the craft does while a rule acts is not known: the pad file states no full thrust and mass under [height].")
 		return
 	}
 	counts := j.Pad.Reaction(j.Stop.Thrust)
-	j.say("A runaway from hover to full thrust gains %s until its coast ends, if thrust is gone after %s; one from the pad is faster, and each rule on height tells of it. What is left of the thrust after the relay's opening counts as so much time of full thrust (%s), and drag is left out: both on the high side. That rotors lift more close to the ground is left out: on the low side.",
-		j.up(Runaway(a, counts.Seconds()), rules.Length), rules.FormatDuration(counts), j.Stop.Thrust.Says())
+	j.say("A runaway from hover to full thrust gains %s until its coast ends, if thrust is gone after %s; one from the pad is faster, and each rule on height tells of it. What is left of the thrust after the relay's opening counts as so much time of full thrust (%s), and drag is left out: both on the high side. That rotors lift more close to the ground is left out: on the low side. %s",
+		j.up(Runaway(a, counts.Seconds()), rules.Length), rules.FormatDuration(counts), j.Stop.Thrust.Says(), j.air)
 	if stated := j.Pad.Height.Reaction; stated < j.Stop.Thrust.Gone+j.Pad.LongestGap {
 		what := "the guard takes that instead"
 		if counts-j.Pad.LinkDelay() == stated {

@@ -19,8 +19,7 @@ type Keep struct {
 }
 
 // stretched is the tether's length just before it parts, as far as it is stated.
-func (j *job) stretched() float64 {
-	t := &j.Envelope.Tether
+func stretched(t *rules.Tether) float64 {
 	if t.Slow.Share == 0 {
 		return t.Length
 	}
@@ -34,7 +33,7 @@ func (j *job) keepOut() {
 	if j.Card != nil {
 		radius = max(radius, j.Card.Craft.Radius)
 	}
-	if l := j.stretched(); l > 0 {
+	if l := stretched(&j.Envelope.Tether); l > 0 {
 		text := fmt.Sprintf("Keep out of %s at the very least: the tether", j.up(l+radius, rules.Length))
 		k.Tether = some(l + radius)
 		if l > j.Envelope.Tether.Length {
@@ -86,7 +85,7 @@ func (j *job) parted(l float64) {
 	if math.IsInf(h, 1) {
 		h = l
 	}
-	a := Sideways(j.Pad.Height.MaxAcceleration)
+	a := Sideways(j.full)
 	for i := range j.Envelope.Rules {
 		r, t := &j.Envelope.Rules[i], j.budgets[i].Gone
 		if !j.cuts(r) || !isReach(r.Watch) {

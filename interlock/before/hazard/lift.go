@@ -106,7 +106,7 @@ func (l *Lift) leaves(mass float64) Range {
 func Card(c *card.Card) (says []string, lift *Lift) {
 	l, ok := LiftOf(c)
 	if !ok {
-		return append([]string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, recipe(c)...), nil
+		return append([]string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, wantsOf(c)...), nil
 	}
 	mass := func(v float64) string {
 		return rounding.Show(v, rules.DefaultUnit(rules.Mass, c.Units), 3, rounding.Down)
@@ -123,7 +123,7 @@ func Card(c *card.Card) (says []string, lift *Lift) {
 		s := &l.Steps[i]
 		says = append(says, fmt.Sprintf("Step %q: %s left, thrust %.2f to %.2f times the weight.", s.Step, s.Left.says(mass), down2(s.Ratio.Low), down2(s.Ratio.High)))
 	}
-	says = append(says, recipe(c)...)
+	says = append(says, wantsOf(c)...)
 	return says, &l
 }
 
@@ -145,11 +145,12 @@ func down2(v float64) float64 { return math.Floor(v*100+1e-9) / 100 }
 // tape measure's care.
 const centred = 0.02
 
-// geometry looks at the declared places of the motors.
-func geometry(c *card.Card) (warnings []string) {
+// geometry looks at the declared places of the motors: how they turn, and where their
+// middle is.
+func geometry(c *card.Card) (spin, middle string) {
 	places := c.Motors.Places
 	if len(places) == 0 {
-		return nil
+		return "", ""
 	}
 	turns, ahead, right := 0, 0.0, 0.0
 	for _, p := range places {
@@ -162,13 +163,13 @@ func geometry(c *card.Card) (warnings []string) {
 	}
 	n := float64(len(places))
 	if turns > len(places)%2 || -turns > len(places)%2 { // an odd number cannot be even; a rudder or a servo holds it
-		warnings = append(warnings, "not as many motors turn clockwise as counter-clockwise: the craft would turn by itself; look at spin under [[motor]]")
+		spin = "not as many motors turn clockwise as counter-clockwise: the craft would turn by itself; look at spin under [[motor]]"
 	}
 	if a, r := ahead/n, right/n; a > centred || a < -centred || r > centred || r < -centred {
-		warnings = append(warnings, fmt.Sprintf("the middle of the motors is %s ahead and %s to the right of the craft's: look at the places under [[motor]], or hang the load there",
-			c.Show(a, rules.Length), c.Show(r, rules.Length)))
+		middle = fmt.Sprintf("the middle of the motors is %s ahead and %s to the right of the craft's: look at the places under [[motor]], or hang the load there",
+			c.Show(a, rules.Length), c.Show(r, rules.Length))
 	}
-	return warnings
+	return spin, middle
 }
 
 // Usable is the static thrust of one motor that may be counted on, N: no more

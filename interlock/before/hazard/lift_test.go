@@ -22,9 +22,9 @@ func cardOf(t *testing.T, text string) *card.Card {
 	return c
 }
 
-// doubtsOf is what is doubtful in a card alone.
+// doubtsOf is what is doubtful in a card alone, with what follows from it.
 func doubtsOf(c *card.Card) (out []string) {
-	_, doubts := Sense(&sense.Files{Card: c}, stopping.Times{}, nil, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+	_, doubts := Look(&sense.Files{Card: c}, stopping.Times{}, nil, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
 	for _, d := range doubts {
 		out = append(out, d.Wrong)
 	}

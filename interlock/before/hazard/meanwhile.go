@@ -42,7 +42,7 @@ func (j *job) meanwhile(i int) Meanwhile {
 		}
 		return out
 	}
-	a := j.Pad.Height.MaxAcceleration
+	a := j.full
 	if a <= 0 {
 		return out
 	}
@@ -62,14 +62,17 @@ func (j *job) meanwhile(i int) Meanwhile {
 	case out.Speed == nil:
 		out.Says = fmt.Sprintf("Meanwhile a runaway from hover gains up to %s (no drag: on the high side; one that climbs already gains more).", j.up(gain, rules.Length))
 	case r.Watch == rules.Apex:
-		apex, how := r.Limit, ""
+		v, apex := j.behindApex(r.Limit)
+		how := ""
+		if apex > r.Limit {
+			how = " with the thrust of the pad file, and denser air gives more"
+		}
 		if up, on := a-Gravity, r.Lasting.Seconds(); on > 0 && up > 0 {
-			v0 := *out.Speed - up*on
-			apex, how = derived.Coast(v0*v0/(2*up), v0, on, up), ", but the on-delay is not"
+			apex, how = derived.Coast(apex-v*v/(2*Gravity), v, on, up), how+", but the on-delay is not"
 		}
 		falls(fmt.Sprintf("The coast is in the prediction%s: a runaway from the pad has up to %s when its thrust is gone, tops out at %s",
 			how, j.up(*out.Speed, rules.Speed), j.up(apex, rules.Length)), apex)
-		if Runaway(a, j.Pad.Reaction(j.Stop.Thrust).Seconds())+j.Pad.Height.ErrorHeight > r.Limit {
+		if Runaway(j.Pad.Height.MaxAcceleration, j.Pad.Reaction(j.Stop.Thrust).Seconds())+j.Pad.Height.ErrorHeight > r.Limit {
 			out.Says += " But the prediction is past the limit while the craft stands on the pad already: raise it, or shorten the stop."
 		}
 	case isHeight(r.Watch):
@@ -89,5 +92,5 @@ func (j *job) meanwhile(i int) Meanwhile {
 // topBehind is where a runaway from the pad tops out, m, that a limit on height
 // ends; the height may be off to the low side by what the pad file states.
 func (j *job) topBehind(r *rules.Rule, b *Budget) float64 {
-	return topOf(j.Pad.Height.MaxAcceleration, r.Limit+j.Pad.Height.ErrorHeight, b.Gone)
+	return topOf(j.full, r.Limit+j.Pad.Height.ErrorHeight, b.Gone)
 }

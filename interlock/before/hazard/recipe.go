@@ -6,7 +6,7 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/after/report/lift"
+	"downhaul/interlock/model/recipe"
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/rounding"
@@ -14,7 +14,7 @@ import (
 
 // recipe tells before any flight what a report will want of the flights before it says
 // go to a step, and for which steps no flight by this card can earn one.
-func recipe(c *card.Card) (says []string) {
+func wantsOf(c *card.Card) (says []string) {
 	var before []*card.Step
 	thrust := float64(c.Motors.Count) * Usable(&c.Motors)
 	if share := airShare(c); share > 0 {
@@ -31,17 +31,17 @@ func recipe(c *card.Card) (says []string) {
 			miss := func(format string, args ...any) { missing = append(missing, fmt.Sprintf(format, args...)) }
 			if len(before) == 1 {
 				miss("one step before it does not show how lift grows, and two ballasts are wanted")
-			} else if heaviest < lift.WiderBy*lightest {
-				miss("the steps before it are not %.0f %% of mass apart, so they do not show how lift grows", 100*(lift.WiderBy-1))
+			} else if heaviest < recipe.WiderBy*lightest {
+				miss("the steps before it are not %.0f %% of mass apart, so they do not show how lift grows", 100*(recipe.WiderBy-1))
 			}
-			if most := lift.Furthest * heaviest; mass(s) > most {
-				miss("it is more than %.0f %% heavier than any step before: put one of at most %s of ballast between", 100*(lift.Furthest-1),
+			if most := recipe.Furthest * heaviest; mass(s) > most {
+				miss("it is more than %.0f %% heavier than any step before: put one of at most %s of ballast between", 100*(recipe.Furthest-1),
 					rounding.Show(most-c.Craft.Mass, rules.DefaultUnit(rules.Mass, c.Units), 3, rounding.Down))
 			}
-			if at := math.Sqrt(heaviest * Gravity / thrust); thrust > 0 && at < lift.LowestTop {
-				miss("the heaviest hover before it takes some %.0f %% of output, and full output is too far from less than %.0f %%", 100*at, 100*lift.LowestTop)
+			if at := math.Sqrt(heaviest * Gravity / thrust); thrust > 0 && at < recipe.LowestTop {
+				miss("the heaviest hover before it takes some %.0f %% of output, and full output is too far from less than %.0f %%", 100*at, 100*recipe.LowestTop)
 			}
-			need := lift.DefaultReserve
+			need := recipe.Reserve
 			if s.Shown.HasReserve {
 				need = s.Shown.Reserve
 			}
@@ -61,7 +61,7 @@ func recipe(c *card.Card) (says []string) {
 
 // flights names what a forecast needs of the flights before a step.
 func flights(s *card.Step) string {
-	hover := time.Duration(lift.HoverTime * float64(time.Second))
+	hover := time.Duration(recipe.HoverTime * float64(time.Second))
 	if s.Shown.Hover > 0 {
 		hover = s.Shown.Hover
 	}

@@ -27,6 +27,11 @@ func (l *looker) state(id rules.ChannelID) state {
 	switch {
 	case isTension(id) && l.onGround():
 		return state{}
+	case isReach(id) && l.Pad != nil: // told from the anchor
+		away := math.Hypot(l.Pad.Anchor.North, l.Pad.Anchor.East)
+		for _, to := range []*span{&s.rest, &s.hover} {
+			to.low, to.high = max(0, away-to.high), to.high+away
+		}
 	case id == rules.Apex && l.Pad != nil && l.Pad.Height.MaxAcceleration > 0:
 		top := l.Standing(l.Pad.Reaction(rules.ThrustGone{}).Seconds(), sense.Freshest)
 		s.rest = span{top, top, true}
@@ -55,11 +60,19 @@ func (l *looker) tripsAlways() {
 		spans, names := l.where(r)
 		for i, s := range spans {
 			if all, _ := s.beyond(r.Form, r.Limit, r.LimitHigh); all {
-				l.limit(r.Line, fmt.Sprintf("%q trips %s, where %s is %s", r.Name, names[i], r.Watch, s.says(r.Watch, r.Unit)), "turn the limit round, or mend the number")
+				l.limit(r.Line, fmt.Sprintf("%q trips %s, where %s is %s", r.Name, names[i], r.Watch, s.says(r.Watch, r.Unit)), "turn the limit round, or mend the number", l.onAnchor(r))
 				return
 			}
 		}
 	})
+}
+
+// onAnchor is where the anchor stands, for limits that count from it.
+func (l *looker) onAnchor(r *rules.Rule) []Place {
+	if !isReach(r.Watch) {
+		return nil
+	}
+	return l.on("pad anchor.north", "pad anchor.east")
 }
 
 func (l *looker) tripsAtTimes() {
@@ -67,21 +80,43 @@ func (l *looker) tripsAtTimes() {
 		spans, names := l.where(r)
 		for i, s := range spans {
 			all, some := s.beyond(r.Form, r.Limit, r.LimitHigh)
-			_, cautions := s.beyond(r.Form, r.Caution, r.CautionHigh)
 			switch {
 			case all:
 				return // refused
 			case some:
-				l.limit(r.Line, fmt.Sprintf("%q may trip %s, where %s is %s", r.Name, names[i], r.Watch, s.says(r.Watch, r.Unit)), "leave room between the limit and what is usual")
+				l.limit(r.Line, fmt.Sprintf("%q may trip %s, where %s is %s", r.Name, names[i], r.Watch, s.says(r.Watch, r.Unit)), "leave room between the limit and what is usual", l.onAnchor(r))
 				return
-			case r.HasCaution && cautions:
-				l.tell(l.LimitFile.Fault(r.Line, fmt.Sprintf("%q cautions %s, where %s is %s", r.Name, names[i], r.Watch, s.says(r.Watch, r.Unit)), "a caution that always sounds is heard by nobody", "rule[].caution"))
+			}
+		}
+		for i, s := range spans {
+			if _, cautions := s.beyond(r.Form, r.Caution, r.CautionHigh); r.HasCaution && cautions {
+				l.caution(r, fmt.Sprintf("%q cautions %s, where %s is %s", r.Name, names[i], r.Watch, s.says(r.Watch, r.Unit)))
 				return
 			}
 		}
 		// In the air it counts until the craft is told to have landed.
 		if all, _ := l.state(r.Watch).rest.beyond(r.Form, r.Limit, r.LimitHigh); all && r.While == rules.Airborne && !l.onGround() && r.Stop != rules.NoStop {
 			l.limit(r.Line, fmt.Sprintf("%q trips at every take-off and landing: at rest on the pad %s is %s", r.Name, r.Watch, l.state(r.Watch).rest.says(r.Watch, r.Unit)), "write a limit that the craft keeps on the ground as well")
+		}
+	})
+}
+
+// nearCaution is how near, as a share of the limit, a caution may stand: ours,
+// common practice without a source. Nearer, nobody has time to act on it.
+const nearCaution = 0.02
+
+func (l *looker) cautionNear() {
+	l.eachRule(func(r *rules.Rule) {
+		if !r.HasCaution || r.Form == rules.Is || r.Form == rules.IsNot {
+			return
+		}
+		near := func(caution, limit float64) bool {
+			gap := math.Abs(limit - caution)
+			return gap <= r.Deadband || gap < nearCaution*math.Abs(limit)
+		}
+		if near(r.Caution, r.Limit) || r.Form == rules.Outside && near(r.CautionHigh, r.LimitHigh) {
+			l.tell(l.LimitFile.Fault(r.Line, fmt.Sprintf("%q cautions at %s, so near its limit of %s that nobody can act on it in time",
+				r.Name, rules.FormatExact(r.Caution, r.Unit), rules.FormatExact(r.Limit, r.Unit)), "", "rule[].caution"), places(l.LimitFile, r.Line, limitKeys...))
 		}
 	})
 }
@@ -97,6 +132,9 @@ func (l *looker) actsLate() {
 			return
 		}
 		l.neverGets(r)
+		if at := l.state(r.Watch).rest; r.Watch == rules.Apex && r.Form == rules.Below && at.known && r.Limit <= at.low {
+			l.limit(r.Line, fmt.Sprintf("%q can never act: standing on the pad the predicted apex is %s already", r.Name, rules.Format(at.low, r.Unit)), "take it out", l.on(onCeiling...))
+		}
 		s := stateOf(r.Watch, l.cells()).acts
 		if !s.known {
 			return
@@ -156,7 +194,7 @@ func quick(id rules.ChannelID) (most time.Duration, ok bool) {
 	case isHeight(id), id == rules.Climb, id == rules.ClimbLocal, id == rules.ClimbGlobal, id == rules.ClimbHUD,
 		id == rules.Tilt, id == rules.Roll, id == rules.Pitch, id == rules.RollRate, id == rules.PitchRate, isTension(id), id == rules.TensionRate, id == rules.LinkAge:
 		return 1500 * time.Millisecond, true
-	case isReach(id), id == rules.Sway, id == rules.YawRate, id == rules.Vibration:
+	case isReach(id), id == rules.Sway, id == rules.YawRate, id == rules.Vibration, id == rules.MotorHighest, id == rules.MotorHeadroom, id == rules.MotorSpread, id == rules.RotorSpeed:
 		return 5 * time.Second, true
 	}
 	return 0, false
@@ -172,7 +210,8 @@ func (l *looker) waits() {
 			wrong := fmt.Sprintf("%q waits %s past its limit before anything is done", r.Name, rules.FormatDuration(r.Lasting))
 			if l.Pad != nil && l.Pad.Height.MaxAcceleration > Gravity && isHeight(r.Watch) {
 				b := Reaction(r, l.Pad, l.stop, l.heard)
-				wrong += fmt.Sprintf(", and a runaway goes on to %s meanwhile", rounding.Show(topOf(l.Pad.Height.MaxAcceleration, r.Limit, b.Gone), r.Unit, 3, rounding.Up))
+				by, _ := denser(l.Card)
+				wrong += fmt.Sprintf(", and a runaway goes on to %s meanwhile", rounding.Show(topOf(by*l.Pad.Height.MaxAcceleration, r.Limit, b.Gone), r.Unit, 3, rounding.Up))
 			}
 			l.tell(l.LimitFile.Fault(r.Line, wrong, "write "+rules.FormatDuration(most)+" or less", "rule[].lasting"))
 		}
@@ -186,48 +225,14 @@ func (l *looker) waits() {
 func (l *looker) beaten() {
 	l.eachRule(func(r *rules.Rule) {
 		l.eachRule(func(by *rules.Rule) {
-			tighter := r.Form == rules.Above && by.Limit < r.Limit || r.Form == rules.Below && by.Limit > r.Limit
+			tighter := r.Form == rules.Above && by.Limit < r.Limit || r.Form == rules.Below && by.Limit > r.Limit || (r.Form == rules.Above || r.Form == rules.Below) && by.Limit == r.Limit && by.Line < r.Line
 			if l.Pad != nil && l.Pad.Fed(by.Watch) == rules.NotFed || by.Watch != r.Watch || by.Form != r.Form || by.Stop < r.Stop || by.While > r.While || by.Lasting > r.Lasting || by.Stop == rules.NoStop ||
 				!tighter || by.Stop == rules.Controlled && (r.Stop != rules.Controlled || by.Grace > r.Grace) {
 				return
 			}
-			l.limit(r.Line, fmt.Sprintf("%q never acts first: %q on line %d has the tighter limit %s and stops no later", r.Name, by.Name, by.Line, rules.FormatExact(by.Limit, by.Unit)), "take one of them out, or mend the number")
+			l.limit(r.Line, fmt.Sprintf("%q never acts first: %q on line %d has the limit %s, which is no wider, and stops no later", r.Name, by.Name, by.Line, rules.FormatExact(by.Limit, by.Unit)), "take one of them out, or mend the number")
 		})
 	})
-}
-
-func (l *looker) startsNever() {
-	for i := 0; l.Envelope != nil && i < len(l.Envelope.Permissives); i++ {
-		p := &l.Envelope.Permissives[i]
-		rest := l.state(p.Watch).rest
-		if some, _ := rest.meets(p); rest.known && !some {
-			l.limit(p.Line, fmt.Sprintf("no start would ever be allowed: at rest on the pad %s is %s", p.Watch, rest.says(p.Watch, p.Unit)), "turn the condition round, or mend the number")
-		}
-	}
-}
-
-// hardly is the share of the usual at either end that few starts have; ours.
-const hardly = 0.15
-
-func (l *looker) startsAlways() {
-	for i := 0; l.Envelope != nil && i < len(l.Envelope.Permissives); i++ {
-		p := &l.Envelope.Permissives[i]
-		s := l.state(p.Watch)
-		room := hardly * (s.rest.high - s.rest.low)
-		_, always := s.acts.meets(p)
-		always = always && s.acts.known || p.Form == rules.Below && (isHeight(p.Watch) || isReach(p.Watch)) && l.Envelope.Tether.Length > 0 && p.Limit >= l.Envelope.Tether.Length
-		switch {
-		case always:
-			l.limit(p.Line, fmt.Sprintf("always holds: nobody would start otherwise, so %q keeps nobody from starting", p.Name), "mend the number, or take it out")
-		case s.rest.known && room > 0 && (p.Form == rules.Below && p.Limit >= s.rest.low && p.Limit < s.rest.low+room || p.Form == rules.Above && p.Limit <= s.rest.high && p.Limit > s.rest.high-room):
-			l.limit(p.Line, fmt.Sprintf("hardly any start meets it: at rest on the pad %s is %s", p.Watch, s.rest.says(p.Watch, p.Unit)), "leave more room")
-		}
-		l.eachRule(func(r *rules.Rule) {
-			if r.Watch == p.Watch && r.Stop != rules.NoStop && (p.Form == rules.Below && r.Form == rules.Above && p.Limit > r.Limit || p.Form == rules.Above && r.Form == rules.Below && p.Limit < r.Limit) {
-				l.limit(p.Line, fmt.Sprintf("allows a start where %q trips at once, past %s", r.Name, rules.FormatExact(r.Limit, r.Unit)), "write a limit for starting inside that of the rule")
-			}
-		})
-	}
 }
 
 // least is how much room a hover needs over the pad, m; ours.
@@ -257,8 +262,7 @@ func (l *looker) room() {
 				"raise it as far as the tether allows, shorten reaction and errors under [height], or have the craft tell its height oftener (check --heard)")
 		}
 		if r.HasCaution && top > r.Caution {
-			l.tell(l.LimitFile.Fault(r.Line, fmt.Sprintf("%q cautions while the craft stands on the pad, where the predicted apex comes to %s", r.Name, rounding.Show(top, r.Unit, 3, rounding.Up)),
-				"a caution that always sounds is heard by nobody", "rule[].caution"))
+			l.caution(r, fmt.Sprintf("%q cautions while the craft stands on the pad, where the predicted apex comes to %s", r.Name, rounding.Show(top, r.Unit, 3, rounding.Up)))
 		}
 	})
 }
@@ -268,18 +272,18 @@ func (l *looker) room() {
 const fastDown = 3
 
 func (l *looker) descent() {
-	top := math.Inf(1)
+	top, from := math.Inf(1), 0
 	l.eachRule(func(r *rules.Rule) {
-		if isHeight(r.Watch) && r.Form == rules.Above && r.Stop != rules.NoStop {
-			top = min(top, r.Limit)
+		if isHeight(r.Watch) && r.Form == rules.Above && r.Stop != rules.NoStop && r.Limit < top {
+			top, from = r.Limit, r.Line
 		}
 	})
-	l.eachRule(func(r *rules.Rule) {
-		if v := top / r.Grace.Seconds(); r.Stop == rules.Controlled && !math.IsInf(top, 1) && v > fastDown {
-			unit := rules.DefaultUnit(rules.Speed, l.Envelope.Units)
-			l.tell(l.LimitFile.Fault(r.Line, fmt.Sprintf("%q leaves %s to come down, from %s that asks for %s", r.Name, rules.FormatDuration(r.Grace),
-				rules.Format(top, rules.DefaultUnit(rules.Length, l.Envelope.Units)), rounding.Show(v, unit, 3, rounding.Up)),
-				"write "+rounding.Show(top, "s", 2, rounding.Up)+" or more, which is 1 m/s", "rule[].grace"))
-		}
-	})
+	if l.Envelope == nil || math.IsInf(top, 1) {
+		return
+	}
+	if first, leave := shortGraces(l.Envelope, top/fastDown, func(*rules.Rule) bool { return true }); first != nil {
+		l.tell(l.LimitFile.Fault(first.Line, fmt.Sprintf("%s to come down, from %s that asks for %s", leave, rules.Format(top, rules.DefaultUnit(rules.Length, l.Envelope.Units)),
+			rounding.Show(top/first.Grace.Seconds(), rules.DefaultUnit(rules.Speed, l.Envelope.Units), 3, rounding.Up)),
+			"write "+rounding.Show(top, "s", 2, rounding.Up)+" or more, which is 1 m/s", "rule[].grace"), places(l.LimitFile, from, limitKeys...))
+	}
 }

@@ -92,7 +92,7 @@ func (j *job) rope() {
 	}
 	j.say("%s", text)
 	_, k, stated := j.stiffness()
-	full := j.Pad.Height.MaxAcceleration
+	full := j.full
 	switch {
 	case k == 0:
 		j.say("What a snatch pulls, and how fast the craft may run into the tether's end, is not known: the envelope states no stretch of the tether (hang a known load on it and measure).")
@@ -127,7 +127,7 @@ func (j *job) rope() {
 // upward and level, each before the rule that leaves it the least speed has its
 // thrust gone. Whichever pulls more counts.
 func (j *job) snatch(w, k float64) {
-	full := j.Pad.Height.MaxAcceleration
+	full := j.full
 	worst, text := -1.0, ""
 	for _, way := range []struct {
 		name string
@@ -181,14 +181,15 @@ func (j *job) snatch(w, k float64) {
 // thrust is gone at √(2 H a g/(a + g)), and on-delay comes on top.
 func (j *job) speedAt(i int) (v float64, ok bool) {
 	r, t := &j.Envelope.Rules[i], j.budgets[i].Gone
-	full, h := j.Pad.Height.MaxAcceleration, &j.Pad.Height
+	full, h := j.full, &j.Pad.Height
 	up, side := max(0, full-Gravity), Sideways(full)
 	if !j.cuts(r) || full <= 0 {
 		return 0, false
 	}
 	switch {
 	case r.Watch == rules.Apex:
-		return math.Sqrt(2*max(0, r.Limit)*up*Gravity/(up+Gravity)) + up*r.Lasting.Seconds(), true
+		v, _ := j.behindApex(r.Limit)
+		return v + up*r.Lasting.Seconds(), true
 	case isHeight(r.Watch):
 		return FromRest(up, r.Limit+h.ErrorHeight) + up*t, true
 	case isRise(r.Watch):
@@ -197,6 +198,24 @@ func (j *job) speedAt(i int) (v float64, ok bool) {
 		return FromRest(side, r.Limit) + side*t, true
 	}
 	return 0, false
+}
+
+// behindApex is the speed of a runaway from the pad when its thrust is gone, and where
+// it tops out, that trips as the prediction passes a limit. The guard predicts by the
+// thrust of the pad file; where that is all, the coast ends at the limit and the speed is
+// √(2 H a g/(a + g)). In denser air the craft is past it.
+func (j *job) behindApex(limit float64) (v, top float64) {
+	a, up := max(0, j.Pad.Height.MaxAcceleration-Gravity), max(0, j.full-Gravity)
+	if j.full <= j.Pad.Height.MaxAcceleration || up == 0 {
+		return math.Sqrt(2 * max(0, limit) * a * Gravity / (a + Gravity)), limit
+	}
+	// It climbs with up from rest to v0, at v0²/(2 up), where the prediction with a for t
+	// more is the limit.
+	t := j.Pad.Reaction(j.Stop.Thrust).Seconds()
+	p, q, r := 1/(2*up)+1/(2*Gravity), t*(1+a/Gravity), a*t*t/2+a*a*t*t/(2*Gravity)-limit
+	v0 := max(0, (-q+math.Sqrt(max(0, q*q-4*p*r)))/(2*p))
+	v = v0 + up*t
+	return v, v0*v0/(2*up) + v0*t + up*t*t/2 + v*v/(2*Gravity)
 }
 
 // cuts reports whether a limit that is passed takes the power off at once.

@@ -1,15 +1,14 @@
 package hazard
 
 import (
+	"fmt"
 	"math"
 
+	"downhaul/interlock"
+	"downhaul/interlock/sense"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
 )
-
-// nearCaution is how near, as a share of the limit, a caution may stand: ours,
-// common practice without a source. Nearer, nobody has time to act on it.
-const nearCaution = 0.02
 
 // fullCell is the resting voltage of a full lithium cell, V (makers' sheets:
 // charge to 4.20 ± 0.05 V).
@@ -29,7 +28,7 @@ func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
 	}
 	switch {
 	case b.Silence < every:
-		j.doubt(r, "stale_after", "%q takes its channel for missing after %s, and its values come %s apart (%s): it would trip all the time. Ask the craft for more, or write stale_after = \"%s\"",
+		j.doubt(r, "stale_after", nil, "%q takes its channel for missing after %s, and its values come %s apart (%s): it would trip all the time. Ask the craft for more, or write stale_after = \"%s\"",
 			r.Name, ms(b.Silence), ms(every), whence, ms(2*every))
 	case b.Measured && b.Silence < (1+lost)*every:
 		j.warn("%q takes its channel for missing after %s, and its values come %s apart (%s): a single lost message trips it",
@@ -43,24 +42,9 @@ func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
 			j.warn("%q watches craft.lift_reserve by a pull of %s at full output, which does not lift the craft", r.Name, j.show(full, rules.Force))
 		}
 	}
-	j.warnOfCaution(r)
 	j.warnOfLimit(r, b)
 	if r.Stop == rules.Controlled {
 		j.warnOfGrace(r)
-	}
-}
-
-func (j *job) warnOfCaution(r *rules.Rule) {
-	if !r.HasCaution || r.Form == rules.Is || r.Form == rules.IsNot {
-		return
-	}
-	near := func(caution, limit float64) bool {
-		gap := math.Abs(limit - caution)
-		return gap <= r.Deadband || gap < nearCaution*math.Abs(limit)
-	}
-	if near(r.Caution, r.Limit) || r.Form == rules.Outside && near(r.CautionHigh, r.LimitHigh) {
-		j.doubt(r, "caution", "%q cautions at %s, so near its limit of %s that nobody can act on it in time",
-			r.Name, rules.FormatExact(r.Caution, r.Unit), rules.FormatExact(r.Limit, r.Unit))
 	}
 }
 
@@ -76,30 +60,23 @@ func (j *job) warnOfLimit(r *rules.Rule, b *Budget) {
 		return
 	}
 	l := j.Envelope.Tether.Length
-	limit := rules.Format(r.Limit, r.Unit)
-	in := func(v float64) string { return rounding.Show(v, r.Unit, 3, rounding.Up) }
 	switch {
 	case isTension(r.Watch):
 		j.warnOfTension(r, b)
-	case isReach(r.Watch) && l > 0 && r.Limit > late*j.stretched():
-		j.doubt(r, "", "%q can hardly act: its limit is %s, and the tether reaches %s before it parts. A little beyond that, it finds out a parted tether in time", r.Name, limit, in(j.stretched()))
-	case isHeight(r.Watch) && l > 0 && r.Limit >= l:
-		j.doubt(r, "", "%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(l))
-	case r.Stop != rules.NoStop && isHeight(r.Watch) && r.Watch != rules.Apex && j.Pad.Height.MaxAcceleration > Gravity:
+	case r.Stop != rules.NoStop && isHeight(r.Watch) && r.Watch != rules.Apex && r.Limit < l && j.full > Gravity:
 		// A predicted apex has the coast in it; a height has not.
-		if top := j.topBehind(r, b); l > 0 && top > l {
-			j.doubt(r, "", "%q watches the height now: past %s a runaway from the pad goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
-				r.Name, limit, in(top), in(l))
+		if top := j.topBehind(r, b); top > l {
+			in := func(v float64) string { return rounding.Show(v, r.Unit, 3, rounding.Up) }
+			j.doubt(r, "", onRunaway, "%q watches the height now: past %s a runaway from the pad goes on to %s before it is stopped, and the tether ends at %s. Watch craft.apex, or lower the limit",
+				r.Name, rules.Format(r.Limit, r.Unit), in(top), in(l))
 		}
 	}
 }
 
+// onRunaway are the numbers on which the course of a runaway rests.
+var onRunaway = append([]string{"envelope tether.length"}, onCeiling...)
+
 func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
-	in := func(v float64, way rounding.Way) string { return rounding.Show(v, r.Unit, 3, way) }
-	w, weakest, _ := LeastLoad(&j.Envelope.Tether)
-	if w > 0 && r.Limit > w {
-		j.doubt(r, "", "%q allows %s, and the working load of the tether is %s (%s)", r.Name, in(r.Limit, rounding.Near), in(w, rounding.Down), weakest)
-	}
 	_, k, _ := j.stiffness()
 	if k == 0 || j.mass == 0 {
 		return
@@ -140,30 +117,59 @@ func (j *job) warnOfSag(r *rules.Rule) {
 	}
 	near := func(unit string, v float64) string { return rounding.Show(v, unit, 3, rounding.Near) }
 	if rest-sag <= limit {
-		j.doubt(r, "", "%q is reached by sag alone: a pack %s rests at %s a cell, full thrust takes %s of it (%s through %s), and the floor is %s a cell",
+		j.doubt(r, "", []string{"card motors.current", "card pack[].resistance", "card pack[].cells", "envelope permissive[].above"}, "%q is reached by sag alone: a pack %s rests at %s a cell, full thrust takes %s of it (%s through %s), and the floor is %s a cell",
 			r.Name, from, near("V", rest), rounding.Show(sag, "V", 3, rounding.Up), near("A", share), near("mohm", p.Resistance), near("V", limit))
 	}
 }
 
-// warnOfGrace warns of a grace that is too short to come down in, or longer
-// than the pack lasts.
-func (j *job) warnOfGrace(r *rules.Rule) {
-	grace := r.Grace.Seconds()
-	if j.Card != nil && j.Card.Craft.Lowering > 0 && !math.IsInf(j.top, 1) {
-		if need := j.top / j.Card.Craft.Lowering; grace < need {
-			j.doubt(r, "grace", "%q leaves %s to come down, and from %s at %s it takes %s: it would be cut in the air",
-				r.Name, rules.FormatDuration(r.Grace), j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), j.up(need, rules.Duration))
+// warnOfGraces warns of graces that are too short to come down in, all at the first of
+// them: it is one height and one speed.
+func (j *job) warnOfGraces() {
+	if j.Card == nil || j.Card.Craft.Lowering == 0 || math.IsInf(j.top, 1) {
+		return
+	}
+	need := j.top / j.Card.Craft.Lowering
+	if first, leave := shortGraces(j.Envelope, need, func(r *rules.Rule) bool { return j.fed(r.Watch) }); first != nil {
+		j.doubt(first, "grace", append([]string{"card craft.lowering"}, onHeights...), "%s to come down, and from %s at %s it takes %s: it would be cut in the air",
+			leave, j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), j.up(need, rules.Duration))
+	}
+	if end := j.Pad.EndGrace.Seconds(); j.Pad.Duty == interlock.Guard && end < need {
+		l := looker{Files: &sense.Files{PadFile: j.PadFile, LimitFile: j.Limits, CardFile: j.CardFile}}
+		j.out.Doubts = append(j.out.Doubts, Finding{j.PadFile.Fault(0, fmt.Sprintf("the end of a run leaves %s to come down, and from %s at %s it takes %s: power would be cut in the air", rules.FormatDuration(j.Pad.EndGrace),
+			j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), j.up(need, rules.Duration)), "write a longer one", "end.grace", "duty"), l.on(append([]string{"card craft.lowering", "envelope rule[].grace"}, onHeights...)...)})
+	}
+}
+
+// onHeights are the limits of rules, of which the lowest on height counts for a grace.
+var onHeights = []string{"envelope rule[].above"}
+
+// shortGraces gives the first rule with a controlled stop that leaves less than need, s,
+// to come down, and names all that do with their times; nil where none does.
+func shortGraces(e *rules.Envelope, need float64, counts func(*rules.Rule) bool) (first *rules.Rule, leave string) {
+	for i := range e.Rules {
+		switch r := &e.Rules[i]; {
+		case r.Stop != rules.Controlled || r.Grace.Seconds() >= need || !counts(r):
+		case first == nil:
+			first, leave = r, fmt.Sprintf("%q leaves %s", r.Name, rules.FormatDuration(r.Grace))
+		default:
+			leave += fmt.Sprintf(", %q %s", r.Name, rules.FormatDuration(r.Grace))
 		}
 	}
+	return first, leave
+}
+
+// warnOfGrace warns of a grace that is longer than the pack lasts.
+func (j *job) warnOfGrace(r *rules.Rule) {
+	grace := r.Grace.Seconds()
 	if r.Form != rules.Below {
 		return
 	}
 	switch floor := j.Pad.Packs.Floor; {
 	case r.Watch == rules.PackToFloor && grace > r.Limit:
-		j.doubt(r, "grace", "%q leaves %s to come down, and at its limit the pack lasts only %s more to its floor", r.Name, rules.FormatDuration(r.Grace), j.down(r.Limit, rules.Duration))
+		j.doubt(r, "grace", nil, "%q leaves %s to come down, and at its limit the pack lasts only %s more to its floor", r.Name, rules.FormatDuration(r.Grace), j.down(r.Limit, rules.Duration))
 	case floor > 0 && (r.Watch == rules.Pack1Voltage || r.Watch == rules.SupplyVoltage) && r.Limit <= floor,
 		floor > 0 && j.Pad.Packs.Cells > 0 && (r.Watch == rules.Pack1LowestCell || r.Watch == rules.PackMeanCell) && r.Limit*float64(j.Pad.Packs.Cells) <= floor:
-		j.doubt(r, "grace", "%q leaves %s to come down, and at its limit of %s the pack is at its hard floor already (%s for the whole pack)",
+		j.doubt(r, "grace", []string{"pad packs.floor"}, "%q leaves %s to come down, and at its limit of %s the pack is at its hard floor already (%s for the whole pack)",
 			r.Name, rules.FormatDuration(r.Grace), rules.FormatExact(r.Limit, r.Unit), j.show(floor, rules.Voltage))
 	}
 }

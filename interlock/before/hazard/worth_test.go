@@ -1,12 +1,15 @@
 package hazard
 
 import (
+	"fmt"
 	"math"
 	"strings"
 	"testing"
+	"time"
 
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/stopping"
+	"downhaul/interlock/sense"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -25,7 +28,7 @@ func worth(t *testing.T, thrust, tether, mass, rows string) Verdict {
 	}
 	c := Case{Envelope: e, Pad: p, Stop: stopping.Stated(p)}
 	if mass != "" {
-		if c.Card, faults = card.Read("card.toml", []byte("version = 1\n[craft]\nname = \"c\"\nmass = \""+mass+"\"\n[[step]]\nname = \"one\"\nballast = \"0 kg\"\n")); c.Card == nil {
+		if c.Card, faults = card.Read("card.toml", []byte("version = 1\nair = \"15 °C, 0 m\"\n[craft]\nname = \"c\"\nmass = \""+mass+"\"\n[motors]\ncount = 1\n[motors.rig]\nreading = \"50 N\"\nlever = 1\nvolts = \"50 V\"\nair = \"15 °C, 0 m\"\n[[step]]\nname = \"one\"\nballast = \"0 kg\"\n")); c.Card == nil {
 			t.Fatal(faults)
 		}
 	}
@@ -255,15 +258,16 @@ func TestPartedTether(t *testing.T) {
 		}
 	}
 	between(t, "a parted tether", v.Keep.Parted, farthest, 0.8)
-	// A ceiling beyond the tether does nothing that the tether does not.
-	for _, watch := range []string{"craft.apex", "craft.height"} {
-		if text := told(worth(t, "2", rope, "45 kg", reach+rule("a", watch, `above = "9 m"`, atOnce))); !strings.Contains(text, `"a" can hardly act`) {
-			t.Errorf("%s past the tether: %q", watch, text)
+	// A ceiling beyond the tether does nothing that the tether does not, and miles beyond
+	// it even a reach limit does nothing: with no pad and no card as well.
+	for watch, limit := range map[string]string{"craft.apex": "9 m", "craft.height": "9 m", "craft.distance": "3000 m"} {
+		e, faults := rules.ReadEnvelope("e.toml", []byte("version = 1\n[tether]\n"+rope+rule("a", watch, fmt.Sprintf("above = %q", limit), atOnce)))
+		if e == nil {
+			t.Fatal(faults)
 		}
-	}
-	// Miles beyond it, even a reach limit does nothing.
-	if text := told(worth(t, "2", rope, "45 kg", rule("a", "craft.distance", `above = "3000 m"`, atOnce))); !strings.Contains(text, `"a" can hardly act`) {
-		t.Errorf("a reach of 3000 m: %q", text)
+		if _, few := Sense(&sense.Files{Envelope: e}, stopping.Times{}, nil, time.Time{}); !strings.Contains(few.Error(), `"a" can hardly act`) {
+			t.Errorf("%s past the tether: %q", watch, few.Error())
+		}
 	}
 }
 

@@ -9,6 +9,7 @@ import (
 
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/model/recipe"
 )
 
 // vary makes another craft and day of each seed: thrust coefficient, figure of
@@ -126,7 +127,7 @@ func TestForecastAgainstTheModelsTruth(t *testing.T) {
 			continue
 		}
 		for _, s := range f.Next {
-			output, amps, most := truth(t, base, s.Ballast, lift.HoverTime)
+			output, amps, most := truth(t, base, s.Ballast, recipe.HoverTime)
 			if !s.Numbers {
 				t.Errorf("seed %d, %s: no numbers: %s", seed, s.Name, s.Reason)
 				continue
@@ -140,10 +141,10 @@ func TestForecastAgainstTheModelsTruth(t *testing.T) {
 				t.Errorf("seed %d, %s: lift of at least %.0f N is told, and it is %.0f N", seed, s.Name, s.Lift.Low, most)
 			}
 			verdicts[s.Verdict]++
-			if real := most/s.Weight - 1; s.Verdict == lift.Go && real < lift.DefaultReserve {
+			if real := most/s.Weight - 1; s.Verdict == lift.Go && real < recipe.Reserve {
 				t.Errorf("seed %d, %s: go, and the true reserve is %.0f %%", seed, s.Name, 100*real)
 			}
-			if real := most/s.Weight - 1; s.Verdict == lift.No && real > lift.DefaultReserve*1.05 {
+			if real := most/s.Weight - 1; s.Verdict == lift.No && real > recipe.Reserve*1.05 {
 				t.Errorf("seed %d, %s: no (%s), and the true reserve is %.0f %%", seed, s.Name, s.Reason, 100*real)
 			}
 		}

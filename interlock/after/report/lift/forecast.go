@@ -4,18 +4,13 @@ import (
 	"math"
 
 	"downhaul/interlock/model/air"
+	"downhaul/interlock/model/recipe"
 	"downhaul/rules/card"
 )
 
 const (
 	// fewestHovers leave one degree of freedom; fewestSteps tell how thrust grows.
 	fewestHovers, fewestSteps = 3, 2
-	// WiderBy is the least by which the heaviest hover must exceed the lightest
-	// for the law's slope to mean anything.
-	WiderBy = 1.08
-	// LowestTop is the least output of the heaviest hover: from lower, full output
-	// is too far off.
-	LowestTop = 0.45
 	// sameStep is how far apart, as a share, two loads are still one step.
 	sameStep = 0.02
 )
@@ -31,10 +26,10 @@ func Ask(runs []Run, q Question) Forecast {
 	f := Forecast{Schema: Schema, Concerns: concerns, Rules: Criteria(), Next: []StepForecast{}}
 	f.Needed = Requirement{Reserve: q.Reserve, Floor: q.Floor, HoverTime: q.HoverTime, Confident: confidence}
 	if !(f.Needed.Reserve > 0) {
-		f.Needed.Reserve = DefaultReserve
+		f.Needed.Reserve = recipe.Reserve
 	}
 	if !(f.Needed.HoverTime > 0) {
-		f.Needed.HoverTime = HoverTime
+		f.Needed.HoverTime = recipe.HoverTime
 	}
 	if !q.WhatIf.none() {
 		w := q.WhatIf
@@ -131,13 +126,13 @@ func (a *asked) learn(runs []Run, next card.Air) {
 	case len(up) == 0:
 		a.refuse(reason{code: nothing})
 		return
-	case a.steps < fewestSteps || a.heaviest.Thrust < WiderBy*low:
+	case a.steps < fewestSteps || a.heaviest.Thrust < recipe.WiderBy*low:
 		a.refuse(reason{code: oneStep, mass: up[0].Mass, n: len(up)})
 		return
 	case len(up) < fewestHovers:
 		a.refuse(reason{code: fewHovers, n: len(up)})
 		return
-	case a.heaviest.Output < LowestTop:
+	case a.heaviest.Output < recipe.LowestTop:
 		a.refuse(reason{code: tooLight, share: a.heaviest.Output})
 		return
 	}

@@ -6,6 +6,8 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"downhaul/interlock/model/recipe"
 )
 
 // reserveOf is the true reserve on paper at the end of the hover time.
@@ -36,7 +38,7 @@ func TestVerdictsOfAKnownCraft(t *testing.T) {
 	// What it would take, taken, brings the reserve at the low end, no more and no
 	// less.
 	at := ask(runs, c.craft(), heavy.Take.LargestMass)
-	near(t, "low end of the reserve at the largest mass", at.Next[0].Reserve.Low, DefaultReserve, 0.02)
+	near(t, "low end of the reserve at the largest mass", at.Next[0].Reserve.Low, recipe.Reserve, 0.02)
 }
 
 func TestSameDataSameForecast(t *testing.T) {

@@ -63,7 +63,7 @@ type Question struct {
 	// Next are the steps to forecast, the very next one first.
 	Next []Step
 	// Reserve is the lift required beyond the weight, as a share of it; 0 takes
-	// DefaultReserve.
+	// recipe.Reserve.
 	Reserve float64
 	// Floor is the loaded pack voltage below which it must land, V.
 	Floor float64
@@ -77,17 +77,6 @@ type Question struct {
 	// WhatIf changes the craft before anything is bought.
 	WhatIf WhatIf
 }
-
-// Defaults of a Question.
-const (
-	// DefaultReserve: a thrust of 1.5 times the weight is the least for control
-	// of attitude (common practice, no source).
-	DefaultReserve = 0.5
-	// HoverTime is the hover that the recipe of the README flies, s, and that a go
-	// counts for where the card asks for no other: flights show how the pack falls for
-	// about as long as they last.
-	HoverTime = 20.0
-)
 
 // WhatIf is a set of changes to the craft. The zero value changes nothing.
 type WhatIf struct {

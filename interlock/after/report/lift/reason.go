@@ -5,6 +5,7 @@ import (
 	"math"
 	"strings"
 
+	"downhaul/interlock/model/recipe"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
 )
@@ -70,7 +71,7 @@ func (r reason) sentence(system string) (why, settle string) {
 		return fmt.Sprintf("%.0f %%", 100*v)
 	}
 	if !(r.hover > 0) {
-		r.hover = HoverTime
+		r.hover = recipe.HoverTime
 	}
 	long := rules.Format(r.hover, "s")
 	hoverMore := "hover again at two of the loads, " + long + " or more each, in calm air"
@@ -83,7 +84,7 @@ func (r reason) sentence(system string) (why, settle string) {
 		return "there are only full-output attempts that stayed on the ground", "take ballast off until it hovers, and hover at two lighter steps"
 	case oneStep:
 		return fmt.Sprintf("every hover was at about one load (%s): how lift grows with output is not known", mass),
-			fmt.Sprintf("hover at a load at least %.0f %% away from it, upward only in small steps", 100*(WiderBy-1))
+			fmt.Sprintf("hover at a load at least %.0f %% away from it, upward only in small steps", 100*(recipe.WiderBy-1))
 	case fewHovers:
 		return fmt.Sprintf("%d hovers leave no degree of freedom: their scatter is not known", r.n), hoverMore
 	case tooLight:
@@ -103,7 +104,7 @@ func (r reason) sentence(system string) (why, settle string) {
 	case stayedDown:
 		return fmt.Sprintf("full output did not lift %s at %s", mass, volts), "take ballast off"
 	case tooFar:
-		return fmt.Sprintf("it is more than %s heavier than anything that was held in a hover", pct(Furthest-1)), fmt.Sprintf("fly a step of at most %s first", mass)
+		return fmt.Sprintf("it is more than %s heavier than anything that was held in a hover", pct(recipe.Furthest-1)), fmt.Sprintf("fly a step of at most %s first", mass)
 	case noHover:
 		return "by the fit it would not leave the ground, or its hardest working motor would be at full output", r.takes(system)
 	case tooLittle:

@@ -4,6 +4,8 @@ import (
 	"math/rand/v2"
 	"strings"
 	"testing"
+
+	"downhaul/interlock/model/recipe"
 )
 
 // Flights by the recipe of the README, hovers of 20 s at ballast steps and one
@@ -30,16 +32,16 @@ func TestRecipeCarriesAGo(t *testing.T) {
 		s := Ask(runs, Question{Craft: c.craft(), Floor: 44, Next: []Step{{Mass: mass}}}).Next[0]
 		_, amps, _ := c.hover(mass*Gravity, 1.225, c.source)
 		real := c.most(1.225, c.source-c.fall*amps*20)/(mass*Gravity) - 1
-		if s.Verdict == Go && real < DefaultReserve {
+		if s.Verdict == Go && real < recipe.Reserve {
 			t.Errorf("seed %d: go, and the true reserve is %.0f %%", seed, 100*real)
 		}
-		if real > DefaultReserve+0.15 {
+		if real > recipe.Reserve+0.15 {
 			if enough++; s.Verdict == Go {
 				went++
 			} else {
 				reasons[s.Reason]++
 			}
-		} else if real < DefaultReserve {
+		} else if real < recipe.Reserve {
 			short++
 		}
 	}

@@ -12,6 +12,7 @@ import (
 	"strings"
 	"testing"
 
+	"downhaul/interlock/model/recipe"
 	"downhaul/rules/card"
 )
 
@@ -301,7 +302,7 @@ func judged(t *testing.T, points []Point, weight float64) StepForecast {
 	if why != "" {
 		t.Fatal(why)
 	}
-	f := Forecast{Points: points, Needed: Requirement{Reserve: DefaultReserve, HoverTime: 1}}
+	f := Forecast{Points: points, Needed: Requirement{Reserve: recipe.Reserve, HoverTime: 1}}
 	a := asked{Forecast: &f, steps: stepsOf(points), supply: s, draws: 200}
 	for _, p := range points {
 		if p.Thrust > a.heaviest.Thrust {
@@ -345,7 +346,7 @@ func TestCollapsingSuppliesAreNeverOverPromised(t *testing.T) {
 				asked++
 				if f.Verdict == Go {
 					went++
-					if real := top.Thrust/weight - 1; real < DefaultReserve {
+					if real := top.Thrust/weight - 1; real < recipe.Reserve {
 						t.Errorf("%s, %d steps: go for %.2f N, and full command gives a reserve of %.0f %%", name, n, weight, 100*real)
 					}
 				}

@@ -2,6 +2,8 @@ package lift
 
 import (
 	"math"
+
+	"downhaul/interlock/model/recipe"
 )
 
 const (
@@ -9,9 +11,6 @@ const (
 	// carry it is trusted. On measured supplies with a current limit, the last
 	// good reading lay within a tenth below the collapse, without a sign of it.
 	reach = 1.1
-	// Furthest is how much heavier than anything held in a hover the next step may
-	// be.
-	Furthest = 1.3
 	// leastHeadroom of the hardest working motor in the hover: without it nothing
 	// is left to hold the craft level (common practice, no source).
 	leastHeadroom = 0.10
@@ -67,8 +66,8 @@ func (f *StepForecast) weigh(a *asked) (Verdict, reason) {
 	r := reason{mass: f.Mass, share: f.free.Low, high: f.free.High, mid: f.free.Mid, need: need.Reserve, hover: need.HoverTime, n: a.Fit.Hovers, take: f.Take}
 	as := func(c code) reason { r.code = c; return r }
 	switch {
-	case f.Weight > Furthest*a.Fit.Heaviest*a.machine.motors/float64(a.Points[0].Motors):
-		r.mass = Furthest * a.Fit.Heaviest / Gravity
+	case f.Weight > recipe.Furthest*a.Fit.Heaviest*a.machine.motors/float64(a.Points[0].Motors):
+		r.mass = recipe.Furthest * a.Fit.Heaviest / Gravity
 		return NotYet, as(tooFar)
 	case f.canHover < sinks:
 		return No, as(noHover)

@@ -7,6 +7,7 @@ import (
 
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/limits"
+	"downhaul/interlock/model/air"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -148,6 +149,21 @@ func (o *Session) runName(r *Run) string {
 	return fmt.Sprintf("session %d, run %d", o.Number, r.Number)
 }
 
+// holdAir takes an air that was declared and cannot be that of the card's pad for one
+// that nobody told, and says so; it says as well where it hardly can.
+func (l *Lift) holdAir(r *lift.Run, crd *card.Card) {
+	if crd == nil {
+		return
+	}
+	doubt, err := air.Against(r.Air, crd.Air)
+	if err != nil {
+		r.Air, doubt = card.Air{}, err.Error()+". It counts as not known"
+	}
+	if doubt != "" {
+		l.Doubts = append(l.Doubts, "the air of "+r.Name+": "+doubt)
+	}
+}
+
 // liftOf asks the runs of all sessions for the next step of the newest card.
 func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
 	out := &Lift{Doubts: []string{}, units: "metric"}
@@ -164,6 +180,7 @@ func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
 				}
 			}
 			runs = append(runs, *r)
+			out.holdAir(&runs[len(runs)-1], s.liftCard)
 		}
 		for i := range s.Runs {
 			if s.Runs[i].Mass == nil {

@@ -43,6 +43,24 @@ func TestAirOfARun(t *testing.T) {
 	}
 }
 
+// An air that was declared and cannot be that of the card's pad, as one reduced to sea
+// level, counts as not known: a density 13 % too high would pass for so much lift.
+func TestAirAgainstTheCards(t *testing.T) {
+	crd := &card.Card{Craft: card.Craft{Name: "c", Mass: 30}, Steps: []card.Step{{Name: "one"}}, Air: card.Air{Celsius: 20, Elevation: 1000, Told: true}}
+	for pressure, says := range map[float64]string{101300: "no weather lies between", 94000: "if that was reduced", 89500: ""} {
+		s := &Session{liftCard: crd, liftPad: &pad.Pad{}, liftRuns: []*lift.Run{{Name: "session 1, run 1", Mass: 30, Air: card.Air{Celsius: 20, Pressure: pressure, Told: true}}}}
+		what := lift.WhatIf{HasCelsius: true, Celsius: 30}
+		l := liftOf([]*Session{s}, &what)
+		doubts := strings.Join(l.Doubts, "\n")
+		if says == "" && strings.Contains(doubts, "the air of") || !strings.Contains(doubts, says) {
+			t.Errorf("%g Pa: %q", pressure, doubts)
+		}
+		if refused := l.WhatIf == nil; refused != (pressure == 101300) {
+			t.Errorf("%g Pa: what if other air is refused: %v (%s)", pressure, refused, l.Unanswered)
+		}
+	}
+}
+
 // A what-if that cannot be answered is refused, and no second forecast stands beside
 // the first.
 func TestWhatIfAirIsRefusedWithoutAir(t *testing.T) {

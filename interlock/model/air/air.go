@@ -50,3 +50,31 @@ func Says(a card.Air, units string) string {
 	return fmt.Sprintf("%s and %s, reckoned dry %.1f %% as dense as standard air at sea level", rules.Format(math.Round(a.Celsius*10)/10, rules.DefaultUnit(rules.Temperature, units)),
 		rules.Format(math.Round(Pressure(a)/100)*100, "hPa"), 100*Density(a)/Sea)
 }
+
+// What weather makes of the pressure at one place: 870 to 1084 hPa are on record at sea
+// level (from memory), and more than usualShare over the standard is seldom.
+const (
+	leastShare, mostShare = 870 / 1013.25, 1084 / 1013.25
+	usualShare            = 1.03
+)
+
+// Against holds the air that was told of a pad against the one told before. It returns an
+// error where no weather lies between the two, and a doubt where it seldom does: most
+// often a pressure that was reduced to sea level, which counts as air that is not there.
+func Against(told, before card.Air) (doubt string, err error) {
+	if !told.Told || !before.Told {
+		return "", nil
+	}
+	share, least, most := Pressure(told)/Pressure(before), leastShare, mostShare
+	if told.Pressure == 0 && before.Pressure == 0 {
+		least, most = 1/usualShare, usualShare // two elevations: weather is in neither
+	}
+	hPa := func(a card.Air) string { return rules.Format(math.Round(Pressure(a)/100)*100, "hPa") }
+	switch says := fmt.Sprintf("%s was declared, and the card's air has %s", hPa(told), hPa(before)); {
+	case share > most || share < least:
+		return "", fmt.Errorf("%s; no weather lies between: declare the pressure at the pad, not reduced to sea level, or its elevation, or mend air on the card", says)
+	case share > usualShare:
+		return says + ": if that was reduced to sea level, it is not the pressure at the pad, and lift errs high", nil
+	}
+	return "", nil
+}

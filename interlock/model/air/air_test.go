@@ -3,6 +3,7 @@ package air
 import (
 	"fmt"
 	"math"
+	"strings"
 	"testing"
 
 	"downhaul/rules/card"
@@ -50,5 +51,40 @@ func TestDryDensityErrsHigh(t *testing.T) {
 	// (steam tables, from memory).
 	if share := 0.378 * 4247 / 101325; share > 0.016 || share < 0.015 {
 		t.Errorf("saturated air at 30 °C is %.2f %% lighter", 100*share)
+	}
+}
+
+// A pressure that is told reduced to sea level, as forecasts and aerodromes tell it, is
+// too high for a pad on a hill, and would count as so much lift. Standard pressures as the
+// ICAO atmosphere has them: 977.73 hPa at 300 m, 954.61 at 500, 898.76 at 1000, 701.2 at
+// 3000. Weather: from 870 to 1084 hPa at sea level are the extremes on record (from memory).
+func TestAirThatCannotBeOfThisPad(t *testing.T) {
+	for _, c := range []struct{ before, told, says string }{
+		{"20 °C, 1000 m", "22 °C, 1013 hPa", "refused"}, {"20 °C, 3000 m", "22 °C, 1000 hPa", "refused"}, {"20 °C, 700 hPa", "22 °C, 1000 hPa", "refused"},
+		{"20 °C, 300 m", "22 °C, 820 hPa", "refused"}, {"20 °C, 300 m", "22 °C, 1500 m", "refused"}, {"20 °C, 990 hPa", "22 °C, 1500 m", "refused"},
+		{"20 °C, 500 m", "22 °C, 1013 hPa", "doubted"}, {"20 °C, 300 m", "22 °C, 1013 hPa", "doubted"},
+		{"20 °C, 0 m", "22 °C, 980 hPa", ""}, {"20 °C, 300 m", "22 °C, 960 hPa", ""}, {"20 °C, 1000 m", "35 °C, 890 hPa", ""}, {"20 °C, 985 hPa", "-5 °C, 1002 hPa", ""}, {"20 °C, 3000 m", "22 °C, 704 hPa", ""},
+	} {
+		before, err := card.ParseAir(c.before)
+		told, wrong := card.ParseAir(c.told)
+		if err != nil || wrong != nil {
+			t.Fatal(err, wrong)
+		}
+		doubt, err := Against(told, before)
+		got := ""
+		switch {
+		case err != nil && strings.Contains(err.Error(), "not reduced to sea level"):
+			got = "refused"
+		case strings.Contains(doubt, "reduced to sea level"):
+			got = "doubted"
+		case err != nil || doubt != "":
+			got = "other words"
+		}
+		if got != c.says {
+			t.Errorf("%s after %s: want %q, got %v, %q", c.told, c.before, c.says, err, doubt)
+		}
+	}
+	if doubt, err := Against(card.Air{Celsius: 20, Pressure: 101325, Told: true}, card.Air{}); doubt != "" || err != nil {
+		t.Errorf("against nothing told: %q, %v", doubt, err)
 	}
 }

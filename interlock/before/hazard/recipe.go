@@ -48,10 +48,14 @@ func wantsOf(c *card.Card) (says []string) {
 			if has := thrust/(mass(s)*Gravity) - 1; thrust > 0 && has < need {
 				miss("full static thrust is %.0f %% over its weight, and %.0f %% are required", math.Floor(100*has), 100*need)
 			}
+			asks := ""
+			if !s.Shown.HasReserve {
+				asks = " Its start asks for none: reserve does not stand there."
+			}
 			if len(missing) > 0 {
-				says = append(says, fmt.Sprintf("Step %q gets no go by this card: %s.", s.Name, strings.Join(missing, "; ")))
+				says = append(says, fmt.Sprintf("Step %q gets no go by this card: %s.%s", s.Name, strings.Join(missing, "; "), asks))
 			} else {
-				says = append(says, fmt.Sprintf("Step %q gets a go only after %s.", s.Name, flights(s)))
+				says = append(says, fmt.Sprintf("Step %q gets a go only after %s.%s", s.Name, flights(s), asks))
 			}
 		}
 		before = append(before, s)

@@ -23,6 +23,12 @@ func TestCardSaysWhatAGoWants(t *testing.T) {
 		if got := strings.Join(says, "\n"); !strings.Contains(got, c.want) {
 			t.Errorf("%+v: got\n%s", c, got)
 		}
+		// Whose start asks for a go is said, so that nobody flies for one in vain, and nobody
+		// takes a step that asks for none for held back.
+		asks := strings.Contains(c.more, "reserve")
+		if none := strings.Count(strings.Join(says, "\n"), "Its start asks for none"); none != map[bool]int{false: 2, true: 1}[asks] {
+			t.Errorf("%+v: %d of two steps are told to ask for no go", c, none)
+		}
 		// The first step after one flight never has two ballasts behind it.
 		if got := strings.Join(says, "\n"); !strings.Contains(got, `Step "two" gets no go by this card`) {
 			t.Errorf("%+v: step two: got\n%s", c, got)

@@ -1,10 +1,12 @@
 package main
 
 import (
+	"context"
 	"fmt"
 	"io"
 	"strconv"
 	"strings"
+	"time"
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock/pad"
@@ -18,9 +20,10 @@ type boardCmd struct {
 	Pad    string `placeholder:"FILE" xor:"where" required:"" help:"Pad file of the rehearsal, which names the socket."`
 	Socket string `placeholder:"PATH" xor:"where" required:"" help:"Socket of the virtual board."`
 
+	Screen  boardScreen  `cmd:"" default:"1" help:"One screen with every line and a key for each act (the default)."`
 	Show    boardShow    `cmd:"" help:"Show inputs, outputs and the kill chain."`
-	Press   boardPress   `cmd:"" help:"Press a button, or push the emergency stop (estop)."`
-	Release boardRelease `cmd:"" help:"Let a button go, or free the emergency stop."`
+	Press   boardPress   `cmd:"" help:"Press a button and let it go, hold hold-to-run, or push the emergency stop (estop)."`
+	Release boardRelease `cmd:"" help:"Let go of what was held, or free the emergency stop."`
 	Open    boardOpen    `cmd:"" help:"Open a contact, such as the gate."`
 	Close   boardClose   `cmd:"" help:"Close a contact again."`
 	Turn    boardTurn    `cmd:"" help:"Turn the anemometer at so many pulses a second."`
@@ -30,8 +33,9 @@ type boardCmd struct {
 }
 
 func (boardCmd) Help() string {
-	return "The virtual board is a rehearsal and has no safety function. A real board has no such socket: its " +
-		"buttons are pressed by hand."
+	return "Without another word, one screen: every line with its level and age, what a start waits for, and a key for each act. " +
+		"The virtual board is a rehearsal and has no safety function. A real board has no such socket: its " +
+		"buttons are pressed by hand. " + faultsKnown()
 }
 
 // dial connects to the board's socket.
@@ -72,7 +76,11 @@ type named struct {
 }
 
 type (
-	boardPress   struct{ named }
+	boardPress struct {
+		named
+		For  time.Duration `default:"700ms" placeholder:"TIME" help:"How long (${default})."`
+		Keep bool          `help:"Do not let it go: release does."`
+	}
 	boardRelease struct{ named }
 	boardOpen    struct{ named }
 	boardClose   struct{ named }
@@ -89,8 +97,31 @@ type (
 	}
 )
 
-func (a *boardPress) Run(b *boardCmd) error {
-	return b.do(func(c *virtual.Client) error { return c.Press(a.Name) })
+// longestPress bounds --for: longer, it is kept.
+const longestPress = 10 * time.Minute
+
+// stays reports whether what is pressed stays so by itself: an emergency stop latches,
+// and hold-to-run is held for a whole run.
+func stays(name string) bool { return name == "hold" || strings.HasPrefix(name, "estop") }
+
+func (a *boardPress) Run(ctx context.Context, b *boardCmd, s *streams) error {
+	if a.For <= 0 || a.For > longestPress {
+		return hint(fmt.Errorf("press: --for must be more than 0 and at most %v (got %v)", longestPress, a.For), "--keep does not let it go")
+	}
+	return b.do(func(c *virtual.Client) error {
+		if err := c.Press(a.Name); err != nil {
+			return err
+		}
+		if a.Keep || stays(a.Name) {
+			fmt.Fprintf(s.out, "%s stays %s; downhaul board release %s lets it go\n", a.Name, pick(a.Name == "hold", "held", "pressed"), a.Name)
+			return nil
+		}
+		select {
+		case <-ctx.Done():
+		case <-time.After(a.For):
+		}
+		return c.Release(a.Name)
+	})
 }
 
 func (a *boardRelease) Run(b *boardCmd) error {
@@ -108,6 +139,19 @@ func (a *boardClose) Run(b *boardCmd) error {
 func (a *boardBreak) Run(b *boardCmd) error {
 	return b.do(func(c *virtual.Client) error { return c.Break(a.Name) })
 }
+
+// faultsKnown names the faults, for the help of break and mend.
+func faultsKnown() string {
+	text := "Faults:"
+	for _, f := range virtual.KnownFaults() {
+		text += fmt.Sprintf(" %s (%s);", f.Name, f.Says)
+	}
+	return text + " and the name of any input, whose wire it is."
+}
+
+func (boardBreak) Help() string { return faultsKnown() }
+
+func (boardMend) Help() string { return faultsKnown() }
 
 func (a *boardMend) Run(b *boardCmd) error {
 	return b.do(func(c *virtual.Client) error { return c.Mend(a.Name) })

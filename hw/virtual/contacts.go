@@ -3,6 +3,7 @@ package virtual
 import (
 	"fmt"
 	"strings"
+	"time"
 
 	"downhaul/hw"
 )
@@ -46,6 +47,9 @@ type contact struct {
 	opens  bool // a button whose contact opens when pressed
 	low    bool // a closed contact pulls the line low
 	broken bool // the wire to the input is broken
+	// What the line was when it was last looked at, and since when; known after the first look.
+	was, known bool
+	since      time.Duration
 }
 
 // high is the electrical level of the line, given whether its circuit is

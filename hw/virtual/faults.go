@@ -76,6 +76,14 @@ func FaultNames() []string {
 	return names
 }
 
+// KnownFaults are the faults of FaultNames with what each is.
+func KnownFaults() (rows []FaultRow) {
+	for i := range boardFaults {
+		rows = append(rows, FaultRow{boardFaults[i].name, boardFaults[i].says})
+	}
+	return rows
+}
+
 // Break brings a fault in: one of FaultNames, or the name of an input, whose
 // wire it breaks.
 func (v *Board) Break(name string) error { return v.setFault("break", name, true) }

@@ -40,6 +40,9 @@ type InputState struct {
 	// Wired: the contact is wired to an input of the guard. An emergency stop
 	// that is not still stands in the coil's supply.
 	Wired bool `json:"wired"`
+	// Since is when the level last changed, as far as it was looked at; the board's
+	// opening where it never did.
+	Since float64 `json:"since_s"`
 }
 
 // OutputState is one output line.
@@ -143,7 +146,7 @@ func (v *Board) inputState(i int) InputState {
 		row.WireBroken = v.rotor.broken
 		is = v.rotor.closed
 	}
-	row.Says = c.says(is)
+	row.Says, row.Since = c.says(is), c.since.Seconds()
 	return row
 }
 

@@ -156,6 +156,12 @@ func (v *Board) advance(now time.Duration) {
 	}
 	v.at = max(v.at, now)
 	v.chain.Advance(v.at)
+	for i := range v.contacts[:v.wired] {
+		c := &v.contacts[i]
+		if is := c.high(v.circuit(c)); !c.known || is != c.was {
+			c.was, c.since, c.known = is, v.at, true
+		}
+	}
 }
 
 // note puts what changed in the chain at v.at into the trace.

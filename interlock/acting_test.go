@@ -215,3 +215,26 @@ func TestImplausibleIsMissingOnBothSides(t *testing.T) {
 		}
 	}
 }
+
+// A ready guard whose hold-to-run is let go shows it: the start that comes is refused.
+func TestReadyShowsWhetherHoldToRunIsHeld(t *testing.T) {
+	r := newRig(t, exploreEnvelope, func(s *Site) { s.Fitted[Hold] = true })
+	r.set(rules.Tension, 500, rules.Good)
+	r.set(rules.ESCFailures, 0, rules.Good)
+	r.run(100 * time.Millisecond)
+	r.press(Reset, 300*time.Millisecond)
+	r.run(11 * time.Second)
+	var v View
+	if r.e.View(&v); v.State != Ready || !v.Unheld {
+		t.Errorf("%v, unheld %v: want ready, not held: %+v", v.State, v.Unheld, v.Unmet)
+	}
+	r.press(Start, 200*time.Millisecond)
+	if r.e.View(&v); v.State != Ready {
+		t.Errorf("a start without it: %v", v.State)
+	}
+	r.lines[Hold] = true
+	r.run(100 * time.Millisecond)
+	if r.e.View(&v); v.Unheld {
+		t.Error("held, and shown as not held")
+	}
+}

@@ -29,6 +29,8 @@ type View struct {
 	Hushed bool
 	// ResetBar is what stands against a reset now, NoReason for nothing.
 	ResetBar Reason
+	// Unheld reports whether hold-to-run is fitted and not held: a start is refused.
+	Unheld bool
 	// Flash is the instant of the last flash of the lamp, FlashState the state
 	// that it marked; Never if there was none.
 	Flash      time.Duration
@@ -75,7 +77,7 @@ func (e *Engine) View(dst *View) {
 		KeepOut:   e.latch.closed || e.armed || e.site.Duty == Guard && !e.latch.still(e.now),
 		WindTurns: !e.latch.runs(timerPowerRemains) && e.rotorTurns(e.now, e.site.StillRotor) && e.windTurns(e.now),
 		ResetDone: e.latch.resetDone, Grace: e.latch.timers[timerGrace], Closing: rules.Never,
-		Hushed: e.latch.hushed(), ResetBar: e.latch.resetBar(e.now), Flash: e.latch.flash, FlashState: e.latch.flashState,
+		Hushed: e.latch.hushed(), ResetBar: e.latch.resetBar(e.now), Unheld: !e.latch.onIfFitted(Hold), Flash: e.latch.flash, FlashState: e.latch.flashState,
 		First: e.latch.first, Trips: e.latch.trips, Kept: e.latch.kept, Standing: e.latch.standing,
 	}
 	if e.latch.state == Closing {

@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/records/session"
 )
 
@@ -29,7 +30,7 @@ func days(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	dir := ts.MkAbs(args[0])
 	ts.Check(os.MkdirAll(dir, 0o755))
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	ts.Check(err)
 	ts.Check(hoverFiles(dir, link))
 	for i, kg := range args[1:] {

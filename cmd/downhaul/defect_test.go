@@ -10,13 +10,14 @@ import (
 	"time"
 	"unicode/utf8"
 
+	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/records/ledger"
 )
 
 // The list says each thing once, what is to be done last, and fits the screen.
 func TestDefectListIsClear(t *testing.T) {
 	dir := t.TempDir()
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	must(t, err)
 	_, err = writeDemoFiles(dir, link)
 	must(t, err)

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"net"
 	"net/netip"
 	"os"
 	"path/filepath"
@@ -21,6 +20,7 @@ import (
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/triplog"
 	"downhaul/interlock/records/triplog/inspect"
@@ -66,7 +66,7 @@ func (c *demoCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	if err != nil {
 		return err
 	}
@@ -101,16 +101,6 @@ func (c *demoCmd) folder() (string, error) {
 		return "", hint(fmt.Errorf("demo: %w", err), "--out names a folder that is not there yet; nothing is overwritten")
 	}
 	return dir, nil
-}
-
-// freePort finds a UDP port on loopback that is free now.
-func freePort() (netip.AddrPort, error) {
-	c, err := net.ListenUDP("udp", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
-	if err != nil {
-		return netip.AddrPort{}, fmt.Errorf("demo: find a free port: %w", err)
-	}
-	defer c.Close()
-	return c.LocalAddr().(*net.UDPAddr).AddrPort(), nil
 }
 
 func writeDemoFiles(dir string, link netip.AddrPort) (guard.Files, error) {
@@ -180,7 +170,7 @@ func stopWords(s rules.Stop) string {
 func (d *demo) run(ctx context.Context, fast bool) error {
 	var clock time.Duration
 	begun := time.Now()
-	desk := &deskClock{real: func() time.Duration { return time.Since(begun) }}
+	desk := &rehearsal.DeskClock{Real: func() time.Duration { return time.Since(begun) }}
 	opts := guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 64 << 20, Watch: d.watch, Now: desk.Now, Alive: desk}
 	if fast {
 		opts.Stepped, opts.Now, opts.Alive = true, func() time.Duration { return clock }, nil
@@ -217,7 +207,7 @@ func (d *demo) run(ctx context.Context, fast bool) error {
 	failed := make(chan error, 1)
 	go func() { failed <- g.Run(guarding) }()
 	err = runLive(s, g, desk, ctx.Done(), failed)
-	if waited, longest := desk.waits(); waited > time.Second {
+	if waited, longest := desk.Waits(); waited > time.Second {
 		d.waited = fmt.Sprintf("This computer was busy: the demo's clock waited for it for %.1f s in all, %.1f s at once.", waited.Seconds(), longest.Seconds())
 	}
 	d.trace, _ = s.board.Trace()

@@ -12,6 +12,7 @@ import (
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/model/rehearsal"
 )
 
 // stageEvery is the spacing of the stage's turns: craft, sensors, contactor
@@ -153,7 +154,7 @@ func runStepped(s *stage, g *guard.Guard, clock *time.Duration) error {
 }
 
 // runLive runs the demo in real time beside a guard that runs by itself.
-func runLive(s *stage, g *guard.Guard, clock *deskClock, stop <-chan struct{}, failed <-chan error) error {
+func runLive(s *stage, g *guard.Guard, clock *rehearsal.DeskClock, stop <-chan struct{}, failed <-chan error) error {
 	tick := time.NewTicker(stageEvery)
 	defer tick.Stop()
 	for !s.crew.done() {
@@ -164,7 +165,7 @@ func runLive(s *stage, g *guard.Guard, clock *deskClock, stop <-chan struct{}, f
 		case err := <-failed:
 			return fmt.Errorf("demo: the guard ended: %w", err)
 		}
-		clock.on()
+		clock.On()
 		if err := s.turn(g.Now()); err != nil {
 			return err
 		}

@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
+	"downhaul/interlock/model/rehearsal"
 	"downhaul/rules"
 )
 
@@ -22,7 +23,7 @@ import (
 func TestDeskClock_WaitsForTheComputer(t *testing.T) {
 	const ms = time.Millisecond
 	var real time.Duration
-	c := &deskClock{real: func() time.Duration { return real }}
+	c := &rehearsal.DeskClock{Real: func() time.Duration { return real }}
 	shows := func(want time.Duration, when string) {
 		t.Helper()
 		if got := c.Now(); got != want {
@@ -32,18 +33,18 @@ func TestDeskClock_WaitsForTheComputer(t *testing.T) {
 	c.Turned(0)
 	real = 5 * ms
 	shows(5*ms, "by itself")
-	c.on()
+	c.On()
 	shows(5*ms, "when it goes on")
 	real = 3 * time.Second
 	shows(25*ms, "with everything held up")
-	c.on()
+	c.On()
 	shows(25*ms, "while the loop has not turned")
 	c.Turned(0)
-	c.on()
+	c.On()
 	shows(25*ms, "when both are back")
 	real += 5 * ms
 	shows(30*ms, "from there")
-	if all, longest := c.waits(); longest < 2900*ms || all != longest {
+	if all, longest := c.Waits(); longest < 2900*ms || all != longest {
 		t.Errorf("it waited %v in all, %v at once", all, longest)
 	}
 }
@@ -106,7 +107,7 @@ func TestDemo_BearsABusyComputer(t *testing.T) {
 // story does not know, and returns what was told and the error.
 func whatFollows(t *testing.T, act func(s *stage) error) (told, says string) {
 	t.Helper()
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	must(t, err)
 	dir := t.TempDir()
 	files, err := writeDemoFiles(dir, link)

@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock/day/answers/ask"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
+	"downhaul/interlock/model/rehearsal"
 )
 
 // files DIR writes the three files of the demo into a new folder, with a link
@@ -24,7 +25,7 @@ func demoFilesTo(ts *testscript.TestScript, neg bool, args []string) {
 	dir := ts.MkAbs(args[0])
 	ts.Check(os.Mkdir(dir, 0o755))
 	var link netip.AddrPort
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	ts.Check(err)
 	_, err = writeDemoFiles(dir, link)
 	ts.Check(err)

@@ -13,6 +13,7 @@ import (
 
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
+	"downhaul/interlock/model/rehearsal"
 )
 
 // A reader that had enough (report | head) loses no file, and the exit code is
@@ -103,7 +104,7 @@ func (f writing) Write(b []byte) (int, error) { f(b); return len(b), nil }
 // What goes on until it is stopped ends when nobody reads it any more.
 func TestStatusWatch_EndsWithItsReader(t *testing.T) {
 	dir := t.TempDir()
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	must(t, err)
 	files, err := writeDemoFiles(dir, link)
 	must(t, err)

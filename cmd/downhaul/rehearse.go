@@ -32,15 +32,15 @@ type rehearseCmd struct {
 
 func (rehearseCmd) Help() string {
 	return "Flies the modelled craft of these files (mass, motors, thrust, cells, tether from card and limits, link and sensors from the pad) " +
-		"against the guard on a virtual board; its rotors obey the contactor. What the files do not say is asked for, or printed with what " +
+		"against the guard on a virtual board; its rotors obey the contactor. You press the buttons (downhaul board, in a second terminal) and the model's pilot flies the scenario; --auto plays the crew too, without waiting. What the files do not say is asked for, or printed with what " +
 		"is taken instead. Everything it writes is marked as a rehearsal and lies in a folder of its own, so that nothing of it counts on card, forecast or hours: copy none of it among a pad's sessions. " +
 		"Mishaps that ship: " + strings.Join(rehearsal.Names(), ", ") + "."
 }
 
 func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 	switch {
-	case !c.Auto && !c.All:
-		return hint(errors.New("rehearse: nobody is asked to press buttons yet"), "--auto plays the crew as well; --all flies every mishap")
+	case !c.Auto && !c.All && (c.JSON || len(c.Scenario) > 1):
+		return hint(errors.New("rehearse: you press the buttons, of one scenario at a time, and its timeline is for people"), "--auto plays the crew as well; --all flies every mishap")
 	case c.All && len(c.Scenario) > 0:
 		return hint(errors.New("rehearse: --all flies the mishaps that ship, and no other scenario"), "leave out --all, or the scenarios")
 	}
@@ -68,6 +68,9 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 	}
 	if len(c.Scenario) == 0 {
 		c.Scenario = []string{rehearsal.Calm}
+	}
+	if !c.Auto {
+		return c.live(ctx, s, set, dir, thrown)
 	}
 	var results []*rehearsal.Result
 	for i, name := range c.Scenario {
@@ -109,20 +112,7 @@ func (c *rehearseCmd) folder() (dir string, thrown bool, err error) {
 
 // fly flies one scenario in a folder of its own.
 func (c *rehearseCmd) fly(set *rehearsal.Setup, name, dir string) (*rehearsal.Result, error) {
-	var scenario *craftmodel.Scenario
-	var err error
-	if slices.Contains(rehearsal.Names(), name) {
-		scenario, err = set.Shipped(name)
-	} else {
-		var text []byte
-		if text, err = plain.Read(name, plain.Setup); err != nil {
-			if errors.Is(err, os.ErrNotExist) && !strings.ContainsAny(name, "/.") {
-				err = hint(err, "no mishap that ships is called so either; downhaul rehearse --help names them")
-			}
-			return nil, err
-		}
-		scenario, err = set.Read(name, string(text))
-	}
+	scenario, err := scenarioOf(set, name)
 	if err != nil {
 		return nil, err
 	}
@@ -131,6 +121,21 @@ func (c *rehearseCmd) fly(set *rehearsal.Setup, name, dir string) (*rehearsal.Re
 		return nil, err
 	}
 	return own.Fly(strings.TrimSuffix(filepath.Base(name), ".txt"), scenario)
+}
+
+// scenarioOf reads a mishap that ships, or a file.
+func scenarioOf(set *rehearsal.Setup, name string) (*craftmodel.Scenario, error) {
+	if slices.Contains(rehearsal.Names(), name) {
+		return set.Shipped(name)
+	}
+	text, err := plain.Read(name, plain.Setup)
+	if err != nil {
+		if errors.Is(err, os.ErrNotExist) && !strings.ContainsAny(name, "/.") {
+			err = hint(err, "no mishap that ships is called so either; downhaul rehearse --help names them")
+		}
+		return nil, err
+	}
+	return set.Read(name, string(text))
 }
 
 const rehearsedMark = "A rehearsal: the craft is a model, and nothing here counts on card, forecast or hours."

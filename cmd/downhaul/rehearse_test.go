@@ -9,13 +9,15 @@ import (
 	"strings"
 	"testing"
 	"unicode/utf8"
+
+	"downhaul/interlock/model/rehearsal"
 )
 
 // rehearse runs the command on the demo's files.
 func rehearse(t *testing.T, args ...string) (code int, out, trouble string) {
 	t.Helper()
 	dir := t.TempDir()
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -65,7 +67,7 @@ func TestRehearseRefuses(t *testing.T) {
 		args []string
 		want string
 	}{
-		{nil, "--auto plays the crew"},
+		{[]string{"--json"}, "--auto plays the crew"},
 		{[]string{"--all", "x"}, "--all flies the mishaps that ship"},
 		{[]string{"--auto", "gremlins"}, "downhaul rehearse --help names them"},
 		{[]string{"--auto", bad}, `bad.txt:1: no such fault (got "gremlins")`},

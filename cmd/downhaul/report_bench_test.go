@@ -10,6 +10,7 @@ import (
 
 	"downhaul/interlock/after/report"
 	"downhaul/interlock/day/guard"
+	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/session"
 )
@@ -19,7 +20,7 @@ import (
 // recording's reader over the same bytes.
 func BenchmarkReport(b *testing.B) {
 	dir := b.TempDir()
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	if err != nil {
 		b.Fatal(err)
 	}

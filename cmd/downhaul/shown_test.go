@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
+	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/records/session"
 )
 
@@ -19,7 +20,7 @@ import (
 // and again after a flight that the report leaves out.
 func TestReportLetsTheNextStepStart(t *testing.T) {
 	dir := t.TempDir()
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	if err != nil {
 		t.Fatal(err)
 	}

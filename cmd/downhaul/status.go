@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/ask"
+	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/plain"
 )
@@ -56,6 +57,8 @@ func (g *guardAt) ask(r answers.Request) (answers.Reply, error) {
 type statusCmd struct {
 	guardAt
 	Watch bool          `help:"Show it again and again."`
+	Until string        `enum:"blocked,ready,closing,live,lowering,tripped,fault," default:"" placeholder:"STATE" help:"Wait until the guard is in that state (such as ready), saying what it waits for; exit code 1 after --for."`
+	For   time.Duration `default:"2m" placeholder:"TIME" help:"How long --until waits (${default})."`
 	Every time.Duration `hidden:"" default:"500ms"`
 	JSON  bool          `help:"Print one JSON object (with --watch, one a line)."`
 }
@@ -64,7 +67,38 @@ func (statusCmd) Help() string {
 	return "Shows what the running guard sees: its state, why it is not ready, each rule against its limit, and what this set-up cannot see. It changes nothing."
 }
 
+// until waits for a state, and says each time that something else holds it back.
+func (c *statusCmd) until(ctx context.Context, s *streams) error {
+	said := ""
+	for began := time.Now(); ; {
+		reply, err := c.ask(answers.Request{Do: "status"})
+		if err != nil || reply.Status == nil {
+			return fmt.Errorf("status: %w", err)
+		}
+		st := reply.Status
+		if st.State == c.Until {
+			wrap(s.out, "", "  ", st.Sentence)
+			return nil
+		}
+		if now := rehearsal.WaitsFor(*st); now != said {
+			said = now
+			wrap(s.out, st.State+", waits ", "  ", now)
+		}
+		if time.Since(began) > c.For {
+			return errFound
+		}
+		select {
+		case <-ctx.Done():
+			return nil
+		case <-time.After(100 * time.Millisecond):
+		}
+	}
+}
+
 func (c *statusCmd) Run(ctx context.Context, s *streams) error {
+	if c.Until != "" {
+		return c.until(ctx, s)
+	}
 	for shown := false; ; shown = true {
 		reply, err := c.ask(answers.Request{Do: "status"})
 		if err != nil {

@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/records/session"
 )
 
@@ -31,7 +32,7 @@ func must(t *testing.T, err error) {
 // status while the fault stands. What is given more goes behind the envelope.
 func welded(t *testing.T, more string) (folder string, told answers.Status) {
 	t.Helper()
-	link, err := freePort()
+	link, err := rehearsal.FreePort()
 	must(t, err)
 	dir := t.TempDir()
 	_, err = writeDemoFiles(dir, link)

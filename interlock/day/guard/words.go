@@ -126,7 +126,10 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 		resetNext(v, say)
 		return out
 	case interlock.Ready:
-		say("Look round: nobody inside, everybody warned. Then press start.")
+		if v.Unheld {
+			say("Hold-to-run is not held, and without it no start is taken.")
+		}
+		say("Look round: nobody inside, everybody warned. Then %spress start.", map[bool]string{true: "hold it down and "}[v.Unheld])
 		return out
 	case interlock.Closing:
 		say("Stand clear. Press end to break off.")

@@ -52,6 +52,19 @@ func TestEveryStateIsSaid(t *testing.T) {
 	}
 }
 
+// A start without hold-to-run is refused: what a start waits for names it.
+func TestReadyAsksForHoldToRun(t *testing.T) {
+	r := newRig(t)
+	var v interlock.View
+	r.eng.View(&v)
+	v.Duty, v.State = interlock.Guard, interlock.Ready
+	for _, v.Unheld = range []bool{true, false} {
+		if do := strings.Join(DoNow(&v, r.env), " "); strings.Contains(do, "Hold-to-run is not held") != v.Unheld || !strings.Contains(do, "press start") {
+			t.Errorf("unheld %v: %q", v.Unheld, do)
+		}
+	}
+}
+
 // Rotors that the wind turns keep people out with the true reason.
 func TestTheWindIsSaid(t *testing.T) {
 	r := newRig(t)

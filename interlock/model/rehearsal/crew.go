@@ -78,9 +78,7 @@ func (c *crew) pilot(now time.Duration, state string) {
 // day is the crew's part up to the start.
 func (c *crew) day() {
 	f := c.flight
-	after := func(d time.Duration) func(time.Duration, answers.Status) bool {
-		return func(now time.Duration, _ answers.Status) bool { return now-c.since >= d }
-	}
+	after := c.after
 	state := func(want string) func(time.Duration, answers.Status) bool {
 		return func(_ time.Duration, s answers.Status) bool { return s.State == want }
 	}
@@ -124,24 +122,39 @@ func (c *crew) day() {
 	if f.scenario.From != "hover" {
 		return
 	}
-	hover := f.setup.Craft.Hover
-	order := func(says string, e craftmodel.Event) {
-		add(after(2*moment), "a moment", says, func() error { return f.craft.Do(e) })
+	c.scenes = append(c.scenes, c.climb(f.setup.Craft.Hover)...)
+}
+
+// after waits for so long behind the last scene.
+func (c *crew) after(d time.Duration) func(time.Duration, answers.Status) bool {
+	return func(now time.Duration, _ answers.Status) bool { return now-c.since >= d }
+}
+
+// climb is the pilot's part up to the hover, where the scenario begins.
+func (c *crew) climb(hover float64) []scene {
+	f := c.flight
+	order := func(says string, e craftmodel.Event) scene {
+		return scene{c.after(2 * moment), "a moment", func(now time.Duration) error {
+			f.say(now, "crew", says)
+			return f.craft.Do(e)
+		}}
 	}
-	order("Arm.", craftmodel.Event{Act: craftmodel.Arm})
-	order("Climb to the hover.", craftmodel.Event{Act: craftmodel.ClimbTo, Value: hover})
-	add(func(now time.Duration, s answers.Status) bool {
-		t := f.craft.Truth()
-		return t.Height > 0.9*hover && math.Abs(t.Climb) < 0.25 && now-c.since > 3*time.Second || s.State != "live"
-	}, "the hover", "", func() error {
-		f.zero, f.began = f.now, true
-		if s := f.guard.Status(); s.State != "live" {
-			c.gaveUp = "the hover; the guard is " + s.State + ": " + s.FirstCause
+	return []scene{
+		order("Arm.", craftmodel.Event{Act: craftmodel.Arm}),
+		order("Climb to the hover.", craftmodel.Event{Act: craftmodel.ClimbTo, Value: hover}),
+		{func(now time.Duration, s answers.Status) bool {
+			t := f.craft.Truth()
+			return t.Height > 0.9*hover && math.Abs(t.Climb) < 0.25 && now-c.since > 3*time.Second || s.State != "live"
+		}, "the hover", func(now time.Duration) error {
+			f.zero, f.began = now, true
+			if s := f.guard.Status(); s.State != "live" {
+				c.gaveUp = "the hover; the guard is " + s.State + ": " + s.FirstCause
+				return nil
+			}
+			f.say(now, "craft", "Hovers.")
 			return nil
-		}
-		f.say(f.now, "craft", "Hovers.")
-		return nil
-	})
+		}},
+	}
 }
 
 // declare tells the guard what only the crew knows, as the test card asks.

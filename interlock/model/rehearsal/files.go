@@ -3,6 +3,7 @@ package rehearsal
 import (
 	"bytes"
 	"fmt"
+	"net/netip"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -34,13 +35,28 @@ type Setup struct {
 	step     string
 	stands   time.Duration // how long the rotors are taken to run after the opening
 	proven   bool
-	held     *float64 // the hover's height where a trial sets it, m
+	held     *float64       // the hover's height where a trial sets it, m
+	live     netip.AddrPort // where a live guard listens; not valid in a stepped one
 }
 
 // Prepare checks the files and makes those of the rehearsal, whose sessions go to
 // the folder dir. Where the step has limits of its own, and ownLimits is set, they
 // stand instead of the day's.
 func Prepare(files guard.Files, step, dir string, ownLimits bool) (*Setup, error) {
+	return prepare(files, step, dir, ownLimits, netip.AddrPort{})
+}
+
+// Live returns the set-up for a guard that runs by itself, with its sockets in the
+// folder and the craft heard at an address of this computer.
+func (s *Setup) Live(dir string, link netip.AddrPort) (*Setup, error) {
+	own, err := prepare(s.original, s.step, dir, false, link)
+	if err == nil {
+		own.Craft.Config.Seed = s.Craft.Config.Seed
+	}
+	return own, err
+}
+
+func prepare(files guard.Files, step, dir string, ownLimits bool, live netip.AddrPort) (*Setup, error) {
 	checked, faults := files.Check()
 	if len(faults) > 0 {
 		return nil, faults
@@ -56,9 +72,9 @@ func Prepare(files guard.Files, step, dir string, ownLimits bool) (*Setup, error
 			return nil, err
 		}
 		files.Envelope = guard.File{Name: name, Text: text}
-		return Prepare(files, step, dir, false)
+		return prepare(files, step, dir, false, live)
 	}
-	s := &Setup{Craft: craft, original: files, step: step}
+	s := &Setup{Craft: craft, original: files, step: step, live: live}
 	return s, s.make(checked, dir)
 }
 
@@ -121,6 +137,12 @@ func (s *Setup) pad(t map[string]any, dir string) {
 	board := table(t, "board")
 	board["kind"] = "virtual"
 	delete(board, "socket")
+	if s.live.IsValid() {
+		t["socket"], board["socket"] = filepath.Join(dir, "guard.sock"), filepath.Join(dir, "board.sock")
+		// As on a desk computer with other work; a real pad keeps 20 ms and 50 ms.
+		board["stale_after"] = "400 ms"
+		table(t, "watchdog")["longest_gap"] = "500 ms"
+	}
 	if s.Watched {
 		changed("the pad only watches; it is rehearsed as if it guarded, with every line of a virtual board")
 		delete(board, "lines")
@@ -167,6 +189,9 @@ func (s *Setup) pad(t map[string]any, dir string) {
 			delete(l, key)
 		}
 		l["kind"], l["address"] = "udp", fmt.Sprintf("127.0.0.1:%d", 40123+i)
+		if s.live.IsValid() && i == 0 {
+			l["address"] = s.live.String()
+		}
 	}
 	if len(links) > 1 {
 		changed("the craft is heard on the first link alone")

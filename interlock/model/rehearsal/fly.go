@@ -99,6 +99,8 @@ type flight struct {
 	hz, pull           float64
 	crewAt             time.Duration
 	link, from, second netip.AddrPort
+	send               func(from netip.AddrPort, bytes []byte) error
+	told               func(Line) // of a live rehearsal; nil without
 }
 
 // stageEvery is the spacing of the turns of craft, sensors, contactor and crew.
@@ -120,6 +122,34 @@ func (s *Setup) In(dir string) (*Setup, error) {
 
 // Fly flies a scenario with a stepped guard, without waiting.
 func (s *Setup) Fly(name string, scenario *craftmodel.Scenario) (*Result, error) {
+	f, err := s.flight(name, scenario)
+	if err != nil {
+		return nil, err
+	}
+	f.send = func(from netip.AddrPort, bytes []byte) error {
+		f.guard.Telemetry(intake.Chunk{From: from, To: f.link, Bytes: bytes})
+		return nil
+	}
+	f.guard, err = guard.Open(s.Files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 16 << 20, Watch: f.watch,
+		Stepped: true, Now: func() time.Duration { return f.clock }})
+	if err != nil {
+		return nil, err
+	}
+	f.board = f.guard.Board().(*virtual.Board)
+	f.result.Session = f.guard.Folder()
+	f.crew.day()
+	if s.Checked.Pad.Board.Line("gate").Fitted {
+		err = f.board.OpenContact("gate")
+	}
+	err = errors.Join(err, f.run())
+	f.ended = true
+	err = errors.Join(err, f.guard.Finish(f.clock))
+	f.conclude()
+	return f.result, err
+}
+
+// flight makes the craft and all that is noted of its flight.
+func (s *Setup) flight(name string, scenario *craftmodel.Scenario) (*flight, error) {
 	f := &flight{setup: s, scenario: scenario, result: &Result{Name: name, Title: scenario.Title, Expect: scenario.Expect}, mishapAt: -1, openSince: -1}
 	f.config = scenario.Configure(s.Craft.Config)
 	f.config.Events, f.config.Unpowered = nil, true
@@ -137,23 +167,8 @@ func (s *Setup) Fly(name string, scenario *craftmodel.Scenario) (*Result, error)
 	link := s.Checked.Pad.Links[0]
 	f.link = netip.MustParseAddrPort(link.Address)
 	f.from, f.second = netip.AddrPortFrom(f.link.Addr(), 40223), netip.AddrPortFrom(f.link.Addr(), 40323)
-	f.guard, err = guard.Open(s.Files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 16 << 20, Watch: f.watch,
-		Stepped: true, Now: func() time.Duration { return f.clock }})
-	if err != nil {
-		return nil, err
-	}
-	f.board = f.guard.Board().(*virtual.Board)
-	f.result.Session = f.guard.Folder()
 	f.crew = &crew{flight: f}
-	f.crew.day()
-	if s.Checked.Pad.Board.Line("gate").Fitted {
-		err = f.board.OpenContact("gate")
-	}
-	err = errors.Join(err, f.run())
-	f.ended = true
-	err = errors.Join(err, f.guard.Finish(f.clock))
-	f.conclude()
-	return f.result, err
+	return f, nil
 }
 
 func (f *flight) run() error {
@@ -188,16 +203,22 @@ func (f *flight) turn(now time.Duration) error {
 	f.craft.Advance(now)
 	f.frames = f.craft.Frames(f.frames[:0])
 	for _, d := range f.frames {
-		f.guard.Telemetry(intake.Chunk{From: f.from, To: f.link, Bytes: d.Bytes})
+		if err := f.send(f.from, d.Bytes); err != nil {
+			return err
+		}
 		if f.doubled {
-			f.guard.Telemetry(intake.Chunk{From: f.second, To: f.link, Bytes: d.Bytes})
+			if err := f.send(f.second, d.Bytes); err != nil {
+				return err
+			}
 		}
 	}
 	if f.stranger != nil {
 		f.stranger.Advance(now)
 		f.frames = f.stranger.Frames(f.frames[:0])
 		for _, d := range f.frames {
-			f.guard.Telemetry(intake.Chunk{From: f.second, To: f.link, Bytes: d.Bytes})
+			if err := f.send(f.second, d.Bytes); err != nil {
+				return err
+			}
 		}
 	}
 	if hz := f.craft.PulseHz(); f.setup.Checked.Pad.Wind.Fitted && math.Abs(hz-f.hz) > 0.05 {
@@ -347,7 +368,11 @@ func (f *flight) atPad(text string) error {
 }
 
 func (f *flight) say(at time.Duration, who, says string) {
-	f.result.Timeline = append(f.result.Timeline, Line{at, who, says})
+	line := Line{at, who, says}
+	f.result.Timeline = append(f.result.Timeline, line)
+	if f.told != nil {
+		f.told(line)
+	}
 }
 
 // watch hears what the guard decides, as it decides it.

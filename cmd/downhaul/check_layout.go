@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 
+	"downhaul/interlock/before/hazard"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -27,7 +28,7 @@ const middle = 0.02
 func motorRows(c *card.Card) (rows []motorRow) {
 	for _, p := range c.Motors.Places {
 		row := motorRow{Number: p.Number, Ahead: p.Ahead, Right: p.Right, Arm: p.Arm(), Spin: p.Spin}
-		if row.Arm > middle*c.Motors.LongestArm() {
+		if row.Arm > middle*hazard.LongestArm(&c.Motors) {
 			b := math.Mod(math.Atan2(p.Right, p.Ahead)+2*math.Pi, 2*math.Pi)
 			row.Bearing = &b
 		}
@@ -102,7 +103,7 @@ func sketch(c *card.Card) (lines []string) {
 		}
 		label := strconv.Itoa(p.Number)
 		for j := i + 1; j < len(m.Places); j++ {
-			if !taken[j] && m.Together(p, m.Places[j]) {
+			if !taken[j] && hazard.Together(m, p, m.Places[j]) {
 				taken[j], label = true, label+"/"+strconv.Itoa(m.Places[j].Number)
 			}
 		}

@@ -112,7 +112,7 @@ func (c *commissionCmd) tests() (only []prooftest.Test, err error) {
 	for _, key := range c.Only {
 		test, ok := prooftest.Named(key)
 		if !ok {
-			return nil, hint(fmt.Errorf("commission: no test is called %q", key), "there are %s", strings.Join(prooftest.Keys(), ", "))
+			return nil, hint(fmt.Errorf("commission: no test is called %q", key), "there are %s", strings.Join(testKeys(), ", "))
 		}
 		if !slices.Contains(only, test) {
 			only = append(only, test)
@@ -188,5 +188,15 @@ func (p *people) Ask(ctx context.Context, question, answers string) (string, err
 	case <-ctx.Done():
 		fmt.Fprintln(p.out)
 		return "", ctx.Err()
+	}
+}
+
+// testKeys are the keys of all proof tests.
+func testKeys() (keys []string) {
+	for t := prooftest.Test(0); ; t++ {
+		if _, ok := prooftest.Named(t.Key()); !ok {
+			return keys
+		}
+		keys = append(keys, t.Key())
 	}
 }

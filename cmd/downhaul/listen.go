@@ -239,7 +239,9 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 	s.version, s.signed = f.Version, f.Signed
 	if s.guard != nil {
 		e.inputs = s.guard.Append(e.inputs[:0], intake.Chunk{At: at, Source: intake.Telemetry, From: from, Bytes: f.Raw})
-		if n := s.guard.Counts().Links[0].Repeated; n > s.repeated {
+		var counts intake.Counts
+		s.guard.CountsTo(&counts)
+		if n := counts.Links[0].Repeated; n > s.repeated {
 			s.repeated = n
 			return // no sign of life and no value
 		}

@@ -221,7 +221,7 @@ func (f *findings) ask(fields *telemetry.Fields, any []rules.ChannelID, row chan
 		return // it is sent already; only the craft's own set-up can fill it
 	}
 	channel, _ := rules.Lookup(row.Channel)
-	sources := fields.Sources(channel.ID)
+	sources := fields.Sources[channel.ID]
 	if len(sources) == 0 {
 		return
 	}
@@ -236,7 +236,7 @@ func (f *findings) ask(fields *telemetry.Fields, any []rules.ChannelID, row chan
 	m := messageWanted{Message: names.Of(id), ID: id, Rate: row.Wanted, For: row.Channel}
 	var instead []string
 	for _, other := range any {
-		for _, source := range fields.Sources(other) {
+		for _, source := range fields.Sources[other] {
 			if name := names.Of(source); source != id && !slices.Contains(instead, name) {
 				instead = append(instead, name)
 			}

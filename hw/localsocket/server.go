@@ -45,10 +45,7 @@ type Config struct {
 }
 
 // Client is one client as its handler sees it.
-type Client struct {
-	conn net.Conn
-	done <-chan struct{}
-}
+type Client struct{ conn net.Conn }
 
 // Send writes one object as a line. An error means that the client is gone or
 // does not read.
@@ -61,9 +58,6 @@ func (c *Client) Send(what any) error {
 	_, err = c.conn.Write(append(text, '\n'))
 	return err
 }
-
-// Done is closed when the server closes.
-func (c *Client) Done() <-chan struct{} { return c.done }
 
 // Server is a socket that is being served.
 type Server struct {
@@ -171,7 +165,7 @@ func (s *Server) client(conn net.Conn) {
 		delete(s.clients, conn)
 		s.mu.Unlock()
 	}()
-	c := &Client{conn: conn, done: s.done}
+	c := &Client{conn}
 	in := bufio.NewReaderSize(conn, MostLine)
 	for {
 		conn.SetReadDeadline(time.Now().Add(idleWithin))

@@ -2,29 +2,12 @@ package card
 
 import "math"
 
-// samePlace is how near two motors stand at one place, as a share of the longest arm;
-// ours.
-const samePlace = 0.02
+// oneLine is how near a motor stands to a line, as a share of its length; ours.
+const oneLine = 0.02
 
 // Arm is how far the place is from the middle, m.
 func (p Place) Arm() float64 {
 	return math.Sqrt(float64(p.Ahead*p.Ahead) + float64(p.Right*p.Right))
-}
-
-// LongestArm is the arm of the motor that stands farthest out, m; 0 without
-// places.
-func (m *Motors) LongestArm() float64 {
-	most := 0.0
-	for _, p := range m.Places {
-		most = max(most, p.Arm())
-	}
-	return most
-}
-
-// Together reports whether two motors stand at one place, one above the other.
-func (m *Motors) Together(a, b Place) bool {
-	gap := Place{Ahead: a.Ahead - b.Ahead, Right: a.Right - b.Right}
-	return gap.Arm() <= float64(samePlace*m.LongestArm())
 }
 
 // HeardOutputs is how many outputs telemetry tells of: 16 of SERVO_OUTPUT_RAW
@@ -67,5 +50,5 @@ func (m *Motors) inLine() bool {
 	for _, p := range m.Places {
 		beside = max(beside, math.Abs(float64(way.Ahead*(p.Right-first.Right))-float64(way.Right*(p.Ahead-first.Ahead))))
 	}
-	return beside <= float64(float64(samePlace*way.Arm())*way.Arm())
+	return beside <= float64(float64(oneLine*way.Arm())*way.Arm())
 }

@@ -152,9 +152,32 @@ func (h *health) notes() []string {
 	return h.ahead
 }
 
-// ignoredWhy lists what the intake left out, with the reason. The longest list
-// of other senders is the intake's own.
-func ignoredWhy(counts intake.Counts, others []intake.Other) []Ignored {
+// mostOthers bounds the other senders that are told apart; more are only counted. Ours.
+const mostOthers = 32
+
+// other is a sender that is not the craft.
+type other struct {
+	system, component uint8
+	frames            uint64
+}
+
+// others are the first mostOthers of these, in the order in which they were heard.
+type others struct{ list []other }
+
+func (o *others) note(system, component uint8) {
+	for i := range o.list {
+		if e := &o.list[i]; e.system == system && e.component == component {
+			e.frames++
+			return
+		}
+	}
+	if len(o.list) < mostOthers {
+		o.list = append(o.list, other{system, component, 1})
+	}
+}
+
+// ignoredWhy lists what the intake left out, with the reason.
+func ignoredWhy(counts intake.Counts, others []other) []Ignored {
 	var all intake.LinkCounts
 	for _, l := range counts.Links {
 		all.Others += l.Others
@@ -170,25 +193,9 @@ func ignoredWhy(counts intake.Counts, others []intake.Other) []Ignored {
 		}
 	}
 	named := uint64(0)
-	type sender struct{ system, component uint8 }
-	var told []sender
 	for _, o := range others {
-		who, seen := sender{o.System, o.Component}, false
-		for _, t := range told {
-			seen = seen || t == who
-		}
-		if seen {
-			continue
-		}
-		told = append(told, who)
-		n := uint64(0)
-		for _, p := range others {
-			if p.System == o.System && p.Component == o.Component {
-				n += p.Frames
-			}
-		}
-		named += n
-		say(n, fmt.Sprintf("of another sender, %d.%d", o.System, o.Component))
+		named += o.frames
+		say(o.frames, fmt.Sprintf("of another sender, %d.%d", o.system, o.component))
 	}
 	say(all.Others-min(named, all.Others), "of other senders")
 	say(all.WrongAddress, "under the craft's identity from another address")

@@ -28,6 +28,7 @@ type pass struct {
 	in       *intake.Intake
 	lanes    []*lane
 	health   health
+	others   others
 	tick     func() error
 	trace    *Trace
 	look     func(c *intake.Chunk, inputs []interlock.Input)
@@ -111,7 +112,7 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 		wanted[id] = wanted[id] || p.wanted != nil && p.wanted(rules.ChannelID(id))
 	}
 	cfg := setup.Intake
-	cfg.Fields.Wanted = &wanted
+	cfg.Fields.Wanted, cfg.Other = &wanted, p.others.note
 	in, err := intake.New(cfg)
 	if err != nil {
 		return nil, err

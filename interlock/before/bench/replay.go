@@ -177,7 +177,8 @@ func (p *pass) endOf(file string, err error) error {
 
 func finish(out *Result, p *pass, info recording.Info) {
 	engine, env := p.lanes[0].engine, p.lanes[0].env
-	counts := p.in.Counts()
+	var counts intake.Counts
+	p.in.CountsTo(&counts)
 	for _, l := range counts.Links {
 		out.Frames += l.Frames
 		out.Ignored += l.Others + l.WrongAddress + l.Repeated + l.Late + l.UnknownIDs
@@ -186,7 +187,7 @@ func finish(out *Result, p *pass, info recording.Info) {
 	// Of raw bytes the reader itself leaves out what lies between the frames.
 	out.BadBytes += info.BadBytes
 	out.Link = p.health.link()
-	out.IgnoredWhy = ignoredWhy(counts, p.in.Others())
+	out.IgnoredWhy = ignoredWhy(counts, p.others.list)
 	out.Notes = append(out.Notes, info.Notes()...)
 	out.Notes = append(out.Notes, p.health.notes()...)
 	heard := func(id rules.ChannelID) bool {

@@ -42,10 +42,18 @@ func SayUnread(numbers []int) string {
 // Unread gathers the batteries of one craft that no channel is fed from.
 type Unread [256]bool
 
+// Where the field "id" of BATTERY_STATUS lies on the wire, by the open dialect, and the
+// batteries that channels are fed from, 0 to 3.
+const (
+	batteryAt     = 32
+	batteriesRead = 4
+)
+
 // Hear takes a frame of the craft.
 func (u *Unread) Hear(f *telemetry.Frame) {
-	if number, unread := telemetry.UnreadBattery(f); unread {
-		u[number] = true
+	// Zeros at the end are not sent: a short one is of battery 0.
+	if f.ID == idBatteryStatus && len(f.Payload) > batteryAt && f.Payload[batteryAt] >= batteriesRead {
+		u[f.Payload[batteryAt]] = true
 	}
 }
 

@@ -11,8 +11,11 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/dialect"
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
 	"github.com/bluenviron/gomavlib/v3/pkg/frame"
+	"github.com/bluenviron/gomavlib/v3/pkg/message"
 
+	"downhaul/interlock/day/telemetry"
 	"downhaul/interlock/pad"
+	"downhaul/rules"
 )
 
 // batteryBytes is BATTERY_STATUS of that battery, encoded by the library.
@@ -68,5 +71,58 @@ func TestABatteryThatIsNotReadIsSaid(t *testing.T) {
 				t.Errorf("batteries %v of %d, pad %v: %q, want %q", c.numbers, c.system, p != nil, notes, c.says)
 			}
 		}
+	}
+}
+
+// The library encodes; a battery is either told unread or feeds a channel.
+func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
+	fields, err := telemetry.NewFields(telemetry.FieldsConfig{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	table := &dialect.ReadWriter{Dialect: common.Dialect}
+	if err := table.Initialize(); err != nil {
+		t.Fatal(err)
+	}
+	frameOf := func(m message.Message, v2 bool) *telemetry.Frame {
+		raw := table.GetMessage(m.GetID()).Write(m, v2)
+		f := &telemetry.Frame{System: 1, Component: 1, ID: m.GetID(), Version: 1, Payload: raw.Payload}
+		if v2 {
+			f.Version = 2
+		}
+		return f
+	}
+	for number := range 256 {
+		for _, v2 := range []bool{false, true} {
+			f := frameOf(&common.MessageBatteryStatus{Id: uint8(number), CurrentBattery: 1000, BatteryRemaining: 50, Temperature: 2000,
+				Voltages: [10]uint16{4000, 4000, 65535, 65535, 65535, 65535, 65535, 65535, 65535, 65535}}, v2)
+			var unread Unread
+			unread.Hear(f)
+			fed := 0
+			for _, s := range fields.Append(nil, f) {
+				if s.Channel >= rules.Pack1Voltage && s.Channel <= rules.Pack4CellSpread {
+					fed++
+				}
+			}
+			if got := unread.Numbers(); (len(got) == 0) != (fed > 0) || len(got) > 0 && (len(got) != 1 || got[0] != number) {
+				t.Errorf("battery %d, version 2 %v: unread %v, and %d channels were fed", number, v2, got, fed)
+			}
+		}
+	}
+	var unread Unread
+	if unread.Hear(frameOf(&common.MessageHeartbeat{}, true)); len(unread.Numbers()) > 0 {
+		t.Error("HEARTBEAT tells of a battery")
+	}
+}
+
+// Others are told apart by their identity, up to so many of them.
+func TestOthersAreToldApart(t *testing.T) {
+	var o others
+	for i := range 60 {
+		o.note(uint8(1+i), 3)
+		o.note(1, uint8(3+i))
+	}
+	if len(o.list) != mostOthers || o.list[0] != (other{1, 3, 2}) || o.list[1] != (other{2, 3, 1}) || o.list[2] != (other{1, 4, 1}) {
+		t.Errorf("%d others, the first %+v", len(o.list), o.list[:3])
 	}
 }

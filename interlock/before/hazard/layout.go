@@ -26,7 +26,7 @@ func (l *looker) layout() {
 				"measure from the middle of the craft, or mend radius or width under [craft]", "motor[]."+farther(p))
 		}
 		for _, q := range m.Places[:i] {
-			if m.Together(p, q) && p.Spin == q.Spin {
+			if Together(m, p, q) && p.Spin == q.Spin {
 				l.card(p.Line, fmt.Sprintf("stands where motor %d stands and turns the same way", q.Number), "mend the place, or the spin if one hangs below the other", "motor[].number")
 				break
 			}
@@ -35,7 +35,7 @@ func (l *looker) layout() {
 	if len(m.Places) < 2 {
 		return
 	}
-	if most := m.LongestArm(); most > 0 {
+	if most := LongestArm(m); most > 0 {
 		if by, ahead, right := outside(m); by > oneSided*most {
 			l.card(m.Places[0].Line, "every motor stands "+toward(ahead, right)+" the middle, by "+c.Show(by, rules.Length)+" or more: such a craft cannot be level",
 				"measure from the middle of the craft; behind it and to its left are negative", "motor[]."+farther(card.Place{Ahead: ahead, Right: right}))
@@ -99,4 +99,23 @@ func toward(ahead, right float64) string {
 		return side
 	}
 	return end + " and " + side
+}
+
+// samePlace is how near two motors stand at one place, as a share of the longest arm;
+// ours.
+const samePlace = 0.02
+
+// LongestArm is the arm of the motor that stands farthest out, m; 0 without places.
+func LongestArm(m *card.Motors) float64 {
+	most := 0.0
+	for _, p := range m.Places {
+		most = max(most, p.Arm())
+	}
+	return most
+}
+
+// Together reports whether two motors stand at one place, one above the other.
+func Together(m *card.Motors, a, b card.Place) bool {
+	gap := card.Place{Ahead: a.Ahead - b.Ahead, Right: a.Right - b.Right}
+	return gap.Arm() <= float64(samePlace*LongestArm(m))
 }

@@ -84,10 +84,10 @@ func TestOutsideAgreesWithEveryDirection(t *testing.T) {
 			most = max(most, least)
 		}
 		by, ahead, right := outside(&m)
-		if most > 1e-9 && (by < most-1e-9 || by > most+0.003*m.LongestArm()) {
+		if most > 1e-9 && (by < most-1e-9 || by > most+0.003*LongestArm(&m)) {
 			r.Errorf("outside by %g, by trying %g", by, most)
 		}
-		if most < -0.003*m.LongestArm() && by > 1e-9 {
+		if most < -0.003*LongestArm(&m) && by > 1e-9 {
 			r.Errorf("outside by %g toward %g, %g; by trying never, %g", by, ahead, right, most)
 		}
 	})

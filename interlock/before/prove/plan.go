@@ -218,7 +218,7 @@ func (p *plan) lay(env *rules.Envelope) error {
 			if shortest[id] > 0 {
 				period = min(period, max(2*time.Millisecond, shortest[id]))
 			}
-			if len(fields.Sources(id)) > 0 && (s.period == 0 || period < s.period) {
+			if len(fields.Sources[id]) > 0 && (s.period == 0 || period < s.period) {
 				s.period = period
 			}
 		}

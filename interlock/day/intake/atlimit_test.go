@@ -366,7 +366,8 @@ func TestOneLostChunkIsTold(t *testing.T) {
 // Every frame that comes is counted in one place, and in no other.
 func TestEveryFrameIsCountedOnce(t *testing.T) {
 	craft, radio, other := sender{system: 1, component: 1}, sender{system: 51, component: 68}, sender{system: 9, component: 1}
-	f := feed(t, Config{Links: []LinkConfig{{From: addrA}}})
+	var others []uint8 // a radio is counted among them, and is nobody
+	f := feed(t, Config{Links: []LinkConfig{{From: addrA}}, Other: func(system, _ uint8) { others = append(others, system) }})
 	want := LinkCounts{}
 	step := func(what string, at time.Duration, from LinkConfig, b []byte, changed *uint64) {
 		t.Helper()
@@ -389,30 +390,8 @@ func TestEveryFrameIsCountedOnce(t *testing.T) {
 	step("another", 4*ms, a, other.frame(heartbeat()), &want.Others)
 	want.Frames++ // which it is too
 	step("a clock behind, up for longer than silent", 5*ms, a, craft.frame(attitude(4000, 0)), &want.Restarts)
-	if got := f.in.Others(); len(got) != 1 || got[0] != (Other{From: addrA, System: 9, Component: 1, Frames: 1, First: 4 * ms, Last: 4 * ms}) {
-		t.Errorf("the others: %+v", got)
-	}
-}
-
-// Others are told apart by every part of where they come from, up to 32 of them.
-func TestOthersAreToldApart(t *testing.T) {
-	var o others
-	first := place{1, addrA}
-	for i, c := range []struct {
-		p place
-		f telemetry.Frame
-	}{{first, telemetry.Frame{System: 2, Component: 3}}, {place{2, addrA}, telemetry.Frame{System: 2, Component: 3}}, {place{1, addrB}, telemetry.Frame{System: 2, Component: 3}}, {first, telemetry.Frame{System: 3, Component: 3}}, {first, telemetry.Frame{System: 2, Component: 2}}} {
-		o.note(time.Duration(i), c.p, &c.f)
-		o.note(time.Duration(i+10), c.p, &c.f)
-		if want := (Other{Link: c.p.link, From: c.p.from, System: c.f.System, Component: c.f.Component, Frames: 2, First: time.Duration(i), Last: time.Duration(i + 10)}); o.n != i+1 || o.list[i] != want {
-			t.Errorf("sender %d of %d: %+v, want %+v", i, o.n, o.list[i], want)
-		}
-	}
-	for i := range 60 {
-		o.note(0, place{}, &telemetry.Frame{System: uint8(100 + i)})
-	}
-	if o.n != MaxOthers || o.list[MaxOthers-1].System != 100+MaxOthers-6 {
-		t.Errorf("%d others, the last %+v", o.n, o.list[MaxOthers-1])
+	if len(others) != 1 || others[0] != 9 {
+		t.Errorf("the others: %v", others)
 	}
 }
 

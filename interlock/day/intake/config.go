@@ -43,6 +43,8 @@ type Config struct {
 	Anemometer AnemometerConfig
 	LoadCell   LoadCellConfig
 	Lines      [interlock.LineCount]LineConfig
+	// Other, if set, hears of each frame of another sender.
+	Other func(system, component uint8)
 }
 
 // check finds every fault at once.

@@ -1,17 +1,13 @@
 package intake
 
-import "unicode/utf8"
+import (
+	"slices"
+	"unicode/utf8"
+)
 
 // What is asked of an intake, and of its chunks, beside the inputs.
 
-// Counts returns what came in so far. The slice is the caller's own.
-func (in *Intake) Counts() Counts {
-	var n Counts
-	in.CountsTo(&n)
-	return n
-}
-
-// CountsTo is Counts into dst, whose slice is used again: for a loop that
+// CountsTo puts what came in so far into dst, whose slice is used again: for a loop that
 // must not allocate.
 func (in *Intake) CountsTo(dst *Counts) {
 	in.decoderCounts(dst)
@@ -39,4 +35,17 @@ func DecodeHost(b []byte) (m HostMessage, ok bool) {
 		return HostMessage{}, false
 	}
 	return HostMessage{Host: in.Host, On: in.On, Seq: in.Seq, Channel: in.Sample.Channel, Text: string(b[HostSize:])}, true
+}
+
+// Clone returns a second intake in the same state, for a proof or a search that goes
+// on from one point in several ways. It shares the field table, whose memory
+// is used within a call only: the two must not be used by two goroutines at
+// once. Call it between chunks.
+func (in *Intake) Clone() *Intake {
+	c := *in
+	d := *in.decoder.(*decoder)
+	d.links = slices.Clone(d.links)
+	d.samples = nil
+	c.decoder = &d
+	return &c
 }

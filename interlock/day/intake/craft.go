@@ -142,7 +142,9 @@ func (in *decoder) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame)
 	}
 	if !named {
 		l.n.Others++
-		in.others.note(a.at, a.from, f)
+		if in.cfg.Other != nil {
+			in.cfg.Other(f.System, f.Component)
+		}
 		return dst, false, false
 	}
 	ms, clocked := f.BootMillis()

@@ -3,6 +3,7 @@ package intake
 import (
 	"encoding/hex"
 	"net/netip"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -67,7 +68,8 @@ func TestPublishedFramesPass(t *testing.T) {
 }
 
 func TestPromise10_OnlyTheNamedCraftIsHeard(t *testing.T) {
-	f := feed(t, Config{Craft: Craft{1, 1}})
+	var others []uint8
+	f := feed(t, Config{Craft: Craft{1, 1}, Other: func(system, component uint8) { others = append(others, system, component) }})
 	for i, s := range []sender{{system: 255, component: 190}, {system: 1, component: 154}, {system: 2, component: 1}} {
 		if got := f.datagram(time.Duration(i)*ms, addrA, s.frame(heartbeat()), s.frame(attitude(5, 3))); len(got) != 0 {
 			t.Errorf("sender %d/%d gave %+v, want nothing", s.system, s.component, got)
@@ -77,21 +79,12 @@ func TestPromise10_OnlyTheNamedCraftIsHeard(t *testing.T) {
 	if n.Others != 6 || n.Frames != 0 || n.WrongAddress != 0 {
 		t.Errorf("counts %+v, want 6 of others", n)
 	}
-	others := f.in.Others()
-	if len(others) != 3 || others[0].System != 255 || others[0].Component != 190 || others[0].Frames != 2 || others[0].From != addrA {
-		t.Errorf("others %+v", others)
+	if want := []uint8{255, 190, 255, 190, 1, 154, 1, 154, 2, 1, 2, 1}; !slices.Equal(others, want) {
+		t.Errorf("heard of others: %v, want %v", others, want)
 	}
-	again := sender{system: 255, component: 190}
-	f.datagram(5*ms, addrA, again.frame(heartbeat()))
-	if o := f.in.Others()[0]; o.Frames != 3 || o.First != 0 || o.Last != 5*ms {
-		t.Errorf("other %+v, want 3 frames from 0 to 5 ms", o)
-	}
-	for i := range 200 {
-		s := sender{system: uint8(i) + 2, component: 7}
-		f.datagram(time.Second, addrB, s.frame(heartbeat()))
-	}
-	if n := len(f.in.Others()); n != MaxOthers {
-		t.Errorf("%d others are kept, want %d", n, MaxOthers)
+	f.datagram(5*ms, addrA, (&sender{system: 1, component: 1}).frame(heartbeat()))
+	if len(others) != 12 {
+		t.Errorf("the craft is heard of as another: %v", others)
 	}
 }
 

@@ -10,10 +10,9 @@ import (
 // decoder reads links and sensors: it turns their chunks into samples and signs of
 // life. All its state comes from the chunks it was given, in their order.
 type decoder struct {
-	cfg    Config
-	links  []link
-	craft  craft
-	others others
+	cfg   Config
+	links []link
+	craft craft
 	// controllers joins what the craft tells of its motor controllers in turn.
 	controllers controllers
 	currents    currents

@@ -1,25 +1,13 @@
 package telemetry
 
 // BATTERY_STATUS (MAVLink common message set): its message id, where its field
-// "id" and "current_consumed" lie on the wire, and the batteries that the field
-// table reads; and SYS_STATUS, the other message with a current.
+// "id" and "current_consumed" lie on the wire; and SYS_STATUS, the other message with a current.
 const (
 	idSysStatus     = 1
 	idBatteryStatus = 147
 	batteryAt       = 32
 	consumedAt      = 0
-	batteriesRead   = 4
 )
-
-// UnreadBattery reports whether a frame tells of a battery that no channel is fed
-// from, and of which: there are channels for numbers 0 to 3.
-func UnreadBattery(f *Frame) (number uint8, unread bool) {
-	if f.ID != idBatteryStatus || len(f.Payload) <= batteryAt {
-		return 0, false // zeros at the end are not sent: a short one is of battery 0
-	}
-	number = f.Payload[batteryAt]
-	return number, number >= batteriesRead
-}
 
 // TellsCurrent reports whether a frame has a current that rolls over.
 func TellsCurrent(f *Frame) bool { return f.ID == idSysStatus || f.ID == idBatteryStatus }

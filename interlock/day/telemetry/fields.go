@@ -50,10 +50,10 @@ type FieldsConfig struct {
 // the same frame always gives the same samples. Not for use by two goroutines
 // at once.
 type Fields struct {
+	Sources [rules.ChannelCount][]uint32 // the ids of the messages that feed each; not to be changed
 	plans   []plan
 	ofRow   []uint16 // plan by row of knownMessages; 0 is the empty plan
 	cells   int
-	sources [rules.ChannelCount][]uint32
 	chosen  uint8 // by the selector of the last frame's message
 	scratch [256]byte
 }
@@ -104,7 +104,7 @@ func NewFields(c FieldsConfig) (*Fields, error) {
 				p := x.planOf(i)
 				p.always = append(p.always, o)
 				p.reach = int(o.at) + 4
-				x.sources[rules.CraftBootClock] = append(x.sources[rules.CraftBootClock], k.id)
+				x.Sources[rules.CraftBootClock] = append(x.Sources[rules.CraftBootClock], k.id)
 			}
 		}
 	}
@@ -207,7 +207,7 @@ func (x *Fields) add(c *FieldsConfig, l *layout, selector string, r row) error {
 	o.onlyPack = r.when == 0
 	p := x.planOf(knownMessages.row(l.id))
 	p.reach = max(p.reach, o.reach(l, r))
-	if s := &x.sources[r.channel]; !slices.Contains(*s, l.id) {
+	if s := &x.Sources[r.channel]; !slices.Contains(*s, l.id) {
 		*s = append(*s, l.id)
 	}
 	if selector == "" {
@@ -227,15 +227,6 @@ func (x *Fields) add(c *FieldsConfig, l *layout, selector string, r row) error {
 	}
 	p.cases = append(p.cases, choice{when: uint8(r.when), ops: []op{o}})
 	return nil
-}
-
-// Sources is the ids of the messages that feed a channel, none if nothing in
-// the telemetry does. The slice must not be changed.
-func (x *Fields) Sources(id rules.ChannelID) []uint32 {
-	if id >= rules.ChannelCount {
-		return nil
-	}
-	return x.sources[id]
 }
 
 // Controllers says of the frame of the last call whether it tells of four motor

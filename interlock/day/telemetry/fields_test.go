@@ -232,7 +232,7 @@ func TestOneSourcePerChannel(t *testing.T) {
 		[]interlock.Sample{isGood(rules.CraftBootClock, 9), isGood(rules.Pack1Voltage, 12.5)}) {
 		t.Errorf("named value: %v", got)
 	}
-	if got := n.Sources(rules.Pack1Voltage); !slices.Equal(got, []uint32{251}) {
+	if got := n.Sources[rules.Pack1Voltage]; !slices.Equal(got, []uint32{251}) {
 		t.Errorf("sources: %v", got)
 	}
 }
@@ -248,8 +248,8 @@ func TestOnlyWantedChannels(t *testing.T) {
 			}
 		}
 	}
-	if len(x.Sources(rules.Roll)) != 0 || !slices.Equal(x.Sources(rules.HeightGlobal), []uint32{33}) {
-		t.Errorf("sources: %v, %v", x.Sources(rules.Roll), x.Sources(rules.HeightGlobal))
+	if len(x.Sources[rules.Roll]) != 0 || !slices.Equal(x.Sources[rules.HeightGlobal], []uint32{33}) {
+		t.Errorf("sources: %v, %v", x.Sources[rules.Roll], x.Sources[rules.HeightGlobal])
 	}
 }
 
@@ -257,7 +257,7 @@ func TestOnlyWantedChannels(t *testing.T) {
 func TestEveryCraftChannelIsFed(t *testing.T) {
 	x := mustFields(t, FieldsConfig{TensionFromWinch: true})
 	for id := rules.CraftArmed; id <= rules.EstimatorFlags; id++ {
-		if len(x.Sources(id)) == 0 {
+		if len(x.Sources[id]) == 0 {
 			t.Errorf("nothing feeds %v", id)
 		}
 	}

@@ -180,13 +180,6 @@ func (s *Scanner) try(f *Frame, b []byte) (int, found) {
 	return size, good
 }
 
-// Recut is Frame f again in the bytes at the beginning of b, to which the
-// caller has moved it. It checks nothing.
-func (f *Frame) Recut(b []byte) {
-	n := len(f.Raw)
-	f.cut(b[:n:n])
-}
-
 // idV2 is the id in the head of version 2.
 func idV2(b []byte) uint32 { return binary.LittleEndian.Uint32(b[6:]) >> 8 }
 

@@ -196,7 +196,7 @@ func (x *Fields) addNamed(n Named) error {
 	v := namedOp{op: o, offset: n.Offset}
 	copy(v.name[:], n.Name)
 	p.named = append(p.named, v)
-	x.sources[n.Channel] = append(x.sources[n.Channel], l.id)
+	x.Sources[n.Channel] = append(x.Sources[n.Channel], l.id)
 	return nil
 }
 

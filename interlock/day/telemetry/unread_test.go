@@ -4,47 +4,16 @@ import (
 	"testing"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
-
-	"downhaul/rules"
 )
 
-// The library encodes; a battery is either told unread or feeds a channel.
-func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
+// The numbers are those of the library's message.
+func TestWhereBatteryStatusTellsItsNumber(t *testing.T) {
 	l, err := layoutOf(batteryStatus)
 	if err != nil {
 		t.Fatal(err)
 	}
 	if at, ok := l.find("id"); !ok || at.offset != batteryAt || l.id != idBatteryStatus {
 		t.Errorf("id of BATTERY_STATUS (%d) at %d, taken to be at %d of %d", l.id, at.offset, batteryAt, idBatteryStatus)
-	}
-	fields, err := NewFields(FieldsConfig{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	for number := range 256 {
-		for _, version := range []uint8{1, 2} {
-			f := bareFrame(t, &common.MessageBatteryStatus{Id: uint8(number), CurrentBattery: 1000, BatteryRemaining: 50, Temperature: 2000,
-				Voltages: [10]uint16{4000, 4000, 65535, 65535, 65535, 65535, 65535, 65535, 65535, 65535}}, version)
-			got, unread := UnreadBattery(f)
-			fed := 0
-			for _, s := range fields.Append(nil, f) {
-				if s.Channel >= rules.Pack1Voltage && s.Channel <= rules.Pack4CellSpread {
-					fed++
-				}
-			}
-			if unread != (fed == 0) || unread && int(got) != number {
-				t.Errorf("battery %d, version %d: unread %v (%d), and %d channels were fed", number, version, unread, got, fed)
-			}
-		}
-	}
-	for n := range batteryAt + 1 { // cut anywhere before the number, which is 0 then
-		if _, unread := UnreadBattery(&Frame{ID: idBatteryStatus, Payload: make([]byte, n)}); unread {
-			t.Errorf("battery 0 in %d bytes is told unread", n)
-		}
-	}
-	other := bareFrame(t, &common.MessageHeartbeat{}, 2)
-	if _, unread := UnreadBattery(other); unread {
-		t.Error("HEARTBEAT tells of a battery")
 	}
 }
 

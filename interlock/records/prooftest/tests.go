@@ -56,9 +56,6 @@ func Named(key string) (Test, bool) {
 	return 0, false
 }
 
-// Keys are the keys of all tests.
-func Keys() []string { return append([]string(nil), testKey[:]...) }
-
 // MarshalText and UnmarshalText are the key, so that a record can be read.
 func (t Test) MarshalText() ([]byte, error) { return []byte(t.Key()), nil }
 

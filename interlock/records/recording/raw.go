@@ -205,7 +205,10 @@ func (r *rawReader) forward() error {
 		}
 		r.window, _ = r.br.Peek(r.br.Buffered())
 		if r.opening > 0 {
-			r.frames[0].Recut(r.window)
+			f := &r.frames[0] // the same, where it was moved to
+			n, head := len(f.Raw), cap(f.Raw)-cap(f.Payload)
+			f.Raw = r.window[:n:n]
+			f.Payload = f.Raw[head : head+len(f.Payload)]
 		}
 	}
 	if len(r.window) == 0 {

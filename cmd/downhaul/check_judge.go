@@ -47,7 +47,10 @@ func (c *checked) stop() (stopping.Times, float64) {
 func stopKnown(p *pad.Pad, craft string) (stopping.Times, float64) {
 	var records stopping.Tally
 	if p.Board.Kind != pad.Virtual {
-		_ = records.ReadOn(p.LogFolder)
+		var trouble []error
+		if records, trouble = records.ReadOn(p.LogFolder); len(trouble) > 0 {
+			records.Unproven()
+		}
 	}
 	return records.Known(p, craft)
 }

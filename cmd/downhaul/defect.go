@@ -142,7 +142,7 @@ func takenOver(p *pad.Pad) (*ledger.Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	sessions, _, err := session.Earlier(p.LogFolder) // those that cannot be read are for the guard to tell
+	sessions, _, err := session.Earlier(p.LogFolder, p.Mark()) // those that cannot be read are for the guard to tell
 	if err != nil {
 		return nil, err
 	}

@@ -18,7 +18,6 @@ import (
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/session"
-	"downhaul/interlock/records/triplog"
 )
 
 type reportCmd struct {
@@ -105,10 +104,10 @@ func (c *reportCmd) markReported(says io.Writer, rep *report.Report) {
 		if err != nil {
 			continue // it is among those that failed
 		}
-		trips, err := ses.TripCount()
-		if err == nil || errors.Is(err, triplog.ErrBroken) {
+		e, err := ses.Ending()
+		if err == nil {
 			var text []byte
-			text, _ = json.Marshal(session.Reported{V: 1, Trips: trips, At: rep.Made.UTC().Round(0)}) // numbers alone
+			text, _ = json.Marshal(session.Reported{V: 1, Trips: e.Trips, Lines: e.Log.Lines, At: rep.Made.UTC().Round(0)}) // numbers alone
 			err = numbered.WriteWhole(filepath.Join(dir, session.ReportedName), append(text, '\n'), 0o644)
 		}
 		if err != nil {

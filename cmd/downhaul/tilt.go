@@ -96,7 +96,7 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 		if err := canKeep(tiltcheck.Folder(p.LogFolder)); err != nil {
 			return hint(fmt.Errorf("tilt: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
 		}
-		earlier, _, err := session.Earlier(p.LogFolder)
+		earlier, _, err := session.Earlier(p.LogFolder, p.Mark())
 		if err != nil {
 			return fmt.Errorf("tilt: %w", err)
 		}

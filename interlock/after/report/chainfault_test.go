@@ -153,7 +153,7 @@ func TestChainOpenIsTheLedgersToSay(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	sessions, _, err := session.Earlier(logs)
+	sessions, _, err := session.Earlier(logs, "")
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -124,8 +124,8 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 // reported returns what the reports found of a craft's flights: its hovers, and the last
 // forecast with the number of its record. One that leaves out a session which record base
 // rested on is none, and neither is any where that record is gone; base 0 is none.
-func reported(logFolder, craft string, base int) (f card.Facts, number int, trouble []error, err error) {
-	records, trouble, err := flown.Records(logFolder, craft)
+func (g *Guard) reported(base int) (f card.Facts, number int, trouble []error, err error) {
+	records, trouble, err := flown.Records(g.pad.LogFolder, g.declared.card.Craft.Name, g.session.Info.Mark)
 	if err != nil {
 		return f, 0, nil, err
 	}
@@ -275,7 +275,7 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	// read now counts as none. A slow disk must not hold up who asks for the status.
 	var report card.Facts
 	if x.What == session.DeclaredStep && d.card != nil {
-		report, _, _, _ = reported(g.pad.LogFolder, d.card.Craft.Name, d.report)
+		report, _, _, _ = g.reported(d.report)
 	}
 	if state, off := g.powerOff(); !off {
 		return "", fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)

@@ -2,6 +2,8 @@ package guard
 
 import (
 	"encoding/json"
+	"errors"
+	"fmt"
 	"slices"
 	"strings"
 	"time"
@@ -43,17 +45,34 @@ type earlier struct {
 	handed
 	sessions []*session.Session
 	all      bool
+	lost     []string // names of what cannot be read whole
+}
+
+// lose tells of something that cannot be read whole, and why.
+func (g *Guard) lose(e *earlier, name string, why error) {
+	e.lost = append(e.lost, name)
+	g.reread = append(g.reread, fmt.Sprintf("%v, so what was declared and flown in it does not count", why))
+}
+
+// handOn hands on what was found. What is lost may be brought back: until it is, or is moved
+// away, each start reads all.
+func (g *Guard) handOn() error {
+	if g.lost {
+		return nil
+	}
+	g.handed.Stops = g.stops.tally
+	return g.session.HandOn(g.handed)
 }
 
 // lookBack finds what earlier sessions left.
 func (g *Guard) lookBack() (*earlier, error) {
 	e := new(earlier)
-	facts, last, why := g.session.Since()
+	facts, top, why := g.session.Since()
 	if facts == nil || json.Unmarshal(facts, &e.handed) != nil {
 		e.handed = handed{}
 		return e, g.readAll(e, why)
 	}
-	e.sessions = []*session.Session{last}
+	e.sessions = top
 	return e, nil
 }
 
@@ -63,16 +82,34 @@ func (g *Guard) readAll(e *earlier, why string) (err error) {
 		return nil
 	}
 	e.all = true
-	var trouble []error
-	e.sessions, trouble, err = session.Earlier(g.pad.LogFolder)
+	var broken []session.Ending
+	e.sessions, broken, err = session.Earlier(g.pad.LogFolder, g.session.Info.Mark)
 	e.sessions = slices.DeleteFunc(e.sessions, func(s *session.Session) bool { return s.Info.Session == g.session.Info.Session })
 	if why != "" && len(e.sessions) > 0 {
-		g.reread = []string{"all earlier sessions were read, which takes a while: " + why}
+		g.reread = append(g.reread, "all earlier sessions were read, which takes a while: "+why)
 	}
-	for _, err := range trouble {
-		g.reread = append(g.reread, err.Error())
+	for _, b := range broken {
+		g.lose(e, b.Session, errors.New(b.Says))
 	}
 	return err
+}
+
+// mine reports whether a session was one of the card's craft. Its own copy of the card
+// tells, where that is not the card of today by its hash.
+func (d *declared) mine(s *session.Session) (bool, error) {
+	i := slices.IndexFunc(s.Info.Files, func(f session.FileInfo) bool { return f.Name == session.Card })
+	if i < 0 || s.Info.Files[i].SHA256 == hashOf(d.card) {
+		return i >= 0, nil
+	}
+	text, err := s.Text(session.Card)
+	if err != nil {
+		return false, err
+	}
+	c, faults := card.Read(session.Card, text)
+	if c == nil {
+		return false, fmt.Errorf("session %s: %w", s.Info.Session, faults.Err())
+	}
+	return strings.EqualFold(c.Craft.Name, d.card.Craft.Name), nil
 }
 
 // remember takes over what earlier sessions of the same craft hold on record, in the
@@ -86,13 +123,17 @@ func (g *Guard) remember(start time.Time, e *earlier) error {
 		return err
 	}
 	l := e.Ladder
-	report, number, trouble, err := reported(g.pad.LogFolder, d.card.Craft.Name, l.Report)
+	report, number, trouble, err := g.reported(l.Report)
+	if n := len(checks) - 1; n >= 0 && checks[n].After >= g.session.Info.Number {
+		return fmt.Errorf("record %d of tilt was made behind session %d, and this is session %d: it is of another log folder, or sessions are gone; move it away, and check the tilt response anew (downhaul tilt)",
+			checks[n].Number, checks[n].After, g.session.Info.Number)
+	}
 	last := slices.IndexFunc(checks, func(r *tiltcheck.Record) bool { return r.Number == l.Check })
 	stands := l.Card == hashOf(d.card) && l.Software == g.opts.Software && (l.Check == 0 || last >= 0) && (l.Report == 0 || number > 0)
 	if err == nil && !stands {
 		l, last = ladder{Card: hashOf(d.card), Software: g.opts.Software}, -1
 		if err = g.readAll(e, "the last start had another test card, or a record that it rested on was changed"); err == nil {
-			report, number, trouble, err = reported(g.pad.LogFolder, d.card.Craft.Name, 0)
+			report, number, trouble, err = g.reported(0)
 		}
 	}
 	if err != nil {
@@ -115,16 +156,16 @@ func (g *Guard) remember(start time.Time, e *earlier) error {
 	d.facts.Results, d.facts.Runs = l.Results, l.Runs
 	many := 250
 	for _, s := range e.sessions {
-		text, err := s.Text(session.Card)
-		if err != nil {
-			continue // it had none, or it is no longer what it was
+		mine, err := d.mine(s)
+		var story session.Story
+		if mine {
+			story, err = s.Story()
 		}
-		if c, _ := card.Read(session.Card, text); c == nil || !strings.EqualFold(c.Craft.Name, d.card.Craft.Name) {
+		if err != nil {
+			g.lose(e, s.Info.Session, err)
+		}
+		if !mine {
 			continue
-		}
-		story, err := s.Story()
-		if err != nil {
-			g.reread = append(g.reread, err.Error())
 		}
 		check(s.Info.Number)
 		d.retell(&story, s.Info.Session)

@@ -167,6 +167,7 @@ type Guard struct {
 	declared declared
 	stops    stops
 	handed   handed
+	lost     bool // not all of it could be read
 	ledger   ledgered
 	toldMu   sync.Mutex
 	told     []said // over the local socket; guarded by toldMu
@@ -254,7 +255,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		return nil, err
 	}
 	g.stops.tally, g.declared.card = old.Stops, c.Card
-	g.stopsOnRecord()
+	old.lost = append(old.lost, g.stopsOnRecord()...)
 	if err = g.commissioned(start); err != nil {
 		return nil, err
 	}
@@ -264,9 +265,14 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if err = g.carded(c.Card, start, old); err != nil {
 		return nil, err
 	}
-	old.Stops = g.stops.tally
-	g.handed = old.handed
-	if err = g.session.HandOn(g.handed); err != nil {
+	for _, name := range old.lost {
+		if err = g.ledger.book.Lost(start, name); err != nil {
+			return nil, err
+		}
+	}
+	g.lookAtLedger(start)
+	g.handed, g.lost = old.handed, len(old.lost) > 0
+	if err = g.handOn(); err != nil {
 		return nil, err
 	}
 	if !opts.Stepped {

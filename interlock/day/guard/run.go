@@ -9,7 +9,6 @@ import (
 
 	"downhaul/hw"
 	"downhaul/interlock"
-	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/link"
 	"downhaul/interlock/records/session"
@@ -86,15 +85,14 @@ func (g *Guard) finish() error {
 	}
 	err := g.session.Trips.Append(end, true)
 	if err == nil {
-		g.handed.Stops = g.stops.tally
-		err = errors.Join(g.session.HandOn(g.handed), g.session.Remember(end.State, true))
+		err = errors.Join(g.handOn(), g.session.Remember(end.State, true))
 	}
 	errs = append(errs, err)
 	if end.State == interlock.Fault.String() && last.State != interlock.Fault && g.ledger.book != nil {
 		errs = append(errs, g.faulted(interlock.Effect{Kind: interlock.StateEffect, At: last.At, From: last.State, State: interlock.Fault, Reason: interlock.ReasonPowerRemains}))
 	}
 	if err == nil {
-		errs = append(errs, g.session.Retain(time.Now(), end.State))
+		g.session.Retain(time.Now())
 	}
 	errs = append(errs, g.lastSeen(), g.release())
 	return errors.Join(errs...)
@@ -263,9 +261,6 @@ func (g *Guard) Finish(now time.Duration) error {
 	g.loop.End(now)
 	return g.finish()
 }
-
-// Status is what the guard shows.
-func (g *Guard) Status() answers.Status { return g.status() }
 
 // Board is the pad's board.
 func (g *Guard) Board() hw.Board { return g.board }

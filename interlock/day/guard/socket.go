@@ -49,7 +49,7 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
 	}
 	switch r.Do {
 	case "status":
-		s := g.status()
+		s := g.Status()
 		if r.Past {
 			s.WindPast = g.windPast()
 		}

@@ -98,8 +98,8 @@ func seconds(d time.Duration) float64 { return d.Seconds() }
 
 func some(v float64) *float64 { return &v }
 
-// status renders the last snapshot.
-func (g *Guard) status() answers.Status {
+// Status renders the last snapshot: what the guard shows.
+func (g *Guard) Status() answers.Status {
 	s := g.shot.copied()
 	env, v := g.env, &s.view
 	out := answers.Status{

@@ -18,8 +18,9 @@ import (
 // record writer puts on record, behind its back.
 type stops struct {
 	bad   atomic.Pointer[string]
-	tally stopping.Tally // the record writer's own, once the guard runs
-	worn  bool           // the writer's own: the contactor has made all its openings
+	tally stopping.Tally  // the record writer's own, once the guard runs
+	some  *stopping.Tally // what counts while bad
+	worn  bool            // the writer's own: the contactor has made all its openings
 
 	// The loop's own, once it turns: what the engine was last told.
 	told stopping.Times
@@ -49,33 +50,33 @@ func (g *Guard) watchOpenings(idle float64) *stopping.Watch {
 }
 
 // stopsOnRecord reads the records of openings that were made since those that are in
-// the tally. Records that cannot be read leave the stop unproven.
-func (g *Guard) stopsOnRecord() {
+// the tally. Records that cannot be read, which are lost, leave the stop unproven, and
+// make no time shorter and no wear less.
+func (g *Guard) stopsOnRecord() (lost []string) {
 	if g.pad.Duty != interlock.Guard || g.pad.Rehearses() {
-		return
+		return nil
 	}
 	s := &g.stops
-	var trouble []error
+	now, trouble := s.tally, []error(nil)
 	if start := g.declared.proof.Load() == nil; !start || !s.tally.UpToDate(g.pad.LogFolder) {
-		trouble = s.tally.ReadOn(g.pad.LogFolder)
+		now, trouble = s.tally.ReadOn(g.pad.LogFolder)
 	}
 	var bad *string
-	if len(trouble) > 0 {
-		var says []string
-		for _, err := range trouble {
-			says = append(says, err.Error())
-		}
-		text := "the stop counts as not measured: " + strings.Join(says, "; ")
-		bad = &text
+	if len(trouble) == 0 {
+		s.tally = now
+	} else {
+		text := "the stop counts as not measured: " + strings.ReplaceAll(errors.Join(trouble...).Error(), "\n", "; ")
+		lost, bad, s.some = []string{"stop"}, &text, now.Unproven()
 	}
 	s.bad.Store(bad)
 	g.declared.proof.Store(s.counts().Prove(g.stopOf()))
+	return lost
 }
 
-// counts returns the records that count: none where some cannot be read.
+// counts returns what counts.
 func (s *stops) counts() *stopping.Tally {
 	if s.bad.Load() != nil {
-		return new(stopping.Tally)
+		return s.some
 	}
 	return &s.tally
 }

@@ -30,6 +30,8 @@ type Record struct {
 	Made     time.Time `json:"made"`
 	Software string    `json:"software"`
 	Craft    string    `json:"craft"`
+	// Mark is that of the sessions where a rehearsal is among them.
+	Mark string `json:"mark,omitempty"`
 	// Sessions are all of the craft that the report read; those whose records are
 	// not as they were written give no hover, and leave no number in Reserves.
 	Sessions []string       `json:"sessions"`
@@ -40,12 +42,12 @@ type Record struct {
 // Folder is where the records of a log folder stand, beside its sessions.
 func Folder(logFolder string) string { return filepath.Join(logFolder, "shown") }
 
-// Records reads the records of one craft, oldest first. What cannot be read is
-// left out, and told.
-func Records(logFolder, craft string) (records []*Record, trouble []error, err error) {
+// Records reads the records of one craft that count on a pad with that mark, oldest first.
+// What cannot be read is left out, and told.
+func Records(logFolder, craft, mark string) (records []*Record, trouble []error, err error) {
 	all, trouble, err := numbered.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
 	for _, r := range all {
-		if strings.EqualFold(r.Craft, craft) {
+		if strings.EqualFold(r.Craft, craft) && (r.Mark == "" || r.Mark == mark) {
 			records = append(records, r)
 		}
 	}

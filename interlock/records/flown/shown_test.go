@@ -22,7 +22,7 @@ func TestRecordsComeBackForTheirCraft(t *testing.T) {
 			t.Fatal(err)
 		}
 	}
-	records, trouble, err := Records(dir, "HERON 2")
+	records, trouble, err := Records(dir, "HERON 2", "")
 	if err != nil || len(trouble) != 0 || len(records) != 2 || records[0].Number != 1 || records[1].Number != 3 || records[1].Hovers[0].ForS != 22 || records[1].Reserves[0].Low != 0.2 {
 		t.Fatalf("%+v, %v, %v", records, trouble, err)
 	}
@@ -37,7 +37,7 @@ func TestRecordsComeBackForTheirCraft(t *testing.T) {
 	if err := os.WriteFile(names[0], []byte(strings.Replace(string(text), "20", "90", 1)), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if records, trouble, err = Records(dir, "Heron 2"); err != nil || len(trouble) != 1 || len(records) != 1 || records[0].Number != 3 {
+	if records, trouble, err = Records(dir, "Heron 2", ""); err != nil || len(trouble) != 1 || len(records) != 1 || records[0].Number != 3 {
 		t.Errorf("with a changed record: %d records, %v, %v", len(records), trouble, err)
 	}
 }

@@ -168,6 +168,16 @@ func (b *Book) Has(session string, at time.Duration, reason string) bool {
 	})
 }
 
+// Lost opens a defect, once, for a session or a record that cannot be read whole.
+func (b *Book) Lost(made time.Time, name string) error {
+	text := fmt.Sprintf("%.60q cannot be read whole: what it holds may be missing here; look into it", name)
+	if slices.ContainsFunc(b.entries, func(e *Entry) bool { return e.What == Defect && e.Text == text }) {
+		return nil
+	}
+	_, err := b.Note(made, text, "downhauld")
+	return err
+}
+
 // write keeps an entry: on disk before it counts.
 func (b *Book) write(e *Entry) (*Entry, error) {
 	e.Schema, e.Software = Schema, b.software

@@ -29,16 +29,22 @@ func (b *Book) TakeOver(sessions []*session.Session) error {
 }
 
 func (b *Book) takeOver(s *session.Session) error {
-	names, err := s.TripParts()
-	if err != nil {
-		return fmt.Errorf("look for faults in session %s: %w", s.Info.Session, err)
-	}
-	for line, err := range triplog.FileLines(names...) {
+	state := ""
+	for line, err := range s.Lines() {
 		if errors.Is(err, triplog.ErrBroken) {
-			break // how it ended is for the next start to say
+			return b.Lost(s.Info.Wall, s.Info.Session)
 		}
 		if err != nil {
 			return fmt.Errorf("look for faults in session %s: %w", s.Info.Session, err)
+		}
+		from := state
+		if line.State != "" {
+			state = line.State
+		}
+		// The contactor was not seen open behind the last turn: no decision says so.
+		if line.Kind == triplog.KindEnded && state == interlock.Fault.String() && from != state {
+			_, err := b.Took(s.Info.Wall.Add(line.At()), s.Info.Session, line.At(), interlock.ReasonPowerRemains.String(), from)
+			return err
 		}
 		if line.Kind != triplog.KindDecision {
 			continue

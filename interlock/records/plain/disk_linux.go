@@ -1,9 +1,12 @@
 package plain
 
 import (
+	"fmt"
 	"os"
-	"path/filepath"
 	"syscall"
+	"time"
+
+	"golang.org/x/sys/unix"
 )
 
 // onNoDisk reports whether a file lies on a file system of the kernel's own, as
@@ -19,13 +22,27 @@ func onNoDisk(f *os.File) bool {
 	return err == nil && told && at.Blocks == 0
 }
 
-// LastPut reports whether nothing came into a folder or went since a file was moved to its
-// place there, by the times that the kernel alone sets; false is not known.
-func LastPut(folder, name string) bool {
-	var dir, file syscall.Stat_t
-	if syscall.Stat(folder, &dir) != nil || syscall.Lstat(filepath.Join(folder, name), &file) != nil {
-		return false
+// SyncData returns when a file's data, and what is needed to read them back, are on the
+// disk; its times need not be.
+func SyncData(f *os.File) error {
+	for {
+		if err := unix.Fdatasync(int(f.Fd())); err != unix.EINTR {
+			return err
+		}
 	}
-	since := syscall.TimespecToNsec(dir.Ctim) - syscall.TimespecToNsec(file.Ctim)
-	return max(since, -since) < 5_000_000 // both move in steps of the kernel's tick
+}
+
+// Stamp tells a folder as it is: which, and since when nothing came into it or went, by the
+// kernel's own time. A copy has another, whatever its times were set to. Empty is not
+// known: the kernel's time moves in steps, so right after a change another would not show.
+func Stamp(folder string) string {
+	var at syscall.Stat_t
+	if syscall.Stat(folder, &at) != nil {
+		return ""
+	}
+	changed := syscall.TimespecToNsec(at.Ctim)
+	if since := time.Now().UnixNano() - changed; max(since, -since) < int64(time.Second) {
+		return ""
+	}
+	return fmt.Sprint(at.Dev, at.Ino, changed)
 }

@@ -2,8 +2,6 @@ package session
 
 import (
 	"encoding/json"
-	"errors"
-	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
@@ -105,20 +103,13 @@ type Story struct {
 	Runs         []Run
 }
 
-// Story reads the declarations and runs from the session's trip log. A log that
-// breaks off or was damaged gives what stands before: see verify for that.
+// Story reads the declarations and runs from the session's trip log. A log that breaks off
+// gives what stands before; so does a damaged one, and the error wraps triplog.ErrBroken.
 func (s *Session) Story() (Story, error) {
 	var out Story
-	parts, err := s.TripParts()
-	if err != nil {
-		return out, err
-	}
-	for line, err := range triplog.FileLines(parts...) {
-		if errors.Is(err, triplog.ErrBroken) {
-			break
-		}
+	for line, err := range s.Lines() {
 		if err != nil {
-			return out, fmt.Errorf("session %s: %w", s.Info.Session, err)
+			return out, err
 		}
 		out.take(line.Kind, line.Text, line.At(), s.Info.Wall.Add(line.At()))
 	}
@@ -149,31 +140,34 @@ func (o *Story) take(kind triplog.Kind, text string, at time.Duration, wall time
 	}
 }
 
-// Earlier opens all sessions of a log folder that still can be read, oldest
-// first; trouble tells of those that could not.
-func Earlier(logFolder string) (sessions []*Session, trouble []error, err error) {
-	sessions, broken, err := all(logFolder)
-	if err != nil {
+// Earlier opens all sessions of a log folder that still can be read and count on a pad
+// with that mark, oldest first; broken tells of those that could not.
+func Earlier(logFolder, mark string) (sessions []*Session, broken []Ending, err error) {
+	if sessions, broken, err = all(logFolder); err != nil {
 		return nil, nil, err
 	}
-	for _, e := range broken {
-		trouble = append(trouble, fmt.Errorf("%s: its declarations and runs do not count: %s", e.Dir, e.Says))
-	}
+	sessions = slices.DeleteFunc(sessions, func(s *Session) bool { return !counts(s.Info.Mark, mark) })
 	slices.SortStableFunc(sessions, func(a, b *Session) int { return a.Info.Number - b.Info.Number })
-	return sessions, trouble, nil
+	return sessions, broken, nil
 }
 
-// Since returns what was handed on from the sessions before the last, and the last, which
-// is to be read on top. Without facts all are (Earlier); why is empty for a first start.
-func (s *Session) Since() (facts json.RawMessage, last *Session, why string) {
+// Since returns what was handed on from the sessions before the last, and those from the
+// last on that count here, to be read on top. Without facts all are (Earlier); why is
+// empty for a first start.
+func (s *Session) Since() (facts json.RawMessage, top []*Session, why string) {
 	if s.before.facts == nil {
 		return nil, nil, s.before.why
 	}
-	last, err := Open(filepath.Join(filepath.Dir(s.Dir), s.before.last))
-	if err != nil {
-		return nil, nil, "the last session cannot be opened"
+	for _, name := range s.before.top {
+		o, err := Open(filepath.Join(filepath.Dir(s.Dir), name))
+		if err != nil || o.Info.Session != name {
+			return nil, nil, "session " + name + " cannot be opened"
+		}
+		if counts(o.Info.Mark, s.Info.Mark) {
+			top = append(top, o)
+		}
 	}
-	return s.before.facts, last, ""
+	return s.before.facts, top, ""
 }
 
 // mostFacts bounds what is handed on; ours. The note is written anew with each trip.

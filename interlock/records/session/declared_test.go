@@ -62,7 +62,7 @@ func TestStoryComesBackFromTheLog(t *testing.T) {
 	if !reflect.DeepEqual(story, want) {
 		t.Errorf("got  %+v\nwant %+v", story, want)
 	}
-	sessions, trouble, err := Earlier(logs)
+	sessions, trouble, err := Earlier(logs, "")
 	if err != nil || len(sessions) != 1 || len(trouble) != 0 {
 		t.Errorf("earlier sessions: %v, %v, %v", sessions, trouble, err)
 	}

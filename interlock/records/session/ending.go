@@ -37,9 +37,11 @@ type Ending struct {
 	State   string        // last state of the latch in its log, empty if none
 	At      time.Duration // engine time of the last line
 	Log     triplog.Report
+	Trips   int    // in its good lines, with those behind another
 	Says    string // one plain sentence, with what to do where there is something
 	noted   bool   // the line asked for stands in the log
 	mended  bool   // behind it the latch left a fault
+	off     bool   // it does not match what was noted
 }
 
 // ComesUp is the latch state that the next session starts in: "tripped",
@@ -55,13 +57,14 @@ func (e Ending) ComesUp() string {
 }
 
 // all opens every session of the log folder; broken are those whose session.json
-// cannot be read although they got as far as a trip log.
+// cannot be read, or is another session's, although they got as far as a trip log.
 func all(logFolder string) (sessions []*Session, broken []Ending, err error) {
 	var names []string
 	if err := plain.Names(logFolder, func(name string) { names = append(names, name) }); err != nil {
 		return nil, nil, explain("look for earlier sessions", logFolder, err)
 	}
 	slices.Sort(names)
+	has := map[int]string{}
 	for _, name := range names {
 		dir := filepath.Join(logFolder, name)
 		if info, err := os.Lstat(dir); err != nil || !info.IsDir() || strings.HasPrefix(name, removing) {
@@ -69,8 +72,16 @@ func all(logFolder string) (sessions []*Session, broken []Ending, err error) {
 		}
 		s, err := Open(dir)
 		if err == nil {
-			sessions = append(sessions, s)
-			continue
+			is, twin := s.Info.Number, has[s.Info.Number]
+			switch number, numbered := numberIn(name); {
+			case s.Info.Session != name || numbered && number != is:
+				err = fmt.Errorf("by its %s it is session %s, number %d: it was copied, swapped or renamed", infoName, s.Info.Session, is)
+			case twin != "":
+				err = fmt.Errorf("it has number %d, and so has session %s: one of them was copied, or taken away and brought back", is, twin)
+			default:
+				has[is], sessions = name, append(sessions, s)
+				continue
+			}
 		}
 		if _, serr := os.Stat(filepath.Join(dir, triplog.PartName(1))); errors.Is(serr, fs.ErrNotExist) {
 			continue // no session, or one that never got as far as to run
@@ -97,18 +108,29 @@ func (s *Session) ending(line uint64, chain string) (Ending, error) {
 	if e.Log, err = triplog.VerifyFiles(names...); err != nil {
 		return e, err
 	}
-	for rec, err := range triplog.FileLines(names...) {
+	for rec, err := range s.Lines() {
 		if errors.Is(err, triplog.ErrBroken) {
 			break // the verdict says it
 		}
 		if err != nil {
-			return e, fmt.Errorf("session %s: %w", e.Session, err)
+			return e, err
 		}
+		var d struct {
+			Kind, From, State string
+			Trip              int
+		}
+		if rec.Kind == triplog.KindDecision && json.Unmarshal(rec.Decision, &d) == nil && d.Trip > 0 {
+			e.Trips++
+		}
+		moved := d.Kind == "state"
 		e.At = rec.At()
 		e.noted = e.noted || rec.N == line && rec.Chain == chain
-		e.mended = e.mended || rec.N > line && leavesFault(rec)
-		if state := stateAfter(rec); state != "" {
-			e.State = state
+		e.mended = e.mended || rec.N > line && moved && d.From == interlock.Fault.String() && d.State != d.From
+		switch {
+		case rec.State != "":
+			e.State = rec.State
+		case moved && d.State != "":
+			e.State = d.State
 		}
 	}
 	switch {
@@ -126,33 +148,4 @@ func (s *Session) ending(line uint64, chain string) (Ending, error) {
 		e.Says = fmt.Sprintf("session %s ended in order", e.Session)
 	}
 	return e, nil
-}
-
-// stateAfter is the latch's state after a line: the line's own, or that of a
-// decision which moved the latch.
-func stateAfter(rec triplog.Record) string {
-	if rec.State != "" || rec.Kind != triplog.KindDecision {
-		return rec.State
-	}
-	return moveIn(rec).State
-}
-
-// move is a move of the latch as a decision tells it.
-type move struct {
-	Kind  string `json:"kind"`
-	From  string `json:"from"`
-	State string `json:"state"`
-}
-
-// moveIn returns the move that a line tells, an empty one where it tells none.
-func moveIn(rec triplog.Record) (m move) {
-	if rec.Kind != triplog.KindDecision || json.Unmarshal(rec.Decision, &m) != nil || m.Kind != "state" {
-		return move{}
-	}
-	return m
-}
-
-func leavesFault(rec triplog.Record) bool {
-	m := moveIn(rec)
-	return m.From == interlock.Fault.String() && m.State != m.From
 }

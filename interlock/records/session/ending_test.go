@@ -4,6 +4,7 @@ package session
 
 import (
 	"bytes"
+	"encoding/json"
 	"os"
 	"path/filepath"
 	"strings"
@@ -31,7 +32,12 @@ func keep(t testing.TB, s *Session, lines ...triplog.Line) {
 	check(s.Remember(came, false))
 	for _, line := range lines {
 		check(s.Trips.Append(line, true))
-		if state := stateAfter(triplog.Record{Kind: line.Kind, State: line.State, Decision: line.Decision}); state != "" || line.Kind == triplog.KindEnded {
+		state := line.State
+		var d struct{ Kind, State string }
+		if json.Unmarshal(line.Decision, &d) == nil && d.Kind == "state" && state == "" {
+			state = d.State
+		}
+		if state != "" || line.Kind == triplog.KindEnded {
 			check(s.Remember(state, line.Kind == triplog.KindEnded))
 		}
 	}
@@ -40,7 +46,7 @@ func keep(t testing.TB, s *Session, lines ...triplog.Line) {
 
 // Unfinished is what the next session would find.
 func Unfinished(logFolder string) ([]Ending, error) {
-	m, err := recall(logFolder)
+	m, err := recall(logFolder, &meta)
 	return m.found, err
 }
 

@@ -62,7 +62,7 @@ func FuzzOpen(f *testing.F) {
 		if err != nil && len(endings) == 0 {
 			t.Errorf("%q cannot be read (%v), and the next start would not hear of it", text, err)
 		}
-		if m, err := recall(logs); err != nil || m.highest < 0 {
+		if m, err := recall(logs, &meta); err != nil || m.highest < 0 {
 			t.Errorf("%q: the newest session has number %d, %v", text, m.highest, err)
 		}
 		if err == nil && s.Info.Duty != DutyWatch && len(endings) == 0 {

@@ -27,8 +27,12 @@ import (
 // so that whoever clears the folder with a shell's * leaves it.
 const noteName = ".last-session.json"
 
-// noteVersion is that of the note that is written; 1 carried nothing.
-const noteVersion = 2
+// noteVersion is that of the note that is written. 1 carried nothing, 2 did not say
+// for which program and mark; of both only how the last session ended counts.
+const noteVersion = 3
+
+// numbersGone is how far numbers jump where nobody knows the highest that was given; ours.
+const numbersGone = 1000
 
 // note is that file.
 type note struct {
@@ -57,6 +61,7 @@ type noted struct {
 	Lines   uint64 `json:"lines"` // number of the last line that was on disk
 	Head    string `json:"head"`  // its chain value, hex
 	Ended   bool   `json:"ended"` // nothing may follow
+	Mark    string `json:"mark,omitempty"`
 }
 
 type owed struct {
@@ -67,9 +72,17 @@ type owed struct {
 // carried is what the sessions before the last left to a start, besides how the latest
 // ended.
 type carried struct {
-	Folders uint64          `json:"folders"` // that stood there, the last too: the sum of their names
-	Facts   json.RawMessage `json:"facts"`
+	// Software and Mark are those that the facts count for.
+	Software string          `json:"software,omitempty"`
+	Mark     string          `json:"mark,omitempty"`
+	Folders  uint64          `json:"folders"` // that stood there, the last too: the sum of their names
+	Facts    json.RawMessage `json:"facts"`
+	// Going may be gone and are not in Folders: the facts have what they held.
+	Going []string `json:"going,omitempty"`
 }
+
+// errNewer is wrapped where a newer program wrote the note: written anew it would lose what that carried.
+var errNewer = errors.New("of a newer version")
 
 // sumOf is the part of a name in carried.Folders.
 func sumOf(name string) uint64 { return crc64.Checksum([]byte(name), crc64.MakeTable(crc64.ECMA)) }
@@ -94,7 +107,8 @@ func readNote(logFolder string) (*note, error) {
 	var n note
 	err = json.Unmarshal(text, &n)
 	if n.V > noteVersion {
-		return nil, fmt.Errorf("it is of a newer version (%d; this program reads %d)", n.V, noteVersion)
+		return nil, fmt.Errorf("the note of the last session (%s) is %w (form %d; this program reads %d): start the newer program; or move the note away, and this one reads all sessions and comes up tripped",
+			filepath.Join(logFolder, noteName), errNewer, n.V, noteVersion)
 	}
 	if err != nil {
 		return nil, fmt.Errorf("it is damaged (%w)", err)
@@ -118,25 +132,33 @@ func (n *noted) sound() bool {
 func (s *Session) Remember(state string, ended bool) error {
 	status := s.Trips.Status()
 	n := note{V: noteVersion, Number: s.Info.Number, Last: noted{Session: s.Info.Session, Number: s.Info.Number, Duty: s.Info.Duty,
-		State: state, Lines: status.Kept, Head: status.Head, Ended: ended}}
-	if s.Info.Duty != DutyWatch {
+		State: state, Lines: status.Kept, Head: status.Head, Ended: ended, Mark: s.Info.Mark}}
+	// A rehearsal on a real pad's folder clears no more than a watch does.
+	if was := s.before.guard; s.Info.Duty != DutyWatch && (was == nil || s.Info.Mark == "" || s.Info.Mark == was.Mark) {
 		n.Guard = &n.Last
 	} else {
-		n.Guard, n.Owed = s.before.guard, s.before.owed
+		n.Guard, n.Owed = was, s.before.owed
 	}
 	if s.facts != nil {
-		n.Carried = &carried{Folders: s.before.folders, Facts: s.facts}
+		n.Carried = &carried{Software: s.Info.Software, Mark: s.Info.Mark, Folders: s.before.folders, Facts: s.facts, Going: s.before.going}
 	}
-	var err error
+	return n.write(filepath.Dir(s.Dir))
+}
+
+// counts reports whether what has a mark counts on a pad with another: a rehearsal counts
+// in its like alone.
+func counts(mark, pad string) bool { return mark == "" || mark == pad }
+
+func (n *note) write(logFolder string) (err error) {
 	if n.SHA256, err = n.sum(); err != nil {
 		return err
 	}
 	text, err := json.MarshalIndent(n, "", "  ")
-	if err != nil {
-		return err
+	if err == nil {
+		err = numbered.WriteWhole(filepath.Join(logFolder, noteName), append(text, '\n'), 0o644)
 	}
-	if err := numbered.WriteWhole(filepath.Join(filepath.Dir(s.Dir), noteName), append(text, '\n'), 0o644); err != nil {
-		return fmt.Errorf("note how session %s stands: %w", s.Info.Session, err)
+	if err != nil {
+		return fmt.Errorf("note how session %s stands: %w", n.Last.Session, err)
 	}
 	return nil
 }
@@ -148,98 +170,132 @@ type memory struct {
 	guard   *noted // the latest that held a relay
 	owed    []owed // of found: what a later look would not find again
 	folders uint64 // that stand there, as in carried
-	last    string // the latest session, behind those that facts are of
+	going   []string
+	top     []string // the latest session and later ones, behind those that facts are of
 	facts   json.RawMessage
 	why     string // there are no facts
 	broke   bool   // the latest session did not end in order
+	ran     bool   // records stand there that only sessions make
 }
 
 const mend = "look into it; if nobody knows why, treat it as a trip that nobody reported. Then reset"
 
 // recall looks at the note and at what it points to. It reads the names in the
 // log folder and the sessions that the note speaks of or does not know, not all.
-func recall(logFolder string) (memory, error) {
+func recall(logFolder string, meta *Meta) (memory, error) {
 	n, noNote := readNote(logFolder)
+	if errors.Is(noNote, errNewer) {
+		return memory{}, noNote
+	}
 	var m memory
 	later := map[string]int{}
+	var young uint64
 	err := plain.Names(logFolder, func(name string) {
-		number, ok := numberIn(name)
+		m.ran = m.ran || name == "stop" || name == "shown"
+		whole, gone := strings.CutPrefix(name, removing)
+		number, ok := numberIn(whole)
 		if !ok {
 			return
 		}
-		m.folders += sumOf(name)
-		if noNote != nil {
-			m.highest = max(m.highest, number)
-		} else if n.unknown(logFolder, name, number) {
-			later[name] = number
+		m.highest = max(m.highest, number)
+		switch {
+		case gone:
+		case n != nil && number > n.Number: // it ran later, if it got as far as a log
+			young += sumOf(name)
+			if _, err := os.Lstat(filepath.Join(logFolder, name, triplog.PartName(1))); err == nil {
+				later[name] = number
+			}
+		case n != nil && n.Carried != nil && slices.Contains(n.Carried.Going, name):
+			m.going = append(m.going, name)
+		default:
+			m.folders += sumOf(name)
 		}
 	})
 	if err != nil {
 		return m, explain("look for earlier sessions", logFolder, err)
 	}
 	if noNote != nil {
-		return recallWithout(logFolder, m, noNote)
+		return recallWithout(logFolder, m, meta, noNote)
 	}
-	m.highest, m.guard, m.owed, m.last, m.broke = n.Number, n.Guard, n.Owed, n.Last.Session, !n.Last.Ended
+	m.highest, m.guard, m.owed, m.broke = max(m.highest, n.Number), n.Guard, n.Owed, !n.Last.Ended
 	for _, o := range n.Owed {
 		m.found = append(m.found, Ending{Dir: logFolder, How: o.How, Says: o.Says})
 	}
+	off := false
 	if n.Guard != nil {
-		if e := n.Guard.look(logFolder); e.How != Clean {
+		e := n.Guard.look(logFolder)
+		if off = e.off; e.How != Clean {
 			m.found = append(m.found, e)
 		}
 	}
-	for _, name := range slices.Sorted(maps.Keys(later)) {
-		m.highest = max(m.highest, later[name])
-		e := lookAt(filepath.Join(logFolder, name))
+	if n.Guard == nil || n.Guard.Session != n.Last.Session {
+		if e := n.Last.look(logFolder); e.off {
+			off = true
+			m.owe(e)
+		}
+	}
+	m.top = slices.SortedFunc(maps.Keys(later), func(a, b string) int { return later[a] - later[b] })
+	for _, name := range m.top {
+		e := Ending{Session: name, Dir: filepath.Join(logFolder, name)}
+		if s, err := Open(e.Dir); err == nil {
+			e, _ = s.Ending() // whatever it says, it is a mismatch at the least
+		}
 		e.mismatch("it ran after the last one that was noted", nil)
 		m.owe(e)
 	}
+	m.top = slices.Insert(m.top, 0, n.Last.Session)
 	switch c := n.Carried; {
-	case slices.ContainsFunc(m.found, func(e Ending) bool { return e.How == Mismatch || e.How == Unreadable }):
+	case off:
+		// It may be of another folder: the sessions that stand here have their say.
 		m.why = "the note of the last session does not match"
-	case c == nil:
-		m.why = "the note of the last session carries nothing of them"
-	case c.Folders != m.folders:
+		_, err = m.bySessions(logFolder, meta)
+	case c != nil && c.Folders != m.folders:
 		m.why = "session folders were put in or taken away by hand"
+		m.owe(Ending{Dir: logFolder, How: Mismatch, Says: m.why + ": what was declared and flown in one that is gone counts no more; " + mend})
+	case c == nil || c.Software != meta.Software || c.Mark != meta.Mark:
+		m.why = "the note of the last session carries nothing of them for this version and this pad"
 	default:
 		m.facts = c.Facts
 	}
-	return m, nil
+	m.folders += young
+	return m, err
 }
 
 func (m *memory) owe(e Ending) {
+	if e.Session != "" && slices.ContainsFunc(m.found, func(o Ending) bool { return o.Session == e.Session }) {
+		return
+	}
 	m.found = append(m.found, e)
 	m.owed = append(m.owed, owed{e.How, e.Says})
 }
 
 // recallWithout decides by the sessions themselves, and by the safe side: with
 // sessions but no note that counts, nobody knows which was the last.
-func recallWithout(logFolder string, m memory, why error) (memory, error) {
-	sessions, broken, err := all(logFolder)
+func recallWithout(logFolder string, m memory, meta *Meta, why error) (memory, error) {
 	none := errors.Is(why, fs.ErrNotExist)
-	if err != nil || none && len(sessions)+len(broken) == 0 {
-		return m, err // the first start in this folder
-	}
-	for _, s := range sessions {
-		m.highest = max(m.highest, s.Info.Number)
-	}
 	says := fmt.Sprintf("the note of the last session (%s) cannot be used: %v", noteName, why)
 	if none {
-		says = fmt.Sprintf("there are sessions in the log folder, but no note of the last one (%s): it was removed, or they are from an older version of this program", noteName)
+		says = fmt.Sprintf("there are sessions in the log folder, or records of some, but no note of the last one (%s): it was removed, or they are from an older version of this program", noteName)
+	}
+	m.owe(Ending{Dir: logFolder, How: Mismatch, Says: says + "; " + mend})
+	if n, err := m.bySessions(logFolder, meta); err != nil || none && n == 0 && !m.ran {
+		return memory{}, err // the first start in this folder
 	}
 	m.why, m.broke = "there is no note of the last session that can be used", true
-	m.owe(Ending{Dir: logFolder, How: Mismatch, Says: says + "; " + mend})
-	for _, e := range append(newest(sessions), broken...) {
-		m.owe(e)
-	}
+	m.highest += numbersGone
 	return m, nil
 }
 
-// newest tells how the latest session that held a relay ended, with those before
-// it as long as they broke off without having said a state.
-func newest(sessions []*Session) (endings []Ending) {
-	sessions = slices.DeleteFunc(sessions, func(s *Session) bool { return s.Info.Duty == DutyWatch })
+// bySessions takes what the n sessions themselves say, where no note can be believed: how
+// the latest that held a relay ended, with those before it as long as they broke off
+// without having said a state.
+func (m *memory) bySessions(logFolder string, meta *Meta) (n int, err error) {
+	sessions, broken, err := all(logFolder)
+	n = len(sessions) + len(broken)
+	for _, s := range sessions {
+		m.highest = max(m.highest, s.Info.Number)
+	}
+	sessions = slices.DeleteFunc(sessions, func(s *Session) bool { return s.Info.Duty == DutyWatch || !counts(s.Info.Mark, meta.Mark) })
 	slices.SortFunc(sessions, func(a, b *Session) int { return b.Info.Number - a.Info.Number })
 	for _, s := range sessions {
 		e, err := s.Ending()
@@ -247,7 +303,7 @@ func newest(sessions []*Session) (endings []Ending) {
 			e.How, e.Says = Unreadable, fmt.Sprintf("nobody can tell how session %s ended (%v); %s", s.Info.Session, err, mend)
 		}
 		if e.How != Clean {
-			endings = append(endings, e)
+			m.owe(e)
 		}
 		if e.How == Clean || e.State != "" {
 			break
@@ -255,7 +311,10 @@ func newest(sessions []*Session) (endings []Ending) {
 		// It broke off before it had said its state: what the one before it
 		// left stands still.
 	}
-	return endings
+	for _, e := range broken {
+		m.owe(e)
+	}
+	return n, err
 }
 
 // look tells how a noted session ended, held against the note.
@@ -311,22 +370,10 @@ func (n *noted) look(logFolder string) Ending {
 	return e
 }
 
-// lookAt tells how the session in a folder ended.
-func lookAt(dir string) Ending {
-	e := Ending{Session: filepath.Base(dir), Dir: dir}
-	s, err := Open(dir)
-	if err == nil {
-		e, err = s.Ending()
-	}
-	if err != nil {
-		e.How = Unreadable
-	}
-	return e
-}
-
 // mismatch makes the ending one that does not fit what was noted: the next
 // session comes up tripped, or in the fault that either of them tells.
 func (e *Ending) mismatch(why string, n *noted) {
+	e.off = true
 	if e.How != InFault {
 		e.How = Mismatch
 	}
@@ -347,14 +394,4 @@ func numberIn(name string) (int, bool) {
 	}
 	n, err := strconv.ParseUint(digits, 10, 63)
 	return int(n), err == nil && n >= 1 && n <= mostNumber
-}
-
-// unknown reports whether the folder of that session holds one that ran after the last
-// that was noted.
-func (n *note) unknown(logFolder, name string, number int) bool {
-	if number <= n.Number || name == n.Last.Session {
-		return false
-	}
-	_, err := os.Lstat(filepath.Join(logFolder, name, triplog.PartName(1)))
-	return err == nil
 }

@@ -27,6 +27,9 @@ type Keep struct {
 // future must not empty the folder. Ours, no source.
 const leastSessions = 5
 
+// mostGoing go at one time, so that the note of them stays small; ours.
+const mostGoing = 2000
+
 const (
 	// ReportedName is the file that holds Reported.
 	ReportedName = "reported.json"
@@ -39,27 +42,8 @@ const (
 type Reported struct {
 	V     int       `json:"v"`
 	Trips int       `json:"trips"`
+	Lines uint64    `json:"lines"` // of the trip log, as far as it was read
 	At    time.Time `json:"at"`
-}
-
-// TripCount counts the trips in the log. Only a log that nothing is wrong with
-// can be counted.
-func (s *Session) TripCount() (int, error) {
-	names, err := s.TripParts()
-	if err != nil {
-		return 0, err
-	}
-	n := 0
-	for rec, err := range triplog.FileLines(names...) {
-		if err != nil {
-			return n, err
-		}
-		var d struct{ Trip int }
-		if rec.Kind == triplog.KindDecision && json.Unmarshal(rec.Decision, &d) == nil && d.Trip > 0 {
-			n++
-		}
-	}
-	return n, nil
 }
 
 // mustStay says why a session may not go, whatever its age; empty when it may.
@@ -73,14 +57,14 @@ func (s *Session) mustStay() string {
 		return ReportedName + " is damaged"
 	}
 	done := err == nil
-	n, err := s.TripCount()
-	switch {
-	case err != nil && !done:
-		return fmt.Sprintf("its trip log cannot be read to the end (%v), and nobody has reported on it", err)
-	case n > r.Trips:
-		return fmt.Sprintf("%d trips that nobody has reported on", n-r.Trips)
-	}
-	if e, err := s.Ending(); !done && (err != nil || e.How != Clean) {
+	switch e, err := s.Ending(); {
+	case err != nil:
+		return fmt.Sprintf("its trip log cannot be read (%v)", err)
+	case e.Log.Verdict == triplog.Tampered && !done:
+		return fmt.Sprintf("its trip log cannot be read to the end (%s), and nobody has reported on it", e.Log.Reason)
+	case e.Trips > r.Trips:
+		return fmt.Sprintf("%d trips that nobody has reported on", e.Trips-r.Trips)
+	case e.How != Clean && (!done || e.Log.Lines > r.Lines): // one reported on under way may have ended otherwise
 		return fmt.Sprintf("it %s, and nobody has reported on it", e.How)
 	}
 	return ""
@@ -100,25 +84,25 @@ func (s *Session) size() (n int64) {
 	return n
 }
 
-// Retain removes what may go at the end of this session, in that state, and notes what
-// stays: the next start need not look.
-func (s *Session) Retain(now time.Time, state string) error {
-	was := s.before.folders
-	if s.retain(filepath.Dir(s.Dir), now); s.before.folders == was {
-		return nil
-	}
-	return s.Remember(state, true)
-}
+// Retain removes what may go at the end of this session, which is noted.
+func (s *Session) Retain(now time.Time) { s.retain(filepath.Dir(s.Dir), now, s.Info.Mark) }
 
 // retain removes sessions that are too old or too many, the oldest first, and
 // says in words what went and what had to stay. It never removes a session with
 // a trip that nobody has reported on, one that did not end in order and was not
 // reported on, one that cannot be read, any of the latest, or the last one that
-// held a relay: the next start asks how that ended. A fault here keeps nobody from
-// guarding.
-func (s *Session) retain(logFolder string, now time.Time) {
+// held a relay: the next start asks how that ended. Where an older one stays, a later one
+// goes but for its log, which may take back what the older one says. Nothing goes before
+// the note says which do: a removal may break off anywhere, and what they held is handed
+// on, or nothing goes. A fault here keeps nobody from guarding.
+func (s *Session) retain(logFolder string, now time.Time, mark string) {
 	keep := s.keep
 	if keep == (Keep{}) {
+		return
+	}
+	n, err := readNote(logFolder)
+	if err != nil || n.Carried == nil || s.facts == nil && s.before.facts == nil {
+		s.Retained = append(s.Retained, "no old session was removed: what they hold is not handed on yet")
 		return
 	}
 	sessions, _, err := all(logFolder)
@@ -137,12 +121,14 @@ func (s *Session) retain(logFolder string, now time.Time) {
 	lastGuard := -1
 	sizes, total := make([]int64, len(sessions)), int64(0)
 	for i, o := range sessions {
-		if o.Info.Duty != DutyWatch {
+		if o.Info.Duty != DutyWatch && (o.Info.Mark == "" || lastGuard < 0 || sessions[lastGuard].Info.Mark != "") {
 			lastGuard = i
 		}
 		sizes[i] = o.size()
 		total += sizes[i]
 	}
+	var going, says []string
+	gone, behind := uint64(0), false
 	for i, o := range sessions {
 		why := ""
 		switch age := now.Sub(o.Info.Wall); {
@@ -150,23 +136,53 @@ func (s *Session) retain(logFolder string, now time.Time) {
 			why = fmt.Sprintf("%d days old", int(age.Hours()/24))
 		case keep.Bytes > 0 && total > keep.Bytes:
 			why = fmt.Sprintf("all together take %d MB", total>>20)
-		default:
-			continue
 		}
-		if i == lastGuard || i >= len(sessions)-leastSessions {
+		if why == "" || i == lastGuard || i >= len(sessions)-leastSessions || o.Info.Mark != mark {
+			behind = true
 			continue
 		}
 		if stay := o.mustStay(); stay != "" {
 			s.Retained = append(s.Retained, fmt.Sprintf("session %s stays, though %s: %s", o.Info.Session, why, stay))
+			behind = true
 			continue
 		}
-		gone := filepath.Join(logFolder, removing+o.Info.Session)
-		if err := errors.Join(os.Rename(o.Dir, gone), os.RemoveAll(gone)); err != nil {
+		if len(going) == mostGoing {
+			break // the next end goes on
+		}
+		if behind {
+			_ = plain.Names(o.Dir, func(name string) {
+				if strings.HasPrefix(name, "recording") {
+					_ = os.Remove(filepath.Join(o.Dir, name))
+				}
+			})
+			if freed := sizes[i] - o.size(); freed > 0 {
+				total -= freed
+				s.Retained = append(s.Retained, fmt.Sprintf("the recording of session %s was removed: %s; its log stays, since an older session does", o.Info.Session, why))
+			}
+			continue
+		}
+		total -= sizes[i]
+		going, says = append(going, o.Info.Session), append(says, fmt.Sprintf("session %s was removed: %s", o.Info.Session, why))
+		if c := n.Carried; !slices.Contains(c.Going, o.Info.Session) {
+			gone += sumOf(o.Info.Session)
+			c.Going = append(c.Going, o.Info.Session)
+		}
+	}
+	if len(going) == 0 {
+		return
+	}
+	n.Carried.Folders -= gone
+	s.before.folders, s.before.going = s.before.folders-gone, n.Carried.Going
+	if err := n.write(logFolder); err != nil {
+		s.Retained = append(s.Retained, "no old session was removed: "+err.Error())
+		return
+	}
+	for i, name := range going {
+		away := filepath.Join(logFolder, removing+name)
+		if err := errors.Join(os.Rename(filepath.Join(logFolder, name), away), os.RemoveAll(away)); err != nil {
 			s.Retained = append(s.Retained, explain("remove an old session", logFolder, err).Error())
 			return
 		}
-		total -= sizes[i]
-		s.before.folders -= sumOf(filepath.Base(o.Dir))
-		s.Retained = append(s.Retained, fmt.Sprintf("session %s was removed: %s", o.Info.Session, why))
+		s.Retained = append(s.Retained, says[i])
 	}
 }

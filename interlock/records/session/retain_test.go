@@ -33,8 +33,12 @@ func old(t *testing.T, logs string, day int, duty string, lines ...triplog.Line)
 
 // retained removes what may go, as a session does at its end.
 func retained(logs string, keep Keep, now time.Time) []string {
-	s := Session{keep: keep}
-	s.retain(logs, now)
+	s := Session{keep: keep, facts: []byte("{}")}
+	n := note{V: noteVersion, Number: 1, Last: noted{Session: "s", Number: 1}, Carried: &carried{Facts: s.facts}}
+	if err := n.write(logs); err != nil {
+		return []string{err.Error()}
+	}
+	s.retain(logs, now, "")
 	return s.Retained
 }
 
@@ -66,8 +70,8 @@ func TestRetainByAge(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if n, err := s.TripCount(); err != nil || n != 1 {
-		t.Fatalf("%d trips, %v", n, err)
+	if e, err := s.Ending(); err != nil || e.Trips != 1 {
+		t.Fatalf("%d trips, %v", e.Trips, err)
 	}
 	fix(t, os.WriteFile(filepath.Join(told, ReportedName), []byte(`{"v":1,"trips":1}`), 0o644))
 	name := filepath.Join(damaged, triplog.PartName(1))
@@ -83,10 +87,13 @@ func TestRetainByAge(t *testing.T) {
 		t.Fatalf("nothing asked for: %v", says)
 	}
 	says := retained(logs, Keep{Age: 30 * 24 * time.Hour}, dayOf(400))
-	for dir, stays := range map[string]bool{calm: false, trip: true, told: false, brokeOff: true, damaged: true, guard: true} {
+	for dir, stays := range map[string]bool{calm: false, trip: true, told: true, brokeOff: true, damaged: true, guard: true} {
 		if there(dir) != stays {
 			t.Errorf("%s: there %v, want %v\n%s", filepath.Base(dir), there(dir), stays, strings.Join(says, "\n"))
 		}
+	}
+	if there(filepath.Join(told, "recording.pcapng")) || !there(filepath.Join(trip, "recording.pcapng")) {
+		t.Errorf("the wrong recordings were removed\n%s", strings.Join(says, "\n"))
 	}
 	for _, dir := range late {
 		if !there(dir) {

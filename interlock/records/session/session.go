@@ -7,9 +7,11 @@ import (
 	"errors"
 	"fmt"
 	"io/fs"
+	"iter"
 	"os"
 	"path/filepath"
 	"runtime"
+	"strings"
 	"time"
 
 	"downhaul/interlock/records/plain"
@@ -145,17 +147,17 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 		return explain("lock", logFolder, err)
 	}
 	s.places = append(s.places, place)
-	if s.before, err = recall(logFolder); err != nil {
+	if s.before, err = recall(logFolder, &meta); err != nil {
 		return fmt.Errorf("look at the last session: %w", err)
 	}
 	// The end of the last session has seen to it, unless it broke off.
 	short := checkRoom(logFolder, meta.Room)
 	if s.before.broke || short != nil {
-		s.retain(logFolder, meta.Wall)
+		s.retain(logFolder, meta.Wall, meta.Mark)
 		short = checkRoom(logFolder, meta.Room)
 	}
 	if short != nil {
-		return short
+		return fmt.Errorf("%w%s", short, strings.Join(append([]string{""}, s.Retained...), "; "))
 	}
 	s.Info = Info{
 		V: Version, Number: s.before.highest + 1, Software: meta.Software, Arch: meta.Arch, Wall: meta.Wall, Duty: meta.Duty, Mark: meta.Mark,
@@ -254,6 +256,11 @@ func (s *Session) recordingFile(part int) (recorder.File, error) {
 	return dataFile{f}, nil
 }
 
+// dataFile syncs the data, not the times.
+type dataFile struct{ *os.File }
+
+func (f dataFile) Sync() error { return plain.SyncData(f.File) }
+
 // Standing returns nil while every file of the recording, and the lock, is the one that
 // stands under its name; triplog.ErrGone is wrapped otherwise. The log itself tells of its own files.
 // It belongs to the goroutine that writes the recording.
@@ -331,3 +338,18 @@ func (s *Session) Text(name string) ([]byte, error) {
 
 // TripParts names the files of the trip log, in order.
 func (s *Session) TripParts() ([]string, error) { return triplog.Parts(s.Dir) }
+
+// Lines gives the lines of the trip log as triplog.FileLines does; one that is gone is broken.
+func (s *Session) Lines() iter.Seq2[triplog.Record, error] {
+	return func(yield func(triplog.Record, error) bool) {
+		names, err := s.TripParts()
+		if err == nil && len(names) == 0 {
+			err = fmt.Errorf("session %s has no trip log: %w", s.Info.Session, triplog.ErrBroken)
+		}
+		if err != nil {
+			yield(triplog.Record{}, err)
+			return
+		}
+		triplog.FileLines(names...)(yield)
+	}
+}

@@ -37,8 +37,10 @@ func judge(records []*Record, of Of) *Proof {
 
 // known is Tally.Known by the records in the folder.
 func known(p *pad.Pad, craft string) (Times, float64) {
-	var t Tally
-	_ = t.ReadOn(p.LogFolder) // what cannot be read leaves it empty
+	t, trouble := Tally{}.ReadOn(p.LogFolder)
+	if len(trouble) > 0 {
+		t.Unproven()
+	}
 	return t.Known(p, craft)
 }
 

@@ -14,6 +14,7 @@ import (
 type Tally struct {
 	Through int    // number of the last record that is in it
 	File    string // and its name
+	Stands  string // the folder as it was read then; see plain.Stamp
 	Stops   []Stop // in the order in which they were last opened
 }
 
@@ -100,32 +101,40 @@ func (t *Tally) Prove(of Of) *Proof {
 	return p
 }
 
-// UpToDate reports, at a start, whether no record came since the last that is in it.
+// UpToDate reports, at a start, whether no record came or went since the last that is in it.
 func (t *Tally) UpToDate(logFolder string) bool {
-	return t.Through > 0 && plain.LastPut(Folder(logFolder), t.File)
+	return t.Stands != "" && t.Stands == plain.Stamp(Folder(logFolder))
 }
 
-// ReadOn adds the records of a log folder that were made since. Where the last that is
-// in it does not stand there any more, all that do are read anew. What cannot be read is
-// told, and then nothing is added: none counts, since it may have been the longest.
-func (t *Tally) ReadOn(logFolder string) (trouble []error) {
+// ReadOn returns it with the records of a log folder that were made since. Where the last
+// that is in it does not stand there any more, all that do are read anew. What cannot be
+// read is told, and may have been the longest: then it is for now, and Unproven.
+func (t Tally) ReadOn(logFolder string) (_ Tally, trouble []error) {
 	dir, from := Folder(logFolder), t.Through+1
 	if _, err := os.Lstat(filepath.Join(dir, t.File)); err != nil {
-		from = 1
+		t, from = Tally{}, 1
+	}
+	t.Stops, t.Stands = slices.Clone(t.Stops), plain.Stamp(dir)
+	for i := range t.Stops {
+		s := &t.Stops[i]
+		s.Full, s.Ended = slices.Clone(s.Full), slices.Clone(s.Ended)
 	}
 	records, trouble, err := numbered.ReadFrom(dir, from, Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
 	if err != nil {
 		trouble = append(trouble, err)
 	}
-	if len(trouble) > 0 {
-		return trouble
-	}
-	if from == 1 {
-		*t = Tally{}
-	}
 	for _, r := range records {
 		t.Take(r)
 		t.Through, t.File = r.Number, numbered.Name(r.Number, r.Made)
 	}
-	return nil
+	return t, trouble
+}
+
+// Unproven returns what counts where a record is lost: times, and wear.
+func (t *Tally) Unproven() *Tally {
+	for i := range t.Stops {
+		s := &t.Stops[i]
+		s.Low, s.Half, s.Full = false, false, nil
+	}
+	return t
 }

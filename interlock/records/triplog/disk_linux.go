@@ -3,6 +3,8 @@ package triplog
 import (
 	"os"
 
+	"downhaul/interlock/records/plain"
+
 	"golang.org/x/sys/unix"
 )
 
@@ -39,9 +41,6 @@ func (d *diskFile) reserve() {
 	d.reserved += reserveStep
 }
 
-// Reserved reports whether room is reserved ahead.
-func (d *diskFile) Reserved() bool { return !d.unable }
-
 // Wrote returns how many bytes were written.
 func (d *diskFile) Wrote() int64 { return d.size }
 
@@ -52,15 +51,8 @@ func (d *diskFile) Write(p []byte) (int, error) {
 	return n, err
 }
 
-// Sync waits for the data and what is needed to read it back, not for times.
-func (d *diskFile) Sync() error {
-	for {
-		err := unix.Fdatasync(int(d.Fd()))
-		if err != unix.EINTR {
-			return err
-		}
-	}
-}
+// Sync waits for the data, not for times.
+func (d *diskFile) Sync() error { return plain.SyncData(d.File) }
 
 // Close gives the room that was not used back.
 func (d *diskFile) Close() error {

@@ -234,20 +234,15 @@ func (l *Log) Close() error {
 
 // Status is how the log fares.
 type Status struct {
-	Part     int    // number of the file in use; more than 1 after a failure
-	Lines    uint64 // lines written, the heads included
-	Kept     uint64 // number of the last line known to be on disk
-	Head     string // chain of that line, hex
-	Reserved bool   // room is reserved ahead on this file system
-	Lost     uint64 // lines dropped for want of memory, not yet noted in the log
-	Cause    error  // why a file was given up, nil if none was
+	Part  int    // number of the file in use; more than 1 after a failure
+	Lines uint64 // lines written, the heads included
+	Kept  uint64 // number of the last line known to be on disk
+	Head  string // chain of that line, hex
+	Lost  uint64 // lines dropped for want of memory, not yet noted in the log
+	Cause error  // why a file was given up, nil if none was
 }
 
 // Status says how the log fares.
 func (l *Log) Status() Status {
-	s := Status{Part: l.part, Lines: l.n, Kept: l.goodN, Head: hex.EncodeToString(l.goodChain[:]), Lost: l.lost, Cause: l.cause}
-	if r, ok := l.file.(interface{ Reserved() bool }); ok {
-		s.Reserved = r.Reserved()
-	}
-	return s
+	return Status{Part: l.part, Lines: l.n, Kept: l.goodN, Head: hex.EncodeToString(l.goodChain[:]), Lost: l.lost, Cause: l.cause}
 }

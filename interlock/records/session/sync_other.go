@@ -1,7 +1,0 @@
-//go:build !linux
-
-package session
-
-import "os"
-
-type dataFile struct{ *os.File }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 
 	"downhaul/interlock/records/session"
 )
@@ -53,6 +54,7 @@ type HoverPoint struct {
 
 func acrossOf(sessions []*Session) Across {
 	a := Across{Rows: []AcrossRow{}}
+	count := counted(sessions)
 	for _, s := range sessions {
 		row := AcrossRow{Session: s.Session, Number: s.Number, Runs: len(s.Runs), Faults: len(s.ChainFaults), Resistance: []*Quantity{}, Hovers: []HoverPoint{}}
 		for i := range s.Episodes {
@@ -76,7 +78,7 @@ func acrossOf(sessions []*Session) Across {
 				row.Hovers = append(row.Hovers, HoverPoint{r.Number, r.Step, r.Ballast, r.Hover})
 			}
 		}
-		if s.Duty != session.DutyWatch {
+		if s.Duty != session.DutyWatch && slices.Contains(count, s) {
 			a.Worn.Starts += len(s.Runs)
 			for _, r := range s.Runs {
 				a.Worn.LiveS += r.Lasted.Value

@@ -52,7 +52,8 @@ type Session struct {
 	Folder   string    `json:"folder"`
 	Number   int       `json:"number"`
 	Duty     string    `json:"duty"`
-	Began    time.Time `json:"began"` // wall clock at engine time 0
+	Mark     string    `json:"mark,omitempty"` // of a rehearsal; see counted
+	Began    time.Time `json:"began"`          // wall clock at engine time 0
 	Clock    string    `json:"wall_clock"`
 	Lasted   *Quantity `json:"lasted"`
 	Ended    string    `json:"ended"`

@@ -83,6 +83,7 @@ func open(ctx context.Context, dir string, opt Options) (*reading, error) {
 		units:     "metric",
 		Integrity: Integrity{Changed: []string{}, Says: []string{}, Recording: []string{}, Software: s.Info.Software, Arch: s.Info.Arch, Files: []FileHash{}},
 	}}
+	r.out.Mark = s.Info.Mark
 	if s.Info.Duty == session.DutyWatch {
 		r.out.Duty = "watch"
 	}

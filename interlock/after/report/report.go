@@ -70,10 +70,27 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 			}
 		}
 	}
-	r.Lift = liftOf(sessions, what)
+	r.Lift = liftOf(counted(sessions), what)
+	if n := len(sessions) - len(counted(sessions)); n > 0 {
+		r.Lift.Doubts = append(r.Lift.Doubts, plural(n, "session")+" left out: a rehearsal counts for nothing beside sessions of a real board, neither for the forecast nor for hours")
+	}
 	r.withhold()
 	r.Across = acrossOf(sessions)
 	return r
+}
+
+// counted are the sessions that count for forecast, test card and hours: a rehearsal's only
+// where all are rehearsals.
+func counted(sessions []*Session) (out []*Session) {
+	for _, s := range sessions {
+		if s.Mark == "" {
+			out = append(out, s)
+		}
+	}
+	if len(out) == 0 {
+		return sessions
+	}
+	return out
 }
 
 // Found reports whether there is something that somebody must look at: a trip, a

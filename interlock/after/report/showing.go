@@ -21,7 +21,8 @@ func (r *Report) Shown() *flown.Record {
 		Sessions: []string{}, Hovers: []flown.Hover{}, Reserves: []card.Reserve{}}
 	of := map[string]*Session{} // by the name of a run
 	var changed []string        // sessions in the forecast that are not as they were written
-	for _, s := range r.Sessions {
+	for _, s := range counted(r.Sessions) {
+		out.Mark = s.Mark
 		if s.liftCard == nil || !strings.EqualFold(s.liftCard.Craft.Name, out.Craft) {
 			continue
 		}

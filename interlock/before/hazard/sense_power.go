@@ -123,7 +123,7 @@ const (
 func discs(c *card.Card) float64 {
 	r := c.Craft.Radius
 	area := math.Pi * r * r
-	if tip := r - c.Motors.LongestArm(); len(c.Motors.Places) > 0 && tip > 0 {
+	if tip := r - LongestArm(&c.Motors); len(c.Motors.Places) > 0 && tip > 0 {
 		area = min(area, float64(len(c.Motors.Places))*math.Pi*tip*tip)
 	}
 	return area

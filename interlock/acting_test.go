@@ -187,7 +187,7 @@ func TestImageTellsAgesAtTheStaleness(t *testing.T) {
 	r.run(5 * time.Second)
 	a, b := r.e.Clone(), r.e.Clone()
 	id := rules.SupplyVoltage
-	stale := max(id.Stale(), time.Second, *ofChannel[time.Duration](a, id, "longest"))
+	stale := max(id.Stale(), time.Second, longestOf(a, id))
 	a.readings()[id].At, b.readings()[id].At = a.now-stale, b.now-stale-1
 	if string(a.AppendState(nil)) == string(b.AppendState(nil)) {
 		t.Errorf("ages of %v and a nanosecond more give one image", stale)

@@ -69,20 +69,11 @@ func (e *Engine) fire(at time.Duration) bool {
 // missing in this instant still counts.
 func (e *Engine) fireAt(due time.Duration) {
 	e.latch.fire(due, timerDropOut, timerGrace)
-	e.fireCraft(due, timerLink, timerDisarmed)
+	e.act(due, timerLink, timerDisarmed, e.timer)
 	e.latch.fire(due, timerGrace, timerStill)
 	e.limits.Fire(due)
-	e.fireCraft(due, timerDisarmed, craftTimers)
+	e.act(due, timerDisarmed, craftTimers, e.timer)
 	e.latch.fire(due, timerStill, latchTimers)
-}
-
-// fireCraft lets the craft's timers from one up to another act where they are due.
-func (e *Engine) fireCraft(due time.Duration, from, to int) {
-	for i := from; i < to; i++ {
-		if e.took(i, due) {
-			e.timer(i, due)
-		}
-	}
 }
 
 func (e *Engine) timer(i int, due time.Duration) {

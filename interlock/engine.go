@@ -24,14 +24,12 @@ type Engine struct {
 	byAge   bool            // a rule or a permissive watches the age of the link
 	ages    []time.Duration // ages of it at which something changes
 
-	diskLow     bool
-	overdue     uint64                 // proof tests overdue, by number
-	cardAsks    bool                   // the test card asks for something that is not met
-	ledgerHolds bool                   // a fault of the chain or a defect stands open
-	ground      groundStep             // the step in force
-	onGround    groundRun              // the one that runs
-	flowSeen    bool                   // a current was seen to flow since the chain closed last
-	atRest      [len(currents)]float64 // each as the rotors stood behind the open chain, A
+	bars     [hostCount]bool        // of HostDisk, HostCard and HostLedger: stands in the way of a start
+	overdue  uint64                 // proof tests overdue, by number
+	ground   groundStep             // the step in force
+	onGround groundRun              // the one that runs
+	flowSeen bool                   // a current was seen to flow since the chain closed last
+	atRest   [len(currents)]float64 // each as the rotors stood behind the open chain, A
 
 	armed, airborne bool
 	heightOff       bool // the height is not near zero
@@ -71,14 +69,6 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 	e.armed, e.airborne = true, true
 	e.demands = make([]demandRun, len(env.Rules))
 	e.permTold = make([]bool, len(env.Permissives))
-	if err := e.lay(); err != nil {
-		return nil, err
-	}
-	return e, nil
-}
-
-// lay prepares the limits, and what built-in interlocks take from them.
-func (e *Engine) lay() (err error) {
 	e.layCraft()
 	e.speeds, e.outputs = e.site.Derived.Needs(rules.RotorSpeed), e.site.Derived.Needs(rules.MotorHighest)
 	// Where nothing is decided by the phase, armed and airborne are only shown, and the
@@ -89,9 +79,12 @@ func (e *Engine) lay() (err error) {
 			e.asksTurn = true
 		}
 	}
-	e.limits, err = limits.New((*fromLimits)(e), e.env, e.site.Derived, &e.site.Fed, e.site.ReadyAfter, e.builtinChannels())
 	e.layAges()
-	return err
+	var err error
+	if e.limits, err = limits.New((*fromLimits)(e), e.env, e.site.Derived, &e.site.Fed, e.site.ReadyAfter, e.builtinChannels()); err != nil {
+		return nil, err
+	}
+	return e, nil
 }
 
 // layAges collects the ages at which a rule's side can change, rising: the
@@ -179,11 +172,20 @@ func (e *Engine) Step(at time.Duration, in Input) []Effect {
 	case HostInput:
 		e.host(e.now, in)
 	}
+	return e.settle()
+}
+
+// settle fires what an input made due at once, within the same call, and answers.
+func (e *Engine) settle() []Effect {
 	e.latch.moved(e.now)
-	for e.Deadline() <= e.now && e.fire(e.now) {
-		// Fire any deadline that this input set for now, within the same call.
-	}
+	e.catchUp(e.now)
 	return e.latch.answer()
+}
+
+// catchUp fires every deadline at or before at, each at its own instant.
+func (e *Engine) catchUp(at time.Duration) {
+	for e.Deadline() <= at && e.fire(at) {
+	}
 }
 
 // heldUp takes the news that the loop did not run until now. The stall is a cause of
@@ -205,11 +207,7 @@ func (e *Engine) heldUp(at time.Duration, in Input) []Effect {
 	if e.latch.trips > before {
 		e.unheard = unheard{trip: e.latch.trips, from: at - length, rule: -1} // nobody listened: what fell silent meanwhile stands behind the stall
 	}
-	e.latch.moved(e.now)
-	for e.Deadline() <= e.now && e.fire(e.now) {
-		// What fell due while the loop stood still.
-	}
-	return e.latch.answer()
+	return e.settle() // behind it what fell due while the loop stood still
 }
 
 // Advance lets every deadline at or before at act. Extra calls, early, late or
@@ -229,14 +227,8 @@ func (e *Engine) begin(at time.Duration) {
 		e.started = true
 		e.latch.powerUp()
 	}
-	if at < e.now {
-		at = e.now
-	}
-	for e.Deadline() <= at {
-		if !e.fire(at) {
-			break
-		}
-	}
+	at = max(at, e.now)
+	e.catchUp(at)
 	if at > e.now {
 		e.latch.flush()
 	}

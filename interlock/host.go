@@ -21,8 +21,8 @@ func (e *Engine) host(at time.Duration, in Input) {
 			e.limits.Break()
 			e.broke(at)
 		}
-	case HostDisk:
-		e.diskLow = in.On
+	case HostDisk, HostCard, HostLedger:
+		e.bars[in.Host] = in.On
 		e.latch.unsettled()
 	case HostProof:
 		if bit := uint64(1) << in.Seq; in.On { // from 64 on it is none
@@ -37,12 +37,6 @@ func (e *Engine) host(at time.Duration, in Input) {
 		e.groundTold(at, groundStep{in.On, float64(in.Seq) / 1000})
 	case HostReaction:
 		e.limits.Expect(at, time.Duration(in.Seq)*time.Millisecond)
-	case HostCard:
-		e.cardAsks = in.On
-		e.latch.unsettled()
-	case HostLedger:
-		e.ledgerHolds = in.On
-		e.latch.unsettled()
 	case HostClash:
 		e.arm(timerClash, at+e.site.ReadyAfter)
 		e.latch.outside(at, ReasonClash)
@@ -83,3 +77,10 @@ func (e *Engine) broke(at time.Duration) {
 func (e *Engine) WhenBroken(f func(p any)) { e.panicked = f }
 
 func (e *Engine) broken() bool { return e.limits.Broken() }
+
+// noteOf is what a host event is noted as; the others act, and leave what they do.
+var noteOf = [hostCount]Reason{
+	HostLost: ReasonLost, HostLink: ReasonLink, HostDisk: ReasonDisk, HostProof: ReasonProof, HostStopTime: ReasonStopProven,
+	HostGround: ReasonStep, HostReaction: ReasonReaction, HostCard: ReasonCard, HostLedger: ReasonLedger,
+	HostMark: ReasonMark, HostDeclared: ReasonDeclared, HostSensor: ReasonSensor,
+}

@@ -25,9 +25,9 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	age := func(t, most time.Duration) { put(int64(min(e.now-t, most))) }
 
-	put(e.started, e.latch.rotors.Measured, e.latch.pinsKnown, e.latch.pinsLost, e.latch.mustBeOpen, e.latch.stopsApart, e.latch.stopDoubt, e.latch.resetDone, e.latch.resetOK, e.latch.startArmed, e.latch.ended, e.latch.relayBad, e.diskLow,
+	put(e.started, e.latch.rotors.Measured, e.latch.pinsKnown, e.latch.pinsLost, e.latch.mustBeOpen, e.latch.stopsApart, e.latch.stopDoubt, e.latch.resetDone, e.latch.resetOK, e.latch.startArmed, e.latch.ended, e.latch.relayBad, e.bars[HostDisk],
 		e.latch.relayOn, e.latch.beatOn, e.latch.closed, e.latch.stillDone, e.latch.powerGone, e.flowSeen, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
-		e.linkHeard, e.windDoubt, e.latch.resetUntil, e.latch.dirty, e.latch.kept < e.latch.trips, e.latch.inEpisode, e.cardAsks, e.ledgerHolds,
+		e.linkHeard, e.windDoubt, e.latch.resetUntil, e.latch.dirty, e.latch.kept < e.latch.trips, e.latch.inEpisode, e.bars[HostCard], e.bars[HostLedger],
 		e.latch.loud, e.latch.alarm, e.latch.tripHushed, e.latch.cautionHushed)
 	put(uint8(e.latch.hushing), uint16(e.latch.moves), uint8(e.latch.stopWhy), uint16(e.latch.stopRule), uint8(e.latch.state), uint8(e.latch.closingStep), uint8(e.latch.sound),
 		e.overdue, int64(e.latch.rotors.Standing), e.ground.on, e.onGround.on, e.atRest[:], e.ground.least, e.onGround.least, e.onGround.stood,
@@ -47,7 +47,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	longest := e.site.LinkStale // the longest silence that can still make a demand
 	for id := range rules.ChannelCount {
-		longest = max(longest, *ofChannel[time.Duration](e, id, "longest"), id.Stale())
+		longest = max(longest, longestOf(e, id), id.Stale())
 	}
 	longest++
 	put(e.unheard.trip != 0)
@@ -119,7 +119,7 @@ func (e *Engine) appendLimits(dst []byte) []byte {
 			continue
 		}
 		c := channels.Index(int(id))
-		stale := max(id.Stale(), time.Second, *part[time.Duration](c, "longest"))
+		stale := max(id.Stale(), time.Second, longestOf(e, id))
 		put(uint16(id), h.Heard, h.Healthy, h.Since == rules.Never, uint8(r.Quality), uint8(r.Cause), r.Value)
 		age(r.At, stale+1)
 		age(h.Good, stale+1)

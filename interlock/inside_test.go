@@ -33,6 +33,21 @@ func ofChannel[T any](e *Engine, id rules.ChannelID, name string) *T {
 	return part[T](reflect.ValueOf(e.limits).Elem().FieldByName("channels").Index(int(id)), name)
 }
 
+// longestOf returns the longest staleness of the rules and permissives of a channel.
+func longestOf(e *Engine, id rules.ChannelID) (longest time.Duration) {
+	for i := range e.env.Rules {
+		if r := &e.env.Rules[i]; r.Watch == id {
+			longest = max(longest, r.StaleAfter)
+		}
+	}
+	for i := range e.env.Permissives {
+		if p := &e.env.Permissives[i]; p.Watch == id {
+			longest = max(longest, p.StaleAfter)
+		}
+	}
+	return longest
+}
+
 // wrongLimits returns what may not be so in the limits after any call.
 func wrongLimits(after *Engine) string {
 	l := reflect.ValueOf(after.limits).Elem()

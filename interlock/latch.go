@@ -199,15 +199,8 @@ func (e *latch) stopsTogether() bool {
 
 // stopHealthy reports whether the emergency stop is known not to be pressed.
 func (e *latch) stopHealthy() bool {
-	if e.site.Fitted[EStopA] && e.site.Fitted[EStopB] && !e.stopsTogether() {
-		return false
-	}
-	for _, l := range [...]Line{EStopA, EStopB} {
-		if e.site.Fitted[l] && !(e.lines[l].known && e.lines[l].on) {
-			return false
-		}
-	}
-	return true
+	both := e.site.Fitted[EStopA] && e.site.Fitted[EStopB]
+	return (!both || e.stopsTogether()) && e.onIfFitted(EStopA) && e.onIfFitted(EStopB)
 }
 
 // onIfFitted reports whether a line is known to be on, or is not there.
@@ -221,17 +214,12 @@ func (e *latch) still(at time.Duration) bool { return e.below.still(at, e.stillD
 // power reports whether power can reach the rotors as intended.
 func (e *latch) power() bool { return e.state == Live || e.state == Lowering }
 
-// mirrorClosed reports whether the contactor is known to be closed: lines that are
-// not read tell nothing.
-func (e *latch) mirrorClosed() bool {
-	r := &e.lines[Readback]
-	return e.site.Fitted[Readback] && e.pinsKnown && r.known && r.on
-}
-
-// mirrorOpen reports whether the contactor is known to be open.
-func (e *latch) mirrorOpen() bool {
-	r := &e.lines[Readback]
-	return e.site.Fitted[Readback] && e.pinsKnown && r.known && !r.on
+// mirrorClosed reports whether the contactor is known to be closed, mirrorOpen whether
+// it is known to be open: lines that are not read tell nothing.
+func (e *latch) mirrorClosed() bool { return e.mirrorKnown() && e.lines[Readback].on }
+func (e *latch) mirrorOpen() bool   { return e.mirrorKnown() && !e.lines[Readback].on }
+func (e *latch) mirrorKnown() bool {
+	return e.site.Fitted[Readback] && e.pinsKnown && e.lines[Readback].known
 }
 
 // mustBeOff reports whether no power may reach the rotors: the chain is open, and the
@@ -260,3 +248,49 @@ func (e *latch) eachUnmet(fn func(Unmet) bool) bool {
 func (e *latch) allMet() bool {
 	return e.site.Duty == Guard && e.eachUnmet(func(Unmet) bool { return false }) && e.below.met()
 }
+
+// setRelay and setBeat command the two halves of the chain; only a change is
+// an effect.
+func (e *latch) setRelay(at time.Duration, on bool) {
+	if e.relayOn != on {
+		e.relayOn = on
+		e.emit(Effect{Kind: RelayEffect, At: at, On: on, Rule: -1, Permissive: -1})
+	}
+}
+
+func (e *latch) setBeat(at time.Duration, on bool) {
+	if e.beatOn != on {
+		e.beatOn = on
+		e.emit(Effect{Kind: BeatEffect, At: at, On: on, Rule: -1, Permissive: -1})
+	}
+}
+
+// open takes the power off: relay dropped, heartbeat stopped, and the clocks
+// that verify the opening started.
+func (e *latch) open(at time.Duration) {
+	e.below.opened()
+	e.setRelay(at, false)
+	e.setBeat(at, false)
+	if !e.closed {
+		return
+	}
+	e.closed = false
+	e.stillDone = false
+	if e.site.Fitted[Readback] {
+		e.arm(timerDropOut, at+e.site.DropOut)
+	}
+	e.arm(timerPowerRemains, at+e.powerWindow())
+	e.arm(timerStill, at+e.rotorWindow())
+}
+
+// rotorWindow is twice the time after which the rotors stand; where nobody told
+// one, a long one of ours.
+func (e *latch) rotorWindow() time.Duration {
+	if e.rotors.Standing > 0 {
+		return 2 * e.rotors.Standing
+	}
+	return 10 * time.Second
+}
+
+// powerWindow is how long after an opening rotors may turn and current flow.
+func (e *latch) powerWindow() time.Duration { return max(e.site.DropOut, e.rotorWindow()) }

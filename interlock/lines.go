@@ -2,8 +2,6 @@ package interlock
 
 import (
 	"time"
-
-	"downhaul/rules"
 )
 
 // lineRun is what is known of one input line.
@@ -52,7 +50,9 @@ func (e *latch) line(at time.Duration, l Line, on bool) {
 		}
 		e.stopsAgree(at)
 		if !on {
-			e.stopDemand(at)
+			// No two contacts open in the same instant: the first says no more than
+			// "pressed"; "one contact only" is for the end of the discrepancy time to say.
+			e.builtinTrip(at, EventEStop, ReasonEStop)
 		}
 	case Gate:
 		if !on {
@@ -185,19 +185,6 @@ func (e *latch) stopsJudged(at time.Duration) {
 	if a.on && b.on {
 		a.opened, b.opened = false, false
 	}
-}
-
-// stopDemand: no two contacts open in the same instant, so the first says no
-// more than "pressed"; "one contact only" is for the end of the discrepancy
-// time to say.
-func (e *latch) stopDemand(at time.Duration) {
-	const why = ReasonEStop
-	// Pressed while the relay is open it still trips: a person saw a reason.
-	if (e.state != Fault || e.site.Duty == Watch) && !e.builtinListed[why] {
-		e.builtinListed[why] = true
-		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate})
-	}
-	e.event(at, EventEStop, why, -1)
 }
 
 // holdReleased trips at once where that is a trip. Where it only goes back to

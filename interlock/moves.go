@@ -33,6 +33,9 @@ func (e *latch) recorded(event Event) bool {
 	if e.site.Duty == Watch {
 		return true
 	}
+	if event == EventEStop {
+		return e.state != Fault // also while the relay is open: a person saw a reason
+	}
 	switch e.state {
 	case Live, Lowering:
 		return true
@@ -92,7 +95,7 @@ func (e *latch) builtinTrip(at time.Duration, event Event, why Reason) {
 func (e *latch) builtinTripFor(at time.Duration, event Event, why Reason, lasted time.Duration) {
 	e.dirty = true
 	reason, rule := e.below.because(at, why, -1)
-	if e.recorded(event) && (!e.builtinListed[why] || e.site.Duty == Watch) {
+	if e.recorded(event) && (!e.builtinListed[why] || e.site.Duty == Watch && event != EventEStop) {
 		e.builtinListed[why] = true
 		e.record(Effect{Kind: TripEffect, At: at, On: true, Reason: why, Rule: -1, Permissive: -1, Stop: rules.Immediate, Lasted: lasted})
 	}

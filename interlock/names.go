@@ -69,10 +69,3 @@ var lineName = [LineCount]string{"estop_a", "estop_b", "gate", "hold", "reset", 
 func (l Line) String() string {
 	return nameOf(lineName[:], int(l), "unknown line")
 }
-
-// noteOf is what a host event is noted as; the others act, and leave what they do.
-var noteOf = [hostCount]Reason{
-	HostLost: ReasonLost, HostLink: ReasonLink, HostDisk: ReasonDisk, HostProof: ReasonProof, HostStopTime: ReasonStopProven,
-	HostGround: ReasonStep, HostReaction: ReasonReaction, HostCard: ReasonCard, HostLedger: ReasonLedger,
-	HostMark: ReasonMark, HostDeclared: ReasonDeclared, HostSensor: ReasonSensor,
-}

@@ -59,11 +59,11 @@ func (e *Engine) eachCraftUnmet(fn func(Unmet) bool) bool {
 		goOn(e.armed && !power, NeedDisarmed) &&
 		(!e.heightOff || power || fn(Unmet{Need: NeedHeight, Value: height.Value, Cause: height.Cause})) &&
 		goOn(e.asksTurn && !e.latch.closed && (e.windDoubt || !e.runs(timerTurned)), NeedTurn) &&
-		goOn(e.diskLow, NeedDisk) &&
+		goOn(e.bars[HostDisk], NeedDisk) &&
 		goOn(e.overdue != 0, NeedProof) &&
 		goOn(!e.latch.rotors.Measured && !e.ground.on, NeedStopProven) &&
-		goOn(e.cardAsks, NeedCard) &&
-		goOn(e.ledgerHolds, NeedLedger) &&
+		goOn(e.bars[HostCard], NeedCard) &&
+		goOn(e.bars[HostLedger], NeedLedger) &&
 		e.eachChannelUnmet(fn)) {
 		return false
 	}

@@ -132,14 +132,6 @@ func (e *latch) watchSound() Sound {
 // is still there: emergency stop pressed, lines silent, craft silent. A gate
 // may stay open: whoever goes in was heard.
 func (e *latch) builtinStands() bool {
-	if e.below.silent() || e.pinsLost {
-		return true
-	}
-	for l := range e.lines {
-		r := &e.lines[l]
-		if (Line(l) == EStopA || Line(l) == EStopB) && r.known && !r.on {
-			return true
-		}
-	}
-	return false
+	a, b := &e.lines[EStopA], &e.lines[EStopB]
+	return e.below.silent() || e.pinsLost || a.known && !a.on || b.known && !b.on
 }

@@ -25,13 +25,7 @@ const (
 )
 
 // fire lets the latch's timers from one up to another act where they are due.
-func (e *latch) fire(due time.Duration, from, to int) {
-	for i := from; i < to; i++ {
-		if e.took(i, due) {
-			e.timer(i, due)
-		}
-	}
-}
+func (e *latch) fire(due time.Duration, from, to int) { e.act(due, from, to, e.timer) }
 
 func (e *latch) timer(i int, due time.Duration) {
 	switch i {

@@ -44,13 +44,14 @@ func (c *clock) hold(timer int, at, span time.Duration, holds bool) {
 // wake makes sure that the engine is woken at due.
 func (c *clock) wake(due time.Duration) { c.next = min(c.next, due) }
 
-// took reports whether a timer is due, and takes it away.
-func (c *clock) took(timer int, due time.Duration) bool {
-	if c.timers[timer] > due {
-		return false
+// act has f act for each timer from one up to another that is due, and takes it away.
+func (c *clock) act(due time.Duration, from, to int, f func(timer int, due time.Duration)) {
+	for i := from; i < to; i++ {
+		if c.timers[i] <= due {
+			c.disarm(i)
+			f(i, due)
+		}
 	}
-	c.disarm(timer)
-	return true
 }
 
 // moves are moves of the latch that wait for the end of the instant.

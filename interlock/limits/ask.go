@@ -66,3 +66,22 @@ func (l *Limits) Rule(i int) Rule {
 // ToldUntil has what comes at that time or later not count as told: it comes behind a
 // silence of the craft.
 func (l *Limits) ToldUntil(at time.Duration) { l.toldUntil = at }
+
+// Named forgets whether rule i was back from its limit.
+func (l *Limits) Named(i int) {
+	l.runs[i].back = false
+	l.channels[l.env.Rules[i].Watch].shut()
+}
+
+// Cause returns why the channel of rule i is missing or in doubt for it.
+func (l *Limits) Cause(at time.Duration, i int) rules.Cause {
+	rule := &l.env.Rules[i]
+	cause := l.table[rule.Watch].Cause
+	if cause != rules.NoCause || !l.runs[i].missing {
+		return cause
+	}
+	if l.runs[i].slope != nil && at < l.channels[rule.Watch].good+rule.StaleAfter {
+		return rules.NotFilled // values come, and give no rate
+	}
+	return rules.Stale
+}

@@ -1,6 +1,8 @@
 package limits
 
 import (
+	"encoding/binary"
+	"math"
 	"slices"
 	"time"
 
@@ -56,21 +58,20 @@ func (l *Limits) Clone(up Above) *Limits {
 	return &c
 }
 
-// Named forgets whether rule i was back from its limit.
-func (l *Limits) Named(i int) {
-	l.runs[i].back = false
-	l.channels[l.env.Rules[i].Watch].shut()
-}
+// Clone is a copy that shares nothing.
+func (s *Slope) Clone() *Slope { c := *s; return &c }
 
-// Cause returns why the channel of rule i is missing or in doubt for it.
-func (l *Limits) Cause(at time.Duration, i int) rules.Cause {
-	rule := &l.env.Rules[i]
-	cause := l.table[rule.Watch].Cause
-	if cause != rules.NoCause || !l.runs[i].missing {
-		return cause
+// AppendState adds a canonical image of what is kept, with times relative to
+// now.
+func (s *Slope) AppendState(dst []byte, now time.Duration) []byte {
+	first := 0
+	for first+1 < s.n && now-s.kept(first+1).at >= s.over {
+		first++
 	}
-	if l.runs[i].slope != nil && at < l.channels[rule.Watch].good+rule.StaleAfter {
-		return rules.NotFilled // values come, and give no rate
+	dst = binary.LittleEndian.AppendUint64(dst, uint64(s.n-first))
+	for k := first; k < s.n; k++ {
+		dst = binary.LittleEndian.AppendUint64(dst, uint64(now-s.kept(k).at))
+		dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(s.kept(k).v+0)) // −0 becomes 0
 	}
-	return rules.Stale
+	return dst
 }

@@ -64,7 +64,7 @@ func TestWhatAnEnvelopeMayWatch(t *testing.T) {
 		if (err != nil) != bad || bad && !strings.Contains(err.Error(), `"r" watches no known channel`) {
 			t.Errorf("channel %d: %v", id, err)
 		}
-		if err == nil && (!l.channels[id].used || l.channels[id].id != id || l.Feeds(id)) {
+		if err == nil && (l.channels[id].shortest == rules.Never || l.channels[id].id != id || l.Feeds(id)) {
 			t.Errorf("channel %d stands as %+v", id, l.channels[id])
 		}
 	}

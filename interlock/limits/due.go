@@ -34,31 +34,17 @@ func (l *Limits) Due() time.Duration {
 	for _, t := range l.calcDue {
 		due = min(due, t)
 	}
-	n := 0
-	for _, id := range l.awake {
+	l.awake = slices.DeleteFunc(l.awake, func(id rules.ChannelID) bool {
 		c := &l.channels[id]
 		first := min(c.stale, c.ready)
-		if first == rules.Never {
-			c.awake = false
-			continue
-		}
-		l.awake[n] = id
-		n++
-		due = min(due, first)
-	}
-	l.awake = l.awake[:n]
-	n = 0
-	for _, i := range l.waiting {
+		due, c.awake = min(due, first), first != rules.Never
+		return !c.awake
+	})
+	l.waiting = slices.DeleteFunc(l.waiting, func(i int32) bool {
 		run := &l.runs[i]
-		if run.due == rules.Never {
-			run.waiting = false
-			continue
-		}
-		l.waiting[n] = i
-		n++
-		due = min(due, run.due)
-	}
-	l.waiting = l.waiting[:n]
+		due, run.waiting = min(due, run.due), run.due != rules.Never
+		return !run.waiting
+	})
 	return due
 }
 

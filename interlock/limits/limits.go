@@ -77,19 +77,17 @@ type Above interface {
 
 type channelRun struct {
 	id       rules.ChannelID
-	used     bool          // has rules or permissives
 	named    bool          // its readings go up
 	missed   bool          // a rule has turned missing since the last Good sample
 	heard    bool          // a Good sample came once
 	good     time.Duration // time of the last Good sample
 	streak   time.Duration // since when it is fresh; Never if it is not
 	stale    time.Duration // next staleness deadline
-	shortest time.Duration // shortest staleness of its rules and permissives
+	shortest time.Duration // shortest staleness of its rules and permissives; Never without any
 
 	// What hangs on it, by index: rules and permissives in the order of the file, and
 	// calculators.
 	rules, perms, calcs []int32
-	needed              bool // a rule needs it to start
 	awake               bool // stands in the engine's list
 	healthy             bool // streak has lasted long enough
 	frozenAfter         int
@@ -98,7 +96,6 @@ type channelRun struct {
 	low, high           float64       // the band: see lookAll; empty where it is shut
 	inside              [2]float64    // where it stands: Inside of all its rules
 	value               float64       // the last that was not missing
-	longest             time.Duration // longest of them
 	sloped              bool          // has rules on its rate
 	warming             time.Duration // the longest span of them
 	ready               time.Duration // when the streak is long enough
@@ -164,17 +161,17 @@ func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
 	c.inside = [2]float64{math.Inf(-1), math.Inf(1)}
 	c.shut()
+	needed := false
 	for _, r := range c.rules {
 		rule := &l.env.Rules[r]
-		c.used = true
 		low, high := rule.Band()
 		c.inside = [2]float64{max(c.inside[0], low), min(c.inside[1], high)}
-		c.shortest, c.longest = min(c.shortest, rule.StaleAfter), max(c.longest, rule.StaleAfter)
+		c.shortest = min(c.shortest, rule.StaleAfter)
 		if l.runs[r].slope != nil {
 			c.sloped, c.warming = true, max(c.warming, rule.Over)
 		}
 		if rule.Stop != rules.NoStop && rule.WhenMissing == rules.MissingTrips && l.fed[id] {
-			c.needed = true
+			needed = true
 		}
 		if rule.FrozenAfter > 0 && (c.frozenAfter == 0 || rule.FrozenAfter < c.frozenAfter) {
 			c.frozenAfter = rule.FrozenAfter
@@ -186,14 +183,12 @@ func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 		c.frozenAfter = id.Channel().FrozenAfter
 	}
 	for _, p := range c.perms {
-		c.used = true
-		limit := l.env.Permissives[p].StaleAfter
-		c.shortest, c.longest = min(c.shortest, limit), max(c.longest, limit)
+		c.shortest = min(c.shortest, l.env.Permissives[p].StaleAfter)
 	}
-	if c.used {
+	if c.shortest != rules.Never {
 		l.used = append(l.used, id)
 	}
-	if c.needed {
+	if needed {
 		l.needed = append(l.needed, id)
 	}
 	c.named = slices.Contains(named, id)

@@ -66,7 +66,7 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 	if r.Quality == rules.Good {
 		c.heard = true
 		c.good = at
-		if c.used {
+		if c.shortest != rules.Never {
 			l.refresh(at, c)
 		}
 	}

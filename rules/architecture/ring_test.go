@@ -68,21 +68,21 @@ func TestRing1ImportsNoOuterRing(t *testing.T) {
 // loop with its lanes and outputs, the door of pins and of the host's words, and the
 // lines themselves. What opens the lines is not counted.
 var ring1Files = []string{
-	"interlock/day/guard/loop.go", "interlock/day/guard/inbox.go", "interlock/day/guard/outputs.go", "interlock/day/guard/buzzer.go",
+	"interlock/day/guard/loop.go", "interlock/day/guard/inbox.go", "interlock/day/guard/outputs.go", "interlock/day/guard/buzzer.go", "interlock/day/guard/feed.go",
 	"interlock/day/intake/border.go", "interlock/day/intake/pins.go", "interlock/day/intake/host.go", "interlock/day/intake/chunk.go",
-	"hw/board.go", "hw/gpioboard_linux.go", "hw/gpiooutput_linux.go",
+	"hw/board.go", "hw/gpioboard_linux.go", "hw/gpiooutput_linux.go", "hw/gpioline_linux.go",
 }
 
-// notRing1 are the files of ring 1's packages that only show, name or hand on what is
-// decided. What unheard.go names opens nothing: TestWhatNamesASilenceMovesNothing.
+// notRing1 are the files of ring 1's packages that no call of Step or Advance comes
+// through: they put what was decided into words, show it, or copy an engine for a proof.
 var notRing1 = []string{
-	"interlock/names.go", "interlock/saying.go", "interlock/view.go", "interlock/decision.go", "interlock/asked.go", "interlock/unheard.go",
+	"interlock/names.go", "interlock/saying.go", "interlock/view.go", "interlock/decision.go", "interlock/asked.go",
 	"interlock/limits/asked.go",
 }
 
 // mostOfRing1 bounds the lines of ring 1 with comments, and of what it uses of rules:
 // what one person can read in a sitting.
-const mostOfRing1 = 5_500
+const mostOfRing1 = 5_800
 
 // Ring 1 stays small enough to be read. Whoever must let it grow changes the bound, and
 // says why.

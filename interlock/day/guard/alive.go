@@ -10,6 +10,9 @@ import (
 // turned passes on that the loop turned. It is called by the loop alone, so
 // that nobody is told of a loop that hangs.
 func (g *Guard) turned(now time.Duration) {
+	if g.stops.watch != nil {
+		g.stops.watch.Turn(now)
+	}
 	g.tellLedger()
 	if g.opts.Alive != nil {
 		g.opts.Alive.Turned(now)

@@ -11,7 +11,6 @@ import (
 	"downhaul/hw"
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
-	"downhaul/interlock/records/stopping"
 	"downhaul/rules"
 )
 
@@ -44,15 +43,15 @@ type LoopConfig struct {
 	Clock  func() time.Duration
 	Keep   func(*Batch)            // takes the records of one turn. It must not block.
 	Show   func(*Loop)             // takes a chance to copy what can be shown. It must not block.
-	Stop   *stopping.Watch         // follows the openings; nil is nobody
 	Turned func(now time.Duration) // comes at the end of every turn. It must not block. Nil is nobody.
 }
 
 // Batch is what one chunk, or one wake by a timer, brought: the chunk (none if
-// its Seq is 0) and what the engine decided. It is valid during the call.
+// its Seq is 0), what it said and what the engine decided. It is valid during the call.
 type Batch struct {
 	Chunk     intake.Chunk
 	At        time.Duration
+	Inputs    []interlock.Input
 	Decisions []interlock.Effect
 }
 
@@ -63,7 +62,6 @@ type Loop struct {
 	pin    struct{ relay, heartbeat, buzzer, lamp hw.Output }
 	inbox  *inbox
 	parcel parcel
-	inputs []interlock.Input
 	batch  Batch
 	seq    uint64
 
@@ -127,8 +125,8 @@ func NewLoop(cfg LoopConfig) (*Loop, error) {
 	}
 	l := &Loop{
 		cfg: cfg, inbox: newInbox(), lampUntil: rules.Never,
-		inputs: make([]interlock.Input, 0, 512),
-		edges:  make([]intake.WindEdge, 0, 256),
+		batch: Batch{Inputs: make([]interlock.Input, 0, 512)},
+		edges: make([]intake.WindEdge, 0, 256),
 	}
 	cfg.Intake.WhenBroken(l.panicked)
 	cfg.Engine.WhenBroken(l.panicked)
@@ -183,9 +181,6 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	l.wind(now)
 	l.over(now)
 	l.outputs(now)
-	if l.cfg.Stop != nil {
-		l.cfg.Stop.Turn(now)
-	}
 	if now >= l.shownAt {
 		l.shownAt = now + showEvery
 		// Where nothing comes in nothing is due either, and the engine's clock
@@ -210,9 +205,6 @@ func (l *Loop) End(now time.Duration) {
 	l.hostNow(now, intake.HostMessage{Host: interlock.HostEnd, On: true, Text: "the guard ends"})
 	l.over(now)
 	l.outputs(now)
-	if l.cfg.Stop != nil {
-		l.cfg.Stop.End(now)
-	}
 	l.cfg.Show(l)
 }
 
@@ -239,7 +231,7 @@ func (g *Guard) turnUntil(ctx context.Context) {
 		case <-ctx.Done():
 		}
 	}
-	g.loop.End(g.now())
+	g.endLoop(g.now())
 }
 
 // stalled tells the engine that the loop did not run for longer than it may, before
@@ -274,21 +266,15 @@ func (l *Loop) takeIn(now time.Duration, p *parcel) {
 func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 	l.seq++
 	c.Seq, c.At = l.seq, now
-	l.batch.Chunk, l.batch.At = c, now
-	l.batch.Decisions = l.batch.Decisions[:0]
-	l.inputs = l.cfg.Intake.Append(l.inputs[:0], c)
-	if l.cfg.Stop != nil {
-		for i := range l.inputs {
-			l.cfg.Stop.Take(now, &l.inputs[i])
-		}
-	}
-	if len(l.inputs) == 0 {
+	l.begin(now, c)
+	l.batch.Inputs = l.cfg.Intake.Append(l.batch.Inputs, c)
+	if len(l.batch.Inputs) == 0 {
 		// Even a chunk that says nothing brings the engine to its time, so
 		// that a replay of the chunks ends every timer at the same place.
 		l.apply(now, l.cfg.Engine.Advance(now))
 	}
-	for i := range l.inputs {
-		l.apply(now, l.cfg.Engine.Step(now, l.inputs[i]))
+	for _, in := range l.batch.Inputs {
+		l.apply(now, l.cfg.Engine.Step(now, in))
 	}
 	l.cfg.Keep(&l.batch)
 	l.tellBroken(now)
@@ -303,10 +289,14 @@ func (l *Loop) over(now time.Duration) {
 	}
 }
 
+// begin empties the batch for what a chunk, or none, is about to bring.
+func (l *Loop) begin(now time.Duration, c intake.Chunk) {
+	l.batch = Batch{Chunk: c, At: now, Inputs: l.batch.Inputs[:0], Decisions: l.batch.Decisions[:0]}
+}
+
 // wake takes the engine to a time without a chunk.
 func (l *Loop) wake(now, to time.Duration) {
-	l.batch.Chunk, l.batch.At = intake.Chunk{}, now
-	l.batch.Decisions = l.batch.Decisions[:0]
+	l.begin(now, intake.Chunk{})
 	l.apply(now, l.cfg.Engine.Advance(to))
 	if len(l.batch.Decisions) > 0 {
 		l.cfg.Keep(&l.batch)
@@ -331,9 +321,6 @@ func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
 	for i := range effects {
 		f := &effects[i]
 		l.past.take(f)
-		if l.cfg.Stop != nil {
-			l.cfg.Stop.Decided(now, f)
-		}
 		switch f.Kind {
 		case interlock.SoundEffect:
 			l.sound, l.soundSince = f.Sound, now

@@ -371,29 +371,15 @@ func (g *Guard) assemble() error {
 			g.keeper.write(&r)
 		}
 	}
-	plain := keep
-	keep = func(b *Batch) {
-		for i := range b.Decisions {
-			g.ledger.saw(&b.Decisions[i])
-		}
-		plain(b)
-	}
-	if watch := g.opts.Watch; watch != nil {
-		inner := keep
-		keep = func(b *Batch) {
-			for _, f := range b.Decisions {
-				watch(g.env, f)
-			}
-			inner(b)
-		}
-	}
+	g.watchOpenings(site.IdleOutput)
 	pins := g.pad.Board.Line("wind_loop").Fitted
 	for _, fitted := range site.Fitted {
 		pins = pins || fitted
 	}
 	g.loop, err = NewLoop(LoopConfig{
 		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
-		LongestGap: g.pad.LongestGap, Clock: g.now, Keep: keep, Show: g.show, Turned: g.turned, Stop: g.watchOpenings(site.IdleOutput),
+		LongestGap: g.pad.LongestGap, Clock: g.now, Show: g.show, Turned: g.turned,
+		Keep: func(b *Batch) { g.follow(b); keep(b) },
 	})
 	if err != nil {
 		return err

@@ -258,7 +258,7 @@ func (g *Guard) TakeSensors(now time.Duration) error {
 
 // Finish ends a stepped session: relay open, `ended` on record.
 func (g *Guard) Finish(now time.Duration) error {
-	g.loop.End(now)
+	g.endLoop(now)
 	return g.finish()
 }
 

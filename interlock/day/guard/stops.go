@@ -22,8 +22,10 @@ type stops struct {
 	some  *stopping.Tally // what counts while bad
 	worn  bool            // the writer's own: the contactor has made all its openings
 
-	// The loop's own, once it turns: what the engine was last told.
-	told stopping.Times
+	// The loop's own, once it turns: what the engine was last told, and who follows an
+	// opening; nil is nobody.
+	told  stopping.Times
+	watch *stopping.Watch
 }
 
 // stopProof is the Seq of interlock.HostProof for a contactor that has opened
@@ -40,13 +42,38 @@ func (g *Guard) stopOf() stopping.Of {
 	return stopping.What(g.pad, craft)
 }
 
-// watchOpenings follows the openings for the loop; a guard that only watches has
-// none.
-func (g *Guard) watchOpenings(idle float64) *stopping.Watch {
-	if g.pad.Duty != interlock.Guard {
-		return nil
+// watchOpenings has the openings followed; a guard that only watches has none.
+func (g *Guard) watchOpenings(idle float64) {
+	if g.pad.Duty == interlock.Guard {
+		g.stops.watch = stopping.NewWatch(g.pad.Craft.Motors, idle, g.pad.Contactor.Readback, g.sawOpening)
 	}
-	return stopping.NewWatch(g.pad.Craft.Motors, idle, g.pad.Contactor.Readback, g.sawOpening)
+}
+
+// follow shows what came and what was decided to those who follow it and decide nothing.
+// The loop calls it, behind the pins.
+func (g *Guard) follow(b *Batch) {
+	if w := g.stops.watch; w != nil {
+		for i := range b.Inputs {
+			w.Take(b.At, &b.Inputs[i])
+		}
+		for i := range b.Decisions {
+			w.Decided(b.At, &b.Decisions[i])
+		}
+	}
+	for i := range b.Decisions {
+		g.ledger.saw(&b.Decisions[i])
+		if g.opts.Watch != nil {
+			g.opts.Watch(g.env, b.Decisions[i])
+		}
+	}
+}
+
+// endLoop makes the last turn of a session.
+func (g *Guard) endLoop(now time.Duration) {
+	g.loop.End(now)
+	if g.stops.watch != nil {
+		g.stops.watch.End(now)
+	}
 }
 
 // stopsOnRecord reads the records of openings that were made since those that are in

@@ -44,3 +44,6 @@ func (e *latch) clone(b below, site *Chain) latch {
 	c.out, c.front = make([]Effect, 0, cap(e.out)), make([]Effect, 0, cap(e.front))
 	return c
 }
+
+// WhenBroken has f told, in the very call, what a calculator panicked with.
+func (e *Engine) WhenBroken(f func(p any)) { e.panicked = f }

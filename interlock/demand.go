@@ -161,38 +161,6 @@ func (e *Engine) lowering(at time.Duration) (lost bool) {
 	return false
 }
 
-// ruleEffect returns what is told of a rule.
-func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
-	rule, now := &e.env.Rules[i], e.limits.Rule(i)
-	f := Effect{Kind: kind, At: at, On: on, Reason: why, Rule: i, Permissive: -1, Channel: rule.Watch, Limit: rule.Limit}
-	value := now.Value
-	if kind == TripEffect {
-		value = now.Past // not what came into the deadband since
-	}
-	if rule.Form == rules.Outside && value > rule.Limit {
-		f.Limit = rule.LimitHigh
-	}
-	if kind == CautionEffect && rule.HasCaution {
-		f.Limit = rule.Caution
-		if rule.Form == rules.Outside && value > rule.Caution {
-			f.Limit = rule.CautionHigh
-		}
-	}
-	if why == ReasonRuleMissing && kind == ClearEffect {
-		return f // it is heard again
-	}
-	if why == ReasonRuleMissing || why == ReasonDoubt {
-		f.Cause = e.limits.Cause(at, i)
-		return f
-	}
-	f.HasValue, f.Value = now.Seen, value
-	return f
-}
-
-func reasonOf(why limits.Why) Reason {
-	return [...]Reason{limits.ByValue: ReasonRule, limits.ByMissing: ReasonRuleMissing, limits.ByDoubt: ReasonDoubt}[why]
-}
-
 // permissive returns the next permissive that came or went while power is on.
 func (e *Engine) permissive(at time.Duration) (f Effect, ok bool) {
 	for i, holds := range e.limits.Holds() {

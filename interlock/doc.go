@@ -11,4 +11,12 @@
 // in which it becomes due; trips latch. It has no I/O, no clock, no goroutine
 // and no global that changes. It trusts its caller to obey the effects, to call
 // Advance by Deadline, and to tell each line, frame and sample as it was read.
+//
+// What falls into one instant acts in the order that instant.go gives. A test that
+// fails in a fault changes nothing, but for power that was not removed: that is put on
+// record on top of any other. A reset of a fault asks for what can be looked at
+// without power: relay and heartbeat can be written, both contacts of the stop were
+// seen open, the mirror reads open, nothing turns. A contactor that did not close, or
+// a watchdog that did not let go, is tried by the next start, and by the tests for
+// which the ledger holds that start back.
 package interlock

@@ -73,9 +73,6 @@ func (e *Engine) broke(at time.Duration) {
 	e.latch.failed(at, EventSelfTest, ReasonBroken)
 }
 
-// WhenBroken has f told, in the very call, what a calculator panicked with.
-func (e *Engine) WhenBroken(f func(p any)) { e.panicked = f }
-
 func (e *Engine) broken() bool { return e.limits.Broken() }
 
 // noteOf is what a host event is noted as; the others act, and leave what they do.

@@ -92,13 +92,12 @@ func (e *Engine) appendLimits(dst []byte) []byte {
 	runs := reflect.ValueOf(e.limits).Elem().FieldByName("runs")
 	for i := range runs.Len() {
 		r, rule := runs.Index(i), &e.env.Rules[i]
-		for _, name := range [...]string{"beyond", "demand", "missing", "goMissing", "caution", "seen", "back"} {
-			put(r.FieldByName(name).Bool())
-		}
-		put(e.limits.Rule(i).Value, *part[float64](r, "past"), uint8(*part[rules.Side](r, "excursion")))
+		now := e.limits.Rule(i)
+		put(*part[bool](r, "beyond"), now.Asks[:], *part[bool](r, "goMissing"), now.Cautions, now.Seen, now.Back)
+		put(now.Value, now.Past, uint8(now.Left))
 		due(*part[time.Duration](r, "due"))
-		if *part[rules.Side](r, "excursion") != rules.Inside {
-			put(*part[float64](r, "fresh"))
+		if now.Left != rules.Inside {
+			put(now.Told)
 		}
 		if slope := *part[*limits.Slope](r, "slope"); slope != nil {
 			// What lies behind a gap is forgotten with the next value.

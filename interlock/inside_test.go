@@ -64,7 +64,7 @@ func wrongLimits(after *Engine) string {
 			return "an on-delay runs that is not looked at"
 		case r.FieldByName("goMissing").Bool():
 			return "a rule that turns missing was left"
-		case r.FieldByName("demand").Bool() && !r.FieldByName("beyond").Bool():
+		case r.FieldByName("Asks").Index(0).Bool() && !r.FieldByName("beyond").Bool():
 			return "a demand without a violation"
 		}
 	}

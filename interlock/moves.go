@@ -229,7 +229,10 @@ func (e *latch) stop(at time.Duration, stop rules.Stop, grace time.Duration, why
 	if due := at + grace; (e.state == Live || e.state == Lowering) && due < e.timers[timerGrace] {
 		e.arm(timerGrace, due)
 	}
-	e.laterControlled(why, rule)
+	if e.moves&moveControlled == 0 {
+		e.stopWhy, e.stopRule = why, rule
+	}
+	e.later(moveControlled)
 }
 
 func (e *latch) lamp(at time.Duration) {

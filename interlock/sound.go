@@ -75,12 +75,6 @@ func (e *latch) hush(at time.Duration) {
 	e.emit(Effect{Kind: NoteEffect, At: at, On: true, Reason: ReasonSilenced, Rule: -1, Permissive: -1, Line: Reset})
 }
 
-// hushed reports whether something is silent that would sound.
-func (e *latch) hushed() bool {
-	return e.tripHushed && (e.state == Tripped || e.site.Duty == Watch && e.watchSound() != Silent) ||
-		e.cautionHushed && e.cautioned()
-}
-
 // cautioned reports whether a caution stands that is worth hearing.
 func (e *latch) cautioned() bool {
 	return e.cautions > 0 && (e.state == Live || e.site.Duty == Watch)

@@ -135,3 +135,9 @@ func (e *Engine) eachUnmet(fn func(Unmet) bool) {
 		e.eachChannelUnmet(fn)
 	}
 }
+
+// hushed reports whether something is silent that would sound.
+func (e *latch) hushed() bool {
+	return e.tripHushed && (e.state == Tripped || e.site.Duty == Watch && e.watchSound() != Silent) ||
+		e.cautionHushed && e.cautioned()
+}

@@ -84,13 +84,6 @@ func (e *latch) later(m moves) {
 	e.dirty = true
 }
 
-func (e *latch) laterControlled(why Reason, rule int) {
-	if e.moves&moveControlled == 0 {
-		e.stopWhy, e.stopRule = why, rule
-	}
-	e.later(moveControlled)
-}
-
 // takes reports whether a move waits, and takes it away.
 func (e *latch) takes(m moves) bool {
 	waits := e.moves&m != 0

@@ -52,7 +52,7 @@ func TestRotorsThatTheWindTurns(t *testing.T) {
 		{"one current in doubt", func(r *rig) { r.set(rules.Pack1Current, 2, rules.Doubtful) }, false},
 		{"the supply's never told", func(r *rig) {
 			r.silence(rules.SupplyCurrent)
-			*ofChannel[bool](r.e, rules.SupplyCurrent, "heard") = false
+			*ofChannel[bool](r.e, rules.SupplyCurrent, "Heard") = false
 		}, true},
 		{"one current missing", func(r *rig) { r.set(rules.SupplyCurrent, 0, rules.Missing) }, false},
 		{"the sensor never told of a current", func(r *rig) { r.e.flowSeen = false }, false},

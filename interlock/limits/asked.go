@@ -75,3 +75,16 @@ func (s *Slope) AppendState(dst []byte, now time.Duration) []byte {
 	}
 	return dst
 }
+
+// Cause returns why the channel of rule i is missing or in doubt for it.
+func (l *Limits) Cause(at time.Duration, i int) rules.Cause {
+	rule := &l.env.Rules[i]
+	cause := l.table[rule.Watch].Cause
+	if cause != rules.NoCause || !l.runs[i].Asks[ByMissing] {
+		return cause
+	}
+	if l.runs[i].slope != nil && at < l.channels[rule.Watch].Good+rule.StaleAfter {
+		return rules.NotFilled // values come, and give no rate
+	}
+	return rules.Stale
+}

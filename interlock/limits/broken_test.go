@@ -84,8 +84,8 @@ func TestPromise03_WhatIsSaidToBeGoodIsLookedAt(t *testing.T) {
 			l, _ := tilted(t, func() (Result, bool) { return Result{}, false }, never)
 			l.Take(0, id, Result{Value: well, Quality: rules.Good})
 			l.Take(time.Millisecond, id, s)
-			if r := l.table[id]; r.Quality != rules.Missing || r.Value != 0 || l.channels[id].good != 0 {
-				t.Errorf("%v: %+v stands as %+v, last good at %v", id, s, r, l.channels[id].good)
+			if r := l.table[id]; r.Quality != rules.Missing || r.Value != 0 || l.channels[id].Good != 0 {
+				t.Errorf("%v: %+v stands as %+v, last good at %v", id, s, r, l.channels[id].Good)
 			}
 		}
 	}
@@ -135,7 +135,7 @@ func TestPromise01_APanicOfACalculatorIsCaught(t *testing.T) {
 			})
 			bad = true
 			ask(l)
-			if len(h.broke) != 1 || h.broke[0] != "seeded" || h.at != time.Second || !l.Broken() || l.channels[rules.Tilt].heard {
+			if len(h.broke) != 1 || h.broke[0] != "seeded" || h.at != time.Second || !l.Broken() || l.channels[rules.Tilt].Heard {
 				t.Errorf("%s, %v: told %v at %v", what, late, h.broke, h.at)
 			}
 			before := asked

@@ -67,7 +67,7 @@ func (l *Limits) Fire(due time.Duration) {
 		c := &l.channels[id]
 		if c.ready <= due {
 			c.ready = rules.Never
-			c.healthy = true
+			c.Healthy = true
 			l.above.Unsettled()
 		}
 		if c.stale <= due {
@@ -97,7 +97,7 @@ func (l *Limits) Fire(due time.Duration) {
 func (l *Limits) ForgetHealth() {
 	for _, id := range l.used {
 		c := &l.channels[id]
-		c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
+		c.Since, c.ready, c.Healthy = rules.Never, rules.Never, false
 	}
 }
 

@@ -76,12 +76,10 @@ type Above interface {
 }
 
 type channelRun struct {
-	id       rules.ChannelID
-	named    bool          // its readings go up
-	missed   bool          // a rule has turned missing since the last Good sample
-	heard    bool          // a Good sample came once
-	good     time.Duration // time of the last Good sample
-	streak   time.Duration // since when it is fresh; Never if it is not
+	id     rules.ChannelID
+	named  bool // its readings go up
+	missed bool // a rule has turned missing since the last Good sample
+	Health
 	stale    time.Duration // next staleness deadline
 	shortest time.Duration // shortest staleness of its rules and permissives; Never without any
 
@@ -89,7 +87,6 @@ type channelRun struct {
 	// calculators.
 	rules, perms, calcs []int32
 	awake               bool // stands in the engine's list
-	healthy             bool // streak has lasted long enough
 	frozenAfter         int
 	same                int
 	last                float64
@@ -98,7 +95,7 @@ type channelRun struct {
 	value               float64       // the last that was not missing
 	sloped              bool          // has rules on its rate
 	warming             time.Duration // the longest span of them
-	ready               time.Duration // when the streak is long enough
+	ready               time.Duration // when it has been fresh for long enough
 }
 
 // New makes the limits of an envelope. from says who feeds each measured channel, how
@@ -106,7 +103,13 @@ type channelRun struct {
 // a start. Readings of the named channels go up.
 func New(up Above, env *rules.Envelope, how Derivation, from *[rules.ChannelCount]rules.Origin, readyAfter time.Duration, named []rules.ChannelID) (*Limits, error) {
 	l := &Limits{above: up, env: env, readyAfter: readyAfter}
-	l.layFed(how, from)
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		l.needs[id], l.helps[id] = how.Needs(id), how.Helps(id)
+		l.fed[id] = len(l.needs[id]) > 0
+		for _, n := range l.needs[id] {
+			l.fed[id] = l.fed[id] && from[n] != rules.NotFed
+		}
+	}
 	if err := l.lay(how, named); err != nil {
 		return nil, err
 	}
@@ -158,7 +161,7 @@ func (l *Limits) lay(how Derivation, named []rules.ChannelID) error {
 func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 	c := &l.channels[id]
 	c.id = id
-	c.stale, c.ready, c.streak, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
+	c.stale, c.ready, c.Since, c.shortest = rules.Never, rules.Never, rules.Never, rules.Never
 	c.inside = [2]float64{math.Inf(-1), math.Inf(1)}
 	c.shut()
 	needed := false
@@ -194,14 +197,66 @@ func (l *Limits) layChannel(id rules.ChannelID, named []rules.ChannelID) {
 	c.named = slices.Contains(named, id)
 }
 
-// layFed works out once what each channel rests on and whether that is fed; it is
-// asked on the hot path.
-func (l *Limits) layFed(how Derivation, from *[rules.ChannelCount]rules.Origin) {
-	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
-		l.needs[id], l.helps[id] = how.Needs(id), how.Helps(id)
-		l.fed[id] = len(l.needs[id]) > 0
-		for _, n := range l.needs[id] {
-			l.fed[id] = l.fed[id] && from[n] != rules.NotFed
-		}
+// Health is how a channel stands.
+type Health struct {
+	Heard   bool          // a Good sample came once
+	Good    time.Duration // when the last one came
+	Since   time.Duration // since when it is fresh; Never if it is not
+	Healthy bool          // fresh for long enough
+}
+
+// Health returns how a channel stands.
+func (l *Limits) Health(id rules.ChannelID) Health { return l.channels[id].Health }
+
+// Needed are the channels that a rule needs to start; it must not be changed.
+func (l *Limits) Needed() []rules.ChannelID { return l.needed }
+
+// Needs are the measured channels that id rests on; they must not be changed.
+func (l *Limits) Needs(id rules.ChannelID) []rules.ChannelID { return l.needs[id] }
+
+// Feeds reports whether every channel that id rests on is fed on this pad.
+func (l *Limits) Feeds(id rules.ChannelID) bool { return l.fed[id] }
+
+// Reading returns the last reading of a channel, however old.
+func (l *Limits) Reading(id rules.ChannelID) Reading { return l.table[id] }
+
+// Fresh returns the last reading of a channel if it is no older than its staleness.
+func (l *Limits) Fresh(id rules.ChannelID, at time.Duration) Reading {
+	return l.table.Fresh(id, at, id.Stale())
+}
+
+// Holds says of each permissive whether it holds; it must not be changed.
+func (l *Limits) Holds() []bool { return l.permHolds }
+
+// Rule is a rule as it stands.
+type Rule struct {
+	Asks     [2]bool // a stop, by its value and by its missing channel
+	Cautions bool
+	Value    float64 // the last one it looked at (the rate for rate rules)
+	Seen     bool    // Value is set
+	Past     float64 // the last value past the limit
+	// Left says how far the last value that was told, not made by silence, had left
+	// caution or limit and was not back; Told is that value.
+	Left rules.Side
+	Told float64
+	Back bool // from its limit, since Named
+}
+
+// Rule returns rule i as it stands.
+func (l *Limits) Rule(i int) Rule {
+	now := l.runs[i].Rule
+	if l.runs[i].slope == nil {
+		now.Value = l.channels[l.env.Rules[i].Watch].value // also of those inside the band
 	}
+	return now
+}
+
+// ToldUntil has what comes at that time or later not count as told: it comes behind a
+// silence of the craft.
+func (l *Limits) ToldUntil(at time.Duration) { l.toldUntil = at }
+
+// Named forgets whether rule i was back from its limit.
+func (l *Limits) Named(i int) {
+	l.runs[i].Back = false
+	l.channels[l.env.Rules[i].Watch].shut()
 }

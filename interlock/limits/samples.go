@@ -10,21 +10,15 @@ import (
 // ruleRun is what a rule remembers. Its value demand and its missing demand
 // stand apart: they may carry different stops.
 type ruleRun struct {
+	Rule
 	due       time.Duration // end of the on-delay; Never when it does not run
 	beyond    bool          // past the limit and not back by the deadband
-	demand    bool          // the value's stop demand stands
-	missing   bool          // the missing channel's demand stands
 	waiting   bool          // stands in the list
 	goMissing bool          // turned stale at this very instant
-	caution   bool
-	rate      float64 // of rate rules, the last one
-	past      float64 // last value past the limit
-	seen      bool    // it looked at a value
-	lastTold
-	slope *Slope
-	heard bool
-	last  time.Duration // of the last good value, for the slope
-	rated time.Duration // of the last good rate; before that, of the first good value
+	slope     *Slope        // of rate rules
+	heard     bool
+	last      time.Duration // of the last good value, for the slope
+	rated     time.Duration // of the last good rate; before that, of the first good value
 }
 
 // Take takes one value of a channel that is not derived here.
@@ -52,7 +46,7 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 		r.Value, r.Quality = 0, rules.Missing
 	}
 	if c.frozenAfter > 0 && r.Quality == rules.Good {
-		if c.heard && r.Value == c.last {
+		if c.Heard && r.Value == c.last {
 			c.same++
 		} else {
 			c.same = 1
@@ -64,8 +58,8 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 	}
 	l.table[id] = Reading{At: at, Value: r.Value, Quality: r.Quality, Cause: r.Cause}
 	if r.Quality == rules.Good {
-		c.heard = true
-		c.good = at
+		c.Heard = true
+		c.Good = at
 		if c.shortest != rules.Never {
 			l.refresh(at, c)
 		}
@@ -125,11 +119,11 @@ func MayBeCut(r Result) bool {
 // borne for as long as it may be a calm, with nothing in the air without end, and
 // clears nothing that was missing; then the channel is missing in its own time.
 func (l *Limits) doubt(at time.Duration, c *channelRun, r Result) {
-	if c.streak != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !l.above.InForce(rules.Airborne)) {
-		c.good = at
+	if c.Since != rules.Never && !c.missed && (r.Cause == rules.MayBeCut || !l.above.InForce(rules.Airborne)) {
+		c.Good = at
 	}
 	for _, i := range c.rules {
-		if !l.runs[i].caution {
+		if !l.runs[i].Cautions {
 			l.caution(at, int(i), true, ByDoubt)
 		}
 	}
@@ -148,8 +142,8 @@ func (l *Limits) calculate(at time.Duration, c *channelRun) {
 
 // refresh takes a Good sample for the freshness of its channel.
 func (l *Limits) refresh(at time.Duration, c *channelRun) {
-	if c.streak == rules.Never {
-		c.streak = at
+	if c.Since == rules.Never {
+		c.Since = at
 		c.ready = at + max(l.readyAfter, c.warming)
 		l.wakeChannel(c, c.ready)
 	}
@@ -164,11 +158,11 @@ func (l *Limits) refresh(at time.Duration, c *channelRun) {
 	c.missed = false
 	for _, i := range c.rules {
 		switch run := &l.runs[i]; {
-		case !run.missing:
+		case !run.Asks[ByMissing]:
 		case run.slope != nil:
 			c.missed = true // a rate is what ends it: see rate
 		default:
-			run.missing = false
+			run.Asks[ByMissing] = false
 			l.above.Asked(at, int(i), ByMissing)
 		}
 	}
@@ -196,13 +190,13 @@ func (l *Limits) rate(at time.Duration, i int, v float64, q rules.Quality) (floa
 	switch {
 	case ok:
 		run.rated = at
-		if run.missing {
-			run.missing = false
+		if run.Asks[ByMissing] {
+			run.Asks[ByMissing] = false
 			l.above.Asked(at, i, ByMissing)
 		}
 	case !run.heard:
 		run.heard, run.rated = true, at
-	case !run.missing && at-run.rated >= rule.Over+rule.StaleAfter:
+	case !run.Asks[ByMissing] && at-run.rated >= rule.Over+rule.StaleAfter:
 		l.channels[rule.Watch].missed = true
 		l.ruleMissing(at, i)
 	}
@@ -213,10 +207,10 @@ func (l *Limits) rate(at time.Duration, i int, v float64, q rules.Quality) (floa
 // It has the rules that turn missing now act.
 func (l *Limits) channelStale(due time.Duration, c *channelRun) {
 	c.stale = rules.Never
-	age := due - c.good
+	age := due - c.Good
 	for _, i := range c.rules {
 		r := &l.env.Rules[i]
-		if l.runs[i].missing {
+		if l.runs[i].Asks[ByMissing] {
 			continue
 		}
 		if age >= r.StaleAfter {
@@ -224,7 +218,7 @@ func (l *Limits) channelStale(due time.Duration, c *channelRun) {
 			c.missed = true
 			l.acting = append(l.acting, i)
 		} else {
-			c.stale = min(c.stale, c.good+r.StaleAfter)
+			c.stale = min(c.stale, c.Good+r.StaleAfter)
 		}
 	}
 	for _, p := range c.perms {
@@ -232,11 +226,11 @@ func (l *Limits) channelStale(due time.Duration, c *channelRun) {
 		if age >= limit {
 			l.permHolds[p] = false // told below: no permissive is staler than shortest
 		} else {
-			c.stale = min(c.stale, c.good+limit)
+			c.stale = min(c.stale, c.Good+limit)
 		}
 	}
 	if age >= c.shortest {
-		c.streak, c.ready, c.healthy = rules.Never, rules.Never, false
+		c.Since, c.ready, c.Healthy = rules.Never, rules.Never, false
 		l.above.Unsettled()
 	}
 }
@@ -253,18 +247,18 @@ func (l *Limits) look(at time.Duration, i int, v float64, q rules.Quality) bool 
 		}
 		v = rate
 	}
-	run.rate, run.seen = v, true
+	run.Value, run.Seen = v, true
 	side := rule.Side(v)
 	if l.judged != nil && l.above.InForce(rule.While) {
 		l.judged(at, i, v)
 	}
 	switch side {
 	case rules.Beyond:
-		run.past = v
+		run.Past = v
 		if !run.beyond {
 			run.beyond = true
 			if rule.Lasting == 0 {
-				run.demand = true
+				run.Asks[ByValue] = true
 				l.above.Asked(at, i, ByValue)
 			} else {
 				l.wait(i, at+rule.Lasting)
@@ -274,28 +268,28 @@ func (l *Limits) look(at time.Duration, i int, v float64, q rules.Quality) bool 
 		if run.beyond && q == rules.Good {
 			run.beyond = false
 			run.due = rules.Never
-			if run.demand {
-				run.demand = false
+			if run.Asks[ByValue] {
+				run.Asks[ByValue] = false
 				l.above.Asked(at, i, ByValue)
 			}
 		}
 	}
 	if side == rules.Inside {
-		if run.caution && q == rules.Good && !run.missingCautions(rule) && cautionOver(rule, v) {
+		if run.Cautions && q == rules.Good && !run.missingCautions(rule) && cautionOver(rule, v) {
 			l.caution(at, i, false, ByValue)
 		}
-	} else if !run.caution && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond) {
+	} else if !run.Cautions && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond) {
 		l.caution(at, i, true, ByValue)
 	}
 	if (q == rules.Good || l.table[rule.Watch].Cause != rules.Stale) && at < l.toldUntil { // else silence made it, or came first
 		run.toldAs(rule, side, v, q)
 	}
-	run.back = run.back || !run.beyond // the next time is another
-	return side == rules.Inside && !run.beyond && !run.caution && run.excursion == rules.Inside
+	run.Back = run.Back || !run.beyond // the next time is another
+	return side == rules.Inside && !run.beyond && !run.Cautions && run.Left == rules.Inside
 }
 
 func (r *ruleRun) missingCautions(rule *rules.Rule) bool {
-	return r.missing && rule.WhenMissing == rules.MissingCautions
+	return r.Asks[ByMissing] && rule.WhenMissing == rules.MissingCautions
 }
 
 // cautionOver reports whether v is back from the caution by the rule's deadband.
@@ -307,16 +301,16 @@ func cautionOver(rule *rules.Rule, v float64) bool {
 func (l *Limits) lasted(due time.Duration, i int) {
 	run := &l.runs[i]
 	run.due = rules.Never
-	run.demand = true
+	run.Asks[ByValue] = true
 	l.above.Asked(due, i, ByValue)
 }
 
 // ruleMissing: a rule's channel has just become missing for it.
 func (l *Limits) ruleMissing(due time.Duration, i int) {
 	run, rule := &l.runs[i], &l.env.Rules[i]
-	run.missing = true
+	run.Asks[ByMissing] = true
 	if rule.WhenMissing == rules.MissingCautions || rule.MissingStop == rules.NoStop {
-		if !run.caution {
+		if !run.Cautions {
 			l.caution(due, i, true, ByMissing)
 		}
 		return
@@ -325,7 +319,7 @@ func (l *Limits) ruleMissing(due time.Duration, i int) {
 }
 
 func (l *Limits) caution(at time.Duration, i int, on bool, why Why) {
-	l.runs[i].caution = on
+	l.runs[i].Cautions = on
 	l.channels[l.env.Rules[i].Watch].shut()
 	l.above.Cautioned(at, i, why)
 }
@@ -343,21 +337,15 @@ func (l *Limits) lookPermissives(c *channelRun, r Result) {
 	}
 }
 
-// lastTold is what a rule knows of the last value that was told, not made by silence.
-type lastTold struct {
-	excursion rules.Side // how far it had left caution or limit, and was not back
-	fresh     float64    // that value
-	back      bool       // from its limit, since a silence was named behind that
-}
-
+// toldAs takes a value that was told, not made by silence.
 func (r *ruleRun) toldAs(rule *rules.Rule, side rules.Side, v float64, q rules.Quality) {
 	switch {
 	case side == rules.Beyond:
-		r.excursion, r.fresh = rules.Beyond, v
-	case r.beyond && r.excursion == rules.Beyond: // not back by the deadband
+		r.Left, r.Told = rules.Beyond, v
+	case r.beyond && r.Left == rules.Beyond: // not back by the deadband
 	case side != rules.Inside && rule.HasCaution:
-		r.excursion, r.fresh = rules.InCaution, v
-	case !r.caution || q == rules.Good && cautionOver(rule, v):
-		r.excursion = rules.Inside
+		r.Left, r.Told = rules.InCaution, v
+	case !r.Cautions || q == rules.Good && cautionOver(rule, v):
+		r.Left = rules.Inside
 	}
 }

@@ -17,9 +17,9 @@ import (
 var floors = []string{
 	"interlock/day/guard/loop.go", "interlock/day/guard/outputs.go", "interlock/day/guard/buzzer.go",
 	"interlock/day/intake/border.go", "interlock/day/intake/pins.go",
-	"interlock/engine.go", "interlock/deadlines.go", "interlock/timers.go", "interlock/instant.go",
+	"interlock/engine.go", "interlock/deadlines.go", "interlock/instant.go",
 	"interlock/lines.go", "interlock/chain.go", "interlock/moves.go", "interlock/sound.go", "interlock/latch.go",
-	"interlock/permissive.go", "interlock/demand.go", "interlock/unheard.go", "interlock/power.go", "interlock/ground.go", "interlock/phase.go",
+	"interlock/permissive.go", "interlock/demand.go", "interlock/unheard.go", "interlock/naming.go", "interlock/power.go", "interlock/ground.go", "interlock/phase.go",
 }
 
 // mostClimbs bounds the calls on that way from a lower file to one above it: each is a

@@ -202,8 +202,8 @@ func (s stress) guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	// From here on the rig's loop runs in real time on a board that stamps.
 	l := r.loop
 	l.cfg.Board = board
-	l.pin.relay, l.pin.heartbeat = board.Relay(), board.Heartbeat()
-	l.pin.buzzer, l.pin.lamp = board.Buzzer(), board.Lamp()
+	l.relay.Output, l.heartbeat.Output = board.Relay(), board.Heartbeat()
+	l.buzzer, l.lamp = board.Buzzer(), board.Lamp()
 	var disk hungDisk
 	if s.disk {
 		disk = make(hungDisk)

@@ -117,13 +117,6 @@ func (b *inbox) dropBacklog(l lane) {
 	r.first, r.count = 0, 0
 }
 
-// dropped is how many chunks were ever dropped.
-func (b *inbox) dropped() uint64 {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.lost
-}
-
 // Host leaves a host event for the loop. Any goroutine.
 func (l *Loop) Host(m intake.HostMessage) {
 	to := laneHost
@@ -131,4 +124,27 @@ func (l *Loop) Host(m intake.HostMessage) {
 		to = laneSaid
 	}
 	l.inbox.put(to, parcel{source: intake.HostEvent}, intake.EncodeHost(nil, m))
+}
+
+// Telemetry leaves bytes of a link for the loop. Any goroutine.
+func (l *Loop) Telemetry(c intake.Chunk) {
+	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
+}
+
+// WindEdge leaves one edge of the anemometer for the loop. Any goroutine.
+func (l *Loop) WindEdge(e intake.WindEdge) {
+	var room [intake.WindEdgeSize]byte
+	one := [1]intake.WindEdge{e}
+	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
+}
+
+// WindFailed tells the loop that the anemometer's line is no longer watched. From then
+// on its reading is missing. Any goroutine.
+func (l *Loop) WindFailed() { l.windDead.Store(true) }
+
+// Count leaves one conversion of the load cell for the loop. Any goroutine.
+func (l *Loop) Count(c intake.Count) {
+	var room [intake.CountSize]byte
+	one := [1]intake.Count{c}
+	l.inbox.put(laneSensors, parcel{source: intake.LoadCell}, intake.AppendCounts(room[:0], one[:]))
 }

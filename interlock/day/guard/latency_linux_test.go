@@ -243,7 +243,7 @@ func guardPart(room *latencyRoom, ready *int64) error {
 	if err != nil {
 		return err
 	}
-	g.loop.pin.buzzer = hw.Output(stampBuzzer{room})
+	g.loop.buzzer = hw.Output(stampBuzzer{room})
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt)
 	defer stop()
 	atomic.StoreInt64(ready, int64(at.Port()))

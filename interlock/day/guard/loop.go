@@ -26,6 +26,7 @@ const (
 	lampFor    = 700 * time.Millisecond // the length of the flash at start, trip and end
 	showEvery  = 100 * time.Millisecond // the spacing of snapshots for status and page
 	relayRetry = 100 * time.Millisecond // the spacing of attempts after a failed write
+	windEvery  = 250 * time.Millisecond // the sampling of wind speed: 4 Hz (WMO-No. 8 practice)
 	perLane    = 64                     // bounds what one turn takes from a lane, so that a flood in one cannot hold up pins and heartbeat
 )
 
@@ -58,12 +59,13 @@ type Batch struct {
 // Loop is the guard's loop. Turn and everything it calls belong to one
 // goroutine; what leaves something for it may be called from any.
 type Loop struct {
-	cfg    LoopConfig
-	pin    struct{ relay, heartbeat, buzzer, lamp hw.Output }
-	inbox  *inbox
-	parcel parcel
-	batch  Batch
-	seq    uint64
+	cfg              LoopConfig
+	relay, heartbeat chainLine
+	buzzer, lamp     hw.Output
+	inbox            *inbox
+	parcel           parcel
+	batch            Batch
+	seq              uint64
 
 	started  bool
 	last     time.Duration // the last turn
@@ -75,11 +77,10 @@ type Loop struct {
 	pinsBad  bool
 	pinBytes []byte
 
-	beatOn   bool
-	beat     bool
-	beatAt   time.Duration
-	relayBad bool
-	retryAt  time.Duration
+	beatOn  bool
+	beat    bool
+	beatAt  time.Duration
+	retryAt time.Duration
 
 	sound      interlock.Sound
 	soundSince time.Duration
@@ -97,12 +98,7 @@ type Loop struct {
 	shownAt   time.Duration
 	hostBytes []byte
 
-	long      atomic.Uint32 // datagrams of strangers past strangerMost, not counted yet
-	unkept    uint32        // datagrams of strangers that were not kept, not told yet
-	unkeptAll uint64        // all of them
-	toldAt    time.Duration // when that may be told again
-
-	broke string // a panic that is not on record yet, with its place
+	aside
 }
 
 // NewLoop checks the config.
@@ -131,15 +127,12 @@ func NewLoop(cfg LoopConfig) (*Loop, error) {
 	cfg.Intake.WhenBroken(l.panicked)
 	cfg.Engine.WhenBroken(l.panicked)
 	b := cfg.Board
-	l.pin.relay, l.pin.heartbeat, l.pin.buzzer, l.pin.lamp = b.Relay(), b.Heartbeat(), b.Buzzer(), b.Lamp()
+	l.relay.Output, l.heartbeat.Output, l.buzzer, l.lamp = b.Relay(), b.Heartbeat(), b.Buzzer(), b.Lamp()
 	return l, nil
 }
 
 // Wake is signalled when something was left for the loop.
 func (l *Loop) Wake() <-chan struct{} { return l.inbox.wake }
-
-// Dropped is how many chunks were dropped because the loop was too slow.
-func (l *Loop) Dropped() uint64 { return l.inbox.dropped() }
 
 // Turn runs the loop once at engine time now and gives the time of the next
 // turn, should nothing come in before.
@@ -309,10 +302,10 @@ func (l *Loop) apply(now time.Duration, effects []interlock.Effect) {
 	for i := range effects {
 		switch f := &effects[i]; f.Kind {
 		case interlock.RelayEffect:
-			l.output(l.pin.relay, f.On)
+			l.output(&l.relay, f.On)
 		case interlock.BeatEffect:
 			// It comes behind the relay's effect: that write may have failed.
-			l.beatOn = f.On && !l.relayBad
+			l.beatOn = f.On && !l.chainBad()
 			if f.On {
 				l.beatAt = now - beatEvery
 			}
@@ -357,6 +350,24 @@ func (l *Loop) pins(now time.Duration) bool {
 	return true
 }
 
+// wind hands the edges of the last quarter second over as one chunk, also when
+// there was none.
+func (l *Loop) wind(now time.Duration) {
+	if !l.cfg.Wind || now < l.windAt {
+		return
+	}
+	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
+	if l.windDead.Load() {
+		// No edge is no calm where nobody looks for one.
+		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})
+	}
+	l.windBytes = intake.AppendWindEdges(l.windBytes[:0], l.edges)
+	l.edges = l.edges[:0]
+	lost := l.windLost
+	l.windLost = 0
+	l.feed(now, intake.Chunk{Source: intake.Wind, Lost: lost, Bytes: l.windBytes})
+}
+
 func (l *Loop) nextTurn(now time.Duration) time.Duration {
 	next := min(l.cfg.Engine.Deadline(), l.shownAt, l.lampUntil)
 	if l.cfg.Pins {
@@ -368,7 +379,7 @@ func (l *Loop) nextTurn(now time.Duration) time.Duration {
 	if l.cfg.Wind {
 		next = min(next, l.windAt)
 	}
-	if l.relayBad {
+	if l.chainBad() {
 		next = min(next, l.retryAt)
 	}
 	if half := l.lampUntil - lampFor/2; l.lampUntil != rules.Never && half > now {

@@ -347,6 +347,37 @@ func TestFailedRelayWriteStopsTheHeartbeatAndIsRetried(t *testing.T) {
 	r.want(interlock.Ready)
 }
 
+// A relay that can be written says nothing of the heartbeat's line: while that one
+// cannot be, no reset is taken.
+func TestHeartbeatThatStaysBrokenTakesNoReset(t *testing.T) {
+	r := newRig(t)
+	r.ready()
+	r.press("start")
+	r.run(2 * time.Second) // past the chain test
+	r.board.failBeat = errPin
+	r.run(2 * time.Second)
+	r.want(interlock.Fault)
+	r.loop.Host(intake.HostMessage{Host: interlock.HostKept, On: true, Seq: 1000})
+	r.press("reset")
+	r.run(200 * ms)
+	r.want(interlock.Fault)
+	r.forget()
+	r.board.failBeat = nil
+	r.run(time.Second)
+	edges := 0
+	for _, did := range r.did {
+		if did == "heartbeat on" || did == "heartbeat off" {
+			edges++
+		}
+	}
+	if edges > 1 {
+		t.Errorf("%d writes of a heartbeat that works again, in a fault", edges)
+	}
+	r.press("reset")
+	r.run(200 * ms)
+	r.want(interlock.Ready)
+}
+
 // The instants between a failed write and the engine's knowing of it.
 func TestPromise01_NoEdgeBetweenAFailedWriteAndItsFault(t *testing.T) {
 	for _, effects := range [][]interlock.Effect{

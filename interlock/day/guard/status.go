@@ -254,3 +254,13 @@ func (g *Guard) windPast() []answers.WindPast {
 	g.shot.mu.Unlock()
 	return wind.Past(at)
 }
+
+// Dropped is how many chunks were dropped because the loop was too slow.
+func (l *Loop) Dropped() uint64 { return l.inbox.dropped() }
+
+// dropped is how many chunks were ever dropped.
+func (b *inbox) dropped() uint64 {
+	b.mu.Lock()
+	defer b.mu.Unlock()
+	return b.lost
+}

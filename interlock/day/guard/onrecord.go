@@ -3,17 +3,17 @@ package guard
 import (
 	"fmt"
 	"runtime/debug"
+	"sync/atomic"
 	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 )
 
-// What sensors and strangers leave for the loop, how it takes that in, and what it puts
-// on record of a panic: all of it makes chunks and decides nothing.
+// What the loop takes for the record alone: datagrams that cannot be the craft's, and
+// the text of a panic that the engine has acted on. It decides nothing.
 
 const (
-	windEvery = 250 * time.Millisecond // the sampling of wind speed: 4 Hz (WMO-No. 8 practice)
 	// perStrangers bounds what one turn takes of what cannot be the craft's, and so
 	// what a flood of it writes on the disk. What is more is counted: once every
 	// toldEvery a chunk of the host's says how much.
@@ -22,11 +22,17 @@ const (
 	// strangerMost bounds the same for one datagram: what an Ethernet frame carries
 	// (IEEE 802.3). One of 64 KiB can be made to take milliseconds to scan.
 	strangerMost = 1500
+	// mostBroke bounds what is kept of a panic: its text and the calls nearest to it.
+	mostBroke = 4000
 )
 
-// Telemetry leaves bytes of a link for the loop. Any goroutine.
-func (l *Loop) Telemetry(c intake.Chunk) {
-	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
+// aside is what the loop has for the record, and has not put there yet.
+type aside struct {
+	long      atomic.Uint32 // datagrams of strangers past strangerMost, not counted yet
+	unkept    uint32        // datagrams of strangers that were not kept, not told yet
+	unkeptAll uint64        // all of them
+	toldAt    time.Duration // when that may be told again
+	broke     string        // a panic, with its place
 }
 
 // Stranger leaves a datagram that cannot be the craft's for the record and the
@@ -37,24 +43,6 @@ func (l *Loop) Stranger(c intake.Chunk) {
 		return
 	}
 	l.inbox.put(laneStrangers, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
-}
-
-// WindEdge leaves one edge of the anemometer for the loop. Any goroutine.
-func (l *Loop) WindEdge(e intake.WindEdge) {
-	var room [intake.WindEdgeSize]byte
-	one := [1]intake.WindEdge{e}
-	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
-}
-
-// WindFailed tells the loop that the anemometer's line is no longer watched. From then
-// on its reading is missing. Any goroutine.
-func (l *Loop) WindFailed() { l.windDead.Store(true) }
-
-// Count leaves one conversion of the load cell for the loop. Any goroutine.
-func (l *Loop) Count(c intake.Count) {
-	var room [intake.CountSize]byte
-	one := [1]intake.Count{c}
-	l.inbox.put(laneSensors, parcel{source: intake.LoadCell}, intake.AppendCounts(room[:0], one[:]))
 }
 
 // strangers takes a few datagrams that cannot be the craft's, and tells how many
@@ -80,33 +68,12 @@ func (l *Loop) strangers(now time.Duration) {
 	}
 }
 
-// wind hands the edges of the last quarter second over as one chunk, also when
-// there was none.
-func (l *Loop) wind(now time.Duration) {
-	if !l.cfg.Wind || now < l.windAt {
-		return
-	}
-	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
-	if l.windDead.Load() {
-		// No edge is no calm where nobody looks for one.
-		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})
-	}
-	l.windBytes = intake.AppendWindEdges(l.windBytes[:0], l.edges)
-	l.edges = l.edges[:0]
-	lost := l.windLost
-	l.windLost = 0
-	l.feed(now, intake.Chunk{Source: intake.Wind, Lost: lost, Bytes: l.windBytes})
-}
-
 // panicked keeps what panicked, and where, for the record. It is called while the
 // panic unwinds.
 func (l *Loop) panicked(p any) {
 	l.broke = fmt.Sprintf("a part of the guard's program panicked: %v\n%s", p, debug.Stack())
 	l.broke = l.broke[:min(len(l.broke), mostBroke)]
 }
-
-// mostBroke bounds what is kept of a panic: its text and the calls nearest to it.
-const mostBroke = 4000
 
 // tellBroken puts a panic on record. The engine has acted on it.
 func (l *Loop) tellBroken(now time.Duration) {

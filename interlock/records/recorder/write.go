@@ -244,6 +244,5 @@ func (w *Writer) Close() error {
 	return nil
 }
 
-// Part is the number of the file in use, Lost how many chunks went into none.
-func (w *Writer) Part() int    { return w.part }
+// Lost is how many chunks went into no file.
 func (w *Writer) Lost() uint64 { return w.lost }

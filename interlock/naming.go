@@ -12,6 +12,15 @@ import (
 // whether the silence of the craft stands behind it. All of it only reads: what it
 // answers stands in a record, and moves nothing.
 
+// A link that falls silent takes every channel of the craft with it, each in its own
+// time, and lets the predicted apex grow. All of that is one event: the first demand
+// of it makes a trip whose cause is the silence, and every demand of it, this first
+// one too, is told as a consequence of that trip. What opens the relay, and when, is
+// for the demands to say; here they only get their name.
+//
+// A runaway can tear the radio off. So where a value had left its limit or caution
+// as it was last heard, that stays the first cause, "then nothing heard".
+
 // ruleEffect returns what is told of a rule.
 func (e *Engine) ruleEffect(kind EffectKind, at time.Duration, i int, why Reason, on bool) Effect {
 	rule, now := &e.env.Rules[i], e.limits.Rule(i)

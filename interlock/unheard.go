@@ -6,15 +6,6 @@ import (
 	"downhaul/rules"
 )
 
-// A link that falls silent takes every channel of the craft with it, each in its own
-// time, and lets the predicted apex grow. All of that is one event: the first demand
-// of it makes a trip whose cause is the silence, and every demand of it, this first
-// one too, is told as a consequence of that trip. What opens the relay, and when, is
-// for the demands to say; here they only get their name.
-//
-// A runaway can tear the radio off. So where a value had left its limit or caution
-// as it was last heard, that stays the first cause, "then nothing heard".
-
 // unheard is the silence of the craft that is on record.
 type unheard struct {
 	trip   uint32        // its number, 0 for none

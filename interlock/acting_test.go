@@ -206,7 +206,7 @@ func TestImplausibleIsMissingOnBothSides(t *testing.T) {
 	for _, id := range []rules.ChannelID{rules.Tension, rules.ESCFailures, rules.Motor1Speed, rules.CraftArmed, rules.Roll} {
 		c := id.Channel()
 		for _, v := range []float64{c.Low, c.High, math.Nextafter(c.Low, math.Inf(-1)), math.Nextafter(c.High, math.Inf(1)), c.Low - 1, c.High + 1} {
-			r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: id, Value: v, Quality: rules.Good}})
+			r.e.Step(r.now, &Input{Kind: SampleInput, Sample: Sample{Channel: id, Value: v, Quality: rules.Good}})
 			got := r.e.Reading(id)
 			want := v >= c.Low && v <= c.High
 			if (got.Quality == rules.Good) != want || !want && got.Cause != rules.Implausible {

@@ -49,7 +49,7 @@ func TestSilenceFromItsPeriodOn(t *testing.T) {
 		e := bases(t)[1].twin(t).e
 		e.unheard = unheard{trip: 1, rule: -1}
 		at := e.lastFrame + gap
-		if e.Step(max(at, e.now), Input{Kind: FrameInput}); e.lastFrame == at && e.unheard.silent != want {
+		if e.Step(max(at, e.now), &Input{Kind: FrameInput}); e.lastFrame == at && e.unheard.silent != want {
 			t.Errorf("a gap of %v: a silence of %v", gap, e.unheard.silent)
 		} else if e.lastFrame != at {
 			t.Errorf("the engine is at %v already, want %v", e.now, at)

@@ -124,7 +124,7 @@ func TestBootClockThatRunsBackAtItsBorder(t *testing.T) {
 		r := bases(t)[1].twin(t)
 		e := r.e
 		e.maxBoot = 100
-		e.Step(e.now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftBootClock, Value: 100 - back, Quality: rules.Good}})
+		e.Step(e.now, &Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftBootClock, Value: 100 - back, Quality: rules.Good}})
 		if e.Advance(e.now + 1); e.latch.state != want {
 			t.Errorf("back by %v s: %v, want %v", back, e.latch.state, want)
 		}
@@ -268,7 +268,7 @@ func TestHostEventsAreNotedByName(t *testing.T) {
 	} {
 		e := bases(t)[1].twin(t).e
 		var got []Effect
-		for _, f := range e.Step(e.now, Input{Kind: HostInput, Host: h, On: true, Seq: 300, Sample: Sample{Channel: rules.Tension}}) {
+		for _, f := range e.Step(e.now, &Input{Kind: HostInput, Host: h, On: true, Seq: 300, Sample: Sample{Channel: rules.Tension}}) {
 			if f.Kind == NoteEffect {
 				got = append(got, f)
 			}
@@ -287,7 +287,7 @@ func TestHostEventsAreNotedByName(t *testing.T) {
 func TestEndOfAGuardWithoutPowerIsNoted(t *testing.T) {
 	r := busyRig(t)
 	r.run(time.Second)
-	effects := append([]Effect(nil), r.e.Step(r.e.now, Input{Kind: HostInput, Host: HostEnd})...)
+	effects := append([]Effect(nil), r.e.Step(r.e.now, &Input{Kind: HostInput, Host: HostEnd})...)
 	notes := 0
 	for _, f := range append(effects, r.e.Advance(r.e.now+1)...) {
 		if f.Kind == NoteEffect && f.Reason == ReasonSessionEnd {
@@ -329,7 +329,7 @@ func TestPredictedApexFollowsTheReactionAtOnce(t *testing.T) {
 	if r.run(time.Second); r.e.latch.state != Live {
 		t.Fatalf("%v (%v)", r.e.latch.state, r.e.latch.why)
 	}
-	r.e.Step(r.e.now, Input{Kind: HostInput, Host: HostReaction, Seq: 3000})
+	r.e.Step(r.e.now, &Input{Kind: HostInput, Host: HostReaction, Seq: 3000})
 	if r.e.Advance(r.e.now + 2); r.e.latch.state != Tripped || r.e.latch.why != ReasonRule {
 		t.Errorf("%v (%v), want tripped by the rule", r.e.latch.state, r.e.latch.why)
 	}

@@ -28,7 +28,7 @@ func TestPromise01_APanicIsAFaultFromEveryState(t *testing.T) {
 					t.Errorf("from %v: told %v", from, told)
 				}
 			} else {
-				effects = e.Step(at, Input{Kind: HostInput, Host: HostBroken, On: true})
+				effects = e.Step(at, &Input{Kind: HostInput, Host: HostBroken, On: true})
 			}
 			trips := 0
 			for _, f := range effects {
@@ -39,7 +39,7 @@ func TestPromise01_APanicIsAFaultFromEveryState(t *testing.T) {
 			if from != Fault && trips != 1 || e.latch.state != Fault || e.latch.relayOn || e.latch.beatOn || e.latch.resetBar(at) == NoReason {
 				t.Errorf("from %v: %v, %d trips, a reset: %v", from, e.latch.state, trips, e.latch.resetBar(at))
 			}
-			for _, f := range e.Step(at, Input{Kind: HostInput, Host: HostBroken, On: true}) {
+			for _, f := range e.Step(at, &Input{Kind: HostInput, Host: HostBroken, On: true}) {
 				if f.Kind == TripEffect {
 					t.Errorf("from %v: told twice", from)
 				}
@@ -54,7 +54,7 @@ func TestWatchTellsOfAPanic(t *testing.T) {
 	e.Advance(time.Second)
 	trips := 0
 	for range 2 {
-		for _, f := range e.Step(2*time.Second, Input{Kind: HostInput, Host: HostBroken, On: true}) {
+		for _, f := range e.Step(2*time.Second, &Input{Kind: HostInput, Host: HostBroken, On: true}) {
 			if f.Kind == TripEffect && f.Reason == ReasonBroken {
 				trips++
 			}

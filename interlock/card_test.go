@@ -15,7 +15,7 @@ func TestCardAndLedgerArePermissives(t *testing.T) {
 
 func isPermissive(t *testing.T, host Host, need Need) {
 	asks := func(e *Engine, on bool) {
-		e.Step(e.now, Input{Kind: HostInput, Host: host, On: on})
+		e.Step(e.now, &Input{Kind: HostInput, Host: host, On: on})
 		e.Advance(e.now + 1)
 	}
 	states := map[State]bool{}
@@ -64,7 +64,7 @@ func TestAStepOnTheGroundNeedsNoProvenStop(t *testing.T) {
 		tell := func(in Input, want State) {
 			t.Helper()
 			in.Kind = HostInput
-			e.Step(e.now, in)
+			e.Step(e.now, &in)
 			if e.Advance(e.now + 1); e.latch.state != want {
 				t.Errorf("told %d, %v: %v, want %v", in.Host, in.On, e.latch.state, want)
 			}

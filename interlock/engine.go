@@ -154,9 +154,10 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 
 // Step takes one input at engine time at. Deadlines at or before at act first,
 // each at its own instant; only then is the input applied, so at a tie the
-// timer wins. A time before the last one counts as the last one. The answer is
-// valid until the next call; relay and heartbeat effects come first.
-func (e *Engine) Step(at time.Duration, in Input) []Effect {
+// timer wins. A time before the last one counts as the last one. The input stays as it
+// is and is not kept. The answer is valid until the next call; relay and heartbeat
+// effects come first.
+func (e *Engine) Step(at time.Duration, in *Input) []Effect {
 	if in.Kind == HostInput && in.Host == HostHeldUp {
 		return e.heldUp(at, in)
 	}
@@ -194,7 +195,7 @@ func (e *Engine) catchUp(at time.Duration) {
 // does not stand as the first cause. What fell due before it acts at its own time:
 // the loop may have done that in a turn that read nothing, which no recording shows.
 // No level that was read before the stall says anything of the lines now.
-func (e *Engine) heldUp(at time.Duration, in Input) []Effect {
+func (e *Engine) heldUp(at time.Duration, in *Input) []Effect {
 	length := time.Duration(in.Seq) * time.Millisecond
 	e.begin(min(at, at-length+1)) // the last turn ended its instant, see Deadline
 	if at > e.now {

@@ -66,7 +66,7 @@ func (x *explorer) step(before *Engine, at time.Duration, ins ...Input) *Engine 
 	e := before.Clone()
 	for _, in := range ins {
 		x.calls++
-		x.hold(before, e, e.Step(at, in))
+		x.hold(before, e, e.Step(at, &in))
 	}
 	x.hold(before, e, e.Advance(e.now+1))
 	return e
@@ -247,9 +247,9 @@ func exploreMore(t *testing.T) []*Engine {
 	seeds := exploreSeeds(t)
 	for _, s := range slices.Clone(seeds) {
 		e := s.Clone()
-		e.Step(e.now, Input{Kind: HostInput, Host: HostKept, Seq: 1 << 30})
-		e.Step(e.now, Input{Kind: LineInput, Line: Readback, On: e.latch.closed})
-		e.Step(e.now, Input{Kind: LineInput, Line: Reset, On: true})
+		e.Step(e.now, &Input{Kind: HostInput, Host: HostKept, Seq: 1 << 30})
+		e.Step(e.now, &Input{Kind: LineInput, Line: Readback, On: e.latch.closed})
+		e.Step(e.now, &Input{Kind: LineInput, Line: Reset, On: true})
 		seeds = append(seeds, e)
 	}
 	return seeds

@@ -81,13 +81,13 @@ func exploreSeeds(t *testing.T) []*Engine {
 			at := e.now + exploreTick
 			on[Readback] = e.latch.closed
 			for _, l := range exploreLines {
-				e.Step(at, Input{Kind: LineInput, Line: l, On: on[l]})
+				e.Step(at, &Input{Kind: LineInput, Line: l, On: on[l]})
 			}
-			e.Step(at, Input{Kind: FrameInput})
+			e.Step(at, &Input{Kind: FrameInput})
 			for _, s := range []Sample{{Channel: rules.CraftArmed, Value: armed}, {Channel: rules.CraftLanded, Value: 1 - armed},
 				{Channel: rules.Tension, Value: 500}, {Channel: rules.ESCFailures}} {
 				s.Quality = rules.Good
-				e.Step(at, Input{Kind: SampleInput, Sample: s})
+				e.Step(at, &Input{Kind: SampleInput, Sample: s})
 			}
 		}
 	}
@@ -115,14 +115,14 @@ func exploreSeeds(t *testing.T) []*Engine {
 	keep(Live)
 	press(End)
 	keep(Lowering)
-	e.Step(e.now, Input{Kind: HostInput, Host: HostStalled})
+	e.Step(e.now, &Input{Kind: HostInput, Host: HostStalled})
 	keep(Tripped)
 	tick(5)
 	armed = 0
 	tick(8)
 	keep(Tripped)
 	on[Readback] = true
-	e.Step(e.now, Input{Kind: LineInput, Line: Readback, On: true})
+	e.Step(e.now, &Input{Kind: LineInput, Line: Readback, On: true})
 	keep(Fault)
 	return seeds
 }
@@ -137,7 +137,7 @@ func TestEqualImagesHaveEqualFutures(t *testing.T) {
 		s := ""
 		for _, in := range alphabet {
 			next := e.Clone()
-			for _, f := range next.Step(e.now+exploreTick, in) {
+			for _, f := range next.Step(e.now+exploreTick, &in) {
 				f.At -= e.now
 				f.Trip = 0
 				s += fmt.Sprintf("%+v;", f)

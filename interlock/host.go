@@ -7,7 +7,7 @@ import (
 )
 
 // host takes what the host says.
-func (e *Engine) host(at time.Duration, in Input) {
+func (e *Engine) host(at time.Duration, in *Input) {
 	switch in.Host {
 	case HostKept:
 		e.latch.keep(in.Seq)

@@ -43,7 +43,7 @@ func together(t *testing.T, e *Engine, ins []Input, check func(*Engine, []Effect
 		c := e.Clone()
 		var said []Effect
 		for _, in := range done {
-			said = append(said, c.Step(e.now+time.Millisecond, in)...)
+			said = append(said, c.Step(e.now+time.Millisecond, &in)...)
 		}
 		check(c, append(said, c.Advance(c.now+1)...))
 	}
@@ -102,8 +102,8 @@ func TestHoldReleasedAndAirborneInOneInstant(t *testing.T) {
 		}
 	})
 	e := r.e.Clone()
-	e.Step(e.now+1, hold)
-	if e.Step(e.now, flies); e.latch.relayOn {
+	e.Step(e.now+1, &hold)
+	if e.Step(e.now, &flies); e.latch.relayOn {
 		t.Error("the relay was not opened in the call in which the release became a trip")
 	}
 }
@@ -127,12 +127,12 @@ func TestStartMustBeReadOffInReady(t *testing.T) {
 			if !e.latch.lines[Start].on {
 				return // its last level was off: the next press is one in ready
 			}
-			e.Step(e.now, on)
+			e.Step(e.now, &on)
 			if e.Advance(e.now + time.Millisecond); e.latch.state != Ready {
 				t.Errorf("start held since before ready leads to %v", e.latch.state)
 			}
-			e.Step(e.now+1, off)
-			e.Step(e.now+1, on)
+			e.Step(e.now+1, &off)
+			e.Step(e.now+1, &on)
 			e.Advance(e.now + 1)
 			if e.latch.state != Closing {
 				t.Errorf("read off in ready, then pressed: %v, want closing", e.latch.state)
@@ -168,8 +168,8 @@ func TestResetWaitsForItsInstant(t *testing.T) {
 			t.Errorf("a cause in the instant of the release: %v, %d trips", e.latch.state, e.latch.trips)
 		}
 	})
-	r.e.Step(r.e.now, gone)
-	r.e.Step(r.e.now, kept)
+	r.e.Step(r.e.now, &gone)
+	r.e.Step(r.e.now, &kept)
 	together(t, r.e, []Input{release}, func(e *Engine, _ []Effect) {
 		if e.latch.state != Tripped {
 			t.Errorf("with the record gone and kept again since the press: %v", e.latch.state)
@@ -191,11 +191,12 @@ func TestResetIsVoidOnceTheLatchMoved(t *testing.T) {
 	if e.latch.state != Blocked || !e.latch.resetOK {
 		t.Fatalf("%v with too much wind, a reset held %v", e.latch.state, e.latch.resetOK)
 	}
-	e.Step(e.now, told1(rules.WindSpeed, 2))
+	calm, tilted := told1(rules.WindSpeed, 2), told1(rules.Roll, 0.7)
+	e.Step(e.now, &calm)
 	if e.Advance(e.now + 1); e.latch.state != Ready {
 		t.Fatalf("calm again: %v, want ready", e.latch.state)
 	}
-	e.Step(e.now+1, told1(rules.Roll, 0.7))
+	e.Step(e.now+1, &tilted)
 	if e.latch.state != Blocked || e.latch.resetOK {
 		t.Errorf("a limit left: %v, the reset of before still counts: %v", e.latch.state, e.latch.resetOK)
 	}

@@ -24,7 +24,7 @@ func TestALineThatIsNotReadIsNotAnsweredForByOthers(t *testing.T) {
 				if !r.e.site.Fitted[l] || l == silent {
 					continue
 				}
-				for _, f := range r.e.Step(at, Input{Kind: LineInput, Line: l, On: r.lines[l]}) {
+				for _, f := range r.e.Step(at, &Input{Kind: LineInput, Line: l, On: r.lines[l]}) {
 					if f.Kind == StateEffect {
 						opened = f.At
 						if f.State != Tripped || f.Reason != ReasonPinsSilent {
@@ -52,7 +52,7 @@ func TestALineThatIsNotReadIsNotAnsweredForByOthers(t *testing.T) {
 			if r.e.latch.pinsKnown {
 				t.Errorf("%v: known before %v was read", silent, l)
 			}
-			r.e.Step(at, Input{Kind: LineInput, Line: l, On: r.lines[l]})
+			r.e.Step(at, &Input{Kind: LineInput, Line: l, On: r.lines[l]})
 		}
 		if !r.e.latch.pinsKnown {
 			t.Errorf("%v: not known when all were read", silent)
@@ -80,8 +80,8 @@ func TestNothingIsClosedWithALineUnread(t *testing.T) {
 		for range rapid.IntRange(1, 40).Draw(rt, "reads") {
 			at += time.Duration(rapid.IntRange(0, 8).Draw(rt, "ms")) * time.Millisecond
 			l := rapid.SampledFrom(fitted).Draw(rt, "line")
-			r.e.Step(at, Input{Kind: FrameInput})
-			r.e.Step(at, Input{Kind: LineInput, Line: l, On: r.lines[l]})
+			r.e.Step(at, &Input{Kind: FrameInput})
+			r.e.Step(at, &Input{Kind: LineInput, Line: l, On: r.lines[l]})
 			oldest := at
 			for _, l := range fitted {
 				oldest = min(oldest, read[l])

@@ -220,7 +220,7 @@ func againstHistory(rt *rapid.T, t *testing.T, told map[string]int) {
 			in.Sample.Quality, in.Sample.Value = rules.Good, rapid.SampledFrom([]float64{math.NaN(), math.Inf(1), 1e9}).Draw(rt, "bad")
 		}
 		history = append(history, h)
-		take(r.e.Step(at, in))
+		take(r.e.Step(at, &in))
 	}
 	end := at + time.Duration(rapid.IntRange(0, 300).Draw(rt, "rest"))*time.Millisecond
 	take(r.e.Advance(end))

@@ -64,7 +64,7 @@ func TestPromise10_TwoSendersTrip(t *testing.T) {
 	for _, e := range exploreSeeds(t) {
 		from := e.latch.state
 		seen[from] = true
-		e.Step(e.now, Input{Kind: HostInput, Host: HostClash})
+		e.Step(e.now, &Input{Kind: HostInput, Host: HostClash})
 		if e.latch.state != want[from] || e.latch.closed {
 			t.Errorf("two senders in %v: %v, want %v", from, e.latch.state, want[from])
 		}
@@ -82,7 +82,7 @@ func TestPromise12_NothingButAButtonLeadsOn(t *testing.T) {
 			for _, on := range []bool{false, true} {
 				e := seed.Clone()
 				closed := e.latch.closed
-				for _, f := range e.Step(e.now, Input{Kind: HostInput, Host: host, On: on, Seq: 1}) {
+				for _, f := range e.Step(e.now, &Input{Kind: HostInput, Host: host, On: on, Seq: 1}) {
 					if (f.Kind == RelayEffect || f.Kind == BeatEffect) && f.On {
 						t.Errorf("host event %d in %v closed something", host, seed.latch.state)
 					}

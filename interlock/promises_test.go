@@ -45,15 +45,15 @@ func TestPromise02_ImmediateStopInTheVeryCall(t *testing.T) {
 		if s.Quality == rules.Missing {
 			s.Quality = rules.Good
 		}
-		opens(s.Channel.String(), r.e.Step(r.now+time.Millisecond, Input{Kind: SampleInput, Sample: s}))
+		opens(s.Channel.String(), r.e.Step(r.now+time.Millisecond, &Input{Kind: SampleInput, Sample: s}))
 	}
 	// The predicted top: 3.1 m, and 7 m/s up for 0.3 s and the coast.
 	r := live.twin(t)
-	r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.ClimbGlobal, Value: 7, Quality: rules.Good}})
-	opens("craft.apex", r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.HeightGlobal, Value: 3.1, Quality: rules.Good}}))
+	r.e.Step(r.now, &Input{Kind: SampleInput, Sample: Sample{Channel: rules.ClimbGlobal, Value: 7, Quality: rules.Good}})
+	opens("craft.apex", r.e.Step(r.now, &Input{Kind: SampleInput, Sample: Sample{Channel: rules.HeightGlobal, Value: 3.1, Quality: rules.Good}}))
 	// By time alone: the end of an on-delay, of a staleness, of the link.
 	r = live.twin(t)
-	r.e.Step(r.now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.Tension, Value: 1801, Quality: rules.Good}})
+	r.e.Step(r.now, &Input{Kind: SampleInput, Sample: Sample{Channel: rules.Tension, Value: 1801, Quality: rules.Good}})
 	for at := r.now; at < r.now+19*time.Millisecond; at += time.Millisecond {
 		if f := r.e.Advance(at); len(f) > 0 {
 			t.Fatalf("too early, at %v after: %v", at-r.now, f)
@@ -62,7 +62,7 @@ func TestPromise02_ImmediateStopInTheVeryCall(t *testing.T) {
 	for at := r.now + 20*time.Millisecond; at < r.now+40*time.Millisecond; at += 10 * time.Millisecond {
 		for l := range LineCount {
 			if r.e.site.Fitted[l] {
-				r.e.Step(at-1, Input{Kind: LineInput, Line: l, On: r.lines[l]})
+				r.e.Step(at-1, &Input{Kind: LineInput, Line: l, On: r.lines[l]})
 			}
 		}
 	}
@@ -78,7 +78,7 @@ func TestPromise02_ImmediateStopInTheVeryCall(t *testing.T) {
 		{Kind: SampleInput, Sample: Sample{Channel: rules.CraftBootClock, Value: 1, Quality: rules.Good}},
 	} {
 		r := live.twin(t)
-		opens(fmt.Sprintf("%+v", in), r.e.Step(r.now, in))
+		opens(fmt.Sprintf("%+v", in), r.e.Step(r.now, &in))
 	}
 }
 
@@ -109,10 +109,10 @@ func TestPromise03_MissingIsViolating(t *testing.T) {
 		}
 		e.latch.state, e.latch.closed, e.latch.relayOn, e.latch.beatOn = Live, true, true, true // as if started
 		good := Sample{Channel: c.ID, Value: c.Low, Quality: rules.Good}
-		e.Step(0, Input{Kind: SampleInput, Sample: good})
+		e.Step(0, &Input{Kind: SampleInput, Sample: good})
 		// What is no reading keeps nothing fresh.
 		for i, bad := range []Sample{{Channel: c.ID}, {Channel: c.ID, Value: c.Low, Quality: rules.Doubtful}, {Channel: c.ID, Value: c.High + 1, Quality: rules.Good}} {
-			if f := e.Step(time.Duration(i+1), Input{Kind: SampleInput, Sample: bad}); len(f) > 0 {
+			if f := e.Step(time.Duration(i+1), &Input{Kind: SampleInput, Sample: bad}); len(f) > 0 {
 				t.Errorf("%s: %+v brought %v", c.Name, bad, f)
 			}
 		}
@@ -269,7 +269,7 @@ func TestPromise05_NothingResumesByItself(t *testing.T) {
 			if s.in == nil {
 				e.Advance(s.at)
 			} else if s.in.Kind != LineInput || s.in.Line != Reset && s.in.Line != Start {
-				e.Step(s.at, *s.in)
+				e.Step(s.at, s.in)
 			}
 			if open && (e.latch.closed || e.latch.relayOn || e.latch.beatOn) {
 				rt.Fatalf("it closed by itself at %v", s.at)

@@ -28,7 +28,7 @@ func TestProofTestsAndStopTimeByTheHost(t *testing.T) {
 	at := time.Second
 	host := func(h Host, on bool, seq uint32) {
 		at += time.Second
-		e.Step(at, Input{Kind: HostInput, Host: h, On: on, Seq: seq})
+		e.Step(at, &Input{Kind: HostInput, Host: h, On: on, Seq: seq})
 	}
 	if unmet(e, NeedProof) || !unmet(e, NeedStopProven) || e.latch.rotorWindow() != 10*time.Second {
 		t.Fatal("a guard that was told nothing has a proof test due, or a stop time")

@@ -102,7 +102,7 @@ func TestDeadlineIsNeverLate(t *testing.T) {
 				}
 			}
 			if s.in != nil {
-				got = append(got, b.Step(s.at, *s.in)...)
+				got = append(got, b.Step(s.at, s.in)...)
 			}
 		}
 		sameDecisions(rt, "woken at the deadlines", told(a.env, decide(a, log)), told(a.env, inOrder(got)))

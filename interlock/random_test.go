@@ -268,7 +268,7 @@ func decide(e *Engine, log []stamped) []Effect {
 		if s.in == nil {
 			out = append(out, e.Advance(s.at)...)
 		} else {
-			out = append(out, e.Step(s.at, *s.in)...)
+			out = append(out, e.Step(s.at, s.in)...)
 		}
 	}
 	return inOrder(out)

@@ -213,7 +213,7 @@ func (r *rig) step(in Input) {
 	if r.tap != nil {
 		r.tap(at, &in)
 	}
-	r.apply(r.e.Step(at, in))
+	r.apply(r.e.Step(at, &in))
 }
 
 // sleep lets time pass with nothing coming in, and then wakes the engine once.

@@ -164,10 +164,10 @@ func digestStream(t *testing.T, duty Duty) string {
 			if !calm && c.below(3000) == 0 {
 				on = !on
 			}
-			answer(e.Step(at, Input{Kind: LineInput, Line: l, On: on}))
+			answer(e.Step(at, &Input{Kind: LineInput, Line: l, On: on}))
 		}
 		if calm || c.below(60) > 0 {
-			answer(e.Step(at, Input{Kind: FrameInput}))
+			answer(e.Step(at, &Input{Kind: FrameInput}))
 		}
 		for i := range walks {
 			w := &walks[i]
@@ -214,10 +214,10 @@ func digestStream(t *testing.T, duty Duty) string {
 			if !calm && c.below(50) == 0 {
 				s.Quality = rules.Quality(c.below(2))
 			}
-			answer(e.Step(at, Input{Kind: SampleInput, Sample: s}))
+			answer(e.Step(at, &Input{Kind: SampleInput, Sample: s}))
 		}
 		if c.below(10) == 0 && e.latch.kept < e.latch.trips { // drawn in every turn: what is decided moves no chance
-			answer(e.Step(at, Input{Kind: HostInput, Host: HostKept, Seq: e.latch.trips}))
+			answer(e.Step(at, &Input{Kind: HostInput, Host: HostKept, Seq: e.latch.trips}))
 		}
 		if c.below(40) == 0 {
 			answer(e.Advance(at + time.Duration(c.below(9e6))))

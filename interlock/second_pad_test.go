@@ -225,7 +225,7 @@ func (f *flight) instant(at time.Duration, acts []act) {
 	}
 	before := w.state
 	for i := range in {
-		f.heed(f.e.Step(at, in[i]))
+		f.heed(f.e.Step(at, &in[i]))
 		if s := &in[i].Sample; s.Channel == rules.HeightGlobal {
 			// Whether a height can be believed is not the latch's to say (promise 14).
 			if r := f.e.Reading(rules.Height); r.At == at {

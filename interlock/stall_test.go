@@ -118,8 +118,8 @@ func TestStallReplaysWithoutTheTurnBeforeIt(t *testing.T) {
 		}
 		take(&want, live.Advance(last))
 		take(&want, live.Advance(last+1)) // the turn ends its instant
-		take(&want, live.Step(last+gap, news))
-		take(&got, replay.Step(last+gap, news))
+		take(&want, live.Step(last+gap, &news))
+		take(&got, replay.Step(last+gap, &news))
 		if !strings.Contains(string(want), ReasonPinsSilent.String()) || string(got) != string(want) {
 			t.Errorf("a stall of %v: live\n%sreplay\n%s", gap, want, got)
 		}

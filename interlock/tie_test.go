@@ -60,9 +60,9 @@ func TestBothWordsOldAtOnce(t *testing.T) {
 		t.Fatal("still armed or airborne")
 	}
 	at := r.now
-	r.e.Step(at, Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftArmed, Quality: rules.Good}})
+	r.e.Step(at, &Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftArmed, Quality: rules.Good}})
 	later := at + rules.CraftArmed.Stale() - rules.CraftLanded.Stale()
-	r.e.Step(later, Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftLanded, Value: 1, Quality: rules.Good}})
+	r.e.Step(later, &Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftLanded, Value: 1, Quality: rules.Good}})
 	due := at + rules.CraftArmed.Stale()
 	if r.e.Advance(due - 1); r.e.armed || r.e.airborne {
 		t.Error("a nanosecond too early")
@@ -83,9 +83,9 @@ func TestUnusedOutputsAreIdle(t *testing.T) {
 	} {
 		r := busyRig(t, func(s *Site) { derive(s, func(c *derived.Config) { c.Motors = 2 }) })
 		now := time.Second
-		r.e.Step(now, Input{Kind: SampleInput, Sample: Sample{Channel: rules.Motor1Output, Cause: rules.Sentinel}})
+		r.e.Step(now, &Input{Kind: SampleInput, Sample: Sample{Channel: rules.Motor1Output, Cause: rules.Sentinel}})
 		c.second.Channel = rules.Motor1Output + 1
-		r.e.Step(now, Input{Kind: SampleInput, Sample: c.second})
+		r.e.Step(now, &Input{Kind: SampleInput, Sample: c.second})
 		if got := r.e.outputsBelow(now, r.e.site.IdleOutput); got != c.idle {
 			t.Errorf("one unused, the other %+v: idle %v", c.second, got)
 		}

@@ -238,7 +238,7 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 	s.frames++
 	s.version, s.signed = f.Version, f.Signed
 	if s.guard != nil {
-		e.inputs = s.guard.Append(e.inputs[:0], intake.Chunk{At: at, Source: intake.Telemetry, From: from, Bytes: f.Raw})
+		e.inputs = s.guard.Append(e.inputs[:0], &intake.Chunk{At: at, Source: intake.Telemetry, From: from, Bytes: f.Raw})
 		var counts intake.Counts
 		s.guard.CountsTo(&counts)
 		if n := counts.Links[0].Repeated; n > s.repeated {

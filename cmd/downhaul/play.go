@@ -133,7 +133,7 @@ func (c *playCmd) each(fn func(*intake.Chunk) error) error {
 			return goodEnd(err)
 		}
 		if chunk.Source == intake.Telemetry {
-			if err := fn(&chunk); err != nil {
+			if err := fn(chunk); err != nil {
 				return err
 			}
 		}

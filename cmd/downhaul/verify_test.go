@@ -67,11 +67,11 @@ func recordAnew(t *testing.T, from, to string, drop func(c intake.Chunk, comment
 		if err != nil {
 			break
 		}
-		gone, comments := drop(c, in.Comments())
+		gone, comments := drop(*c, in.Comments())
 		if gone {
 			continue
 		}
-		if err := out.Put(c, comments...); err != nil {
+		if err := out.Put(*c, comments...); err != nil {
 			t.Fatal(err)
 		}
 	}

@@ -136,7 +136,7 @@ func TestLinesAtRestAndCutAreSafe(t *testing.T) {
 		}
 		read := func(levels uint32) map[interlock.Line]bool {
 			on := map[interlock.Line]bool{}
-			for _, i := range in.Append(nil, intake.Chunk{Source: intake.Pins, Bytes: intake.AppendPins(nil, levels, false)}) {
+			for _, i := range in.Append(nil, &intake.Chunk{Source: intake.Pins, Bytes: intake.AppendPins(nil, levels, false)}) {
 				on[i.Line] = i.On
 			}
 			return on

@@ -126,10 +126,10 @@ func rewriteRecording(t *testing.T, dir string, change func(*intake.Chunk) bool)
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !change(&c) {
+		if !change(c) {
 			continue
 		}
-		if err := w.Put(c); err != nil {
+		if err := w.Put(*c); err != nil {
 			t.Fatal(err)
 		}
 	}

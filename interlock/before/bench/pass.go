@@ -124,13 +124,12 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 // run goes through the recording to its end.
 func (p *pass) run(file string, rec *recording.Reader) error {
 	var inputs []interlock.Input
-	var c intake.Chunk // one for all: look may have it on the heap
 	if rec.Info().Form == recording.Raw {
 		p.health.lag = nil // the craft's own clock is the only one: it can show no lag
 	}
 	for n := 1; ; n++ {
-		var err error
-		if c, err = rec.Next(); err != nil {
+		c, err := rec.Next()
+		if err != nil {
 			if err := p.endOf(file, err); err != nil {
 				return err
 			}
@@ -142,7 +141,7 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 		p.end = c.At
 		if c.Source == intake.Decisions {
 			if p.look != nil {
-				p.look(&c, nil)
+				p.look(c, nil)
 			}
 			continue
 		}
@@ -156,7 +155,7 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 			l.step(c.At, inputs)
 		}
 		if p.look != nil {
-			p.look(&c, inputs)
+			p.look(c, inputs)
 		}
 	}
 	p.close()
@@ -184,7 +183,7 @@ func (l *lane) step(at time.Duration, inputs []interlock.Input) {
 		return
 	}
 	for i := range inputs {
-		l.take(at, l.engine.Step(at, inputs[i]))
+		l.take(at, l.engine.Step(at, &inputs[i]))
 	}
 }
 

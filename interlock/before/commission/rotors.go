@@ -112,7 +112,7 @@ func (b *bench) listen(ctx context.Context) (r *tach, wait func(), err error) {
 			_ = l.Run(ctx, func(packet link.Packet) {
 				mu.Lock()
 				at := b.cfg.Now()
-				inputs = in.Append(inputs[:0], intake.Chunk{At: at, Source: intake.Telemetry, Link: packet.Link, From: packet.From, To: packet.To, Bytes: packet.Bytes})
+				inputs = in.Append(inputs[:0], &intake.Chunk{At: at, Source: intake.Telemetry, Link: packet.Link, From: packet.From, To: packet.To, Bytes: packet.Bytes})
 				mu.Unlock()
 				for i := range inputs {
 					if inputs[i].Kind == interlock.SampleInput {

@@ -19,7 +19,7 @@ import (
 // core is the engine and door the intake as this proof drives them. They are
 // the guard's own; a test puts wrong ones here to see that they are found.
 type core interface {
-	Step(at time.Duration, in interlock.Input) []interlock.Effect
+	Step(at time.Duration, in *interlock.Input) []interlock.Effect
 	Advance(at time.Duration) []interlock.Effect
 	Deadline() time.Duration
 	View(dst *interlock.View)
@@ -28,7 +28,7 @@ type core interface {
 }
 
 type door interface {
-	Append(dst []interlock.Input, c intake.Chunk) []interlock.Input
+	Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input
 	clone() door
 }
 
@@ -387,7 +387,7 @@ func (r *rig) host(m intake.HostMessage) {
 // chunk gives one chunk to the guard's own way in.
 func (r *rig) chunk(c intake.Chunk) {
 	c.At = r.now
-	r.inputs = r.door.Append(r.inputs[:0], c)
+	r.inputs = r.door.Append(r.inputs[:0], &c)
 	inputs := r.inputs
 	if len(inputs) == 0 {
 		r.take(r.core.Advance(r.now))
@@ -395,7 +395,7 @@ func (r *rig) chunk(c intake.Chunk) {
 	}
 	r.inputs = nil // a record that is kept comes through here again
 	for i := range inputs {
-		r.take(r.core.Step(r.now, inputs[i]))
+		r.take(r.core.Step(r.now, &inputs[i]))
 		if inputs[i].Kind == interlock.SampleInput || r.watch == rules.LinkAge {
 			r.look()
 		}

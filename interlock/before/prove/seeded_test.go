@@ -22,11 +22,12 @@ type wrongCore struct {
 
 func (w *wrongCore) clone() core { return &wrongCore{w.core.clone(), w.in, w.out} }
 
-func (w *wrongCore) Step(at time.Duration, in interlock.Input) []interlock.Effect {
-	if w.in != nil && !w.in(w.core, &in) {
+func (w *wrongCore) Step(at time.Duration, in *interlock.Input) []interlock.Effect {
+	x := *in
+	if w.in != nil && !w.in(w.core, &x) {
 		return w.change(w.core.Advance(at))
 	}
-	return w.change(w.core.Step(at, in))
+	return w.change(w.core.Step(at, &x))
 }
 
 func (w *wrongCore) Advance(at time.Duration) []interlock.Effect { return w.change(w.core.Advance(at)) }
@@ -47,9 +48,11 @@ type wrongDoor struct {
 
 func (w *wrongDoor) clone() door { return &wrongDoor{w.door.clone(), w.change, w.after} }
 
-func (w *wrongDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
+func (w *wrongDoor) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
 	if w.change != nil && c.Source == intake.Telemetry {
-		c.Bytes = w.change(&c)
+		x := *c
+		x.Bytes = w.change(&x)
+		c = &x
 	}
 	got := w.door.Append(dst, c)
 	if w.after != nil {

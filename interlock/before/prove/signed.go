@@ -86,7 +86,7 @@ func (p *plan) newSigned(d door, seen signing.Seen) *signedDoor {
 // be lost, and none is: a rig gives whole frames.
 func (s *signedDoor) clone() door { return s.p.newSigned(s.door.clone(), s.sign.Seen(0)) }
 
-func (s *signedDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
+func (s *signedDoor) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
 	if c.Source != intake.Telemetry {
 		return s.door.Append(dst, c)
 	}
@@ -98,8 +98,9 @@ func (s *signedDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.I
 	if len(s.room) == 0 {
 		return dst
 	}
-	c.Bytes = s.room
-	return s.door.Append(dst, c)
+	signed := *c
+	signed.Bytes = s.room
+	return s.door.Append(dst, &signed)
 }
 
 // forged: a frame under the craft's name that is not signed as it must be is

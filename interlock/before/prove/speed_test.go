@@ -22,7 +22,7 @@ type keepingDoor struct {
 
 func (k *keepingDoor) clone() door { return &keepingDoor{k.door.clone(), k.into, k.n} }
 
-func (k *keepingDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
+func (k *keepingDoor) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
 	if c.Source == intake.Telemetry {
 		k.into.Write(c.Bytes)
 		*k.n++

@@ -160,7 +160,7 @@ func stillKnown() func(core, *interlock.Input) bool {
 		c.View(&v)
 		for _, id := range [...]rules.ChannelID{rules.CraftArmed, rules.CraftLanded} {
 			if now := c.Reading(id); now.Quality == rules.Good && v.At-now.At > time.Second {
-				c.Step(v.At, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: now.Value}})
+				c.Step(v.At, &interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: now.Value}})
 			}
 		}
 		return true
@@ -175,8 +175,8 @@ type leakyDoor struct {
 
 func (l *leakyDoor) clone() door { return &leakyDoor{l.signedDoor.clone().(*signedDoor), l.leak} }
 
-func (l *leakyDoor) Append(dst []interlock.Input, c intake.Chunk) []interlock.Input {
-	if c.Source == intake.Telemetry && l.leak(&c) {
+func (l *leakyDoor) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
+	if c.Source == intake.Telemetry && l.leak(c) {
 		return l.signedDoor.door.Append(dst, c)
 	}
 	return l.signedDoor.Append(dst, c)
@@ -232,7 +232,7 @@ func seesOnWaking() func(core, *interlock.Input) bool {
 			c.View(&v)
 			for _, id := range [...]rules.ChannelID{rules.Roll, rules.Pitch} {
 				if now := c.Reading(id); v.At-now.At > 200*time.Millisecond {
-					c.Step(v.At, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: 1e-3 * wobble()}})
+					c.Step(v.At, &interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: 1e-3 * wobble()}})
 				}
 			}
 		}

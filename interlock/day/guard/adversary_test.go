@@ -28,7 +28,7 @@ func (l *liar) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input 
 	if l.lie != nil {
 		return l.lie(dst, *c)
 	}
-	return l.honest.Append(dst, *c)
+	return l.honest.Append(dst, c)
 }
 
 func (l *liar) CountsTo(dst *intake.Counts) {
@@ -372,12 +372,12 @@ func TestPromise08_APanicReplaysEqually(t *testing.T) {
 			if i == broke-1 && !mended {
 				l2.lie = func([]interlock.Input, intake.Chunk) []interlock.Input { panic("again") }
 			}
-			inputs := in.Append(nil, c)
+			inputs := in.Append(nil, &c)
 			if len(inputs) == 0 {
 				got = append(got, eng.Advance(c.At)...)
 			}
 			for _, x := range inputs {
-				got = append(got, eng.Step(c.At, x)...)
+				got = append(got, eng.Step(c.At, &x)...)
 			}
 		}
 		want := r.decisions

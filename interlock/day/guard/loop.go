@@ -260,14 +260,14 @@ func (l *Loop) feed(now time.Duration, c intake.Chunk) {
 	l.seq++
 	c.Seq, c.At = l.seq, now
 	l.begin(now, c)
-	l.batch.Inputs = l.cfg.Intake.Append(l.batch.Inputs, c)
+	l.batch.Inputs = l.cfg.Intake.Append(l.batch.Inputs, &l.batch.Chunk)
 	if len(l.batch.Inputs) == 0 {
 		// Even a chunk that says nothing brings the engine to its time, so
 		// that a replay of the chunks ends every timer at the same place.
 		l.apply(now, l.cfg.Engine.Advance(now))
 	}
-	for _, in := range l.batch.Inputs {
-		l.apply(now, l.cfg.Engine.Step(now, in))
+	for i := range l.batch.Inputs {
+		l.apply(now, l.cfg.Engine.Step(now, &l.batch.Inputs[i]))
 	}
 	l.cfg.Keep(&l.batch)
 	l.tellBroken(now)

@@ -35,7 +35,7 @@ func BenchmarkTelemetry(b *testing.B) {
 			b.ReportAllocs()
 			n := 0
 			for b.Loop() {
-				dst = f.in.Append(dst[:0], Chunk{At: time.Duration(n) * time.Millisecond, Source: Telemetry, From: addrA, Bytes: frames[n%len(frames)]})
+				dst = f.in.Append(dst[:0], &Chunk{At: time.Duration(n) * time.Millisecond, Source: Telemetry, From: addrA, Bytes: frames[n%len(frames)]})
 				n++
 			}
 		})
@@ -55,6 +55,6 @@ func BenchmarkWind(b *testing.B) {
 		}
 		at += 250 * ms
 		bytes = AppendWindEdges(bytes[:0], edges)
-		dst = f.in.Append(dst[:0], Chunk{At: at, Source: Wind, Bytes: bytes})
+		dst = f.in.Append(dst[:0], &Chunk{At: at, Source: Wind, Bytes: bytes})
 	}
 }

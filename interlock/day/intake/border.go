@@ -17,7 +17,7 @@ type Intake struct {
 	lines    [interlock.LineCount]LineConfig
 	decoder  Decoder
 	n        Counts
-	chunk    Chunk       // the one at hand, which the decoder reads here
+	chunk    Chunk       // a copy of the one at hand: the decoder gets this, and may spoil it
 	broken   bool        // the decoder has panicked, and is asked nothing any more
 	panicked func(p any) // is told of it; nil is nobody
 }
@@ -32,8 +32,8 @@ func (in *Intake) WhenBroken(f func(p any)) { in.panicked = f }
 
 // Append adds the inputs of one chunk to dst, all for Step at c.At, in the
 // order they are to be stepped. A lost chunk is told before what came after
-// it. The bytes of c are not kept.
-func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
+// it. c stays as it is, and neither it nor its bytes are kept.
+func (in *Intake) Append(dst []interlock.Input, c *Chunk) []interlock.Input {
 	if c.Source == Decisions {
 		return dst
 	}
@@ -51,7 +51,7 @@ func (in *Intake) Append(dst []interlock.Input, c Chunk) []interlock.Input {
 		in.n.BadRecords++
 		return dst
 	}
-	in.chunk = c
+	in.chunk = *c
 	return in.decoded(dst)
 }
 

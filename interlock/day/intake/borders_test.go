@@ -258,7 +258,7 @@ func TestCloneSharesNothing(t *testing.T) {
 	f.chunk(Chunk{Source: Telemetry, Bytes: whole[:10]})
 	before := f.in.Counts()
 	c := f.in.Clone()
-	if got := c.Append(nil, Chunk{At: ms, Source: Telemetry, Bytes: whole[10:]}); has(got, interlock.FrameInput) != 1 {
+	if got := c.Append(nil, &Chunk{At: ms, Source: Telemetry, Bytes: whole[10:]}); has(got, interlock.FrameInput) != 1 {
 		t.Errorf("the clone did not go on: %+v", got)
 	}
 	if now := f.in.Counts(); now.Links[0] != before.Links[0] || c.Counts().Links[0].Frames != 1 {

@@ -111,7 +111,10 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	if !ok {
 		return dst
 	}
-	dst = append(dst, interlock.Input{Kind: interlock.FrameInput, Seq: uint32(f.Seq)})
+	// Field by field: a copy of what was just put together waits for its parts.
+	dst = append(dst, interlock.Input{})
+	heard := &dst[len(dst)-1]
+	heard.Kind, heard.Seq = interlock.FrameInput, uint32(f.Seq)
 	in.samples = in.table.Append(in.samples[:0], f)
 	if index, ok := in.table.Controllers(f); ok {
 		in.samples = in.controllers.join(in.samples, index, a.at)
@@ -123,7 +126,6 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 		in.samples = append(in.samples, s)
 	}
 	for i := range in.samples {
-		// Field by field: a copy of what was just written in parts waits for the parts.
 		s := &in.samples[i]
 		dst = append(dst, interlock.Input{})
 		x := &dst[len(dst)-1]

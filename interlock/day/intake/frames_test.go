@@ -87,7 +87,7 @@ func (f *feeder) chunk(c Chunk) []interlock.Input {
 	f.t.Helper()
 	f.seq++
 	c.Seq = f.seq
-	got := f.in.Append(nil, c)
+	got := f.in.Append(nil, &c)
 	for _, in := range got {
 		if s := in.Sample; in.Kind == interlock.SampleInput && (s.Value != s.Value || (s.Quality == rules.Missing && s.Value != 0)) {
 			f.t.Errorf("at %v: sample %+v: a missing value must be 0, and none is NaN", c.At, s)

@@ -48,7 +48,13 @@ type past struct {
 	runAt   uint8
 	moved   bool          // a boot clock moved on within the run
 	leapt   time.Duration // the last leap
-	said    [256][repeatWays]said
+	said    [256]numbered
+}
+
+// numbered is what was heard under one number; next is the oldest of it.
+type numbered struct {
+	said [repeatWays]said
+	next uint8
 }
 
 // said is one frame that was heard.
@@ -83,9 +89,9 @@ func fold(a, b uint64) uint64 {
 
 // has reports whether a frame of this number and these bytes was taken lately.
 func (p *past) has(seq uint8, sum uint64) bool {
-	for i := range p.said[seq] {
-		s := &p.said[seq][i]
-		if s.heard != 0 && s.sum == sum && p.heard-s.heard < repeatFrames && p.place-s.place <= repeatFrames && s.at+leapKeeps >= p.leapt {
+	for i := range p.said[seq].said {
+		s := &p.said[seq].said[i]
+		if s.sum == sum && s.heard != 0 && p.heard-s.heard < repeatFrames && p.place-s.place <= repeatFrames && s.at+leapKeeps >= p.leapt {
 			return true
 		}
 	}
@@ -119,13 +125,10 @@ func (p *past) take(at time.Duration, seq uint8, sum uint64, moved, goesOn bool)
 		}
 	}
 	p.heard++
-	oldest := &p.said[seq][0]
-	for i := range p.said[seq] {
-		if s := &p.said[seq][i]; s.heard == 0 || p.heard-s.heard > p.heard-oldest.heard {
-			oldest = s
-		}
-	}
-	*oldest = said{sum, at, place, p.heard}
+	n := &p.said[seq]
+	s := &n.said[n.next]
+	s.sum, s.at, s.place, s.heard = sum, at, place, p.heard
+	n.next = (n.next + 1) % repeatWays
 }
 
 // restart forgets what was said: the craft numbers its frames anew.

@@ -106,7 +106,7 @@ func TestNoiseGivesNothing(t *testing.T) {
 		var dst []interlock.Input
 		for n := 0; n < 10_000_000; n += len(buf) {
 			r.Read(buf)
-			dst = f.in.Append(dst, Chunk{At: time.Duration(n) * ms, Source: Telemetry, From: addrA, Bytes: buf})
+			dst = f.in.Append(dst, &Chunk{At: time.Duration(n) * ms, Source: Telemetry, From: addrA, Bytes: buf})
 		}
 		n := f.in.Counts().Links[0]
 		if len(dst) != 0 || n.Frames != 0 || n.Others != 0 {
@@ -137,7 +137,7 @@ func TestAppendDoesNotAllocate(t *testing.T) {
 	n := 0
 	allocs := testing.AllocsPerRun(250, func() {
 		at += 100 * ms
-		dst = f.in.Append(dst[:0], Chunk{At: at, Source: Telemetry, From: addrA, Bytes: chunks[n]})
+		dst = f.in.Append(dst[:0], &Chunk{At: at, Source: Telemetry, From: addrA, Bytes: chunks[n]})
 		if has(dst, interlock.FrameInput) != 2 {
 			t.Fatal("frames were not taken")
 		}

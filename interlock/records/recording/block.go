@@ -77,7 +77,9 @@ func (g *gate) inside(kind uint32, body []byte) {
 				g.damaged("a packet whose time is before 1970 or past 2262")
 				return
 			}
-			g.pkt = packet{id: int(id), ns: ns, dated: true, data: body[20 : 20+kept], options: options}
+			// Field by field: a copy of what was just put together waits for its parts.
+			p := &g.pkt
+			p.id, p.ns, p.dated, p.data, p.options = int(id), ns, true, body[20:20+kept], options
 			g.ready, g.packets = true, true
 		}
 	case blockSimple:

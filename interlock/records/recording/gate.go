@@ -1,7 +1,6 @@
 package recording
 
 import (
-	"bufio"
 	"bytes"
 	"encoding/binary"
 	"errors"
@@ -74,15 +73,15 @@ type packet struct {
 // anything in it is believed. It knows where each stands, which is what the
 // library does not tell: so torn ends and damage can be named.
 type gate struct {
-	br     *bufio.Reader
+	w      window
 	ng     bool // blocks of pcapng; else records of pcap
 	order  binary.ByteOrder
 	big    bool // order is big-endian
 	nano   bool // pcap: nanoseconds
 	off    int64
-	size   int   // of the block at off, still in br
+	size   int   // of the block at off, still in the window
 	end    error // why there is no further block; io.EOF at a proper end
-	eaten  int64 // bytes behind off that a look for zeros took out of br
+	eaten  int64 // bytes behind off that a look for zeros took out of the window
 	blocks uint64
 
 	ifaces      []iface
@@ -121,7 +120,7 @@ func (g *gate) header() error {
 // advance moves to the next block.
 func (g *gate) advance() {
 	if g.size > 0 {
-		_, _ = g.br.Discard(g.size)
+		g.w.pass(g.size)
 		g.off += int64(g.size)
 		g.size = 0
 	}
@@ -169,33 +168,35 @@ func (g *gate) torn(format string, args ...any) {
 
 // peek looks at the next n bytes; short reports whether the file ends before.
 func (g *gate) peek(n int) (b []byte, short bool) {
-	b, err := g.br.Peek(n)
+	b, err := g.w.peek(n)
 	if err != nil && !errors.Is(err, io.EOF) {
-		g.end = fmt.Errorf("read recording at byte %d: %w", g.off, err)
+		g.unreadable(err)
 	}
 	return b, len(b) < n
+}
+
+func (g *gate) unreadable(err error) {
+	g.end = fmt.Errorf("read recording at byte %d: %w", g.off, err)
 }
 
 // zeros reports whether everything from the present block on is zero, apart from
 // the first n bytes. It reads on for at most mostDamage, and only where nothing
 // else stands in what can be looked at.
 func (g *gate) zeros(n int) bool {
-	if b, _ := g.br.Peek(bufferSize); len(b) > n && len(bytes.TrimLeft(b[n:], "\x00")) > 0 {
+	if b, _ := g.w.peek(bufferSize); len(b) > n && len(bytes.TrimLeft(b[n:], "\x00")) > 0 {
 		return false
 	}
-	if _, err := g.br.Discard(n); err != nil {
-		return false
-	}
+	g.w.pass(n)
 	g.eaten += int64(n)
 	for {
-		if _, err := g.br.Peek(1); err != nil {
+		if _, err := g.w.peek(1); err != nil {
 			return errors.Is(err, io.EOF)
 		}
-		b, _ := g.br.Peek(g.br.Buffered())
+		b := g.w.held
 		if len(bytes.TrimLeft(b, "\x00")) > 0 || g.eaten >= mostDamage {
 			return false
 		}
-		_, _ = g.br.Discard(len(b))
+		g.w.pass(len(b))
 		g.eaten += int64(len(b))
 	}
 }

@@ -1,7 +1,6 @@
 package recording
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
 	"io"
@@ -111,16 +110,14 @@ func (b *bootTime) jump(by time.Duration) {
 
 // rawReader cuts raw bytes into chunks, a new one whenever the clock moves on.
 type rawReader struct {
-	br     *bufio.Reader
-	scan   telemetry.Scanner
-	who    sender
-	timed  bool
-	clock  bootTime
-	off    int64
-	window []byte // what br holds, from the chunk given last on
-	ended  bool   // nothing follows the window
-	passed int    // bytes of br in front of the window
-	size   int    // bytes of the chunk given last
+	w     window // from the chunk given last on
+	scan  telemetry.Scanner
+	who   sender
+	timed bool
+	clock bootTime
+	off   int64
+	ended bool // nothing follows the window
+	size  int  // bytes of the chunk given last
 	// frames[:found] are the good frames of the chunk given last; with opening
 	// set, frames[found] begins the next one, and opening is its length.
 	frames  []telemetry.Frame
@@ -131,9 +128,9 @@ type rawReader struct {
 	end     error
 }
 
-func newRaw(br *bufio.Reader, window []byte) *rawReader {
-	r := &rawReader{br: br, frames: make([]telemetry.Frame, 64)}
-	t := chooseClock(window)
+func newRaw(w window, head []byte) *rawReader {
+	r := &rawReader{w: w, frames: make([]telemetry.Frame, 64)}
+	t := chooseClock(head)
 	r.who, r.timed = t.who, t.count > 0
 	r.clock = bootTime{base: t.lowest, doubt: -1}
 	return r
@@ -148,7 +145,7 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 		r.end = err
 		return 0, nil, err
 	}
-	b, at = r.window[:min(len(r.window), 2*rawChunk)], r.clock.now
+	b, at = r.w.held[:min(len(r.w.held), 2*rawChunk)], r.clock.now
 	whole := len(b) < 2*rawChunk // nothing follows them
 	i := r.opening
 	r.found, r.opening = 0, 0
@@ -195,23 +192,21 @@ func (r *rawReader) forward() error {
 	if r.opening > 0 {
 		r.frames[0] = r.frames[r.found]
 	}
-	r.window, r.off, r.passed, r.size = r.window[r.size:], r.off+int64(r.size), r.passed+r.size, 0
-	if len(r.window) < 2*rawChunk && !r.ended {
-		_, _ = r.br.Discard(r.passed)
-		r.passed = 0
-		_, err := r.br.Peek(2 * rawChunk)
+	r.w.pass(r.size)
+	r.off, r.size = r.off+int64(r.size), 0
+	if len(r.w.held) < 2*rawChunk && !r.ended {
+		_, err := r.w.peek(2 * rawChunk)
 		if r.ended = errors.Is(err, io.EOF); err != nil && !r.ended {
 			return fmt.Errorf("read recording at byte %d: %w", r.off, err)
 		}
-		r.window, _ = r.br.Peek(r.br.Buffered())
 		if r.opening > 0 {
 			f := &r.frames[0] // the same, where it was moved to
 			n, head := len(f.Raw), cap(f.Raw)-cap(f.Payload)
-			f.Raw = r.window[:n:n]
+			f.Raw = r.w.held[:n:n]
 			f.Payload = f.Raw[head : head+len(f.Payload)]
 		}
 	}
-	if len(r.window) == 0 {
+	if len(r.w.held) == 0 {
 		return io.EOF
 	}
 	return nil

@@ -1,7 +1,6 @@
 package recording
 
 import (
-	"bufio"
 	"errors"
 	"fmt"
 	"io"
@@ -60,8 +59,8 @@ type Reader struct {
 	d        datagram
 	comments []string
 
-	primed bool
-	chunk  intake.Chunk
+	primed bool         // the first chunk was read ahead
+	chunk  intake.Chunk // the one given last
 	err    error
 	info   Info
 }
@@ -131,8 +130,8 @@ func (r *Reader) attach(in io.Reader) error {
 	if r.count != nil {
 		in = &counted{in, r.count}
 	}
-	br := bufio.NewReaderSize(in, bufferSize)
-	head, err := br.Peek(maxBlock)
+	w := newWindow(in)
+	head, err := w.peek(maxBlock)
 	if err != nil && !errors.Is(err, io.EOF) {
 		return err
 	}
@@ -143,10 +142,10 @@ func (r *Reader) attach(in io.Reader) error {
 	r.info.Form = form
 	r.gate, r.raw = nil, nil
 	if form == Raw {
-		r.raw = newRaw(br, head)
+		r.raw = newRaw(w, head)
 		return nil
 	}
-	r.gate = &gate{past: r.past, br: br, ng: form == PCAPNG, nano: nano}
+	r.gate = &gate{past: r.past, w: w, ng: form == PCAPNG, nano: nano}
 	r.gate.setOrder(order)
 	if err := r.gate.header(); err != nil {
 		return err
@@ -165,19 +164,19 @@ func (r *Reader) attach(in io.Reader) error {
 	return nil
 }
 
-// Next is the next chunk. Its bytes are valid until Next is called again. The
+// Next is the next chunk. It and its bytes are valid until Next is called again. The
 // error is io.EOF at a proper end, *Torn or *Damaged where the recording breaks
 // off, and stays so.
-func (r *Reader) Next() (c intake.Chunk, err error) {
+func (r *Reader) Next() (*intake.Chunk, error) {
 	if r.primed {
-		r.primed, c = false, r.chunk
+		r.primed = false
 	} else if r.err == nil {
-		r.err = r.read(&c)
+		r.err = r.read(&r.chunk)
 	}
 	if r.err != nil {
-		return intake.Chunk{}, r.err
+		return nil, r.err
 	}
-	return c, nil
+	return &r.chunk, nil
 }
 
 // Comments are those of the packet of the last chunk.
@@ -274,7 +273,7 @@ func (r *Reader) packet(c *intake.Chunk) (ok bool, err error) {
 		r.takeOptions(p.options)
 	}
 	r.seq++
-	*c = intake.Chunk{At: at, Seq: r.seq, Source: intake.Telemetry, From: r.d.from, To: r.d.to, Bytes: r.d.payload}
+	c.At, c.Seq, c.Source, c.Link, c.Lost, c.From, c.To, c.Bytes = at, r.seq, intake.Telemetry, 0, 0, r.d.from, r.d.to, r.d.payload
 	return true, nil
 }
 
@@ -311,7 +310,8 @@ func (r *Reader) timeOf(p *packet) time.Duration {
 
 // ownChunk is a packet of our own recording.
 func (r *Reader) ownChunk(c *intake.Chunk, at time.Duration, p *packet, f recorder.Form) bool {
-	*c = intake.Chunk{At: at, Source: f.Source, Link: f.Link, Bytes: p.data}
+	// Field by field: a copy of what was just put together waits for its parts.
+	c.At, c.Seq, c.Source, c.Link, c.Lost = at, 0, f.Source, f.Link, 0
 	if f.Datagram {
 		if !r.unwrap(linkRaw, p.data) {
 			return false
@@ -320,6 +320,8 @@ func (r *Reader) ownChunk(c *intake.Chunk, at time.Duration, p *packet, f record
 		if c.To.Port() == 0 && c.To.Addr().IsUnspecified() {
 			c.To = netip.AddrPort{}
 		}
+	} else {
+		c.From, c.To, c.Bytes = netip.AddrPort{}, netip.AddrPort{}, p.data
 	}
 	number, lost := r.takeOptions(p.options)
 	if number != 0 {

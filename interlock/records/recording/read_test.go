@@ -323,7 +323,7 @@ func BenchmarkRead_Raw(b *testing.B) {
 func benchmarkRead(b *testing.B, text []byte, packets int) {
 	b.SetBytes(int64(len(text)))
 	b.ReportAllocs()
-	var c intake.Chunk
+	var c *intake.Chunk
 	for b.Loop() {
 		r, err := OpenReader(bytes.NewReader(text))
 		if err != nil {

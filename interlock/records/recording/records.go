@@ -141,7 +141,7 @@ func (g *gate) nextRecord() {
 	g.blocks++
 	g.ifaces[0].packets++
 	g.ifaces[0].snap = max(g.ifaces[0].snap, r.kept) // some writers keep more than they say
-	g.pkt = packet{ns: r.ns, dated: true, data: whole[recordHead:]}
+	g.pkt.ns, g.pkt.dated, g.pkt.data = r.ns, true, whole[recordHead:]
 	g.ready = true
 }
 
@@ -151,7 +151,7 @@ func (g *gate) nextRecord() {
 // would be handed on is then a record with others in it, or a piece of one.
 func (g *gate) leads(r *record) bool {
 	size := recordHead + int(r.kept)
-	b, _ := g.br.Peek(size + recordHead)
+	b, _ := g.w.peek(size + recordHead)
 	if len(b) == size {
 		return true // the end
 	}
@@ -166,7 +166,7 @@ func (g *gate) leads(r *record) bool {
 		g.times.add(r.ns)
 		return true
 	}
-	b, err := g.br.Peek(bufferSize)
+	b, err := g.w.peek(bufferSize)
 	last, wrong := err != nil, false
 	joins := ok && (!first && g.times.near(next.ns, mostSilence) || g.chain(b[size:], 1, last))
 	switch {

@@ -50,7 +50,7 @@ func (g *gate) resync() (skipped int64, ok bool) {
 	}
 	g.size, skipped, g.eaten = 0, g.eaten, 0
 	for ; ; from = 0 {
-		b, err := g.br.Peek(bufferSize)
+		b, err := g.w.peek(bufferSize)
 		if len(b) < least || skipped >= mostDamage {
 			return skipped, false
 		}
@@ -61,11 +61,11 @@ func (g *gate) resync() (skipped int64, ok bool) {
 		}
 		for i := from; i <= end; i++ {
 			if g.ng && g.believable(b[i:]) || !g.ng && g.follows(b[i:], err != nil) {
-				_, _ = g.br.Discard(i)
+				g.w.pass(i)
 				return skipped + int64(i), true
 			}
 		}
-		_, _ = g.br.Discard(end + 1)
+		g.w.pass(end + 1)
 		skipped += int64(end) + 1
 	}
 }

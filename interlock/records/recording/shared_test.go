@@ -39,7 +39,7 @@ func drain(t testing.TB, r *Reader) ([]intake.Chunk, error) {
 			t.Fatalf("time ran back from %v to %v", all[n-1].At, c.At)
 		}
 		c.Bytes = bytes.Clone(c.Bytes)
-		all = append(all, c)
+		all = append(all, *c)
 	}
 }
 

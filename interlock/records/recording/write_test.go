@@ -151,7 +151,7 @@ func read(t testing.TB, r *Reader) ([]put, error) {
 			return all, err
 		}
 		c.Bytes = bytes.Clone(c.Bytes)
-		all = append(all, put{c, r.Comments()})
+		all = append(all, put{*c, r.Comments()})
 	}
 }
 
@@ -260,7 +260,7 @@ func TestRecording_AnyChunks(t *testing.T) {
 			if len(c.Bytes) == 0 {
 				c.Bytes = want.Bytes[:0]
 			}
-			if d := cmp.Diff(want, put{c, r.Comments()}, compare); d != "" {
+			if d := cmp.Diff(want, put{*c, r.Comments()}, compare); d != "" {
 				t.Fatalf("chunk %d (-want +got):\n%s", i, d)
 			}
 		}

@@ -89,7 +89,7 @@ func (e *Engine) appendLimits(dst []byte) []byte {
 		}
 		put(int64(t))
 	}
-	runs := reflect.ValueOf(e.limits).Elem().FieldByName("runs")
+	runs := field(reflect.ValueOf(e.limits).Elem(), "runs")
 	for i := range runs.Len() {
 		r, rule := runs.Index(i), &e.env.Rules[i]
 		now := e.limits.Rule(i)
@@ -111,7 +111,7 @@ func (e *Engine) appendLimits(dst []byte) []byte {
 		}
 	}
 	put(e.limits.Holds())
-	channels := reflect.ValueOf(e.limits).Elem().FieldByName("channels")
+	channels := field(reflect.ValueOf(e.limits).Elem(), "channels")
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
 		h, r := e.limits.Health(id), e.limits.Reading(id)
 		if !h.Heard && r.Quality == rules.Missing && r.Cause == rules.NoCause {

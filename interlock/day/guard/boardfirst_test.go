@@ -4,7 +4,6 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
-	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -108,36 +107,5 @@ func TestPromise05_TheBoardIsOpenBeforeEnvelopeAndCardAreRead(t *testing.T) {
 	must(t, os.Remove(name))
 	if err := start(nil); err == nil || !strings.Contains(err.Error(), "pad.toml") || !strings.Contains(err.Error(), "envelope.toml") {
 		t.Errorf("no file at all: %v", err)
-	}
-}
-
-// BenchmarkPadToRelay tells how long it is from before the pad file is read until the
-// board is open with its relay low: envelope, card and log folder have no part in it.
-func BenchmarkPadToRelay(b *testing.B) {
-	dir := b.TempDir()
-	files := testFiles(b, dir, "flight.toml")
-	files.Card = File{Name: "card.toml", Text: testFile(b, "card.toml")}
-	for _, f := range []File{files.Pad, files.Envelope, files.Card} {
-		must(b, os.WriteFile(filepath.Join(dir, filepath.Base(f.Name)), f.Text, 0o644))
-	}
-	enough := errors.New("the board is open")
-	var took []time.Duration
-	for b.Loop() {
-		begin := time.Now()
-		files, err := ReadPad(filepath.Join(dir, "pad.toml"), "", "")
-		must(b, err)
-		_, err = Open(files, Options{Software: "test", Virtual: func(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
-			board, err := benchboard.Open(p, now)
-			must(b, err)
-			took = append(took, time.Since(begin))
-			return nil, errors.Join(enough, board.Close())
-		}})
-		if !errors.Is(err, enough) {
-			b.Fatal(err)
-		}
-	}
-	slices.Sort(took)
-	for name, at := range map[string]int{"median": len(took) / 2, "p99": len(took) * 99 / 100, "most": len(took) - 1} {
-		b.ReportMetric(took[at].Seconds()*1000, "ms-"+name)
 	}
 }

@@ -16,6 +16,7 @@ import (
 	"downhaul/hw/virtual"
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/ask"
+	"downhaul/interlock/model/rehearsal"
 )
 
 type boardScreen struct{}
@@ -128,7 +129,7 @@ func boardText(k *keys, st *answers.Status, width int) string {
 		fmt.Fprintln(&w, strings.TrimRight(string(text[:min(len(text), width)]), " "))
 	}
 	line("VIRTUAL BOARD: A REHEARSAL, NO SAFETY FUNCTION. q leaves. %s", k.note)
-	guardLine(line, st, width)
+	guardLine(line, st)
 	for _, in := range s.Inputs {
 		says := in.Says
 		if !in.Wired {
@@ -169,7 +170,7 @@ func boardText(k *keys, st *answers.Status, width int) string {
 	for _, row := range boardFaultKeys(s, width) {
 		line("%s", row)
 	}
-	line("x emergency stop; a capital letter keeps a button down; w, a line's key: its wire")
+	line("x emergency stop; a capital letter keeps a button down; w, then a line: its wire")
 	return w.String()
 }
 
@@ -184,19 +185,20 @@ func outputSays(s *virtual.State, name string) string {
 }
 
 // guardLine says the guard's state, and what a start or reset waits for.
-func guardLine(line func(string, ...any), st *answers.Status, width int) {
+func guardLine(line func(string, ...any), st *answers.Status) {
 	if st == nil {
 		line("Guard: not asked (give --pad), or it does not answer.")
 		return
 	}
-	line("Guard: %s. %s", strings.ToUpper(st.State), st.Sentence)
-	if len(st.NotReady) > 0 {
-		var w bytes.Buffer
-		wrap(&w, "Waits for: ", "  ", strings.Join(st.NotReady, "; "))
-		rows := strings.Split(strings.TrimRight(w.String(), "\n"), "\n")
-		for _, row := range rows[:min(len(rows), 2)] {
-			line("%s", row)
-		}
+	line("Guard: %s", st.Sentence)
+	if st.State == "live" || st.State == "closing" || st.State == "lowering" {
+		return
+	}
+	var w bytes.Buffer
+	wrap(&w, "Waits ", "  ", rehearsal.WaitsFor(*st))
+	rows := strings.Split(strings.TrimRight(w.String(), "\n"), "\n")
+	for _, row := range rows[:min(len(rows), 2)] {
+		line("%s", row)
 	}
 }
 

@@ -160,7 +160,7 @@ func TestTheBoardFitsOnAScreen(t *testing.T) {
 			t.Errorf("no %s on\n%s", in.Name, text)
 		}
 	}
-	for _, want := range []string{" 3 h", "relay", "heartbeat", "buzzer", "lamp", "contactor", "WELD!", "Guard: BLOCKED. No start", "Waits for: a reason", "A REHEARSAL"} {
+	for _, want := range []string{" 3 h", "relay", "heartbeat", "buzzer", "lamp", "contactor", "WELD!", "Guard: No start", "Waits for: a reason", "its wire\n", "A REHEARSAL"} {
 		if !strings.Contains(text, want) {
 			t.Errorf("no %q on\n%s", want, text)
 		}

@@ -33,7 +33,7 @@ func (c *rehearseCmd) live(ctx context.Context, s *streams, set *rehearsal.Setup
 	wrap(s.out, "", "", "You press the buttons: in a second terminal,")
 	fmt.Fprintf(s.out, "\n    downhaul board --pad %s\n\n", printable(padName))
 	wrap(s.out, "", "", pick(own.Checked.Pad.Board.Line("hold").Fitted, "Close the gate (g), keep hold-to-run down (H), reset (r), start (s). ", "Close the gate (g), reset (r), start (s). ")+
-		"Each start flies the scenario once. Control-C ends the rehearsal, not while power can reach the rotors.")
+		"Each start flies the scenario once. Control-C ends the rehearsal.")
 	fmt.Fprintln(s.out)
 	r, err := own.FlyLive(ctx, strings.TrimSuffix(filepath.Base(name), ".txt"), scenario, func(l rehearsal.Line) {
 		wrap(s.out, fmt.Sprintf("%6.2f s  %-7s", l.At.Seconds(), l.Who), strings.Repeat(" ", 17), l.Says)

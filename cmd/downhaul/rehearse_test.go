@@ -10,6 +10,8 @@ import (
 	"testing"
 	"unicode/utf8"
 
+	"github.com/google/go-cmp/cmp"
+
 	"downhaul/interlock/model/rehearsal"
 )
 
@@ -79,8 +81,29 @@ func TestRehearseRefuses(t *testing.T) {
 	}
 }
 
+// The same files, scenarios and seed give the same flights to the last digit; another
+// seed is another day.
+func TestRehearsalsAreTheSameEachTime(t *testing.T) {
+	t.Parallel()
+	fly := func(seed string) string {
+		t.Helper()
+		code, out, trouble := rehearse(t, "--auto", "--json", "--seed", seed, "gust-front", "motor-out", "link-slow")
+		if code > somethingWas {
+			t.Fatalf("exit %d: %s", code, trouble)
+		}
+		return out
+	}
+	first := fly("3")
+	if again := fly("3"); again != first {
+		t.Errorf("the same seed, another flight:\n%s\n%s", first, again)
+	}
+	if fly("4") == first {
+		t.Error("another seed, the same flight to the last digit")
+	}
+}
+
 // The whole table is one object as well, the same each time; it takes about half a
-// minute of a desk computer.
+// minute of a desk computer each time.
 func TestRehearseAll(t *testing.T) {
 	if testing.Short() {
 		t.Skip("flies every mishap with every change: half a minute")
@@ -89,6 +112,9 @@ func TestRehearseAll(t *testing.T) {
 	code, out, trouble := rehearse(t, "--all", "--json")
 	if code != somethingWas {
 		t.Fatalf("exit %d: %s", code, trouble)
+	}
+	if _, again, _ := rehearse(t, "--all", "--json"); again != out {
+		t.Errorf("another table the second time: %s", cmp.Diff(strings.Split(out, "\n"), strings.Split(again, "\n")))
 	}
 	var got rehearsedObject
 	if err := json.Unmarshal([]byte(out), &got); err != nil {

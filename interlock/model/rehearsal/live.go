@@ -191,7 +191,7 @@ func (l *liveFlight) direct(now time.Duration, s answers.Status) error {
 	return nil
 }
 
-var figures = regexp.MustCompile(`-?[0-9][0-9.,]*`)
+var figures = regexp.MustCompile(`-?[0-9][0-9.,:-]*`)
 
 // WaitsFor is what a start waits for, in a line that changes only with its reasons and
 // not with every figure in them.

@@ -115,6 +115,9 @@ func printDeclared(w io.Writer, d *answers.Declared) {
 		wrap(w, "", "  ", fmt.Sprintf("Wind by hand: %s, %s ago: %s; it watches nothing and lapses in %s",
 			d.Wind.Text, short(d.Wind.AgeS), d.Wind.Says, short(d.Wind.LeftS)))
 	}
+	if d.Air != "" {
+		wrap(w, "", "  ", fmt.Sprintf("Air: %s: declared, not measured; lift is reckoned for it from the next flight on", d.Air))
+	}
 	printList(w, "Before a start the card asks", d.Asks)
 	printList(w, "For the crew to see to; no guard can", d.Conditions)
 }

@@ -50,7 +50,7 @@ type filled struct {
 	Tension, TensionCaution           string
 	Gust, GustCaution, CardWind       string
 	Ballast                           []ballastStep
-	Clearance, ClearanceLoad          string
+	Clearance, ClearanceLoad, Air     string
 	Pack                              string // the channel of the pack's rules
 	System, Component, Motors, Cells  int
 	Height, Packs                     string
@@ -98,6 +98,7 @@ func (a *craftTold) reckon() *filled {
 	f.CardWind = f.GustCaution
 	small := a.in("mm", "in")
 	f.Clearance, f.ClearanceLoad = nice(firstClearance, small, 0, 1), nice(firstClearance/2, small, 0, 1)
+	f.Air = a.in("20 °C, 300 m", "68 °F, 1000 ft")
 	// Thrust goes with the square of the output, and a hover of a pack that sags takes more.
 	f.HoverOutput = math.Sqrt(1 / a.ratio())
 	f.Output, f.OutputCaution = "92 %", fmt.Sprintf("%.0f %%", 5*math.Round(20*max(0.8, min(0.9, (f.HoverOutput+0.92)/2))))

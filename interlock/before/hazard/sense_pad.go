@@ -93,7 +93,7 @@ func (l *looker) addresses() {
 		case strings.HasSuffix(k.Address, ":0") && k.Address != "127.0.0.1:0": // at a table
 			tell("it has no port: 0 is whichever the system picks, and no craft sends there", "write the port that the craft sends to", "address")
 		case err == nil && k.Kind == pad.TCP && (at.Addr().IsUnspecified() || nobodys(at.Addr())):
-			tell("nobody has this address, so there is no server to call", `write the server's, such as "192.168.4.1:5760"`, "address")
+			tell("nobody has this address, so there is no server to call", `write the server's, such as "192.0.2.1:5760"`, "address")
 		case err == nil && nobodys(at.Addr()):
 			tell("no computer has this address of its own, so nothing would be heard", `write this computer's own address, or "0.0.0.0" with the port for each of them`, "address")
 		}
@@ -115,7 +115,7 @@ func (l *looker) senders(refused bool) {
 			return
 		}
 		own, last := at.Addr().Unmap(), from.AsSlice()
-		const mend = `write the craft's address as downhaul listen shows it, such as "192.168.4.10"`
+		const mend = `write the craft's address as downhaul listen shows it, such as "192.0.2.10"`
 		say := func(no bool, wrong string) {
 			if no == refused {
 				tell(wrong, mend, "from")
@@ -134,8 +134,6 @@ func (l *looker) senders(refused bool) {
 			say(false, fmt.Sprintf("what this computer sends to %s comes from there, and not from %s", own, from))
 		case from.Is4() && (last[3] == 255 || last[3] == 0):
 			say(false, "ends as the broadcast or the name of a network does, from which nothing comes")
-		case !from.IsPrivate() && !from.IsLoopback() && !from.IsLinkLocalUnicast():
-			say(false, "no craft at a pad has such an address")
 		}
 	})
 }

@@ -255,6 +255,8 @@ type Declared struct {
 	// Wind is a reading by hand: declared, not measured. Null before one was
 	// made, and after ten minutes.
 	Wind *DeclaredWind `json:"wind"`
+	// Air is as it was declared, not measured; empty before.
+	Air string `json:"air"`
 	// Asks is what the card still asks before a start; Conditions what it asks
 	// the crew to see to, which no guard can hold.
 	Asks       []string `json:"asks"`

@@ -47,6 +47,7 @@ type declared struct {
 	mu    sync.Mutex // of what follows
 	facts card.Facts
 	value string   // the wind as it was typed
+	air   string   // the air, too
 	said  []string // declarations that the engine was not told yet
 }
 
@@ -298,6 +299,8 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 		d.facts.Packs = x.Packs
 	case session.DeclaredWind:
 		d.facts.HasWind, d.facts.Wind, d.facts.WindAt, d.value = true, *x.Wind, d.begin+at, x.Value
+	case session.DeclaredAir:
+		d.air = x.Value
 	case session.DeclaredInspection:
 		d.facts.Now = d.begin + at
 		d.result(&x, d.facts.Now)

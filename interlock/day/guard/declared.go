@@ -15,7 +15,7 @@ func (g *Guard) showDeclared() answers.Declared {
 	now := g.now()
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	out := answers.Declared{Packs: slices.Clone(d.facts.Packs), Asks: slices.Clone(d.asking()), Conditions: []string{}, Step: d.facts.Step}
+	out := answers.Declared{Packs: slices.Clone(d.facts.Packs), Asks: slices.Clone(d.asking()), Conditions: []string{}, Step: d.facts.Step, Air: d.air}
 	if out.Packs == nil {
 		out.Packs = []string{}
 	}

@@ -362,7 +362,7 @@ func TestWhatIsNoText(t *testing.T) {
 		{"\x00" + utf16("version = 1\n"), "UTF-16: every second byte is 0"},
 		{"\xff\xfev\x00", "UTF-16 by its first bytes"},
 		{"version = 1\n\ntitle = \"\x00\"\n", "bytes that are 0 (NUL) (got the first at byte 23)"},
-		{"version = 1\n# 20 \xb0C\ntitle = \"\xe4\"\n", "x.toml:2: not UTF-8 text, but an older encoding such as Windows-1252 or Latin-1 (got byte 0xb0); save it as UTF-8"},
+		{"version = 1\n# 20 \xb0C\ntitle = \"\xe4\"\n", "x.toml:2: not UTF-8 text, but of an older encoding such as Windows-1252 or Latin-1, or no text (got byte 0xb0); save it as UTF-8"},
 		{"version = 1\rtitle = \"a\"\r", "its lines end in a carriage return alone"},
 	} {
 		d, root := read(c.text)

@@ -91,7 +91,7 @@ func noText(s string) Fault {
 			Mend: "name the right file, or take them out in an editor for plain text"}
 	case !utf8.ValidString(s):
 		at = strings.IndexRune(s, utf8.RuneError) // the first byte that is none
-		return Fault{Line: 1 + strings.Count(s[:at], "\n"), Wrong: "not UTF-8 text, but an older encoding such as Windows-1252 or Latin-1", Got: fmt.Sprintf("byte 0x%02x", s[at]), Mend: "save it as UTF-8"}
+		return Fault{Line: 1 + strings.Count(s[:at], "\n"), Wrong: "not UTF-8 text, but of an older encoding such as Windows-1252 or Latin-1, or no text", Got: fmt.Sprintf("byte 0x%02x", s[at]), Mend: "save it as UTF-8"}
 	case strings.Contains(s, "\r") && !strings.Contains(s, "\n"):
 		return Fault{Line: 1, Wrong: "all on one line: its lines end in a carriage return alone", Mend: "save it with line ends of UNIX or Windows (LF or CR LF)"}
 	}

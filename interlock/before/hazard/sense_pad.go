@@ -209,6 +209,9 @@ func (l *looker) away() {
 // speeds are those that serial lines of such craft are set to; from memory.
 var speeds = []int{9600, 19200, 38400, 57600, 76800, 100000, 111100, 115200, 230400, 250000, 256000, 460800, 500000, 625000, 921600, 1000000, 1500000, 2000000, 3000000}
 
+// examples is a range that RFC 5737 keeps for documentation: files to copy have it.
+var examples = netip.MustParsePrefix("192.0.2.0/24")
+
 // autopilot is MAV_COMP_ID_AUTOPILOT1 of the standard's common messages.
 const autopilot = 1
 
@@ -230,7 +233,7 @@ func (l *looker) link() {
 		if at, err := netip.ParseAddrPort(k.Address); err == nil && k.Kind == pad.UDP && at.Port() > 0 && at.Port() < lowPort {
 			tell("the port belongs to another service, and the guard may not open it", "write one of 1024 or more, to which the craft sends", "address")
 		}
-		if at, err := netip.ParseAddrPort(k.Address); err == nil && k.Kind == pad.UDP && !at.Addr().IsPrivate() && !at.Addr().IsLoopback() && !at.Addr().IsUnspecified() && !at.Addr().IsLinkLocalUnicast() {
+		if at, err := netip.ParseAddrPort(k.Address); err == nil && k.Kind == pad.UDP && !at.Addr().IsPrivate() && !at.Addr().IsLoopback() && !at.Addr().IsUnspecified() && !at.Addr().IsLinkLocalUnicast() && !examples.Contains(at.Addr()) {
 			tell("a computer at a pad has no such address of its own", `write this computer's own address, or "0.0.0.0" with the port for each of them`, "address")
 		}
 	})

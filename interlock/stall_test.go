@@ -185,7 +185,7 @@ func TestAStallWithoutATripStandsBehindNone(t *testing.T) {
 		e := seed.Clone()
 		e.latch.trips = 3
 		before := e.unheard
-		e.heldUp(e.now+time.Second, Input{Kind: HostInput, Seq: 700})
+		e.heldUp(e.now+time.Second, &Input{Kind: HostInput, Seq: 700})
 		if e.latch.trips != 3 || e.unheard != before {
 			t.Errorf("%d trips, and what is unheard stands behind trip %d", e.latch.trips, e.unheard.trip)
 		}

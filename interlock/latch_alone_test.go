@@ -60,6 +60,7 @@ var (
 		"clone",
 	}
 	latchGives = []string{
+		"onIfFitted", // a line, for the screens
 		"answer", "next", "timers", "dirty", "power", "mustBeOff", "mirrorOpen", "still", "runs", "hushed", "resetBar", "eachUnmet",
 		"state", "since", "why", "sound", "relayOn", "closed", "resetDone", "inEpisode", "first", "trips", "kept", "standing", "flash", "flashState", "rotors",
 	}

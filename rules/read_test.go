@@ -306,7 +306,7 @@ func TestRandomRulesAreRefusedOrSound(t *testing.T) {
 			checkEnvelope(t, e)
 		}
 	})
-	if accepted == 0 {
+	if accepted == 0 && !testing.Short() { // the few draws of a short run may all be refused
 		t.Error("not one was accepted: nothing was checked")
 	}
 }

@@ -110,6 +110,11 @@ func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
 		}
 	}
 	var unread Unread
+	for n := range batteryAt + 1 { // cut anywhere before the number, which is 0 then
+		if unread.Hear(&telemetry.Frame{ID: idBatteryStatus, Payload: make([]byte, n)}); len(unread.Numbers()) > 0 {
+			t.Errorf("battery 0 in %d bytes is told unread", n)
+		}
+	}
 	if unread.Hear(frameOf(&common.MessageHeartbeat{}, true)); len(unread.Numbers()) > 0 {
 		t.Error("HEARTBEAT tells of a battery")
 	}

@@ -305,7 +305,6 @@ func TestNumbersAreGivenOnce(t *testing.T) {
 	above = last.Info.Number
 	fix(t, os.RemoveAll(last.Dir), os.Remove(filepath.Join(logs, noteName)))
 	number("newest folder and note gone", above)
-	above = last.Info.Number
 	starRemoved(t, logs)
 	fix(t, os.Remove(filepath.Join(logs, noteName)), os.Mkdir(filepath.Join(logs, "shown"), 0o755))
 	if up, says := comesUp(t, logs); up != "tripped" {

@@ -51,6 +51,7 @@ type checked struct {
 	padFile      sense.Source
 	card         *card.Card // the one with the heaviest step; nil without one
 	heard        hazard.Heard
+	wrong        []channelRow // heard, and a guard would not take them
 	// refused and doubts are of the files, judged of what limits are worth.
 	refused, doubts, judged hazard.Findings
 }
@@ -123,11 +124,10 @@ type startRow struct {
 func (c *checkCmd) Run(s *streams) error {
 	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{}}
 	if c.Heard != "" {
-		heard, err := readHeard(c.Heard)
-		if err != nil {
+		var err error
+		if out.heard, out.wrong, err = readHeard(c.Heard); err != nil {
 			return fmt.Errorf("check: %w", err)
 		}
-		out.heard = heard
 	}
 	pads := 0
 	for _, name := range c.Files {
@@ -149,6 +149,7 @@ func (c *checkCmd) Run(s *streams) error {
 	}
 	out.holdAgainstPad()
 	out.senses(time.Now())
+	out.tellWrong()
 	out.conclude()
 	out.lookAround()
 	// What is at fault stands first: a fault in one file explains what is missing in

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"time"
 
 	"downhaul/interlock/before/hazard"
@@ -14,15 +15,16 @@ import (
 	"downhaul/rules/card"
 )
 
-// readHeard reads what listen printed as JSON.
-func readHeard(name string) (hazard.Heard, error) {
+// readHeard reads what listen printed as JSON: how often each channel came, and which
+// a guard would not take.
+func readHeard(name string) (heard hazard.Heard, wrong []channelRow, err error) {
 	text, err := plain.Read(name, plain.Heard)
 	if err != nil {
-		return nil, err
+		return nil, nil, err
 	}
 	var f findings
 	if err := json.Unmarshal(text, &f); err != nil || f.Schema == 0 {
-		return nil, hint(fmt.Errorf("%s is not what listen --json prints", name), "downhaul listen LINK --json > %s", name)
+		return nil, nil, hint(fmt.Errorf("%s is not what listen --json prints", name), "downhaul listen LINK --json > %s", name)
 	}
 	every := map[rules.ChannelID]time.Duration{}
 	for _, c := range f.Channels {
@@ -30,7 +32,21 @@ func readHeard(name string) (hazard.Heard, error) {
 			every[ch.ID] = time.Duration(float64(time.Second) / c.Rate)
 		}
 	}
-	return func(id rules.ChannelID) (time.Duration, bool) { d, ok := every[id]; return d, ok }, nil
+	return func(id rules.ChannelID) (time.Duration, bool) { d, ok := every[id]; return d, ok }, f.Wrong, nil
+}
+
+// tellWrong warns of what the pad file takes although it was heard to contradict what
+// the craft says beside it: a guard would count it as missing, and a start would wait for it.
+func (c *checked) tellWrong() {
+	for _, row := range c.wrong {
+		says := fmt.Sprintf("%s was heard to be wrong: %s. ", row.Channel, row.Cause)
+		ch, _ := rules.Lookup(row.Channel)
+		if c.pad != nil && slices.Contains(c.pad.Derived().Needs(rules.Climb), ch.ID) {
+			c.Warnings = append(c.Warnings, says+"A guard counts it as missing.")
+		} else {
+			c.Notes = append(c.Notes, says+"This pad file does not take it.")
+		}
+	}
 }
 
 // stop is what is known of the time after the relay's opening.

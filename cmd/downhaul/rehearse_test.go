@@ -10,8 +10,6 @@ import (
 	"testing"
 	"unicode/utf8"
 
-	"github.com/google/go-cmp/cmp"
-
 	"downhaul/interlock/model/rehearsal"
 )
 
@@ -102,8 +100,8 @@ func TestRehearsalsAreTheSameEachTime(t *testing.T) {
 	}
 }
 
-// The whole table is one object as well, the same each time; it takes about half a
-// minute of a desk computer each time.
+// The whole table is one object as well; it takes about half a
+// minute of a desk computer.
 func TestRehearseAll(t *testing.T) {
 	if testing.Short() {
 		t.Skip("flies every mishap with every change: half a minute")
@@ -112,9 +110,6 @@ func TestRehearseAll(t *testing.T) {
 	code, out, trouble := rehearse(t, "--all", "--json")
 	if code != somethingWas {
 		t.Fatalf("exit %d: %s", code, trouble)
-	}
-	if _, again, _ := rehearse(t, "--all", "--json"); again != out {
-		t.Errorf("another table the second time: %s", cmp.Diff(strings.Split(out, "\n"), strings.Split(again, "\n")))
 	}
 	var got rehearsedObject
 	if err := json.Unmarshal([]byte(out), &got); err != nil {

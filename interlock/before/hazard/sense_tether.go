@@ -139,7 +139,8 @@ func (l *looker) pastTether() {
 func (l *looker) pastLoad() {
 	l.eachRule(func(r *rules.Rule) {
 		w, weakest, _ := LeastLoad(&l.Envelope.Tether)
-		if isTension(r.Watch) && r.Form == rules.Above && w > 0 && r.Limit > w {
+		// The same load, once worked out and once written down, differs in its last digit.
+		if isTension(r.Watch) && r.Form == rules.Above && w > 0 && r.Limit > w*(1+1e-12) {
 			l.limit(r.Line, fmt.Sprintf("%q allows %s, and the working load of the tether is %s (%s)", r.Name, rounding.Show(r.Limit, r.Unit, 3, rounding.Near), rounding.Show(w, r.Unit, 3, rounding.Down), weakest), "")
 		}
 	})

@@ -48,7 +48,7 @@ func (e *Engine) fire(at time.Duration) bool {
 		e.look(e.now) // again: a move may have made something due at once
 		return true
 	}
-	e.look(due)
+	e.look(due) // where it acts, it is looked at again: more may fall on this instant or soon after
 	if due > at {
 		return false
 	}
@@ -61,7 +61,6 @@ func (e *Engine) fire(at time.Duration) bool {
 	e.now = due
 	e.fireAt(due)
 	e.latch.moved(e.now)
-	e.look(due) // again: more may fall on this instant or soon after
 	return true
 }
 

@@ -78,7 +78,7 @@ func TestUnusedOutputsAreIdle(t *testing.T) {
 		second Sample
 		idle   bool
 	}{
-		{Sample{Value: 0.1, Quality: rules.Good}, true}, {Sample{Value: 0.5, Quality: rules.Good}, false},
+		{Sample{Value: 0.1, Quality: rules.Good}, true}, {Sample{Value: 0.15, Quality: rules.Good}, true}, {Sample{Value: 0.5, Quality: rules.Good}, false},
 		{Sample{Value: 0.1, Quality: rules.Doubtful}, false}, {Sample{Cause: rules.Sentinel}, true}, {Sample{Cause: rules.OutOfRange}, false},
 	} {
 		r := busyRig(t, func(s *Site) { derive(s, func(c *derived.Config) { c.Motors = 2 }) })
@@ -88,6 +88,9 @@ func TestUnusedOutputsAreIdle(t *testing.T) {
 		r.e.Step(now, &Input{Kind: SampleInput, Sample: c.second})
 		if got := r.e.outputsBelow(now, r.e.site.IdleOutput); got != c.idle {
 			t.Errorf("one unused, the other %+v: idle %v", c.second, got)
+		}
+		if got := r.e.outputsBelow(now+rules.Motor1Output.Stale(), r.e.site.IdleOutput); got != c.idle {
+			t.Errorf("one unused, the other %+v: idle %v as it grows old", c.second, got)
 		}
 		if r.e.outputsBelow(now+rules.Motor1Output.Stale()+1, r.e.site.IdleOutput) {
 			t.Errorf("one unused, the other %+v: idle though too old", c.second)

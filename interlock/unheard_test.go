@@ -141,6 +141,14 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 			"trip 1 first-out, immediate: then nothing heard from the craft [overload] at 1850, limit 1800 for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft"}},
+		{"told to be missing, and a later one in caution, then silence", tiltRule + overloadRule, func(s *Site) { s.LinkStale = 120 * time.Millisecond }, func(r *rig) {
+			r.set(rules.Roll, 0, rules.Missing)
+			r.set(rules.Tension, 1500, rules.Good)
+			r.run(50 * time.Millisecond)
+			r.lost()
+		}, []string{
+			"trip 1 first-out, immediate: then nothing heard from the craft [tilt] for 0.120 s (the sender says unknown)",
+			"of trip 1, immediate: channel missing [tilt] (the sender says unknown)"}},
 		{"back from the caution, then silence", tiltRule, nil, func(r *rig) {
 			r.set(rules.Roll, 0.4, rules.Good)
 			r.run(50 * time.Millisecond)
@@ -152,6 +160,15 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft"}},
 		{"past a limit for a while, then silence", tiltRule + overloadRule, nil, func(r *rig) {
+			r.set(rules.Tension, 1900, rules.Good)
+			r.run(50 * time.Millisecond)
+			r.lost()
+		}, []string{
+			"trip 1 first-out, immediate: then nothing heard from the craft [overload] at 1900, limit 1800 for 0.200 s",
+			"of trip 1, immediate: channel missing [tilt] (too old)",
+			"of trip 1, immediate: limit left [overload] at 1900, limit 1800",
+			"of trip 1, immediate: nothing heard from the craft"}},
+		{"the first rule of the file past its limit for a while, then silence", overloadRule1 + strings.Replace(tiltRule, "\nversion = 1\ntitle = \"test\"", "", 1), nil, func(r *rig) {
 			r.set(rules.Tension, 1900, rules.Good)
 			r.run(50 * time.Millisecond)
 			r.lost()

@@ -181,11 +181,16 @@ func TestLinesAreKnownAgainAtTheBorder(t *testing.T) {
 			t.Fatalf("nothing read for a second: %v", e.latch.state)
 		}
 		e.Step(from, &Input{Kind: LineInput, Line: EStopA, On: true})
+		told := 0
 		for l := EStopB; l < LineCount; l++ {
-			e.Step(from+e.site.PinStale+c.apart, &Input{Kind: LineInput, Line: l, On: r.lines[l]})
+			for _, f := range e.Step(from+e.site.PinStale+c.apart, &Input{Kind: LineInput, Line: l, On: r.lines[l]}) {
+				if f.Reason == ReasonPinsSilent {
+					told++ // again, of a silence that has not ended
+				}
+			}
 		}
-		if e.latch.pinsKnown != c.want {
-			t.Errorf("read %v apart: known %v", e.site.PinStale+c.apart, e.latch.pinsKnown)
+		if e.latch.pinsKnown != c.want || told != 0 {
+			t.Errorf("read %v apart: known %v, told %d times to be silent", e.site.PinStale+c.apart, e.latch.pinsKnown, told)
 		}
 	}
 }
@@ -392,10 +397,15 @@ func TestPromise13_AnOldWordOfLandedBeginsTheAgreementAnew(t *testing.T) {
 
 // What falls due in the very instant in which the loop goes on acts in that answer.
 func TestWhatFallsDueAsTheLoopGoesOnActsAtOnce(t *testing.T) {
-	e := bases(t)[1].twin(t).e
-	at := e.timers[timerLink]
-	e.Step(at, &Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: uint32(e.site.LinkStale / time.Millisecond)})
-	if wrong := wrongAfter(e, e); wrong != "" || !e.latch.builtinListed[ReasonLink] {
-		t.Errorf("silent for %v as the loop goes on: listed %v; %s", e.site.LinkStale, e.latch.builtinListed[ReasonLink], wrong)
+	for _, timer := range []string{"lines", "craft"} {
+		e := bases(t)[1].twin(t).e
+		at, length := e.timers[timerLink], e.site.LinkStale
+		if timer == "lines" {
+			at, length = e.latch.timers[timerPins], e.site.PinStale
+		}
+		e.Step(at, &Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: uint32(length / time.Millisecond)})
+		if wrong := wrongAfter(e, e); wrong != "" || timer == "craft" && !e.latch.builtinListed[ReasonLink] {
+			t.Errorf("%s silent for %v as the loop goes on: the craft's silence listed %v; %s", timer, length, e.latch.builtinListed[ReasonLink], wrong)
+		}
 	}
 }

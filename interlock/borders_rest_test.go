@@ -129,44 +129,6 @@ func TestCurrentsAndRotorsAtTheirBorders(t *testing.T) {
 	}
 }
 
-// Currents are asked for only where they verify the opening.
-func TestCurrentsAreWantedWhereTheyAreChecked(t *testing.T) {
-	for amps, want := range map[float64]bool{0: false, 5: true} {
-		w := newRig(t, exploreEnvelope, func(s *Site) { s.IdleCurrent = amps }).e.Wanted()
-		for _, id := range currents {
-			if w[id] != want {
-				t.Errorf("%v with %v A that may remain is wanted: %v", id, amps, w[id])
-			}
-		}
-	}
-}
-
-// A line or a channel that there is not is none, the first one past the last too.
-func TestLinesAndChannelsThatThereAreNot(t *testing.T) {
-	e := bases(t)[1].twin(t).e
-	for _, l := range []Line{LineCount, 255} {
-		if said := e.Step(e.now, &Input{Kind: LineInput, Line: l}); len(said) != 0 || e.latch.state != Live {
-			t.Errorf("line %d: %v", l, said)
-		}
-	}
-	for _, id := range []rules.ChannelID{rules.ChannelCount, rules.ChannelCount + 1} {
-		if got := e.Reading(id); got != (limits.Reading{}) {
-			t.Errorf("channel %d: %+v", id, got)
-		}
-	}
-}
-
-// As many rules as fit are taken.
-func TestAsManyRulesAsFit(t *testing.T) {
-	many := make([]rules.Rule, maxRules)
-	for i := range many {
-		many[i] = rules.Rule{Watch: rules.Tension, Form: rules.Above, Limit: 1, StaleAfter: time.Second}
-	}
-	if _, err := New(&rules.Envelope{Rules: many}, plainSite()); err != nil {
-		t.Error(err)
-	}
-}
-
 // After a silence of the lines, one that was read as long ago as a silence lasts is
 // not read in time; a nanosecond less, and all of them are known.
 func TestLinesAreKnownAgainAtTheBorder(t *testing.T) {

@@ -33,7 +33,7 @@ func TestDecisionsAsTheyAreWritten(t *testing.T) {
 			Kind: NoteEffect, At: 10, On: true, Rule: -1, Permissive: 0, Channel: rules.WindSpeed, HasValue: true, Value: 6, Limit: 5},
 		`{"at_ns":11,"kind":"note","on":true,"permissive":"l\"a\\te  °"}`:                                 {Kind: NoteEffect, At: 11, On: true, Rule: -1, Permissive: 1},
 		`{"at_ns":12,"kind":"note","on":false}`:                                                           {Kind: NoteEffect, At: 12, Rule: -1, Permissive: 2},
-		`{"at_ns":13,"kind":"note","on":true,"number":1,"channel":"wind.speed","value":6}`:                {Kind: NoteEffect, At: 13, On: true, Trip: 1, Rule: -1, Permissive: -1, Channel: rules.WindSpeed, HasValue: true, Value: 6},
+		`{"at_ns":13,"kind":"note","on":true,"number":12,"channel":"wind.speed","value":6}`:               {Kind: NoteEffect, At: 13, On: true, Trip: 12, Rule: -1, Permissive: -1, Channel: rules.WindSpeed, HasValue: true, Value: 6},
 		`{"at_ns":14,"kind":"note","on":true,"line":"` + EStopA.String() + `","reason":"emergency stop"}`: {Kind: NoteEffect, At: 14, On: true, Line: 0, Reason: ReasonEStop, Rule: -1, Permissive: -1},
 		`{"at_ns":15,"kind":"note","on":true,"reason":"look here"}`:                                       {Kind: NoteEffect, At: 15, On: true, Line: LineCount, Reason: ReasonMark, Rule: -1, Permissive: -1},
 	} {

@@ -125,6 +125,9 @@ func (r *rig) apply(effects []Effect) {
 		if f.Rule < -1 || f.Permissive < -1 || f.Rule >= len(r.e.env.Rules) || f.Permissive >= len(r.e.env.Permissives) {
 			r.t.Errorf("an effect of rule %d and permissive %d: %+v", f.Rule, f.Permissive, f)
 		}
+		if wrong := f.misnamed(); wrong != "" {
+			r.t.Errorf("%s: %+v", wrong, f)
+		}
 		if (f.Kind == TripEffect || f.Kind == ConsequenceEffect) && (!f.On || f.Trip == 0 || f.Reason == NoReason || f.Stop == rules.NoStop) {
 			r.t.Errorf("a trip without a number, a reason or a stop, or that does not stand: %+v", f)
 		}
@@ -146,6 +149,20 @@ func (r *rig) apply(effects []Effect) {
 		r.chain = chain
 		r.change = r.now + r.follow
 	}
+}
+
+// misnamed tells where an effect names a rule or a permissive that is not behind it, or
+// does not name the one that is.
+func (f *Effect) misnamed() string {
+	byRule := f.Reason == ReasonRule || f.Reason == ReasonRuleMissing || f.Reason == ReasonDoubt
+	byPermissive := f.Kind == NoteEffect && f.Reason == ReasonPermissiveLost
+	switch {
+	case f.Reason != ReasonThenSilent && byRule != (f.Rule >= 0):
+		return "it names a rule that is not behind it, or none"
+	case byPermissive != (f.Permissive >= 0):
+		return "it names a permissive that is not behind it, or none"
+	}
+	return ""
 }
 
 // say is one effect in a line that reads aloud.

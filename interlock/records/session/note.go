@@ -191,7 +191,7 @@ func recall(logFolder string, meta *Meta) (memory, error) {
 	later := map[string]int{}
 	var young uint64
 	err := plain.Names(logFolder, func(name string) {
-		m.ran = m.ran || name == "stop" || name == "shown"
+		m.ran = m.ran || name == "shown"
 		whole, gone := strings.CutPrefix(name, removing)
 		number, ok := numberIn(whole)
 		if !ok {

@@ -2,6 +2,7 @@ package main
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"downhaul/hw/virtual"
@@ -138,7 +139,7 @@ func (k *keys) toggles(line string, open, shut func(string) error) {
 	closed := true
 	for _, in := range k.state.Inputs {
 		if in.Name == line || line == "estop" && (in.Name == "estop_a" || in.Name == "estop_b") {
-			closed = closed && in.Says[:min(6, len(in.Says))] == "closed"
+			closed = closed && strings.HasPrefix(in.Says, "closed")
 		}
 	}
 	if closed {

@@ -46,6 +46,7 @@ func (a *boardScreen) Run(ctx context.Context, b *boardCmd, s *streams) (err err
 	defer func() { err = errors.Join(err, term.Restore(int(in.Fd()), before)) }()
 	typed := make(chan []byte)
 	go read(in, typed)
+	socket := b.guardSocket()
 	k := newKeys(c)
 	defer k.end()
 	began := time.Now()
@@ -62,7 +63,7 @@ func (a *boardScreen) Run(ctx context.Context, b *boardCmd, s *streams) (err err
 			if err != nil {
 				width, height = columns, 24
 			}
-			text := cutTo(boardText(k, b.guardSays(), width), height, width)
+			text := cutTo(boardText(k, guardSays(socket), width), height, width)
 			// A raw terminal takes a line feed for no more than that.
 			if _, err := io.WriteString(s.out, emptyScreen+strings.ReplaceAll(text, "\n", "\r\n")); err != nil {
 				return err
@@ -104,13 +105,21 @@ func read(in *os.File, to chan<- []byte) {
 	}
 }
 
-// guardSays is what the guard of the pad file says of itself, nil where it is not known.
-func (b *boardCmd) guardSays() *answers.Status {
+// guardSocket is the socket of the pad file's guard, empty where it is not known.
+func (b *boardCmd) guardSocket() string {
 	if b.Pad == "" {
-		return nil
+		return ""
 	}
 	socket, err := (&guardAt{Pad: b.Pad}).socket()
-	if err != nil || socket == "" {
+	if err != nil {
+		return ""
+	}
+	return socket
+}
+
+// guardSays is what the guard says of itself, nil where it is not asked or does not answer.
+func guardSays(socket string) *answers.Status {
+	if socket == "" {
 		return nil
 	}
 	reply, err := ask.Guard(socket, answers.Request{Do: "status"})

@@ -67,15 +67,26 @@ func (statusCmd) Help() string {
 	return "Shows what the running guard sees: its state, why it is not ready, each rule against its limit, and what this set-up cannot see. It changes nothing."
 }
 
+// now asks the guard for its status.
+func (c *statusCmd) now() (*answers.Status, error) {
+	reply, err := c.ask(answers.Request{Do: "status"})
+	if err == nil && reply.Status == nil {
+		err = errors.New("the guard answered without a status; are tool and guard of one version?")
+	}
+	if err != nil {
+		return nil, fmt.Errorf("status: %w", err)
+	}
+	return reply.Status, nil
+}
+
 // until waits for a state, and says each time that something else holds it back.
 func (c *statusCmd) until(ctx context.Context, s *streams) error {
 	said := ""
 	for began := time.Now(); ; {
-		reply, err := c.ask(answers.Request{Do: "status"})
-		if err != nil || reply.Status == nil {
-			return fmt.Errorf("status: %w", err)
+		st, err := c.now()
+		if err != nil {
+			return err
 		}
-		st := reply.Status
 		if st.State == c.Until {
 			wrap(s.out, "", "  ", st.Sentence)
 			return nil
@@ -100,32 +111,29 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 		return c.until(ctx, s)
 	}
 	for shown := false; ; shown = true {
-		reply, err := c.ask(answers.Request{Do: "status"})
+		st, err := c.now()
 		if err != nil {
 			if shown && !c.JSON {
 				// The last state must not stay on the screen as if it held.
 				fmt.Fprint(s.out, emptyScreen)
 				wrap(s.out, "", "  ", noData)
 			}
-			return fmt.Errorf("status: %w", err)
-		}
-		if reply.Status == nil {
-			return errors.New("status: the guard answered without a status; are tool and guard of one version?")
+			return err
 		}
 		switch {
 		case c.JSON && c.Watch:
-			line, err := json.Marshal(reply.Status)
+			line, err := json.Marshal(st)
 			if err != nil {
 				return err
 			}
 			fmt.Fprintf(s.out, "%s\n", line)
 		case c.JSON:
-			if err := printJSON(s.out, reply.Status); err != nil {
+			if err := printJSON(s.out, st); err != nil {
 				return err
 			}
 		default:
 			var text bytes.Buffer
-			printStatus(&text, reply.Status)
+			printStatus(&text, st)
 			out := text.String()
 			if c.Watch {
 				out = emptyScreen + fitted(out, s.out)

@@ -198,7 +198,7 @@ func (r *reading) ruleRows(res *bench.Result) {
 		if r.pad != nil {
 			row.RestsOn = r.pad.Fed(rule.Watch).String()
 			if a, ok := r.env.Absent(rule.Watch); ok {
-				row.Doubts = append(row.Doubts, "CAN NOT WORK on this pad: "+a.Reason)
+				row.Doubts = append(row.Doubts, "CANNOT WORK on this pad: "+a.Reason)
 			}
 		}
 		if res != nil {

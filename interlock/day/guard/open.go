@@ -270,8 +270,9 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 			return nil, err
 		}
 	}
-	g.lookAtLedger(start)
-	g.handed, g.lost = old.handed, len(old.lost) > 0
+	if g.handed, g.lost = old.handed, len(old.lost) > 0; g.lost {
+		g.lookAtLedger(start)
+	}
 	if err = g.handOn(); err != nil {
 		return nil, err
 	}

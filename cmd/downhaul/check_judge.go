@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/json"
 	"fmt"
 	"io"
 	"slices"
@@ -22,9 +21,9 @@ func readHeard(name string) (heard hazard.Heard, wrong []channelRow, err error) 
 	if err != nil {
 		return nil, nil, err
 	}
-	var f findings
-	if err := json.Unmarshal(text, &f); err != nil || f.Schema == 0 {
-		return nil, nil, hint(fmt.Errorf("%s is not what listen --json prints", name), "downhaul listen LINK --json > %s", name)
+	f, err := foundBefore(name, text)
+	if err != nil {
+		return nil, nil, hint(err, "downhaul listen LINK --json > %s", name)
 	}
 	every := map[rules.ChannelID]time.Duration{}
 	for _, c := range f.Channels {

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
@@ -73,9 +72,9 @@ func hearCraft(ctx context.Context, text string, cfg link.Config) (*heardCraft, 
 
 // heardBefore reads what listen --json printed.
 func heardBefore(name string, text []byte) (*heardCraft, error) {
-	var f findings
-	if err := json.Unmarshal(text, &f); err != nil || f.Schema == 0 {
-		return nil, fmt.Errorf("%s is not what listen --json prints", name)
+	f, err := foundBefore(name, text)
+	if err != nil {
+		return nil, err
 	}
 	if f.Craft == nil {
 		return nil, fmt.Errorf("%s tells of no craft", name)

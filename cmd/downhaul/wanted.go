@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/json"
 	"fmt"
 	"io"
 	"math"
@@ -68,6 +69,14 @@ type findings struct {
 }
 
 const listenSchema = 2
+
+// foundBefore reads what listen --json printed.
+func foundBefore(name string, text []byte) (f findings, err error) {
+	if err := json.Unmarshal(text, &f); err != nil || f.Schema == 0 {
+		return f, fmt.Errorf("%s is not what listen --json prints", name)
+	}
+	return f, nil
+}
 
 type senderRow struct {
 	identity

@@ -35,7 +35,7 @@ func mustRead(t testing.TB, text string) *Envelope {
 func TestEnvelopeSaysEverything(t *testing.T) {
 	text := example(t, "meadow.toml")
 	e := mustRead(t, text)
-	if e.Title != "Long Meadow: tethered hover, water ballast" || e.Changed != "gust limit down after Tuesday" || e.Units != "metric" || e.Version != 1 {
+	if e.Title != "North Field: tethered hover, water ballast" || e.Changed != "gust limit down after Tuesday" || e.Units != "metric" || e.Version != 1 {
 		t.Errorf("the top is wrong: %+v", e)
 	}
 	if e.Tether != (Tether{BreakingStrength: 22000, DesignFactor: 10, Length: 9, Slow: Stretch{0.12, 5000}}) {

@@ -24,7 +24,7 @@ func fly(ts *testscript.TestScript, neg bool, args []string) {
 	}
 	seconds, err := strconv.Atoi(args[1])
 	ts.Check(err)
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Periods = map[uint32]time.Duration{}
 	for _, id := range args[2:] {
 		n, err := strconv.ParseUint(id, 10, 24)

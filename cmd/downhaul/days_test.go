@@ -96,7 +96,7 @@ func (d *demo) hoverDay(day hovering) error {
 		return err
 	}
 	d.session = g.Folder()
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Ballast, err = strconv.ParseFloat(kg, 64)
 	if err != nil {
 		return err

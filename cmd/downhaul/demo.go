@@ -75,7 +75,7 @@ func (c *demoCmd) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	t := &teller{out: s.out}
-	wrap(s.out, "", "", "A made-up day at Long Meadow. Heron 2, uncrewed, eight motors, 60 kg, on a 9 m tether. Today: the step with 12 kg of water ballast.")
+	wrap(s.out, "", "", "A made-up day at North Field. Eight 2, uncrewed, eight motors, 60 kg, on a 9 m tether. Today: the step with 12 kg of water ballast.")
 	wrap(s.out, "", "", "Files and session: "+dir)
 	fmt.Fprintln(s.out)
 	d := &demo{dir: dir, tell: t, files: files, link: link}
@@ -219,7 +219,7 @@ func (d *demo) run(ctx context.Context, fast bool) error {
 // still open. How the craft is heard is not set yet.
 func (d *demo) set(g *guard.Guard) (*stage, error) {
 	d.session = g.Folder()
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Ballast, cfg.Seed, cfg.Unpowered = 12, 7, true
 	craft, err := craftmodel.New(cfg)
 	if err != nil {

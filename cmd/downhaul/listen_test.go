@@ -22,7 +22,7 @@ func TestListenTellsOfABatteryThatIsNotRead(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	craft, err := craftmodel.New(craftmodel.HeronTwo())
+	craft, err := craftmodel.New(craftmodel.EightTwo())
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -64,7 +64,7 @@ func TestListenCountsWhatWasSaidBefore(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	craft, err := craftmodel.New(craftmodel.HeronTwo())
+	craft, err := craftmodel.New(craftmodel.EightTwo())
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -52,7 +52,7 @@ func (e evening) answers(tether string) string {
 	if tether == "" {
 		tether = show(e.tether, rules.Length)
 	}
-	return strings.Join([]string{e.units, "Grey Heron", e.duty, e.link, "", show(e.mass, rules.Mass), fmt.Sprint(e.motors),
+	return strings.Join([]string{e.units, "Grey Eight", e.duty, e.link, "", show(e.mass, rules.Mass), fmt.Sprint(e.motors),
 		show(e.ratio*e.mass*hazard.Gravity, rules.Force), fmt.Sprintf("%dS", e.cells), tether}, "\n") + "\n"
 }
 

@@ -35,7 +35,7 @@ func tiltFiles(t *testing.T, first, second, address string) (dir, cardFile, padF
 	cardFile = write("card.toml", `version = 1
 title = "Bench"
 [craft]
-name = "Heron 2"
+name = "Eight 2"
 mass = "60 kg"
 [motors]
 count = 4
@@ -96,7 +96,7 @@ type turned struct {
 // that the list says.
 func inHands(t *testing.T, turns []turned) (*craftmodel.Craft, func(c *craftmodel.Craft)) {
 	t.Helper()
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Motors, cfg.Unpowered = 4, true
 	craft, err := craftmodel.New(cfg)
 	if err != nil {

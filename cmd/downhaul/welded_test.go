@@ -47,7 +47,7 @@ func welded(t *testing.T, more string) (folder string, told answers.Status) {
 	g, err := guard.Open(files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 1, Stepped: true, Now: func() time.Duration { return clock }})
 	must(t, err)
 	board := g.Board().(*virtual.Board)
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Ballast, cfg.Seed, cfg.Unpowered = 12, 7, true
 	craft, err := craftmodel.New(cfg)
 	must(t, err)

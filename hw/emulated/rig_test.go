@@ -245,7 +245,7 @@ func (r *rig) fly() {
 	r.t.Helper()
 	conn, err := craftmodel.Dial(r.m.Telemetry)
 	must(r.t, err)
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Unpowered = true
 	craft, err := craftmodel.New(cfg)
 	must(r.t, err)

@@ -65,7 +65,7 @@ func near(a, b float64) bool { return a-b < 1e-9 && b-a < 1e-9 }
 
 func TestGuardPadSaysEverything(t *testing.T) {
 	p := mustRead(t, example(t, "guard.toml"))
-	if p.Duty != interlock.Guard || p.Units != "imperial" || p.Title != "Long Meadow, north pad" || p.LogFolder != "/srv/downhaul" {
+	if p.Duty != interlock.Guard || p.Units != "imperial" || p.Title != "North Field, north pad" || p.LogFolder != "/srv/downhaul" {
 		t.Errorf("the top is wrong: %+v", p)
 	}
 	if p.Craft.OutputIdle != 1100*time.Microsecond || p.Craft.OutputFull != 1940*time.Microsecond || p.Craft.Motors != 8 {

@@ -32,7 +32,7 @@ func mustRead(t testing.TB, text []byte) *Card {
 
 func TestReadWholeCard(t *testing.T) {
 	c := mustRead(t, example(t))
-	if c.Craft != (Craft{Name: "Heron", Mass: 31, Structure: 22, Radius: 1.4}) || c.Units != "metric" {
+	if c.Craft != (Craft{Name: "Eight", Mass: 31, Structure: 22, Radius: 1.4}) || c.Units != "metric" {
 		t.Errorf("craft %+v, units %q", c.Craft, c.Units)
 	}
 	m := &c.Motors

@@ -10,7 +10,7 @@ import (
 var refusals = []struct{ old, new, want string }{
 	{`version = 1`, ``, `card.toml:1: version: missing; write version = 1 at the top`},
 	{`title   = "Water`, "units = \"feet\"\ntitle   = \"Water", `card.toml:2: units: must be "metric" or "imperial" (got "feet"); known here: metric, imperial`},
-	{`name      = "Heron"`, ``, `card.toml:4: craft.name: missing; write the craft's name under [craft]`},
+	{`name      = "Eight"`, ``, `card.toml:4: craft.name: missing; write the craft's name under [craft]`},
 	{`mass      = "31 kg"`, ``, `card.toml:4: craft.mass: missing; write the mass ready to fly, without ballast: mass = "31 kg"`},
 	{`mass      = "31 kg"`, `mass = "31 N"`, `card.toml:6: craft.mass: N is a unit of force, and this takes mass (got "31 N"); write a number and one of the units kg, g or lb`},
 	{`structure = "22 kg"`, `structure = "32 kg"`, `card.toml:7: craft.structure: is more than the mass ready to fly (got "32 kg"); structure is a part of mass: all but the packs`},

@@ -19,7 +19,7 @@ import (
 func TestRehearsalCountsForNothingBesideRealSessions(t *testing.T) {
 	const mark = "virtual board, a rehearsal"
 	made := func(name, mark string, lasted time.Duration) *Session {
-		c := &card.Card{Craft: card.Craft{Name: "Heron", Mass: 60}}
+		c := &card.Card{Craft: card.Craft{Name: "Eight", Mass: 60}}
 		return &Session{Session: name, Mark: mark, liftCard: c, liftPad: &pad.Pad{}, Runs: []Run{{Number: 1, Lasted: seconds(lasted)}}, Openings: []Opening{{}}}
 	}
 	for _, c := range []struct {

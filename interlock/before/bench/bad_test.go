@@ -30,7 +30,7 @@ type sent struct {
 
 func modelled(t *testing.T, seconds int) []sent {
 	t.Helper()
-	c, err := craftmodel.New(craftmodel.HeronTwo())
+	c, err := craftmodel.New(craftmodel.EightTwo())
 	if err != nil {
 		t.Fatal(err)
 	}

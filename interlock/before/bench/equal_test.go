@@ -58,7 +58,7 @@ func watched(t *testing.T) *session.Session {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Events = []craftmodel.Event{{At: time.Second, Act: craftmodel.Arm}, {At: 2 * time.Second, Act: craftmodel.ClimbTo, Value: 2}}
 	c, err := craftmodel.New(cfg)
 	if err != nil {

@@ -26,7 +26,7 @@ var rewrite = flag.Bool("rewrite", false, "make the kept recording and its diges
 // modelBytes is the first frames of a modelled craft as raw bytes.
 func modelBytes(t testing.TB, system byte, frames int) []byte {
 	t.Helper()
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.System = system
 	c, err := craftmodel.New(cfg)
 	if err != nil {
@@ -96,7 +96,7 @@ func (m *memory) Close() error                { return nil }
 // would have heard of it.
 func makeKept(t *testing.T) []byte {
 	t.Helper()
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Ballast, cfg.Seed = 8, 5
 	cfg.Events = []craftmodel.Event{
 		{At: 2 * time.Second, Act: craftmodel.Arm},

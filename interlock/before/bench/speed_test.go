@@ -34,7 +34,7 @@ const speedFrames = 200_000
 // bytes, and one a datagram as a pcap and as a guard's own pcapng.
 func flights(b *testing.B, frames int) map[string][]byte {
 	b.Helper()
-	c, err := craftmodel.New(craftmodel.HeronTwo())
+	c, err := craftmodel.New(craftmodel.EightTwo())
 	if err != nil {
 		b.Fatal(err)
 	}

@@ -114,7 +114,7 @@ func TestRotorsAreHeardOverTheLink(t *testing.T) {
 	}
 	defer wait()
 	defer stop()
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Motors = p.Craft.Motors
 	craft, err := craftmodel.New(cfg)
 	if err != nil {

@@ -65,7 +65,7 @@ func turned(t *testing.T, cfg craftmodel.Config, motors []Motor, arm bool) Resul
 // moments from an attitude error, shared over a ring.
 func TestModelledCraftPassesAndItsSlipsDoNot(t *testing.T) {
 	for _, n := range []int{4, 6, 8, 12} {
-		cfg := craftmodel.HeronTwo()
+		cfg := craftmodel.EightTwo()
 		cfg.Motors = n
 		motors := modelled(&cfg)
 		if r := turned(t, cfg, motors, true); !r.Passed {
@@ -80,7 +80,7 @@ func TestModelledCraftPassesAndItsSlipsDoNot(t *testing.T) {
 
 // A version 1 link has outputs 1 to 8 only.
 func TestVersionOneTellsOfEightOutputs(t *testing.T) {
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Version1, cfg.Motors = true, 12
 	holds(t, turned(t, cfg, modelled(&cfg), true), "does not tell of output 9, 10, 11, 12: it is unused there, or 9 to 16 are asked of a version 1 link")
 	cfg.Motors = 8

@@ -234,7 +234,7 @@ func (b *table) flyOver(conn net.Conn) (stop func()) {
 // flyAt is flyOver with other periods of messages, by their MAVLink ids.
 func (b *table) flyAt(conn net.Conn, periods map[uint32]time.Duration) (stop func()) {
 	b.t.Helper()
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Motors, cfg.Unpowered, cfg.Periods = 4, true, periods
 	craft, err := craftmodel.New(cfg)
 	must(b.t, err)

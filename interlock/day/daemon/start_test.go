@@ -25,10 +25,10 @@ import (
 
 // startCard is the craft of the old sessions, with a ladder that they climbed.
 const startCard = `version = 1
-title   = "Heron 2"
+title   = "Eight 2"
 
 [craft]
-name = "Heron 2"
+name = "Eight 2"
 mass = "60 kg"
 
 [[step]]
@@ -92,7 +92,7 @@ func manySessions(t testing.TB, dir string, n int) (padFile string) {
 		}
 		must(t, s.Remember("blocked", true), s.Close())
 		r := stopping.Record{Schema: stopping.Schema, Number: i + 1, Made: wall, Session: s.Info.Session, Kind: stopping.Opening,
-			Of: stopping.Of{Craft: "heron 2", Motors: 4, Reach: "wired pair", Model: true}, Step: "empty hover",
+			Of: stopping.Of{Craft: "eight 2", Motors: 4, Reach: "wired pair", Model: true}, Step: "empty hover",
 			Output: []float64{0.2, 0.5, 0.8, 0.9, 0.85}[i%5], Loaded: true, Mirror: "open", Traced: true, StandingS: 2 + float64(i%7)/10, ThrustS: 0.3}
 		text, err := numbered.Encode(&r)
 		must(t, err)

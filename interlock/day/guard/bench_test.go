@@ -236,7 +236,7 @@ func (s stress) guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	defer conn.Close()
 	quiet := s.others(b, udp.LocalAddr().String())
 	time.Sleep(2 * time.Millisecond) // the loop waits as it does between frames
-	boot := uint32((craftmodel.HeronTwo().Uptime+from)/ms) + 50
+	boot := uint32((craftmodel.EightTwo().Uptime+from)/ms) + 50
 	frame := encode(b, 0, &common.MessageAttitude{TimeBootMs: boot, Roll: 1})
 	sent := time.Since(began)
 	_, err = conn.Write(frame)

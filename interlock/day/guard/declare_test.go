@@ -64,7 +64,7 @@ func asks(t testing.TB, g *Guard, want ...string) {
 // step; a run that ended counts for the next step; all of it is on record, and
 // the session replays as it was.
 func TestCardHoldsAStartBack(t *testing.T) {
-	f := onPad(t, cardedFiles(t, t.TempDir()), craftmodel.HeronTwo())
+	f := onPad(t, cardedFiles(t, t.TempDir()), craftmodel.EightTwo())
 	g := f.guard
 	f.run(2 * time.Second)
 	f.press("reset")
@@ -134,12 +134,12 @@ func TestCardHoldsAStartBack(t *testing.T) {
 func TestEarlierSessionsCountForTheirCraft(t *testing.T) {
 	dir := t.TempDir()
 	files := cardedFiles(t, dir)
-	first := onPad(t, files, craftmodel.HeronTwo())
+	first := onPad(t, files, craftmodel.EightTwo())
 	must(t, declare(first.guard, inspected("blade clearance", "41 mm")), declare(first.guard, inspected("first power-up", "pass")))
 	first.run(time.Second)
 	must(t, first.guard.Finish(first.now))
 
-	again := onPad(t, files, craftmodel.HeronTwo())
+	again := onPad(t, files, craftmodel.EightTwo())
 	must(t, declare(again.guard, step("empty hover")), declare(again.guard, packA))
 	asks(t, again.guard)
 	must(t, again.guard.Finish(again.now))
@@ -147,21 +147,21 @@ func TestEarlierSessionsCountForTheirCraft(t *testing.T) {
 	// The limit is the one that the card has now.
 	stricter := files
 	stricter.Card.Text = []byte(strings.Replace(string(files.Card.Text), "40 mm", "50 mm", 1))
-	g := onPad(t, stricter, craftmodel.HeronTwo()).guard
+	g := onPad(t, stricter, craftmodel.EightTwo()).guard
 	must(t, declare(g, step("empty hover")), declare(g, packA))
 	asks(t, g, "blade clearance: 41 mm, wanted at least 50 mm")
 	must(t, g.Finish(0))
 
 	other := files
-	other.Card.Text = []byte(strings.Replace(string(files.Card.Text), `name = "Heron 2"`, `name = "Heron 3"`, 1))
-	g = onPad(t, other, craftmodel.HeronTwo()).guard
+	other.Card.Text = []byte(strings.Replace(string(files.Card.Text), `name = "Eight 2"`, `name = "Eight 3"`, 1))
+	g = onPad(t, other, craftmodel.EightTwo()).guard
 	must(t, declare(g, step("empty hover")), declare(g, packA))
 	asks(t, g, "blade clearance is not told yet", "first power-up is not told yet")
 	must(t, g.Finish(0))
 }
 
 func TestDeclarationsThatAreRefused(t *testing.T) {
-	f := onPad(t, cardedFiles(t, t.TempDir()), craftmodel.HeronTwo())
+	f := onPad(t, cardedFiles(t, t.TempDir()), craftmodel.EightTwo())
 	for _, c := range []struct {
 		d    session.Declaration
 		want string
@@ -199,7 +199,7 @@ func TestDeclarationsThatAreRefused(t *testing.T) {
 func TestWindByHandLapses(t *testing.T) {
 	dir := t.TempDir()
 	files := cardedFiles(t, dir)
-	f := onPad(t, files, craftmodel.HeronTwo())
+	f := onPad(t, files, craftmodel.EightTwo())
 	must(t, declare(f.guard, session.Declaration{What: session.DeclaredWind, Value: "6 mph"}))
 	w := f.guard.Status().Declared.Wind
 	// A mile per hour is 0.44704 m/s by definition.
@@ -305,7 +305,7 @@ lasts = "7 d"
 	must(t, faults.Err())
 	wants := func(want ...string) {
 		t.Helper()
-		f := onPad(t, files, craftmodel.HeronTwo())
+		f := onPad(t, files, craftmodel.EightTwo())
 		must(t, declare(f.guard, step("empty hover")), declare(f.guard, packA))
 		asks(t, f.guard, want...)
 		if err := declare(f.guard, inspected("tilt response", "pass")); err == nil || !contains(err.Error(), "nobody's word counts") {
@@ -338,7 +338,7 @@ lasts = "7 d"
 	newest, err := os.ReadFile(names[len(names)-1])
 	must(t, err, os.WriteFile(names[len(names)-1], newest[:len(newest)/2], 0o644))
 	wants("tilt response was not measured yet for these motors")
-	f := onPad(t, files, craftmodel.HeronTwo())
+	f := onPad(t, files, craftmodel.EightTwo())
 	if said := strings.Join(f.guard.Opening(), "\n"); !contains(said, "does not count") || !contains(said, "older records in") {
 		t.Errorf("nothing is said of a torn record: %s", said)
 	}

@@ -45,7 +45,7 @@ func fly(t *testing.T, name string) *flight {
 	must(t, err)
 	scenario, err := craftmodel.ParseScenario(name, string(text))
 	must(t, err)
-	f := takeOff(t, scenario.Configure(craftmodel.HeronTwo()), testFiles(t, t.TempDir(), "flight.toml"))
+	f := takeOff(t, scenario.Configure(craftmodel.EightTwo()), testFiles(t, t.TempDir(), "flight.toml"))
 	from := f.now
 	for _, e := range scenario.Events {
 		for f.now < from+e.At {

@@ -19,7 +19,7 @@ import (
 //fault:row the load cell in the tie-down reads slack, or is silent, in a step on the ground | power off at once
 func TestGroundStepTripsOffTheGround(t *testing.T) {
 	files := cardedFiles(t, t.TempDir())
-	f := onPad(t, files, craftmodel.HeronTwo())
+	f := onPad(t, files, craftmodel.EightTwo())
 	f.run(time.Second)
 	must(t, declare(f.guard, packA), declare(f.guard, step("first power-up")))
 	asks(t, f.guard, `"first power-up" is done on the ground, and the limits enforced watch craft.apex`)
@@ -27,7 +27,7 @@ func TestGroundStepTripsOffTheGround(t *testing.T) {
 
 	files.Pad.Text = testFile(t, "pad.toml", "@FOLDER@", t.TempDir())
 	files.Envelope = File{Name: "envelope.toml", Text: testFile(t, "tilt.toml")}
-	f = onPad(t, files, craftmodel.HeronTwo())
+	f = onPad(t, files, craftmodel.EightTwo())
 	f.run(time.Second)
 	must(t, declare(f.guard, packA), declare(f.guard, step("first power-up")))
 	asks(t, f.guard)

@@ -310,7 +310,7 @@ func (s *seasons) between() bool {
 		_, err = numbered.Write(tiltcheck.Folder(s.logs), r.Made, &r.Number, &r)
 		must(t, err)
 	case 5, 6, 7:
-		r := flown.Record{Schema: flown.Schema, Made: s.day, Craft: "Heron", Reserves: []card.Reserve{{Step: "three", Mass: 70, Go: true, Numbers: true, Low: 0.3, High: 0.5}}}
+		r := flown.Record{Schema: flown.Schema, Made: s.day, Craft: "Eight", Reserves: []card.Reserve{{Step: "three", Mass: 70, Go: true, Numbers: true, Low: 0.3, High: 0.5}}}
 		for _, dir := range dirs {
 			if rng.IntN(40) > 0 {
 				r.Sessions = append(r.Sessions, filepath.Base(dir))
@@ -348,7 +348,7 @@ func TestWhatIsHandedOnIsWhatAllSessionsSay(t *testing.T) {
 		must(t, faults.Err())
 		return text
 	}
-	cards := map[string][]byte{"a": fill("Heron", "40 mm"), "stricter": fill("HERON", "41 mm"), "crane": fill("Crane", "40 mm"), "none": nil}
+	cards := map[string][]byte{"a": fill("Eight", "40 mm"), "stricter": fill("EIGHT", "41 mm"), "crane": fill("Crane", "40 mm"), "none": nil}
 	carried, lost := 0, 0
 	for seed := range seeds {
 		s := &seasons{t: t, rng: rand.New(rand.NewPCG(uint64(seed), 1)), logs: t.TempDir(), shadow: t.TempDir(), cards: cards, day: time.Date(2031, 5, 1, 8, 0, 0, 0, time.UTC)}

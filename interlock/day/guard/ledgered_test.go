@@ -20,7 +20,7 @@ import (
 // waits brings a guard to where only the ledger may still hold it back.
 func waits(t *testing.T, files Files) *flight {
 	t.Helper()
-	f := onPad(t, files, craftmodel.HeronTwo())
+	f := onPad(t, files, craftmodel.EightTwo())
 	f.run(2 * time.Second)
 	f.press("reset")
 	f.run(11 * time.Second)
@@ -63,7 +63,7 @@ func TestNoStartAfterAFaultOfTheChain(t *testing.T) {
 	t.Parallel()
 	dir := t.TempDir()
 	files := testFiles(t, dir, "flight.toml")
-	f := takeOff(t, craftmodel.HeronTwo(), files)
+	f := takeOff(t, craftmodel.EightTwo(), files)
 	must(t, f.board.Break("weld"))
 	f.press("end")
 	f.until("fault")
@@ -109,7 +109,7 @@ func TestNoStartAfterAFaultOfTheChain(t *testing.T) {
 func TestDefectHoldsTheNextStartBack(t *testing.T) {
 	dir := t.TempDir()
 	files := testFiles(t, dir, "flight.toml")
-	f := takeOff(t, craftmodel.HeronTwo(), files)
+	f := takeOff(t, craftmodel.EightTwo(), files)
 	ask := func(line string) {
 		t.Helper()
 		if reply := f.guard.answer([]byte(line), localsocket.Peer{}); !reply.OK {

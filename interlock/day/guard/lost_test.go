@@ -26,7 +26,7 @@ func failedLast(t *testing.T, dir string) (Files, string) {
 	files := cardedFiles(t, dir)
 	var g *Guard
 	for _, blades := range []string{"41 mm", "39 mm"} {
-		f := onPad(t, files, craftmodel.HeronTwo())
+		f := onPad(t, files, craftmodel.EightTwo())
 		g = f.guard
 		must(t, declare(g, inspected("blade clearance", blades)), declare(g, inspected("first power-up", "pass")))
 		f.run(time.Second)
@@ -52,7 +52,7 @@ func TestCardCopyOfTheLastSessionIsGone(t *testing.T) {
 	dir := t.TempDir()
 	files, last := failedLast(t, dir)
 	must(t, os.Remove(filepath.Join(last, session.Card)))
-	f := onPad(t, files, craftmodel.HeronTwo())
+	f := onPad(t, files, craftmodel.EightTwo())
 	must(t, declare(f.guard, step("empty hover")), declare(f.guard, packA))
 	asks(t, f.guard, "39 mm")
 	if got := f.guard.ledgerHolds(); len(got) > 0 {
@@ -63,7 +63,7 @@ func TestCardCopyOfTheLastSessionIsGone(t *testing.T) {
 	other := files
 	other.Card.Text = append(slices.Clone(files.Card.Text), "# another day\n"...)
 	for range 2 {
-		f = onPad(t, other, craftmodel.HeronTwo())
+		f = onPad(t, other, craftmodel.EightTwo())
 		held(t, f.guard, filepath.Base(last))
 		if n := len(f.guard.ledgerHolds()); n != 2 { // each told once
 			t.Errorf("held back by %q", f.guard.ledgerHolds())
@@ -75,7 +75,7 @@ func TestCardCopyOfTheLastSessionIsGone(t *testing.T) {
 		must(t, os.WriteFile(filepath.Join(folder, session.Card), files.Card.Text, 0o644))
 	}
 	must(t, os.WriteFile(filepath.Join(f.guard.Folder(), session.Card), other.Card.Text, 0o644))
-	f = onPad(t, other, craftmodel.HeronTwo())
+	f = onPad(t, other, craftmodel.EightTwo())
 	must(t, declare(f.guard, step("empty hover")), declare(f.guard, packA))
 	asks(t, f.guard, "39 mm")
 	must(t, f.guard.Finish(f.now))
@@ -95,10 +95,10 @@ func TestLogOfAnEarlierSessionIsDamaged(t *testing.T) {
 	} {
 		dir := t.TempDir()
 		files, last := failedLast(t, dir)
-		f := onPad(t, files, craftmodel.HeronTwo()) // it is the last but one
+		f := onPad(t, files, craftmodel.EightTwo()) // it is the last but one
 		must(t, f.guard.Finish(f.now), do(filepath.Join(last, triplog.PartName(1))))
 		files.Card.Text = append(slices.Clone(files.Card.Text), "# all are read\n"...)
-		f = onPad(t, files, craftmodel.HeronTwo())
+		f = onPad(t, files, craftmodel.EightTwo())
 		held(t, f.guard, filepath.Base(last))
 		if t.Failed() {
 			t.Fatal(what)
@@ -137,7 +137,7 @@ func TestOpeningsRecordIsDamaged(t *testing.T) {
 // reached, or reached again, has no place in the order on record.
 func TestTiltCheckBehindASessionToCome(t *testing.T) {
 	dir := t.TempDir()
-	text := strings.NewReplacer("@CRAFT@", "Heron", "@LEAST@", "40 mm", "@PLACES@", fourPlaces()).Replace(ladderCard)
+	text := strings.NewReplacer("@CRAFT@", "Eight", "@LEAST@", "40 mm", "@PLACES@", fourPlaces()).Replace(ladderCard)
 	c, faults := card.Read("card.toml", []byte(text))
 	must(t, faults.Err())
 	r := tiltcheck.Record{Schema: tiltcheck.Schema, Made: time.Now(), Craft: c.Craft.Name, Motors: tiltcheck.Digest(c), After: 7, Passed: true}
@@ -170,10 +170,10 @@ func TestRehearsalOfAnotherMarkCountsForNothing(t *testing.T) {
 	must(t, err)
 	text = []byte(strings.NewReplacer(filepath.Base(ses.Dir), filepath.Base(to), `"number": 1,`, `"number": 99,`).Replace(string(text)))
 	must(t, os.WriteFile(page, text, 0o644))
-	r := flown.Record{Schema: flown.Schema, Made: time.Now(), Craft: "Heron 2", Mark: "another bench", Hovers: []flown.Hover{{Step: "empty hover", MassKg: 60, ForS: 600}}}
+	r := flown.Record{Schema: flown.Schema, Made: time.Now(), Craft: "Eight 2", Mark: "another bench", Hovers: []flown.Hover{{Step: "empty hover", MassKg: 60, ForS: 600}}}
 	_, err = numbered.Write(flown.Folder(dir), r.Made, &r.Number, &r)
 	must(t, err)
-	f := onPad(t, files, craftmodel.HeronTwo())
+	f := onPad(t, files, craftmodel.EightTwo())
 	must(t, declare(f.guard, step("empty hover")), declare(f.guard, packA))
 	asks(t, f.guard, "39 mm")
 	if n := len(f.guard.declared.facts.Hovers); n > 0 {

@@ -73,7 +73,7 @@ func elsewhere(f *flight) {
 
 // attitude is an attitude of this very moment with that roll.
 func (f *flight) attitude(roll float32) []byte {
-	boot := uint32((craftmodel.HeronTwo().Uptime+f.now)/ms) + 1
+	boot := uint32((craftmodel.EightTwo().Uptime+f.now)/ms) + 1
 	return encode(f.t, 0, &common.MessageAttitude{TimeBootMs: boot, Roll: roll})
 }
 
@@ -337,7 +337,7 @@ func (f *flight) mark() { f.from = f.now }
 // hoverAt brings a guard and a craft to a hover at 2.5 m.
 func hoverAt(t *testing.T, supervised bool) *flight {
 	t.Helper()
-	craft := craftmodel.HeronTwo()
+	craft := craftmodel.EightTwo()
 	craft.Turbulence = 0
 	files := testFiles(t, t.TempDir(), "matrix.toml")
 	if supervised {

@@ -436,7 +436,7 @@ func TestSilentCraftIsNoOldStatus(t *testing.T) {
 // heartbeatOf returns one frame of the modelled craft.
 func heartbeatOf(t testing.TB) []byte {
 	t.Helper()
-	craft, err := craftmodel.New(craftmodel.HeronTwo())
+	craft, err := craftmodel.New(craftmodel.EightTwo())
 	must(t, err)
 	craft.Advance(2 * time.Second)
 	frames := craft.Frames(nil)

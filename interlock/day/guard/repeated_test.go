@@ -42,7 +42,7 @@ func TestPromise3_ARepeaterKeepsNoDeadCraftAlive(t *testing.T) {
 		t.Run(row.name, func(t *testing.T) {
 			files := testFiles(t, t.TempDir(), "tilt.toml")
 			files.Envelope.Text = []byte(packFloor)
-			craft := craftmodel.HeronTwo()
+			craft := craftmodel.EightTwo()
 			craft.Turbulence = 0
 			f := takeOff(t, craft, files)
 			type sent struct {

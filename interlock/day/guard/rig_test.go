@@ -163,7 +163,7 @@ func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 		Show: func(l *Loop) { r.shot.take(l) },
 	})
 	must(t, err)
-	craft := craftmodel.HeronTwo()
+	craft := craftmodel.EightTwo()
 	craft.Unpowered, craft.Turbulence = true, 0
 	r.craft, err = craftmodel.New(craft)
 	must(t, err)
@@ -327,7 +327,7 @@ func encodeAs(t testing.TB, system, component, seq byte, m message.Message) []by
 
 // bank is an attitude of the craft at now, rolled by so many radians.
 func (r *rig) bank(roll float32) []byte {
-	boot := uint32((craftmodel.HeronTwo().Uptime+r.now)/ms) + 1
+	boot := uint32((craftmodel.EightTwo().Uptime+r.now)/ms) + 1
 	return encode(r.t, 0, &common.MessageAttitude{TimeBootMs: boot, Roll: roll})
 }
 

@@ -163,7 +163,7 @@ func (s *soak) act(dice *rand.Rand) (craftmodel.Event, bool) {
 // fly is one whole flight.
 func (s *soak) fly(t *testing.T, dir string) {
 	dice := rand.New(rand.NewPCG(s.seed, 9))
-	cfg := craftmodel.HeronTwo()
+	cfg := craftmodel.EightTwo()
 	cfg.Seed, cfg.Ballast = s.seed, 25*dice.Float64()
 	cfg.Wind, cfg.Charge, cfg.TetherLength = 5*dice.Float64(), 0.2+0.7*dice.Float64(), 3+6*dice.Float64()
 	s.f = onPad(t, testFiles(t, dir, "soak.toml"), cfg)

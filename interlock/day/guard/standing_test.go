@@ -27,7 +27,7 @@ func restingFiles(t testing.TB, dir string) Files {
 //fault:row an inspection failed, and a step that rests on it was passed since | not ready, naming both, until each is passed anew from the bottom up
 func TestFailedInspectionHoldsAStartBackFromBelow(t *testing.T) {
 	dir := t.TempDir()
-	f := onPad(t, restingFiles(t, dir), craftmodel.HeronTwo())
+	f := onPad(t, restingFiles(t, dir), craftmodel.EightTwo())
 	g := f.guard
 	f.run(2 * time.Second)
 	f.press("reset")
@@ -73,7 +73,7 @@ func TestFailedInspectionHoldsAStartBackFromBelow(t *testing.T) {
 	must(t, g.Finish(f.now))
 
 	// The next session reads the same from the record.
-	g = onPad(t, restingFiles(t, dir), craftmodel.HeronTwo()).guard
+	g = onPad(t, restingFiles(t, dir), craftmodel.EightTwo()).guard
 	must(t, declare(g, step("ballast 12")), declare(g, packA))
 	asks(t, g, left...)
 	must(t, g.Finish(0))

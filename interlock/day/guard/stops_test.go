@@ -19,10 +19,10 @@ import (
 
 // stopCard has a stop test and two flights behind it.
 const stopCard = `version = 1
-title   = "Heron 2"
+title   = "Eight 2"
 
 [craft]
-name = "Heron 2"
+name = "Eight 2"
 mass = "60 kg"
 
 [motors]
@@ -66,7 +66,7 @@ func stopFiles(t *testing.T, dir string) Files {
 
 // tiedDown is the craft on a tie-down instead of a tether.
 func tiedDown() craftmodel.Config {
-	c := craftmodel.HeronTwo()
+	c := craftmodel.EightTwo()
 	c.TetherLength, c.Turbulence, c.Wind = 0.5, 0, 0.5
 	return c
 }

@@ -61,7 +61,7 @@ func TestPromise10_AStrangerOnTheNetwork(t *testing.T) {
 			if len(beat) != 21 {
 				t.Fatalf("a heartbeat of %d bytes", len(beat))
 			}
-			boot := uint32(craftmodel.HeronTwo().Uptime / ms)
+			boot := uint32(craftmodel.EightTwo().Uptime / ms)
 			sent := uint64(0)
 			frame := func() {
 				boot += 20
@@ -114,7 +114,7 @@ func TestPromise10_AStrangerOnTheNetwork(t *testing.T) {
 func TestPromise10_AStrangerDropsNoCraftInFlight(t *testing.T) {
 	files := testFiles(t, t.TempDir(), "tilt.toml")
 	files.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), "[[link]]\n", "[[link]]\nfrom = \"127.0.0.1:40124\"\n", 1))
-	craft := craftmodel.HeronTwo()
+	craft := craftmodel.EightTwo()
 	craft.Turbulence = 0
 	f := takeOff(t, craft, files)
 	elsewhere(f)

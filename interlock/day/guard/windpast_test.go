@@ -56,7 +56,7 @@ func TestWindRing(t *testing.T) {
 
 // Whoever asks late gets the wind since the session began, and only who asks.
 func TestStatusTellsThePastWindToWhoAsks(t *testing.T) {
-	f := onPad(t, testFiles(t, t.TempDir(), "flight.toml"), craftmodel.HeronTwo())
+	f := onPad(t, testFiles(t, t.TempDir(), "flight.toml"), craftmodel.EightTwo())
 	f.run(20 * time.Second)
 	r := f.guard.answer([]byte(`{"do":"status","past":true}`), localsocket.Peer{})
 	if !r.OK || len(r.Status.WindPast) < 3 || !(r.Status.WindPast[2].Mean > 0) {

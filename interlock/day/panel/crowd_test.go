@@ -46,7 +46,7 @@ func crowd(s *answers.Status) {
 		}
 		s.Rules = append(s.Rules, r)
 	}
-	s.Title = strings.Repeat("Long Meadow by the water ", 19)
+	s.Title = strings.Repeat("North Field by the water ", 19)
 	s.Declared.Packs = []string{"A1 of the four large packs, bought in spring", "B3", strings.Repeat("C", 60), "D"}
 	s.Declared.Step = "hover with 12 kg of water in the two outer tanks, 3 m high"
 	s.Declared.Card = strings.Repeat("K", 60)

@@ -94,13 +94,13 @@ func (c scene) status() *answers.Status {
 	if v.Duty == interlock.Watch {
 		duty = "watch"
 	}
-	s := &answers.Status{Schema: 1, Session: "2031-05-04T10-00-00Z-1234", Folder: "/var/lib/secret-folder", Title: "Long Meadow: tethered hover, water ballast",
+	s := &answers.Status{Schema: 1, Session: "2031-05-04T10-00-00Z-1234", Folder: "/var/lib/secret-folder", Title: "North Field: tethered hover, water ballast",
 		At: 830, SinceS: 812.31, AgeS: 0.05, Duty: duty, State: v.State.String(), Sentence: guard.Sentence(&v), Meaning: guard.Meaning(&v),
 		DoNow: guard.DoNow(&v, env), Sound: "silent", KeepOut: v.KeepOut, RelayOn: v.State == interlock.Live || v.State == interlock.Lowering,
 		Armed: true, Airborne: true, NotReady: []string{}, Causes: []answers.CauseStatus{}, Trouble: []string{},
 		Acts: []answers.ActStatus{{At: 640.2, What: "reset taken", By: "input line reset"}, {At: 651.9, What: "start", By: "input line start"},
 			{At: 700.4, What: "mark: hum from motor 3", By: "local user alice (1000)"}},
-		Declared: answers.Declared{Card: "Heron 2, water ballast", Craft: "Heron 2", Step: "hover with 12 kg", Packs: []string{"A1", "B3"}, Asks: []string{},
+		Declared: answers.Declared{Card: "Eight 2, water ballast", Craft: "Eight 2", Step: "hover with 12 kg", Packs: []string{"A1", "B3"}, Asks: []string{},
 			Conditions: []string{"two people at the stand-off"}, Wind: &answers.DeclaredWind{Text: "9 mph", AgeS: 71, LeftS: 529, Says: "declared, not measured"}},
 		Unseen: []string{"line out, how much line is out: no channel feeds it", "people inside the keep-out, a blade that comes loose, fire: no channel at all, so observer and emergency stop"},
 		Link:   answers.LinkStatus{Frames: 48211, OtherSenders: 3},

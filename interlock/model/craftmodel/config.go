@@ -7,7 +7,7 @@ import (
 	"time"
 )
 
-// Config describes a craft, its pad and its day. HeronTwo gives a whole one;
+// Config describes a craft, its pad and its day. EightTwo gives a whole one;
 // New refuses a value that makes no sense and names every one of them.
 type Config struct {
 	Name string
@@ -95,12 +95,12 @@ func (c *Config) settle() {
 	c.yawArm = c.yawPerThrust()
 }
 
-// HeronTwo is a fictional craft: eight 0.9 m propellers, 60 kg empty, a
+// EightTwo is a fictional craft: eight 0.9 m propellers, 60 kg empty, a
 // 14-cell pack, on a 9 m tether. The numbers are of a plausible size and come
 // from no real craft.
-func HeronTwo() Config {
+func EightTwo() Config {
 	return Config{
-		Name: "Heron 2", Seed: 1,
+		Name: "Eight 2", Seed: 1,
 		Mass: 60, Motors: 8, ArmReach: 1.25, Inertia: [3]float64{9, 9, 16},
 		LegReach: 0.5, LegHeight: 0.45, DragArea: 0.45,
 		Diameter: 0.9, ThrustCoefficient: 0.1, FigureOfMerit: 0.68, Efficiency: 0.86,

@@ -48,7 +48,7 @@ func fly(t *testing.T, name string, change func(*Config)) flown {
 	if err != nil {
 		t.Fatal(err)
 	}
-	cfg := s.Configure(HeronTwo())
+	cfg := s.Configure(EightTwo())
 	if change != nil {
 		change(&cfg)
 	}
@@ -224,7 +224,7 @@ func binaryOf(v float64) []byte {
 // How the time is cut into steps changes nothing.
 func TestStepsDoNotMatter(t *testing.T) {
 	run := func(step time.Duration) []Datagram {
-		cfg := HeronTwo()
+		cfg := EightTwo()
 		cfg.Events = []Event{{At: time.Second, Act: Arm}, {At: 2 * time.Second, Act: ClimbTo, Value: 2}}
 		c := still(t, cfg)
 		var out []Datagram

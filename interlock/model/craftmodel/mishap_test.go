@@ -10,7 +10,7 @@ import (
 // after hovers at 3 m, lets something happen and looks d later.
 func after(t *testing.T, d time.Duration, e Event) (before, now State, c *Craft) {
 	t.Helper()
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	cfg.Wind, cfg.Turbulence, cfg.LoadCellNoise = 0, 0, 0
 	c, err := New(cfg)
 	if err != nil {

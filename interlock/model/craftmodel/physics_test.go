@@ -72,7 +72,7 @@ func TestThrustSquareLaw(t *testing.T) {
 		full := Thrust(0.1, 1.225, 50, 0.9)
 		near(t, "speed share", Thrust(0.1, 1.225, 50*row.speed, 0.9), full/row.ratio, full*0.001)
 	}
-	c := still(t, HeronTwo())
+	c := still(t, EightTwo())
 	near(t, "square of the output", c.TrueThrust(0.5, 52)/c.TrueThrust(1, 52), 0.25, 1e-12)
 	near(t, "square of the voltage", c.TrueThrust(1, 40)/c.TrueThrust(1, 50), 0.64, 1e-12)
 }
@@ -113,7 +113,7 @@ func still(t *testing.T, cfg Config) *Craft {
 
 // bare is the usual craft without wind, drag and tether.
 func bare() Config {
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	cfg.Wind, cfg.Turbulence, cfg.DragArea, cfg.TetherLength, cfg.LoadCellNoise = 0, 0, 0, 0, 0
 	return cfg
 }

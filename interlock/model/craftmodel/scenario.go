@@ -255,7 +255,7 @@ func (p *parser) happening(w *words, line string) error {
 	if p.scenario.End > 0 {
 		return errors.New(`nothing may follow the "end" line`)
 	}
-	ours := HeronTwo()
+	ours := EightTwo()
 	if err := e.check(&ours); err != nil {
 		return err
 	}

@@ -31,7 +31,7 @@ func TestScenariosRead(t *testing.T) {
 		if s.Title == "" || !strings.HasPrefix(string(text), "# ") {
 			t.Errorf("%s: needs a title and a first line that says what it is", file)
 		}
-		if _, err := New(s.Configure(HeronTwo())); err != nil {
+		if _, err := New(s.Configure(EightTwo())); err != nil {
 			t.Errorf("%s: %v", file, err)
 		}
 	}
@@ -55,7 +55,7 @@ at 1 min end
 	if err != nil {
 		t.Fatal(err)
 	}
-	c := s.Configure(HeronTwo())
+	c := s.Configure(EightTwo())
 	near(t, "ballast", c.Ballast, 4.5359237, 1e-12)
 	near(t, "wind", c.Wind, 4.4704, 1e-12)
 	near(t, "from", c.WindFrom, math.Pi/2, 1e-12)
@@ -199,7 +199,7 @@ func FuzzParseScenario(f *testing.F) {
 
 // A configuration that makes no sense is refused with all of its faults.
 func TestConfigRefused(t *testing.T) {
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	cfg.Mass, cfg.Motors, cfg.Cells, cfg.Charge = 0, 2, 15, math.NaN()
 	cfg.System = 0
 	cfg.Events = []Event{{At: 5, Act: Arm}, {At: 4, Act: actCount}}
@@ -226,14 +226,14 @@ func TestServe(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer conn.Close()
-	fast := still(t, HeronTwo())
+	fast := still(t, EightTwo())
 	fast.Advance(time.Second)
 	want := fast.Frames(nil)
 
 	ctx, stop := context.WithCancel(context.Background())
 	defer stop()
 	turns := 0
-	live := Live{Craft: still(t, HeronTwo()), Conn: conn, Speed: 20, Turn: func(*Craft) error { turns++; return nil }}
+	live := Live{Craft: still(t, EightTwo()), Conn: conn, Speed: 20, Turn: func(*Craft) error { turns++; return nil }}
 	done := make(chan error, 1)
 	go func() { done <- live.Serve(ctx) }()
 	buf := make([]byte, 2048)
@@ -273,7 +273,7 @@ func TestDialOnlyLoopback(t *testing.T) {
 // BenchmarkFlight reports model seconds for each second of work, in hover, with
 // all telemetry taken.
 func BenchmarkFlight(b *testing.B) {
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	cfg.Events = []Event{{At: time.Second, Act: Arm}, {At: 2 * time.Second, Act: ClimbTo, Value: 2.5}}
 	var c *Craft
 	var out []Datagram

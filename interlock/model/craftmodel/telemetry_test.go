@@ -110,7 +110,7 @@ func TestBattery(t *testing.T) {
 // The resistance is the slope of voltage against current at a sudden step
 // (IEC 61960, direct-current method): cells × resistance, without the slow part.
 func TestPackResistance(t *testing.T) {
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	p := newPack(&cfg, still(t, cfg).air)
 	p.step(&cfg, 1000, 0.001)
 	u1, i1 := p.voltage, p.current
@@ -136,7 +136,7 @@ func TestRestingCurve(t *testing.T) {
 // A monitor without cell taps puts the whole pack into cell 0, and what is
 // past 65534 mV into the next (BATTERY_STATUS, common.xml).
 func TestWholePackInCellZero(t *testing.T) {
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	cfg.PackInCellZero = true
 	c := still(t, cfg)
 	m := &common.MessageBatteryStatus{}
@@ -200,12 +200,12 @@ func TestLinkFaults(t *testing.T) {
 		t.Errorf("largest lag: got %v, want 800ms", lag)
 	}
 
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	cfg.Events = []Event{{At: 0, Act: TelemetryDrop, Value: 0.25}}
 	c := still(t, cfg)
 	c.Advance(60 * time.Second)
 	got := len(c.Frames(nil))
-	whole := still(t, HeronTwo())
+	whole := still(t, EightTwo())
 	whole.Advance(60 * time.Second)
 	all := len(whole.Frames(nil))
 	near(t, "share that came through", float64(got)/float64(all), 0.75, 0.03)
@@ -248,7 +248,7 @@ func TestReboot(t *testing.T) {
 func TestSignedAndVersion1(t *testing.T) {
 	all := wholeDialect()
 	key := [32]byte{1, 2, 3}
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	cfg.Key = &key
 	c := still(t, cfg)
 	c.Advance(5 * time.Second)
@@ -279,7 +279,7 @@ func TestSignedAndVersion1(t *testing.T) {
 			}
 		}
 	}
-	cfg = HeronTwo()
+	cfg = EightTwo()
 	cfg.Version1 = true
 	c = still(t, cfg)
 	c.Advance(2 * time.Second)

@@ -21,7 +21,7 @@ func TestTurbulenceFormula(t *testing.T) {
 // The turbulence that comes out has the standard deviation that was asked for
 // and remembers for as long as L/U. The anemometer's cups are made ideal here.
 func TestTurbulenceSpread(t *testing.T) {
-	cfg := HeronTwo()
+	cfg := EightTwo()
 	cfg.Wind, cfg.CupDistance, cfg.AnemometerHeight = 8, 0, 10
 	want, _ := drydenSigma(10, LogLaw(8, 10, 20*foot, cfg.Roughness))
 	var n, sum, squares, products float64

@@ -30,7 +30,7 @@ type Craft struct {
 }
 
 // Of a craft whose files do not say otherwise; order of size, no source. They are
-// those of craftmodel.HeronTwo, carried to other sizes.
+// those of craftmodel.EightTwo, carried to other sizes.
 const (
 	discLoading  = 140.0 // N of hover thrust for each m² of disc
 	apart        = 1.05  // spacing of neighbouring rotors over their diameter
@@ -44,7 +44,7 @@ const (
 // step of the card; an empty step is the first that flies. It refuses what is
 // missing and what could never lift.
 func Model(f guard.Files, c guard.Checked, step string) (*Craft, document.Faults) {
-	m := &modelling{files: f, Checked: c, out: &Craft{Config: craftmodel.HeronTwo()}}
+	m := &modelling{files: f, Checked: c, out: &Craft{Config: craftmodel.EightTwo()}}
 	if c.Card == nil {
 		m.fault(f.Pad.Name, 0, "", "no test card: a craft is modelled from its mass, motors, thrust and packs, which stand there", `put card.toml beside the pad file, or give --card`)
 		return nil, m.faults
@@ -162,13 +162,13 @@ func (m *modelling) body() {
 			c.ArmReach = arms
 		}
 	}
-	heron := craftmodel.HeronTwo()
-	spread := c.Mass * c.ArmReach * c.ArmReach / (heron.Mass * heron.ArmReach * heron.ArmReach)
+	eight := craftmodel.EightTwo()
+	spread := c.Mass * c.ArmReach * c.ArmReach / (eight.Mass * eight.ArmReach * eight.ArmReach)
 	for i := range c.Inertia {
-		c.Inertia[i] = heron.Inertia[i] * spread
+		c.Inertia[i] = eight.Inertia[i] * spread
 	}
-	size := radius / 1.7 // of a craft as wide as HeronTwo
-	c.LegReach, c.LegHeight, c.DragArea = heron.LegReach*size, heron.LegHeight*size, heron.DragArea*size*size
+	size := radius / 1.7 // of a craft as wide as EightTwo
+	c.LegReach, c.LegHeight, c.DragArea = eight.LegReach*size, eight.LegHeight*size, eight.DragArea*size*size
 }
 
 // pack is the supply; what it gives at full output is settled with the rotors.
@@ -207,9 +207,9 @@ func (m *modelling) pack() {
 		c.CellResistance = min(ohmAmpHours/c.Capacity, mostSag*craftmodel.RestingCell(1)/amps)
 		m.assume("resistance: %.3g mohm a pack, as cells of that capacity have, or that of %.0f %% sag at full output where that is less; neither card nor [full_output] states it", 1000*c.CellResistance*float64(c.Cells), 100*mostSag)
 	}
-	heron := craftmodel.HeronTwo()
-	c.SlowResistance = c.CellResistance * heron.SlowResistance / heron.CellResistance
-	c.Avionics = min(heron.Avionics, 0.02*m.hoverPower(c))
+	eight := craftmodel.EightTwo()
+	c.SlowResistance = c.CellResistance * eight.SlowResistance / eight.CellResistance
+	c.Avionics = min(eight.Avionics, 0.02*m.hoverPower(c))
 }
 
 // hoverPower is the electric power of the hover with rotors of the diameter so far, W.
@@ -293,7 +293,7 @@ func (m *modelling) rope() {
 		c.TetherModulus = 80 * weight
 		m.assume("stretch: 12 %% at ten times the weight; [tether] states neither stretch nor breaking strength")
 	}
-	// As damped as HeronTwo's, a seventh of critical: order of size, no source.
+	// As damped as EightTwo's, a seventh of critical: order of size, no source.
 	c.TetherDamping = 0.28 * math.Sqrt(c.TetherModulus/c.TetherLength*c.Mass)
 	c.LoadCellNoise = max(3e-4*weight, 0.01)
 }

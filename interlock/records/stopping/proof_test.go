@@ -11,7 +11,7 @@ import (
 	"downhaul/rules"
 )
 
-var of = Of{Craft: "heron", Motors: 8, Reach: "wired pair", Contactor: "K1"}
+var of = Of{Craft: "eight", Motors: 8, Reach: "wired pair", Contactor: "K1"}
 
 // traced and read are openings as they stand on record.
 func traced(number int, output, standing, thrust float64) *Record {
@@ -137,18 +137,18 @@ func TestKnownGoesByTheRecords(t *testing.T) {
 	p := &pad.Pad{LogFolder: t.TempDir()}
 	p.Board.Kind, p.Reach.How, p.Craft.Motors, p.Contactor = pad.GPIO, "wired pair", 8, pad.Contactor{Name: "K1", DropOut: delay}
 	write := func(p *pad.Pad, r *Record) {
-		r.Schema, r.Of = Schema, What(p, "Heron")
+		r.Schema, r.Of = Schema, What(p, "Eight")
 		if err := r.Write(p.LogFolder); err != nil {
 			t.Fatal(err)
 		}
 	}
 	for i, output := range []float64{0.2, 0.5, 0.8, 0.8, 0.9} {
-		if got, upTo := known(p, "heron"); got != Stated(p) || upTo != 0 {
+		if got, upTo := known(p, "eight"); got != Stated(p) || upTo != 0 {
 			t.Fatalf("after %d openings %+v", i, got)
 		}
 		write(p, traced(0, output, 2, 0.4))
 	}
-	for _, craft := range []string{"Heron", "HERON", ""} {
+	for _, craft := range []string{"Eight", "EIGHT", ""} {
 		if got, upTo := known(p, craft); upTo != 0.8 || got.Rotors.Standing != 2500*ms || !got.Rotors.Measured || got.Thrust.Gone != 500*ms {
 			t.Errorf("%q: %+v from %v", craft, got, upTo)
 		}
@@ -158,13 +158,13 @@ func TestKnownGoesByTheRecords(t *testing.T) {
 	}
 	virtual := *p
 	virtual.Board.Kind = pad.Virtual
-	if got, upTo := known(&virtual, "heron"); got != Stated(p) || upTo != 0 {
+	if got, upTo := known(&virtual, "eight"); got != Stated(p) || upTo != 0 {
 		t.Errorf("a virtual board: %+v", got)
 	}
 	if err := os.WriteFile(filepath.Join(Folder(p.LogFolder), "0009-x.json"), []byte("{"), 0o644); err != nil {
 		t.Fatal(err)
 	}
-	if got, upTo := known(p, "heron"); got != Stated(p) || upTo != 0 {
+	if got, upTo := known(p, "eight"); got != Stated(p) || upTo != 0 {
 		t.Errorf("with one that cannot be read: %+v", got)
 	}
 }

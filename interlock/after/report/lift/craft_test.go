@@ -17,7 +17,7 @@ import (
 func vary(seed uint64) (base craftmodel.Config, ballasts []float64, pull bool) {
 	rng := rand.New(rand.NewPCG(seed, 77))
 	within := func(lo, hi float64) float64 { return lo + (hi-lo)*rng.Float64() }
-	base = heron(seed, 0)
+	base = eight(seed, 0)
 	base.ThrustCoefficient *= within(0.9, 1.1)
 	base.FigureOfMerit = within(0.58, 0.72)
 	base.CellResistance *= within(0.8, 1.6)

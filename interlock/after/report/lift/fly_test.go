@@ -49,10 +49,10 @@ func flag(on bool) float64 {
 	return 0
 }
 
-// heron is the simulated craft of these tests: two packs of half the charge, so
+// eight is the simulated craft of these tests: two packs of half the charge, so
 // that no current passes what a battery message can hold.
-func heron(seed uint64, ballast float64) craftmodel.Config {
-	c := craftmodel.HeronTwo()
+func eight(seed uint64, ballast float64) craftmodel.Config {
+	c := craftmodel.EightTwo()
 	c.Seed, c.Ballast = seed, ballast
 	c.Packs, c.Capacity, c.CellResistance, c.SlowResistance = 2, 22, 0.0022, 0.0009
 	c.Wind = 2

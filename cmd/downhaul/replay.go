@@ -113,6 +113,9 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string)
 		if err != nil {
 			return nil, err
 		}
+		if err := r.Sort(j.parts); err != nil {
+			return nil, err
+		}
 		return &replayed{r, setup.Envelope, pictures.files}, pictures.draw(setup.Envelope, r)
 	}
 	pictures, err := c.pictures(env, picture)
@@ -125,6 +128,9 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string)
 		return err
 	})
 	if err != nil {
+		return nil, err
+	}
+	if err := r.Sort(j.parts); err != nil {
 		return nil, err
 	}
 	r.Notes = append(notes, r.Notes...)
@@ -152,8 +158,12 @@ func replaySummary(all []*bench.Result, failed int) string {
 }
 
 func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
-	wrap(w, "", "  ", fmt.Sprintf("%s: %.1f s, %s of craft %d.%d, %d ignored, %d bad bytes",
-		r.File, r.DurationS, plural(r.Frames, "frame"), r.System, r.Component, r.Ignored, r.BadBytes))
+	damaged := ""
+	if r.Damaged != nil {
+		damaged = fmt.Sprintf("%s damaged (%s), ", plural(r.Damaged.Count, "frame"), plural(r.Damaged.Bytes, "byte"))
+	}
+	wrap(w, "", "  ", fmt.Sprintf("%s: %.1f s, %s of craft %d.%d, %d ignored, %s%d bad bytes",
+		r.File, r.DurationS, plural(r.Frames, "frame"), r.System, r.Component, r.Ignored, damaged, r.BadBytes))
 	if r.Equal != nil {
 		wrap(w, "  ", "    ", r.Equal.Says()+".")
 		if !r.Equal.Holds {
@@ -194,13 +204,27 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
 	}
 }
 
+// silentEnd is the silence at the end of a recording from which it is told though a
+// longer one stands before it, in seconds. Ours: five times the heartbeat's period.
+const silentEnd = 5
+
 // printLink says how the craft's frames came in.
 func printLink(w io.Writer, l *bench.Link) {
 	text := fmt.Sprintf("%s lost by their numbers", plural(l.Lost, "frame"))
 	if l.Breaks > 0 {
 		text += fmt.Sprintf(", in %s", plural(l.Breaks, "place"))
 	}
-	text += fmt.Sprintf("; longest silence %s at %.2f s", rules.Format(l.SilenceS, "s"), l.SilenceAtS)
+	what := "longest silence"
+	if l.SilentAfterS == 0 {
+		what = "longest gap of the craft's own clock"
+	}
+	text += fmt.Sprintf("; %s %s at %.2f s", what, rules.Format(l.SilenceS, "s"), l.SilenceAtS)
+	switch {
+	case l.SilentToEndS >= l.SilenceS && l.SilenceS > 0:
+		text += ", up to the end"
+	case l.SilentToEndS >= silentEnd:
+		text += fmt.Sprintf(", and the last %s without a word of it", rules.Format(l.SilentToEndS, "s"))
+	}
 	if l.Silences > 0 {
 		text += fmt.Sprintf(", %d over %s", l.Silences, rules.Format(l.SilentAfterS, "s"))
 	}

@@ -21,7 +21,10 @@ type Link struct {
 	SilenceS   float64 `json:"longest_silence_s"`
 	SilenceAtS float64 `json:"longest_silence_at_s"`
 	Silences   uint64  `json:"silences"`
-	// SilentAfterS is what counts as one of these.
+	// SilentToEndS is the time from the craft's last frame to the end of the recording.
+	SilentToEndS float64 `json:"silent_to_end_s"`
+	// SilentAfterS is what counts as a silence; 0 where none is judged: the times of raw
+	// bytes are the craft's own and estimates.
 	SilentAfterS float64 `json:"silent_after_s"`
 	// LagS is the greatest lag against the least of ten minutes; null where it
 	// cannot be told: raw bytes, whose times are the craft's own, and a craft
@@ -114,6 +117,21 @@ func (h *health) frame(at time.Duration, seq uint8) {
 	}
 }
 
+// close takes the silence up to the end of the recording.
+func (h *health) close(end time.Duration) {
+	if !h.known || end < h.last {
+		return
+	}
+	silence := end - h.last
+	h.seen.SilentToEndS = silence.Seconds()
+	if silence > h.silent {
+		h.seen.Silences++
+	}
+	if silence > h.longest {
+		h.longest, h.longestAt = silence, h.last
+	}
+}
+
 // clock holds the recording's clock against the craft's own.
 func (h *health) clock(at time.Duration, seconds float64) {
 	boot := time.Duration(seconds * 1e9)
@@ -139,7 +157,9 @@ func (h *health) clock(at time.Duration, seconds float64) {
 // link is what was seen of it.
 func (h *health) link() Link {
 	l := h.seen
-	l.SilentAfterS = h.silent.Seconds()
+	if h.silent < rules.Never {
+		l.SilentAfterS = h.silent.Seconds()
+	}
 	l.SilenceS, l.SilenceAtS = h.longest.Seconds(), h.longestAt.Seconds()
 	return l
 }
@@ -201,7 +221,7 @@ func ignoredWhy(counts intake.Counts, others []other) []Ignored {
 	say(all.WrongAddress, "under the craft's identity from another address")
 	say(all.Repeated, "repeated: said before, or of a clock that had not moved on")
 	say(all.Late, "overtaken by younger ones")
-	say(all.UnknownIDs, "of a message that is not known here, so that nothing checks it")
+	say(all.UnknownIDs, unknownID)
 	say(counts.BadRecords, "chunks that are not in their form")
 	say(counts.FailedReads, "readings that the board could not make")
 	return out

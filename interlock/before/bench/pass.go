@@ -18,6 +18,8 @@ type lane struct {
 	engine *interlock.Engine
 	watch  watcher
 	least  []leastSeen // by rule
+	// untimed: nobody knows when the frames were heard (see withoutAge).
+	untimed, firstOut bool
 }
 
 // pass takes one recording through one intake into any number of engines side
@@ -38,6 +40,7 @@ type pass struct {
 	notes    []string
 	end      time.Duration
 	toDamage bool // see UpToDamage
+	untimed  bool // of raw bytes: when frames were heard is not known
 	software string
 }
 
@@ -84,6 +87,9 @@ type leastSeen struct {
 }
 
 func (l *lane) judged(at time.Duration, i int, v float64) {
+	if l.untimed && l.env.Rules[i].Watch == rules.LinkAge {
+		return
+	}
 	least := &l.least[i]
 	if room := l.env.Rules[i].Headroom(v); !least.seen || room < least.room {
 		*least = leastSeen{true, room, at}
@@ -124,8 +130,13 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 // run goes through the recording to its end.
 func (p *pass) run(file string, rec *recording.Reader) error {
 	var inputs []interlock.Input
-	if rec.Info().Form == recording.Raw {
-		p.health.lag = nil // the craft's own clock is the only one: it can show no lag
+	p.untimed = rec.Info().Form == recording.Raw
+	if p.untimed {
+		// The craft's own clock is the only one: it can show neither lag nor the link's age.
+		p.health.lag, p.health.silent = nil, rules.Never
+	}
+	for _, l := range p.lanes {
+		l.untimed = p.untimed
 	}
 	for n := 1; ; n++ {
 		c, err := rec.Next()
@@ -158,6 +169,7 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 			p.look(c, inputs)
 		}
 	}
+	p.end = max(p.end, rec.Info().Span)
 	p.close()
 	return nil
 }
@@ -171,6 +183,7 @@ func (p *pass) ticked(n int) error {
 
 // close lets the last instant act, and what waited for its end.
 func (p *pass) close() {
+	p.health.close(p.end)
 	for _, l := range p.lanes {
 		l.take(p.end, l.engine.Advance(p.end+1))
 	}
@@ -200,7 +213,35 @@ func (l *lane) traced(at time.Duration, inputs []interlock.Input, t *Trace) {
 }
 
 func (l *lane) take(at time.Duration, effects []interlock.Effect) {
+	if l.untimed {
+		effects = l.withoutAge(effects)
+	}
 	if len(effects) > 0 && l.watch != nil {
 		l.watch(at, effects)
 	}
+}
+
+// withoutAge leaves out what was decided by the age of the link, which raw bytes do not
+// tell: the built-in trip, the trip of a silence, and rules on link.age. The stops that
+// stand behind such a trip are those of channels grown old by the craft's own clock,
+// and become trips of their own.
+func (l *lane) withoutAge(effects []interlock.Effect) []interlock.Effect {
+	out := effects[:0]
+	for _, f := range effects {
+		byLink := f.Reason == interlock.ReasonLink || f.Reason == interlock.ReasonThenSilent
+		switch {
+		case f.Rule >= 0 && l.env.Rules[f.Rule].Watch == rules.LinkAge, byLink && f.Kind == interlock.ConsequenceEffect:
+			continue
+		case byLink && f.Kind == interlock.TripEffect:
+			l.firstOut = l.firstOut || f.FirstOut
+			continue
+		case f.Kind == interlock.ConsequenceEffect:
+			f.Kind = interlock.TripEffect
+		}
+		if f.Kind == interlock.TripEffect {
+			f.FirstOut, l.firstOut = f.FirstOut || l.firstOut, false
+		}
+		out = append(out, f)
+	}
+	return out
 }

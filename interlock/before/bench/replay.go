@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/records/recording"
+	"downhaul/interlock/records/strays"
 	"downhaul/rules"
 )
 
@@ -59,9 +60,12 @@ type Result struct {
 	DurationS float64 `json:"duration_s"`
 	Frames    uint64  `json:"frames"`
 	Ignored   uint64  `json:"ignored"`
-	BadBytes  uint64  `json:"bad_bytes"`
-	Trips     []Event `json:"trips"`
-	Cautions  []Event `json:"cautions"`
+	// BadBytes are in no good frame; once sorted (see Sort), in no frame at all.
+	BadBytes uint64 `json:"bad_bytes"`
+	// Damaged are frames whose checksum fails, or that break off; nil: none, or not sorted.
+	Damaged  *strays.Row `json:"damaged_frames,omitempty"`
+	Trips    []Event     `json:"trips"`
+	Cautions []Event     `json:"cautions"`
 	// Consequences are stops that became due by a silence of the craft, each behind
 	// the trip of its number; they are no trips of their own.
 	Consequences []Event    `json:"consequences"`

@@ -168,7 +168,7 @@ func (in *decoder) accept(dst []interlock.Input, a *arrival, f *telemetry.Frame)
 	case clocked:
 		age = same
 		k.clocks.stand(a.at)
-	case repeat || k.clocks.lacks(a.at):
+	case repeat || k.clocks.lacks(a.at) && a.timed:
 		age = same
 	}
 	switch age {

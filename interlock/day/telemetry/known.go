@@ -42,6 +42,14 @@ func (s *knownSet) row(id uint32) int {
 	return 0
 }
 
+// Definition is what is known of a message: the bytes of its payload without and with
+// extension fields, and its CRC_EXTRA.
+func Definition(id uint32) (base, full, seed uint8, known bool) {
+	row := knownMessages.row(id)
+	k := &knownMessages.rows[row]
+	return k.base, k.full, k.seed, row > 0
+}
+
 // BootMillis is the craft's own time since it started, in ms, when the message
 // carries it (time_boot_ms). It wraps after 49.7 days.
 //

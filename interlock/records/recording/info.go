@@ -42,7 +42,8 @@ type Info struct {
 	// Start is the wall clock at engine time 0; zero for raw bytes, which do
 	// not tell it.
 	Start time.Time
-	// Span is the engine time of the last chunk.
+	// Span is the engine time of the last chunk, or of a packet behind it that held
+	// nothing for the guard: until then the capture ran.
 	Span       time.Duration
 	Interfaces []Interface
 	Ports      []PortCount // by number; at most 4096
@@ -89,6 +90,7 @@ func (r *Reader) Info() Info {
 		info.Span = raw.at
 		info.Backwards, info.Restarts, info.Leaps = raw.clock.backward, raw.clock.restarts, raw.clock.leaps
 	} else {
+		info.Span = max(info.Span, r.clock.now)
 		info.Backwards, info.Set, info.Jumps = r.clock.backward, r.clock.set, slices.Clone(r.clock.jumps)
 	}
 	slices.SortFunc(info.Ports, func(a, b PortCount) int { return int(a.Port) - int(b.Port) })
@@ -167,8 +169,11 @@ func (i Info) Notes() []string {
 		say(i.Backwards, "%d time(s) ran back, or stood far from their neighbours'; they take the time before")
 	}
 	notes = append(notes, i.jumpNotes()...)
-	if i.Form == Raw && !i.Timed {
+	switch {
+	case i.Form == Raw && !i.Timed:
 		notes = append(notes, "no message tells the time: everything is at 0 s")
+	case i.Form == Raw:
+		notes = append(notes, "raw bytes tell no time of receipt: times are the craft's own clock, and between its timed messages estimates by the frames' numbers; how old the link was is not judged")
 	}
 	return notes
 }

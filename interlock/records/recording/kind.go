@@ -48,9 +48,42 @@ func tell(head []byte, whole bool) (form Form, order binary.ByteOrder, nano bool
 	}
 	var s telemetry.Scanner
 	if _, _, ok := s.NextWhole(head); ok {
+		if n := stamp(head); n > 0 {
+			return "", nil, false, fmt.Errorf("in front of nearly every MAVLink frame stand %d other bytes, as where a program wrote a stamp of its own before each; such logs are not read, and their frames taken as raw bytes would lose their times: %s", n, mendForm)
+		}
 		return Raw, nil, false, nil
 	}
 	return "", nil, false, fmt.Errorf("%s; %s", looksLike(head, whole), mendForm)
+}
+
+// Ours. A stamp is at most longestStamp bytes, and a log of stamped frames is told by
+// leastStamped frames or more.
+const longestStamp, leastStamped = 64, 8
+
+// stamp is the number of bytes that stand in front of nearly every frame, 0 where
+// frames follow frames as on a link, whatever noise is between some.
+func stamp(head []byte) int {
+	var s telemetry.Scanner
+	var gaps [longestStamp + 1]int
+	frames := 0
+	for {
+		f, used, ok := s.NextWhole(head)
+		if !ok {
+			break
+		}
+		if gap := used - len(f.Raw); gap <= longestStamp {
+			gaps[gap]++
+		}
+		frames, head = frames+1, head[used:]
+	}
+	for n := 1; n <= longestStamp; n++ {
+		// Frames of messages that are not known here may stand between, and a stamp
+		// may look like the beginning of a frame now and then.
+		if frames >= leastStamped && 2*gaps[n] > frames && 10*gaps[0] < frames {
+			return n
+		}
+	}
+	return 0
 }
 
 // looksLike says in plain words what a file that is no recording seems to be.

@@ -12,11 +12,13 @@ import (
 
 // Ours. rawChunk bounds a chunk. A boot clock that jumps by more than leap is
 // believed only when a second message agrees within agree; a step back by more
-// than agree is a restart, a smaller one is messages out of order.
+// than agree is a restart, a smaller one is messages out of order. A clock that
+// moves on by apart and more has what came between spread over that time.
 const (
 	rawChunk = 16 << 10
 	leap     = 60 * time.Second
 	agree    = time.Second
+	apart    = 100 * time.Millisecond
 )
 
 // sender is whose messages a clock is taken from.
@@ -71,6 +73,7 @@ type bootTime struct {
 	shift    time.Duration
 	now      time.Duration
 	doubt    time.Duration // a leap that waits for a second message; -1 for none
+	leapt    time.Duration // where the first message of a leap stands that was just believed; else -1
 	backward uint64        // messages older than one before
 	restarts uint64
 	leaps    uint64 // jumps ahead that were believed
@@ -81,6 +84,7 @@ type bootTime struct {
 func (b *bootTime) see(millis uint32) time.Duration {
 	boot := time.Duration(millis) * time.Millisecond
 	at := boot - b.base + b.shift
+	b.leapt = -1
 	switch d := at - b.now; {
 	case d >= 0 && d <= leap:
 		b.now, b.doubt = at, -1
@@ -92,6 +96,7 @@ func (b *bootTime) see(millis uint32) time.Duration {
 	case d > 0:
 		b.leaps++
 		b.jump(d)
+		b.leapt = min(at, b.doubt-b.base+b.shift)
 		b.now, b.doubt = at, -1
 	default:
 		// The craft started again: time goes on from here.
@@ -118,43 +123,59 @@ type rawReader struct {
 	off   int64
 	ended bool // nothing follows the window
 	size  int  // bytes of the chunk given last
-	// frames[:found] are the good frames of the chunk given last; with opening
-	// set, frames[found] begins the next one, and opening is its length.
+	// frames[:found] are the good frames of what was scanned last, each at starts;
+	// with opening set, frames[found] begins the next one, and opening is its length.
+	// It is given in pieces; given has the frames of the one given last.
 	frames  []telemetry.Frame
+	starts  []int
 	found   int
 	opening int
+	pieces  []piece
+	given   []telemetry.Frame
+	doubtAt int           // the frame whose clock waits for a second one; -1 for none
 	count   uint64        // of all frames
 	at      time.Duration // of the chunk given last
 	end     error
 }
 
 func newRaw(w window, head []byte) *rawReader {
-	r := &rawReader{w: w, frames: make([]telemetry.Frame, 64)}
+	r := &rawReader{w: w, frames: make([]telemetry.Frame, 64), starts: make([]int, 64)}
 	t := chooseClock(head)
 	r.who, r.timed = t.who, t.count > 0
 	r.clock = bootTime{base: t.lowest, doubt: -1}
 	return r
 }
 
-// next gives the bytes up to the frame that moves the clock on, and their time.
+// next gives the next bytes, and their time.
 func (r *rawReader) next() (at time.Duration, b []byte, err error) {
-	if r.end != nil {
-		return 0, nil, r.end
+	if len(r.pieces) == 0 {
+		if r.end != nil {
+			return 0, nil, r.end
+		}
+		if err := r.forward(); err != nil {
+			r.end = err
+			return 0, nil, err
+		}
+		r.scanOn()
 	}
-	if err := r.forward(); err != nil {
-		r.end = err
-		return 0, nil, err
-	}
-	b, at = r.w.held[:min(len(r.w.held), 2*rawChunk)], r.clock.now
+	p := &r.pieces[0]
+	r.pieces = r.pieces[1:]
+	r.given = r.frames[p.frame:p.frameEnd]
+	return p.at, r.w.held[p.from:p.to], nil
+}
+
+// scanOn takes the bytes up to the frame that moves the clock on.
+func (r *rawReader) scanOn() {
+	b, at := r.w.held[:min(len(r.w.held), 2*rawChunk)], r.clock.now
 	whole := len(b) < 2*rawChunk // nothing follows them
-	i := r.opening
-	r.found, r.opening = 0, 0
+	i, anchor := r.opening, -1
+	r.found, r.opening, r.doubtAt = 0, 0, -1
 	if i > 0 {
-		r.found = 1
+		r.found, r.starts[0], anchor = 1, 0, 0
 	}
 	for i < rawChunk {
 		if r.found == len(r.frames) {
-			r.frames = append(r.frames, telemetry.Frame{})
+			r.frames, r.starts = append(r.frames, telemetry.Frame{}), append(r.starts, 0)
 		}
 		f := &r.frames[r.found]
 		used, ok := r.scan.NextInto(f, b[i:], whole)
@@ -162,6 +183,7 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 		if !ok {
 			break
 		}
+		r.starts[r.found] = i - len(f.Raw)
 		r.count++
 		r.found++
 		if f.System != r.who.system || f.Component != r.who.component {
@@ -171,19 +193,26 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 		if !timed {
 			continue
 		}
-		if now := r.clock.see(boot); now > at {
+		now := r.clock.see(boot)
+		if now > at {
 			start := i - len(f.Raw)
 			if start == 0 {
-				at = now
+				at, anchor = now, 0
 				continue
 			}
 			r.found--
 			r.size, r.opening = start, len(f.Raw)
-			return at, b[:start], nil
+			r.spread(anchor, at, now)
+			return
+		}
+		if r.clock.doubt < 0 {
+			anchor, r.doubtAt = r.found-1, -1
+		} else {
+			r.doubtAt = r.found - 1
 		}
 	}
 	r.size = i
-	return at, b[:i], nil
+	r.pieces = append(r.pieces[:0], piece{to: i, frameEnd: r.found, at: at})
 }
 
 // forward moves the window past the chunk given last, and reads on when what

@@ -18,10 +18,17 @@ func attitude(system uint8, boot uint32) []byte {
 	b := []byte{0xFE, 28, 0, system, 1, 30}
 	b = binary.LittleEndian.AppendUint32(b, boot)
 	b = append(b, make([]byte, 24)...)
+	return sealed(append(b, 0, 0), 39)
+}
+
+// sealed puts the library's checksum at the end of a frame of a message with that
+// CRC_EXTRA.
+func sealed(f []byte, seed byte) []byte {
 	x := x25.New()
-	x.Write(b[1:])
-	x.Write([]byte{39})
-	return binary.LittleEndian.AppendUint16(b, x.Sum16())
+	x.Write(f[1 : len(f)-2])
+	x.Write([]byte{seed})
+	binary.LittleEndian.PutUint16(f[len(f)-2:], x.Sum16())
+	return f
 }
 
 func join(parts ...[]byte) []byte { return slices.Concat(parts...) }

@@ -381,6 +381,6 @@ func (r *Reader) rawChunk(c *intake.Chunk) error {
 	}
 	r.seq++
 	r.raw.at = at
-	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.frames[:r.raw.found]
+	c.At, c.Seq, c.Source, c.Bytes, c.Checked = at, r.seq, intake.Telemetry, b, r.raw.given
 	return nil
 }

@@ -161,14 +161,14 @@ func (b *table) load() (stop func()) {
 
 // A daemon that gets no processor time: every thread of it at the lowest
 // priority on one processor that others keep busy. Its turns come too late, the
-// watchdog lets go, and it trips by itself when it finds out.
+// watchdog lets go, and it trips by itself when it finds out. It runs alone:
+// threads that idle would not come up at all beside other tests.
 //
 //fault:row no processor time: lowest priority beside busy processes | the watchdog lets go, the held-up loop trips
 func TestStarvedOfTheProcessor(t *testing.T) {
 	if testing.Short() {
 		t.Skip("flies real processes for ten seconds and more; left out by -short")
 	}
-	t.Parallel()
 	b := newTable(t, "guard", "")
 	p := b.start()
 	folder := b.status().Folder

@@ -98,6 +98,13 @@ func seconds(d time.Duration) float64 { return d.Seconds() }
 
 func some(v float64) *float64 { return &v }
 
+// State returns the state that Status would tell, without the rest of it.
+func (g *Guard) State() string {
+	g.shot.mu.Lock()
+	defer g.shot.mu.Unlock()
+	return g.shot.view.State.String()
+}
+
 // Status renders the last snapshot: what the guard shows.
 func (g *Guard) Status() answers.Status {
 	s := g.shot.copied()

@@ -19,6 +19,9 @@ type task struct {
 	set  *Setup
 	name string
 	out  **Result
+	// brief ends the flight once the craft lies without power: nothing that is
+	// ranked can change behind that.
+	brief bool
 }
 
 // fly flies many, some at a time: each has a folder, a guard and a craft of its own,
@@ -61,7 +64,7 @@ func (t *task) fly(dir string, keep bool) error {
 		*t.out = &Result{Name: t.name, Title: scenario.Title, Lacks: lacks, AsExpected: true}
 		return os.RemoveAll(dir)
 	}
-	if *t.out, err = set.Fly(t.name, scenario); err != nil {
+	if *t.out, err = set.fly(t.name, scenario, t.brief); err != nil {
 		return fmt.Errorf("%s: %w", t.name, err)
 	}
 	if !keep {
@@ -79,7 +82,7 @@ func (s *Setup) some(ctx context.Context, dir string, keep bool, names []string)
 	out := make([]*Result, len(names))
 	tasks := make([]task, len(names))
 	for i, name := range names {
-		tasks[i] = task{s, name, &out[i]}
+		tasks[i] = task{s, name, &out[i], false}
 	}
 	return out, fly(ctx, dir, keep, tasks)
 }
@@ -100,16 +103,11 @@ const falseTrip = 20.0
 // Best tries changes of the limits on the mishaps that cost something, and ranks those
 // that help. None loosens or drops a limit.
 func (s *Setup) Best(ctx context.Context, dir string, base []*Result) ([]Change, error) {
-	names, byLimits := []string{Calm}, []string{Calm}
-	before := map[string]float64{}
+	was := map[string]*Result{}
+	names := []string{Calm}
 	for _, r := range base {
-		cost := s.Cost(r)
-		if before[r.Name] = cost; cost > 0.05 && r.Live && r.Name != Calm {
+		if was[r.Name] = r; s.Cost(r) > 0.05 && r.Live && r.Name != Calm {
 			names = append(names, r.Name)
-			// What the wire or a built-in interlock stopped, no limit stops sooner.
-			if r.Stopped == nil || r.Stopped.Rule != "" {
-				byLimits = append(byLimits, r.Name)
-			}
 		}
 	}
 	variants, err := s.variants()
@@ -119,25 +117,23 @@ func (s *Setup) Best(ctx context.Context, dir string, base []*Result) ([]Change,
 	results := make([][]*Result, len(variants))
 	var tasks []task
 	for i, v := range variants {
-		flown := byLimits
-		if v.hover {
-			flown = names
-		}
+		flown := slices.DeleteFunc(slices.Clone(names), func(name string) bool { return v.needless(was[name]) })
 		results[i] = make([]*Result, len(flown))
 		for j, name := range flown {
-			tasks = append(tasks, task{v.set, name, &results[i][j]})
+			tasks = append(tasks, task{v.set, name, &results[i][j], name != Calm})
 		}
 	}
 	if err := fly(ctx, dir, false, tasks); err != nil {
 		return nil, err
 	}
+	trips := func(r *Result) bool { return r.Stopped != nil || r.NoStart != "" }
 	var out []Change
 	for i, v := range variants {
-		c := Change{What: v.what}
+		c := Change{What: v.what, Calm: trips(was[Calm])}
 		for _, r := range results[i] {
-			gain := before[r.Name] - s.Cost(r)
+			gain := s.Cost(was[r.Name]) - s.Cost(r)
 			if r.Name == Calm {
-				if c.Calm = r.Stopped != nil || r.NoStart != ""; c.Calm {
+				if c.Calm = trips(r); c.Calm && !trips(was[Calm]) {
 					gain -= falseTrip
 				}
 			} else if !r.Live || r.NoStart != "" {
@@ -167,12 +163,25 @@ type variant struct {
 	what  string
 	set   *Setup
 	hover bool // it changes how the craft is flown, not a limit
+	// once names the rule whose demand must stand before the change matters; empty
+	// for a change that matters before.
+	once string
+}
+
+// needless reports whether a flight, known without the variant, tells nothing of it.
+func (v *variant) needless(r *Result) bool {
+	if v.hover {
+		return false
+	}
+	// What the wire or a built-in interlock stopped, no limit is there to stop; and the
+	// same files, wind and seed fly the same until the change matters.
+	return r.Name != Calm && r.Stopped != nil && r.Stopped.Rule == "" || v.once != "" && !slices.Contains(r.Demanded, v.once)
 }
 
 // variants are the changes worth a try: each limit tighter, each delay shorter, each
 // controlled stop immediate, rules that are not there, and a lower hover.
 func (s *Setup) variants() (out []variant, err error) {
-	add := func(what string, change func(t map[string]any) bool) {
+	add := func(what, once string, change func(t map[string]any) bool) {
 		if err != nil {
 			return
 		}
@@ -185,7 +194,7 @@ func (s *Setup) variants() (out []variant, err error) {
 		if set, wrong := s.With(f.Text, filepath.Dir(s.Files.Pad.Name)); wrong == nil {
 			set.Craft.Config.Seed, set.Craft.Hover, set.Craft.Room = s.Craft.Config.Seed, s.Craft.Hover, s.Craft.Room
 			set.held = &s.Craft.Hover
-			out = append(out, variant{what, set, false})
+			out = append(out, variant{what, set, false, once})
 		}
 	}
 	for i := range s.Checked.Envelope.Rules {
@@ -194,11 +203,11 @@ func (s *Setup) variants() (out []variant, err error) {
 			rows, _ := t["rule"].([]map[string]any)
 			return rows[i]
 		}
-		add(fmt.Sprintf("%q 20 %% lower", r.Name), func(t map[string]any) bool { return scale(row(t), 0.8, "above", "caution") })
-		add(fmt.Sprintf("%q 5 %% higher", r.Name), func(t map[string]any) bool { return scale(row(t), 1.05, "below", "caution") })
-		add(fmt.Sprintf("half the delay of %q", r.Name), func(t map[string]any) bool { return scale(row(t), 0.5, "lasting") })
-		add(fmt.Sprintf("half the grace of %q", r.Name), func(t map[string]any) bool { return scale(row(t), 0.5, "grace") })
-		add(fmt.Sprintf("%q stops at once", r.Name), func(t map[string]any) bool {
+		add(fmt.Sprintf("%q 20 %% lower", r.Name), "", func(t map[string]any) bool { return scale(row(t), 0.8, "above", "caution") })
+		add(fmt.Sprintf("%q 5 %% higher", r.Name), "", func(t map[string]any) bool { return scale(row(t), 1.05, "below", "caution") })
+		add(fmt.Sprintf("half the delay of %q", r.Name), "", func(t map[string]any) bool { return scale(row(t), 0.5, "lasting") })
+		add(fmt.Sprintf("half the grace of %q", r.Name), r.Name, func(t map[string]any) bool { return scale(row(t), 0.5, "grace") })
+		add(fmt.Sprintf("%q stops at once", r.Name), r.Name, func(t map[string]any) bool {
 			m := row(t)
 			was := m["stop"] == "controlled"
 			m["stop"] = "immediate"
@@ -216,7 +225,7 @@ func (s *Setup) variants() (out []variant, err error) {
 		if says == nil {
 			says, word = n["below"], "below"
 		}
-		add(fmt.Sprintf("a new rule: %s %s %s, stop %s", watch, word, says, n["stop"]), func(t map[string]any) bool {
+		add(fmt.Sprintf("a new rule: %s %s %s, stop %s", watch, word, says, n["stop"]), "", func(t map[string]any) bool {
 			rows, _ := t["rule"].([]map[string]any)
 			t["rule"] = append(rows, n)
 			return true
@@ -229,7 +238,7 @@ func (s *Setup) variants() (out []variant, err error) {
 		}
 		hover := 0.6 * s.Craft.Hover
 		set.Craft.Config.Seed, set.Craft.Hover, set.held = s.Craft.Config.Seed, hover, &hover
-		out = append(out, variant{"hover at " + s.Show(hover, rules.Length) + " instead of " + s.Show(s.Craft.Hover, rules.Length), set, true})
+		out = append(out, variant{"hover at " + s.Show(hover, rules.Length) + " instead of " + s.Show(s.Craft.Hover, rules.Length), set, true, ""})
 	}
 	return out, err
 }

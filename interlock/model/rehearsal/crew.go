@@ -6,7 +6,6 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/day/answers"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/records/session"
 	"downhaul/rules"
@@ -20,12 +19,13 @@ const (
 	moment     = 400 * time.Millisecond
 	hears      = time.Second // from a sound to the pilot's hand
 	patience   = 60 * time.Second
+	settled    = 3 * time.Second  // without power on the ground: nothing comes behind it
 	ending     = 25 * time.Second // for the craft to come down and disarm, behind the scenario's end
 )
 
 // scene is one step of the crew: it waits for something and then acts.
 type scene struct {
-	until   func(now time.Duration, s answers.Status) bool
+	until   func(now time.Duration, state string) bool
 	waiting string
 	act     func(now time.Duration) error
 }
@@ -42,14 +42,15 @@ type crew struct {
 }
 
 func (c *crew) look(now time.Duration) error {
-	s := c.flight.guard.Status()
-	c.pilot(now, s.State)
+	state := c.flight.guard.State()
+	c.pilot(now, state)
 	if len(c.scenes) == 0 || c.gaveUp != "" {
 		return nil
 	}
 	next := c.scenes[0]
-	if !next.until(now, s) {
+	if !next.until(now, state) {
 		if now-c.since > patience {
+			s := c.flight.guard.Status()
 			why := "nothing is said to hold it back"
 			if len(s.NotReady) > 0 {
 				why = strings.Join(s.NotReady, "; ")
@@ -79,10 +80,10 @@ func (c *crew) pilot(now time.Duration, state string) {
 func (c *crew) day() {
 	f := c.flight
 	after := c.after
-	state := func(want string) func(time.Duration, answers.Status) bool {
-		return func(_ time.Duration, s answers.Status) bool { return s.State == want }
+	state := func(want string) func(time.Duration, string) bool {
+		return func(_ time.Duration, state string) bool { return state == want }
 	}
-	add := func(until func(time.Duration, answers.Status) bool, waiting, says string, act func() error) {
+	add := func(until func(time.Duration, string) bool, waiting, says string, act func() error) {
 		c.scenes = append(c.scenes, scene{until, waiting, func(now time.Duration) error {
 			if says != "" {
 				f.say(now, "crew", says)
@@ -113,7 +114,7 @@ func (c *crew) day() {
 		return f.board.Press("start")
 	})
 	add(after(holdFor), "a moment", "", func() error { return f.board.Release("start") })
-	add(func(_ time.Duration, s answers.Status) bool { return s.State == "live" || f.began && f.over }, "live", "", func() error {
+	add(func(_ time.Duration, state string) bool { return state == "live" || f.began && f.over }, "live", "", func() error {
 		if f.live = f.now; !f.began && f.scenario.From == "" {
 			f.zero, f.began = f.now, true
 		}
@@ -126,8 +127,8 @@ func (c *crew) day() {
 }
 
 // after waits for so long behind the last scene.
-func (c *crew) after(d time.Duration) func(time.Duration, answers.Status) bool {
-	return func(now time.Duration, _ answers.Status) bool { return now-c.since >= d }
+func (c *crew) after(d time.Duration) func(time.Duration, string) bool {
+	return func(now time.Duration, _ string) bool { return now-c.since >= d }
 }
 
 // climb is the pilot's part up to the hover, where the scenario begins.
@@ -142,9 +143,9 @@ func (c *crew) climb(hover float64) []scene {
 	return []scene{
 		order("Arm.", craftmodel.Event{Act: craftmodel.Arm}),
 		order("Climb to the hover.", craftmodel.Event{Act: craftmodel.ClimbTo, Value: hover}),
-		{func(now time.Duration, s answers.Status) bool {
+		{func(now time.Duration, state string) bool {
 			t := f.craft.Truth()
-			return t.Height > 0.9*hover && math.Abs(t.Climb) < 0.25 && now-c.since > 3*time.Second || s.State != "live"
+			return t.Height > 0.9*hover && math.Abs(t.Climb) < 0.25 && now-c.since > 3*time.Second || state != "live"
 		}, "the hover", func(now time.Duration) error {
 			f.zero, f.began = now, true
 			if s := f.guard.Status(); s.State != "live" {

@@ -6,6 +6,7 @@ import (
 	"math"
 	"net/netip"
 	"os"
+	"slices"
 	"strings"
 	"time"
 
@@ -55,8 +56,10 @@ type Result struct {
 	// takes the power off, nil where the flight went to its end.
 	Mishap         bool
 	Acted, Stopped *First
-	Lowering       bool // the first stop was a controlled one
-	Truth          Truth
+	// Demanded names the rules that demanded a stop at any time.
+	Demanded []string
+	Lowering bool // the first stop was a controlled one
+	Truth    Truth
 	// Harms is what came of it, each with whether the guard had acted before.
 	Harms []Harm
 	// AsExpected reports whether what the scenario expects happened.
@@ -86,6 +89,7 @@ type flight struct {
 	result   *Result
 	judge    judge
 
+	brief              bool
 	began, over, ended bool
 	zero, pressed      time.Duration
 	live               time.Duration
@@ -122,10 +126,16 @@ func (s *Setup) In(dir string) (*Setup, error) {
 
 // Fly flies a scenario with a stepped guard, without waiting.
 func (s *Setup) Fly(name string, scenario *craftmodel.Scenario) (*Result, error) {
+	return s.fly(name, scenario, false)
+}
+
+// fly is Fly; a brief flight ends once the craft lies without power behind a stop.
+func (s *Setup) fly(name string, scenario *craftmodel.Scenario, brief bool) (*Result, error) {
 	f, err := s.flight(name, scenario)
 	if err != nil {
 		return nil, err
 	}
+	f.brief = brief
 	f.send = func(from netip.AddrPort, bytes []byte) error {
 		f.guard.Telemetry(intake.Chunk{From: from, To: f.link, Bytes: bytes})
 		return nil
@@ -153,8 +163,7 @@ func (s *Setup) flight(name string, scenario *craftmodel.Scenario) (*flight, err
 	f := &flight{setup: s, scenario: scenario, result: &Result{Name: name, Title: scenario.Title, Expect: scenario.Expect}, mishapAt: -1, openSince: -1}
 	f.config = scenario.Configure(s.Craft.Config)
 	f.config.Events, f.config.Unpowered = nil, true
-	f.judge.setup = s
-	f.judge.last = -1
+	f.judge = judgeOf(s)
 	var err error
 	if f.craft, err = craftmodel.New(f.config); err != nil {
 		return nil, err
@@ -296,10 +305,11 @@ func (f *flight) happen(at time.Duration) error {
 			return err
 		}
 	}
+	t := f.craft.Truth()
 	if at < f.scenario.End {
+		f.over = f.brief && t.OnGround && f.openSince >= 0 && f.now-f.openSince > settled && f.mishapAt >= 0
 		return nil
 	}
-	t := f.craft.Truth()
 	if down := t.OnGround && t.Thrust < 0.05*f.setup.weight(); down && at > f.scenario.End+time.Second || at > f.scenario.End+ending {
 		f.over = true
 	} else if f.crew.landAt == 0 {
@@ -401,6 +411,9 @@ func (f *flight) watch(env *rules.Envelope, e interlock.Effect) {
 			what = "fault"
 		}
 	case interlock.TripEffect:
+		if rule != "" && !slices.Contains(f.result.Demanded, rule) {
+			f.result.Demanded = append(f.result.Demanded, rule)
+		}
 		why, what = guard.FirstCause(env, e), "power off"
 		if e.Stop != rules.Immediate {
 			what = "bring it down"

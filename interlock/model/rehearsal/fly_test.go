@@ -99,6 +99,54 @@ func TestAFlightIsTheSameAgain(t *testing.T) {
 	}
 }
 
+// A trial that is left out, or cut off once the craft lies without power, would have
+// reached what is taken for it.
+func TestTrialsLeaveOutWhatChangesNothing(t *testing.T) {
+	t.Parallel()
+	files := usual.files()
+	files.Envelope.Text = append(files.Envelope.Text, "\n[[rule]]\nname = \"drift\"\nwatch = \"craft.distance\"\nabove = \"8 m\"\nstop = \"controlled\"\ngrace = \"10 s\"\n"...)
+	s, err := Prepare(files, "", t.TempDir(), true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	fly := func(s *Setup, brief bool) *Result {
+		set, err := s.In(t.TempDir())
+		if err != nil {
+			t.Fatal(err)
+		}
+		scenario, err := set.Shipped("tumble")
+		if err != nil {
+			t.Fatal(err)
+		}
+		r, err := set.fly("tumble", scenario, brief)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return r
+	}
+	whole := fly(s, false)
+	if r := fly(s, true); r.Truth != whole.Truth || r.Timeline[len(r.Timeline)-1].At > whole.Timeline[len(whole.Timeline)-1].At {
+		t.Errorf("cut off: %+v, whole %+v", r.Truth, whole.Truth)
+	}
+	variants, err := s.variants()
+	if err != nil {
+		t.Fatal(err)
+	}
+	left := 0
+	for _, v := range variants {
+		if !v.needless(whole) {
+			continue
+		}
+		left++
+		if r := fly(v.set, false); r.Truth != whole.Truth {
+			t.Errorf("%s: %+v, without it %+v", v.what, r.Truth, whole.Truth)
+		}
+	}
+	if left != 2 { // the drift rule's grace and its stop
+		t.Errorf("%d trials were left out", left)
+	}
+}
+
 // What a mishap does to limits that watch for it, by what stops it first.
 func TestWhatStopsAMishap(t *testing.T) {
 	t.Parallel()

@@ -27,10 +27,16 @@ func (s *Setup) workingLoad() float64 {
 // judge holds a flight against the model's truth.
 type judge struct {
 	setup *Setup
+	load  float64 // what the tether bears at work, N; 0 is not known
 	last  float64 // distance from the anchor at the last look, m; below 0 before the first
 	at    time.Duration
-	had   map[string]bool
+	had   [5]bool       // harms on record, in the order of look
+	above []bool        // the limits on height that were passed, by rule
 	free  time.Duration // since when rotors turn up although the relay was opened; 0 is not
+}
+
+func judgeOf(s *Setup) judge {
+	return judge{setup: s, load: s.workingLoad(), last: -1, above: make([]bool, len(s.Checked.Envelope.Rules))}
 }
 
 func (j *judge) look(f *flight, now time.Duration) {
@@ -39,28 +45,28 @@ func (j *judge) look(f *flight, now time.Duration) {
 		return
 	}
 	out := math.Hypot(s.North, s.East)
-	slant := math.Sqrt(out*out + math.Pow(s.Height+f.config.LegHeight, 2))
+	slant := math.Hypot(out, s.Height+f.config.LegHeight)
 	t.Height, t.Tension = max(t.Height, s.Height), max(t.Tension, s.Tension)
 	t.Distance, t.Tilt, t.Arrival = max(t.Distance, out), max(t.Tilt, s.Tilt), s.TouchdownMax
 	if s.Tension > 0 && j.last >= 0 && now > j.at {
 		t.RopeSpeed = max(t.RopeSpeed, (slant-j.last)/(now-j.at).Seconds())
 	}
 	j.last, j.at = slant, now
-	if load := j.setup.workingLoad(); load > 0 && s.Tension > load {
-		j.harm(f, now, "the tether pulls more than its working load of "+j.show(load, rules.Force))
+	if j.load > 0 && s.Tension > j.load && first(&j.had[0]) {
+		j.harm(f, now, "the tether pulls more than its working load of "+j.show(j.load, rules.Force))
 	}
-	for i := range j.setup.Checked.Envelope.Rules {
-		if r := &j.setup.Checked.Envelope.Rules[i]; r.Form == rules.Above && r.Stop != rules.NoStop && (r.Watch == rules.Apex || r.Watch == rules.Height) && s.Height > r.Limit {
+	for i := range j.above {
+		if r := &j.setup.Checked.Envelope.Rules[i]; r.Form == rules.Above && r.Stop != rules.NoStop && (r.Watch == rules.Apex || r.Watch == rules.Height) && s.Height > r.Limit && first(&j.above[i]) {
 			j.harm(f, now, "the craft is above "+j.show(r.Limit, rules.Length)+", the limit of \""+r.Name+"\"")
 		}
 	}
-	if s.TouchdownMax > softly {
+	if s.TouchdownMax > softly && first(&j.had[1]) {
 		j.harm(f, now, "the craft hits the ground faster than "+j.show(softly, rules.Speed))
 	}
-	if limit := j.setup.Craft.Config.TetherLength; slant > 1.3*limit+0.5 {
+	if slant > 1.3*j.setup.Craft.Config.TetherLength+0.5 && first(&j.had[2]) {
 		j.harm(f, now, "the craft is beyond the reach of its tether")
 	}
-	if s.Tilt > 70*math.Pi/180 {
+	if s.Tilt > 70*math.Pi/180 && first(&j.had[3]) {
 		j.harm(f, now, "the craft turns over")
 	}
 	// A stop that leaves the rotors at work is none.
@@ -69,20 +75,20 @@ func (j *judge) look(f *flight, now time.Duration) {
 			j.free = now
 		}
 		t.PowerAfter = max(t.PowerAfter, now-j.free)
-		if now-j.free > 1500*time.Millisecond {
+		if now-j.free > 1500*time.Millisecond && first(&j.had[4]) {
 			j.harm(f, now, "power stays on the rotors after the stop")
 		}
 	}
 }
 
+// first reports whether it is the first time, and notes that it was.
+func first(had *bool) bool {
+	was := *had
+	*had = true
+	return !was
+}
+
 func (j *judge) harm(f *flight, now time.Duration, what string) {
-	if j.had[what] {
-		return
-	}
-	if j.had == nil {
-		j.had = map[string]bool{}
-	}
-	j.had[what] = true
 	h := Harm{At: now - f.live, What: what, Seen: f.result.Acted != nil || f.result.Stopped != nil}
 	f.result.Harms = append(f.result.Harms, h)
 	f.say(now, "truth", what+".")

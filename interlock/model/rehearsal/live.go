@@ -184,7 +184,7 @@ func (l *liveFlight) direct(now time.Duration, s answers.Status) error {
 			// The next start flies the scenario anew.
 			f.live, f.began, f.over, f.next, f.mishapAt = 0, false, false, 0, -1
 			c.scenes, c.landAt, c.landed, c.gaveUp = nil, 0, false, ""
-			f.judge = judge{setup: f.setup, last: -1}
+			f.judge = judgeOf(f.setup)
 			return errors.Join(f.craft.Do(craftmodel.Event{Act: craftmodel.ClearFaults}), f.craft.Do(craftmodel.Event{Act: craftmodel.Disarm}))
 		}
 	}

@@ -8,6 +8,7 @@ import (
 	"net/netip"
 	"os"
 	"slices"
+	"strings"
 	"time"
 
 	"downhaul/interlock"
@@ -17,19 +18,22 @@ import (
 	"downhaul/interlock/day/telemetry"
 	"downhaul/interlock/day/telemetry/link"
 	"downhaul/interlock/limits"
+	"downhaul/interlock/records/strays"
 	"downhaul/rules"
 )
 
 type listenCmd struct {
-	Link  string        `arg:"" help:"udp://0.0.0.0:40123, tcp://192.0.2.1:40124 or serial:///dev/ttyUSB0?baud=57600."`
-	For   time.Duration `default:"10s" placeholder:"TIME" help:"How long to listen (${default})."`
-	Craft string        `placeholder:"S/C" help:"System and component of the craft, such as 1/1, where several are heard."`
-	JSON  bool          `help:"Print one JSON object."`
+	Sources []string      `arg:"" name:"source" help:"A link: udp://0.0.0.0:40123, tcp://192.0.2.1:40124 or serial:///dev/ttyUSB0?baud=57600. Or recordings: session folders, pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
+	For     time.Duration `default:"10s" placeholder:"TIME" help:"How long to listen to a link (${default})."`
+	Craft   string        `placeholder:"S/C" help:"System and component of the craft, such as 1/1, where several are heard."`
+	JSON    bool          `help:"Print one JSON object."`
 }
 
 func (listenCmd) Help() string {
 	return "Shows who is heard on a link, each wanted channel with its rate, what is missing and which message to ask " +
-		"the craft for. Nothing is sent. Exit code 1 means that something wanted is missing or comes too seldom."
+		"the craft for. Nothing is sent. Of a recording it shows as well when that was and for how long, when the craft " +
+		"was armed, how high it was and what its packs did, silences up to the end, restarts, damage, and what the craft " +
+		"said in words. Exit code 1 means that something wanted is missing or comes too seldom."
 }
 
 // Bounds of --for: a message that comes once a second shows its rate after a
@@ -37,24 +41,32 @@ func (listenCmd) Help() string {
 const shortestListen, longestListen = time.Second, 10 * time.Minute
 
 func (c *listenCmd) Run(ctx context.Context, s *streams) error {
-	cfg, err := parseLink(c.Link)
-	if err != nil {
-		return err
-	}
-	if c.For < shortestListen || c.For > longestListen {
-		return hint(fmt.Errorf("listen: --for must be from %v to %v (got %v)", shortestListen, longestListen, c.For), "write a time such as 30s or 2m")
-	}
 	var only identity
 	if c.Craft != "" {
 		if n, err := fmt.Sscanf(c.Craft, "%d/%d", &only.System, &only.Component); n != 2 || err != nil || only.String() != c.Craft {
 			return hint(fmt.Errorf("listen: want system and component, 1 to 255 each (got %q)", c.Craft), "write --craft 1/1")
 		}
 	}
+	if info, err := os.Stat(c.Sources[0]); err == nil && (info.IsDir() || info.Mode().IsRegular()) {
+		return c.files(ctx, s, only)
+	}
+	cfg, err := parseLink(c.Sources[0])
+	switch {
+	case err != nil && !strings.Contains(c.Sources[0], ":/"):
+		return fmt.Errorf("%w; and there is no file of that name", err)
+	case err != nil:
+		return err
+	case len(c.Sources) > 1:
+		return hint(errors.New("listen: one link at a time"), "recordings can be several")
+	}
+	if c.For < shortestListen || c.For > longestListen {
+		return hint(fmt.Errorf("listen: --for must be from %v to %v (got %v)", shortestListen, longestListen, c.For), "write a time such as 30s or 2m")
+	}
 	ear, err := listenTo(ctx, cfg, c.For, s.err)
 	if err != nil {
 		return err
 	}
-	found := ear.judge(c.Link, c.For, only)
+	found := ear.judge(c.Sources[0], c.For, only)
 	if err := s.tell(found, c.JSON); err != nil {
 		return err
 	}
@@ -140,8 +152,9 @@ type sender struct {
 	repeated uint64
 	channels [rules.ChannelCount]heard
 	// climbs hold each climb against the height of its message, as the guard does.
-	climbs []limits.Calculator
-	table  limits.Table
+	climbs  []limits.Calculator
+	table   limits.Table
+	account account
 }
 
 // heard is what came of one channel.
@@ -165,6 +178,8 @@ type ear struct {
 	inputs    []interlock.Input
 	senders   []*sender
 	bytes     uint64
+	strays    strays.Tally
+	streams   map[uint8]*line // of a recording
 }
 
 func newEar(datagrams bool) (*ear, error) {
@@ -178,18 +193,24 @@ func newEar(datagrams bool) (*ear, error) {
 func (e *ear) hear(at time.Duration, p link.Packet) {
 	e.bytes += uint64(len(p.Bytes))
 	if e.datagrams {
-		for b := p.Bytes; len(b) > 0; {
-			f, used, ok := e.scanner.NextWhole(b)
-			b = b[used:]
-			if ok {
-				e.frame(at, p.From, &f)
-			}
-		}
+		e.whole(at, p.From, p.Bytes)
 		return
 	}
 	e.stream.Feed(p.Bytes)
 	for f, ok := e.stream.Next(); ok; f, ok = e.stream.Next() {
 		e.frame(at, netip.AddrPort{}, &f)
+	}
+}
+
+// whole takes a datagram.
+func (e *ear) whole(at time.Duration, from netip.AddrPort, b []byte) {
+	e.strays.Whole(b)
+	for len(b) > 0 {
+		f, used, ok := e.scanner.NextWhole(b)
+		b = b[used:]
+		if ok {
+			e.frame(at, from, &f)
+		}
 	}
 }
 
@@ -213,6 +234,11 @@ const mostSenders = 64
 const idHeartbeat, idRadioStatus = 0, 109
 
 func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
+	e.take(at, from, f, nil)
+}
+
+// take takes a frame; checked is set where when it was heard is an estimate.
+func (e *ear) take(at time.Duration, from netip.AddrPort, f *telemetry.Frame, checked []telemetry.Frame) {
 	who := identity{f.System, f.Component}
 	i := slices.IndexFunc(e.senders, func(s *sender) bool { return s.identity == who && s.from == from })
 	if i < 0 {
@@ -237,14 +263,15 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 	}
 	s.frames++
 	s.version, s.signed = f.Version, f.Signed
+	var counts intake.Counts
 	if s.guard != nil {
-		e.inputs = s.guard.Append(e.inputs[:0], &intake.Chunk{At: at, Source: intake.Telemetry, From: from, Bytes: f.Raw})
-		var counts intake.Counts
+		e.inputs = s.guard.Append(e.inputs[:0], &intake.Chunk{At: at, Source: intake.Telemetry, From: from, Bytes: f.Raw, Checked: checked})
 		s.guard.CountsTo(&counts)
 		if n := counts.Links[0].Repeated; n > s.repeated {
 			s.repeated = n
 			return // no sign of life and no value
 		}
+		s.account.frame(at, f, &counts.Links[0])
 	}
 	if f.ID == idHeartbeat && len(f.Payload) >= 6 {
 		s.said, s.kind, s.autopilot = true, f.Payload[4], f.Payload[5]
@@ -254,6 +281,7 @@ func (e *ear) frame(at time.Duration, from netip.AddrPort, f *telemetry.Frame) {
 	e.samples = e.fields.Append(e.samples[:0], f)
 	for _, sample := range e.samples {
 		s.channels[sample.Channel].take(at, sample)
+		s.account.sample(at, &sample)
 		s.table[sample.Channel] = limits.Reading{At: at, Value: sample.Value, Quality: sample.Quality, Cause: sample.Cause}
 		for _, c := range s.climbs {
 			if c.Trigger() != sample.Channel {

@@ -127,3 +127,42 @@ func TestListenTellsOfAClimbAgainstItsHeight(t *testing.T) {
 		}
 	}
 }
+
+// Of several sources of one thing listen and new take the one that this link gives
+// fastest, not the first of a list.
+func TestListenNamesTheFastestSource(t *testing.T) {
+	for _, fast := range []uint32{32, 33} {
+		e, err := newEar(true)
+		if err != nil {
+			t.Fatal(err)
+		}
+		seq := uint8(0)
+		for k := range 400 {
+			at := time.Duration(k) * 25 * time.Millisecond
+			for _, id := range []uint32{0, 32, 33} { // HEARTBEAT, LOCAL_POSITION_NED, GLOBAL_POSITION_INT
+				if id == 0 && k%40 != 0 || id != 0 && id != fast && k%8 != 0 || id == fast && k%5 != 0 {
+					continue
+				}
+				payload := make([]byte, 28)
+				if id == 0 {
+					payload = []byte{0, 0, 0, 0, 2, 3, 0, 4, 3}
+				} else {
+					binary.LittleEndian.PutUint32(payload, uint32(1000+25*k))
+				}
+				e.frame(at, netip.AddrPort{}, &telemetry.Frame{System: 1, Component: 1, Version: 2, Seq: seq, ID: id, Payload: payload})
+				seq++
+			}
+		}
+		want, name := "craft.height.local", "local"
+		if fast == 33 {
+			want, name = "craft.height.global", "global"
+		}
+		f := e.judge("udp://127.0.0.1:40123", 10*time.Second, identity{})
+		if !slices.ContainsFunc(f.Channels, func(c channelRow) bool { return c.Channel == want }) {
+			t.Errorf("message %d is faster: %+v", fast, f.Channels)
+		}
+		if h, err := e.heardCraft("the link"); err != nil || h.height != name {
+			t.Errorf("message %d is faster: %+v, %v", fast, h, err)
+		}
+	}
+}

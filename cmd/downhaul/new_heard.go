@@ -122,7 +122,7 @@ func asHeard(who identity, motors int, of func(rules.ChannelID) (rate, value flo
 		name string
 		id   rules.ChannelID
 	}{{"local", rules.HeightLocal}, {"global", rules.HeightGlobal}, {"altitude", rules.HeightAltitude}, {"range", rules.HeightRange}} {
-		if rate := h.rate(s.id); rate > 0 && (h.height == "" || rate > 2*h.rate(h.channel)) {
+		if rate := h.rate(s.id); rate > 0 && (h.height == "" || rate > 1.1*h.rate(h.channel)) {
 			h.height, h.channel = s.name, s.id
 		}
 	}

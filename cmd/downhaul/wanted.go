@@ -66,24 +66,45 @@ type findings struct {
 	Unread []int `json:"batteries_not_read"`
 	// Wrong are the channels that a guard would not take although they come, with why.
 	Wrong []channelRow `json:"wrong"`
+	// Recording is what a recording holds beside; null for a link.
+	Recording *recorded `json:"recording"`
+
+	craft *sender
 }
 
 const listenSchema = 2
 
-// foundBefore reads what listen --json printed.
-func foundBefore(name string, text []byte) (f findings, err error) {
-	if err := json.Unmarshal(text, &f); err != nil || f.Schema == 0 {
-		return f, fmt.Errorf("%s is not what listen --json prints", name)
+// foundBefore reads what listen --json printed, of a link or of one recording.
+func foundBefore(name string, text []byte) (findings, error) {
+	var f struct {
+		findings
+		Recordings []findings `json:"recordings"`
 	}
-	return f, nil
+	if err := json.Unmarshal(text, &f); err != nil || f.Schema == 0 {
+		return f.findings, fmt.Errorf("%s is not what listen --json prints", name)
+	}
+	switch len(f.Recordings) {
+	case 0:
+		return f.findings, nil
+	case 1:
+		return f.Recordings[0], nil
+	}
+	return f.findings, fmt.Errorf("%s tells of %d recordings; name one that tells of the craft alone", name, len(f.Recordings))
 }
 
 type senderRow struct {
 	identity
-	Says string  `json:"says"`
-	From string  `json:"from,omitempty"`
-	Rate float64 `json:"frames_per_s"`
-	Lost float64 `json:"lost"` // share of its frames
+	Says   string `json:"says"`
+	From   string `json:"from,omitempty"`
+	Frames uint64 `json:"frames"`
+	// FirstS and LastS are when it was heard first and last.
+	FirstS float64 `json:"first_s"`
+	LastS  float64 `json:"last_s"`
+	// SilenceS is its longest silence, in a recording up to the end, from SilenceAtS on.
+	SilenceS   float64 `json:"longest_silence_s"`
+	SilenceAtS float64 `json:"longest_silence_at_s"`
+	Rate       float64 `json:"frames_per_s"`
+	Lost       float64 `json:"lost"` // share of its frames
 	// Repeated counts frames that a guard would take for said before.
 	Repeated uint64 `json:"repeated"`
 	Version  uint8  `json:"mavlink_version"`
@@ -156,7 +177,9 @@ func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 		return (int(a.System)-int(b.System))*256 + int(a.Component) - int(b.Component)
 	})
 	for _, s := range e.senders {
-		row := senderRow{identity: s.identity, Says: s.says(), Rate: float64(s.frames) / span.Seconds(),
+		a := &s.account
+		row := senderRow{identity: s.identity, Says: s.says(), Frames: s.frames, FirstS: a.first.Seconds(), LastS: a.last.Seconds(),
+			SilenceS: a.silence.ToS - a.silence.FromS, SilenceAtS: a.silence.FromS, Rate: float64(s.frames) / span.Seconds(),
 			Lost: float64(s.lost) / float64(s.lost+s.frames), Repeated: s.repeated, Version: s.version, Signed: s.signed}
 		if s.from.IsValid() {
 			row.From = s.from.String()
@@ -173,16 +196,20 @@ func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 	if craft == nil {
 		return f
 	}
-	f.Craft = &craft.identity
+	f.Craft, f.craft = &craft.identity, craft
 	f.Unread = craft.unread.Numbers()
 	for _, w := range wanted {
 		best, rank := channelRow{}, -1
-		for _, id := range w.any {
+		for _, id := range w.any { // of several, the one that this link gives fastest
 			row := craft.channels[id].row(id)
 			if row.Verdict == isWrong {
 				f.Wrong = append(f.Wrong, row)
 			}
-			if r := slices.Index([]verdict{isMissing, saysUnknown, isWrong, comesSeldom, comesSlowly, comesWell}, row.Verdict); r > rank {
+			r := slices.Index([]verdict{isMissing, saysUnknown, isWrong}, row.Verdict)
+			if r < 0 {
+				r = 3
+			}
+			if r > rank || r == rank && row.Rate > best.Rate {
 				best, rank = row, r
 			}
 		}
@@ -263,11 +290,15 @@ func (f *findings) complete() bool {
 }
 
 func (f *findings) print(w io.Writer) {
-	good := "all good"
-	if f.BadBytes > 0 {
-		good = fmt.Sprintf("%d of them damaged or noise", f.BadBytes)
+	if f.Recording != nil {
+		f.Recording.printHead(w, f)
+	} else {
+		good := "all good"
+		if f.BadBytes > 0 {
+			good = fmt.Sprintf("%d of them damaged or noise", f.BadBytes)
+		}
+		fmt.Fprintf(w, "%s, %g s: %s, %s\n", f.Link, f.Seconds, plural(f.Bytes, "byte"), good)
 	}
-	fmt.Fprintf(w, "%s, %g s: %s, %s\n", f.Link, f.Seconds, plural(f.Bytes, "byte"), good)
 	if len(f.Senders) == 0 {
 		wrap(w, "", "", "Nobody is heard. Is the radio on, does the craft send here, and is this the right port or baud rate?")
 		return
@@ -285,6 +316,9 @@ func (f *findings) print(w io.Writer) {
 		fmt.Fprintf(w, "%-8s %-16s %-22s %9.1f %5.1f %% %d%s\n", s.identity, s.Says, from, s.Rate, 100*s.Lost, s.Version, signed)
 	}
 	for _, s := range f.Senders {
+		if f.Recording != nil {
+			wrap(w, "", "  ", fmt.Sprintf("%s: %s from %.1f to %.1f s, longest silence %.1f s at %.1f s", s.identity, plural(s.Frames, "frame"), s.FirstS, s.LastS, s.SilenceS, s.SilenceAtS))
+		}
 		if s.Repeated > 0 {
 			wrap(w, "", "  ", fmt.Sprintf("%s of %s were said before, or their boot clock stands: a guard takes them for neither life nor value", plural(s.Repeated, "frame"), s.identity))
 		}
@@ -297,6 +331,10 @@ func (f *findings) print(w io.Writer) {
 	case f.Several:
 		wrap(w, "", "", "Several say that they are a craft, or one is heard from several places: a guard would trip on one identity from two addresses. "+
 			"Name the craft with --craft SYSTEM/COMPONENT, and mend the link.")
+		fmt.Fprintln(w)
+	}
+	if f.Recording != nil {
+		f.Recording.print(w, *f.Craft)
 		fmt.Fprintln(w)
 	}
 	fmt.Fprintf(w, "From %s %*s %8s  %-8s  %s\n", f.Craft, 31-len(f.Craft.String())-5, "a second", "wanted", "comes", "last value")

@@ -67,21 +67,22 @@ func TestSoundsByTheirTimes(t *testing.T) {
 	}{
 		{interlock.Silent, 0, false, 0},
 		{interlock.SoundReset, 0, true, 80 * ms},
-		{interlock.SoundReset, 80 * ms, false, 120 * ms},
-		{interlock.SoundReset, 200 * ms, true, 80 * ms},
-		{interlock.SoundReset, 279 * ms, true, ms},
-		{interlock.SoundReset, 280 * ms, false, 0}, // said once
+		{interlock.SoundReset, 80 * ms, false, 400 * ms},
+		{interlock.SoundReset, 480 * ms, true, 80 * ms},
+		{interlock.SoundReset, 559 * ms, true, ms},
+		{interlock.SoundReset, 560 * ms, false, 0}, // said once
 		{interlock.SoundReset, time.Hour, false, 0},
 		{interlock.SoundCaution, 119 * ms, true, ms},
-		{interlock.SoundCaution, 120 * ms, false, 1380 * ms},
-		{interlock.SoundCaution, 1500 * ms, true, 120 * ms}, // again
+		{interlock.SoundCaution, 120 * ms, false, 1180 * ms},
+		{interlock.SoundCaution, 1300 * ms, true, 120 * ms}, // again
 		{interlock.SoundClosing, 250 * ms, false, 250 * ms},
 		{interlock.SoundBringDown, 700 * ms, true, 70 * ms},
 		{interlock.SoundTripped, 2499 * ms, true, ms},
 		{interlock.SoundTripped, 2500 * ms, false, 500 * ms},
 		{interlock.SoundTripped, 3000*ms*1000 + 1, true, 2500*ms - 1},
-		{interlock.SoundFault, 600 * ms, true, 1500 * ms},
-		{interlock.SoundFault, 2100 * ms, false, 400 * ms},
+		{interlock.SoundFault, 399 * ms, true, ms},
+		{interlock.SoundFault, 400 * ms, false, 200 * ms},
+		{interlock.SoundFault, 1000 * ms, false, 800 * ms},
 		{interlock.Sound(200), 0, false, 0},
 	} {
 		if on, hold := sounding(row.sound, row.at); on != row.on || hold != row.hold {

@@ -92,16 +92,19 @@ func (l *Loop) light(on bool) {
 }
 
 // A sound is told apart by counts and lengths of one pitch, so that any
-// buzzer can say it and any ear tell it. The lengths are on, off, on, off …
-// and the whole repeats; 0 at the end means that it is said once.
+// buzzer can say it and any ear tell it, also between walls that echo. A fault
+// and a trip begin on a tone longer than the flash's, which sounds over them.
+// None is the signal to leave a building (ISO 8201: three of half a second, then
+// a pause) or a gas alarm's (four short ones, then a pause). The lengths are on,
+// off, on, off … and the whole repeats; 0 at the end means that it is said once.
 var patterns = [...][]time.Duration{
 	interlock.Silent:         nil,
-	interlock.SoundReset:     {80 * ms, 120 * ms, 80 * ms, 0},
-	interlock.SoundCaution:   {120 * ms, 1380 * ms},
+	interlock.SoundReset:     {80 * ms, 400 * ms, 80 * ms, 0},
+	interlock.SoundCaution:   {120 * ms, 1180 * ms},
 	interlock.SoundClosing:   {250 * ms, 250 * ms},
 	interlock.SoundBringDown: {500 * ms, 150 * ms, 120 * ms, 150 * ms},
 	interlock.SoundTripped:   {2500 * ms, 500 * ms},
-	interlock.SoundFault:     {100 * ms, 100 * ms, 100 * ms, 100 * ms, 100 * ms, 100 * ms, 1500 * ms, 400 * ms},
+	interlock.SoundFault:     {400 * ms, 200 * ms, 400 * ms, 800 * ms},
 }
 
 const ms = time.Millisecond

@@ -1,0 +1,198 @@
+package main
+
+import (
+	"encoding/hex"
+	"fmt"
+	"io"
+	"strings"
+
+	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/standtable"
+	"downhaul/rules/document"
+)
+
+type thrustCmd struct {
+	Table thrustTableCmd `cmd:"" help:"Read tables of thrust and say what their rows show."`
+}
+
+func (thrustCmd) Help() string {
+	return "From the thrust stand to the first ballast step. A table holds what one motor with its propeller gave: a CSV file with units in its head, " +
+		"such as \"output (%),speed (rpm),thrust (gf),voltage (V),current (A)\", and above it lines such as \"# diameter = 15 in\" and \"# doubt = 3 %\". " +
+		"A motor at full output on a lever is as dangerous as the craft: nobody in the plane of the propeller or downstream, a shield, a hard-wired stop at hand."
+}
+
+type thrustTableCmd struct {
+	JSON  bool     `help:"Print one JSON object."`
+	Files []string `arg:"" name:"table" help:"Tables, as CSV."`
+}
+
+func (thrustTableCmd) Help() string {
+	return "Shows each row with its figure of merit and the speed of the blade tips, and says what the rows show of themselves: a wrong lever or unit " +
+		"(more thrust than momentum theory allows for that power and diameter), a supply that gives way, a propeller whose thrust leaves the square of its speed, " +
+		"a thrust that shakes, what was not yet steady. Exit code 1 means that there is something to look at."
+}
+
+const thrustSchema = 1
+
+// thrustTables is what was found in tables, as one JSON object.
+type thrustTables struct {
+	Schema int         `json:"schema"`
+	Tables []tableSaid `json:"tables"`
+}
+
+// tableSaid is one table with what its rows show, SI.
+type tableSaid struct {
+	File     string  `json:"file"`
+	SHA256   string  `json:"sha256"`
+	Says     string  `json:"says"`
+	Diameter float64 `json:"diameter_m"`
+	Doubt    float64 `json:"doubt_share"`
+	Rows     []struct {
+		standRow
+		standtable.Judged
+	} `json:"rows"`
+	Supply   float64              `json:"supply_resistance_ohm"`
+	WeakFrom float64              `json:"supply_gives_way_a"`
+	Refused  bool                 `json:"refused"`
+	Findings []standtable.Finding `json:"findings"`
+	table    *standtable.Table
+}
+
+// standRow is a row for scripts; null was not measured.
+type standRow struct {
+	Output  *float64 `json:"output"`
+	Speed   *float64 `json:"speed_hz"`
+	Thrust  *float64 `json:"thrust_n"`
+	Voltage *float64 `json:"voltage_v"`
+	Current *float64 `json:"current_a"`
+	Power   *float64 `json:"power_w"`
+	Celsius *float64 `json:"temperature_c"`
+	Count   int      `json:"count"`
+}
+
+func standRowOf(r *standtable.Row) standRow {
+	of := func(c standtable.Cell) *float64 {
+		if !c.Told {
+			return nil
+		}
+		return &c.Value
+	}
+	return standRow{of(r.Output), of(r.Speed), of(r.Thrust), of(r.Voltage), of(r.Current), of(r.Power), of(r.Celsius), r.Count}
+}
+
+// readTable reads a table of a thrust stand.
+func readTable(name string) (*standtable.Table, error) {
+	text, err := plain.Read(name, standtable.File)
+	if err != nil {
+		return nil, err
+	}
+	t, faults := standtable.Read(name, text)
+	return t, faults.Err()
+}
+
+func (c *thrustTableCmd) Run(s *streams) error {
+	out := thrustTables{Schema: thrustSchema, Tables: []tableSaid{}}
+	found := false
+	for _, name := range c.Files {
+		t, err := readTable(name)
+		if err != nil {
+			return hint(fmt.Errorf("thrust: %w", err), "downhaul thrust --help shows what a table looks like")
+		}
+		j := standtable.Judge(t)
+		one := tableSaid{File: name, SHA256: hex.EncodeToString(t.Hash[:]), Says: t.Says(), Diameter: t.Diameter, Doubt: t.Doubt, Supply: j.Resistance,
+			WeakFrom: j.WeakFrom, Refused: j.Refused(), Findings: j.Findings, table: t}
+		for i := range j.Rows {
+			one.Rows = append(one.Rows, struct {
+				standRow
+				standtable.Judged
+			}{standRowOf(&t.Rows[i]), j.Rows[i]})
+		}
+		found = found || len(j.Findings) > 0
+		out.Tables = append(out.Tables, one)
+	}
+	if err := s.tell(&out, c.JSON); err != nil {
+		return err
+	}
+	if found {
+		return errFound
+	}
+	return nil
+}
+
+func (o *thrustTables) print(w io.Writer) {
+	for i := range o.Tables {
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		o.Tables[i].print(w)
+	}
+}
+
+func (o *tableSaid) print(w io.Writer) {
+	wrap(w, "Thrust table ", "  ", o.File)
+	wrap(w, "  ", "  ", o.Says+".")
+	fmt.Fprintf(w, "\n  %5s %6s %7s %11s %6s %6s %7s %6s %5s\n", "line", "output", "rpm", "thrust", "V", "A", "W", "merit", "tips")
+	for i := range o.table.Rows {
+		r, j := &o.table.Rows[i], &o.Rows[i].Judged
+		fmt.Fprintf(w, "  %5d %6s %7s %11s %6.2f %6.2f %7.4g %6s %5s\n", r.Line, cellText(r.Output, 100, "%.0f %%"), cellText(r.Speed, 60, "%.0f"),
+			o.table.ShowForce(r.Thrust.Value), r.Voltage.Value, r.Current.Value, r.Power.Value,
+			orDash(o.Diameter > 0, "%.2f", j.Merit), orDash(o.Diameter > 0 && r.Speed.Told, "%.0f %%", 100*j.TipShare))
+	}
+	wrap(w, "  ", "  ", "merit: induced power of momentum theory over the electric power, motor and controller included; tips: share of the speed of sound.")
+	if len(o.Findings) == 0 {
+		fmt.Fprintln(w, "\nNothing against these rows.")
+		return
+	}
+	fmt.Fprintln(w, "\nWhat the rows show:")
+	told := map[standtable.Code]bool{}
+	for _, f := range o.Findings {
+		if told[f.Code] && f.Line > 0 {
+			continue
+		}
+		told[f.Code] = true
+		where := ""
+		if f.Line > 0 {
+			where = fmt.Sprintf("line %d: ", f.Line)
+		}
+		if f.Refused {
+			where = "REFUSED: " + where
+		}
+		text := where + f.Text
+		if more := o.alike(f); more != "" {
+			text += " (likewise " + more + ")"
+		}
+		if f.Mend != "" {
+			text += ". " + strings.ToUpper(f.Mend[:1]) + f.Mend[1:]
+		}
+		wrap(w, "  - ", "    ", text+".")
+	}
+}
+
+// alike names the other rows of which the same was found.
+func (o *tableSaid) alike(f standtable.Finding) string {
+	var lines []string
+	for _, other := range o.Findings {
+		if other.Code == f.Code && other.Line > f.Line {
+			lines = append(lines, fmt.Sprint(other.Line))
+		}
+	}
+	switch len(lines) {
+	case 0:
+		return ""
+	case 1:
+		return "line " + lines[0]
+	}
+	return "lines " + document.List(lines, "and")
+}
+
+func cellText(c standtable.Cell, times float64, format string) string {
+	return orDash(c.Told, format, times*c.Value)
+}
+
+// orDash is a value, or a dash where there is none.
+func orDash(told bool, format string, v float64) string {
+	if !told {
+		return "-"
+	}
+	return fmt.Sprintf(format, v)
+}

@@ -17,6 +17,9 @@ import (
 	"downhaul/rules"
 )
 
+// mostEvents is how many events of one kind are printed one by one.
+const mostEvents = 30
+
 // recorded is what a recording holds beside what a link tells.
 type recorded struct {
 	Form      string     `json:"form"`

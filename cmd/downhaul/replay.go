@@ -180,17 +180,9 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
 	if n := r.TripsUnlisted + r.CautionsUnlisted; n > 0 {
 		wrap(w, "  ", "    ", fmt.Sprintf("%d more trips and cautions are only counted.", n))
 	}
-	fmt.Fprintln(w, "  Least distance to the limit while the rule was in force:")
+	fmt.Fprintln(w, "  Each rule while it was in force, with the least distance to its limit:")
 	for _, h := range r.Headroom {
-		rule := &env.Rules[h.Index]
-		text := "never had a value in force"
-		if h.Least != nil {
-			text = fmt.Sprintf("%s at %.2f s", rules.FormatDifference(*h.Least, rule.Unit), h.AtS)
-			if *h.Least < 0 {
-				text += " (past it)"
-			}
-		}
-		wrap(w, fmt.Sprintf("    %-24s ", h.Rule), strings.Repeat(" ", 8), text)
+		wrap(w, fmt.Sprintf("    %-24s ", h.Rule), strings.Repeat(" ", 8), ruleText(&h, &env.Rules[h.Index]))
 	}
 	printLink(w, &r.Link)
 	for _, g := range r.IgnoredWhy {
@@ -202,6 +194,34 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
 	for _, n := range r.Notes {
 		wrap(w, "  Note: ", "    ", n)
 	}
+}
+
+// ruleText is how a rule fared over the recording.
+func ruleText(h *bench.Headroom, rule *rules.Rule) string {
+	if h.InForceS == 0 && h.Least == nil {
+		return "never in force"
+	}
+	var text string
+	switch {
+	case h.Least == nil:
+		text = "never had a value"
+	case h.Overs > 0:
+		by := "just so"
+		if *h.Least < -1e-6 {
+			by = "by " + rules.FormatDifference(-*h.Least, rule.Unit)
+		}
+		text = fmt.Sprintf("past it %s, %.1f s in all, the worst %s at %.2f s", times(h.Overs), h.OverS, by, h.AtS)
+	default:
+		text = fmt.Sprintf("%s at %.2f s", rules.FormatDifference(*h.Least, rule.Unit), h.AtS)
+	}
+	switch {
+	case h.BlindS < 0.05:
+	case h.BlindS >= h.InForceS-0.05:
+		text += fmt.Sprintf("; blind throughout, %.1f s", h.InForceS)
+	default:
+		text += fmt.Sprintf("; blind for %.1f of %.1f s", h.BlindS, h.InForceS)
+	}
+	return text
 }
 
 // silentEnd is the silence at the end of a recording from which it is told though a
@@ -239,50 +259,70 @@ func printLink(w io.Writer, l *bench.Link) {
 	wrap(w, "  Link: ", "    ", text)
 }
 
-// mostEvents is how many events of one kind are printed one by one.
-const mostEvents = 30
-
-// printEvents prints the limits that were left one by one, and what came of a
-// missing channel or a built-in interlock in one line each: a thin link can
-// bring hundreds.
+// printEvents prints like events as one line each, in the order of their first: how
+// often, from when to when, and the worst. A thin link can bring hundreds.
 func printEvents(w io.Writer, what string, events []bench.Event, env *rules.Envelope) {
-	type row struct {
-		text        string
-		count       int
-		first, last float64
-	}
-	var rows []row
-	shown := 0
-	for _, e := range events {
-		text := eventText(e, env)
-		if e.Value != nil {
-			shown++
-			if shown > mostEvents {
-				continue
-			}
-			if what == "TRIP" {
-				text += " (" + e.Stop + " stop" + pick(e.FirstOut, ", first cause)", ")")
-			}
-			wrap(w, fmt.Sprintf("  %8.2f s  %-7s  ", e.AtS, what), strings.Repeat(" ", 22), text)
-			continue
+	var rows []*likeEvents
+	for i := range events {
+		e := &events[i]
+		f := e.Effect()
+		k := slices.IndexFunc(rows, func(r *likeEvents) bool {
+			g := r.worst.Effect()
+			return g.Rule == f.Rule && g.Reason == f.Reason && g.Cause == f.Cause && (r.worst.Value == nil) == (e.Value == nil) && r.worst.Stop == e.Stop
+		})
+		if k < 0 {
+			rows = append(rows, &likeEvents{worst: e, first: e.AtS})
+			k = len(rows) - 1
 		}
-		i := slices.IndexFunc(rows, func(r row) bool { return r.text == text })
-		if i < 0 {
-			i = len(rows)
-			rows = append(rows, row{text: text, first: e.AtS})
-		}
-		rows[i].count++
-		rows[i].last = e.AtS
-	}
-	if shown > mostEvents {
-		wrap(w, strings.Repeat(" ", 13), strings.Repeat(" ", 22), fmt.Sprintf("%-7s  %d more of these; --json lists them all", what, shown-mostEvents))
+		rows[k].take(e, env)
 	}
 	for _, r := range rows {
-		times := fmt.Sprintf("at %.2f s", r.first)
-		if r.count > 1 {
-			times = fmt.Sprintf("%d times, %.2f to %.2f s", r.count, r.first, r.last)
+		text := eventText(*r.worst, env)
+		var about []string
+		if what == "TRIP" && r.worst.Value != nil {
+			about = append(about, r.worst.Stop+" stop")
 		}
-		wrap(w, fmt.Sprintf("  %s  %-7s  ", strings.Repeat(" ", 10), what), strings.Repeat(" ", 22), r.text+", "+times)
+		switch {
+		case r.firstOut == 0:
+		case r.count == 1:
+			about = append(about, "first cause")
+		default:
+			about = append(about, "first cause "+times(uint64(r.firstOut)))
+		}
+		if len(about) > 0 {
+			text += " (" + strings.Join(about, ", ") + ")"
+		}
+		if r.count > 1 {
+			text = fmt.Sprintf("%d times, to %.2f s, the worst at %.2f s: %s", r.count, r.last, r.worst.AtS, text)
+			if r.worst.Value == nil && r.worst.Effect().Lasted == 0 {
+				text = fmt.Sprintf("%d times, to %.2f s: %s", r.count, r.last, eventText(*r.worst, env))
+			}
+		}
+		wrap(w, fmt.Sprintf("  %8.2f s  %-7s  ", r.first, what), strings.Repeat(" ", 22), text)
+	}
+}
+
+// likeEvents are events of one rule for one reason.
+type likeEvents struct {
+	worst           *bench.Event
+	count, firstOut int
+	first, last     float64
+}
+
+func (l *likeEvents) take(e *bench.Event, env *rules.Envelope) {
+	l.count++
+	l.last = e.AtS
+	if e.FirstOut {
+		l.firstOut++
+	}
+	f, g := e.Effect(), l.worst.Effect()
+	worse := f.Lasted > g.Lasted
+	if e.Value != nil && l.worst.Value != nil && f.Rule >= 0 {
+		rule := &env.Rules[f.Rule]
+		worse = rule.Headroom(*e.Value) < rule.Headroom(*l.worst.Value)
+	}
+	if worse {
+		l.worst = e
 	}
 }
 

@@ -18,6 +18,8 @@ type lane struct {
 	engine *interlock.Engine
 	watch  watcher
 	least  []leastSeen // by rule
+	times  []ruleTimes // by rule
+	blind  *blindness  // nil: nobody asks for how long a rule was blind
 	// untimed: nobody knows when the frames were heard (see withoutAge).
 	untimed, firstOut bool
 }
@@ -90,6 +92,7 @@ func (l *lane) judged(at time.Duration, i int, v float64) {
 	if l.untimed && l.env.Rules[i].Watch == rules.LinkAge {
 		return
 	}
+	l.times[i].judge(at, &l.env.Rules[i], v)
 	least := &l.least[i]
 	if room := l.env.Rules[i].Headroom(v); !least.seen || room < least.room {
 		*least = leastSeen{true, room, at}
@@ -110,7 +113,7 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 		for id, w := range engine.Wanted() {
 			wanted[id] = wanted[id] || w
 		}
-		l := &lane{env: env, engine: engine, least: make([]leastSeen, len(env.Rules))}
+		l := &lane{env: env, engine: engine, least: make([]leastSeen, len(env.Rules)), times: make([]ruleTimes, len(env.Rules))}
 		engine.WhenJudged(l.judged)
 		p.lanes = append(p.lanes, l)
 	}
@@ -156,6 +159,9 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 			}
 			continue
 		}
+		if l := p.lanes[0]; l.blind != nil && c.At-l.blind.at >= blindStep {
+			l.watchBlind(c.At)
+		}
 		inputs = p.in.Append(inputs[:0], c)
 		p.health.see(c.At, inputs)
 		if p.trace != nil {
@@ -185,7 +191,14 @@ func (p *pass) ticked(n int) error {
 func (p *pass) close() {
 	p.health.close(p.end)
 	for _, l := range p.lanes {
+		if l.blind != nil {
+			l.watchBlind(p.end)
+			l.countBlind(p.end)
+		}
 		l.take(p.end, l.engine.Advance(p.end+1))
+		for i := range l.times {
+			l.times[i].until(min(p.end, l.times[i].judged+l.env.Rules[i].StaleAfter))
+		}
 	}
 }
 

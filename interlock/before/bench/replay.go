@@ -50,6 +50,13 @@ type Headroom struct {
 	Least *float64 `json:"least"` // null: it never had a value in force
 	Unit  string   `json:"unit"`
 	AtS   float64  `json:"at_s"`
+	// Overs is how often its limit was passed, OverS for how long in all.
+	Overs uint64  `json:"over_count"`
+	OverS float64 `json:"over_s"`
+	// InForceS is for how long it was in force, BlindS for how much of that what it
+	// watches was missing or too old; looked at ten times a second.
+	InForceS float64 `json:"in_force_s"`
+	BlindS   float64 `json:"blind_s"`
 	// Index is the rule's place in the envelope.
 	Index int `json:"-"`
 }
@@ -106,6 +113,8 @@ func replay(file string, rec *recording.Reader, setup Setup, watch watcher, opti
 	if err != nil {
 		return nil, err
 	}
+	n := len(setup.Envelope.Rules)
+	p.lanes[0].blind = &blindness{blind: make([]bool, n), inForce: make([]bool, n)}
 	p.lanes[0].watch = func(at time.Duration, effects []interlock.Effect) {
 		out.take(setup.Envelope, effects)
 		for _, f := range effects {
@@ -201,7 +210,8 @@ func finish(out *Result, p *pass, info recording.Info) {
 	told := map[rules.ChannelID]bool{}
 	for i := range env.Rules {
 		rule := &env.Rules[i]
-		h := Headroom{Rule: rule.Name, Unit: ruleUnit(rule), Index: i}
+		l := &p.lanes[0].times[i]
+		h := Headroom{Rule: rule.Name, Unit: ruleUnit(rule), Index: i, Overs: l.overs, OverS: l.over.Seconds(), InForceS: l.inForce.Seconds(), BlindS: l.blind.Seconds()}
 		if least := &p.lanes[0].least[i]; least.seen {
 			h.Least, h.AtS = &least.room, least.at.Seconds()
 		} else if !told[rule.Watch] && !heard(rule.Watch) {

@@ -268,7 +268,7 @@ func TestWatchingFindsTheCraft(t *testing.T) {
 	if setup.Intake.Craft.System != 7 || setup.Intake.Craft.Component != 1 || setup.Site.Duty != interlock.Watch {
 		t.Errorf("%+v, duty %v", setup.Intake.Craft, setup.Site.Duty)
 	}
-	if len(notes) == 0 || !strings.Contains(notes[0], "craft 7.1") {
+	if len(notes) == 0 || !strings.Contains(notes[0], "craft is 7.1") {
 		t.Errorf("notes %v", notes)
 	}
 	if r := replayFile(t, path, env, nil); r.Frames != 400 || r.System != 7 {

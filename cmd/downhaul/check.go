@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/plain"
@@ -81,6 +82,7 @@ type checkedFile struct {
 	Rope     *hazard.Rope `json:"rope,omitempty"`
 	Lift     *hazard.Lift `json:"lift,omitempty"`
 	Motors   []motorRow   `json:"motors,omitempty"` // of a card that says where they stand
+	Sum      *lift.Sum    `json:"sum,omitempty"`    // of a card that names a stand's table, with a pad
 	envelope *rules.Envelope
 	card     *card.Card
 	source   sense.Source
@@ -148,6 +150,7 @@ func (c *checkCmd) Run(s *streams) error {
 		return hint(errors.New("check: more than one pad file, so nobody knows against which to hold the envelope"), "give one pad file at a time")
 	}
 	out.holdAgainstPad()
+	out.sums()
 	out.senses(time.Now())
 	out.tellWrong()
 	out.conclude()

@@ -13,6 +13,7 @@ import (
 
 type thrustCmd struct {
 	Table thrustTableCmd `cmd:"" help:"Read tables of thrust and say what their rows show."`
+	Sum   thrustSumCmd   `cmd:"" help:"What all motors lift on these packs, by the stand's table, beside the sum on paper."`
 }
 
 func (thrustCmd) Help() string {

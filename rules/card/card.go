@@ -50,6 +50,11 @@ type Motors struct {
 	// the static thrust, as shares; HasLosses reports whether they are stated.
 	LossLow, LossHigh float64
 	HasLosses         bool
+	// Table is the file of the stand's table, from the card's own folder; empty for none.
+	Table string
+	// GuardLow and GuardHigh are what guards or nets alone take, as shares.
+	GuardLow, GuardHigh float64
+	HasGuard            bool
 	// Current is what all motors draw together at full thrust, A; 0 is not
 	// stated.
 	Current float64

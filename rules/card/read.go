@@ -67,7 +67,9 @@ func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 	}
 	m.Thrust, _ = rules.PositiveAt(t, "thrust", rules.Force)
 	m.Current, _ = rules.PositiveAt(t, "current", rules.Current)
-	m.readLosses(t)
+	m.Table, _ = t.Note("table")
+	m.LossLow, m.LossHigh, m.HasLosses = sharesAt(t, "losses")
+	m.GuardLow, m.GuardHigh, m.HasGuard = sharesAt(t, "guard")
 	m.readRig(t.Table("rig"))
 	if m.Rig.Measured {
 		measured := float64(m.Rig.Reading * m.Rig.Lever)
@@ -87,14 +89,13 @@ func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 	}
 }
 
-func (m *Motors) readLosses(t *document.Table) {
-	const how = `write it as losses = "10 % to 15 %"`
-	low, high, ok := rules.PairAt(t, "losses", " to ", rules.Ratio, rules.Ratio, "is no range", how)
+func sharesAt(t *document.Table, key string) (low, high float64, ok bool) {
+	how := "write it as " + key + ` = "10 % to 15 %"`
+	low, high, ok = rules.PairAt(t, key, " to ", rules.Ratio, rules.Ratio, "is no range", how)
 	if ok && (low < 0 || high < low || high >= 1) {
-		t.Fault("losses", "must rise from 0 % or more to less than 100 %", t.Got("losses"), how)
-	} else if ok {
-		m.LossLow, m.LossHigh, m.HasLosses = low, high, true
+		t.Fault(key, "must rise from 0 % or more to less than 100 %", t.Got(key), how)
 	}
+	return low, high, ok
 }
 
 func (m *Motors) readRig(t *document.Table) {

@@ -153,6 +153,20 @@ type law struct {
 type drawnLaw struct {
 	speeds               bool
 	drive, thrust, power drawn
+	// At another voltage than told the same output × voltage gives another thrust: output
+	// goes as if the voltage over told counted with its power bent more. 0 does nothing.
+	told, bent float64
+	// installed is the thrust over that of the law at the same speed, or output and
+	// voltage; the power goes with the speed. 0 counts as 1.
+	installed float64
+}
+
+// bare is the thrust that the law knows for an installed one.
+func (d *drawnLaw) bare(thrust float64) float64 {
+	if d.installed > 0 {
+		return thrust / d.installed
+	}
+	return thrust
 }
 
 func (l *law) draw(rng *rand.Rand) drawnLaw {
@@ -165,7 +179,7 @@ func (l *law) draw(rng *rand.Rand) drawnLaw {
 
 // volts is output × voltage for the thrust of one motor.
 func (d *drawnLaw) volts(thrust, rho float64) float64 {
-	g := math.Sqrt(thrust / rho)
+	g := math.Sqrt(d.bare(thrust) / rho)
 	if d.speeds {
 		// T = ρ·g²·C(g): the coefficient moves slowly, and this settles fast.
 		n := g
@@ -177,8 +191,18 @@ func (d *drawnLaw) volts(thrust, rho float64) float64 {
 	return d.drive.at(rho*g) * g
 }
 
+// output is the output that the thrust of one motor takes at a voltage.
+func (d *drawnLaw) output(thrust, rho, volts float64) float64 {
+	u := d.volts(thrust, rho) / volts
+	if d.bent != 0 {
+		u *= math.Pow(d.told/volts, d.bent)
+	}
+	return u
+}
+
 // watts is the electric power of one motor for its thrust.
 func (d *drawnLaw) watts(thrust, rho float64) float64 {
+	thrust = d.bare(thrust)
 	return d.power.at(math.Sqrt(thrust*rho)) * thrust * math.Sqrt(thrust/rho)
 }
 

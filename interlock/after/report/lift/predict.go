@@ -67,7 +67,7 @@ func takeSamples(l *law, s *supply, attempts []Point, resting, rho float64, airT
 func (d *sample) lifts(attempts []Point) bool {
 	for _, p := range attempts {
 		one := p.Thrust / float64(p.Motors)
-		if d.law.volts(one, p.Density) < p.Output*p.Voltage {
+		if d.law.output(one, p.Density, p.Voltage) < p.Output {
 			return true
 		}
 	}
@@ -101,7 +101,7 @@ func (m *machine) under(d *sample, thrust, e, ohms float64) state {
 	one := thrust / m.motors
 	watts := m.motors * d.law.watts(one, d.rho)
 	volts, ok := loaded(e, ohms, watts)
-	return state{output: math.Min(d.law.volts(one/m.thrust, d.rho)/volts, outOfReach), amps: watts / volts, volts: volts, ok: ok}
+	return state{output: math.Min(d.law.output(one/m.thrust, d.rho, volts), outOfReach), amps: watts / volts, volts: volts, ok: ok}
 }
 
 // outOfReach stands for an output that no motor has.

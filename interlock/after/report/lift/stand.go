@@ -1,0 +1,98 @@
+package lift
+
+import (
+	"math"
+	"math/rand/v2"
+
+	"downhaul/interlock/records/standtable"
+)
+
+// Stand is a table of a thrust stand as the law of thrust takes it.
+type Stand struct {
+	law *law
+	// doubt is how far all thrusts together may be off, as a standard deviation (share);
+	// rho the air's density on the stand, clean the thrust above which the propeller leaves
+	// its own law, N, 0 where it does not.
+	doubt, rho, clean float64
+	volts             float64 // of the rows, in the mean
+	top               Point   // the row of most thrust
+}
+
+const (
+	// leastRow is the share of the table's most thrust below which a row tells of the
+	// motor's idling and the cell's drift.
+	leastRow = 0.05
+	// bentMid and bentUnsure are how a controller's output bends against the voltage, and
+	// its standard deviation: from the shared tables, one propeller at two voltages
+	// (TestATableTellsThrustAtAnotherVoltage).
+	bentMid, bentUnsure = 0.05, 0.08
+	// twoSigma is a doubt's 95 % over its standard deviation.
+	twoSigma = 1.96
+)
+
+// NewStand fits the law to the rows of a table. why says what of it has no law; empty
+// when there is one.
+func NewStand(t *standtable.Table) (s *Stand, why string) {
+	j := standtable.Judge(t)
+	if j.Refused() {
+		return nil, "its rows are refused (downhaul thrust table tells why)"
+	}
+	s = &Stand{doubt: t.Doubt / twoSigma, rho: t.Density()}
+	if !t.Air.Told {
+		s.doubt = math.Hypot(s.doubt, unsureAir)
+	}
+	off := map[int]bool{}
+	for _, f := range j.Findings {
+		off[f.Line] = off[f.Line] || f.Code == standtable.OffLaw || f.Code == standtable.NotSteady || f.Code == standtable.Jumps
+	}
+	most := 0.0
+	for i := range t.Rows {
+		most = math.Max(most, t.Rows[i].Thrust.Value)
+	}
+	var points []Point
+	past := 0.0 // output × voltage of the least row that left the law
+	for i := range t.Rows {
+		r := &t.Rows[i]
+		if r.Thrust.Value < leastRow*most || !(r.Output.Value > 0) || !(r.Power.Value > 0) {
+			continue
+		}
+		if given := r.Output.Value * r.Voltage.Value; off[r.Line] {
+			past = math.Max(past, given)
+			continue
+		}
+		p := Point{Kind: Hover, Motors: 1, Thrust: r.Thrust.Value, Output: r.Output.Value, Voltage: r.Voltage.Value,
+			Current: r.Power.Value / r.Voltage.Value, Density: s.rho, Worst: 1, Scatter: standError(r)}
+		s.volts += p.Voltage
+		if points = append(points, p); p.Thrust > s.top.Thrust {
+			s.top = p
+		}
+	}
+	s.volts /= math.Max(float64(len(points)), 1)
+	if past > s.top.Output*s.top.Voltage {
+		s.clean = s.top.Thrust
+	}
+	if len(points) < fewestHovers || s.top.Output < 0.4 {
+		return nil, "fewer than three sound rows with output, thrust, voltage and power, up to 40 % of output at the least"
+	}
+	if s.law, why = newLaw(points); why != "" {
+		return nil, "its rows have no law: " + why
+	}
+	return s, ""
+}
+
+// standError is the share by which a row's mean is unsure, as output × voltage.
+func standError(r *standtable.Row) float64 {
+	if !r.Thrust.HasSpread || r.Thrust.Value == 0 {
+		return 0
+	}
+	return r.Thrust.Spread / r.Thrust.Value / math.Sqrt(math.Max(float64(r.Count), 1)) / 2
+}
+
+// draw is one motor on a stand that the table allows; its thrusts are the true ones, the
+// common doubt drawn.
+func (s *Stand) draw(rng *rand.Rand) drawnLaw {
+	d := s.law.draw(rng)
+	d.told, d.bent = s.volts, bentMid+bentUnsure*rng.NormFloat64()
+	d.installed = math.Max(1+s.doubt*rng.NormFloat64(), 0.3)
+	return d
+}

@@ -366,8 +366,9 @@ func TestWhatFallsDueAsTheLoopGoesOnActsAtOnce(t *testing.T) {
 			at, length = e.latch.timers[timerPins], e.site.PinStale
 		}
 		e.Step(at, &Input{Kind: HostInput, Host: HostHeldUp, On: true, Seq: uint32(length / time.Millisecond)})
-		if wrong := wrongAfter(e, e); wrong != "" || timer == "craft" && !e.latch.builtinListed[ReasonLink] {
-			t.Errorf("%s silent for %v as the loop goes on: the craft's silence listed %v; %s", timer, length, e.latch.builtinListed[ReasonLink], wrong)
+		why := map[string]Reason{"lines": ReasonPinsSilent, "craft": ReasonLink}[timer]
+		if wrong := wrongAfter(e, e); wrong != "" || !e.latch.builtinListed[why] {
+			t.Errorf("%s silent for %v as the loop goes on: that is listed %v; %s", timer, length, e.latch.builtinListed[why], wrong)
 		}
 	}
 }

@@ -55,9 +55,6 @@ func (e *Engine) fire(at time.Duration) bool {
 	if due < e.now {
 		due = e.now // armed in the past: acts at once, time never runs back
 	}
-	if due > e.now {
-		e.latch.flush()
-	}
 	e.now = due
 	e.fireAt(due)
 	e.latch.moved(e.now)

@@ -157,7 +157,6 @@ func (e *Engine) lowering(at time.Duration) (lost bool) {
 	if c := e.limits.Fresh(rules.Climb, at); c.Quality != rules.Missing && c.Value > climbLimit {
 		e.arm(timerClimb, at+climbFor)
 	}
-	e.considerPhase(at)
 	return false
 }
 

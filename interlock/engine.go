@@ -230,8 +230,5 @@ func (e *Engine) begin(at time.Duration) {
 	}
 	at = max(at, e.now)
 	e.catchUp(at)
-	if at > e.now {
-		e.latch.flush()
-	}
 	e.now = at
 }

@@ -52,7 +52,7 @@ func TestLatchKnowsNoChannel(t *testing.T) {
 // calls and values; what lies in between is the latch's own.
 var (
 	latchTakes = []string{
-		"line", "unread", "fire", "moved", "over", "flush", "powerUp", "clear", // inputs and time
+		"line", "unread", "fire", "moved", "over", "powerUp", "clear", // inputs and time
 		"stands", "recorded", "record", "stop", "cautioning", "emit", // what rules ask for, and what is told of it
 		"builtinTrip", "builtinTripFor", "failed", "cut", "event", // what built-in interlocks ask for
 		"down", "powerBack", "powerOff", "phaseMoved", "passed", "heard", "unsettled", // what the craft is seen to do

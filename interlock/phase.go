@@ -105,17 +105,13 @@ func (e *Engine) heightNear(r limits.Result) {
 
 // consider starts or stops the clocks that lead out of a phase and to "down".
 func (e *Engine) consider(at time.Duration) {
-	e.considerPhase(at)
-	e.latch.down(at)
-}
-
-func (e *Engine) considerPhase(at time.Duration) {
 	if e.armed {
 		e.hold(timerDisarmed, at, phaseAgreement, e.agreesDisarmed(at))
 	}
 	if e.airborne {
 		e.hold(timerGrounded, at, phaseAgreement, e.agreesGrounded(at))
 	}
+	e.latch.down(at)
 }
 
 // flag is 1, 0 or −1 for unknown: a flag channel's fresh value.

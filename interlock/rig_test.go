@@ -121,7 +121,10 @@ func (r *rig) apply(effects []Effect) {
 	if r.seen != nil {
 		r.seen(effects)
 	}
-	for _, f := range effects {
+	for i, f := range effects {
+		if i > 0 && f.At < effects[i-1].At {
+			r.t.Errorf("time runs back within an answer: %+v", effects)
+		}
 		if f.Rule < -1 || f.Permissive < -1 || f.Rule >= len(r.e.env.Rules) || f.Permissive >= len(r.e.env.Permissives) {
 			r.t.Errorf("an effect of rule %d and permissive %d: %+v", f.Rule, f.Permissive, f)
 		}

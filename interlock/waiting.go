@@ -107,7 +107,8 @@ func (e *latch) emit(f Effect) {
 // flush ends a group of effects: relay and heartbeat come first in it, each in
 // their order. What one instant brings by its timers, by each input and at its end
 // is a group, however many of them a call brings; so the order of all effects is
-// the same however often the engine is woken.
+// the same however often the engine is woken. What emits by a timer also has the end
+// of its instant looked at (dirty), which ends its group before time goes on.
 func (e *latch) flush() {
 	if n, m := len(e.front), len(e.out); n > 0 {
 		e.out = append(e.out, e.front...)

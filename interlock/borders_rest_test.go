@@ -282,6 +282,19 @@ func TestWhatFellDueBeforeStandsInFront(t *testing.T) {
 	}
 }
 
+// What an instant ends with stands in front of what the next one brings, relay or not.
+func TestWhatAnInstantEndsWithStandsInFront(t *testing.T) {
+	e := bases(t)[1].twin(t).e
+	at := e.now
+	e.Step(at, &Input{Kind: LineInput, Line: End, On: true})
+	said := e.Step(at+time.Millisecond, &Input{Kind: LineInput, Line: EStopA})
+	lowers := slices.IndexFunc(said, func(f Effect) bool { return f.Kind == StateEffect && f.State == Lowering })
+	relay := slices.IndexFunc(said, func(f Effect) bool { return f.Kind == RelayEffect })
+	if lowers < 0 || relay < lowers || said[lowers].At != at || said[relay].At != at+time.Millisecond {
+		t.Errorf("the answer is %v", said)
+	}
+}
+
 // People see when the relay will close while it is about to, and at no other time; and
 // when the lamp flashed last, and for what.
 func TestViewTellsWhenItClosesAndFlashed(t *testing.T) {

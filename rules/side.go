@@ -63,15 +63,16 @@ func (r *Rule) Side(v float64) Side {
 // high judges v against a limit that it may not rise above.
 func (r *Rule) high(v, limit, caution float64) Side {
 	switch {
-	case v <= limit-r.Deadband:
-		if r.HasCaution && v > caution {
-			return InCaution
-		}
+	case !(v <= limit): // also a NaN
+		return Beyond
+	case r.HasCaution && v <= caution: // whichever way limit less deadband is rounded
 		return Inside
-	case v <= limit:
+	case v > limit-r.Deadband:
 		return InDeadband
+	case r.HasCaution:
+		return InCaution
 	}
-	return Beyond
+	return Inside
 }
 
 // Band returns the lowest and the highest of the values that are Inside; of a rate, and
@@ -96,7 +97,7 @@ func (r *Rule) Band() (low, high float64) {
 // lastInside is the highest value that high finds Inside.
 func (r *Rule) lastInside(limit, caution float64) float64 {
 	if r.HasCaution {
-		return min(limit-r.Deadband, caution)
+		return min(limit, caution)
 	}
 	return limit - r.Deadband
 }

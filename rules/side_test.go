@@ -44,6 +44,28 @@ func TestSideAtEveryEdge(t *testing.T) {
 	}
 }
 
+// A value at the caution itself is not in caution, however wide the deadband may be:
+// from 2.9 to 0.7 it is 2.2 wide, and 2.2 from 0.7 is a little past 2.9 in binary.
+func TestAtTheCautionItselfIsInside(t *testing.T) {
+	for limit := 0.1; limit < 10; limit += 0.1 {
+		for caution := 0.1; caution < 10; caution += 0.1 {
+			high := Rule{Form: Above, Limit: limit, HasCaution: true, Caution: caution}
+			low := Rule{Form: Below, Limit: limit, HasCaution: true, Caution: caution}
+			both := Rule{Form: Outside, Limit: limit, LimitHigh: 99, HasCaution: true, Caution: caution, CautionHigh: 50}
+			for _, r := range []Rule{high, low, both} {
+				if !r.Encloses(r.Caution, r.CautionHigh) {
+					continue
+				}
+				r.Deadband, _ = r.DeadbandRoom()
+				low, high := r.Band()
+				if got := r.Side(caution); got != Inside || caution < low || caution > high {
+					t.Errorf("form %d, limit %v, caution %v, deadband %v: at the caution %v, band %v to %v", r.Form, limit, caution, r.Deadband, got, low, high)
+				}
+			}
+		}
+	}
+}
+
 // A missing value that slips through must never look safe.
 func TestPromise03_NotANumberIsBeyond(t *testing.T) {
 	for form := Form(0); form <= IsNot+1; form++ {

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
+	"sort"
 	"testing"
 	"time"
 
@@ -282,6 +283,25 @@ func TestRestingCurve(t *testing.T) {
 	}
 	if got := restAt(chargeAt(2.5)); math.Abs(got-2.5) > 1e-9 {
 		t.Errorf("2.5 V comes back as %v", got)
+	}
+}
+
+// The charge at a voltage is the last of 2^40 steps over the curve that still lies below
+// it: at the voltage of a step that is the one before. A record holds every digit of what
+// rests on it, so that a replay of it finds the same.
+func TestTheChargeIsTheLastStepBelow(t *testing.T) {
+	const step = 8.125 / (1 << 40)
+	at := func(k int) float64 { return -0.125 + float64(k)*step }
+	for volts := 2.5; volts < 4.5; volts += 0.01 {
+		k := sort.Search(1<<40, func(k int) bool { return restAt(at(k)) >= volts })
+		if got := chargeAt(volts); got != at(k-1) {
+			t.Errorf("%v V is a charge of %v, want %v", volts, got, at(k-1))
+		}
+	}
+	for _, q := range []float64{0.5 * (8 - 0.125), 0.890625, 0.3828125} { // where the halving comes by
+		if got := chargeAt(restAt(q)); got != q-step {
+			t.Errorf("at the charge %v itself: %v, want the step below", q, got)
+		}
 	}
 }
 

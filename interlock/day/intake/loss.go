@@ -42,16 +42,12 @@ func (l *loss) take(at time.Duration, seq uint8, restarted bool) (s interlock.Sa
 		return interlock.Sample{}, false
 	}
 	turned := second > l.second
-	for n := 0; l.second < second; n++ {
-		if n > lossSpan { // all of it is old
-			l.second = second
-			break
-		}
-		l.second++
+	for range min(second-l.second, lossSpan+1) { // by then all of it is old
 		copy(l.heard[1:], l.heard[:lossSpan])
 		copy(l.lost[1:], l.lost[:lossSpan])
 		l.heard[0], l.lost[0] = 0, 0
 	}
+	l.second = max(l.second, second)
 	l.heard[0]++
 	gap := seq - l.seq - 1 // of 256
 	switch {

@@ -25,7 +25,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	age := func(t, most time.Duration) { put(int64(min(e.now-t, most))) }
 
-	put(e.started, e.latch.rotors.Measured, e.latch.pinsKnown, e.latch.pinsLost, e.latch.mustBeOpen, e.latch.stopsApart, e.latch.stopDoubt, e.latch.resetDone, e.latch.resetOK, e.latch.startArmed, e.latch.ended, e.latch.relayBad, e.bars[HostDisk],
+	put(e.started, e.latch.rotors.Measured, e.latch.pinsKnown, e.latch.pinsLost, e.latch.mustBeOpen, e.latch.stopsApart, e.latch.stopDoubt, e.latch.resetDone, e.latch.resetOK, e.latch.ended, e.latch.relayBad, e.bars[HostDisk],
 		e.latch.relayOn, e.latch.beatOn, e.latch.closed, e.latch.stillDone, e.latch.powerGone, e.flowSeen, e.armed, e.airborne, e.heightOff, e.bootKnown, e.linkUp,
 		e.linkHeard, e.windDoubt, e.latch.resetUntil, e.latch.dirty, e.latch.kept < e.latch.trips, e.latch.inEpisode, e.bars[HostCard], e.bars[HostLedger],
 		e.latch.loud, e.latch.alarm, e.latch.tripHushed, e.latch.cautionHushed)

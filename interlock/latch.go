@@ -26,7 +26,6 @@ type latch struct {
 	why         Reason // of the last move; only shown
 	resetDone   bool
 	resetOK     bool // reset was pressed, and nothing has barred it or come since
-	startArmed  bool // start was seen off in Ready
 	ended       bool
 	relayBad    bool
 	rotors      rules.RotorsStanding

@@ -27,9 +27,6 @@ func (e *latch) line(at time.Duration, l Line, on bool) {
 	if l == Readback {
 		e.watchdogHeld(at, on)
 	}
-	if l == Start && !on && e.state == Ready {
-		e.startArmed = true
-	}
 	if !first && was == on {
 		if r.behind {
 			r.behind, e.dirty = false, true
@@ -284,12 +281,13 @@ func (e *latch) resetBar(at time.Duration) Reason {
 	return NoReason
 }
 
-// start takes a press of start; in Ready it counts if start was read off there
-// before, at the earliest as the last level of the instant that led there.
+// start takes a press of start; in Ready it counts if it went on behind the instant that
+// led there: so start was read off there before, at the earliest as the last level of
+// that instant.
 func (e *latch) start(at time.Duration) {
 	switch r := &e.lines[Start]; {
 	case !r.on: // pressed and released within one instant
-	case !r.edge || e.state == Ready && !e.startArmed:
+	case !r.edge || e.state == Ready && r.pressed <= e.since:
 		e.ignored(at, Start, ReasonStuck)
 	case e.state != Ready:
 		e.ignored(at, Start, ReasonNotNow)

@@ -166,8 +166,6 @@ func (e *latch) move(at time.Duration, next State, why Reason, rule int) {
 		if from == Live || from == Lowering {
 			e.lamp(at)
 		}
-	case Ready:
-		e.startArmed = e.lines[Start].known && !e.lines[Start].on
 	case Closing:
 		// The contactor was seen open: what closes from here on is no late one.
 		e.disarm(timerDropOut)

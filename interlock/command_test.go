@@ -1,6 +1,7 @@
 package interlock
 
 import (
+	"slices"
 	"strconv"
 	"strings"
 	"testing"
@@ -90,6 +91,9 @@ func (r *rig) command(line string) {
 		}
 	case "missing":
 		r.set(channel(f[1]), 0, rules.Missing)
+	case "past": // past the range of its field
+		r.set(channel(f[1]), 0, rules.Missing)
+		r.values[slices.IndexFunc(r.values, func(v rigValue) bool { return v.id == channel(f[1]) })].why = rules.OutOfRange
 	case "silence":
 		r.silence(channel(f[1]))
 	case "fly": // at once 3 m up: the height disagrees with the climb

@@ -42,7 +42,7 @@ type rigValue struct {
 	id     rules.ChannelID
 	v      float64
 	q      rules.Quality
-	why    rules.Cause // of a doubtful one
+	why    rules.Cause // of a doubtful one, or of a missing one if that is not a sentinel
 	silent bool
 	wiggle bool // the last digit moves, as a real sensor's does
 }
@@ -284,7 +284,7 @@ func (r *rig) run(d time.Duration) {
 				if v.wiggle {
 					s.Value += float64(1e-4 * float64(r.turns%2))
 				}
-				if v.q == rules.Missing {
+				if v.q == rules.Missing && v.why == rules.NoCause {
 					s.Cause = rules.Sentinel
 				}
 				r.step(Input{Kind: SampleInput, Sample: s})

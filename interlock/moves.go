@@ -142,10 +142,8 @@ func (e *latch) move(at time.Duration, next State, why Reason, rule int) {
 	}
 	e.resetOK = false // a reset that was pressed before says nothing of it
 	e.emit(Effect{Kind: StateEffect, At: at, From: from, State: next, Reason: why, Rule: rule, Permissive: -1})
-	if next != Closing {
-		e.disarm(timerClosing)
-		e.disarm(timerPickUp)
-	}
+	e.disarm(timerClosing) // to closing it is armed anew
+	e.disarm(timerPickUp)
 	if next != Live && next != Lowering {
 		e.disarm(timerBounce)
 	}

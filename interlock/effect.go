@@ -40,7 +40,7 @@ const (
 // EffectKind says what an Effect asks of the shell.
 type EffectKind uint8
 
-// The kinds of effect. Relay and Beat come first in every answer.
+// The kinds of effect. Relay and Beat come first of what one instant brings.
 const (
 	RelayEffect   EffectKind = iota + 1 // energise (On) or drop the kill relay
 	BeatEffect                          // heartbeat edges may run (On) or must stop

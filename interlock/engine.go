@@ -156,7 +156,7 @@ func (e *Engine) builtinChannels() []rules.ChannelID {
 // each at its own instant; only then is the input applied, so at a tie the
 // timer wins. A time before the last one counts as the last one. The input stays as it
 // is and is not kept. The answer is valid until the next call; relay and heartbeat
-// effects come first.
+// effects come first of what one instant brings.
 func (e *Engine) Step(at time.Duration, in *Input) []Effect {
 	if in.Kind == HostInput && in.Host == HostHeldUp {
 		return e.heldUp(at, in)

@@ -1,7 +1,6 @@
 package interlock
 
 import (
-	"slices"
 	"testing"
 	"time"
 
@@ -57,26 +56,18 @@ func TestPromise01_DeEnergiseToTrip(t *testing.T) {
 		if wrong := wrongAfter(r.e, r.e); wrong != "" {
 			t.Fatalf("%v at %v: %s", r.e.latch.state, r.e.now, wrong)
 		}
-		relayOff, beatOff, sawOther := -1, -1, false
+		relayOff, beatOff := -1, -1
 		for i, f := range effects {
 			switch {
-			case f.Kind != RelayEffect && f.Kind != BeatEffect:
-				sawOther = true
-			case sawOther:
-				t.Fatalf("a relay or heartbeat effect stands behind another: %v", effects)
 			case f.Kind == RelayEffect && !f.On:
 				relayOff = i
 			case f.Kind == BeatEffect && !f.On:
 				beatOff = i
-			}
-		}
-		left := slices.ContainsFunc(effects, func(f Effect) bool {
-			return f.Kind == StateEffect && (f.From == Live || f.From == Lowering) && f.State != Live && f.State != Lowering
-		})
-		if left {
-			opened++
-			if relayOff < 0 || beatOff < 0 {
-				t.Fatalf("live was left without opening relay and stopping the heartbeat in the same call: %v", effects)
+			case f.Kind == StateEffect && (f.From == Live || f.From == Lowering) && f.State != Live && f.State != Lowering:
+				opened++
+				if relayOff < 0 || beatOff < 0 || effects[relayOff].At != f.At || effects[beatOff].At != f.At {
+					t.Fatalf("live was left with relay and heartbeat not opened before that is told, in the same call: %v", effects)
+				}
 			}
 		}
 		if r.e.latch.closed {

@@ -1,6 +1,7 @@
 package intake
 
 import (
+	"bytes"
 	"net/netip"
 	"testing"
 	"time"
@@ -168,6 +169,25 @@ func TestEveryKindHasItsClock(t *testing.T) {
 			t.Fatalf("messages %d and %d share the clock %d", id, other, k)
 		}
 		owner[k] = id
+	}
+}
+
+// Every distance sensor and every way it looks has a clock of its own, also where version
+// 2 has cut its zeros away: sensor 0 that looks ahead is not sensor 1 that looks aside.
+func TestEverySensorHasItsClock(t *testing.T) {
+	owner := map[uint64][2]int{}
+	for id := range 256 {
+		for way := range 256 {
+			payload := append(bytes.Repeat([]byte{1}, 11), byte(id), byte(way))
+			whole := clockKey(&telemetry.Frame{ID: idDistanceSensor, Payload: payload})
+			if cut := clockKey(&telemetry.Frame{ID: idDistanceSensor, Payload: bytes.TrimRight(payload, "\x00")}); cut != whole {
+				t.Fatalf("sensor %d that looks %d has another clock with its zeros cut", id, way)
+			}
+			if other, taken := owner[whole]; taken {
+				t.Fatalf("sensors %v and %d that looks %d share a clock", other, id, way)
+			}
+			owner[whole] = [2]int{id, way}
+		}
 	}
 }
 

@@ -69,3 +69,29 @@ func TestFieldsConfigAtItsBounds(t *testing.T) {
 		t.Errorf("%v: roll %v", err, x.Sources[rules.Roll])
 	}
 }
+
+// The definitions that records are judged by: lengths and CRC_EXTRA as the MAVLink common
+// message set has them (HEARTBEAT 50, SYS_STATUS 124, BATTERY_STATUS 154; from memory),
+// and none for an id that no published message has, below the table's end or past it.
+func TestDefinition(t *testing.T) {
+	for _, c := range []struct {
+		id               uint32
+		base, full, seed uint8
+		known            bool
+	}{{0, 9, 9, 50, true}, {1, 31, 43, 124, true}, {147, 36, 54, 154, true}, {3, 0, 0, 0, false}, {1 << 23, 0, 0, 0, false}} {
+		if base, full, seed, known := Definition(c.id); base != c.base || full != c.full || seed != c.seed || known != c.known {
+			t.Errorf("message %d: %d to %d bytes, seed %d, known %v; want %d to %d, %d, %v", c.id, base, full, seed, known, c.base, c.full, c.seed, c.known)
+		}
+	}
+}
+
+// Two messages tell of four motor controllers a frame, no other.
+func TestWhichMessagesTellOfControllers(t *testing.T) {
+	x := &Fields{chosen: 4}
+	for id := range uint32(400) {
+		first, ok := x.Controllers(&Frame{ID: id})
+		if first != 4 || ok != (id == 290 || id == 291) { // ESC_INFO and ESC_STATUS, MAVLink common.xml
+			t.Errorf("message %d: controllers from %d on: %v", id, first, ok)
+		}
+	}
+}

@@ -80,3 +80,23 @@ func TestTraceTellsOfTheVeryInstant(t *testing.T) {
 		t.Errorf("relay low at %v, and the last edge is %+v", at, last)
 	}
 }
+
+// The emergency stop that is wired to no input rests closed in the coil's supply: what
+// else the crew works opens nothing.
+func TestAStopWithoutAnInputRestsClosed(t *testing.T) {
+	v, c := open(t, Config{Inputs: []string{"gate", "reset"}})
+	must(t, v.Press("reset"))
+	must(t, v.Relay().Set(true))
+	if run(t, v, c, 2*DefaultPickUp+8*25*ms); !v.PowerOn() {
+		t.Error("reset was pressed, and no power comes")
+	}
+}
+
+// A name of 40 letters that nothing has is told whole, a longer one cut there.
+func TestALongNameIsCut(t *testing.T) {
+	for n, want := range map[int]string{40: strings.Repeat("x", 40) + ":", 41: strings.Repeat("x", 40) + "...:"} {
+		if got := short(strings.Repeat("x", n)) + ":"; got != want {
+			t.Errorf("a name of %d letters is told as %q", n, got)
+		}
+	}
+}

@@ -62,20 +62,22 @@ func (c *change) try(t *testing.T) (verdict, by string) {
 	}
 	first := filepath.Dir(c.file)
 	for _, folder := range folders(first) {
-		ctx, cancel := context.WithTimeout(t.Context(), 3*time.Minute)
+		// As in together_test.go: a machine that others use too may be slow, and what
+		// counts is the processor time; the clock is for what only waits.
+		ctx, cancel := context.WithTimeout(t.Context(), time.Hour)
 		left := filepath.Join(root, folder, "testdata", "rapid") // where a failing property leaves its input
 		_, had := os.Stat(left)
-		args := []string{"test", "-overlay", list, "-failfast", "-count=1", "-vet=off", "-timeout=150s", "-skip", "SameOnEveryArchitecture", "./" + folder}
+		args := []string{"test", "-overlay", list, "-failfast", "-count=1", "-vet=off", "-timeout=50m", "-skip", "SameOnEveryArchitecture", "./" + folder}
 		if folder != first {
 			args = append(args, "-short")
 		}
 		if *latch {
 			args = append(args, "-run", "TestSecondLatch$", "-second", "8000")
 		}
-		run := exec.CommandContext(ctx, "go", args...)
+		run := exec.CommandContext(ctx, "sh", append([]string{"-c", `ulimit -t 400; exec go "$@"`, "go"}, args...)...)
 		run.Dir = root
 		out, err := run.CombinedOutput()
-		late := ctx.Err() != nil
+		late := ctx.Err() != nil || strings.Contains(string(out), "signal: killed")
 		cancel()
 		if had != nil {
 			_ = os.RemoveAll(left)

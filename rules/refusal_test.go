@@ -241,7 +241,7 @@ small.toml:55: permissive[3].name: two permissives have this name (got "Charged"
 	{"small.toml", `above = "7 m"`, `above = 7 m # seven`,
 		`small.toml:6: above: not TOML: expected a top-level item to end with a newline, comment, or EOF, but got 'm' instead (got "above = 7 m # seven"); write a quantity in quotes: above = "7 m"`},
 	{"small.toml", `watch = "craft.apex"`, `watch = craft.apex`,
-		`small.toml:5: not TOML: expected value but found "craft" instead (got "watch = craft.apex"); write key = value, text and quantities in "quotes"`},
+		`small.toml:5: not TOML: expected value but found "craft" instead (got "watch = craft.apex"); write text in quotes: watch = "craft.apex", a flag as true or false`},
 	{"small.toml", `"craft.wind" = "the autopilot does not estimate it"`, `"tether.length" = "no"`,
 		`small.toml:56: without."tether.length": no such channel; take a name from the list of channels`},
 	{"small.toml", `above = "7 m"`, `above = `,

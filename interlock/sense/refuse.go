@@ -10,18 +10,27 @@ import (
 	"downhaul/rules/document"
 )
 
-// Row is a check that needs more than one number; What is what it refuses.
+// Row is a check that needs more than one number; What is what it refuses, Rests the
+// numbers that it goes by, each with its file.
 type Row struct {
-	What string
-	Look func(f *Files, tell func(document.Fault))
+	What  string
+	Rests []string
+	Look  func(f *Files, tell func(document.Fault))
 }
+
+// Numbers on which others rest.
+var (
+	OnWeight  = []string{"pad height.mass", "card craft.mass"}
+	OnCeiling = []string{"pad height.reaction", "pad height.error_height", "pad height.error_climb", "pad contactor.drop_out", "pad reach.delay", "pad link[].delay", "pad stop.stated", "pad stop.measured",
+		"pad height.max_thrust", "pad height.thrust_to_weight", "pad height.mass"}
+)
 
 // Rows are asked in this order.
 var Rows = []Row{
-	{"masses of the one craft that differ in pad file and card", (*Files).masses},
-	{"thrust that cannot lift the craft, in pad file or card", (*Files).thrust},
-	{"a ceiling that the predicted apex passes while the craft stands on the pad", (*Files).ceiling},
-	{"duty guard where no rule that is fed has a stop", (*Files).stops},
+	{"masses of the one craft that differ in pad file and card", nil, (*Files).masses},
+	{"thrust that cannot lift the craft, in pad file or card", append(OnWeight, "card motors.count", "pad craft.motors"), (*Files).thrust},
+	{"a ceiling that the predicted apex passes while the craft stands on the pad", OnCeiling, (*Files).ceiling},
+	{"duty guard where no rule that is fed has a stop", nil, (*Files).stops},
 }
 
 func (f *Files) thrust(tell func(document.Fault)) {

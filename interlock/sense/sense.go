@@ -3,6 +3,7 @@ package sense
 import (
 	_ "embed"
 	"fmt"
+	"slices"
 	"strings"
 
 	"downhaul/interlock/pad"
@@ -26,11 +27,49 @@ type Files struct {
 	PadFile, LimitFile, CardFile Source
 }
 
-// Refused gives what cannot be meant.
-func (f *Files) Refused() (out document.Faults) {
-	out = append(append(Ranges("pad", f.PadFile), Ranges("envelope", f.LimitFile)...), Ranges("card", f.CardFile)...)
+// Place is a line of a file, from 1.
+type Place struct {
+	File string
+	Line int
+}
+
+// Refused gives what cannot be meant, behind the faults that are known: what rests on a
+// number that is told already goes unsaid, since one mend may do for both.
+func (f *Files) Refused(known document.Faults) document.Faults {
+	out := slices.Clone(known)
+	tell := func(x document.Fault, rests ...Place) {
+		if !slices.ContainsFunc(out, func(y document.Fault) bool { return slices.Contains(rests, Place{y.File, y.Line}) }) {
+			out = append(out, x)
+		}
+	}
+	for _, x := range slices.Concat(Ranges("pad", f.PadFile), Ranges("envelope", f.LimitFile), Ranges("card", f.CardFile)) {
+		tell(x, Place{x.File, x.Line})
+	}
 	for _, r := range Rows {
-		r.Look(f, func(x document.Fault) { out = append(out, x) })
+		r.Look(f, func(x document.Fault) { tell(x, f.On(r.Rests...)...) })
+	}
+	return out
+}
+
+// Places are the lines in which the keys stand: in the row of a repeated section that
+// begins in that line, or in each of them where it is 0.
+func (s Source) Places(line int, keys ...string) (out []Place) {
+	root := document.Parse(s.Name, s.Text).Root()
+	for _, key := range keys {
+		Walk(root, strings.Split(key, "."), func(t *document.Table, key string) {
+			if p := (Place{s.Name, t.LineOf(key)}); t.Has(key) && (line == 0 || t.Line() == line) && !slices.Contains(out, p) {
+				out = append(out, p)
+			}
+		})
+	}
+	return out
+}
+
+// On are the places of keys that are named with their file, such as "pad height.mass".
+func (f *Files) On(keys ...string) (out []Place) {
+	for _, key := range keys {
+		file, key, _ := strings.Cut(key, " ")
+		out = append(out, map[string]Source{"pad": f.PadFile, "envelope": f.LimitFile, "card": f.CardFile}[file].Places(0, key)...)
 	}
 	return out
 }

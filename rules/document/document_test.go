@@ -357,6 +357,7 @@ func TestHopelessFiles(t *testing.T) {
 // What is no text at all gives its true reason, and no fault of keys beside it.
 func TestWhatIsNoText(t *testing.T) {
 	utf16 := func(s string) string { return strings.Join(append(strings.Split(s, ""), ""), "\x00") }
+	utf32 := func(s string) string { return strings.Join(append(strings.Split(s, ""), ""), "\x00\x00\x00") }
 	for _, c := range []struct{ text, want string }{
 		{utf16("version = 1\n"), "UTF-16: every second byte is 0"},
 		{"\x00" + utf16("version = 1\n"), "UTF-16: every second byte is 0"},
@@ -364,10 +365,41 @@ func TestWhatIsNoText(t *testing.T) {
 		{"version = 1\n\ntitle = \"\x00\"\n", "bytes that are 0 (NUL) (got the first at byte 23)"},
 		{"version = 1\n# 20 \xb0C\ntitle = \"\xe4\"\n", "x.toml:2: not UTF-8 text, but of an older encoding such as Windows-1252 or Latin-1, or no text (got byte 0xb0); save it as UTF-8"},
 		{"version = 1\rtitle = \"a\"\r", "its lines end in a carriage return alone"},
+		{"\xff\xfe\x00\x00" + utf32("version = 1\n"), "UTF-32 by its first bytes"},
+		{"\x00\x00\xfe\xff\x00\x00\x00" + utf32("version = 1\n"), "UTF-32 by its first bytes"},
+		{utf32("version = 1\ntitle = \"Übung\"\n"), "UTF-32: three of four bytes are 0"},
+		{"\x00\x00\x00" + utf32("version = 1\n"), "UTF-32: three of four bytes are 0"},
+		{strings.Repeat("\x00", 64), "nothing but bytes that are 0 (NUL)"},
+		{"a = 1\nb = \"x\u202e\"\n", "x.toml:2: a character that turns the direction of reading (got U+202E)"},
+		{"a = 1\n# \u2066x\n", "x.toml:2: a character that turns"},
+		{"a = 1\n<<<<<<< HEAD\nb = 2\n=======\nb = 3\n>>>>>>> evening\nc = 4\n", `x.toml:2: a merge of two versions that nobody finished (got "<<<<<<< HEAD"); keep one of the two, and take out the marks: lines 2, 4 and 6`},
+		{"<<<<<<< ours\r\na = 1\r\n||||||| base\r\n=======\r\na = 2\r\n>>>>>>> theirs\r\n", "lines 1, 3, 4 and 6"},
+		{"a = 1\n=======\n", "a merge of two versions"},
 	} {
 		d, root := read(c.text)
 		if faults := d.Faults(); len(faults) != 1 || !strings.Contains(faults[0].Error(), c.want) || len(root.Keys()) != 0 {
 			t.Errorf("%q: %v", c.text, faults)
+		}
+	}
+}
+
+// One slip of syntax is told once, where it stands, though it spoils many lines.
+func TestOneSlipOfSyntaxIsToldOnce(t *testing.T) {
+	for _, c := range []struct{ text, want string }{
+		{"a: 1\nb: 2\n[c]\nd: 3\n", "x.toml:1: not TOML: expected '.' or '=', but got ':' instead; so line 2; so line 4 (got \"a: 1\"); write = in place of the colon"},
+		{"a = 1\nb = \"\"\"x\nc = 2\nd = 3\n", `x.toml:2: a text in three quotes that never ends (got "b = \"\"\"x"); close it with """`},
+		{"a = 1\nb = '''x\nc = 2\n", `close it with '''`},
+		{"a = 1\nb = \"x\"\f\nc = 2\n", "x.toml:2: a control character (got 0x0c); take it out"},
+		{"a = immediate\nb = immediate\nc = 1\n", "so line 2 (got \"a = immediate\"); write text in quotes: a = \"immediate\""},
+		{"a = yes\n", "a flag as true or false"},
+		{"a = True # so\n", "a flag as true or false"},
+	} {
+		d := Parse("x.toml", []byte(c.text))
+		if faults := d.faults; len(faults) != 1 || !strings.Contains(faults[0].Error(), c.want) {
+			t.Errorf("%q:\n%v\nwant %s", c.text, faults, c.want)
+		}
+		if !d.Damaged() {
+			t.Errorf("%q: not said to be damaged", c.text)
 		}
 	}
 }

@@ -29,28 +29,20 @@ type Fault struct {
 // A part that is empty is left out.
 func (f Fault) Error() string {
 	var b strings.Builder
-	if f.File != "" {
-		b.WriteString(f.File)
-		b.WriteByte(':')
-		if f.Line > 0 {
-			fmt.Fprintf(&b, "%d:", f.Line)
+	part := func(before, text, after string) {
+		if text != "" {
+			b.WriteString(before + text + after)
 		}
-		b.WriteByte(' ')
 	}
-	if f.Key != "" {
-		b.WriteString(f.Key)
-		b.WriteString(": ")
+	at := ":"
+	if f.Line > 0 {
+		at = fmt.Sprintf(":%d:", f.Line)
 	}
+	part("", f.File, at+" ")
+	part("", f.Key, ": ")
 	b.WriteString(f.Wrong)
-	if f.Got != "" {
-		b.WriteString(" (got ")
-		b.WriteString(f.Got)
-		b.WriteByte(')')
-	}
-	if f.Mend != "" {
-		b.WriteString("; ")
-		b.WriteString(f.Mend)
-	}
+	part(" (got ", f.Got, ")")
+	part("; ", f.Mend, "")
 	return b.String()
 }
 

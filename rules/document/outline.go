@@ -128,15 +128,8 @@ func inBraces(v *unstable.Node) bool {
 // the file, nil if nowhere.
 func sameKeys(own [][]string, library [][]string) error {
 	for i := range max(len(own), len(library)) {
-		var a, b []string
-		if i < len(own) {
-			a = own[i]
-		}
-		if i < len(library) {
-			b = library[i]
-		}
-		if !slices.Equal(a, b) {
-			return fmt.Errorf("key %d is %q in the outline and %q in the library", i+1, a, b)
+		if i >= len(own) || i >= len(library) || !slices.Equal(own[i], library[i]) {
+			return fmt.Errorf("key %d is another one in the outline than in the library", i+1)
 		}
 	}
 	return nil

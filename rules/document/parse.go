@@ -1,12 +1,8 @@
 package document
 
 import (
-	"errors"
 	"fmt"
-	"regexp"
-	"strconv"
 	"strings"
-	"unicode/utf8"
 
 	"github.com/BurntSushi/toml"
 )
@@ -55,12 +51,16 @@ func Parse(file string, text []byte) *Document {
 	}
 	lines := strings.SplitAfter(source, "\n")
 	for i, line := range lines {
-		if len(line) > longestLine {
-			d.damaged = true
-			d.faults = append(d.faults, Fault{File: file, Line: i + 1, Wrong: fmt.Sprintf("a line of more than %d bytes", longestLine),
-				Got: fmt.Sprintf("%d bytes", len(line)), Mend: "break it, or shorten it"})
-			lines[i] = "\n"
+		f := Fault{File: file, Line: i + 1}
+		control := func(r rune) bool { return r < ' ' && r != '\t' && r != '\r' || r == 0x7f }
+		if at := strings.IndexFunc(strings.TrimRight(line, "\n"), control); len(line) > longestLine {
+			f.Wrong, f.Got, f.Mend = fmt.Sprintf("a line of more than %d bytes", longestLine), fmt.Sprintf("%d bytes", len(line)), "break it, or shorten it"
+		} else if at >= 0 {
+			f.Wrong, f.Got, f.Mend = "a control character", fmt.Sprintf("0x%02x", line[at]), "take it out"
+		} else {
+			continue
 		}
+		d.damaged, d.faults, lines[i] = true, append(d.faults, f), "\n"
 	}
 	for range mostSyntax {
 		text := strings.Join(lines, "")
@@ -75,27 +75,6 @@ func Parse(file string, text []byte) *Document {
 		}
 	}
 	return d
-}
-
-// noText is the fault of what is no text that can be read, empty where it may be.
-func noText(s string) Fault {
-	begins := fmt.Sprintf("%q", s[:min(len(s), 8)])
-	switch at := strings.IndexByte(s, 0); {
-	case strings.HasPrefix(s, "\xfe\xff") || strings.HasPrefix(s, "\xff\xfe"):
-		// The library takes these marks off in silence and reads on.
-		return Fault{Line: 1, Wrong: "not UTF-8 text, but UTF-16 by its first bytes", Got: begins, Mend: "save it as UTF-8"}
-	case at >= 0 && at < 2 && strings.Count(s, "\x00")*5 > len(s)*2:
-		return Fault{Line: 1, Wrong: "not UTF-8 text, but UTF-16: every second byte is 0", Got: begins, Mend: "save it as UTF-8"}
-	case at >= 0:
-		return Fault{Line: 1 + strings.Count(s[:at], "\n"), Wrong: "no text: it holds bytes that are 0 (NUL)", Got: fmt.Sprintf("the first at byte %d", at+1),
-			Mend: "name the right file, or take them out in an editor for plain text"}
-	case !utf8.ValidString(s):
-		at = strings.IndexRune(s, utf8.RuneError) // the first byte that is none
-		return Fault{Line: 1 + strings.Count(s[:at], "\n"), Wrong: "not UTF-8 text, but of an older encoding such as Windows-1252 or Latin-1, or no text", Got: fmt.Sprintf("byte 0x%02x", s[at]), Mend: "save it as UTF-8"}
-	case strings.Contains(s, "\r") && !strings.Contains(s, "\n"):
-		return Fault{Line: 1, Wrong: "all on one line: its lines end in a carriage return alone", Mend: "save it with line ends of UNIX or Windows (LF or CR LF)"}
-	}
-	return Fault{}
 }
 
 // decode reads TOML; where the library gives up on itself, that is an error as
@@ -138,46 +117,6 @@ func (d *Document) grow(text string, values map[string]any, md toml.MetaData) {
 		d.faults = append(d.faults, Fault{File: d.file, Line: p.line, Key: p.key, Wrong: "stands here a second time", Mend: "keep one of the two"})
 	}
 	d.root = d.table("", out.root, values)
-}
-
-var unquoted = regexp.MustCompile(`^\s*([A-Za-z0-9_."-]+)\s*=\s*([-+]?[0-9][^"'#]*?)\s*(#.*)?$`)
-
-// leaveOut reports the syntax fault, blanks its line and says whether reading
-// on makes sense.
-func (d *Document) leaveOut(lines []string, err error) bool {
-	line, message := 1, strings.TrimSuffix(err.Error(), ".")
-	var pe toml.ParseError
-	if errors.As(err, &pe) {
-		// The library's line is one too many where a line ends too early; its
-		// offset is right.
-		read := strings.TrimPrefix(strings.Join(lines, ""), "\ufeff")
-		line = 1 + strings.Count(read[:min(max(pe.Position.Start, 0), len(read))], "\n")
-		message = strings.TrimSuffix(pe.Message, ".")
-	}
-	for line > 1 && (line > len(lines) || strings.TrimSpace(lines[line-1]) == "") {
-		line--
-	}
-	bad := strings.TrimRight(lines[line-1], "\r\n")
-	f := Fault{File: d.file, Line: line, Wrong: "not TOML: " + oneLine(message), Got: strings.TrimSpace(bad)}
-	if f.Got != "" {
-		f.Got = Quote(f.Got)
-	}
-	switch m := unquoted.FindStringSubmatch(bad); {
-	case strings.Contains(message, "already been defined") || strings.Contains(message, "already created"):
-		f.Mend = "keep one of the two"
-	case m != nil:
-		f.Key = m[1]
-		f.Mend = "write a quantity in quotes: " + m[1] + " = " + strconv.Quote(m[2])
-	default:
-		f.Mend = `write key = value, text and quantities in "quotes"`
-	}
-	d.faults = append(d.faults, f)
-	trimmed := strings.TrimSpace(bad)
-	if trimmed == "" || trimmed[0] == '[' || strings.Contains(bad, `"""`) || strings.Contains(bad, `'''`) {
-		return false
-	}
-	lines[line-1] = lines[line-1][len(bad):]
-	return true
 }
 
 // oneLine is text without line breaks and other control characters.

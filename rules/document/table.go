@@ -3,10 +3,10 @@ package document
 import (
 	"fmt"
 	"math"
+	"regexp"
 	"slices"
 	"strconv"
 	"strings"
-	"time"
 	"unicode"
 	"unicode/utf8"
 )
@@ -29,7 +29,7 @@ func (d *Document) table(path string, n *node, values map[string]any) *Table {
 	if n == nil {
 		n = &node{}
 	}
-	return &Table{doc: d, path: path, node: n, values: values, present: values != nil}
+	return &Table{doc: d, path: path, node: n, values: values, present: values != nil, tables: map[string]*Table{}, rows: map[string][]*Table{}}
 }
 
 // Present reports whether the section stands in the file.
@@ -54,21 +54,14 @@ func (t *Table) Path(key string) string {
 	return t.path + "." + written(key)
 }
 
+var bareKey = regexp.MustCompile(`^[0-9A-Za-z_-]+$`)
+
 // written is the key as it stands in a file.
 func written(key string) string {
-	if bare(key) {
+	if bareKey.MatchString(key) {
 		return key
 	}
 	return strconv.Quote(key)
-}
-
-func bare(key string) bool {
-	for _, r := range key {
-		if (r < '0' || r > '9') && (r < 'A' || r > 'Z') && (r < 'a' || r > 'z') && r != '_' && r != '-' {
-			return false
-		}
-	}
-	return key != ""
 }
 
 // Keys is every key of the section in the order of the file.
@@ -158,8 +151,6 @@ func Show(v any) string {
 			return strconv.FormatFloat(v, 'g', -1, 64) + ", which is no number that can be held against anything"
 		}
 		return "the number " + strconv.FormatFloat(v, 'g', -1, 64)
-	case time.Time:
-		return "a date or time"
 	case []any:
 		return fmt.Sprintf("a list of %d", len(v))
 	case map[string]any:
@@ -203,15 +194,7 @@ func (t *Table) Name(key string) (string, bool) { return t.text(key, longestName
 func (t *Table) Note(key string) (string, bool) { return t.text(key, longestNote) }
 
 func (t *Table) text(key string, longest int) (string, bool) {
-	s, ok := t.String(key)
-	if !ok {
-		return "", false
-	}
-	if err := checkText(s, longest); err != nil {
-		t.Refuse(key, err)
-		return "", false
-	}
-	return s, true
+	return Parsed(t, key, func(s string) (string, error) { return s, checkText(s, longest) })
 }
 
 func checkText(s string, longest int) error {
@@ -266,10 +249,7 @@ func Bare(v any) (float64, bool) {
 		if math.IsNaN(v) || math.IsInf(v, 0) {
 			return 0, false
 		}
-		if v == 0 {
-			return 0, true
-		}
-		return v, true
+		return v + 0, true
 	}
 	return 0, false
 }
@@ -340,9 +320,6 @@ func (t *Table) Table(key string) *Table {
 		n = &node{line: t.Line()}
 	}
 	s := t.doc.table(t.Path(key), n, values)
-	if t.tables == nil {
-		t.tables = make(map[string]*Table)
-	}
 	t.tables[key] = s
 	return s
 }
@@ -360,9 +337,6 @@ func (t *Table) Rows(key string) []*Table {
 			n = k.rows[i]
 		}
 		out = append(out, t.doc.table(fmt.Sprintf("%s[%d]", t.Path(key), i+1), n, values))
-	}
-	if t.rows == nil {
-		t.rows = make(map[string][]*Table)
 	}
 	t.rows[key] = out
 	return out

@@ -9,10 +9,7 @@ import (
 )
 
 // Place is a line of a file, from 1.
-type Place struct {
-	File string
-	Line int
-}
+type Place = sense.Place
 
 // Finding is a fault with the places of the numbers that it rests on.
 type Finding struct {
@@ -39,7 +36,7 @@ func (fs Findings) Split(known ...Place) (causes []Cause) {
 		of[p] = -1
 	}
 	for _, x := range fs {
-		at := Place{x.File, x.Line}
+		at := Place{File: x.File, Line: x.Line}
 		cause, found := of[at]
 		found = found && x.Line > 0
 		for i := 0; !found && i < len(x.Rests); i++ {
@@ -50,7 +47,7 @@ func (fs Findings) Split(known ...Place) (causes []Cause) {
 			of[at] = len(causes)
 			causes = append(causes, Cause{Fault: x.Fault})
 		case cause >= 0:
-			if c := &causes[cause]; (Place{c.File, c.Line}) == at {
+			if c := &causes[cause]; (Place{File: c.File, Line: c.Line}) == at {
 				if !strings.Contains(c.Wrong, x.Wrong) {
 					c.Wrong += "; " + x.Wrong
 				}
@@ -71,14 +68,14 @@ func (fs Findings) Split(known ...Place) (causes []Cause) {
 func Promote(refused, doubts Findings) (Findings, Findings) {
 	var front, left Findings
 	for _, d := range doubts {
-		at, lead := Place{d.File, d.Line}, ""
+		at, lead := Place{File: d.File, Line: d.Line}, ""
 		for _, r := range refused {
-			if (Place{r.File, r.Line}) != at && slices.Contains(r.Rests, at) && d.Line > 0 && lead == "" {
+			if (Place{File: r.File, Line: r.Line}) != at && slices.Contains(r.Rests, at) && d.Line > 0 && lead == "" {
 				lead = r.Key + ": " + r.Wrong
 			}
 		}
 		if lead == "" || slices.ContainsFunc(refused, func(r Finding) bool {
-			return slices.Contains(d.Rests, Place{r.File, r.Line}) || (Place{r.File, r.Line}) == at
+			return slices.Contains(d.Rests, Place{File: r.File, Line: r.Line}) || (Place{File: r.File, Line: r.Line}) == at
 		}) {
 			left = append(left, d)
 			continue
@@ -100,37 +97,7 @@ func (fs Findings) Causes(known ...Place) (out document.Faults) {
 // Places are the lines of the findings.
 func (fs Findings) Places() (out []Place) {
 	for _, x := range fs {
-		out = append(out, Place{x.File, x.Line})
-	}
-	return out
-}
-
-// places are the lines in which the keys stand: in the row of a repeated section that
-// begins in that line, or in each of them where it is 0.
-func places(s sense.Source, line int, keys ...string) (out []Place) {
-	root := document.Parse(s.Name, s.Text).Root()
-	for _, key := range keys {
-		sense.Walk(root, strings.Split(key, "."), func(t *document.Table, key string) {
-			if p := (Place{s.Name, t.LineOf(key)}); t.Has(key) && (line == 0 || t.Line() == line) && !slices.Contains(out, p) {
-				out = append(out, p)
-			}
-		})
-	}
-	return out
-}
-
-// on are the places of keys that are named with their file, such as "pad height.mass".
-func (l *looker) on(keys ...string) (out []Place) {
-	for _, key := range keys {
-		file, key, _ := strings.Cut(key, " ")
-		from := l.CardFile
-		switch file {
-		case "pad":
-			from = l.PadFile
-		case "envelope":
-			from = l.LimitFile
-		}
-		out = append(out, places(from, 0, key)...)
+		out = append(out, Place{File: x.File, Line: x.Line})
 	}
 	return out
 }
@@ -140,18 +107,12 @@ var limitKeys = strings.Fields("rule[].above rule[].below rule[].outside rule[].
 
 // Numbers on which others rest.
 var (
-	onWeight  = []string{"pad height.mass", "card craft.mass"}
+	onWeight  = sense.OnWeight
 	onMotors  = []string{"card motors.count", "pad craft.motors", "card motors.thrust", "card motors.rig.reading", "card motors.rig.lever"}
 	onPad     = []string{"pad height.max_thrust", "pad height.thrust_to_weight", "pad height.mass"}
 	onThrust  = append(onMotors, append(onWeight, onPad...)...)
-	onCeiling = append([]string{"pad height.reaction", "pad height.error_height", "pad height.error_climb", "pad contactor.drop_out", "pad reach.delay", "pad link[].delay", "pad stop.stated", "pad stop.measured"}, onPad...)
+	onCeiling = sense.OnCeiling
 	onCells   = []string{"pad packs.cells", "card pack[].cells"}
 	onBallast = []string{"card step[].ballast"}
 	onRope    = []string{"envelope tether.breaking_strength", "envelope tether.design_factor", "envelope tether.knot", "envelope tether.age", "envelope tether.shackle", "envelope tether.anchor", "envelope tether.attachment", "envelope tether.load_cell"}
 )
-
-// senseRests are the numbers on which the rows of sense rest, by what they refuse.
-var senseRests = map[string][]string{
-	sense.Rows[1].What: append(onWeight, "card motors.count", "pad craft.motors"),
-	sense.Rows[2].What: onCeiling,
-}

@@ -83,10 +83,10 @@ func (j *job) warn(format string, args ...any) {
 func (j *job) doubt(r *rules.Rule, key string, rests []string, format string, args ...any) {
 	x := j.Limits.Limit(r.Line, fmt.Sprintf(format, args...), "")
 	l := looker{Files: &sense.Files{PadFile: j.PadFile, LimitFile: j.Limits, CardFile: j.CardFile}}
-	on := l.on(rests...)
+	on := l.On(rests...)
 	if key != "" {
 		x = j.Limits.Fault(r.Line, x.Wrong, "", "rule[]."+key, "rule[].watch")
-		on = append(on, places(j.Limits, r.Line, limitKeys...)...)
+		on = append(on, j.Limits.Places(r.Line, limitKeys...)...)
 	}
 	j.out.Doubts = append(j.out.Doubts, Finding{x, on})
 }

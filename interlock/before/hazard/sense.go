@@ -107,7 +107,7 @@ func Look(f *sense.Files, stop stopping.Times, heard Heard, today time.Time) (re
 		var at []Place
 		l.tell = func(x document.Fault, more ...[]Place) {
 			if at == nil && len(rests) > 0 {
-				at = l.on(rests...)
+				at = l.On(rests...)
 			}
 			*to = append(*to, Finding{x, slices.Concat(append(more, at)...)})
 		}
@@ -126,7 +126,7 @@ func Look(f *sense.Files, stop stopping.Times, heard Heard, today time.Time) (re
 	all(&refused, sense.Ranges)
 	ours := func(rows []sense.Row) {
 		for _, r := range rows {
-			row(&refused, senseRests[r.What], func() { r.Look(f, func(x document.Fault) { l.tell(x) }) })
+			row(&refused, r.Rests, func() { r.Look(f, func(x document.Fault) { l.tell(x) }) })
 		}
 	}
 	ours(sense.Rows[:2]) // masses and thrust are the causes of much
@@ -158,7 +158,7 @@ func (l *looker) limit(line int, wrong, mend string, rests ...[]Place) {
 
 // caution tells of a rule's caution, which rests on its limit.
 func (l *looker) caution(r *rules.Rule, wrong string) {
-	l.tell(l.LimitFile.Fault(r.Line, wrong, "a caution that always sounds is heard by nobody", "rule[].caution"), places(l.LimitFile, r.Line, limitKeys...))
+	l.tell(l.LimitFile.Fault(r.Line, wrong, "a caution that always sounds is heard by nobody", "rule[].caution"), l.LimitFile.Places(r.Line, limitKeys...))
 }
 
 func (l *looker) pad(wrong, mend string, keys ...string) {

@@ -57,7 +57,7 @@ func (l *looker) air() {
 	}
 	if pad.Told && rig.Told {
 		if by := air.Density(pad) / air.Density(rig); by < leastDensity || by > mostOfIt {
-			l.tell(l.CardFile.Fault(0, fmt.Sprintf("is %.0f %% as dense as the rig's", 100*by), "mend one of the two", "air"), l.on("card motors.rig.air"))
+			l.tell(l.CardFile.Fault(0, fmt.Sprintf("is %.0f %% as dense as the rig's", 100*by), "mend one of the two", "air"), l.On("card motors.rig.air"))
 		}
 	}
 }
@@ -86,7 +86,7 @@ func (l *looker) missing() {
 			}
 		}
 		if all > c.Craft.Mass*(1+apart) && len(s.Shown.Packs) > 0 {
-			l.tell(l.CardFile.Fault(s.Line, fmt.Sprintf("with these packs structure and packs are %s, and the craft ready to fly %s", c.Show(all, rules.Mass), c.Show(c.Craft.Mass, rules.Mass)), "weigh craft, structure and packs again", "step[].packs"), l.on("card craft.structure"))
+			l.tell(l.CardFile.Fault(s.Line, fmt.Sprintf("with these packs structure and packs are %s, and the craft ready to fly %s", c.Show(all, rules.Mass), c.Show(c.Craft.Mass, rules.Mass)), "weigh craft, structure and packs again", "step[].packs"), l.On("card craft.structure"))
 			break
 		}
 	}
@@ -151,7 +151,7 @@ func (l *looker) flights() (steps []*card.Step, thrust float64) {
 }
 
 // ballast is the place of a step's ballast.
-func (l *looker) ballast(s *card.Step) []Place { return places(l.CardFile, s.Line, "step[].ballast") }
+func (l *looker) ballast(s *card.Step) []Place { return l.CardFile.Places(s.Line, "step[].ballast") }
 
 func (l *looker) hoverOutput() {
 	steps, thrust := l.flights()
@@ -239,7 +239,7 @@ func (l *looker) steps() {
 		}
 		switch {
 		case s.Ballast > jump*c.Craft.Mass+before:
-			tell(fmt.Sprintf("adds %s at once to a craft of %s", mass(s.Ballast-before), mass(c.Craft.Mass)), "add a step between: nobody knows how it flies with so much", "step[].ballast", l.on("card craft.mass"))
+			tell(fmt.Sprintf("adds %s at once to a craft of %s", mass(s.Ballast-before), mass(c.Craft.Mass)), "add a step between: nobody knows how it flies with so much", "step[].ballast", l.On("card craft.mass"))
 		case last != nil && s.Ballast > before && s.Ballast-before < little*c.Craft.Mass:
 			tell(fmt.Sprintf("adds %s to the step before, which nobody feels on a craft of %s", mass(s.Ballast-before), mass(c.Craft.Mass)), "mend the number, or take one of the two steps out", "step[].ballast")
 		case last != nil && s.Ballast < before:
@@ -272,7 +272,7 @@ func (l *looker) cardWind() {
 		for _, s := range steps {
 			if s.Shown.HasWind && s.Shown.Wind >= r.Limit {
 				l.tell(l.CardFile.Fault(s.Line, fmt.Sprintf("the limit %q trips at %s already", r.Name, rules.Format(r.Limit, s.Shown.WindUnit)), "write less than the limit, so that a gust finds room", "step[].wind"),
-					places(l.LimitFile, r.Line, limitKeys...))
+					l.LimitFile.Places(r.Line, limitKeys...))
 				return
 			}
 		}

@@ -72,7 +72,7 @@ func (l *looker) onAnchor(r *rules.Rule) []Place {
 	if !isReach(r.Watch) {
 		return nil
 	}
-	return l.on("pad anchor.north", "pad anchor.east")
+	return l.On("pad anchor.north", "pad anchor.east")
 }
 
 func (l *looker) tripsAtTimes() {
@@ -116,7 +116,7 @@ func (l *looker) cautionNear() {
 		}
 		if near(r.Caution, r.Limit) || r.Form == rules.Outside && near(r.CautionHigh, r.LimitHigh) {
 			l.tell(l.LimitFile.Fault(r.Line, fmt.Sprintf("%q cautions at %s, so near its limit of %s that nobody can act on it in time",
-				r.Name, rules.FormatExact(r.Caution, r.Unit), rules.FormatExact(r.Limit, r.Unit)), "", "rule[].caution"), places(l.LimitFile, r.Line, limitKeys...))
+				r.Name, rules.FormatExact(r.Caution, r.Unit), rules.FormatExact(r.Limit, r.Unit)), "", "rule[].caution"), l.LimitFile.Places(r.Line, limitKeys...))
 		}
 	})
 }
@@ -133,7 +133,7 @@ func (l *looker) actsLate() {
 		}
 		l.neverGets(r)
 		if at := l.state(r.Watch).rest; r.Watch == rules.Apex && r.Form == rules.Below && at.known && r.Limit <= at.low {
-			l.limit(r.Line, fmt.Sprintf("%q can never act: standing on the pad the predicted apex is %s already", r.Name, rules.Format(at.low, r.Unit)), "take it out", l.on(onCeiling...))
+			l.limit(r.Line, fmt.Sprintf("%q can never act: standing on the pad the predicted apex is %s already", r.Name, rules.Format(at.low, r.Unit)), "take it out", l.On(onCeiling...))
 		}
 		s := stateOf(r.Watch, l.cells()).acts
 		if !s.known {
@@ -284,6 +284,6 @@ func (l *looker) descent() {
 	if first, leave := shortGraces(l.Envelope, top/fastDown, func(*rules.Rule) bool { return true }); first != nil {
 		l.tell(l.LimitFile.Fault(first.Line, fmt.Sprintf("%s to come down, from %s that asks for %s", leave, rules.Format(top, rules.DefaultUnit(rules.Length, l.Envelope.Units)),
 			rounding.Show(top/first.Grace.Seconds(), rules.DefaultUnit(rules.Speed, l.Envelope.Units), 3, rounding.Up)),
-			"write "+rounding.Show(top, "s", 2, rounding.Up)+" or more, which is 1 m/s", "rule[].grace"), places(l.LimitFile, from, limitKeys...))
+			"write "+rounding.Show(top, "s", 2, rounding.Up)+" or more, which is 1 m/s", "rule[].grace"), l.LimitFile.Places(from, limitKeys...))
 	}
 }

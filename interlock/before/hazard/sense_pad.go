@@ -183,7 +183,7 @@ func (l *looker) mast() {
 	}
 	show := func(v float64) string { return rules.Format(v, rules.DefaultUnit(rules.Length, l.Pad.Units)) }
 	if w := &l.Pad.Wind; w.RotorHeight > 0 && w.RotorHeight < w.Height {
-		l.tell(l.PadFile.Fault(0, "is lower than the cups stand, at "+show(w.Height)+", so that wind at the rotors would read less than measured", "look whether the two stand the right way round", "wind.rotor_height"), l.on("pad wind.height"))
+		l.tell(l.PadFile.Fault(0, "is lower than the cups stand, at "+show(w.Height)+", so that wind at the rotors would read less than measured", "look whether the two stand the right way round", "wind.rotor_height"), l.On("pad wind.height"))
 	}
 	if e := l.Envelope; e != nil && e.Tether.Length > 0 && l.Pad.Wind.RotorHeight > e.Tether.Length+max(0, l.Pad.Anchor.Height)+mostMast {
 		l.pad("is higher than the tether of "+show(e.Tether.Length)+" lets the rotors", "write how high the rotors fly above ground", "wind.rotor_height")
@@ -244,6 +244,6 @@ func (l *looker) link() {
 		l.pad("is not the autopilot's: by the standard that is 1, and others are cameras, radios and ground stations", "downhaul listen shows the craft's", "craft.component")
 	}
 	if d := l.Pad.Craft; d.OutputFull-d.OutputIdle < 200*time.Microsecond {
-		l.tell(l.PadFile.Fault(0, fmt.Sprintf("only %s lie between no and full output", rules.FormatDuration(d.OutputFull-d.OutputIdle)), "write the pulses of the motor controllers, some 1000 us and 2000 us", "craft.output_full", "craft.output_idle"), l.on("pad craft.output_idle"))
+		l.tell(l.PadFile.Fault(0, fmt.Sprintf("only %s lie between no and full output", rules.FormatDuration(d.OutputFull-d.OutputIdle)), "write the pulses of the motor controllers, some 1000 us and 2000 us", "craft.output_full", "craft.output_idle"), l.On("pad craft.output_idle"))
 	}
 }

@@ -86,7 +86,7 @@ func (l *looker) fullOutput(refused bool) {
 		if has < by/5 || has > 5*by {
 			l.tell(l.PadFile.Fault(0, fmt.Sprintf("%s less than at rest at %s are %s, and by the test card the packs have some %s", rounding.Show(f.Resting-f.Volts, "V", 2, rounding.Near), rules.Format(f.Amps, "A"),
 				rounding.Show(has, "mohm", 2, rounding.Near), rounding.Show(by, "mohm", 2, rounding.Near)), "write the voltage at full output and the one before, or mend the card", "full_output.volts"),
-				l.on("pad full_output.resting", "pad full_output.current", "card pack[].resistance"))
+				l.On("pad full_output.resting", "pad full_output.current", "card pack[].resistance"))
 		}
 	}
 }
@@ -188,7 +188,7 @@ func (l *looker) motors() {
 	l.energy(c)
 	l.packs(c)
 	if p := l.Pad; p != nil && m.Current > 0 && p.Packs.IdleCurrent > idleShare*m.Current {
-		l.tell(l.PadFile.Fault(0, fmt.Sprintf("is %.0f %% of the current at full thrust: rotors that still turn would be taken for standing", 100*p.Packs.IdleCurrent/m.Current), "write what electronics alone draw", "packs.idle_current"), l.on("card motors.current"))
+		l.tell(l.PadFile.Fault(0, fmt.Sprintf("is %.0f %% of the current at full thrust: rotors that still turn would be taken for standing", 100*p.Packs.IdleCurrent/m.Current), "write what electronics alone draw", "packs.idle_current"), l.On("card motors.current"))
 	}
 }
 
@@ -207,17 +207,17 @@ func (l *looker) packs(c *card.Card) {
 		p, cells := &c.Packs[i], float64(c.Packs[i].Cells)
 		share := c.Motors.Current / float64(len(c.Packs))
 		if wh := p.Capacity / 3600 * 3.7 * cells; p.Mass > 0 && p.Capacity > 0 && (wh < leastEnergy*p.Mass || wh > mostEnergy*p.Mass) {
-			l.tell(l.CardFile.Fault(p.Line, fmt.Sprintf("is %.0f Wh for each kilogram with its mass of %s, and packs have %d to %d", wh/p.Mass, c.Show(p.Mass, rules.Mass), leastEnergy, mostEnergy), "mend charge, cells or mass", "pack[].capacity"), places(l.CardFile, p.Line, "pack[].mass"))
+			l.tell(l.CardFile.Fault(p.Line, fmt.Sprintf("is %.0f Wh for each kilogram with its mass of %s, and packs have %d to %d", wh/p.Mass, c.Show(p.Mass, rules.Mass), leastEnergy, mostEnergy), "mend charge, cells or mass", "pack[].capacity"), l.CardFile.Places(p.Line, "pack[].mass"))
 		}
 		if rate := share * 3600 / max(p.Capacity, 1); p.Capacity > 0 && rate > mostRate {
-			l.tell(l.CardFile.Fault(p.Line, fmt.Sprintf("full thrust would empty it in %s: no pack gives that", rules.Format(math.Floor(p.Capacity/share), "s")), "mend the charge, or motors.current", "pack[].capacity"), l.on("card motors.current"))
+			l.tell(l.CardFile.Fault(p.Line, fmt.Sprintf("full thrust would empty it in %s: no pack gives that", rules.Format(math.Floor(p.Capacity/share), "s")), "mend the charge, or motors.current", "pack[].capacity"), l.On("card motors.current"))
 		}
 		switch sag := share * p.Resistance / cells; {
 		case p.Resistance == 0:
 		case p.Resistance < leastCell*cells:
 			l.card(p.Line, fmt.Sprintf("is %s a cell, and no cell has so little", rounding.Show(p.Resistance/cells, "mohm", 2, rounding.Near)), "write that of the whole pack with its leads", "pack[].resistance")
 		case sag > mostSag:
-			l.tell(l.CardFile.Fault(p.Line, fmt.Sprintf("full thrust would take %s of each cell: packs with so much cannot feed it", rounding.Show(sag, "V", 2, rounding.Near)), "write that of the whole pack with its leads, or mend motors.current", "pack[].resistance"), l.on("card motors.current"))
+			l.tell(l.CardFile.Fault(p.Line, fmt.Sprintf("full thrust would take %s of each cell: packs with so much cannot feed it", rounding.Show(sag, "V", 2, rounding.Near)), "write that of the whole pack with its leads, or mend motors.current", "pack[].resistance"), l.On("card motors.current"))
 		}
 	}
 }
@@ -246,7 +246,7 @@ func (l *looker) energy(c *card.Card) {
 			hover := l.draws(s, thrust)
 			if lasts := capacity / hover; all && s.Shown.Hover.Seconds() > lasts {
 				l.tell(l.CardFile.Fault(s.Line, fmt.Sprintf("the packs last %s in a hover, some %.0f A of %s", rules.Format(math.Floor(lasts), "s"), hover, rules.Format(capacity, "Ah")), "ask for a shorter hover, or mend capacity and current", "step[].hover"),
-					l.on("card motors.current"), l.ballast(s))
+					l.On("card motors.current"), l.ballast(s))
 				break
 			}
 		}
@@ -329,7 +329,7 @@ func (l *looker) agree() {
 	}
 	radius, thrust := Agree(l.Pad, l.Card)
 	if radius != "" {
-		l.tell(l.CardFile.Fault(0, radius, "", "craft.radius", "craft.width"), l.on("pad craft.radius"))
+		l.tell(l.CardFile.Fault(0, radius, "", "craft.radius", "craft.width"), l.On("pad craft.radius"))
 	}
 	switch {
 	case thrust == "":

@@ -37,11 +37,11 @@ func (l *looker) startsAlways() {
 				return
 			}
 			if r.Watch == p.Watch && (p.Form == rules.Below && r.Form == rules.Above && p.Limit > r.Limit || p.Form == rules.Above && r.Form == rules.Below && p.Limit < r.Limit) {
-				l.limit(p.Line, fmt.Sprintf("allows a start where %q trips at once, past %s", r.Name, rules.FormatExact(r.Limit, r.Unit)), "write a limit for starting inside that of the rule", places(l.LimitFile, r.Line, limitKeys...))
+				l.limit(p.Line, fmt.Sprintf("allows a start where %q trips at once, past %s", r.Name, rules.FormatExact(r.Limit, r.Unit)), "write a limit for starting inside that of the rule", l.LimitFile.Places(r.Line, limitKeys...))
 			} else if p.Form == rules.Above && r.Form == rules.Below && r.Watch != p.Watch && l.aCell(p.Watch, p.Limit) > 0 && l.aCell(p.Watch, p.Limit) < l.aCell(r.Watch, r.Limit) {
-				l.limit(p.Line, fmt.Sprintf("allows a start at %.3g V a cell, and %q trips below %.3g V", l.aCell(p.Watch, p.Limit), r.Name, l.aCell(r.Watch, r.Limit)), "write a limit for starting inside that of the rule", places(l.LimitFile, r.Line, limitKeys...))
+				l.limit(p.Line, fmt.Sprintf("allows a start at %.3g V a cell, and %q trips below %.3g V", l.aCell(p.Watch, p.Limit), r.Name, l.aCell(r.Watch, r.Limit)), "write a limit for starting inside that of the rule", l.LimitFile.Places(r.Line, limitKeys...))
 			} else if gust := l.gust(p, r.Watch); r.Watch != p.Watch && r.Form == rules.Above && gust >= r.Limit {
-				l.limit(p.Line, fmt.Sprintf("allows gusts of %s, and %q trips past %s: it keeps nobody from starting", rules.Format(gust, p.Unit), r.Name, rules.Format(r.Limit, p.Unit)), "write less than the rule's limit", places(l.LimitFile, r.Line, limitKeys...))
+				l.limit(p.Line, fmt.Sprintf("allows gusts of %s, and %q trips past %s: it keeps nobody from starting", rules.Format(gust, p.Unit), r.Name, rules.Format(r.Limit, p.Unit)), "write less than the rule's limit", l.LimitFile.Places(r.Line, limitKeys...))
 			}
 		})
 	}

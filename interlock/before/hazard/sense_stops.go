@@ -87,7 +87,7 @@ func (l *looker) cellCoarse() {
 	l.eachRule(func(r *rules.Rule) {
 		if r.Watch == rules.Tension && r.Form == rules.Above && one > coarse*r.Limit {
 			l.tell(l.PadFile.Fault(0, fmt.Sprintf("one count is %s, too coarse for the limit %q of %s", rounding.Show(one, r.Unit, 3, rounding.Near), r.Name, rules.FormatExact(r.Limit, r.Unit)),
-				"look at loads and counts of the calibration", "load_cell.known[].counts", "load_cell.newtons_per_count"), places(l.LimitFile, r.Line, limitKeys...))
+				"look at loads and counts of the calibration", "load_cell.known[].counts", "load_cell.newtons_per_count"), l.LimitFile.Places(r.Line, limitKeys...))
 		}
 	})
 }

@@ -51,7 +51,7 @@ func (l *looker) parts() {
 		}
 	}
 	slow, quick := t.Slow.At > t.BreakingStrength, t.Fast.At > t.BreakingStrength
-	strong := l.on("envelope tether.breaking_strength")
+	strong := l.On("envelope tether.breaking_strength")
 	switch {
 	case slow && quick:
 		l.tell(l.LimitFile.Fault(0, "is less than the loads at which both stretches were measured, and the rope did not part", "mend the strength, or the loads of stretch and fast_stretch", "tether.breaking_strength"))
@@ -92,7 +92,7 @@ func (l *looker) tether() {
 				key = "breaking_strength"
 			}
 			l.tell(l.LimitFile.Fault(0, fmt.Sprintf("%s bears %s at work, and full thrust less the weight pulls %s", weakest, rounding.Show(w, unit, 3, rounding.Down), rounding.Show(up, unit, 3, rounding.Up)), "take one that bears more, or mend the figures", "tether."+key),
-				l.on(onThrust...), l.on("envelope tether.design_factor", "envelope tether.knot", "envelope tether.age"))
+				l.On(onThrust...), l.On("envelope tether.design_factor", "envelope tether.knot", "envelope tether.age"))
 		}
 	}
 	unlikely := false
@@ -106,7 +106,7 @@ func (l *looker) tether() {
 		}
 	}
 	if !unlikely && t.Slow.Share > 0 && stretched(t) > mostGiven*t.Length && t.Length > 0 {
-		l.tell(l.LimitFile.Fault(0, fmt.Sprintf("by it the rope is %.0f times as long just before it parts", stretched(t)/t.Length), "hang a load on it that is some of its working load, and measure", "tether.stretch"), l.on("envelope tether.breaking_strength"))
+		l.tell(l.LimitFile.Fault(0, fmt.Sprintf("by it the rope is %.0f times as long just before it parts", stretched(t)/t.Length), "hang a load on it that is some of its working load, and measure", "tether.stretch"), l.On("envelope tether.breaking_strength"))
 	}
 	if t.BreakingStrength > 0 && t.DesignFactor == 0 {
 		say("has no design_factor beside it, so that the rope's working load is not known", "write design_factor = 10, or what its maker says", "breaking_strength")
@@ -128,7 +128,7 @@ func (l *looker) pastTether() {
 		case r.Form != rules.Above || length == 0:
 		case isReach(r.Watch) && r.Stop != rules.NoStop && r.Limit > late*most:
 			l.limit(r.Line, fmt.Sprintf("%q can hardly act: its limit is %s, and the tether reaches %s before it parts. A little beyond that, it finds out a parted tether in time", r.Name, limit, in(most)), "",
-				l.on("envelope tether.stretch", "envelope tether.breaking_strength"))
+				l.On("envelope tether.stretch", "envelope tether.breaking_strength"))
 		case isHeight(r.Watch) && r.Limit >= length:
 			l.limit(r.Line, fmt.Sprintf("%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(length)), "")
 		}

@@ -136,7 +136,7 @@ func (j *job) warnOfGraces() {
 	if end := j.Pad.EndGrace.Seconds(); j.Pad.Duty == interlock.Guard && end < need {
 		l := looker{Files: &sense.Files{PadFile: j.PadFile, LimitFile: j.Limits, CardFile: j.CardFile}}
 		j.out.Doubts = append(j.out.Doubts, Finding{j.PadFile.Fault(0, fmt.Sprintf("the end of a run leaves %s to come down, and from %s at %s it takes %s: power would be cut in the air", rules.FormatDuration(j.Pad.EndGrace),
-			j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), j.up(need, rules.Duration)), "write a longer one", "end.grace", "duty"), l.on(append([]string{"card craft.lowering", "envelope rule[].grace"}, onHeights...)...)})
+			j.show(j.top, rules.Length), j.show(j.Card.Craft.Lowering, rules.Speed), j.up(need, rules.Duration)), "write a longer one", "end.grace", "duty"), l.On(append([]string{"card craft.lowering", "envelope rule[].grace"}, onHeights...)...)})
 	}
 }
 

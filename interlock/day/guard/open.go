@@ -106,9 +106,8 @@ func (f Files) check(p *pad.Pad, all document.Faults) (Checked, document.Faults)
 			all = append(all, c.Pad.CheckCard(f.Card.Name, c.Card)...)
 		}
 	}
-	all = append(all, (&sense.Files{Pad: c.Pad, Envelope: c.Envelope, Card: c.Card,
-		PadFile: sense.Source(f.Pad), LimitFile: sense.Source(f.Envelope), CardFile: sense.Source(f.Card)}).Refused()...)
-	return c, all
+	return c, (&sense.Files{Pad: c.Pad, Envelope: c.Envelope, Card: c.Card,
+		PadFile: sense.Source(f.Pad), LimitFile: sense.Source(f.Envelope), CardFile: sense.Source(f.Card)}).Refused(all)
 }
 
 // Options are what the files do not say. Only Software is required.

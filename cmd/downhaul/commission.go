@@ -24,7 +24,7 @@ import (
 
 type commissionCmd struct {
 	Pad  string   `required:"" placeholder:"FILE" help:"Pad file of the board."`
-	Only []string `placeholder:"TEST" help:"Do only this test: chain, signals, stop, buttons, anemometer, load_cell, rotors or latency. May be given several times."`
+	Only []string `placeholder:"TEST" help:"Do only this test: chain, signals, stop, buttons, anemometer, load_cell, rotors or latency; or link_delay, which is never due. May be given several times."`
 	JSON bool     `help:"Print the record as one JSON object; the questions go to standard error."`
 }
 

@@ -80,13 +80,19 @@ func (r *tach) take(at time.Duration, s interlock.Sample) {
 	}
 }
 
-// listen hears the craft on every link until ctx ends. It only listens.
+// listen hears of the rotors on every link until ctx ends.
 func (b *bench) listen(ctx context.Context) (r *tach, wait func(), err error) {
-	p := b.cfg.Pad
-	r = &tach{count: min(p.Craft.Motors, len(r.at))}
-	in, err := intake.New(p.Intake())
+	r = &tach{count: min(b.cfg.Pad.Craft.Motors, len(r.at))}
+	wait, err = b.hear(ctx, b.cfg.Pad.LinkConfigs(), r.take)
+	return r, wait, err
+}
+
+// hear gives take every sample of the craft on these links until ctx ends. It only
+// listens.
+func (b *bench) hear(ctx context.Context, on []link.Config, take func(time.Duration, interlock.Sample)) (wait func(), err error) {
+	in, err := intake.New(b.cfg.Pad.Intake())
 	if err != nil {
-		return nil, nil, err
+		return nil, err
 	}
 	var links []*link.Link
 	var wg sync.WaitGroup
@@ -97,14 +103,14 @@ func (b *bench) listen(ctx context.Context) (r *tach, wait func(), err error) {
 		wg.Wait()
 	}
 	if b.cfg.Hear == nil {
-		return r, wait, nil
+		return wait, nil
 	}
 	var mu sync.Mutex // of in: links run side by side
-	for _, cfg := range p.LinkConfigs() {
+	for _, cfg := range on {
 		l, err := b.cfg.Hear(cfg)
 		if err != nil {
 			wait()
-			return nil, nil, fmt.Errorf("open telemetry link %d: %w", cfg.Number, err)
+			return nil, fmt.Errorf("open telemetry link %d: %w", cfg.Number, err)
 		}
 		links = append(links, l)
 		wg.Go(func() {
@@ -116,13 +122,13 @@ func (b *bench) listen(ctx context.Context) (r *tach, wait func(), err error) {
 				mu.Unlock()
 				for i := range inputs {
 					if inputs[i].Kind == interlock.SampleInput {
-						r.take(at, inputs[i].Sample)
+						take(at, inputs[i].Sample)
 					}
 				}
 			}, func(link.Event) {})
 		})
 	}
-	return r, wait, nil
+	return wait, nil
 }
 
 // rotors sees that the chain reaches the rotors: bare motors at idle stop when

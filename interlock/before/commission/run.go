@@ -68,6 +68,9 @@ func Run(ctx context.Context, cfg Config) (*prooftest.Record, error) {
 		return nil, errors.New("commission: pad, board, crew and clocks must all be given")
 	}
 	fitting := prooftest.Fitting(cfg.Pad)
+	if canFilm(cfg.Pad) && slices.Contains(cfg.Only, prooftest.LinkDelay) {
+		fitting = append(fitting, prooftest.LinkDelay)
+	}
 	if len(fitting) == 0 {
 		return nil, errors.New("commission: this pad has neither relay nor sensors of its own; there is nothing to test")
 	}
@@ -101,6 +104,9 @@ func Run(ctx context.Context, cfg Config) (*prooftest.Record, error) {
 		return nil, err
 	}
 	record.By = b.by
+	if len(cfg.Only) == 0 {
+		b.offerLink()
+	}
 	err := b.tests(record, wanted)
 	record.Made = cfg.Wall()
 	if err != nil {
@@ -162,6 +168,7 @@ func (b *bench) tests(record *prooftest.Record, wanted []prooftest.Test) error {
 	do := map[prooftest.Test]func(*trial) error{
 		prooftest.Chain: b.chain, prooftest.Signals: b.signals, prooftest.Stop: b.stop, prooftest.Buttons: b.buttons,
 		prooftest.Anemometer: b.anemometer, prooftest.LoadCell: b.loadCell, prooftest.Rotors: b.rotors, prooftest.Latency: b.latency,
+		prooftest.LinkDelay: b.linkDelay,
 	}
 	for i, test := range wanted {
 		result := trial{prooftest.Result{Test: test, By: b.by, Found: []string{}, Notes: []string{}, Figures: []prooftest.Figure{}}}

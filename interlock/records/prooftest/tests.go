@@ -20,14 +20,15 @@ const (
 	LoadCell               // tared, and loaded with a known mass
 	Rotors                 // the chain reaches the rotors: bare motors stop
 	Latency                // pin to contact on this board
+	LinkDelay              // how late the link is; asked for by name, never due
 	testCount
 )
 
-var testKey = [testCount]string{"chain", "signals", "stop", "buttons", "anemometer", "load_cell", "rotors", "latency"}
+var testKey = [testCount]string{"chain", "signals", "stop", "buttons", "anemometer", "load_cell", "rotors", "latency", "link_delay"}
 
 var testTitle = [testCount]string{
 	"relay and chain", "buzzer and lamp", "emergency stop", "buttons and gate", "anemometer", "load cell",
-	"chain to rotors, propellers off", "pin to contact",
+	"chain to rotors, propellers off", "pin to contact", "how late the link is",
 }
 
 // Key is the name of the test in records and on the command line.

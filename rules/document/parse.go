@@ -52,11 +52,13 @@ func Parse(file string, text []byte) *Document {
 	lines := strings.SplitAfter(source, "\n")
 	for i, line := range lines {
 		f := Fault{File: file, Line: i + 1}
-		control := func(r rune) bool { return r < ' ' && r != '\t' && r != '\r' || r == 0x7f }
+		control := func(r rune) bool {
+			return r < ' ' && r != '\t' && r != '\r' || r == 0x7f || r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069
+		}
 		if at := strings.IndexFunc(strings.TrimRight(line, "\n"), control); len(line) > longestLine {
 			f.Wrong, f.Got, f.Mend = fmt.Sprintf("a line of more than %d bytes", longestLine), fmt.Sprintf("%d bytes", len(line)), "break it, or shorten it"
 		} else if at >= 0 {
-			f.Wrong, f.Got, f.Mend = "a control character", fmt.Sprintf("0x%02x", line[at]), "take it out"
+			f.Wrong, f.Got, f.Mend = "a control character", fmt.Sprintf("%U", []rune(line[at:])[0]), "take it out"
 		} else {
 			continue
 		}

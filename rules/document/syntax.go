@@ -15,7 +15,6 @@ import (
 // noText is the fault of what is no text that can be read, empty where it may be.
 func noText(s string) Fault {
 	begins, zeros := fmt.Sprintf("%q", s[:min(len(s), 8)]), strings.Count(s, "\x00")
-	turns := strings.IndexFunc(s, func(r rune) bool { return r >= 0x202a && r <= 0x202e || r >= 0x2066 && r <= 0x2069 })
 	switch at := strings.IndexByte(s, 0); {
 	case strings.HasPrefix(s, "\xff\xfe\x00\x00") || strings.HasPrefix(s, "\x00\x00\xfe\xff"):
 		return Fault{Line: 1, Wrong: "not UTF-8 text, but UTF-32 by its first bytes", Got: begins, Mend: "save it as UTF-8"}
@@ -43,9 +42,6 @@ func noText(s string) Fault {
 		}
 		at := mergeMark.FindStringIndex(s)
 		return Fault{Line: lineAt(s, at[0]), Wrong: "a merge of two versions that nobody finished", Got: Quote(strings.TrimSpace(s[at[0]:at[1]])), Mend: "keep one of the two, and take out the marks: lines " + List(lines, "and")}
-	case turns >= 0:
-		r, _ := utf8.DecodeRuneInString(s[turns:])
-		return Fault{Line: lineAt(s, turns), Wrong: "a character that turns the direction of reading", Got: fmt.Sprintf("%U", r), Mend: "take it out: the line says something else than it shows"}
 	}
 	return Fault{}
 }
@@ -80,10 +76,7 @@ func (d *Document) leaveOut(lines []string, err error) bool {
 		line--
 	}
 	bad := strings.TrimRight(lines[line-1], "\r\n")
-	f := Fault{File: d.file, Line: line, Wrong: "not TOML: " + oneLine(message), Got: strings.TrimSpace(bad)}
-	if f.Got != "" {
-		f.Got = Quote(f.Got)
-	}
+	f := Fault{File: d.file, Line: line, Wrong: "not TOML: " + oneLine(message), Got: Quote(strings.TrimSpace(bad))}
 	word := bareWord.FindStringSubmatch(bad)
 	switch m := unquoted.FindStringSubmatch(bad); {
 	case open != nil:

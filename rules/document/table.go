@@ -26,9 +26,6 @@ type Table struct {
 }
 
 func (d *Document) table(path string, n *node, values map[string]any) *Table {
-	if n == nil {
-		n = &node{}
-	}
 	return &Table{doc: d, path: path, node: n, values: values, present: values != nil, tables: map[string]*Table{}, rows: map[string][]*Table{}}
 }
 

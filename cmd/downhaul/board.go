@@ -46,6 +46,9 @@ func (b *boardCmd) dial() (*virtual.Client, error) {
 		if err != nil {
 			return nil, fmt.Errorf("board: %w", err)
 		}
+		if err := otherKind(b.Pad, text, isPad); err != nil {
+			return nil, fmt.Errorf("board: %w", err)
+		}
 		p, faults := pad.Read(b.Pad, text)
 		if err := faults.Err(); err != nil {
 			return nil, hint(fmt.Errorf("board: %w", err), "mend the pad file first")

@@ -171,6 +171,11 @@ func (c *checkCmd) Run(s *streams) error {
 // c.Files in front of it.
 func (c *checked) read(name string, text []byte) checkedFile {
 	f := checkedFile{File: name, Kind: kindOf(text), Faults: []fault{}, source: sense.Source{Name: name, Text: text}}
+	if faults := twoInOne(name, text); faults != nil {
+		f.add(faults)
+		f.Kind = isNone
+		return f
+	}
 	switch f.Kind {
 	case isEnvelope:
 		e, faults := rules.ReadEnvelope(name, text)

@@ -59,6 +59,49 @@ func kindOf(text []byte) kind {
 	return best
 }
 
+// otherKind is an error that names a file of another kind than is wanted, nil where it
+// may be of that.
+func otherKind(name string, text []byte, want kind) error {
+	k := kindOf(text)
+	if k == isNone || k == want {
+		return nil
+	}
+	return hint(fmt.Errorf("%s is %s %s, and no %s", name, k.article(), k, want), "%s", map[kind]string{
+		isEnvelope: "name the file with the limits: --envelope FILE", isPad: "name the pad file: --pad FILE", isCard: "name the test card: --card FILE"}[want])
+}
+
+// fewOfAnother is how many sections that only another kind has are two files in one;
+// fewer are slips.
+const fewOfAnother = 2
+
+// twoInOne is the fault of a file in which two kinds stand, nil where there is one.
+func twoInOne(name string, text []byte) document.Faults {
+	own := kindOf(text)
+	for _, m := range marks {
+		var names []string
+		line := 0
+		for _, at := range sections.FindAllSubmatchIndex(text, -1) {
+			if s := string(text[at[2]:at[3]]); m.kind != own && slices.Contains(m.keys, s) && !slices.Contains(names, s) {
+				if names = append(names, s); line == 0 {
+					line = 1 + strings.Count(string(text[:at[2]]), "\n")
+				}
+			}
+		}
+		if len(names) >= fewOfAnother {
+			return document.Faults{{File: name, Line: line, Key: names[0], Wrong: fmt.Sprintf("two files in one: %s are of %s %s", document.List(names, "and"), m.kind.article(), m.kind), Mend: "save each in a file of its own"}}
+		}
+	}
+	return nil
+}
+
+// article is the one that goes with the kind.
+func (k kind) article() string {
+	if k == isEnvelope {
+		return "an"
+	}
+	return "a"
+}
+
 // noneOf says why a file is none of the three.
 func noneOf(name string, text []byte) document.Faults {
 	if strings.TrimSpace(strings.TrimPrefix(string(text), "\ufeff")) == "" {

@@ -17,11 +17,20 @@ func oneEach(all []fault) (out []fault) {
 			m := meant.FindStringSubmatch(y.Mend)
 			return m != nil && y.Wrong == "unknown key" && sectionOf(y.Key) == sectionOf(x.Key) && x.Key != y.Key && strings.HasSuffix("."+x.Key, "."+m[1])
 		})
-		if !missing {
+		if !missing && !after(x, all) {
 			out = append(out, x)
 		}
 	}
 	return sameFaults(ofAnotherKind(out))
+}
+
+// after reports whether a fault goes with another one: a caution with its limit, what
+// must hold the craft with the thrust of its motors.
+func after(x fault, all []fault) bool {
+	return slices.ContainsFunc(all, func(y fault) bool {
+		limit := sectionOf(y.Key) == sectionOf(x.Key) && strings.HasPrefix(x.Wrong, "is not inside the limit") && slices.Contains([]string{"above", "below", "outside"}, y.Key[len(sectionOf(y.Key))+min(1, len(sectionOf(y.Key))):])
+		return limit || strings.HasPrefix(x.Wrong, "is less than twice the full thrust") && strings.HasPrefix(y.Key, "motors.")
+	})
 }
 
 // sectionOf is the path of a key without its last part.

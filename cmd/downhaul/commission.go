@@ -45,6 +45,9 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return fmt.Errorf("commission: %w", err)
 	}
+	if err := otherKind(c.Pad, text, isPad); err != nil {
+		return fmt.Errorf("commission: %w", err)
+	}
 	p, faults := pad.Read(c.Pad, text)
 	if err := faults.Err(); err != nil {
 		return hint(fmt.Errorf("commission: %w", err), "mend the pad file first")

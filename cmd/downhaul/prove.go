@@ -76,8 +76,8 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return hint(fmt.Errorf("prove: %w", err), `"downhaul new DIR" writes an envelope to begin with`)
 	}
-	if k := kindOf(text); k == isPad || k == isCard {
-		return hint(fmt.Errorf("prove: %s is a %s, and no envelope", c.Envelope, k), "name the file with the limits: --envelope FILE")
+	if err := otherKind(c.Envelope, text, isEnvelope); err != nil {
+		return fmt.Errorf("prove: %w", err)
 	}
 	env, faults := rules.ReadEnvelope(c.Envelope, text)
 	if len(faults) > 0 {
@@ -166,6 +166,9 @@ func (c *proveCmd) readPad(env *rules.Envelope) (*pad.Pad, func(rules.ChannelID)
 	if c.Pad != "" {
 		var err error
 		if text, err = plain.Read(c.Pad, plain.Setup); err != nil {
+			return nil, nil, nil, fmt.Errorf("prove: %w", err)
+		}
+		if err := otherKind(name, text, isPad); err != nil {
 			return nil, nil, nil, fmt.Errorf("prove: %w", err)
 		}
 	} else {

@@ -25,6 +25,9 @@ func readEnvelope(command, file string) (*rules.Envelope, error) {
 	if err != nil {
 		return nil, hint(fmt.Errorf("%s: %w", command, err), `"downhaul new DIR" writes an envelope to begin with`)
 	}
+	if err := otherKind(file, text, isEnvelope); err != nil {
+		return nil, fmt.Errorf("%s: %w", command, err)
+	}
 	env, faults := rules.ReadEnvelope(file, text)
 	if len(faults) > 0 {
 		return nil, hint(faults, `"downhaul check" says more`)
@@ -39,6 +42,9 @@ func readPad(command, file string) (*pad.Pad, error) {
 	}
 	text, err := plain.Read(file, plain.Setup)
 	if err != nil {
+		return nil, fmt.Errorf("%s: %w", command, err)
+	}
+	if err := otherKind(file, text, isPad); err != nil {
 		return nil, fmt.Errorf("%s: %w", command, err)
 	}
 	p, faults := pad.Read(file, text)

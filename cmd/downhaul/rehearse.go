@@ -45,6 +45,9 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 		return hint(errors.New("rehearse: --all flies the mishaps that ship, and no other scenario"), "leave out --all, or the scenarios")
 	}
 	files, err := guard.ReadFiles(c.Pad, c.Envelope, c.Card)
+	if err == nil {
+		err = otherKind(c.Pad, files.Pad.Text, isPad)
+	}
 	if err != nil {
 		return fmt.Errorf("rehearse: %w", err)
 	}

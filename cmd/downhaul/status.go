@@ -30,6 +30,9 @@ func (g *guardAt) socket() (string, error) {
 		if err != nil {
 			return "", err
 		}
+		if err := otherKind(g.Pad, text, isPad); err != nil {
+			return "", err
+		}
 		p, faults := pad.Read(g.Pad, text)
 		if err := faults.Err(); err != nil {
 			return "", hint(err, "mend the pad file first")

@@ -60,6 +60,9 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return fmt.Errorf("tilt: %w", err)
 	}
+	if err := otherKind(c.Card, text, isCard); err != nil {
+		return fmt.Errorf("tilt: %w", err)
+	}
 	craft, faults := card.Read(c.Card, text)
 	if craft != nil { // motors at places that no craft has would be measured wrongly
 		faults, _ = hazard.Sense(&sense.Files{Card: craft, CardFile: sense.Source{Name: c.Card, Text: text}}, stopping.Times{}, nil, time.Now())

@@ -219,14 +219,15 @@ func (c *LoadCell) fit(t *document.Table, known []*document.Table) {
 	// Ours: a load cell is straight to far better than this, so that a larger
 	// error is a typing mistake or a load that was not free.
 	const crooked = 0.02
-	var widest float64
+	widest, most, at := 0.0, 0.0, 0 // the one that is farthest off draws the others along
 	for i := range loads {
 		widest = max(widest, math.Abs(loads[i]-meanLoad))
-	}
-	for i := range loads {
-		if off := math.Abs(float64((counts[i]-meanCount)*c.NewtonsPerCount) - (loads[i] - meanLoad)); off > crooked*widest {
-			known[i].Fault("load", fmt.Sprintf("off the line through the others by %s", rules.Format(off, "N")), known[i].Got("load"), "weigh it again, hanging free")
+		if off := math.Abs(float64((counts[i]-meanCount)*c.NewtonsPerCount) - (loads[i] - meanLoad)); off > most {
+			most, at = off, i
 		}
+	}
+	if most > crooked*widest {
+		known[at].Fault("load", fmt.Sprintf("off the line through the others by %s", rules.Format(most, "N")), known[at].Got("load"), "weigh it again, hanging free")
 	}
 }
 

@@ -260,10 +260,7 @@ func (t *Table) Choice(key string, words ...string) (string, bool) {
 	if slices.Contains(words, s) {
 		return s, true
 	}
-	quoted := make([]string, len(words))
-	for i, w := range words {
-		quoted[i] = strconv.Quote(w)
-	}
+	quoted := strings.Split(`"`+strings.Join(words, "\"\n\"")+`"`, "\n")
 	t.Fault(key, "must be "+List(quoted, "or"), Quote(s), Nearest(s, words))
 	return "", false
 }

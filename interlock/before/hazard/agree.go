@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"math"
 
+	"downhaul/interlock/model/air"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -25,7 +26,12 @@ func Agree(p *pad.Pad, c *card.Card) (radius, thrust string) {
 	}
 	// The strongest that the craft can be is what it coasts highest with: all
 	// of the static thrust, and no ballast.
-	most, wrong := float64(m.Count)*m.Thrust/c.Craft.Mass, ""
+	most, wrong, in := float64(m.Count)*m.Thrust/c.Craft.Mass, "", ""
+	if c.Air.Told && m.Rig.Measured && m.Rig.Air.Told {
+		if by := air.Density(c.Air) / air.Density(m.Rig.Air); by > 1 {
+			most, in = by*most, fmt.Sprintf(" in the pad's air, which is %.0f %% as dense as the rig's", 100*by)
+		}
+	}
 	switch a := p.Height.MaxAcceleration; {
 	case most > a*(1+apart):
 		wrong = "may read too low"
@@ -34,6 +40,6 @@ func Agree(p *pad.Pad, c *card.Card) (radius, thrust string) {
 	default:
 		return radius, ""
 	}
-	return radius, fmt.Sprintf("the pad file reckons with full thrust of %.2f times the weight, and by the test card it may be %.2f times without ballast: the predicted apex %s. Mend max_thrust and mass under [height] of the pad file, or thrust and mass of the card",
-		p.Height.MaxAcceleration/Gravity, most/Gravity, wrong)
+	return radius, fmt.Sprintf("the pad file reckons with full thrust of %.2f times the weight, and by the test card it may be %.2f times without ballast%s: the predicted apex %s. Mend max_thrust and mass under [height] of the pad file, or thrust and mass of the card",
+		p.Height.MaxAcceleration/Gravity, most/Gravity, in, wrong)
 }

@@ -65,7 +65,7 @@ func (j *job) meanwhile(i int) Meanwhile {
 		v, apex := j.behindApex(r.Limit)
 		how := ""
 		if apex > r.Limit {
-			how = " with the thrust of the pad file, and denser air gives more"
+			how = " with the thrust of the pad file, and denser air gives more, so that the guard trips late: on the low side"
 		}
 		if up, on := a-Gravity, r.Lasting.Seconds(); on > 0 && up > 0 {
 			apex, how = derived.Coast(apex-v*v/(2*Gravity), v, on, up), how+", but the on-delay is not"

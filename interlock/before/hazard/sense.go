@@ -54,7 +54,10 @@ var Rows = []Row{
 	{"rotors lower than the cups that tell their wind, or higher than the tether lets them", false, (*looker).mast, []string{"envelope tether.length"}},
 	{"a link's address, sender, device, speed, system or component number that no craft at a pad has", false, func(l *looker) { l.link(); l.senders(false) }, nil},
 	{"a socket among the records", false, func(l *looker) { l.paths(false) }, nil},
-	{"a ceiling at or past the tether's end, or a reach limit past three times the stretched tether", false, (*looker).pastTether, []string{"envelope tether.length"}},
+	{"a vote of heights that takes the lower one, or the mean of two, under a limit above", false, (*looker).voteLow, nil},
+	{"a known load of more than the load cell's working load", false, (*looker).knownLoads, nil},
+	{"a flight that needs nothing to be looked at first", false, (*looker).needsNothing, nil},
+	{"a ceiling at or past the tether's end, or a reach limit past three times the stretched tether or under a fifth of it", false, (*looker).pastTether, []string{"envelope tether.length"}},
 	{"a tension limit past the least working load in the tether", false, (*looker).pastLoad, onRope},
 	{"a rule or its caution that may trip at rest on the pad or in a quiet hover", false, (*looker).tripsAtTimes, nil},
 	{"a limit that is passed too late to act, or never", false, (*looker).actsLate, []string{"card motors.current", "card pack[].capacity"}},
@@ -158,7 +161,7 @@ func (l *looker) limit(line int, wrong, mend string, rests ...[]Place) {
 
 // caution tells of a rule's caution, which rests on its limit.
 func (l *looker) caution(r *rules.Rule, wrong string) {
-	l.tell(l.LimitFile.Fault(r.Line, wrong, "a caution that always sounds is heard by nobody", "rule[].caution"), l.LimitFile.Places(r.Line, limitKeys...))
+	l.tell(l.LimitFile.Fault(r.Line, wrong, "a caution that always sounds is heard by nobody", "rule[].caution"), l.LimitFile.Places(r.Line, limitKeys...), l.onAnchor(r))
 }
 
 func (l *looker) pad(wrong, mend string, keys ...string) {

@@ -113,6 +113,15 @@ func (l *looker) twice() {
 	}
 }
 
+func (l *looker) needsNothing() {
+	looks := func(s card.Step) bool { return s.Kind != card.Flight }
+	for i := 0; l.Card != nil && slices.ContainsFunc(l.Card.Steps, looks) && i < len(l.Card.Steps); i++ {
+		if s := &l.Card.Steps[i]; s.Kind == card.Flight && len(s.Needs) == 0 {
+			l.card(s.Line, fmt.Sprintf("%q flies though nothing was looked at before", s.Name), "name the inspections, the stop test and the step before it: needs = [\"…\"]", "step[].needs", "step[].name")
+		}
+	}
+}
+
 func (l *looker) tiedown() {
 	for i := 0; l.Card != nil && i < len(l.Card.Steps); i++ {
 		if s := &l.Card.Steps[i]; s.TieDownPull > 0 && s.TieDown > 0 && s.TieDownPull >= s.TieDown {

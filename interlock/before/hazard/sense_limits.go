@@ -123,7 +123,7 @@ func (l *looker) cautionNear() {
 
 // noise is the share of what a channel does in a hover anyway under which a change
 // within the span of a rate means nothing; ours.
-const noise = 0.1
+const noise = 0.25
 
 func (l *looker) actsLate() {
 	l.eachRule(func(r *rules.Rule) {
@@ -144,6 +144,8 @@ func (l *looker) actsLate() {
 			high = r.LimitHigh
 		}
 		switch up, down := r.Form == rules.Above || r.Form == rules.Outside, r.Form == rules.Below || r.Form == rules.Outside; {
+		case up && high < s.low:
+			l.limit(r.Line, fmt.Sprintf("%q trips as soon as anything flies: %s is more than %s then", r.Name, r.Watch, rules.Format(s.low, r.Unit)), "raise it")
 		case up && high > s.high:
 			l.limit(r.Line, fmt.Sprintf("%q acts too late or never: past %s of %s nothing is left to save, or it never gets there", r.Name, rules.Format(s.high, r.Unit), r.Watch), "lower it to "+rules.Format(s.high, r.Unit)+" or less")
 		case down && r.Limit < s.low:

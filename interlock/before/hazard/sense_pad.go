@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"downhaul/interlock/day/derived"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/sense"
 	"downhaul/rules"
@@ -170,6 +171,33 @@ func (l *looker) paths(refused bool) {
 				tell(false, a.key, "lies among the records in log_folder, where it goes when they are moved")
 			}
 		}
+	}
+}
+
+// voteLow looks at a vote that lets the craft be higher than a limit sees, by more than
+// the error that counts as height already gained.
+func (l *looker) voteLow() {
+	if l.Pad == nil || len(l.Pad.Height.Sources) < 2 {
+		return
+	}
+	h := &l.Pad.Height
+	show := func(v float64) string { return rules.Format(v, rules.DefaultUnit(rules.Length, l.Pad.Units)) }
+	takes, off := fmt.Sprintf("takes the lower of two heights up to %s apart", show(h.Disagreement)), h.Disagreement
+	switch even := len(h.Sources)%2 == 0; {
+	case h.Vote == derived.Median && even:
+		takes, off = fmt.Sprintf("takes the mean of two heights up to %s apart", show(h.Disagreement)), h.Disagreement/2
+	case h.Vote == derived.Lowest && len(h.Sources) > 2:
+		takes = fmt.Sprintf("takes the lowest of %d heights up to %s apart", len(h.Sources), show(h.Disagreement))
+	case h.Vote != derived.Lowest:
+		return
+	}
+	limited := false
+	l.eachRule(func(r *rules.Rule) {
+		limited = limited || (r.Watch == rules.Apex || r.Watch == rules.Height) && r.Form == rules.Above && r.Stop != rules.NoStop
+	})
+	if limited && off > h.ErrorHeight {
+		l.tell(l.PadFile.Fault(0, takes+", and the craft may be so much higher than a limit above sees: "+show(off)+", where error_height counts "+show(h.ErrorHeight), `write rule = "highest", or that much as error_height`, "height.rule"),
+			l.On("pad height.disagreement", "pad height.error_height"))
 	}
 }
 

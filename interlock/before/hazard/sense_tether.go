@@ -3,7 +3,9 @@ package hazard
 import (
 	"fmt"
 
+	"downhaul/interlock/pad"
 	"downhaul/rules"
+	"downhaul/rules/document"
 	"downhaul/rules/rounding"
 )
 
@@ -25,6 +27,19 @@ func (l *looker) cellEnds() {
 			l.limit(r.Line, fmt.Sprintf("%q can never act: the load cell reads %s at most", r.Name, rounding.Show(most, r.Unit, 3, rounding.Down)), "lower it, or mend the calibration under [load_cell]")
 		}
 	})
+}
+
+// knownLoads looks at the loads of the calibration, which hung on the cell.
+func (l *looker) knownLoads() {
+	if l.Pad == nil || l.Envelope == nil || l.Envelope.Tether.LoadCell == 0 {
+		return
+	}
+	bears := l.Envelope.Tether.LoadCell
+	for _, row := range document.Parse("", l.PadFile.Text).Root().Table("load_cell").Rows("known") {
+		if n, err := pad.ParseLoad(fmt.Sprint(row.Value("load"))); err == nil && n > bears {
+			l.tell(l.PadFile.Fault(row.Line(), "is more than the load cell's working load of "+rules.Format(bears, rules.DefaultUnit(rules.Force, l.Envelope.Units)), "mend the load, or load_cell under [tether]", "load_cell.known[].load"), l.On("envelope tether.load_cell"))
+		}
+	}
 }
 
 // strength is what knot and age leave of the rope's breaking strength, N.
@@ -114,10 +129,20 @@ func (l *looker) tether() {
 	if (t.BreakingStrength > 0 || t.Slow.Share > 0) && t.Length == 0 {
 		say("the tether's length is missing, so that nobody knows how far and how high the craft gets", `write length = "12 m"`, map[bool]string{true: "breaking_strength", false: "stretch"}[t.BreakingStrength > 0])
 	}
+	if t.BreakingStrength == 0 && (t.DesignFactor > 0 || t.Knot > 0 || t.Age > 0) {
+		l.tell(l.LimitFile.Fault(0, "has no breaking_strength beside it, so that the rope's working load is not known", `write breaking_strength = "44 kN", or what its maker says`, "tether.design_factor", "tether.knot", "tether.age"))
+	}
+	if t.Fast.Share > 0 && t.Slow.Share == 0 {
+		say("has no stretch beside it, so that keep-out counts a tether that does not stretch", `hang a load on it, measure, and write stretch = "12 % at 5 kN"`, "fast_stretch")
+	}
 	if s, f := t.Slow, t.Fast; !unlikely && s.Share > 0 && f.Share > 0 && f.Share/f.At > s.Share/s.At*(1+apart) {
 		say("gives more to a snatch than to a slow pull, and ropes are stiffer to a snatch", "look whether the two stand the right way round", "fast_stretch")
 	}
 }
+
+// hardlyRoom is the share of the tether under which a limit of reach is a slip of the
+// unit or of the decimals; ours.
+const hardlyRoom = 0.2
 
 // pastTether looks at limits that the tether itself keeps.
 func (l *looker) pastTether() {
@@ -129,6 +154,8 @@ func (l *looker) pastTether() {
 		case isReach(r.Watch) && r.Stop != rules.NoStop && r.Limit > late*most:
 			l.limit(r.Line, fmt.Sprintf("%q can hardly act: its limit is %s, and the tether reaches %s before it parts. A little beyond that, it finds out a parted tether in time", r.Name, limit, in(most)), "",
 				l.On("envelope tether.stretch", "envelope tether.breaking_strength"))
+		case isReach(r.Watch) && r.Stop != rules.NoStop && r.Limit < hardlyRoom*length:
+			l.limit(r.Line, fmt.Sprintf("%q leaves hardly room to fly in: %s of a tether of %s", r.Name, limit, in(length)), "raise it")
 		case isHeight(r.Watch) && r.Limit >= length:
 			l.limit(r.Line, fmt.Sprintf("%q can hardly act: its limit is %s, and the tether is only %s long", r.Name, limit, in(length)), "")
 		}

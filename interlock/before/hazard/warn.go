@@ -37,7 +37,7 @@ func (j *job) warnOfRule(r *rules.Rule, b *Budget) {
 	if r.Watch == rules.LiftReserve {
 		switch full := j.Pad.Full.Pull; {
 		case full == 0:
-			j.warn("%q watches craft.lift_reserve, which is always missing here: %v", r.Name, rules.NoFullOutput)
+			j.doubt(r, "watch", nil, "%q watches craft.lift_reserve, which is always missing here: %v", r.Name, rules.NoFullOutput)
 		case full <= j.mass*Gravity:
 			j.warn("%q watches craft.lift_reserve by a pull of %s at full output, which does not lift the craft", r.Name, j.show(full, rules.Force))
 		}

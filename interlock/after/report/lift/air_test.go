@@ -85,3 +85,17 @@ func TestRunWithoutAirAmongOthers(t *testing.T) {
 	next := Ask(runs, q).Next[0]
 	near(t, "output where only the next air is told", next.Output.Mid, none.Output.Mid, 0.01*none.Output.Mid)
 }
+
+// A mass that is taken off, and more than what flew, is no question: it was answered with
+// a craft of less than nothing.
+func TestWhatIfThatLeavesNothing(t *testing.T) {
+	for text, want := range map[string]string{"mass=-500kg": "nothing would be left", "mass=-72kg": "nothing would be left", "mass=-71kg": "", "mass=+500kg": ""} {
+		w, err := ParseWhatIf(text)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if err := w.Check(Craft{}, []Run{{Mass: 72}, {}}); (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
+			t.Errorf("%s: %v, want %q", text, err, want)
+		}
+	}
+}

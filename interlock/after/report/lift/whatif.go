@@ -127,6 +127,11 @@ func (w *WhatIf) Check(c Craft, runs []Run) error {
 		}
 	}
 
+	for i := range runs {
+		if m := runs[i].Mass; m > 0 && m+w.Mass <= 0 {
+			return fmt.Errorf("what if mass=%s: %s flew with %s, and nothing would be left", rules.Format(w.Mass, "kg"), runs[i].label(), rules.Format(m, "kg"))
+		}
+	}
 	if w.Cells > 0 && c.Cells <= 0 {
 		return fmt.Errorf("what if cells=%d: the pad file does not say how many cells flew; write cells under [craft]", w.Cells)
 	}

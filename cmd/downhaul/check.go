@@ -243,7 +243,11 @@ func (c *checked) holdAgainstPad() {
 			stop, _ := c.stop()
 			v = hazard.Judge(hazard.Case{Envelope: e, Limits: f.source, PadFile: c.padFile, CardFile: c.cardFile(), Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
 			f.Says, f.Keep, f.Rope = append(f.Says, v.Says...), &v.Keep, &v.Rope
-			c.Notes = append(c.Notes, v.Warnings...)
+			for _, w := range v.Warnings { // of the pad, they are those of each envelope
+				if !slices.Contains(c.Notes, w) {
+					c.Notes = append(c.Notes, w)
+				}
+			}
 			c.judged = append(c.judged, v.Doubts...)
 		}
 		for j := range e.Rules {

@@ -42,6 +42,21 @@ func TestAFileOfAnotherKindIsNamed(t *testing.T) {
 	}
 }
 
+// What is to know of a pad is told once, however many envelopes are held against it.
+func TestNotesOfThePadAreToldOnce(t *testing.T) {
+	files := map[string]string{}
+	for _, name := range senseFiles {
+		b, err := os.ReadFile("testdata/sense/" + name + ".toml")
+		if err != nil {
+			t.Fatal(err)
+		}
+		files[name] = strings.Replace(string(b), `from    = "192.0.2.10"`, "", 1)
+	}
+	if out, _ := checkIn(t, files, senseFiles...); strings.Count(out, "Note: link wire: anybody on that network") != 1 {
+		t.Errorf("told %d times", strings.Count(out, "Note: link wire: anybody on that network"))
+	}
+}
+
 // Two files that were pasted into one are told as that, and not as a pad file too many.
 func TestTwoFilesInOneAreToldAsThat(t *testing.T) {
 	text := map[string]string{}

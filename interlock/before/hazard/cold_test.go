@@ -80,8 +80,47 @@ func TestBehindAnApexInDenserAir(t *testing.T) {
 			h += v * dt
 			left -= dt
 		}
-		gone, top := j.behindApex(limit)
+		gone, top := j.behindApex(limit, 0)
 		near(t, "speed when thrust is gone", gone, v, 1e-3)
 		near(t, "top", top, h+v*v/(2*Gravity), 2e-3)
+	}
+}
+
+// The guard sees a height that is some time old, and reckons with too little thrust for
+// that time as well: with heights 0.1 s apart and one in two lost, in whatever phase, no
+// runaway is past what is told.
+func TestBehindAnApexOfAnOldHeight(t *testing.T) {
+	j := &job{Case: &Case{Pad: &pad.Pad{}}}
+	j.Pad.Height.Reaction, j.Pad.Height.MaxAcceleration = 4e8, 2*Gravity
+	reaction := j.Pad.Reaction(j.Stop.Thrust).Seconds()
+	const dt, limit, apart = 1e-5, 12.0, 0.2
+	for _, by := range []float64{1, 1.1, 1.3} {
+		j.full = by * 2 * Gravity
+		gone, most := j.behindApex(limit, apart)
+		worst := 0.0
+		for phase := 0.0; phase < apart; phase += apart / 50 {
+			h, v, left, next := 0.0, 0.0, math.Inf(1), phase
+			var seenH, seenV, age float64
+			for left > 0 {
+				if next -= dt; next <= 0 {
+					seenH, seenV, age, next = h, v, 0, apart
+				}
+				T := age + reaction
+				if u := seenV + Gravity*T; math.IsInf(left, 1) && seenH+seenV*T+Gravity*T*T/2+u*u/(2*Gravity) >= limit {
+					left = reaction
+				}
+				v += (j.full - Gravity) * dt
+				h += v * dt
+				left -= dt
+				age += dt
+			}
+			worst = max(worst, h+v*v/(2*Gravity))
+			if v > gone*(1+1e-3) {
+				t.Errorf("%v times as dense: %v m/s when thrust is gone, %v told", by, v, gone)
+			}
+		}
+		if worst > most*(1+1e-3) || worst < 0.97*most {
+			t.Errorf("%v times as dense: tops out at %v, %v told", by, worst, most)
+		}
 	}
 }

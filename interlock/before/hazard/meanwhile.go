@@ -62,7 +62,7 @@ func (j *job) meanwhile(i int) Meanwhile {
 	case out.Speed == nil:
 		out.Says = fmt.Sprintf("Meanwhile a runaway from hover gains up to %s (no drag: on the high side; one that climbs already gains more).", j.up(gain, rules.Length))
 	case r.Watch == rules.Apex:
-		v, apex := j.behindApex(r.Limit)
+		v, apex := j.behindApex(r.Limit, b.Period*float64(1+b.Lost))
 		how := ""
 		if apex > r.Limit {
 			how = " with the thrust of the pad file, and denser air gives more, so that the guard trips late: on the low side"

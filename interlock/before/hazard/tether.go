@@ -188,7 +188,7 @@ func (j *job) speedAt(i int) (v float64, ok bool) {
 	}
 	switch {
 	case r.Watch == rules.Apex:
-		v, _ := j.behindApex(r.Limit)
+		v, _ := j.behindApex(r.Limit, j.budgets[i].Period*float64(1+j.budgets[i].Lost))
 		return v + up*r.Lasting.Seconds(), true
 	case isHeight(r.Watch):
 		return FromRest(up, r.Limit+h.ErrorHeight) + up*t, true
@@ -203,15 +203,16 @@ func (j *job) speedAt(i int) (v float64, ok bool) {
 // behindApex is the speed of a runaway from the pad when its thrust is gone, and where
 // it tops out, that trips as the prediction passes a limit. The guard predicts by the
 // thrust of the pad file; where that is all, the coast ends at the limit and the speed is
-// √(2 H a g/(a + g)). In denser air the craft is past it.
-func (j *job) behindApex(limit float64) (v, top float64) {
+// √(2 H a g/(a + g)). In denser air the craft is past it, and the older the height is by
+// which the guard predicts (age, s, at most), the further.
+func (j *job) behindApex(limit, age float64) (v, top float64) {
 	a, up := max(0, j.Pad.Height.MaxAcceleration-Gravity), max(0, j.full-Gravity)
 	if j.full <= j.Pad.Height.MaxAcceleration || up == 0 {
 		return math.Sqrt(2 * max(0, limit) * a * Gravity / (a + Gravity)), limit
 	}
 	// It climbs with up from rest to v0, at v0²/(2 up), where the prediction with a for t
-	// more is the limit.
-	t := j.Pad.Reaction(j.Stop.Thrust).Seconds()
+	// more is the limit: that is the height that the guard has when it trips.
+	t := j.Pad.Reaction(j.Stop.Thrust).Seconds() + age
 	p, q, r := 1/(2*up)+1/(2*Gravity), t*(1+a/Gravity), a*t*t/2+a*a*t*t/(2*Gravity)-limit
 	v0 := max(0, (-q+math.Sqrt(max(0, q*q-4*p*r)))/(2*p))
 	v = v0 + up*t

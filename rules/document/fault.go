@@ -6,7 +6,6 @@ import (
 	"slices"
 	"strconv"
 	"strings"
-	"unicode/utf8"
 )
 
 // Fault is one thing that is wrong in a file.
@@ -79,23 +78,15 @@ const longestQuote = 60
 // Quote is text as it stands in a fault: in quotes, on one line, cut when long.
 func Quote(text string) string {
 	if len(text) > longestQuote {
-		cut := longestQuote
-		for cut > 0 && !utf8.RuneStart(text[cut]) {
-			cut--
-		}
-		return strconv.Quote(text[:cut] + "…")
+		text = strings.ToValidUTF8(text[:longestQuote], "") + "…"
 	}
 	return strconv.Quote(text)
 }
 
 // List is the words as a person says them: "a, b or c".
 func List(words []string, last string) string {
-	switch len(words) {
-	case 0:
-		return ""
-	case 1:
-		return words[0]
+	if n := len(words) - 1; n > 0 {
+		return strings.Join(words[:n], ", ") + " " + last + " " + words[n]
 	}
-	n := len(words) - 1
-	return strings.Join(words[:n], ", ") + " " + last + " " + words[n]
+	return strings.Join(words, "")
 }

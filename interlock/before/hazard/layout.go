@@ -20,10 +20,13 @@ func (l *looker) layout() {
 		return
 	}
 	m := &c.Motors
+	var out card.Place // the one that is farthest outside
+	outside := 0
 	for i, p := range m.Places {
-		if r := c.Craft.Radius; r > 0 && p.Arm() > r {
-			l.card(p.Line, "the motor stands "+c.Show(p.Arm(), rules.Length)+" from the middle, outside the craft's radius of "+c.Show(r, rules.Length),
-				"measure from the middle of the craft, or mend radius or width under [craft]", "motor[]."+farther(p))
+		if c.Craft.Radius > 0 && p.Arm() > c.Craft.Radius {
+			if outside++; p.Arm() > out.Arm() {
+				out = p
+			}
 		}
 		for _, q := range m.Places[:i] {
 			if Together(m, p, q) && p.Spin == q.Spin {
@@ -32,11 +35,19 @@ func (l *looker) layout() {
 			}
 		}
 	}
+	if outside > 0 {
+		with := ""
+		if outside > 1 {
+			with = fmt.Sprintf(", and %d others with it", outside-1)
+		}
+		l.card(out.Line, "the motor stands "+c.Show(out.Arm(), rules.Length)+" from the middle, outside the craft's radius of "+c.Show(c.Craft.Radius, rules.Length)+with,
+			"measure from the middle of the craft, or mend radius or width under [craft]", "motor[]."+farther(out))
+	}
 	if len(m.Places) < 2 {
 		return
 	}
 	if most := LongestArm(m); most > 0 {
-		if by, ahead, right := outside(m); by > oneSided*most {
+		if by, ahead, right := beside(m); by > oneSided*most {
 			l.card(m.Places[0].Line, "every motor stands "+toward(ahead, right)+" the middle, by "+c.Show(by, rules.Length)+" or more: such a craft cannot be level",
 				"measure from the middle of the craft; behind it and to its left are negative", "motor[]."+farther(card.Place{Ahead: ahead, Right: right}))
 		}
@@ -51,11 +62,27 @@ func farther(p card.Place) string {
 	return "right"
 }
 
-// outside is by how much at least every motor stands to one side of the middle,
+// nearMiddle is the share of the craft's radius within which no frame has all motors: the
+// rotors would reach past the middle; ours.
+const nearMiddle = 0.3
+
+// tight looks at motors that all stand near the middle.
+func (l *looker) tight() {
+	if l.Card == nil || len(l.Card.Motors.Places) < 3 {
+		return
+	}
+	c, most := l.Card, LongestArm(&l.Card.Motors)
+	if p := c.Motors.Places[0]; most > 0 && most < nearMiddle*c.Craft.Radius {
+		l.card(p.Line, "every motor stands within "+c.Show(most, rules.Length)+" of the middle, and with a radius of "+c.Show(c.Craft.Radius, rules.Length)+" rotors would turn in each other",
+			"look at the unit, or mend radius or width under [craft]", "motor[]."+farther(p))
+	}
+}
+
+// beside is by how much at least every motor stands to one side of the middle,
 // m, and which side that is, as a unit vector; negative when the middle is
 // among them. Of all sides the one that parts them farthest is either toward a
 // motor or square to the line between two.
-func outside(m *card.Motors) (by, ahead, right float64) {
+func beside(m *card.Motors) (by, ahead, right float64) {
 	by = math.Inf(-1)
 	try := func(a, r float64) {
 		long := math.Sqrt(a*a + r*r)

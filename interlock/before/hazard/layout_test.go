@@ -14,6 +14,27 @@ import (
 	"downhaul/rules/card"
 )
 
+// Motors that all stand near the middle of a craft of that radius would have their rotors
+// turn in each other: most often feet that were written as metres.
+func TestMotorsTooNearTheMiddle(t *testing.T) {
+	for _, c := range []struct {
+		arm  float64
+		want bool
+	}{{1, false}, {0.5, false}, {0.3, true}, {0.1, true}} {
+		a, b := fmt.Sprintf("%.2f %.2f", c.arm, c.arm/10), fmt.Sprintf("%.2f %.2f", c.arm/10, c.arm)
+		neg := func(s string) string { return "-" + strings.ReplaceAll(s, " ", " -") }
+		text := framed("radius = \"1.4 m\"", a+" cw", b+" ccw", neg(a)+" cw", neg(b)+" ccw")
+		crd, faults := card.Read("card.toml", text)
+		if crd == nil {
+			t.Fatal(faults)
+		}
+		_, doubts := Sense(&sense.Files{Card: crd, CardFile: sense.Source{Name: "card.toml", Text: text}}, stopping.Times{}, nil, time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC))
+		if got := strings.Contains(doubts.Error(), "rotors would turn in each other"); got != c.want {
+			t.Errorf("arms of %v m: %v", c.arm, doubts)
+		}
+	}
+}
+
 // framed is a card with those motors; each place is "ahead right spin", in m.
 func framed(craft string, places ...string) []byte {
 	var b strings.Builder
@@ -47,6 +68,9 @@ func TestLayoutsThatNoCraftHasAreRefused(t *testing.T) {
 			`card.toml:24: motor[4].number: stands where motor 3 stands and turns the same way (got the number 4); mend the place, or the spin if one hangs below the other`},
 		{"radius = \"1.2 m\"", []string{"1 0.5 cw", "-1 0.5 ccw", "-1 -0.5 cw", "0.5 -1.5 ccw"},
 			`card.toml:26: motor[4].right: the motor stands 1.581 m from the middle, outside the craft's radius of 1.2 m (got "-1.5 m"); measure from the middle of the craft, or mend radius or width under [craft]`},
+		// One slip of the unit or of the radius is told once, at the motor that is farthest out.
+		{"radius = \"1.2 m\"", []string{"10 10 cw", "-10 10 ccw", "-10 -11 cw", "10 -10 ccw"},
+			`card.toml:21: motor[3].right: the motor stands 14.87 m from the middle, outside the craft's radius of 1.2 m, and 3 others with it (got "-11 m"); measure`},
 		// What could not be read is told once, and nothing is made of it.
 		{"", []string{"1 1 cw", "2 1 ccw", "2 - cw"}, `card.toml:21: motor[3].right: does not begin with a number`},
 	} {
@@ -83,7 +107,7 @@ func TestOutsideAgreesWithEveryDirection(t *testing.T) {
 			}
 			most = max(most, least)
 		}
-		by, ahead, right := outside(&m)
+		by, ahead, right := beside(&m)
 		if most > 1e-9 && (by < most-1e-9 || by > most+0.003*LongestArm(&m)) {
 			r.Errorf("outside by %g, by trying %g", by, most)
 		}

@@ -54,6 +54,7 @@ var Rows = []Row{
 	{"rotors lower than the cups that tell their wind, or higher than the tether lets them", false, (*looker).mast, []string{"envelope tether.length"}},
 	{"a link's address, sender, device, speed, system or component number that no craft at a pad has", false, func(l *looker) { l.link(); l.senders(false) }, nil},
 	{"a socket among the records", false, func(l *looker) { l.paths(false) }, nil},
+	{"motors that all stand near the middle of their craft", false, (*looker).tight, []string{"card craft.radius", "card craft.width"}},
 	{"a vote of heights that takes the lower one, or the mean of two, under a limit above", false, (*looker).voteLow, nil},
 	{"a known load of more than the load cell's working load", false, (*looker).knownLoads, nil},
 	{"a flight that needs nothing to be looked at first", false, (*looker).needsNothing, nil},

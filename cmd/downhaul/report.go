@@ -9,6 +9,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"time"
 
 	"downhaul/interlock/after/report"
@@ -18,6 +19,8 @@ import (
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/session"
+	"downhaul/rules"
+	"downhaul/rules/card"
 )
 
 type reportCmd struct {
@@ -27,18 +30,28 @@ type reportCmd struct {
 	WhatIf   string   `placeholder:"CHANGES" help:"Ask the lift forecast for a changed craft, such as motors=10,mass=-15lb,cells=14."`
 	CSV      string   `name:"csv" placeholder:"FILE" help:"Write a table of --channels at the rate at which they came, with both clocks, instead of a report; - is the standard output."`
 	Channels string   `placeholder:"NAME,..." help:"The channels of the table, such as wind.gust3s,craft.height."`
-	Sessions []string `arg:"" name:"session" help:"Session folders, in the order to show them."`
+	Pad      string   `placeholder:"FILE" help:"For recordings: the pad file, whose craft, which packs, which sensors."`
+	Envelope string   `placeholder:"FILE" help:"For recordings: the limits to hold them against. Without it, none."`
+	Card     string   `placeholder:"FILE" help:"For recordings: the test card, for ballast and mass."`
+	Step     []string `sep:"none" placeholder:"NAME" help:"For recordings: the step of the test card that flew in them; or one --step for each recording, in their order."`
+	Sessions []string `arg:"" name:"session" help:"Session folders, in the order to show them; or recordings: pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
+
+	alone report.Files
 }
 
 func (reportCmd) Help() string {
 	return "Says what happened: runs, trips with their first cause, how near every limit came, wind, packs, link, proof tests and integrity, " +
-		"and what this set-up could not see. Prints a summary and writes one page that opens without a network and prints. Exit code 1 means " +
+		"and what this set-up could not see. Of a recording that is no session, with --pad, the times in which the craft was armed are the runs, " +
+		"and what it cannot tell is said. Prints a summary and writes one page that opens without a network and prints. Exit code 1 means " +
 		"that there is something to look at: a trip, a fault, a log that is not whole."
 }
 
 const pageName = "report.html"
 
 func (c *reportCmd) Run(ctx context.Context, s *streams) error {
+	if err := c.files(); err != nil {
+		return err
+	}
 	if c.CSV != "" || c.Channels != "" {
 		return c.table(ctx, s)
 	}
@@ -93,6 +106,71 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 		return errFound
 	}
 	return nil
+}
+
+// files reads the files that go with recordings.
+func (c *reportCmd) files() error {
+	if (c.Pad+c.Envelope+c.Card != "" || len(c.Step) > 0) && !slices.ContainsFunc(c.Sessions, isRecording) {
+		return hint(errors.New("report: --pad, --envelope, --card and --step are for recordings, and none is named"), "a session is reported on with the files that it ran with")
+	}
+	var err error
+	if c.alone.Pad, err = readPad("report", c.Pad); err != nil {
+		return err
+	}
+	if c.Envelope != "" {
+		if c.alone.Envelope, err = readEnvelope("report", c.Envelope); err != nil {
+			return err
+		}
+	}
+	if c.Card != "" {
+		text, err := plain.Read(c.Card, plain.Setup)
+		if err != nil {
+			return fmt.Errorf("report: %w", err)
+		}
+		var faults rules.Faults
+		if c.alone.Card, faults = card.Read(c.Card, text); len(faults) > 0 {
+			return hint(faults, `"downhaul check" says more`)
+		}
+	}
+	if len(c.Step) > 0 && c.alone.Card == nil {
+		return hint(errors.New("report: --step names a step of a test card"), "give the card with --card FILE")
+	}
+	for _, name := range c.Step {
+		if _, ok := c.alone.Card.Step(name); !ok {
+			return fmt.Errorf("report: the test card has no step %q", name)
+		}
+	}
+	recordings := 0
+	for _, name := range c.Sessions {
+		if isRecording(name) {
+			recordings++
+		}
+	}
+	if n := len(c.Step); n > 1 && n != recordings {
+		return fmt.Errorf("report: %d steps for %s; give one for all, or one for each in their order", n, plural(recordings, "recording"))
+	}
+	return nil
+}
+
+// isRecording reports whether a name is a file: a recording and no session's folder.
+func isRecording(name string) bool {
+	info, err := os.Stat(name)
+	return err == nil && !info.IsDir()
+}
+
+// one reads a session, or a recording with its files.
+func (c *reportCmd) one(ctx context.Context, name string, opt report.Options) (*report.Session, error) {
+	if isRecording(name) {
+		files := c.alone
+		if len(c.Step) > 0 {
+			files.Step = c.Step[0]
+		}
+		if len(c.Step) > 1 {
+			c.Step = c.Step[1:]
+		}
+		return report.ReadAlone(ctx, name, files, opt)
+	}
+	return report.Read(ctx, name, opt)
 }
 
 // markReported notes in each session that a page was made of it: a guard that
@@ -168,14 +246,18 @@ func (c *reportCmd) read(ctx context.Context, s *streams, what *lift.WhatIf) (*r
 	var failed []report.Failure
 	var bad []error
 	for _, dir := range c.Sessions {
-		ses, err := report.Read(ctx, dir, report.Options{Counting: show.read, Software: guard.Software()})
+		ses, err := c.one(ctx, dir, report.Options{Counting: show.read, Software: guard.Software()})
 		show.done.Add(1)
 		switch {
 		case ctx.Err() != nil:
 			return nil, errors.New("report: interrupted")
 		case err != nil:
 			failed = append(failed, report.Failure{Folder: dir, Error: err.Error()})
-			bad = append(bad, hint(fmt.Errorf("report %s: %w", dir, err), "name session folders: each holds a session.json"))
+			err = fmt.Errorf("report %s: %w", dir, err)
+			if !isRecording(dir) {
+				err = hint(err, "name session folders: each holds a session.json; or recordings")
+			}
+			bad = append(bad, err)
 		default:
 			sessions = append(sessions, ses)
 		}
@@ -187,6 +269,9 @@ func (c *reportCmd) read(ctx context.Context, s *streams, what *lift.WhatIf) (*r
 }
 
 func folderSize(dir string) (total int64) {
+	if info, err := os.Stat(dir); err == nil && !info.IsDir() {
+		return info.Size()
+	}
 	_ = plain.Names(dir, func(name string) {
 		if info, err := os.Lstat(filepath.Join(dir, name)); err == nil && !info.IsDir() {
 			total += info.Size()

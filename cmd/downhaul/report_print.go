@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"downhaul/interlock/after/report"
@@ -56,7 +57,15 @@ func section(w io.Writer, title string) { fmt.Fprintf(w, "\n%s\n", title) }
 func printSession(w io.Writer, s *report.Session) {
 	fmt.Fprintln(w, printable(s.Session))
 	wrap(w, "  ", "  ", s.Headline())
-	wrap(w, "  ", "  ", fmt.Sprintf("Session %d, duty %s, began %s, lasted %s, %s.", s.Number, s.Duty, s.Began.Format("2006-01-02 15:04:05 UTC"), report.Took(s.Lasted), s.Ended))
+	if s.Alone {
+		began := "when is not known"
+		if !s.Began.IsZero() {
+			began = "began " + s.Began.Format("2006-01-02 15:04:05 UTC")
+		}
+		wrap(w, "  ", "  ", fmt.Sprintf("A recording, %s, lasted %s.", began, report.Took(s.Lasted)))
+	} else {
+		wrap(w, "  ", "  ", fmt.Sprintf("Session %d, duty %s, began %s, lasted %s, %s.", s.Number, s.Duty, s.Began.Format("2006-01-02 15:04:05 UTC"), report.Took(s.Lasted), s.Ended))
+	}
 	for _, d := range s.Doubts {
 		wrap(w, "  Doubtful: ", "    ", d)
 	}
@@ -68,17 +77,31 @@ func printSession(w io.Writer, s *report.Session) {
 		fmt.Fprintln(w, "  none")
 	}
 	section(w, "Trips")
-	for i := range s.Episodes {
-		for j := range s.Episodes[i].Trips {
-			printTrip(w, &s.Episodes[i].Trips[j])
-		}
-		if i == mostEvents {
-			wrap(w, "  ", "  ", fmt.Sprintf("%d more first causes; the page and --json list them", len(s.Episodes)-i-1))
-			break
+	if s.Duty == "watch" {
+		printLikeTrips(w, s)
+	} else {
+		for i := range s.Episodes {
+			for j := range s.Episodes[i].Trips {
+				printTrip(w, &s.Episodes[i].Trips[j])
+			}
+			if i == mostEvents {
+				wrap(w, "  ", "  ", fmt.Sprintf("%d more first causes; the page and --json list them", len(s.Episodes)-i-1))
+				break
+			}
 		}
 	}
 	if len(s.Episodes) == 0 {
 		fmt.Fprintln(w, "  none")
+	}
+	if len(s.Words) > 0 {
+		section(w, "In the craft's own words")
+	}
+	for i, said := range s.Words {
+		if i == mostEvents {
+			wrap(w, "  ", "  ", fmt.Sprintf("%d more; the page and --json list them", len(s.Words)-i+s.WordsMore))
+			break
+		}
+		wrap(w, fmt.Sprintf("  %9s  %-9s ", report.At(said.At), said.Severity), strings.Repeat(" ", 23), said.Text)
 	}
 	printRules(w, s)
 	printWeather(w, s)
@@ -89,7 +112,9 @@ func printSession(w io.Writer, s *report.Session) {
 	for _, name := range s.Integrity.Changed {
 		wrap(w, "  ", "    ", name+" IS GONE, OR IS NOT WHAT WAS READ ON THE DAY")
 	}
-	wrap(w, "  ", "    ", "last chain value "+s.Integrity.Log.Head)
+	if !s.Alone {
+		wrap(w, "  ", "    ", "last chain value "+s.Integrity.Log.Head)
+	}
 	if code := s.Integrity.Log.HeadCode; code != "" {
 		wrap(w, "  ", "    ", "on paper: "+code)
 	}
@@ -134,9 +159,48 @@ func printRun(w io.Writer, r *report.Run) {
 	}
 }
 
+// printLikeTrips prints the trips of a guard that only watched, like ones as one line
+// each: how often, from when to when, and the worst. A thin link brings hundreds.
+func printLikeTrips(w io.Writer, s *report.Session) {
+	type row struct {
+		worst       *report.Trip
+		first, last *report.Quantity
+		count       int
+	}
+	var rows []*row
+	for i := range s.Episodes {
+		for j := range s.Episodes[i].Trips {
+			t := &s.Episodes[i].Trips[j]
+			k := slices.IndexFunc(rows, func(r *row) bool {
+				return r.worst.Rule == t.Rule && r.worst.Reason == t.Reason && r.worst.Cause == t.Cause && r.worst.Stop == t.Stop && (r.worst.Value == nil) == (t.Value == nil)
+			})
+			if k < 0 {
+				k = len(rows)
+				rows = append(rows, &row{worst: t, first: t.At})
+			}
+			r := rows[k]
+			r.count++
+			if r.last = t.At; t.Worse(r.worst) {
+				r.worst = t
+			}
+		}
+	}
+	for _, r := range rows {
+		if r.count == 1 {
+			printTrip(w, r.worst)
+			continue
+		}
+		worst := ""
+		if r.worst.Value != nil {
+			worst = ", the worst at " + report.At(r.worst.At)
+		}
+		wrap(w, fmt.Sprintf("  %9s  ", report.At(r.first)), strings.Repeat(" ", 18), fmt.Sprintf("%d times, to %s%s: %s (%s stop).", r.count, report.At(r.last), worst, r.worst.Says, r.worst.Stop))
+	}
+}
+
 func printTrip(w io.Writer, t *report.Trip) {
 	indent := strings.Repeat(" ", 18)
-	wrap(w, fmt.Sprintf("  %9s  %-7s", report.At(t.At), t.Name()), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
+	wrap(w, fmt.Sprintf("  %9s  %-7s", report.At(t.At), t.Name()+" "), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
 	if len(t.With) > 0 {
 		wrap(w, indent+"with it: ", indent+"  ", strings.Join(t.With, "; ")+".")
 	}
@@ -256,6 +320,9 @@ func printWeather(w io.Writer, s *report.Session) {
 	}
 	for _, name := range s.Link.Never {
 		wrap(w, "  Never heard: ", "    ", name)
+	}
+	if s.Alone {
+		return
 	}
 	section(w, "Proof tests on the day")
 	for _, p := range s.Proofs {

@@ -40,7 +40,12 @@ func (c *reportCmd) writeTable(ctx context.Context, s *streams, w io.Writer, ids
 		return err
 	}
 	for _, dir := range c.Sessions {
-		never, err := report.WriteCSV(ctx, w, dir, ids, report.Options{Counting: show.read})
+		opt := report.Options{Counting: show.read}
+		write := func() ([]string, error) { return report.WriteCSV(ctx, w, dir, ids, opt) }
+		if isRecording(dir) {
+			write = func() ([]string, error) { return report.WriteAlone(ctx, w, dir, ids, c.alone, opt) }
+		}
+		never, err := write()
 		show.done.Add(1)
 		switch {
 		case ctx.Err() != nil:

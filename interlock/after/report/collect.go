@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/limits"
@@ -55,6 +56,7 @@ type collector struct {
 	openings []*waiting
 	proofs   map[uint32]bool // by number, overdue
 	rotors   rules.RotorsStanding
+	words    bench.Words
 }
 
 // waiting is one opening of the relay and what came of it.
@@ -174,6 +176,7 @@ type runView struct {
 func newCollector(ses *Session, env *rules.Envelope, p *pad.Pad, cfg derived.Config, e *events, end time.Duration) *collector {
 	k := &collector{ses: ses, env: env, pad: p, acted: map[uint32]time.Duration{}, proofs: map[uint32]bool{},
 		mean2: extreme{to: rules.Never}, mean10: extreme{to: rules.Never}}
+	k.words.Craft = p.Intake().Craft
 	k.ch = newChannels(cfg, func(rules.ChannelID) bool { return true })
 	k.watchRules()
 	k.watchWind(end)
@@ -319,6 +322,8 @@ func (k *collector) look(c *intake.Chunk, inputs []interlock.Input) {
 		return
 	case intake.HostEvent:
 		k.host(c)
+	case intake.Telemetry:
+		k.words.See(c)
 	}
 	for i := range inputs {
 		if in := &inputs[i]; in.Kind == interlock.LineInput && in.Line == interlock.Readback {

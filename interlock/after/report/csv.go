@@ -62,6 +62,19 @@ func WriteCSV(ctx context.Context, w io.Writer, dir string, ids []rules.ChannelI
 	if r.recording(); len(r.parts) == 0 {
 		return nil, errors.New(strings.Join(r.out.Doubts, "; "))
 	}
+	return r.writeCSV(w, ids)
+}
+
+// WriteAlone is WriteCSV for a recording that is no session, with files that belong to it.
+func WriteAlone(ctx context.Context, w io.Writer, name string, ids []rules.ChannelID, files Files, opt Options) (never []string, err error) {
+	r, err := openAlone(ctx, name, files, opt)
+	if err != nil {
+		return nil, err
+	}
+	return r.writeCSV(w, ids)
+}
+
+func (r *reading) writeCSV(w io.Writer, ids []rules.ChannelID) (never []string, err error) {
 	out := bufio.NewWriterSize(w, 1<<16)
 	ch := newChannels(r.pad.Derived().Watching(r.env), func(id rules.ChannelID) bool { return true })
 	came := map[rules.ChannelID]*bool{}
@@ -77,7 +90,10 @@ func WriteCSV(ctx context.Context, w io.Writer, dir string, ids []rules.ChannelI
 			*seen = true
 			row = append(append(row[:0], r.out.Session...), ',')
 			row = append(strconv.AppendFloat(row, at.Seconds(), 'f', 9, 64), ',')
-			row = append(r.out.Began.Add(at).UTC().AppendFormat(row, "2006-01-02T15:04:05.000000Z"), ',')
+			if !r.out.Began.IsZero() { // raw bytes do not tell it
+				row = r.out.Began.Add(at).UTC().AppendFormat(row, "2006-01-02T15:04:05.000000Z")
+			}
+			row = append(row, ',')
 			row = append(append(row, id.String()...), ',')
 			if v.Quality != rules.Missing {
 				row = strconv.AppendFloat(row, v.Value, 'g', -1, 64)

@@ -146,6 +146,9 @@ func (o *Session) hovers() {
 
 // runName is what a run is called where several sessions stand together.
 func (o *Session) runName(r *Run) string {
+	if o.Alone {
+		return fmt.Sprintf("%s, run %d", o.Session, r.Number)
+	}
 	return fmt.Sprintf("session %d, run %d", o.Number, r.Number)
 }
 

@@ -52,8 +52,9 @@ type Session struct {
 	Folder   string    `json:"folder"`
 	Number   int       `json:"number"`
 	Duty     string    `json:"duty"`
-	Mark     string    `json:"mark,omitempty"` // of a rehearsal; see counted
-	Began    time.Time `json:"began"`          // wall clock at engine time 0
+	Alone    bool      `json:"recording_alone"` // a recording and no session
+	Mark     string    `json:"mark,omitempty"`  // of a rehearsal; see counted
+	Began    time.Time `json:"began"`           // wall clock at engine time 0
 	Clock    string    `json:"wall_clock"`
 	Lasted   *Quantity `json:"lasted"`
 	Ended    string    `json:"ended"`
@@ -74,15 +75,18 @@ type Session struct {
 	ChainOpen   []string     `json:"chain_open"`
 	Runs        []Run        `json:"runs"`
 	// Trips stand by episode; the first of each is its first cause.
-	Episodes  []Episode  `json:"episodes"`
-	Unlisted  int        `json:"unlisted"` // trips and cautions beyond those that are listed
-	Cautions  []Caution  `json:"cautions"`
-	Rules     []RuleRow  `json:"rules"`
-	Wind      Wind       `json:"wind"`
-	Packs     []Pack     `json:"packs"`
-	Link      Link       `json:"link"`
-	Openings  []Opening  `json:"openings"`
-	Said      []Said     `json:"said"`
+	Episodes []Episode `json:"episodes"`
+	Unlisted int       `json:"unlisted"` // trips and cautions beyond those that are listed
+	Cautions []Caution `json:"cautions"`
+	Rules    []RuleRow `json:"rules"`
+	Wind     Wind      `json:"wind"`
+	Packs    []Pack    `json:"packs"`
+	Link     Link      `json:"link"`
+	Openings []Opening `json:"openings"`
+	Said     []Said    `json:"said"`
+	// Words are the craft's own, escaped; WordsMore counts those beyond the first 2,000.
+	Words     []Words    `json:"craft_says"`
+	WordsMore int        `json:"craft_says_unlisted,omitempty"`
 	Declared  []Declared `json:"declared"`
 	Proofs    []Proof    `json:"proof_tests"`
 	Hazards   []Hazard   `json:"hazards"`
@@ -188,6 +192,14 @@ func (t *Trip) Name() string {
 		return "fault"
 	}
 	return fmt.Sprintf("trip %d", t.Number)
+}
+
+// Worse reports whether it went further past the limit than another of its rule.
+func (t *Trip) Worse(than *Trip) bool {
+	if t.Value == nil || than.Value == nil || t.Limit == nil {
+		return false
+	}
+	return abs(t.Value.Value-t.Limit.Value) > abs(than.Value.Value-t.Limit.Value)
 }
 
 // count returns how many of an episode's trips are no faults of the chain, which are
@@ -305,6 +317,14 @@ type Said struct {
 	At   *Quantity `json:"at"`
 	UTC  time.Time `json:"utc"`
 	Text string    `json:"text"`
+}
+
+// Words is a text of the craft, in its own words.
+type Words struct {
+	At       *Quantity `json:"at"`
+	UTC      time.Time `json:"utc"`
+	Severity string    `json:"severity"`
+	Text     string    `json:"text"`
 }
 
 // Declared is what the crew declared before a start.

@@ -150,9 +150,12 @@ func (s *Session) Headline() string {
 	if trips > 0 {
 		text = plural(trips, "trip")
 	}
-	if s.Duty == "watch" {
+	switch {
+	case s.Alone:
+		text += " in " + plural(len(s.Runs), "flight") + " of a recording"
+	case s.Duty == "watch":
 		text += " in " + plural(len(s.Runs), "flight") + ", watching only"
-	} else {
+	default:
 		text += " in " + plural(len(s.Runs), "run")
 	}
 	for i := range s.Episodes {
@@ -169,6 +172,14 @@ func (s *Session) Headline() string {
 		text = "POWER NOT REMOVED. " + text
 	}
 	return text + "."
+}
+
+// Title is which session it is, or which recording.
+func (s *Session) Title() string {
+	if s.Alone {
+		return "recording " + s.Session
+	}
+	return fmt.Sprintf("session %d, duty %s", s.Number, s.Duty)
 }
 
 // At is an instant of the engine's clock for people.

@@ -181,7 +181,7 @@ func (r *reading) finish() {
 	if len(o.Runs) == 0 && o.Duty == "guard" {
 		r.doubt("no run: power never reached the rotors through this guard")
 	}
-	if o.Duty == "watch" {
+	if o.Duty == "watch" && !r.alone {
 		r.doubt("duty watch: this guard held no relay and could take no power off")
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"path/filepath"
+	"strings"
 	"time"
 
 	"downhaul/interlock"
@@ -33,7 +34,9 @@ type reading struct {
 	ctx   context.Context
 	opt   Options
 	ses   *session.Session
+	alone bool   // a recording and no session: ses is nil
 	logs  string // the folder around it, where proof records stand
+	story session.Story
 	out   *Session
 	pad   *pad.Pad
 	env   *rules.Envelope
@@ -75,19 +78,27 @@ func open(ctx context.Context, dir string, opt Options) (*reading, error) {
 	if err != nil {
 		return nil, err
 	}
-	r := &reading{ctx: ctx, opt: opt, ses: s, logs: filepath.Dir(whole), out: &Session{
-		Session: s.Info.Session, Folder: filepath.Base(whole), Number: s.Info.Number, Duty: "guard", Began: s.Info.Wall.UTC(), Clock: s.Info.Clocks.Wall,
-		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
-		Openings: []Opening{}, Said: []Said{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []pad.Unseen{},
-		NotRemoved: []NotRemoved{}, ChainFaults: []ChainFault{}, ChainOpen: []string{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},
-		units:     "metric",
-		Integrity: Integrity{Changed: []string{}, Says: []string{}, Recording: []string{}, Software: s.Info.Software, Arch: s.Info.Arch, Files: []FileHash{}},
-	}}
+	r := &reading{ctx: ctx, opt: opt, ses: s, logs: filepath.Dir(whole), out: newSession(s.Info.Session, filepath.Base(whole), opt)}
+	o := r.out
+	o.Number, o.Duty, o.Began, o.Clock = s.Info.Number, "guard", s.Info.Wall.UTC(), s.Info.Clocks.Wall
+	o.Integrity.Software, o.Integrity.Arch = s.Info.Software, s.Info.Arch
 	r.out.Mark = s.Info.Mark
 	if s.Info.Duty == session.DutyWatch {
 		r.out.Duty = "watch"
 	}
 	return r, nil
+}
+
+// newSession is an empty one of that name.
+func newSession(name, folder string, opt Options) *Session {
+	return &Session{
+		Session: name, Folder: folder,
+		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
+		Openings: []Opening{}, Said: []Said{}, Words: []Words{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []pad.Unseen{},
+		NotRemoved: []NotRemoved{}, ChainFaults: []ChainFault{}, ChainOpen: []string{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},
+		units:     "metric",
+		Integrity: Integrity{Changed: []string{}, Says: []string{}, Recording: []string{}, Software: opt.Software, Files: []FileHash{}},
+	}
 }
 
 func (r *reading) doubt(format string, args ...any) {
@@ -123,7 +134,6 @@ func (r *reading) text(name, what string) []byte {
 }
 
 func (r *reading) files() {
-	o := r.out
 	if text := r.text(session.Pad, "pad file"); text != nil {
 		p, faults := pad.Read(session.Pad, text)
 		if len(faults) > 0 {
@@ -146,6 +156,12 @@ func (r *reading) files() {
 		}
 		r.card = crd
 	}
+	r.name()
+}
+
+// name takes titles and units from the files, and what this set-up cannot see.
+func (r *reading) name() {
+	o := r.out
 	if r.pad != nil {
 		o.Pad, o.units = r.pad.Title, r.pad.Units
 		var envelopes []*rules.Envelope
@@ -241,15 +257,20 @@ func (r *reading) events() error {
 		r.parts = nil
 		return nil
 	}
-	r.end = max(r.end, res.End)
-	if n := len(r.armed); n > 0 && r.armed[n-1].to == rules.Never {
-		r.armed[n-1].to, r.armed[n-1].cut = r.end, true
-	}
+	r.until(res.End)
 	if same && n > len(r.log.texts) {
 		r.e = replayed
 		r.doubt("%d of %d decisions stand in no good line of the trip log: they are what the recording gives", n-len(r.log.texts), n)
 	}
 	return nil
+}
+
+// until takes the end of the recording.
+func (r *reading) until(end time.Duration) {
+	r.end = max(r.end, end)
+	if n := len(r.armed); n > 0 && r.armed[n-1].to == rules.Never {
+		r.armed[n-1].to, r.armed[n-1].cut = r.end, true
+	}
 }
 
 // stretch is a time in which the craft was armed; cut reports whether the record ends
@@ -284,6 +305,9 @@ func (r *reading) seeArmed(c *intake.Chunk, inputs []interlock.Input) {
 // replay goes through the recording as the session ran.
 func (r *reading) replay(options ...bench.Option) (*bench.Result, error) {
 	options = append(options, bench.Ticking(r.ctx.Err), bench.Counting(r.opt.Counting), bench.By(r.opt.Software))
+	if r.alone {
+		return r.replayAlone(options)
+	}
 	res, err := bench.ReplayAs(r.ses, r.setup, options...)
 	if err == nil || r.ctx.Err() != nil {
 		return res, err
@@ -292,12 +316,21 @@ func (r *reading) replay(options ...bench.Option) (*bench.Result, error) {
 		return nil, err
 	}
 	// Without a log nobody knows how it came up, and nothing can be compared.
-	rec, err := recording.OpenParts(r.parts, recording.PastDamage())
+	return r.replayAlone(options)
+}
+
+// replayAlone goes through the recording with no log beside it.
+func (r *reading) replayAlone(options []bench.Option) (*bench.Result, error) {
+	how := []recording.Option{recording.PastDamage()}
+	if r.alone && r.opt.Counting != nil {
+		how = append(how, recording.Counting(r.opt.Counting))
+	}
+	rec, err := recording.OpenParts(r.parts, how...)
 	if err != nil {
 		return nil, err
 	}
 	defer rec.Close()
-	return bench.Replay(r.ses.Dir, rec, r.setup, options...)
+	return bench.Replay(r.parts[0], rec, r.setup, options...)
 }
 
 // analyse goes through the recording and fills in everything that hangs on it.
@@ -305,15 +338,23 @@ func (r *reading) analyse() error {
 	o := r.out
 	o.NotRemoved = r.e.notRemoved(o.Began)
 	o.ChainFaults = r.e.chainFaults()
-	o.ChainOpen = r.chainOpen()
 	o.Unlisted = r.e.unlisted
-	story, err := r.ses.Story()
-	if err != nil {
-		r.doubt("what was declared cannot be read: %v", err)
+	if !r.alone {
+		o.ChainOpen = r.chainOpen()
+		var err error
+		if r.story, err = r.ses.Story(); err != nil {
+			r.doubt("what was declared cannot be read: %v", err)
+		}
 	}
+	story := r.story
 	o.declare(story)
 	if o.Duty == session.DutyWatch {
 		o.Runs = armedRuns(r.armed, r.e, story, r.card, r.env)
+		for i := range o.Runs {
+			if run := &o.Runs[i]; r.alone {
+				run.How = strings.TrimSuffix(run.How, watchedOnly)
+			}
+		}
 	} else {
 		o.Runs = runsOf(r.e, story, r.card, r.env, r.end)
 		r.e.stayedOn(o.Runs)

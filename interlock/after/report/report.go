@@ -100,7 +100,7 @@ func (r *Report) Found() bool {
 		return true
 	}
 	for _, s := range r.Sessions {
-		if s.Integrity.Log.Verdict != "whole" || s.Integrity.altered() {
+		if !s.Alone && s.Integrity.Log.Verdict != "whole" || s.Integrity.altered() {
 			return true
 		}
 	}

@@ -58,14 +58,17 @@ func runsOf(e *events, story session.Story, crd *card.Card, env *rules.Envelope,
 	return runs
 }
 
+// watchedOnly stands behind how a run of a guard without a relay ended.
+const watchedOnly = "; this guard only watched"
+
 // armedRuns are the runs of a session that only watched: from armed to disarmed.
 func armedRuns(armed []stretch, e *events, story session.Story, crd *card.Card, env *rules.Envelope) []Run {
 	runs := []Run{}
 	for i, a := range armed {
 		run := Run{Number: i + 1, begin: a.from, end: a.to, Begin: seconds(a.from), Lasted: seconds(a.to - a.from), Ended: !a.cut,
-			How: "armed, then disarmed; this guard only watched", Packs: []string{}, Doubts: []string{}}
+			How: "armed, then disarmed" + watchedOnly, Packs: []string{}, Doubts: []string{}}
 		if a.cut {
-			run.How = "the record breaks off while it was armed; this guard only watched"
+			run.How = "the record breaks off while it was armed" + watchedOnly
 		}
 		run.declared(story, crd)
 		for j := range e.list {

@@ -22,6 +22,9 @@ func (r *Report) Shown() *flown.Record {
 	of := map[string]*Session{} // by the name of a run
 	var changed []string        // sessions in the forecast that are not as they were written
 	for _, s := range counted(r.Sessions) {
+		if s.Alone {
+			return nil // nobody knows whether it is as it was written, nor on which step it flew
+		}
 		out.Mark = s.Mark
 		if s.liftCard == nil || !strings.EqualFold(s.liftCard.Craft.Name, out.Craft) {
 			continue

@@ -40,8 +40,16 @@ func (r *reading) take(k *collector, res *bench.Result) {
 	for _, b := range o.charts.packs {
 		o.Packs = append(o.Packs, b.pack(o.Session))
 	}
+	k.words.End()
+	for _, w := range k.words.Said {
+		o.Words = append(o.Words, Words{seconds(w.At), o.Began.Add(w.At).UTC(), w.Word(), w.Text})
+	}
+	o.WordsMore = k.words.More
 	r.takeLink(res)
 	r.ruleRows(res)
+	if r.alone {
+		return
+	}
 	r.proofs(k)
 	r.takeEquality(res)
 }
@@ -74,6 +82,9 @@ func (r *reading) takeTimes(k *collector) {
 			}
 			if rule != nil && isRate(rule) {
 				t.Times.Notes = append(t.Times.Notes, "the rate that this rule judges is not drawn, and since when it stood past the limit is not told")
+			}
+			if r.alone {
+				continue
 			}
 			if o.Duty == "watch" {
 				t.Times.Notes = append(t.Times.Notes, "duty watch: no relay to open")
@@ -169,6 +180,9 @@ func (r *reading) takeWind(k *collector, show string) {
 
 func (r *reading) takeLink(res *bench.Result) {
 	l := &r.out.Link
+	if err := res.Sort(r.parts); err != nil {
+		r.doubt("what is in no good frame cannot be told apart: %v", err)
+	}
 	l.Known, l.Frames, l.Link, l.BadBytes = true, res.Frames, res.Link, res.BadBytes
 	l.Ignored = append(l.Ignored, res.IgnoredWhy...)
 	l.Never = append(l.Never, res.NeverHeard...)
@@ -176,8 +190,12 @@ func (r *reading) takeLink(res *bench.Result) {
 	if res.Link.LagS != nil {
 		lag = fmt.Sprintf("lag up to %s at %.2f s", rules.Format(*res.Link.LagS, "s"), res.Link.LagAtS)
 	}
-	l.Says = fmt.Sprintf("%s of craft %d.%d; %d lost by their numbers; longest silence %s at %.2f s; %s; %d bytes in no good frame.",
-		plural(int(res.Frames), "frame"), res.System, res.Component, res.Link.Lost, rules.Format(res.Link.SilenceS, "s"), res.Link.SilenceAtS, lag, res.BadBytes)
+	damaged := ""
+	if res.Damaged != nil {
+		damaged = plural(int(res.Damaged.Count), "damaged frame") + "; "
+	}
+	l.Says = fmt.Sprintf("%s of craft %d.%d; %d lost by their numbers; longest silence %s at %.2f s; %s; %s%d bytes in no frame.",
+		plural(int(res.Frames), "frame"), res.System, res.Component, res.Link.Lost, rules.Format(res.Link.SilenceS, "s"), res.Link.SilenceAtS, lag, damaged, res.BadBytes)
 	r.out.Integrity.Recording = append(r.out.Integrity.Recording, res.Notes...)
 }
 

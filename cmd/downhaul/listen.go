@@ -26,6 +26,7 @@ type listenCmd struct {
 	Sources []string      `arg:"" name:"source" help:"A link: udp://0.0.0.0:40123, tcp://192.0.2.1:40124 or serial:///dev/ttyUSB0?baud=57600. Or recordings: session folders, pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
 	For     time.Duration `default:"10s" placeholder:"TIME" help:"How long to listen to a link (${default})."`
 	Craft   string        `placeholder:"S/C" help:"System and component of the craft, such as 1/1, where several are heard."`
+	Port    uint16        `placeholder:"N" help:"Of a capture, take only what went to this UDP port."`
 	JSON    bool          `help:"Print one JSON object."`
 }
 

@@ -51,7 +51,10 @@ type saidRow struct {
 
 // files reads recordings, each with what it holds.
 func (c *listenCmd) files(ctx context.Context, s *streams, only identity) error {
-	found, failed, bad := eachRecording(ctx, s, "listen", c.Sources, func(j *job) (*findings, error) { return hearRecording(j, only) })
+	found, failed, bad := eachRecording(ctx, s, "listen", c.Sources, func(j *job) (*findings, error) {
+		j.toPort(c.Port)
+		return hearRecording(j, only)
+	})
 	if len(found) == 0 {
 		return bad
 	}

@@ -60,6 +60,14 @@ type source struct {
 	parts []string
 	ses   *session.Session // of a session folder
 	size  int64
+	how   []recording.Option
+}
+
+// toPort takes of a capture only what went to that UDP port; 0 takes all.
+func (src *source) toPort(port uint16) {
+	if port > 0 {
+		src.how = []recording.Option{recording.OnlyPort(port)}
+	}
 }
 
 func openSource(name string) (*source, error) {
@@ -103,7 +111,7 @@ func (src *source) setup(env *rules.Envelope, p *pad.Pad) (bench.Setup, []string
 		}
 		p = got
 	}
-	return bench.Watching(src.parts, env, p)
+	return bench.Watching(src.parts, env, p, src.how...)
 }
 
 // job is one recording on its way, for the function that works on it.
@@ -115,7 +123,7 @@ type job struct {
 
 // open opens the recording; what is read of it is shown as progress.
 func (j *job) open() (*recording.Reader, error) {
-	return recording.OpenParts(j.parts, recording.PastDamage(), recording.Counting(j.show.read))
+	return recording.OpenParts(j.parts, append(j.how, recording.PastDamage(), recording.Counting(j.show.read))...)
 }
 
 // against opens the recording, has do go through it with the setup that belongs

@@ -19,6 +19,7 @@ import (
 type replayCmd struct {
 	Envelope   string   `placeholder:"FILE" help:"The envelope to hold them against. Without it, sessions are replayed with their own files and compared with their own trip logs."`
 	Pad        string   `placeholder:"FILE" help:"The pad file: whose craft, which packs, which sensors. Without it, a session's own, or what the recording itself shows."`
+	Port       uint16   `placeholder:"N" help:"Of a capture, take only what went to this UDP port."`
 	JSON       bool     `help:"Print one JSON object."`
 	Plot       string   `placeholder:"DIR" help:"Draw each watched channel against its limits into this folder, as SVG."`
 	Force      bool     `help:"Replace pictures that are there already."`
@@ -97,6 +98,7 @@ type replayed struct {
 
 // one replays one recording or session.
 func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string) (*replayed, error) {
+	j.toPort(c.Port)
 	if env == nil {
 		if j.ses == nil {
 			return nil, hint(errors.New("no envelope to hold it against"), "give --envelope FILE; only a session folder has its own")
@@ -113,7 +115,7 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string)
 		if err != nil {
 			return nil, err
 		}
-		if err := r.Sort(j.parts); err != nil {
+		if err := r.Sort(j.parts, j.how...); err != nil {
 			return nil, err
 		}
 		return &replayed{r, setup.Envelope, pictures.files}, pictures.draw(setup.Envelope, r)
@@ -130,7 +132,7 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string)
 	if err != nil {
 		return nil, err
 	}
-	if err := r.Sort(j.parts); err != nil {
+	if err := r.Sort(j.parts, j.how...); err != nil {
 		return nil, err
 	}
 	r.Notes = append(notes, r.Notes...)

@@ -69,8 +69,8 @@ const (
 // look hears the first frames of that craft, or, where none is named, finds it:
 // the first sender of a HEARTBEAT whose autopilot field names one (the standard's 8
 // is "no autopilot"). It goes on until it has seen which outputs an armed craft moves.
-func look(parts []string, craft intake.Craft) (h heard, err error) {
-	rec, err := recording.OpenParts(parts, recording.PastDamage())
+func look(parts []string, craft intake.Craft, how ...recording.Option) (h heard, err error) {
+	rec, err := recording.OpenParts(parts, append(how, recording.PastDamage())...)
 	if err != nil {
 		return h, err
 	}

@@ -7,6 +7,7 @@ import (
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/records/recording"
 	"downhaul/rules"
 )
 
@@ -14,13 +15,13 @@ import (
 // in duty watch would have, from the first frame on. Without a pad file it
 // takes what the recording shows: the first autopilot heard is the craft, and
 // everything it can tell counts as fed; notes say what was assumed.
-func Watching(parts []string, env *rules.Envelope, p *pad.Pad) (Setup, []string, error) {
+func Watching(parts []string, env *rules.Envelope, p *pad.Pad, how ...recording.Option) (Setup, []string, error) {
 	if p != nil {
 		setup := Setup{Envelope: env, Site: p.Site(), Intake: p.Intake()}
 		setup.Site.Duty = interlock.Watch
-		return setup, unreadBatteries(parts, setup.Intake.Craft), nil
+		return setup, unreadBatteries(parts, setup.Intake.Craft, how...), nil
 	}
-	seen, err := look(parts, intake.Craft{})
+	seen, err := look(parts, intake.Craft{}, how...)
 	if err != nil {
 		return Setup{}, nil, err
 	}

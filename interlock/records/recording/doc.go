@@ -10,7 +10,7 @@
 //
 // Damaged bytes within a block mostly go unseen: pcapng and pcap have no checksum.
 // With PastDamage a capture is read on behind a damaged block or record, and what
-// was left out is told. Fragments of datagrams are not put together, but counted.
+// was left out is told. Datagrams that were split on their way are put together.
 // Integrity comes from the frames' own checksums and from the trip log.
 //
 // It never decides anything, never starts a goroutine and never reads a clock.

@@ -24,7 +24,7 @@ type Interface struct {
 // Skipped counts packets that carry no datagram that is taken.
 type Skipped struct {
 	TCP       uint64
-	Fragments uint64 // parts of datagrams that were split on their way; they are not put together
+	Fragments uint64 // parts of datagrams that were split on their way, and that did not all come
 	OtherIP   uint64 // neither UDP nor TCP
 	Other     uint64 // no IP, or of a link type that is not known here
 	Short     uint64 // headers that contradict themselves
@@ -50,7 +50,10 @@ type Info struct {
 	Packets    uint64
 	Chunks     uint64
 	Skipped    Skipped
+	Joined     uint64 // datagrams that were split on their way, put together again
 	Cut        uint64 // datagrams of which the capture kept only the beginning
+	Doubled    uint64 // datagrams of flows that are another one recorded once more
+	Twice      uint64 // packets that stand in the capture a second time
 	Undated    uint64 // packets without a time; they take that of the one before
 	// Backwards counts times that ran back; they take the time before.
 	Backwards uint64
@@ -71,6 +74,9 @@ type Info struct {
 	Damages      uint64
 	DamagedBytes uint64
 	Damaged      []Damage
+
+	// FlowNotes say which flows are one link recorded twice.
+	FlowNotes []string
 
 	// Of raw bytes.
 	Frames   uint64 // frames with a right checksum
@@ -93,6 +99,8 @@ func (r *Reader) Info() Info {
 		info.Span = max(info.Span, r.clock.now)
 		info.Backwards, info.Set, info.Jumps = r.clock.backward, r.clock.set, slices.Clone(r.clock.jumps)
 	}
+	info.Twice, info.FlowNotes = r.once.passed, r.flowNotes
+	info.Joined, info.Skipped.Fragments = r.split.joined, r.split.parts()
 	slices.SortFunc(info.Ports, func(a, b PortCount) int { return int(a.Port) - int(b.Port) })
 	if r.gate != nil {
 		for _, f := range r.gate.ifaces {
@@ -157,10 +165,13 @@ func (i Info) Notes() []string {
 	}
 	say(i.Lost, "%d chunk(s) were lost before the engine saw them")
 	say(i.Skipped.TCP, "%d TCP packet(s) left out: TCP is not put together here")
-	say(i.Skipped.Fragments, "%d fragment(s) of split datagrams left out: they are not put together here")
+	say(i.Joined, "%d datagram(s) that were split on their way were put together")
+	say(i.Skipped.Fragments, "%d fragment(s) of split datagrams left out: the others did not come")
 	say(i.Skipped.Short, "%d packet(s) with headers that contradict themselves left out")
 	say(i.Skipped.OtherIP+i.Skipped.Other, "%d packet(s) of other kinds left out")
 	say(i.Skipped.OtherPort, "%d datagram(s) to other ports left out")
+	notes = append(notes, i.FlowNotes...)
+	say(i.Twice, "%d packet(s) stand in the capture a second time, as where it was merged with itself; they are read once")
 	say(i.Cut, "%d datagram(s) of which the capture kept only the beginning")
 	say(i.Undated, "%d packet(s) carry no time; they take that of the packet before")
 	if i.Form == Raw {
@@ -180,7 +191,7 @@ func (i Info) Notes() []string {
 
 // nothing says why a capture holds no chunk at all.
 func (r *Reader) nothing() error {
-	s := r.info.Skipped
+	s := r.Info().Skipped
 	var found []string
 	for _, f := range []struct {
 		n    uint64

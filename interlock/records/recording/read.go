@@ -58,6 +58,13 @@ type Reader struct {
 	lastPort int
 	d        datagram
 	comments []string
+	split    fragments
+
+	// Of a capture of others; see survey. wall is the time of the packet given last.
+	drop      map[flow]bool
+	once      once
+	flowNotes []string
+	wall      int64
 
 	primed bool         // the first chunk was read ahead
 	chunk  intake.Chunk // the one given last
@@ -84,14 +91,24 @@ func OpenParts(names []string, options ...Option) (*Reader, error) {
 	if len(names) == 0 {
 		return nil, errors.New("open recording: no file named")
 	}
-	f, err := plain.Open(names[0], plain.Recording)
+	how := []Option{func(r *Reader) { r.parts = names[1:] }}
+	if len(names) == 1 {
+		drop, merged, notes := surveyed(names[0], options)
+		how = []Option{func(r *Reader) { r.drop, r.once.on, r.flowNotes = drop, merged, notes }}
+	}
+	return openOne(names[0], append(how, options...))
+}
+
+// openOne opens one file.
+func openOne(name string, options []Option) (*Reader, error) {
+	f, err := plain.Open(name, plain.Recording)
 	if err != nil {
 		return nil, fmt.Errorf("open recording: %w", err)
 	}
-	r, err := newReader(f, names[1:], options)
+	r, err := newReader(f, options)
 	if err != nil {
 		_ = f.Close()
-		return nil, fmt.Errorf("open recording %s: %w", names[0], err)
+		return nil, fmt.Errorf("open recording %s: %w", name, err)
 	}
 	return r, nil
 }
@@ -99,15 +116,15 @@ func OpenParts(names []string, options ...Option) (*Reader, error) {
 // OpenReader is Open on bytes from anywhere. It reads from the beginning to the
 // end and never seeks.
 func OpenReader(in io.Reader, options ...Option) (*Reader, error) {
-	r, err := newReader(in, nil, options)
+	r, err := newReader(in, options)
 	if err != nil {
 		return nil, fmt.Errorf("open recording: %w", err)
 	}
 	return r, nil
 }
 
-func newReader(in io.Reader, parts []string, options []Option) (*Reader, error) {
-	r := &Reader{parts: parts}
+func newReader(in io.Reader, options []Option) (*Reader, error) {
+	r := &Reader{}
 	for _, o := range options {
 		o(r)
 	}
@@ -257,6 +274,10 @@ func (r *Reader) packet(c *intake.Chunk) (ok bool, err error) {
 		return false, err
 	}
 	r.info.Packets++
+	if r.once.has(p.ns, p.data) {
+		return false, nil
+	}
+	r.wall = p.ns
 	at := r.timeOf(p)
 	f := &r.gate.ifaces[p.id]
 	if r.own && f.own {
@@ -267,6 +288,10 @@ func (r *Reader) packet(c *intake.Chunk) (ok bool, err error) {
 		return false, nil
 	}
 	if !r.unwrap(f.link, p.data) {
+		return false, nil
+	}
+	if r.drop != nil && r.drop[flow{r.d.from, r.d.to}] {
+		r.info.Doubled++
 		return false, nil
 	}
 	if len(p.options) > 0 {
@@ -338,13 +363,16 @@ func (r *Reader) ownChunk(c *intake.Chunk, at time.Duration, p *packet, f record
 
 // unwrap finds the datagram in a packet and counts what is none.
 func (r *Reader) unwrap(link uint16, data []byte) bool {
-	switch unwrap(link, data, &r.d) {
+	found := unwrap(link, data, &r.d)
+	if found == holdsFragment {
+		if found = r.split.take(r.clock.now, &r.d); found == holdsFragment {
+			return false // it waits for the others
+		}
+	}
+	switch found {
 	case holdsUDP:
 	case holdsTCP:
 		r.info.Skipped.TCP++
-		return false
-	case holdsFragment:
-		r.info.Skipped.Fragments++
 		return false
 	case holdsOtherIP:
 		r.info.Skipped.OtherIP++

@@ -11,7 +11,7 @@ type holds uint8
 const (
 	holdsUDP holds = iota
 	holdsTCP
-	holdsFragment // part of a datagram that was split on its way
+	holdsFragment // part of a datagram that was split on its way; see fragments
 	holdsOtherIP
 	holdsOther
 	holdsShort // too short for its own headers, or they contradict themselves
@@ -21,7 +21,8 @@ const (
 type datagram struct {
 	from, to netip.AddrPort
 	payload  []byte
-	cut      bool // the capture kept only the beginning
+	cut      bool   // the capture kept only the beginning
+	part     []byte // of one that was split: the IP packet, in version 6 from the fragment's header on
 }
 
 // knownLink reports whether unwrap can look into that link type.
@@ -118,12 +119,13 @@ func unwrap4(p []byte, d *datagram) holds {
 	if head < 20 || len(p) < head || total < head {
 		return holdsShort
 	}
-	if binary.BigEndian.Uint16(p[6:])&0x3FFF != 0 { // more fragments, or offset
-		return holdsFragment
-	}
 	from, to := netip.AddrFrom4([4]byte(p[12:16])), netip.AddrFrom4([4]byte(p[16:20]))
 	proto := p[9]
 	d.cut = total > len(p)
+	if binary.BigEndian.Uint16(p[6:])&0x3FFF != 0 { // more fragments, or offset
+		d.from, d.to, d.part = netip.AddrPortFrom(from, 0), netip.AddrPortFrom(to, 0), p[:min(total, len(p))]
+		return holdsFragment
+	}
 	return unwrapUDP(proto, p[head:min(total, len(p))], from, to, d)
 }
 
@@ -139,20 +141,31 @@ func unwrap6(p []byte, d *datagram) holds {
 	}
 	d.cut = total > len(p)
 	p = p[:min(total, len(p))]
-	for proto == protoHopByHop || proto == protoRouting || proto == protoOptions {
-		if len(p) < 8 {
-			return holdsShort
-		}
-		size := int(p[1])*8 + 8
-		if len(p) < size {
-			return holdsShort
-		}
-		proto, p = p[0], p[size:]
+	proto, p, ok := options6(proto, p)
+	if !ok {
+		return holdsShort
 	}
 	if proto == protoFragment {
+		d.from, d.to, d.part = netip.AddrPortFrom(from, 0), netip.AddrPortFrom(to, 0), p
 		return holdsFragment
 	}
 	return unwrapUDP(proto, p, from, to, d)
+}
+
+// options6 passes over the headers of options that may stand in front of a payload
+// (RFC 8200).
+func options6(proto byte, p []byte) (byte, []byte, bool) {
+	for proto == protoHopByHop || proto == protoRouting || proto == protoOptions {
+		if len(p) < 8 {
+			return proto, p, false
+		}
+		size := int(p[1])*8 + 8
+		if len(p) < size {
+			return proto, p, false
+		}
+		proto, p = p[0], p[size:]
+	}
+	return proto, p, true
 }
 
 func unwrapUDP(proto byte, p []byte, from, to netip.Addr, d *datagram) holds {

@@ -152,7 +152,7 @@ func TestOneSlipIsOneFault(t *testing.T) {
 		"version = 1\n": "e:1: rule: no [[rule]]: nothing would be limited; write at least one rule",
 		"version = 1\n[tether]\nstretch = \"12 % at 5 kg\"\n" + rule[12:]:                                                    "e:3: tether.stretch: kg is a unit of mass, and this takes force (got \"5 kg\"); write a number and one of the units N, kN, kgf or lbf; did you mean \"5 kgf\"?",
 		strings.Replace(rule, `"none"`, "\"controlled\"\ngrace = \"2000 min\"", 1):                                           "e:7: rule[1].grace: is longer than an hour (got \"2000 min\"); write a shorter time",
-		strings.Replace(rule, `"none"`, "\"controlled\"\ngrace = 5", 1):                                                      "e:7: rule[1].grace: has no unit (got the number 5); write it in quotes with one of the units s, ms, us, min or d",
+		strings.Replace(rule, `"none"`, "\"controlled\"\ngrace = 5", 1):                                                      "e:7: rule[1].grace: has no unit (got the number 5); write it in quotes with one of the units s, ms, us, min, h or d",
 		"version = 1\n[tether]\nlength = 5\n" + rule[12:]:                                                                    "e:3: tether.length: has no unit (got the number 5); write it in quotes with one of the units m, cm, mm, ft or in",
 		"version = 1\n[[rule]]\nname = \"r\"\nwatch = \"craft.height\"\nbelow = \"8 m\"\nabove = \"7 m\"\nstop = \"none\"\n": "e:6: rule[1].above: two limits in one row (got above and below); keep one, and give the other a row of its own",
 	} {

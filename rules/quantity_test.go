@@ -231,7 +231,7 @@ func TestRefusedQuantities(t *testing.T) {
 		{"5 V", Number, `takes a plain number, without a unit (got "5 V"); write 5`},
 		{"yes", Flag, `takes true or false (got "yes"); write true or false`},
 		{"5 V", 0, `nothing fits here (got "5 V"); take it out`},
-		{"5 s/s/s", Duration, `has an unknown unit, "s/s/s" (got "5 s/s/s"); write a number and one of the units s, ms, us, min or d`},
+		{"5 s/s/s", Duration, `has an unknown unit, "s/s/s" (got "5 s/s/s"); write a number and one of the units s, ms, us, min, h or d`},
 	} {
 		q, err := ParseQuantity(c.text, c.kind)
 		if err == nil || err.Error() != c.want {
@@ -276,7 +276,7 @@ func TestPlainNumbersAndFlags(t *testing.T) {
 
 func TestParseDuration(t *testing.T) {
 	for text, want := range map[string]time.Duration{
-		"40 ms": 40 * time.Millisecond, "1.5 s": 1500 * time.Millisecond, "2 min": 2 * time.Minute, "30 d": 720 * time.Hour,
+		"40 ms": 40 * time.Millisecond, "1.5 s": 1500 * time.Millisecond, "2 min": 2 * time.Minute, "0.5 h": 30 * time.Minute, "30 d": 720 * time.Hour,
 		"1100 us": 1100 * time.Microsecond, "0 s": 0, "0.1 s": 100 * time.Millisecond, "-1 s": -time.Second,
 		"0.0000000005 s": 1, "0.0000000004 s": 0, "9223372036 s": 9223372036 * time.Second,
 	} {

@@ -94,7 +94,7 @@ var refusals = []refusal{
 	{"small.toml", `above = "7 m"`, "above = \"7 m\"\nlasting = \"2000 min\"",
 		`small.toml:7: rule[1].lasting: is longer than an hour (got "2000 min"); write a shorter time`},
 	{"small.toml", `above = "7 m"`, "above = \"7 m\"\nlasting = 40",
-		`small.toml:7: rule[1].lasting: has no unit (got the number 40); write it in quotes with one of the units s, ms, us, min or d`},
+		`small.toml:7: rule[1].lasting: has no unit (got the number 40); write it in quotes with one of the units s, ms, us, min, h or d`},
 	{"small.toml", `above = "7 m"`, "above = \"7 m\"\nstale_after = \"100 ms\"",
 		`small.toml:7: rule[1].stale_after: shorter than the time between two samples of craft.apex, 250 ms (got "100 ms"); write at least that; the default is 300 ms`},
 	{"small.toml", `above = "7 m"`, "above = \"7 m\"\nstale_after = \"0 ms\"",

@@ -82,6 +82,7 @@ var units = []unit{
 	{text: "ms", kind: Duration, factor: rat("1/1000")},
 	{text: "us", kind: Duration, factor: rat("1/1000000"), aliases: []string{"\u00b5s", "\u03bcs"}},
 	{text: "min", kind: Duration, factor: rat("60")},
+	{text: "h", kind: Duration, factor: rat("3600")},
 	{text: "d", kind: Duration, factor: rat("86400")},
 
 	{text: "rad", kind: Angle, factor: rat("1")},

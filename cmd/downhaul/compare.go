@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 
 	"downhaul/interlock/before/bench"
@@ -75,7 +76,7 @@ func (c *compareCmd) Run(ctx context.Context, s *streams) error {
 		if err != nil {
 			return nil, err
 		}
-		d.Notes = append(notes, d.Notes...)
+		d.Notes = slices.Insert(d.Notes, 0, notes...)
 		return d, nil
 	})
 	if len(results) == 0 {

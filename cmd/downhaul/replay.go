@@ -135,7 +135,7 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string)
 	if err := r.Sort(j.parts, j.how...); err != nil {
 		return nil, err
 	}
-	r.Notes = append(notes, r.Notes...)
+	r.Notes = slices.Insert(r.Notes, 0, notes...)
 	return &replayed{r, env, pictures.files}, pictures.draw(env, r)
 }
 
@@ -204,9 +204,14 @@ func ruleText(h *bench.Headroom, rule *rules.Rule) string {
 		return "never in force"
 	}
 	var text string
+	flag := rule.Watch.Channel().Kind == rules.Flag
 	switch {
 	case h.Least == nil:
 		text = "never had a value"
+	case flag && h.Overs > 0:
+		text = fmt.Sprintf("not as it must be %s, %.1f s in all, at first at %.2f s", times(h.Overs), h.OverS, h.AtS)
+	case flag:
+		text = "always as it must be"
 	case h.Overs > 0:
 		by := "just so"
 		if *h.Least < -1e-6 {
@@ -328,6 +333,9 @@ func (l *likeEvents) take(e *bench.Event, env *rules.Envelope) {
 	}
 }
 
+// flagWord is a flag in words.
+func flagWord(v float64) string { return pick(v != 0, "yes", "no") }
+
 func eventText(e bench.Event, env *rules.Envelope) string {
 	f := e.Effect()
 	if f.Rule < 0 {
@@ -339,6 +347,9 @@ func eventText(e bench.Event, env *rules.Envelope) string {
 	}
 	if e.Value == nil {
 		return fmt.Sprintf("%s: %s %s", e.Rule, e.Channel, e.Cause) + silence
+	}
+	if rule.Watch.Channel().Kind == rules.Flag {
+		return fmt.Sprintf("%s: %s is %s", e.Rule, e.Channel, flagWord(*e.Value)) + silence
 	}
 	value, limit := rules.Format(*e.Value, rule.Unit), rules.Format(*e.Limit, rule.Unit)
 	text := fmt.Sprintf("%s: %s %s against %s", e.Rule, e.Channel, value, limit)

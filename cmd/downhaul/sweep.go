@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -111,7 +112,7 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 		if err != nil {
 			return nil, err
 		}
-		run.Notes = append(notes, run.Notes...)
+		run.Notes = slices.Insert(run.Notes, 0, notes...)
 		return run, nil
 	})
 	if len(runs) == 0 {
@@ -131,7 +132,7 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 	out := sweptAll{Schema: sweepSchema, File: c.Envelope, Key: c.Key, Judged: judged, WithinS: within.Seconds(), Failed: failed,
 		unit: sw.Unit, rule: &env.Rules[sw.Rule]}
 	for _, r := range runs {
-		out.Recordings = append(out.Recordings, sweptRecording{r.File, r.DurationS, append(outside(reals, r), r.Notes...)})
+		out.Recordings = append(out.Recordings, sweptRecording{r.File, r.DurationS, append(append([]string{}, outside(reals, r)...), r.Notes...)})
 	}
 	out.Says = out.verdict()
 	if err := c.write(&out); err != nil {

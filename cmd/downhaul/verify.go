@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/session"
@@ -74,8 +75,13 @@ func (c *verifyCmd) Run(s *streams) error {
 			return hint(fmt.Errorf("verify: --head is the code of one log (got %d logs)", len(c.Logs)), "name the log of that day")
 		}
 	}
+	passed := []string{}
 	for _, log := range c.Logs {
 		files, err := logFiles(log)
+		if err != nil && len(c.Logs) > 1 && holdsNoSession(log) {
+			passed = append(passed, log)
+			continue
+		}
 		if err != nil {
 			return hint(err, "name a session folder, or the trip log in it (%s)", triplog.PartName(1))
 		}
@@ -97,22 +103,52 @@ func (c *verifyCmd) Run(s *streams) error {
 		found = found || v.found()
 		all = append(all, v)
 	}
+	if len(all) == 0 {
+		return hint(errors.New("verify: none of these holds a trip log"), "name session folders, or the trip log in one (%s)", triplog.PartName(1))
+	}
 	if c.JSON {
 		if err := printJSON(s.out, struct {
 			Schema int        `json:"schema"`
 			Logs   []verified `json:"logs"`
-		}{verifySchema, all}); err != nil {
+			Passed []string   `json:"no_sessions"`
+		}{verifySchema, all, passed}); err != nil {
 			return err
 		}
 	} else {
 		for _, v := range all {
 			v.print(s)
 		}
+		for _, name := range passed {
+			wrap(s.out, "", "  ", printable(name)+": no session and no trip log, so there is nothing to hold")
+		}
 	}
 	if found {
 		return errFound
 	}
 	return nil
+}
+
+// holdsNoSession reports whether a name beside sessions is none: a file that is no trip
+// log, or a folder with nothing of a session in it. A session whose log is gone is one.
+func holdsNoSession(name string) bool {
+	info, err := os.Stat(name)
+	if err != nil {
+		return false
+	}
+	if !info.IsDir() {
+		f, err := plain.Open(name, plain.TripLog)
+		if err != nil {
+			return !info.Mode().IsRegular() // a socket, say; what is too large to be read is told
+		}
+		defer f.Close()
+		is, err := inspect.IsLog(f)
+		return err == nil && !is && !strings.HasPrefix(filepath.Base(name), "trips")
+	}
+	found := false
+	err = plain.Names(name, func(n string) {
+		found = found || n == "session.json" || strings.HasPrefix(n, "trips") || strings.HasPrefix(n, "recording")
+	})
+	return err == nil && !found
 }
 
 // logFiles is the files of a log in order: the file itself, or all parts in a

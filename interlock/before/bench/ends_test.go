@@ -8,6 +8,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/records/recording"
 )
 
 // A craft that is not heard any more while its recording goes on, with another sender
@@ -79,4 +80,46 @@ func TestRawBytesTripForNoAgeOfTheLink(t *testing.T) {
 			t.Errorf("%s: %d trips by the link's age, %d of a tilt too old, %+v", name, byAge, tilt, r.Link)
 		}
 	}
+}
+
+// A rule on the link's age is told 0 with each frame and its limit when it is passed; how
+// old the link really grew is what its row says, and what its picture shows.
+func TestTheAgeOfTheLinkIsTold(t *testing.T) {
+	env := envelope(t, "[[rule]]\nname = \"age\"\nwatch = \"link.age\"\nabove = \"300 ms\"\nstop = \"immediate\"\n")
+	var all []sent
+	for _, s := range modelled(t, 10) {
+		if s.at < 4*time.Second || s.at > 6*time.Second {
+			all = append(all, s)
+		}
+	}
+	path := filepath.Join(t.TempDir(), "gap.pcap")
+	if err := os.WriteFile(path, capture(all), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	h := replayFile(t, path, env, nil).Headroom[0]
+	near(t, "worst", *h.Least, 0.3-2, 0.1)
+	near(t, "at", h.AtS, 6, 0.1)
+	if h.Overs != 1 {
+		t.Errorf("past it %d times", h.Overs)
+	}
+	setup, _, err := Watching([]string{path}, env, nil)
+	if err != nil {
+		t.Fatal(err)
+	}
+	rec, err := recording.Open(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer rec.Close()
+	trace := NewTrace(env)
+	if _, err := Replay(path, rec, setup, Tracing(trace)); err != nil {
+		t.Fatal(err)
+	}
+	most := 0.0
+	for _, line := range trace.Courses[0].Lines(time.Hour) {
+		for _, p := range line {
+			most = max(most, p.Value)
+		}
+	}
+	near(t, "highest in the picture", most, 2, 0.1)
 }

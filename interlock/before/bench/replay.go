@@ -210,6 +210,10 @@ func finish(out *Result, p *pass, info recording.Info) {
 	told := map[rules.ChannelID]bool{}
 	for i := range env.Rules {
 		rule := &env.Rules[i]
+		if least := &p.lanes[0].least[i]; rule.Watch == rules.LinkAge && least.seen {
+			// It is told with each frame, when it is 0, and at its limit; between it grows.
+			*least = leastSeen{true, rule.Headroom(p.health.longest.Seconds()), p.health.longestAt + p.health.longest}
+		}
 		l := &p.lanes[0].times[i]
 		h := Headroom{Rule: rule.Name, Unit: ruleUnit(rule), Index: i, Overs: l.overs, OverS: l.over.Seconds(), InForceS: l.inForce.Seconds(), BlindS: l.blind.Seconds()}
 		if least := &p.lanes[0].least[i]; least.seen {

@@ -100,6 +100,9 @@ func (t *Trace) look(e *interlock.Engine) {
 			}
 			v = t.view.Rules[c.Rules[0]].Value
 		}
+		if last := t.last[c.Channel]; c.Channel == rules.LinkAge && !c.Rate && v == 0 && last.Quality != rules.Missing && r.At > last.At {
+			c.add(r.At-1, (r.At-1-last.At).Seconds()+last.Value) // what it had grown to
+		}
 		c.add(r.At, v)
 	}
 	for _, c := range t.Courses {

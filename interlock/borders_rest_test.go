@@ -70,16 +70,16 @@ func TestAStepOnTheGroundRunsAtItsBorders(t *testing.T) {
 	slack(0, rules.Good, at+2, at+1+slackFor)
 	slack(60, rules.Doubtful, at+3, at+1+slackFor)
 	slack(60, rules.Missing, at+3, at+1+slackFor)
-	if e.timers[timerGroundPull] != at+2+groundSilence() {
-		t.Errorf("the pull is seen until %v, want %v", e.timers[timerGroundPull], at+2+groundSilence())
+	if e.timers[timerGroundPull] != at+2+pullSilence {
+		t.Errorf("the pull is seen until %v, want %v", e.timers[timerGroundPull], at+2+pullSilence)
 	}
 	slack(60, rules.Good, at+4, rules.Never)
 	slack(10, rules.Doubtful, at+5, at+5+slackFor) // in doubt, and slack all the same
 	e.groundHeight(at+6, 0, rules.Good)
 	e.groundHeight(at+7, 0, rules.Doubtful)
 	e.groundHeight(at+8, 9, rules.Missing)
-	if e.timers[timerGroundHeight] != at+6+groundSilence() || e.latch.state != Live {
-		t.Errorf("the height is seen until %v, want %v; %v", e.timers[timerGroundHeight], at+6+groundSilence(), e.latch.state)
+	if e.timers[timerGroundHeight] != at+6+rules.Height.Stale() || e.latch.state != Live {
+		t.Errorf("the height is seen until %v, want %v; %v", e.timers[timerGroundHeight], at+6+rules.Height.Stale(), e.latch.state)
 	}
 	if e.opened(); e.onGround != (groundRun{}) || e.runs(timerGroundHeight) || e.runs(timerGroundPull) || e.runs(timerSlack) {
 		t.Errorf("opened, and it goes on: %+v, %v", e.onGround, e.timers)

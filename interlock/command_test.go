@@ -7,10 +7,26 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 )
 
 func siteOption(t *testing.T, s *Site, text string) {
+	if slow, ok := strings.CutPrefix(text, "old after "); ok { // old after TIME CHANNEL...
+		f := strings.Fields(slow)
+		d, err := time.ParseDuration(f[0])
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, name := range f[1:] {
+			c, ok := rules.Lookup(name)
+			if !ok {
+				t.Fatalf("no channel %q", name)
+			}
+			derive(s, func(cfg *derived.Config) { cfg.Slow = withSlow(cfg.Slow, c.ID, d) })
+		}
+		return
+	}
 	switch text {
 	case "duty watch":
 		s.Duty = Watch
@@ -39,6 +55,17 @@ func siteOption(t *testing.T, s *Site, text string) {
 	default:
 		t.Fatalf("no site option %q", text)
 	}
+}
+
+// withSlow is m with one more.
+func withSlow(m map[rules.ChannelID]time.Duration, id rules.ChannelID, d time.Duration) map[rules.ChannelID]time.Duration {
+	out := map[rules.ChannelID]time.Duration{id: d}
+	for k, v := range m {
+		if k != id {
+			out[k] = v
+		}
+	}
+	return out
 }
 
 func (r *rig) command(line string) {
@@ -96,6 +123,14 @@ func (r *rig) command(line string) {
 		r.values[slices.IndexFunc(r.values, func(v rigValue) bool { return v.id == channel(f[1]) })].why = rules.OutOfRange
 	case "silence":
 		r.silence(channel(f[1]))
+	case "every": // every TIME CHANNEL...: told so seldom from now on
+		for _, name := range f[2:] {
+			for i := range r.values {
+				if r.values[i].id == channel(name) {
+					r.values[i].every, r.values[i].next = span(f[1]), r.now
+				}
+			}
+		}
 	case "fly": // at once 3 m up: the height disagrees with the climb
 		r.fly()
 		r.set(rules.HeightGlobal, 3, rules.Good)

@@ -147,7 +147,7 @@ func (e *Engine) lowering(at time.Duration) (lost bool) {
 		// Height may have been lost just before; one bad sample is not lost.
 		due := at
 		if h := e.limits.Health(rules.Height); h.Heard {
-			due = max(at, h.Good+rules.Height.Stale())
+			due = max(at, h.Good+e.limits.Stale(rules.Height))
 		}
 		if due == at {
 			return true

@@ -32,9 +32,10 @@ type Engine struct {
 	atRest   [len(currents)]float64 // each as the rotors stood behind the open chain, A
 
 	armed, airborne bool
-	heightOff       bool // the height is not near zero
-	asksTurn        bool // a start wants a pulse of the anemometer
-	windDoubt       bool // its silence may be a cut wire
+	agreement       time.Duration // after which a phase is left; each sign is told anew in it
+	heightOff       bool          // the height is not near zero
+	asksTurn        bool          // a start wants a pulse of the anemometer
+	windDoubt       bool          // its silence may be a cut wire
 	maxBoot         float64
 	bootKnown       bool
 	linkHeard       bool
@@ -80,6 +81,12 @@ func New(env *rules.Envelope, site Site) (*Engine, error) {
 		}
 	}
 	e.layAges()
+	e.agreement = phaseAgreement
+	for _, id := range [...]rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.Height, rules.MotorHighest} {
+		if old := e.site.Derived.Stale(id); old > id.Stale() {
+			e.agreement = max(e.agreement, old+1)
+		}
+	}
 	var err error
 	if e.limits, err = limits.New((*fromLimits)(e), e.env, e.site.Derived, &e.site.Fed, e.site.ReadyAfter, e.builtinChannels()); err != nil {
 		return nil, err

@@ -17,10 +17,9 @@ const (
 	// slackFor is how long the tie-down's pull must be gone: longer than a rope
 	// that shakes is slack.
 	slackFor = 100 * time.Millisecond
+	// pullSilence is how long the pull may be silent meanwhile.
+	pullSilence = 300 * time.Millisecond
 )
-
-// groundSilence is how long height or pull may be silent meanwhile.
-func groundSilence() time.Duration { return rules.Height.Stale() }
 
 // groundStep is what the host says of the step in force.
 type groundStep struct {
@@ -61,16 +60,16 @@ func (e *Engine) groundBegins(at time.Duration) (bar Reason) {
 			return ReasonGroundUnseen
 		}
 		e.onGround.stood = h.Value
-		e.arm(timerGroundHeight, at+groundSilence())
+		e.arm(timerGroundHeight, at+e.limits.Stale(rules.Height))
 	}
 	if e.ground.least > 0 {
 		switch pull := e.limits.Reading(rules.Tension); {
-		case pull.Quality != rules.Good, at-pull.At > groundSilence():
+		case pull.Quality != rules.Good, at-pull.At > pullSilence:
 			return ReasonGroundUnseen
 		case pull.Value < e.ground.least:
 			return ReasonTieDown
 		}
-		e.arm(timerGroundPull, at+groundSilence())
+		e.arm(timerGroundPull, at+pullSilence)
 	}
 	return NoReason
 }
@@ -89,7 +88,7 @@ func (e *Engine) groundHeight(at time.Duration, v float64, q rules.Quality) {
 		return
 	}
 	if q == rules.Good {
-		e.arm(timerGroundHeight, at+groundSilence())
+		e.arm(timerGroundHeight, at+e.limits.Stale(rules.Height))
 	}
 	if v > e.onGround.stood+leftGround {
 		e.latch.builtinTrip(at, EventImmediate, ReasonLeftGround)
@@ -102,7 +101,7 @@ func (e *Engine) groundPull(at time.Duration, v float64, q rules.Quality) {
 		return
 	}
 	if q == rules.Good {
-		e.arm(timerGroundPull, at+groundSilence())
+		e.arm(timerGroundPull, at+pullSilence)
 	}
 	switch slack := v < e.onGround.least; {
 	case slack:

@@ -47,7 +47,7 @@ func (e *Engine) AppendState(dst []byte) []byte {
 	}
 	longest := e.site.LinkStale // the longest silence that can still make a demand
 	for id := range rules.ChannelCount {
-		longest = max(longest, longestOf(e, id), id.Stale())
+		longest = max(longest, longestOf(e, id), e.limits.Stale(id))
 	}
 	longest++
 	put(e.unheard.trip != 0)

@@ -57,16 +57,16 @@ func reasonOf(why limits.Why) Reason {
 func (e *Engine) restsOn(why Reason, rule int) (rules.ChannelID, time.Duration) {
 	switch {
 	case rule >= 0 && e.unknown != rules.NoChannel && e.ofCraft[e.env.Rules[rule].Watch]: // it came into force by that
-		return e.unknown, e.unknown.Stale()
+		return e.unknown, e.limits.Stale(e.unknown)
 	case rule >= 0:
 		id := e.env.Rules[rule].Watch
 		return id, min(e.env.Rules[rule].StaleAfter, id.Stale())
 	case why == ReasonLink:
 		return rules.LinkAge, 0
 	case why == ReasonHeightLost, why == ReasonGroundUnseen && e.limits.Feeds(rules.Height) && !e.runs(timerGroundHeight):
-		return rules.Height, rules.Height.Stale()
+		return rules.Height, e.limits.Stale(rules.Height)
 	case why == ReasonGroundUnseen:
-		return rules.Tension, groundSilence()
+		return rules.Tension, pullSilence
 	}
 	return rules.NoChannel, 0
 }

@@ -28,7 +28,7 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r limits.Result)
 		e.bootClock(at, r)
 	case rules.CraftArmed:
 		if r.Quality == rules.Good {
-			e.arm(timerArmed, at+id.Stale())
+			e.arm(timerArmed, at+e.limits.Stale(id))
 			if r.Value != 0 {
 				e.setArmed(at, true)
 			}
@@ -36,7 +36,7 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r limits.Result)
 		e.consider(at) // "no value" agrees with nothing, however short
 	case rules.CraftLanded:
 		if r.Quality == rules.Good {
-			e.arm(timerLanded, at+id.Stale())
+			e.arm(timerLanded, at+e.limits.Stale(id))
 			if r.Value == 0 {
 				e.setAirborne(at, true)
 			}
@@ -44,7 +44,7 @@ func (e *Engine) builtins(at time.Duration, id rules.ChannelID, r limits.Result)
 		e.consider(at)
 	case rules.Height:
 		if e.latch.state == Lowering && r.Quality == rules.Good {
-			e.arm(timerHeight, at+id.Stale())
+			e.arm(timerHeight, at+e.limits.Stale(id))
 		}
 		e.heightNear(r)
 		e.groundHeight(at, r.Value, r.Quality)
@@ -105,11 +105,28 @@ func (e *Engine) heightNear(r limits.Result) {
 
 // consider starts or stops the clocks that lead out of a phase and to "down".
 func (e *Engine) consider(at time.Duration) {
+	// Where the craft's word comes seldom, what it does is not kept waiting for it: driven
+	// motors are armed, and with them, or high up, an armed craft is in the air.
+	if e.agreement > phaseAgreement {
+		out, height := e.limits.Fresh(rules.MotorHighest, at), e.limits.Fresh(rules.Height, at)
+		driven := out.Quality != rules.Missing && out.Value > e.site.IdleOutput
+		if driven {
+			e.setArmed(at, true)
+		}
+		if e.armed && (driven || height.Quality != rules.Missing && height.Value >= e.site.LowHeight) {
+			e.setAirborne(at, true)
+		}
+	}
+	e.considerPhase(at)
+	e.latch.down(at)
+}
+
+func (e *Engine) considerPhase(at time.Duration) {
 	if e.armed {
-		e.hold(timerDisarmed, at, phaseAgreement, e.agreesDisarmed(at))
+		e.hold(timerDisarmed, at, e.agreement, e.agreesDisarmed(at))
 	}
 	if e.airborne {
-		e.hold(timerGrounded, at, phaseAgreement, e.agreesGrounded(at))
+		e.hold(timerGrounded, at, e.agreement, e.agreesGrounded(at))
 	}
 	e.latch.down(at)
 }
@@ -150,7 +167,7 @@ func (e *Engine) outputsBelow(at time.Duration, limit float64) bool {
 		r := e.limits.Reading(id)
 		unused := r.Quality == rules.Missing && r.Cause == rules.Sentinel
 		low := r.Quality == rules.Good && r.Value <= limit
-		if !unused && !low || at-r.At > id.Stale() {
+		if !unused && !low || at-r.At > e.limits.Stale(id) {
 			return false
 		}
 	}

@@ -44,7 +44,9 @@ type rigValue struct {
 	q      rules.Quality
 	why    rules.Cause // of a doubtful one, or of a missing one if that is not a sentinel
 	silent bool
-	wiggle bool // the last digit moves, as a real sensor's does
+	wiggle bool          // the last digit moves, as a real sensor's does
+	every  time.Duration // how seldom it is told; 0 is every turn
+	next   time.Duration
 }
 
 const rigTick = 10 * time.Millisecond
@@ -102,7 +104,7 @@ func newRig(t testing.TB, envelope string, change func(*Site)) *rig {
 func (r *rig) set(id rules.ChannelID, v float64, q rules.Quality) {
 	for i := range r.values {
 		if r.values[i].id == id {
-			r.values[i] = rigValue{id: id, v: v, q: q}
+			r.values[i] = rigValue{id: id, v: v, q: q, every: r.values[i].every, next: r.values[i].next}
 			return
 		}
 	}
@@ -278,8 +280,9 @@ func (r *rig) run(d time.Duration) {
 			r.step(Input{Kind: FrameInput})
 			r.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.CraftBootClock, Value: r.boot, Quality: rules.Good}})
 		}
-		for _, v := range r.values {
-			if !v.silent {
+		for i, v := range r.values {
+			if !v.silent && r.now >= v.next {
+				r.values[i].next = r.now + v.every
 				s := Sample{Channel: v.id, Value: v.v, Quality: v.q, Cause: v.why}
 				if v.wiggle {
 					s.Value += float64(1e-4 * float64(r.turns%2))

@@ -16,7 +16,7 @@ import (
 // untold are the fields that AppendState leaves out, each with the reason.
 var untold = map[string]string{
 	"limits.above": "the engine itself", "latch.below": "the engine itself", "latch.site": "never changes", "limits.needs": "never changes", "limits.helps": "never changes", "speeds": "never changes", "outputs": "never changes", "limits.readyAfter": "never changes",
-	"panicked": "decides nothing", "latch.group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
+	"panicked": "decides nothing", "latch.group": "of the call alone", "env": "never changes", "site": "never changes", "limits.fed": "never changes", "byPhase": "never changes", "agreement": "never changes", "limits.old": "never changes", "asksTurn": "never changes", "limits.used": "never changes", "limits.needed": "never changes", "limits.env": "never changes", "byAge": "never changes", "ofCraft": "never changes",
 	"ages": "never changes", "limits.channels.rules": "never changes", "limits.channels.perms": "never changes", "limits.channels.calcs": "never changes",
 	"limits.channels.frozenAfter": "never changes",
 	"limits.channels.named":       "never changes",

@@ -45,6 +45,7 @@ func (tilting) Needs(id rules.ChannelID) []rules.ChannelID {
 	return []rules.ChannelID{id}
 }
 func (tilting) Helps(rules.ChannelID) []rules.ChannelID { return nil }
+func (tilting) Stale(id rules.ChannelID) time.Duration  { return id.Stale() }
 func (tilting) Calculators(*rules.Envelope, func(rules.ChannelID) bool) ([]Calculator, error) {
 	return []Calculator{&wild{due: never}}, nil
 }

@@ -16,6 +16,7 @@ type plain struct{}
 
 func (plain) Needs(id rules.ChannelID) []rules.ChannelID { return []rules.ChannelID{id} }
 func (plain) Helps(rules.ChannelID) []rules.ChannelID    { return nil }
+func (plain) Stale(id rules.ChannelID) time.Duration     { return id.Stale() }
 func (plain) Calculators(*rules.Envelope, func(rules.ChannelID) bool) ([]Calculator, error) {
 	return nil, nil
 }

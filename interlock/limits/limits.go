@@ -28,6 +28,7 @@ type Limits struct {
 	readyAfter time.Duration
 
 	fed      [rules.ChannelCount]bool
+	old      [rules.ChannelCount]time.Duration        // how old a reading may be and still be known
 	judged   func(at time.Duration, i int, v float64) // nil is nobody
 	needs    [rules.ChannelCount][]rules.ChannelID    // the measured channels that each rests on
 	helps    [rules.ChannelCount][]rules.ChannelID    // what else it looks at
@@ -104,7 +105,7 @@ type channelRun struct {
 func New(up Above, env *rules.Envelope, how Derivation, from *[rules.ChannelCount]rules.Origin, readyAfter time.Duration, named []rules.ChannelID) (*Limits, error) {
 	l := &Limits{above: up, env: env, readyAfter: readyAfter}
 	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
-		l.needs[id], l.helps[id] = how.Needs(id), how.Helps(id)
+		l.needs[id], l.helps[id], l.old[id] = how.Needs(id), how.Helps(id), how.Stale(id)
 		l.fed[id] = len(l.needs[id]) > 0
 		for _, n := range l.needs[id] {
 			l.fed[id] = l.fed[id] && from[n] != rules.NotFed
@@ -220,9 +221,10 @@ func (l *Limits) Feeds(id rules.ChannelID) bool { return l.fed[id] }
 // Reading returns the last reading of a channel, however old.
 func (l *Limits) Reading(id rules.ChannelID) Reading { return l.table[id] }
 
-// Fresh returns the last reading of a channel if it is no older than its staleness.
+// Stale is how old a reading of a channel may be, Fresh the last one if it is no older.
+func (l *Limits) Stale(id rules.ChannelID) time.Duration { return l.old[id] }
 func (l *Limits) Fresh(id rules.ChannelID, at time.Duration) Reading {
-	return l.table.Fresh(id, at, id.Stale())
+	return l.table.Fresh(id, at, l.old[id])
 }
 
 // Holds says of each permissive whether it holds; it must not be changed.
@@ -324,6 +326,8 @@ type Derivation interface {
 	// come. Helps returns those that it looks at when they are heard.
 	Needs(id rules.ChannelID) []rules.ChannelID
 	Helps(id rules.ChannelID) []rules.ChannelID
+	// Stale returns how old a reading may be: its channel's own time, or a longer one.
+	Stale(id rules.ChannelID) time.Duration
 	// Calculators makes what works out the wanted channels, and what those rest on,
 	// each after the ones it rests on. The error lists every fault in their way.
 	Calculators(env *rules.Envelope, wanted func(rules.ChannelID) bool) ([]Calculator, error)

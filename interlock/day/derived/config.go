@@ -60,6 +60,10 @@ type Config struct {
 	// partner of the first height source (see ClimbPartner).
 	ClimbSource rules.ChannelID
 
+	// Slow are the channels that the craft's link tells more seldom than usual, each with
+	// how old a reading of it may be there.
+	Slow map[rules.ChannelID]time.Duration
+
 	// ErrorHeight and ErrorClimb are ε_h (m) and ε_v (m/s): bias and
 	// resolution of height and climb, added before anything is predicted.
 	ErrorHeight, ErrorClimb float64
@@ -128,6 +132,18 @@ func (c Config) climbSource() rules.ChannelID {
 // itself. It is empty when the part of the Config that id needs is not stated.
 func (c Config) Needs(id rules.ChannelID) []rules.ChannelID {
 	return c.measured(id, func(id rules.ChannelID) []rules.ChannelID { return c.inputs(id) })
+}
+
+// Stale returns how old a reading of id may be: the channel's own time, or that of the
+// slowest channel that it rests on.
+func (c Config) Stale(id rules.ChannelID) time.Duration {
+	stale := id.Stale()
+	if len(c.Slow) > 0 {
+		for _, in := range c.Needs(id) {
+			stale = max(stale, c.Slow[in])
+		}
+	}
+	return stale
 }
 
 // Helps gives the measured channels that id looks at when they are heard, but

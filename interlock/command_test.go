@@ -192,11 +192,12 @@ func (r *rig) command(line string) {
 			r.run(span(f[5]))
 		}
 	case "why":
-		var v View
-		r.e.View(&v)
-		for _, u := range v.Unmet {
-			r.out = append(r.out, v.Say(r.e.env, u))
+		r.e.View(&r.view)
+		for _, u := range r.view.Unmet {
+			r.out = append(r.out, r.view.Say(r.e.env, u))
 		}
+	case "look": // a view is taken every 100 ms from now on, as status and page do
+		r.looks = true
 	case "reboot":
 		r.boot = 0
 	case "kept":

@@ -33,6 +33,8 @@ type rig struct {
 	tick   time.Duration
 	bridge string // what alone closes the modelled contactor: "relay", "heartbeat"
 	turns  int
+	looks  bool
+	view   View
 	quiet  bool                        // keep no lines of effects
 	tap    func(time.Duration, *Input) // sees every input; nil is an Advance
 	seen   func([]Effect)              // sees every answer
@@ -294,6 +296,9 @@ func (r *rig) run(d time.Duration) {
 			}
 		}
 		r.over()
+		if r.looks && r.now%(100*time.Millisecond) == 0 {
+			r.e.View(&r.view)
+		}
 	}
 }
 

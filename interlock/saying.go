@@ -2,6 +2,9 @@ package interlock
 
 import (
 	"fmt"
+	"math"
+	"slices"
+	"strings"
 	"time"
 
 	"downhaul/rules"
@@ -52,12 +55,104 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 			rules.ClimbAgainst, rules.GlobalFits, rules.LocalFits, rules.HUDFits:
 			return fmt.Sprintf("%s: missing: %v", id, u.Cause)
 		}
-		if u.Since == rules.Never {
-			return id.String() + ": not heard, or not healthy"
+		text, comes := id.String()+": not healthy", ""
+		if u.Since != rules.Never {
+			text = fmt.Sprintf("%s: healthy for %d s, wanted 10 s", id, int((v.At-u.Since)/time.Second))
 		}
-		return fmt.Sprintf("%s: healthy for %d s, wanted 10 s", id, int((v.At-u.Since)/time.Second))
+		for i := range v.Signs { // the phases' own stand in front
+			if s := &v.Signs[i]; s.ID == id {
+				comes = v.comes(s)
+			}
+		}
+		if comes != "" {
+			text += "; " + comes
+		}
+		return text
+	case NeedDisarmed:
+		return needText[u.Need] + v.Disarmed(env)
 	}
 	return needText[u.Need]
+}
+
+// comes says of a sign that comes too seldom, or not at all, how it comes and what the
+// craft is to be asked for; empty of one that comes as it should.
+func (v *View) comes(s *Sign) string {
+	text := ""
+	switch age := v.At - s.Told; {
+	case s.Told == rules.Never:
+		text = "never heard"
+	case age > s.Old:
+		text = fmt.Sprintf("last heard %.1f s ago, and it counts for %s", age.Seconds(), rules.FormatDuration(s.Old))
+	case s.Apart > 0 && v.At-s.ApartAt < 10*time.Second:
+		text = fmt.Sprintf("came %.2g s apart, and it counts for %s", s.Apart.Seconds(), rules.FormatDuration(s.Old))
+	default:
+		return ""
+	}
+	return text + ask(s.From, s.Old)
+}
+
+// ask says what to ask the craft for where a channel may be so old: two in that time, so
+// that one may be lost.
+func ask(id rules.ChannelID, old time.Duration) string {
+	if m := id.Channel().Message; m != "" {
+		return fmt.Sprintf(": ask the craft for %s, %.0f a second or more", m, math.Ceil(2/old.Seconds()))
+	}
+	return ""
+}
+
+// ofPhase are the signs that a phase rests on.
+func (v *View) ofPhase() []Sign {
+	n := 0
+	for n < len(v.Signs) && slices.Contains(phaseSigns[:], v.Signs[n].ID) && (n == 0 || v.Signs[n].ID > v.Signs[n-1].ID) {
+		n++
+	}
+	return v.Signs[:n]
+}
+
+// Unsure says which signs of a phase come too seldom, or not at all; empty where all
+// come, and where nothing is heard at all.
+func (v *View) Unsure() string {
+	var out []string
+	for _, s := range v.ofPhase() {
+		if text := v.comes(&s); text != "" && v.Heard {
+			out = append(out, s.ID.String()+": "+text)
+		}
+	}
+	return strings.Join(out, "; ")
+}
+
+// Disarmed says which signs keep the craft from counting as disarmed.
+func (v *View) Disarmed(env *rules.Envelope) string {
+	if !v.Heard {
+		return "" // that is said
+	}
+	var out []string
+	for _, s := range v.ofPhase() {
+		if s.ID == rules.CraftLanded {
+			continue
+		}
+		text := v.comes(&s)
+		if text == "" && !s.Agrees {
+			switch {
+			case s.Reading.Quality == rules.Missing:
+				text = "missing: " + s.Reading.Cause.String()
+			case s.ID == rules.CraftArmed:
+				text = "yes"
+			default:
+				text = rules.Format(s.Reading.Value, rules.DefaultUnit(s.ID.Channel().Kind, env.Units))
+			}
+		}
+		if text != "" {
+			out = append(out, s.ID.String()+": "+text)
+		}
+	}
+	switch {
+	case len(out) > 0:
+		return ": " + strings.Join(out, "; ")
+	case v.Disarms != rules.Never:
+		return fmt.Sprintf(": it counts as disarmed in %.0f s if its signs agree so long", math.Ceil((v.Disarms - v.At).Seconds()))
+	}
+	return ""
 }
 
 // RuleNow is where a rule stands in a few words, in its own unit.
@@ -72,8 +167,10 @@ func (v *View) RuleNow(env *rules.Envelope, i int) string {
 		return "not fed on this pad"
 	case now.Missing && now.Reading.Cause != rules.NoCause:
 		return "missing: " + now.Reading.Cause.String()
+	case now.Missing && now.Age == rules.Never:
+		return "missing: never heard"
 	case now.Missing:
-		return "missing: too old or never heard"
+		return fmt.Sprintf("missing: last heard %.1f s ago, and it counts for %s", now.Age.Seconds(), rules.FormatDuration(rule.StaleAfter)) + ask(rule.Watch, rule.StaleAfter)
 	case !now.HasValue:
 		return "no value yet"
 	}
@@ -84,7 +181,9 @@ func (v *View) RuleNow(env *rules.Envelope, i int) string {
 func (v *View) permissive(env *rules.Envelope, i int) string {
 	p, now := &env.Permissives[i], &v.Permissives[i]
 	text := p.Condition() + "; now "
-	switch {
+	switch age := v.At - now.At; {
+	case now.Quality != rules.Missing && age >= p.StaleAfter:
+		text += fmt.Sprintf("too old: %s, heard %.1f s ago, and it counts for %s", rules.Format(now.Value, p.Unit), age.Seconds(), rules.FormatDuration(p.StaleAfter)) + ask(p.Watch, p.StaleAfter)
 	case now.Quality != rules.Missing:
 		text += rules.Format(now.Value, p.Unit)
 	case now.Cause != rules.NoCause:

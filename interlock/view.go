@@ -19,6 +19,7 @@ type View struct {
 	// RelayOn is the relay command; Closed reports whether power may reach the rotors.
 	RelayOn, Closed bool
 	Armed, Airborne bool
+	Heard           bool // something was heard from the craft lately
 	// KeepOut stands from every closing until the craft is disarmed and the
 	// rotors are known to stand; in duty watch, which opens nothing, while the
 	// craft may be armed.
@@ -46,10 +47,70 @@ type View struct {
 	Standing    int
 	Unmet       []Unmet
 	Rules       []RuleView
+	// Signs are what the phases rest on, and behind them what a start wants healthy.
+	Signs []Sign
+	// Disarms is the instant from which the craft counts as disarmed if its signs agree
+	// until then; Never while they do not.
+	Disarms time.Duration
 	// Permissives is the last reading of each permissive's channel.
 	Permissives []limits.Reading
 	// Holds says of each permissive whether it holds.
 	Holds []bool
+}
+
+// Sign is something that a phase or a start rests on, as it comes.
+type Sign struct {
+	ID      rules.ChannelID
+	From    rules.ChannelID // the measured channel behind it that was told longest ago
+	Reading limits.Reading
+	Told    time.Duration // when it was last told; Never if it was not
+	Old     time.Duration // how old it may be
+	Agrees  bool          // with a craft that is disarmed and landed; of a phase's sign
+	// Apart is how far apart its values came when it was last longer than Old, at ApartAt.
+	Apart, ApartAt time.Duration
+}
+
+// phaseSigns are what the phases rest on.
+var phaseSigns = [...]rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.Height, rules.MotorHighest}
+
+// signs fills dst, which remembers from one call to the next what came too far apart: as
+// far as calls come often enough to tell. The last one was at seen.
+func (e *Engine) signs(dst []Sign, seen time.Duration) []Sign {
+	before := dst
+	dst = dst[:0]
+	add := func(id rules.ChannelID, told, old time.Duration, agrees bool) {
+		s := Sign{ID: id, Reading: e.limits.Reading(id), Told: told, Old: old, Agrees: agrees}
+		for i, n := range e.limits.Needs(id) {
+			if i == 0 || e.limits.Reading(n).At < e.limits.Reading(s.From).At {
+				s.From = n
+			}
+		}
+		if n := len(dst); n < len(before) && before[n].ID == id {
+			if was := before[n]; was.Told != rules.Never && told-was.Told > old && e.now-seen <= old/2 {
+				s.Apart, s.ApartAt = told-was.Told, e.now
+			} else {
+				s.Apart, s.ApartAt = was.Apart, was.ApartAt
+			}
+		}
+		dst = append(dst, s)
+	}
+	for i, id := range phaseSigns {
+		if e.limits.Feeds(id) && (e.byPhase || i < 2) {
+			told := rules.Never
+			if r := e.limits.Reading(id); r.Quality != rules.Missing || r.Cause != rules.NoCause {
+				told = r.At
+			}
+			add(id, told, e.limits.Stale(id), [...]bool{e.flag(id, e.now) == 0, e.flag(id, e.now) == 1, e.low(e.now, e.site.LowHeight), e.outputsBelow(e.now, e.site.IdleOutput)}[i])
+		}
+	}
+	for _, id := range e.limits.Needed() {
+		told := rules.Never
+		if h := e.limits.Health(id); h.Heard {
+			told = h.Good
+		}
+		add(id, told, e.limits.Shortest(id), true)
+	}
+	return dst
 }
 
 // RuleView is one rule as it stands.
@@ -69,11 +130,11 @@ type RuleView struct {
 
 // View fills dst with the state as of the last Step or Advance.
 func (e *Engine) View(dst *View) {
-	unmet, ruleViews, perms := dst.Unmet[:0], dst.Rules[:0], dst.Permissives[:0]
+	unmet, ruleViews, perms, signs := dst.Unmet[:0], dst.Rules[:0], dst.Permissives[:0], e.signs(dst.Signs, dst.At)
 	holds := append(dst.Holds[:0], e.limits.Holds()...)
 	*dst = View{
 		At: e.now, Since: e.latch.since, State: e.latch.state, Why: e.latch.why, Duty: e.site.Duty, Sound: e.latch.sound,
-		RelayOn: e.latch.relayOn, Closed: e.latch.closed, Armed: e.armed, Airborne: e.airborne,
+		RelayOn: e.latch.relayOn, Closed: e.latch.closed, Armed: e.armed, Airborne: e.airborne, Heard: e.linkUp,
 		KeepOut:   e.latch.closed || e.armed || e.site.Duty == Guard && !e.latch.still(e.now),
 		WindTurns: !e.latch.runs(timerPowerRemains) && e.rotorTurns(e.now, e.site.StillRotor) && e.windTurns(e.now),
 		ResetDone: e.latch.resetDone, Grace: e.latch.timers[timerGrace], Closing: rules.Never,
@@ -94,7 +155,7 @@ func (e *Engine) View(dst *View) {
 		perms = append(perms, e.limits.Reading(e.env.Permissives[i].Watch))
 	}
 	dst.Unmet, dst.Rules, dst.Permissives = unmet, ruleViews, perms
-	dst.Holds = holds
+	dst.Holds, dst.Signs, dst.Disarms = holds, signs, e.timers[timerDisarmed]
 }
 
 func (e *Engine) ruleView(i int) RuleView {

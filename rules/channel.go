@@ -19,8 +19,8 @@ type Channel struct {
 	FrozenAfter int
 	// Derived reports whether the value is worked out here from other channels.
 	Derived bool
-	// Says is the channel in plain words.
-	Says string
+	// Says is the channel in plain words, Message what of the open standard tells it.
+	Says, Message string
 }
 
 // Origin says whose word a channel is.

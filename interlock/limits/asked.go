@@ -11,6 +11,9 @@ import (
 
 // What others ask of limits beside what they find.
 
+// Shortest is the shortest staleness of the rules and permissives on a channel.
+func (l *Limits) Shortest(id rules.ChannelID) time.Duration { return l.channels[id].shortest }
+
 // Want adds the channels that can change anything here.
 func (l *Limits) Want(w *[rules.ChannelCount]bool) {
 	for _, id := range l.used {

@@ -73,6 +73,7 @@ func (s *snapshot) copied() *seen {
 	out := s.seen
 	v := &out.view
 	v.Unmet, v.Rules, v.Permissives, v.Holds = slices.Clone(v.Unmet), slices.Clone(v.Rules), slices.Clone(v.Permissives), slices.Clone(v.Holds)
+	v.Signs = slices.Clone(v.Signs)
 	out.table, out.counts.Links = slices.Clone(out.table), slices.Clone(out.counts.Links)
 	return &out
 }

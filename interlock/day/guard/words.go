@@ -123,7 +123,7 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 		if v.KeepOut {
 			say("Keep out until the craft is disarmed and the rotors are known to stand.")
 		}
-		resetNext(v, say)
+		resetNext(v, env, say)
 		return out
 	case interlock.Ready:
 		if v.Unheld {
@@ -140,6 +140,9 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 		} else {
 			say("Land now.")
 		}
+		if unsure := v.Unsure(); unsure != "" {
+			say("The guard cannot tell for certain when it is down: %s.", unsure)
+		}
 		return out
 	case interlock.Live:
 		for i := range v.Rules {
@@ -149,6 +152,9 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 		}
 		if len(out) == 0 {
 			say("Nobody goes in. Land and press end when the step is done.")
+		}
+		if unsure := v.Unsure(); unsure != "" && (v.Armed || v.Airborne) {
+			say("The guard cannot tell for certain when it has landed and is disarmed, and until then end is a controlled stop: %s.", unsure)
 		}
 		return out
 	}
@@ -163,6 +169,9 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 	if v.KeepOut {
 		say("Keep out until the craft is disarmed and the rotors are known to stand.")
 	}
+	if v.State == interlock.Blocked && v.Why == interlock.ReasonNotIdle {
+		say("The last start was broken off: the motor outputs were not idle, or not told while the horn sounded.")
+	}
 	for _, u := range v.Unmet {
 		if u.Need != interlock.NeedReset {
 			say("Put in order what is listed under \"Not ready because\".")
@@ -170,13 +179,17 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 		}
 	}
 	if !v.ResetDone {
-		resetNext(v, say)
+		resetNext(v, env, say)
 	}
 	return out
 }
 
 // resetNext says what a reset still waits for.
-func resetNext(v *interlock.View, say func(string, ...any)) {
+func resetNext(v *interlock.View, env *rules.Envelope, say func(string, ...any)) {
+	if v.ResetBar == interlock.ReasonArmed {
+		say("Reset is not taken yet: %s%s.", v.ResetBar, v.Disarmed(env))
+		return
+	}
 	if v.ResetBar != interlock.NoReason {
 		say("Reset is not taken yet: %s.", v.ResetBar)
 		return

@@ -6,6 +6,8 @@ import (
 	"os/exec"
 	"regexp"
 	"strings"
+
+	"downhaul/interlock/pad"
 )
 
 //go:embed words
@@ -68,6 +70,11 @@ func formatPage(f *format, sections []section) (page, error) {
 		var items [][2]string
 		for _, k := range s.keys {
 			items = append(items, [2]string{k, say(strings.TrimPrefix(s.path+"."+k, "."))})
+		}
+		if f.name == "pad" && s.path == "comes_every" {
+			for _, row := range pad.MaySlow() {
+				items = append(items, [2]string{`"` + row[0] + `"`, "At most " + row[1] + " apart. Told by " + row[2] + ". No longer one, because " + row[3] + "."})
+			}
 		}
 		w.list(items)
 	}

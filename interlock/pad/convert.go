@@ -21,7 +21,7 @@ func (p *Pad) Derived() derived.Config {
 		AnchorNorth: p.Anchor.North, AnchorEast: p.Anchor.East, AnchorHeight: p.Anchor.Height,
 		Motors:      p.Craft.Motors,
 		PackVoltage: rules.Pack1Voltage, PackCurrent: rules.Pack1Current,
-		Cells: p.Packs.Cells, PackFloor: p.Packs.Floor, Full: p.Full,
+		Slow: p.Slow, Cells: p.Packs.Cells, PackFloor: p.Packs.Floor, Full: p.Full,
 		AnemometerHeight: p.Wind.Height, RotorHeight: p.Wind.RotorHeight,
 		Method: p.Wind.Method, Roughness: p.Wind.Roughness, Exponent: p.Wind.Exponent,
 	}
@@ -51,6 +51,7 @@ func (p *Pad) Site() interlock.Site {
 	s.PickUp, s.DropOut = p.Contactor.PickUp, p.Contactor.DropOut
 	s.Discrepancy, s.EndGrace = p.Discrepancy, p.EndGrace
 	s.PinStale = p.PinStale
+	s.LinkStale = max(s.LinkStale, p.Slow[rules.LinkAge])
 	s.Watchdog = p.LongestGap + 50*time.Millisecond // its edges 50 ms apart, it drops by 100 ms
 	s.IdleCurrent = p.Packs.IdleCurrent
 	s.PulsesAlone = p.Wind.Fitted && !p.Board.Line("wind_loop").Fitted

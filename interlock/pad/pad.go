@@ -31,6 +31,9 @@ type Pad struct {
 	Height Height
 	Anchor Anchor
 	Links  []Link
+	// ComesEvery is how far apart signs were stated to come on the links; Slow is how old
+	// these, and what they rest on, may be for it, where that is longer than usual.
+	ComesEvery, Slow map[rules.ChannelID]time.Duration
 	Packs  Packs
 	// Full is what was measured of the craft at full output; zero where nothing was.
 	Full     derived.FullOutput
@@ -299,6 +302,7 @@ func Read(file string, text []byte) (*Pad, document.Faults) {
 	r.reach()
 	r.height()
 	r.packs()
+	r.comes()
 	r.full()
 	r.board()
 	r.wind()

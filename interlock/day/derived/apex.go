@@ -37,6 +37,7 @@ type apex struct {
 	stated, reaction        time.Duration // by the pad file, and now
 	surplus                 float64       // A, m/s²
 	thresholds              []float64     // rising; shared, never written
+	slow
 
 	running bool
 	at      time.Duration // of the height
@@ -49,7 +50,7 @@ func newApex(c Config) *apex {
 	a := &apex{
 		errorHeight: c.ErrorHeight, errorClimb: c.ErrorClimb, stated: c.Reaction, reaction: c.Reaction,
 		surplus: math.Max(0, c.MaxAcceleration-Gravity),
-		due:     rules.Never,
+		due:     rules.Never, slow: c.Slow,
 	}
 	for _, x := range c.ApexThresholds {
 		k := len(a.thresholds)
@@ -66,7 +67,7 @@ func (a *apex) Trigger() rules.ChannelID { return rules.Height }
 func (a *apex) Output() rules.ChannelID  { return rules.Apex }
 
 func (a *apex) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
-	h, v := t[rules.Height], fresh(t, rules.Climb, at)
+	h, v := t[rules.Height], a.fresh(t, rules.Climb, at)
 	if h.Quality == rules.Missing {
 		return missing(because(h)), true
 	}

@@ -41,8 +41,8 @@ func TestHomeAtItsBorders(t *testing.T) {
 		{level, level, 0, true}, {level * 0.7, level * 0.7, 0, false}, {level * 0.8, level * 0.8, 0, true},
 	} {
 		var h home
-		h.look(0, homeAt(0, 0, 0))
-		if h.look(time.Second, homeAt(c.lat, c.lon, c.alt)); h.moved != c.want {
+		h.look(0, homeAt(0, 0, 0), nil)
+		if h.look(time.Second, homeAt(c.lat, c.lon, c.alt), nil); h.moved != c.want {
 			t.Errorf("%+v: moved %v", c, h.moved)
 		}
 	}
@@ -50,7 +50,7 @@ func TestHomeAtItsBorders(t *testing.T) {
 		h := home{moved: true, restedFrom: time.Second}
 		at := homeAt(0, 0, 0)
 		at[rules.CraftArmed] = limits.Reading{At: time.Second + rest, Quality: rules.Good}
-		if h.look(time.Second+rest, at); h.moved != want {
+		if h.look(time.Second+rest, at, nil); h.moved != want {
 			t.Errorf("at rest for %v it counts as moved: %v", rest, h.moved)
 		}
 	}

@@ -16,12 +16,13 @@ import (
 // The trigger is east, the later of the two in LOCAL_POSITION_NED.
 type distance struct {
 	untimed
+	slow
 	slant               bool
 	north, east, height float64 // of the anchor
 }
 
 func newDistance(c Config, slant bool) *distance {
-	return &distance{slant: slant, north: c.AnchorNorth, east: c.AnchorEast, height: c.AnchorHeight}
+	return &distance{slow: c.Slow, slant: slant, north: c.AnchorNorth, east: c.AnchorEast, height: c.AnchorHeight}
 }
 
 func (d *distance) Trigger() rules.ChannelID { return rules.East }
@@ -40,7 +41,7 @@ func (d *distance) Sample(at time.Duration, t *limits.Table) (limits.Result, boo
 	if !d.slant {
 		return publish(math.Sqrt(sum), east, north), true
 	}
-	height := fresh(t, rules.Height, at)
+	height := d.fresh(t, rules.Height, at)
 	z := height.Value - d.height
 	return publish(math.Sqrt(sum+float64(z*z)), east, north, height), true
 }

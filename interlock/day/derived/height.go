@@ -41,6 +41,7 @@ const (
 // height has to agree for 2 s first.
 type height struct {
 	untimed
+	slow
 	sources   [MaxHeightSources]rules.ChannelID
 	count     int
 	vote      Vote
@@ -60,7 +61,7 @@ type height struct {
 }
 
 func newHeight(c Config) *height {
-	h := &height{count: len(c.HeightSources), vote: c.Vote, apart: c.Disagreement, climb: c.climbSource()}
+	h := &height{slow: c.Slow, count: len(c.HeightSources), vote: c.Vote, apart: c.Disagreement, climb: c.climbSource()}
 	copy(h.sources[:], c.HeightSources)
 	for _, s := range c.HeightSources {
 		if s != rules.HeightRange && s != rules.HeightClearance {
@@ -79,7 +80,7 @@ func (h *height) Output() rules.ChannelID  { return rules.Height }
 func (h *height) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
 	ill := h.estimator.look(at, t)
 	if h.overHome {
-		h.home.look(at, t)
+		h.home.look(at, t, h.slow)
 	}
 	value, worst, apart := h.poll(at, t)
 	if worst.Quality == rules.Missing {
@@ -119,7 +120,7 @@ func (h *height) poll(at time.Duration, t *limits.Table) (value float64, worst l
 	for i, id := range h.sources[:h.count] {
 		r := t[id]
 		if i > 0 {
-			r = fresh(t, id, at)
+			r = h.fresh(t, id, at)
 		}
 		if r.Quality < worst.Quality {
 			worst = r

@@ -45,7 +45,7 @@ type home struct {
 
 var homeChannels = [...]rules.ChannelID{rules.HomeLatitude, rules.HomeLongitude, rules.HomeAltitude}
 
-func (h *home) look(at time.Duration, t *limits.Table) {
+func (h *home) look(at time.Duration, t *limits.Table, s slow) {
 	now := h.place
 	for i, id := range homeChannels {
 		if r := t[id]; r.Quality != rules.Missing {
@@ -63,7 +63,7 @@ func (h *home) look(at time.Duration, t *limits.Table) {
 		h.moved, h.restedFrom, h.place = true, at, now
 		return
 	}
-	armed := fresh(t, rules.CraftArmed, at)
+	armed := s.fresh(t, rules.CraftArmed, at)
 	if armed.Quality != rules.Good || armed.Value != 0 {
 		return
 	}

@@ -68,7 +68,14 @@ func doubt(r limits.Result, c rules.Cause) limits.Result {
 
 // fresh is the last reading of id no older than the channel's own staleness.
 func fresh(t *limits.Table, id rules.ChannelID, at time.Duration) limits.Reading {
-	return t.Fresh(id, at, id.Channel().Stale)
+	return slow(nil).fresh(t, id, at)
+}
+
+// slow is how old readings may be that come more seldom than usual: Config.Slow.
+type slow map[rules.ChannelID]time.Duration
+
+func (s slow) fresh(t *limits.Table, id rules.ChannelID, at time.Duration) limits.Reading {
+	return t.Fresh(id, at, max(id.Stale(), s[id]))
 }
 
 // seconds is d in seconds.

@@ -81,6 +81,7 @@ var excused = map[string]string{
 	"climb.source": "set once", "climb.height": "set once", "height.sources": "set once", "height.count": "set once", "height.vote": "set once",
 	"height.apart": "set once", "height.climb": "set once", "height.overHome": "set once",
 	"apex.errorHeight": "set once", "apex.errorClimb": "set once", "apex.stated": "set once",
+	"apex.slow": "set once", "height.slow": "set once", "distance.slow": "set once",
 	"apex.surplus": "set once", "apex.thresholds": "set once",
 	"distance.slant": "set once", "distance.north": "set once", "distance.east": "set once", "distance.height": "set once",
 	"motors.output": "set once", "motors.count": "set once", "rotorSpeed.count": "set once",

@@ -34,7 +34,7 @@ type Pad struct {
 	// ComesEvery is how far apart signs were stated to come on the links; Slow is how old
 	// these, and what they rest on, may be for it, where that is longer than usual.
 	ComesEvery, Slow map[rules.ChannelID]time.Duration
-	Packs  Packs
+	Packs            Packs
 	// Full is what was measured of the craft at full output; zero where nothing was.
 	Full     derived.FullOutput
 	Wind     Wind

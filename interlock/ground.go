@@ -16,9 +16,8 @@ const (
 	leftGround = 1.0
 	// slackFor is how long the tie-down's pull must be gone: longer than a rope
 	// that shakes is slack.
-	slackFor = 100 * time.Millisecond
-	// pullSilence is how long the pull may be silent meanwhile.
-	pullSilence = 300 * time.Millisecond
+	slackFor    = 100 * time.Millisecond
+	pullSilence = 300 * time.Millisecond // how long the pull may be silent meanwhile
 )
 
 // groundStep is what the host says of the step in force.

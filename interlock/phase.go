@@ -113,9 +113,7 @@ func (e *Engine) consider(at time.Duration) {
 		if driven {
 			e.setArmed(at, true)
 		}
-		if e.armed && (driven || height.Quality != rules.Missing && height.Value >= e.site.LowHeight) {
-			e.setAirborne(at, true)
-		}
+		e.setAirborne(at, e.airborne || e.armed && (driven || height.Quality != rules.Missing && height.Value >= e.site.LowHeight))
 	}
 	e.considerPhase(at)
 	e.latch.down(at)

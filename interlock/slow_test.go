@@ -27,7 +27,7 @@ func TestPromise13_LongerSilencesLeaveNoPhaseSooner(t *testing.T) {
 		between := func(low, high float64) time.Duration {
 			return time.Duration((low + (high-low)*r.Float64()) * float64(time.Second)).Round(time.Millisecond)
 		}
-		every := map[rules.ChannelID]time.Duration{
+		every := map[rules.ChannelID]time.Duration{ // in the order in which they stand
 			rules.CraftArmed: between(0.8, 1.6), rules.CraftLanded: between(1.1, 2), rules.HeightGlobal: between(0.1, 0.4), rules.Motor1Output: between(0.2, 2),
 		}
 		slow := map[rules.ChannelID]time.Duration{}
@@ -83,7 +83,7 @@ func TestPromise13_LongerSilencesLeaveNoPhaseSooner(t *testing.T) {
 			if word := e.limits.Reading(rules.CraftArmed); !e.armed && (word.Value != 0 || e.now-word.At > e.limits.Stale(rules.CraftArmed) || out.Value > e.site.IdleOutput) {
 				t.Fatalf("seed %d, %v: disarmed by %+v, outputs %+v", seed, e.now, word, out)
 			}
-			if word := e.limits.Reading(rules.CraftLanded); !e.airborne && (word.Value == 0 && word.Quality == rules.Good || e.armed && (e.flag(rules.CraftLanded, e.now) < 0 || height.Value >= e.site.LowHeight)) {
+			if word := e.limits.Reading(rules.CraftLanded); !e.airborne && (e.flag(rules.CraftLanded, e.now) == 0 || e.armed && (e.flag(rules.CraftLanded, e.now) < 0 || height.Value >= e.site.LowHeight)) {
 				t.Fatalf("seed %d, %v: landed by %+v, height %+v", seed, e.now, word, height)
 			}
 		}
@@ -97,9 +97,7 @@ func TestPromise13_LongerSilencesLeaveNoPhaseSooner(t *testing.T) {
 			}
 			if r.IntN(600) == 0 { // and is on the ground, for once long enough
 				value = map[rules.ChannelID]float64{rules.CraftLanded: 1}
-				for id := range next {
-					next[id] += between(0, 1)
-				}
+				next[rules.CraftLanded] += between(0, 1)
 			}
 			g.now = at
 			g.step(Input{Kind: FrameInput})

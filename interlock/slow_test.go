@@ -100,6 +100,8 @@ func TestPromise13_LongerSilencesLeaveNoPhaseSooner(t *testing.T) {
 				next[rules.CraftLanded] += between(0, 1)
 			}
 			g.now = at
+			g.apply(e.Advance(at)) // what is due by now was due before what comes now
+			look()
 			g.step(Input{Kind: FrameInput})
 			g.step(Input{Kind: SampleInput, Sample: Sample{Channel: rules.ClimbGlobal, Quality: rules.Good}})
 			for _, id := range []rules.ChannelID{rules.CraftArmed, rules.CraftLanded, rules.HeightGlobal, rules.Motor1Output} {

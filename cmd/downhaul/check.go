@@ -1,6 +1,7 @@
 package main
 
 import (
+	"context"
 	"encoding/hex"
 	"errors"
 	"fmt"
@@ -22,14 +23,14 @@ import (
 
 type checkCmd struct {
 	JSON  bool     `help:"Print one JSON object."`
-	Heard string   `placeholder:"FILE" help:"What listen --json printed: budgets then go by the rates that really came."`
+	Heard string   `placeholder:"FILE" help:"A recording, or what listen --json printed: budgets go by the rates that really came, and each limit, condition and sign is held against them."`
 	Files []string `arg:"" name:"file" help:"Envelope, pad file or test card; several envelopes and cards may be given, one pad file."`
 }
 
 func (checkCmd) Help() string {
 	return "Reads the files and lists every fault with its line and how to mend it, or each rule in a sentence, whose " +
 		"word it rests on, and what this set-up cannot see. Which kind a file is shows by what stands in it. An envelope is held against " +
-		"the pad file when one is given beside it. The envelopes that a test card names are checked too. One cause is told once, where it stands. Exit code 1 means refused or warned: which of the two " +
+		"the pad file when one is given beside it, and both against a link or a recording with --heard, which proposes lines and writes none. The envelopes that a test card names are checked too. One cause is told once, where it stands. Exit code 1 means refused or warned: which of the two " +
 		"stands in the last line, and with --json in verdict (accepted, warned or refused). A file that cannot be read at all ends with 2."
 }
 
@@ -48,11 +49,17 @@ type checked struct {
 	Consequences []string        `json:"consequences"`
 	Notes        []string        `json:"notes"`
 	Hazards      []hazard.Hazard `json:"hazards"`
-	pad          *pad.Pad
-	padFile      sense.Source
-	card         *card.Card // the one with the heaviest step; nil without one
-	heard        hazard.Heard
-	wrong        []channelRow // heard, and a guard would not take them
+	// Held is every rule, condition and sign against the link that was heard, Paste what
+	// could be written, TooSeldom what comes too seldom for any pad file. Empty without --heard.
+	Held      []heldRow `json:"held"`
+	Paste     []pasted  `json:"to_paste"`
+	TooSeldom []string  `json:"too_seldom"`
+	pad       *pad.Pad
+	padFile   sense.Source
+	card      *card.Card // the one with the heaviest step; nil without one
+	heard     hazard.Heard
+	found     *findings    // what was heard; nil without
+	wrong     []channelRow // heard, and a guard would not take them
 	// refused and doubts are of the files, judged of what limits are worth.
 	refused, doubts, judged hazard.Findings
 }
@@ -123,13 +130,15 @@ type startRow struct {
 	RestsOn  string `json:"rests_on,omitempty"`
 }
 
-func (c *checkCmd) Run(s *streams) error {
-	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{}}
+func (c *checkCmd) Run(ctx context.Context, s *streams) error {
+	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{},
+		Held: []heldRow{}, Paste: []pasted{}, TooSeldom: []string{}}
 	if c.Heard != "" {
 		var err error
-		if out.heard, out.wrong, err = readHeard(c.Heard); err != nil {
-			return fmt.Errorf("check: %w", err)
+		if out.found, err = wasHeard(ctx, s, c.Heard); err != nil {
+			return err
 		}
+		out.heard, out.wrong = out.found.budgets(), out.found.Wrong
 	}
 	pads := 0
 	for _, name := range c.Files {
@@ -153,6 +162,8 @@ func (c *checkCmd) Run(s *streams) error {
 	out.sums()
 	out.senses(time.Now())
 	out.tellWrong()
+	out.holdAgainstLink()
+	out.sayHeld()
 	out.conclude()
 	out.lookAround()
 	// What is at fault stands first: a fault in one file explains what is missing in

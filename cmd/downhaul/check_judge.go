@@ -4,35 +4,13 @@ import (
 	"fmt"
 	"io"
 	"slices"
-	"time"
 
 	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/stopping"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
-
-// readHeard reads what listen printed as JSON: how often each channel came, and which
-// a guard would not take.
-func readHeard(name string) (heard hazard.Heard, wrong []channelRow, err error) {
-	text, err := plain.Read(name, plain.Heard)
-	if err != nil {
-		return nil, nil, err
-	}
-	f, err := foundBefore(name, text)
-	if err != nil {
-		return nil, nil, hint(err, "downhaul listen LINK --json > %s", name)
-	}
-	every := map[rules.ChannelID]time.Duration{}
-	for _, c := range f.Channels {
-		if ch, ok := rules.Lookup(c.Channel); ok && c.Rate > 0 {
-			every[ch.ID] = time.Duration(float64(time.Second) / c.Rate)
-		}
-	}
-	return func(id rules.ChannelID) (time.Duration, bool) { d, ok := every[id]; return d, ok }, f.Wrong, nil
-}
 
 // tellWrong warns of what the pad file takes although it was heard to contradict what
 // the craft says beside it: a guard would count it as missing, and a start would wait for it.

@@ -24,6 +24,7 @@ func (c *checked) print(w io.Writer) {
 		}
 	}
 	printHazards(w, c.Hazards)
+	c.printHeld(w)
 	for _, warning := range c.Warnings {
 		fmt.Fprintln(w)
 		wrap(w, "Warning: ", "  ", warning)

@@ -5,6 +5,7 @@ import (
 	"net/netip"
 	"os"
 	"strconv"
+	"strings"
 	"sync"
 	"sync/atomic"
 	"time"
@@ -20,16 +21,21 @@ import (
 // without the messages named by id.
 func fly(ts *testscript.TestScript, neg bool, args []string) {
 	if neg || len(args) < 2 {
-		ts.Fatalf("usage: fly FILE SECONDS [ID...]")
+		ts.Fatalf("usage: fly FILE SECONDS [ID|ID=PERIOD...]")
 	}
 	seconds, err := strconv.Atoi(args[1])
 	ts.Check(err)
 	cfg := craftmodel.EightTwo()
 	cfg.Periods = map[uint32]time.Duration{}
-	for _, id := range args[2:] {
+	for _, arg := range args[2:] {
+		id, period, every := strings.Cut(arg, "=")
 		n, err := strconv.ParseUint(id, 10, 24)
 		ts.Check(err)
 		cfg.Periods[uint32(n)] = 0
+		if every {
+			cfg.Periods[uint32(n)], err = time.ParseDuration(period)
+			ts.Check(err)
+		}
 	}
 	craft, err := craftmodel.New(cfg)
 	ts.Check(err)

@@ -156,6 +156,7 @@ type sender struct {
 	climbs  []limits.Calculator
 	table   limits.Table
 	account account
+	quiet   time.Duration // how long it was silent as a whole
 }
 
 // heard is what came of one channel.
@@ -166,7 +167,9 @@ type heard struct {
 	value       float64
 	unknown     uint64 // that said "unknown" or could not be right
 	cause       rules.Cause
-	against     rules.Cause // why a guard would not take it; NoCause
+	against     rules.Cause     // why a guard would not take it; NoCause
+	gaps        []time.Duration // between two, less what the whole link was silent
+	quiet       time.Duration   // how long that was when the last came
 }
 
 // ear listens to frames and counts.
@@ -274,6 +277,7 @@ func (e *ear) take(at time.Duration, from netip.AddrPort, f *telemetry.Frame, ch
 		}
 		s.account.frame(at, f, &counts.Links[0])
 	}
+	s.hush(at)
 	if f.ID == idHeartbeat && len(f.Payload) >= 6 {
 		s.said, s.kind, s.autopilot = true, f.Payload[4], f.Payload[5]
 	}
@@ -281,7 +285,7 @@ func (e *ear) take(at time.Duration, from netip.AddrPort, f *telemetry.Frame, ch
 	s.unread.Hear(f)
 	e.samples = e.fields.Append(e.samples[:0], f)
 	for _, sample := range e.samples {
-		s.channels[sample.Channel].take(at, sample)
+		s.channels[sample.Channel].take(at, sample, s.quiet)
 		s.account.sample(at, &sample)
 		s.table[sample.Channel] = limits.Reading{At: at, Value: sample.Value, Quality: sample.Quality, Cause: sample.Cause}
 		for _, c := range s.climbs {
@@ -295,7 +299,7 @@ func (e *ear) take(at time.Duration, from netip.AddrPort, f *telemetry.Frame, ch
 	}
 }
 
-func (h *heard) take(at time.Duration, s interlock.Sample) {
+func (h *heard) take(at time.Duration, s interlock.Sample, quiet time.Duration) {
 	if s.Quality == rules.Missing {
 		h.unknown++
 		h.cause = s.Cause
@@ -305,7 +309,9 @@ func (h *heard) take(at time.Duration, s interlock.Sample) {
 		h.first = at
 	} else {
 		h.widest = max(h.widest, at-h.last)
+		h.spaced(at, quiet)
 	}
+	h.quiet = quiet
 	h.samples++
 	h.last, h.value = at, s.Value
 }

@@ -164,9 +164,11 @@ type line struct {
 func (e *ear) end(at time.Duration) {
 	for _, s := range e.senders {
 		s.account.end(at)
+		s.hush(at)
 		for i := range s.channels {
-			if h := &s.channels[i]; h.samples > 0 {
+			if h := &s.channels[i]; h.samples > 0 && rules.ChannelID(i) != rules.LinkAge {
 				h.widest = max(h.widest, at-h.last)
+				h.spaced(at, s.quiet)
 			}
 		}
 	}

@@ -157,6 +157,19 @@ func (f *filled) Stale(channel string) string {
 	return fmt.Sprintf("\nstale_after = %q           # the link tells it every %s", nice(3*b.Period, "s", 2*b.Period, math.Inf(1)), rounding.Show(b.Period, "s", 2, rounding.Up))
 }
 
+// ComesEvery are the lines for how far apart signs come, where the link was heard to tell
+// them more seldom than usual; empty otherwise.
+func (f *filled) ComesEvery() string {
+	if f.heard == nil {
+		return ""
+	}
+	every, _ := comesEvery(f.heard.spacings, f.heard.channel)
+	if len(every) == 0 {
+		return ""
+	}
+	return padLines(every, "")
+}
+
 // places works out the paths. A socket's is short, or there is none.
 func (f *filled) places(dir string) error {
 	socket := func(name string) string {

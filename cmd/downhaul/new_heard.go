@@ -28,6 +28,7 @@ type heardCraft struct {
 	packs         string          // "battery_status" or "sys_status"
 	cellsTold     bool            // each cell, not the pack alone
 	rate          func(rules.ChannelID) float64
+	spacings      []spacing
 }
 
 // hearCraft takes what was heard from a recording, from what listen --json printed, or
@@ -88,7 +89,7 @@ func heardBefore(name string, text []byte) (*heardCraft, error) {
 			}
 		}
 	}
-	return asHeard(*f.Craft, 0, func(id rules.ChannelID) (float64, float64) { return rate[id], value[id] })
+	return asHeard(*f.Craft, 0, f.Spacings, func(id rules.ChannelID) (float64, float64) { return rate[id], value[id] })
 }
 
 // heardCraft is the craft of which most was heard.
@@ -106,7 +107,7 @@ func (e *ear) heardCraft(from string) (*heardCraft, error) {
 	for motors < derived.MaxMotors && best.channels[rules.Motor1Output+rules.ChannelID(motors)].samples > 0 {
 		motors++
 	}
-	return asHeard(best.identity, motors, func(id rules.ChannelID) (float64, float64) {
+	return asHeard(best.identity, motors, best.spacings(), func(id rules.ChannelID) (float64, float64) {
 		c := &best.channels[id]
 		if c.against != rules.NoCause {
 			return 0, 0
@@ -116,8 +117,8 @@ func (e *ear) heardCraft(from string) (*heardCraft, error) {
 }
 
 // asHeard sorts what came into what a pad file asks for.
-func asHeard(who identity, motors int, of func(rules.ChannelID) (rate, value float64)) (*heardCraft, error) {
-	h := &heardCraft{identity: who, motors: motors, packs: "battery_status", rate: func(id rules.ChannelID) float64 { r, _ := of(id); return r }}
+func asHeard(who identity, motors int, all []spacing, of func(rules.ChannelID) (rate, value float64)) (*heardCraft, error) {
+	h := &heardCraft{identity: who, motors: motors, spacings: all, packs: "battery_status", rate: func(id rules.ChannelID) float64 { r, _ := of(id); return r }}
 	for _, s := range []struct {
 		name string
 		id   rules.ChannelID
@@ -140,6 +141,8 @@ func asHeard(who identity, motors int, of func(rules.ChannelID) (rate, value flo
 	}
 	return h, nil
 }
+
+func second[A, B any](_ A, b B) B { return b }
 
 // every is the time between two values of a channel, 0 where it was not heard.
 func (h *heardCraft) every(id rules.ChannelID) time.Duration {
@@ -168,6 +171,9 @@ func (h *heardCraft) says() string {
 	}
 	if !h.cellsTold {
 		text += ", no single cells"
+	}
+	for _, seldom := range second(comesEvery(h.spacings, h.channel)) {
+		text += "; too seldom: " + strings.TrimSuffix(seldom, ".")
 	}
 	if !h.landed {
 		text += ", not whether it has landed: ask it for EXTENDED_SYS_STATE"

@@ -66,6 +66,12 @@ type findings struct {
 	Unread []int `json:"batteries_not_read"`
 	// Wrong are the channels that a guard would not take although they come, with why.
 	Wrong []channelRow `json:"wrong"`
+	// Spacings are how far apart each channel of the craft came, and its frames (link.age).
+	Spacings []spacing `json:"spacings"`
+	// ComesEvery is what the pad file wants to know of them, by sign, TooSeldom what no pad
+	// file takes.
+	ComesEvery map[string]string `json:"comes_every"`
+	TooSeldom  []string          `json:"too_seldom"`
 	// Recording is what a recording holds beside; null for a link.
 	Recording *recorded `json:"recording"`
 
@@ -171,7 +177,8 @@ func (s *sender) isCraft() bool {
 // judge sums up; only is the craft to take, or zero.
 func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 	f := &findings{Schema: listenSchema, Link: name, Seconds: span.Seconds(), Bytes: e.bytes, BadBytes: e.counts().BadBytes,
-		Senders: []senderRow{}, Channels: []channelRow{}, Ask: []messageWanted{}, Unread: []int{}, Wrong: []channelRow{}}
+		Senders: []senderRow{}, Channels: []channelRow{}, Ask: []messageWanted{}, Unread: []int{}, Wrong: []channelRow{},
+		Spacings: []spacing{}, ComesEvery: map[string]string{}, TooSeldom: []string{}}
 	var craft *sender
 	slices.SortStableFunc(e.senders, func(a, b *sender) int {
 		return (int(a.System)-int(b.System))*256 + int(a.Component) - int(b.Component)
@@ -198,6 +205,8 @@ func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 	}
 	f.Craft, f.craft = &craft.identity, craft
 	f.Unread = craft.unread.Numbers()
+	f.Spacings = craft.spacings()
+	f.ComesEvery, f.TooSeldom = comesEvery(f.Spacings, cameFastest(f.Spacings, heights))
 	for _, w := range wanted {
 		best, rank := channelRow{}, -1
 		for _, id := range w.any { // of several, the one that this link gives fastest
@@ -348,6 +357,14 @@ func (f *findings) print(w io.Writer) {
 	if len(f.Unread) > 0 {
 		fmt.Fprintln(w)
 		wrap(w, "", "  ", bench.SayUnread(f.Unread))
+	}
+	if len(f.ComesEvery) > 0 {
+		fmt.Fprintln(w, "\nFor the pad file, which then waits for these as long as this link makes it")
+		fmt.Fprintln(w, padLines(f.ComesEvery, "  "))
+	}
+	for _, text := range f.TooSeldom {
+		fmt.Fprintln(w)
+		wrap(w, "", "  ", text)
 	}
 	for _, c := range f.Wrong {
 		fmt.Fprintln(w)

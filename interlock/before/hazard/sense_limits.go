@@ -202,6 +202,15 @@ func quick(id rules.ChannelID) (most time.Duration, ok bool) {
 	return 0, false
 }
 
+// LongestSilence is how long a limit may take no notice of a silence of its channel
+// without being warned of: what hurts quickly is told quickly.
+func LongestSilence(id rules.ChannelID) time.Duration {
+	if most, ok := quick(id); ok {
+		return 2 * most
+	}
+	return rules.LongestTime
+}
+
 func (l *looker) waits() {
 	l.eachRule(func(r *rules.Rule) {
 		most, ok := quick(r.Watch)
@@ -217,7 +226,7 @@ func (l *looker) waits() {
 			}
 			l.tell(l.LimitFile.Fault(r.Line, wrong, "write "+rules.FormatDuration(most)+" or less", "rule[].lasting"))
 		}
-		if r.StaleAfter > 2*most {
+		if r.StaleAfter > LongestSilence(r.Watch) {
 			l.tell(l.LimitFile.Fault(r.Line, fmt.Sprintf("%q takes no notice of a silence of %s, and the craft is blind for so long", r.Name, rules.FormatDuration(r.StaleAfter)),
 				"write "+rules.FormatDuration(2*most)+" or less, or have the craft tell it oftener", "rule[].stale_after"))
 		}

@@ -278,7 +278,7 @@ func (c *checked) sayHeld() {
 		if signs[r.Says] == nil {
 			says = append(says, r.Says)
 		}
-		signs[r.Says] = append(signs[r.Says], fmt.Sprintf("%s %s", r.Name, r.comes()))
+		signs[r.Says] = append(signs[r.Says], r.Name+r.comes())
 	}
 	for _, s := range says {
 		c.Warnings = append(c.Warnings, strings.Join(signs[s], "; ")+": "+s)
@@ -288,9 +288,9 @@ func (c *checked) sayHeld() {
 
 func (r *heldRow) comes() string {
 	if r.EveryS == nil {
-		return "not heard"
+		return ""
 	}
-	return "comes every " + rules.Format(*r.EveryS, "s") + " and counts for " + rules.Format(r.CountsS, "s")
+	return " comes every " + rules.Format(*r.EveryS, "s") + " and counts for " + rules.Format(r.CountsS, "s")
 }
 
 // printHeld prints the table and what can be pasted.

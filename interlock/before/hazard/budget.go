@@ -99,6 +99,9 @@ func period(id rules.ChannelID, p *pad.Pad, heard Heard) (time.Duration, bool) {
 			}
 		}
 	}
+	if old := p.Slow[source(id, p)]; old > 0 {
+		return old * 2 / 5, true // as the pad file has it from whoever listened
+	}
 	return id.Channel().Period, false
 }
 

@@ -274,7 +274,7 @@ func (t *builtins) lowering() {
 	for _, k := range t.p.sourcesOf(heights) {
 		r.mute[k] = true
 	}
-	r.run(rules.Height.Stale() + time.Second)
+	r.run(t.p.cfg.Stale(rules.Height) + time.Second)
 	fault = ""
 	if r.relay {
 		fault = "height was lost while it was to be brought down, and power stayed on"

@@ -188,7 +188,7 @@ func (t *starts) heightSilent(sources []rules.ChannelID) {
 		return
 	}
 	r := from(t.b.ready)
-	longest := rules.Height.Stale()
+	longest := t.p.cfg.Stale(rules.Height)
 	for _, k := range t.p.sourcesOf(sources) {
 		r.mute[k] = true
 	}

@@ -101,7 +101,7 @@ func (t *trial) phase() {
 	for _, k := range t.p.sourcesOf(phaseTold) {
 		r.mute[k] = true
 	}
-	r.run(rules.CraftArmed.Stale() + t.hold())
+	r.run(max(t.p.cfg.Stale(rules.CraftArmed), t.p.cfg.Stale(rules.CraftLanded)) + t.hold())
 	fault = ""
 	if t.verdict(r.log, interlock.ReasonRule) == nil {
 		fault = "nobody knew any more whether it was armed or landed, and the rule did not act"

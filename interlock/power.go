@@ -130,7 +130,8 @@ func (e *Engine) powerSeen(at time.Duration, id rules.ChannelID, r limits.Result
 // mayClose returns what stands against closing the chain now.
 func (e *Engine) mayClose(at time.Duration) (bar Reason) {
 	// Slow as they may be told, they are told anew since start was pressed.
-	if !e.outputsBelow(at, e.site.IdleOutput) || e.limits.Feeds(rules.MotorHighest) && at-e.limits.Reading(rules.MotorHighest).At > e.site.Horn {
+	anew := func(id rules.ChannelID) bool { return !e.limits.Feeds(id) || at-e.limits.Reading(id).At <= e.site.Horn }
+	if !e.outputsBelow(at, e.site.IdleOutput) || e.agreement > phaseAgreement && !(anew(rules.MotorHighest) && anew(rules.CraftArmed)) {
 		return ReasonNotIdle
 	}
 	if bar = e.groundBegins(at); bar == NoReason {

@@ -170,7 +170,7 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 		say("Keep out until the craft is disarmed and the rotors are known to stand.")
 	}
 	if v.State == interlock.Blocked && v.Why == interlock.ReasonNotIdle {
-		say("The last start was broken off: the motor outputs were not idle, or not told while the horn sounded.")
+		say("The last start was broken off: the motor outputs were not idle, or they, or whether it is armed, were not told while the horn sounded.")
 	}
 	for _, u := range v.Unmet {
 		if u.Need != interlock.NeedReset {

@@ -193,7 +193,6 @@ func (p *pass) close() {
 	for _, l := range p.lanes {
 		if l.blind != nil {
 			l.watchBlind(p.end)
-			l.countBlind(p.end)
 		}
 		l.take(p.end, l.engine.Advance(p.end+1))
 		for i := range l.times {

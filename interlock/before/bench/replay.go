@@ -113,8 +113,7 @@ func replay(file string, rec *recording.Reader, setup Setup, watch watcher, opti
 	if err != nil {
 		return nil, err
 	}
-	n := len(setup.Envelope.Rules)
-	p.lanes[0].blind = &blindness{blind: make([]bool, n), inForce: make([]bool, n)}
+	p.lanes[0].blind = &blindness{}
 	p.lanes[0].watch = func(at time.Duration, effects []interlock.Effect) {
 		out.take(setup.Envelope, effects)
 		for _, f := range effects {

@@ -41,40 +41,32 @@ func (t *ruleTimes) until(at time.Duration) {
 	}
 }
 
-// blindness is what was seen when it was last looked whether rules are blind.
+// blindness is up to when it was counted for how long rules were blind.
 type blindness struct {
-	view           interlock.View
-	at             time.Duration
-	blind, inForce []bool // by rule
+	view interlock.View
+	at   time.Duration
 }
 
 // blindStep is how often it is looked whether a rule is blind. Ours.
 const blindStep = 100 * time.Millisecond
 
-// watchBlind looks at the rules up to at, step by step, so that a silence counts as it
-// goes by: an engine that is told the time more often decides nothing else.
+// watchBlind counts the time since it last did, from what the engine had seen before
+// at. The engine is not asked to go on in a silence: a loop that was held up did not,
+// either.
 func (l *lane) watchBlind(at time.Duration) {
 	b := l.blind
-	for next := b.at + blindStep; next <= at; next += blindStep {
-		l.take(next, l.engine.Advance(next))
-		l.countBlind(next)
-		l.engine.View(&b.view)
-		for i := range b.view.Rules {
-			b.inForce[i], b.blind[i] = b.view.Rules[i].InForce, b.view.Rules[i].Missing
+	l.engine.View(&b.view)
+	for i := range b.view.Rules {
+		r := &b.view.Rules[i]
+		if !r.InForce {
+			continue
 		}
-	}
-}
-
-// countBlind counts the time since the last look.
-func (l *lane) countBlind(at time.Duration) {
-	b := l.blind
-	for i := range b.inForce {
-		if b.inForce[i] {
-			l.times[i].inForce += at - b.at
-			if b.blind[i] {
-				l.times[i].blind += at - b.at
-			}
+		from := b.at
+		if stale := l.env.Rules[i].StaleAfter; r.Age != rules.Never && (!r.Missing || r.Age > stale) {
+			from = max(from, b.view.At-r.Age+stale)
 		}
+		l.times[i].inForce += at - b.at
+		l.times[i].blind += max(0, at-from)
 	}
 	b.at = at
 }

@@ -10,8 +10,10 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench"
+	"downhaul/interlock/before/bench/overlay"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/recording"
 	"downhaul/rules"
 )
@@ -20,6 +22,7 @@ type replayCmd struct {
 	Envelope   string   `placeholder:"FILE" help:"The envelope to hold them against. Without it, sessions are replayed with their own files and compared with their own trip logs."`
 	Pad        string   `placeholder:"FILE" help:"The pad file: whose craft, which packs, which sensors. Without it, a session's own, or what the recording itself shows."`
 	Port       uint16   `placeholder:"N" help:"Of a capture, take only what went to this UDP port."`
+	With       string   `placeholder:"FILE" help:"Lay the faults of this scenario over each recording (silence, delay, loss, a channel frozen, missing or off, a reboot, a second sender)."`
 	JSON       bool     `help:"Print one JSON object."`
 	Plot       string   `placeholder:"DIR" help:"Draw each watched channel against its limits into this folder, as SVG."`
 	Force      bool     `help:"Replace pictures that are there already."`
@@ -46,8 +49,21 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
+	var faults *overlay.Scenario
+	if c.With != "" {
+		if env == nil {
+			return hint(errors.New("replay: with faults laid over it a session is no longer as it ran"), "give the limits to hold it against with --envelope FILE")
+		}
+		text, err := plain.Read(c.With, plain.Setup)
+		if err != nil {
+			return fmt.Errorf("replay: %w", err)
+		}
+		if faults, err = overlay.Read(c.With, text); err != nil {
+			return fmt.Errorf("replay: %w", err)
+		}
+	}
 	names := pictureNames(c.Recordings)
-	results, failed, bad := eachRecording(ctx, s, "replay", c.Recordings, func(j *job) (*replayed, error) { return c.one(j, env, p, names[j.name]) })
+	results, failed, bad := eachRecording(ctx, s, "replay", c.Recordings, func(j *job) (*replayed, error) { return c.one(j, env, p, faults, names[j.name]) })
 	if len(results) == 0 {
 		return bad
 	}
@@ -97,7 +113,7 @@ type replayed struct {
 }
 
 // one replays one recording or session.
-func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string) (*replayed, error) {
+func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, faults *overlay.Scenario, picture string) (*replayed, error) {
 	j.toPort(c.Port)
 	if env == nil {
 		if j.ses == nil {
@@ -126,7 +142,11 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, picture string)
 	}
 	var r *bench.Result
 	notes, err := j.against(env, p, func(rec *recording.Reader, setup bench.Setup) (err error) {
-		r, err = bench.Replay(j.name, rec, setup, pictures.options(j)...)
+		how := pictures.options(j)
+		if faults != nil {
+			how = append(how, bench.With(faults.Clone()))
+		}
+		r, err = bench.Replay(j.name, rec, setup, how...)
 		return err
 	})
 	if err != nil {

@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/before/bench/overlay"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/records/recording"
 	"downhaul/rules"
@@ -42,6 +43,7 @@ type pass struct {
 	notes    []string
 	end      time.Duration
 	toDamage bool // see UpToDamage
+	faults   *overlay.Scenario
 	untimed  bool // of raw bytes: when frames were heard is not known
 	software string
 }
@@ -75,6 +77,9 @@ func By(software string) Option { return func(p *pass) { p.software = software }
 // UpToDamage ends a replay that opens its recording itself at the first damage
 // in it, for who takes its decisions for those of the day.
 func UpToDamage() Option { return func(p *pass) { p.toDamage = true } }
+
+// With lays faults over the recording.
+func With(faults *overlay.Scenario) Option { return func(p *pass) { p.faults = faults } }
 
 // tickEvery is how many chunks pass between two calls of tick: some
 // milliseconds of work. Ours.
@@ -141,8 +146,15 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 	for _, l := range p.lanes {
 		l.untimed = p.untimed
 	}
+	next := rec.Next
+	if p.faults != nil {
+		next = func() (*intake.Chunk, error) { return p.faults.Next(rec.Next) }
+		for _, line := range p.faults.Says {
+			p.notes = append(p.notes, "laid over it: "+line)
+		}
+	}
 	for n := 1; ; n++ {
-		c, err := rec.Next()
+		c, err := next()
 		if err != nil {
 			if err := p.endOf(file, err); err != nil {
 				return err
@@ -163,6 +175,9 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 			l.watchBlind(c.At)
 		}
 		inputs = p.in.Append(inputs[:0], c)
+		if p.faults != nil {
+			p.faults.Inputs(c.At, inputs)
+		}
 		p.health.see(c.At, inputs)
 		if p.trace != nil {
 			p.lanes[0].traced(c.At, inputs, p.trace)

@@ -13,7 +13,6 @@ import (
 	"time"
 
 	"downhaul/interlock/after/report"
-	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/records/flown"
 	"downhaul/interlock/records/numbered"
@@ -28,6 +27,7 @@ type reportCmd struct {
 	Out      string   `placeholder:"DIR" help:"Folder for the page, report.html (made if it is not there; otherwise the present one)."`
 	Force    bool     `help:"Write over files that are there already."`
 	WhatIf   string   `placeholder:"CHANGES" help:"Ask the lift forecast for a changed craft, such as motors=10,mass=-15lb,cells=14."`
+	Table    string   `placeholder:"FILE" help:"The thrust stand's table of one motor as it flew: it gives the forecast its shape, the flights the scale."`
 	CSV      string   `name:"csv" placeholder:"FILE" help:"Write a table of --channels at the rate at which they came, with both clocks, instead of a report; - is the standard output."`
 	Channels string   `placeholder:"NAME,..." help:"The channels of the table, such as wind.gust3s,craft.height."`
 	Pad      string   `placeholder:"FILE" help:"For recordings: the pad file, whose craft, which packs, which sensors."`
@@ -55,13 +55,9 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 	if c.CSV != "" || c.Channels != "" {
 		return c.table(ctx, s)
 	}
-	var what *lift.WhatIf
-	if c.WhatIf != "" {
-		w, err := lift.ParseWhatIf(c.WhatIf)
-		if err != nil {
-			return fmt.Errorf("report: %w", err)
-		}
-		what = &w
+	asked, err := c.asked()
+	if err != nil {
+		return fmt.Errorf("report: %w", err)
 	}
 	page := ""
 	if !c.JSON || c.Out != "" {
@@ -70,7 +66,7 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 			return err
 		}
 	}
-	rep, bad := c.read(ctx, s, what)
+	rep, bad := c.read(ctx, s, asked)
 	if rep == nil {
 		return bad
 	}
@@ -235,7 +231,7 @@ func (c *reportCmd) mayWrite(name string) error {
 }
 
 // read reads all sessions; what fails is in the report and in the error.
-func (c *reportCmd) read(ctx context.Context, s *streams, what *lift.WhatIf) (*report.Report, error) {
+func (c *reportCmd) read(ctx context.Context, s *streams, asked report.Asked) (*report.Report, error) {
 	show := newProgress(s.err, "report", len(c.Sessions))
 	for _, dir := range c.Sessions {
 		show.total += folderSize(dir)
@@ -265,7 +261,7 @@ func (c *reportCmd) read(ctx context.Context, s *streams, what *lift.WhatIf) (*r
 	if len(sessions) == 0 {
 		return nil, errors.Join(bad...)
 	}
-	return report.Of(time.Now().Truncate(time.Second), guard.Software(), sessions, failed, what), errors.Join(bad...)
+	return report.Of(time.Now().Truncate(time.Second), guard.Software(), sessions, failed, asked), errors.Join(bad...)
 }
 
 func folderSize(dir string) (total int64) {

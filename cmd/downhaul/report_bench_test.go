@@ -54,7 +54,7 @@ func BenchmarkReport(b *testing.B) {
 			if err != nil {
 				b.Fatal(err)
 			}
-			r := report.Of(time.Unix(0, 0), "bench", []*report.Session{s}, nil, nil)
+			r := report.Of(time.Unix(0, 0), "bench", []*report.Session{s}, nil, report.Asked{})
 			if err := r.WritePage(io.Discard); err != nil {
 				b.Fatal(err)
 			}

@@ -57,7 +57,7 @@ func TestReport_DamagedFiles(t *testing.T) {
 			continue
 		}
 		made++
-		rep := report.Of(ses.Began, "a test", []*report.Session{ses}, nil, nil)
+		rep := report.Of(ses.Began, "a test", []*report.Session{ses}, nil, report.Asked{})
 		var out bytes.Buffer
 		if err := rep.WritePage(&out); err != nil {
 			t.Errorf("round %d: page: %v", round, err)

@@ -52,9 +52,9 @@ type Motors struct {
 	HasLosses         bool
 	// Table is the file of the stand's table, from the card's own folder; empty for none.
 	Table string
-	// GuardLow and GuardHigh are what guards or nets alone take, as shares.
-	GuardLow, GuardHigh float64
-	HasGuard            bool
+	// What guards or nets alone take, as shares, and their mass, kg; 0 is not stated.
+	GuardLow, GuardHigh, GuardMass float64
+	HasGuard                       bool
 	// Current is what all motors draw together at full thrust, A; 0 is not
 	// stated.
 	Current float64

@@ -71,7 +71,7 @@ kind = "virtual"
 		if !crash || !s.Alone || !contains(s.Integrity.Says, "tells nothing") {
 			t.Errorf("words %v, says %v", s.Words, s.Integrity.Says)
 		}
-		r := Of(s.Began, "test", []*Session{s}, nil, nil)
+		r := Of(s.Began, "test", []*Session{s}, nil, Asked{})
 		if r.Shown() != nil || !r.Found() {
 			t.Errorf("shown %v, found %v", r.Shown(), r.Found())
 		}

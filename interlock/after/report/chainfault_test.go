@@ -47,7 +47,7 @@ func TestRead_RunThatLeftThePowerOn(t *testing.T) {
 	if want := "POWER NOT REMOVED. 1 fault of the chain. 1 trip in 2 runs"; !strings.HasPrefix(s.Headline(), want) {
 		t.Errorf("headline %q, want %q", s.Headline(), want)
 	}
-	r := Of(time.Unix(0, 0), "a test", []*Session{s, s}, nil, nil)
+	r := Of(time.Unix(0, 0), "a test", []*Session{s, s}, nil, Asked{})
 	if row := r.Across.Rows[0]; row.Trips != 1 || row.Faults != 1 {
 		t.Errorf("across %+v", row)
 	}

@@ -168,7 +168,8 @@ func (l *Lift) holdAir(r *lift.Run, crd *card.Card) {
 }
 
 // liftOf asks the runs of all sessions for the next step of the newest card.
-func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
+func liftOf(sessions []*Session, asked Asked) *Lift {
+	what := asked.WhatIf
 	out := &Lift{Doubts: []string{}, units: "metric"}
 	var runs []lift.Run
 	var newest *Session
@@ -208,18 +209,30 @@ func liftOf(sessions []*Session, what *lift.WhatIf) *Lift {
 	}
 	out.units, out.craft = newest.liftCard.Units, newest.liftCard.Craft.Name
 	q := question(newest.liftCard, newest.liftPad, newest.Runs, heaviest)
+	q.Stand = asked.Table
+	if name := newest.liftCard.Motors.Table; name != "" && q.Stand == nil {
+		out.Doubts = append(out.Doubts, "the card names the stand's table "+name+", which is not kept with a session: give it with --table, and fewer hovers tell as much")
+	}
 	if len(q.Next) == 0 {
 		out.Doubts = append(out.Doubts, "the test card names no heavier step than those that flew")
 	}
 	f := lift.Ask(runs, q)
 	out.Forecast = &f
 	if what != nil {
-		if err := what.Check(q.Craft, runs); err != nil {
+		if err := what.Check(q, runs); err != nil {
 			out.refuse(err.Error())
 			return out
 		}
 		q.WhatIf = *what
 		f := lift.Ask(runs, q)
+		if what.Stand != nil && (f.Stand == nil || f.Stand.Aside != "") {
+			why := f.Refused
+			if f.Stand != nil {
+				why = f.Stand.Says()
+			}
+			out.refuse("what if " + what.Text + ": no installed factor is known: " + why)
+			return out
+		}
 		out.WhatIf = &f
 	}
 	return out
@@ -234,6 +247,9 @@ func (l *Lift) refuse(why string) {
 // question is what the card asks for the steps heavier than any that flew.
 func question(c *card.Card, p *pad.Pad, runs []Run, heaviest float64) lift.Question {
 	q := lift.Question{Floor: p.Packs.Floor, Craft: lift.Craft{Motors: c.Motors.Count, Width: 2 * c.Craft.Radius, CleanThrust: c.Motors.Rig.CleanTo, Cells: p.Packs.Cells, Packs: max(1, p.Packs.Count)}}
+	if m := &c.Motors; m.HasGuard {
+		q.Guard = &lift.Guard{Low: m.GuardLow, High: m.GuardHigh, Mass: m.GuardMass}
+	}
 	if q.Craft.Motors == 0 {
 		q.Craft.Motors = p.Craft.Motors
 	}

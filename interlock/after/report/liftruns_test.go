@@ -50,7 +50,7 @@ func TestAirAgainstTheCards(t *testing.T) {
 	for pressure, says := range map[float64]string{101300: "no weather lies between", 94000: "if that was reduced", 89500: ""} {
 		s := &Session{liftCard: crd, liftPad: &pad.Pad{}, liftRuns: []*lift.Run{{Name: "session 1, run 1", Mass: 30, Air: card.Air{Celsius: 20, Pressure: pressure, Told: true}}}}
 		what := lift.WhatIf{HasCelsius: true, Celsius: 30}
-		l := liftOf([]*Session{s}, &what)
+		l := liftOf([]*Session{s}, Asked{WhatIf: &what})
 		doubts := strings.Join(l.Doubts, "\n")
 		if says == "" && strings.Contains(doubts, "the air of") || !strings.Contains(doubts, says) {
 			t.Errorf("%g Pa: %q", pressure, doubts)
@@ -72,15 +72,15 @@ func TestWhatIfAirIsRefusedWithoutAir(t *testing.T) {
 		liftCard: &card.Card{Craft: card.Craft{Name: "c", Mass: 30}, Steps: []card.Step{{Name: "one"}}}, liftPad: &pad.Pad{},
 		liftRuns: []*lift.Run{{Name: "session 1, run 1", Mass: 30}},
 	}
-	l := liftOf([]*Session{s}, &what)
+	l := liftOf([]*Session{s}, Asked{WhatIf: &what})
 	if l.WhatIf != nil || !strings.Contains(l.Unanswered, "session 1, run 1 is not known") || len(l.Doubts) == 0 {
 		t.Errorf("%+v", l)
 	}
 	s.liftRuns[0].Air = card.Air{Celsius: 15, Pressure: 101325, Told: true}
-	if l = liftOf([]*Session{s}, &what); l.WhatIf == nil || l.Unanswered != "" {
+	if l = liftOf([]*Session{s}, Asked{WhatIf: &what}); l.WhatIf == nil || l.Unanswered != "" {
 		t.Errorf("with the air told: %+v", l)
 	}
-	if l = liftOf(nil, &what); !strings.Contains(l.Unanswered, "no forecast") {
+	if l = liftOf(nil, Asked{WhatIf: &what}); !strings.Contains(l.Unanswered, "no forecast") {
 		t.Errorf("without a session: %+v", l)
 	}
 }

@@ -126,6 +126,9 @@ func basis(f *lift.Forecast, units string) string {
 			text += " " + strings.ToUpper(r.Assumes[:1]) + r.Assumes[1:] + "."
 		}
 	}
+	if f.Stand != nil {
+		text += " Thrust stand: " + f.Stand.Says() + "."
+	}
 	if f.Air != nil {
 		air := f.Air.Says(units)
 		text += " " + strings.ToUpper(air[:1]) + air[1:] + "."

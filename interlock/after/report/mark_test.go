@@ -34,7 +34,7 @@ func TestRehearsalCountsForNothingBesideRealSessions(t *testing.T) {
 		{[]string{"", ""}, []string{"a", "b"}, "", 11},
 	} {
 		sessions := []*Session{made("a", c.marks[0], time.Second), made("b", c.marks[1], 10*time.Second)}
-		r := Of(time.Unix(0, 0), "test", sessions, nil, nil)
+		r := Of(time.Unix(0, 0), "test", sessions, nil, Asked{})
 		if r.Lift.Forecast == nil {
 			r.Lift.Forecast = &lift.Forecast{}
 		}

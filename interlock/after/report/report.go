@@ -47,9 +47,14 @@ type Failure struct {
 	Error  string `json:"error"`
 }
 
-// Of puts sessions together to a report; what is what the craft is to be changed
-// to in thought, nil for nothing.
-func Of(made time.Time, software string, sessions []*Session, failed []Failure, what *lift.WhatIf) *Report {
+// Asked is what the forecast of lift is asked besides.
+type Asked struct {
+	WhatIf *lift.WhatIf // what the craft is to be changed to in thought; nil for nothing
+	Table  *lift.Stand  // of one motor on the stand; nil for none
+}
+
+// Of puts sessions together to a report.
+func Of(made time.Time, software string, sessions []*Session, failed []Failure, asked Asked) *Report {
 	r := &Report{Schema: Schema, Made: made.UTC(), Software: software, Sessions: sessions, Failed: failed,
 		Trips: []Trip{}, Packs: []Pack{}, Wind: AllWind{Sessions: []SessionWind{}}, Unseen: []string{}}
 	if r.Failed == nil {
@@ -70,7 +75,7 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 			}
 		}
 	}
-	r.Lift = liftOf(counted(sessions), what)
+	r.Lift = liftOf(counted(sessions), asked)
 	if n := len(sessions) - len(counted(sessions)); n > 0 {
 		r.Lift.Doubts = append(r.Lift.Doubts, plural(n, "session")+" left out: a rehearsal counts for nothing beside sessions of a real board, neither for the forecast nor for hours")
 	}

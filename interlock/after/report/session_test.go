@@ -58,7 +58,7 @@ func TestPromise06_NotRemovedComesFirst(t *testing.T) {
 		if len(s.NotRemoved) != c.want {
 			t.Fatalf("%+v, want %d", s.NotRemoved, c.want)
 		}
-		r := Of(time.Unix(0, 0), "a test", []*Session{s}, nil, nil)
+		r := Of(time.Unix(0, 0), "a test", []*Session{s}, nil, Asked{})
 		var page bytes.Buffer
 		if err := r.WritePage(&page); err != nil {
 			t.Fatal(err)
@@ -99,7 +99,7 @@ func TestRead_FilesThatCanNotBeRead(t *testing.T) {
 		t.Fatalf("%+v", s.Episodes)
 	}
 	var page bytes.Buffer
-	if err := Of(time.Unix(0, 0), "a test", []*Session{s}, nil, nil).WritePage(&page); err != nil {
+	if err := Of(time.Unix(0, 0), "a test", []*Session{s}, nil, Asked{}).WritePage(&page); err != nil {
 		t.Fatal(err)
 	}
 	if strings.Contains(page.String(), "<b>bold") || strings.Contains(page.String(), "<script") || !strings.Contains(page.String(), "&lt;b&gt;bold") {
@@ -116,7 +116,7 @@ func TestRead_SameReportTwice(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := Of(time.Unix(0, 0), "a test", []*Session{s}, nil, nil).WritePage(&pages[i]); err != nil {
+		if err := Of(time.Unix(0, 0), "a test", []*Session{s}, nil, Asked{}).WritePage(&pages[i]); err != nil {
 			t.Fatal(err)
 		}
 	}

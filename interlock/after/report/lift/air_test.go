@@ -36,7 +36,7 @@ func TestWhatIfOtherAir(t *testing.T) {
 		t.Fatal(err)
 	}
 	q := Question{Craft: c.craft(), HoverTime: 60, Next: []Step{{Mass: 72}}}
-	if err := w.Check(q.Craft, runs); err != nil {
+	if err := w.Check(q, runs); err != nil {
 		t.Fatal(err)
 	}
 	plain := Ask(runs, q).Next[0]
@@ -53,7 +53,7 @@ func TestWhatIfOtherAir(t *testing.T) {
 	}
 	for i := range runs {
 		runs[i].Air = card.Air{}
-		if err := w.Check(q.Craft, runs); err == nil || !strings.Contains(err.Error(), "is not known") || !strings.Contains(err.Error(), "declare") {
+		if err := w.Check(q, runs); err == nil || !strings.Contains(err.Error(), "is not known") || !strings.Contains(err.Error(), "declare") {
 			t.Errorf("with run %d told no air: %v", i, err)
 		}
 	}
@@ -94,7 +94,7 @@ func TestWhatIfThatLeavesNothing(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if err := w.Check(Craft{}, []Run{{Mass: 72}, {}}); (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
+		if err := w.Check(Question{}, []Run{{Mass: 72}, {}}); (err == nil) != (want == "") || err != nil && !strings.Contains(err.Error(), want) {
 			t.Errorf("%s: %v, want %q", text, err, want)
 		}
 	}

@@ -17,6 +17,13 @@ const (
 
 // Ask gives the forecast. The runs stand in order of time, the newest last.
 func Ask(runs []Run, q Question) Forecast {
+	if q.Stand != nil {
+		return askWith(runs, q)
+	}
+	return askOnce(runs, q)
+}
+
+func askOnce(runs []Run, q Question) Forecast {
 	q = q.clean()
 	given := runs
 	runs = make([]Run, len(given))
@@ -126,10 +133,10 @@ func (a *asked) learn(runs []Run, next card.Air) {
 	case len(up) == 0:
 		a.refuse(reason{code: nothing})
 		return
-	case a.steps < fewestSteps || a.heaviest.Thrust < recipe.WiderBy*low:
+	case a.question.Stand == nil && (a.steps < fewestSteps || a.heaviest.Thrust < recipe.WiderBy*low):
 		a.refuse(reason{code: oneStep, mass: up[0].Mass, n: len(up)})
 		return
-	case len(up) < fewestHovers:
+	case a.question.Stand == nil && len(up) < fewestHovers, len(up) < withTable:
 		a.refuse(reason{code: fewHovers, n: len(up)})
 		return
 	case a.heaviest.Output < recipe.LowestTop:
@@ -152,10 +159,23 @@ func (a *asked) learn(runs []Run, next card.Air) {
 
 // draw fits the law and draws the crafts that law, pack and attempts allow.
 func (a *asked) draw(up []Point, next card.Air) {
-	var why string
-	if a.law, why = newLaw(a.Points); why != "" {
-		a.refuse(reason{code: noLaw, text: why})
-		return
+	var from drawer
+	var stream int
+	var scaled *installed
+	if s := a.question.Stand; s != nil {
+		if scaled = newInstalled(s, up); len(scaled.up) < withTable {
+			a.Stand = &StandReport{File: s.file, Hovers: len(scaled.up), Aside: "fewer than two hovers lie at outputs that its rows reach"}
+			a.refuse(reason{code: noLaw, text: a.Stand.Aside})
+			return
+		}
+		from, a.law, stream = scaled, s.law, len(up)
+	} else {
+		var why string
+		if a.law, why = newLaw(a.Points); why != "" {
+			a.refuse(reason{code: noLaw, text: why})
+			return
+		}
+		from, stream = a.law, a.law.drive.n
 	}
 	a.report(up)
 	if a.question.WhatIf.HasCelsius {
@@ -172,14 +192,18 @@ func (a *asked) draw(up []Point, next card.Air) {
 		a.draws = draws
 	}
 	var kept float64
-	a.samples, kept = takeSamples(a.law, &a.supply, attemptsOf(a.Points), resting, density(next), next.Told, a.draws)
+	a.samples, kept = takeSamples(from, stream, &a.supply, attemptsOf(a.Points), resting, density(next), next.Told, a.draws)
 	if kept < 0.02 || len(a.samples) < a.draws {
 		a.refuse(reason{code: contradiction})
 		return
 	}
+	if scaled != nil {
+		a.Stand, a.Fit.Scatter = scaled.report(), interval(scaled.scatters).Mid
+	}
+	a.question.WhatIf.exchange(a.samples, a.question.Stand, a.question.Guard)
 	a.machine = a.question.WhatIf.apply(a.question.Craft, machine{
 		motors: float64(up[0].Motors), cells: 1, packs: 1, thrust: 1, ohms: 1,
-		limit: 1 / a.Fit.WorstRatio, collapse: a.supply.collapse, clean: a.question.Craft.CleanThrust,
+		limit: 1 / a.Fit.WorstRatio, collapse: a.supply.collapse, clean: a.cleanThrust(),
 	}, a.samples)
 }
 
@@ -207,7 +231,11 @@ func (a *asked) report(up []Point) {
 	for _, p := range up {
 		r.WorstRatio = math.Max(r.WorstRatio, p.Worst)
 	}
-	if r.TopOutput < fullOutput {
+	switch {
+	case a.question.Stand != nil:
+		r.Against, r.Freedom = "the stand's table", len(up)-1
+		r.T = student(float64(r.Freedom))
+	case r.TopOutput < fullOutput:
 		r.Assumes = beyondHeaviest
 	}
 	a.Fit = r
@@ -261,6 +289,9 @@ func cannotSee(runs []Run, q Question) []string {
 // step is the forecast for one load.
 func (a *asked) step(s Step) StepForecast {
 	mass := s.Mass + a.question.WhatIf.Mass
+	if g := a.question.Guard; g != nil && a.question.WhatIf.GuardOff {
+		mass -= g.Mass
+	}
 	f := StepForecast{Name: s.Name, Mass: mass, Ballast: s.Ballast, Weight: mass * Gravity}
 	if f.Name == "" {
 		f.Name = "a step"

@@ -74,6 +74,10 @@ type Question struct {
 	Resting float64
 	// Air is that of the next flight; not Told takes the newest that was told of a run.
 	Air card.Air
+	// Stand is the table of one motor; nil is none. The flights bring it to scale.
+	Stand *Stand
+	// Guard is that of the craft; nil is not stated.
+	Guard *Guard
 	// WhatIf changes the craft before anything is bought.
 	WhatIf WhatIf
 }
@@ -90,4 +94,12 @@ type WhatIf struct {
 	Resistance float64 `json:"resistance_share,omitempty"`   // −0.2 is a fifth less
 	Celsius    float64 `json:"air_c,omitempty"`
 	HasCelsius bool    `json:"-"`
+	// Table is the file of another propeller's table, Stand what it says; GuardOff takes
+	// the guard off, its mass and what it takes of the thrust.
+	Table    string `json:"table,omitempty"`
+	Stand    *Stand `json:"-"`
+	GuardOff bool   `json:"guard_off,omitempty"`
 }
+
+// Guard is what guards or nets take: from Low to High of the thrust (shares), and Mass, kg.
+type Guard struct{ Low, High, Mass float64 }

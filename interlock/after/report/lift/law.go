@@ -3,6 +3,7 @@ package lift
 import (
 	"math"
 	"math/rand/v2"
+	"sort"
 
 	"gonum.org/v1/gonum/stat/distuv"
 )
@@ -66,7 +67,13 @@ func fitLine(x, y, own []float64) (line, bool) {
 // drawn is one line that the points allow, with the scatter of one new point.
 type drawn struct {
 	level, slope, beyond, centre, top float64
+	// rows, where there are any, are points in ascending order of x that the line is drawn
+	// through up to its top, in place of level and slope.
+	rows []knot
 }
+
+// knot is a point that a line goes through.
+type knot struct{ x, y float64 }
 
 // bend bounds how fast a line may rise or fall, as d ln y/d ln x at its centre,
 // by what the quantity can do at all; and says what is believed of a falling
@@ -125,6 +132,17 @@ func (l line) draw(rng *rand.Rand, b bend) drawn {
 func middle(a, b, c float64) float64 { return a + b + c - min(a, b, c) - max(a, b, c) }
 
 func (d drawn) at(x float64) float64 {
+	if n := len(d.rows); n > 0 {
+		i := sort.Search(n, func(i int) bool { return d.rows[i].x >= x })
+		switch {
+		case i == 0:
+			return d.rows[0].y
+		case i == n:
+			return d.rows[n-1].y + d.beyond*(x-d.rows[n-1].x)
+		}
+		a, b := d.rows[i-1], d.rows[i]
+		return a.y + (b.y-a.y)*(x-a.x)/(b.x-a.x)
+	}
 	if x <= d.top {
 		return d.level + d.slope*(x-d.centre)
 	}
@@ -158,15 +176,20 @@ type drawnLaw struct {
 	told, bent float64
 	// installed is the thrust over that of the law at the same speed, or output and
 	// voltage; the power goes with the speed. 0 counts as 1.
-	installed float64
+	// installed holds at the thrust ref, and changes by slope, d ln f/d ln T; costs is the
+	// factor of the power, 0 counts as 1.
+	installed, ref, slope, costs float64
 }
 
 // bare is the thrust that the law knows for an installed one.
 func (d *drawnLaw) bare(thrust float64) float64 {
-	if d.installed > 0 {
+	switch {
+	case d.installed <= 0:
+		return thrust
+	case d.ref <= 0 || thrust <= 0:
 		return thrust / d.installed
 	}
-	return thrust
+	return thrust / d.installed * math.Pow(thrust/d.ref, -d.slope)
 }
 
 func (l *law) draw(rng *rand.Rand) drawnLaw {
@@ -179,7 +202,12 @@ func (l *law) draw(rng *rand.Rand) drawnLaw {
 
 // volts is output × voltage for the thrust of one motor.
 func (d *drawnLaw) volts(thrust, rho float64) float64 {
-	g := math.Sqrt(d.bare(thrust) / rho)
+	return d.bareVolts(d.bare(thrust), rho)
+}
+
+// bareVolts is that for a thrust of the law itself.
+func (d *drawnLaw) bareVolts(thrust, rho float64) float64 {
+	g := math.Sqrt(thrust / rho)
 	if d.speeds {
 		// T = ρ·g²·C(g): the coefficient moves slowly, and this settles fast.
 		n := g
@@ -193,7 +221,11 @@ func (d *drawnLaw) volts(thrust, rho float64) float64 {
 
 // output is the output that the thrust of one motor takes at a voltage.
 func (d *drawnLaw) output(thrust, rho, volts float64) float64 {
-	u := d.volts(thrust, rho) / volts
+	return d.bareOutput(d.bare(thrust), rho, volts)
+}
+
+func (d *drawnLaw) bareOutput(thrust, rho, volts float64) float64 {
+	u := d.bareVolts(thrust, rho) / volts
 	if d.bent != 0 {
 		u *= math.Pow(d.told/volts, d.bent)
 	}
@@ -202,7 +234,14 @@ func (d *drawnLaw) output(thrust, rho, volts float64) float64 {
 
 // watts is the electric power of one motor for its thrust.
 func (d *drawnLaw) watts(thrust, rho float64) float64 {
-	thrust = d.bare(thrust)
+	watts := d.bareWatts(d.bare(thrust), rho)
+	if d.costs > 0 {
+		watts *= d.costs
+	}
+	return watts
+}
+
+func (d *drawnLaw) bareWatts(thrust, rho float64) float64 {
 	return d.power.at(math.Sqrt(thrust*rho)) * thrust * math.Sqrt(thrust/rho)
 }
 

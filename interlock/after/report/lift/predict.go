@@ -42,8 +42,8 @@ type sample struct {
 
 // samples draws crafts and drops those that would have lifted an attempt that
 // stayed on the ground. kept is the share that was kept.
-func takeSamples(l *law, s *supply, attempts []Point, resting, rho float64, airTold bool, n int) (out []sample, kept float64) {
-	rng := newRandom(uint64(l.drive.n))
+func takeSamples(l drawer, stream int, s *supply, attempts []Point, resting, rho float64, airTold bool, n int) (out []sample, kept float64) {
+	rng := newRandom(uint64(stream))
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: s.freedom, Src: rng}
 	tries := 0
 	for ; len(out) < n && tries < 50*n; tries++ {

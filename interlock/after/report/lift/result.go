@@ -47,6 +47,7 @@ type Forecast struct {
 	// Settle is the flight that would settle it.
 	Settle string         `json:"settle,omitempty"`
 	Fit    *FitReport     `json:"fit,omitempty"`
+	Stand  *StandReport   `json:"stand,omitempty"` // nil without a table
 	Pack   *PackReport    `json:"pack,omitempty"`
 	Air    *AirReport     `json:"air,omitempty"` // of the next flight; nil where it was not told
 	Next   []StepForecast `json:"next"`

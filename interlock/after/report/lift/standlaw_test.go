@@ -55,7 +55,7 @@ func TestATableTellsThrustAtAnotherVoltage(t *testing.T) {
 				laws = append(laws, s.draw(rng))
 			}
 			for _, p := range rows[to+way.to] {
-				if p.Output < 0.45 {
+				if p.Output < 0.65 {
 					continue
 				}
 				var v []float64

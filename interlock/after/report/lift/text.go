@@ -168,6 +168,9 @@ func (f *Forecast) basis(p *page, system string) {
 		count[f.Points[i].Kind]++
 	}
 	p.wrapped("  Rests on: ", "            ", fmt.Sprintf("%s, %s on the tether, %s that stayed on the ground", plural(count[Hover], "hover"), plural(count[Pull], "pull"), plural(count[Attempt], "full-output attempt")))
+	if f.Stand != nil {
+		p.wrapped("  ", "  ", "Thrust stand: "+f.Stand.Says()+".")
+	}
 	if r := f.Fit; r != nil {
 		p.wrapped("            ", "            ", fmt.Sprintf("thrust against %s; scatter %.1f %% a hover, %s of freedom (Student's t %.2f); one hover is one point, however long",
 			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), r.T))

@@ -1,6 +1,7 @@
 package lift
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"strconv"
@@ -12,7 +13,7 @@ import (
 func (w *WhatIf) none() bool { c := *w; c.Text = ""; return c == WhatIf{} }
 
 // whatIfHelp lists what may be asked.
-const whatIfHelp = `motors=10, cells=14, packs=2, mass=-15lb, thrust=+5% or thrust=+4lbf (each motor), resistance=-20%, air=30°C`
+const whatIfHelp = `motors=10, cells=14, packs=2, mass=-15lb, thrust=+5% or thrust=+4lbf (each motor), resistance=-20%, air=30°C, table=other.csv (of another propeller), guard=off`
 
 // ParseWhatIf reads changes such as "motors=10, mass=-15lb, cells=14", parted by
 // commas. Masses and thrusts take any unit of their kind; a plus or a minus is a
@@ -64,6 +65,12 @@ func (w *WhatIf) set(key, value string) (err error) {
 		w.Celsius, err = amount(value, rules.Temperature)
 		if w.HasCelsius = err == nil; w.HasCelsius && math.Abs(w.Celsius) > 60 {
 			err = fmt.Errorf("air takes -60 to 60 °C (got %.4g °C)", w.Celsius)
+		}
+	case "table":
+		w.Table = value
+	case "guard":
+		if w.GuardOff = value == "off"; !w.GuardOff {
+			err = fmt.Errorf("takes off, and nothing else (got %q)", value)
 		}
 	default:
 		return fmt.Errorf("%q is not known; what may be asked: %s", key, whatIfHelp)
@@ -118,9 +125,37 @@ func (w *WhatIf) apply(c Craft, m machine, samples []sample) machine {
 	return m
 }
 
+// otherPropeller is how far the installed factor of another propeller may be from that of
+// the one that flew, as a standard deviation (share): wakes and guards take of both about
+// alike. Ours, no source.
+const otherPropeller = 0.03
+
+// exchange puts another propeller's table, or no guard, into each craft that was drawn.
+func (w *WhatIf) exchange(samples []sample, flown *Stand, guard *Guard) {
+	rng := newRandom(uint64(len(samples)))
+	for i := range samples {
+		d := &samples[i].law
+		if w.Stand != nil {
+			other := w.Stand.draw(rng)
+			// What the two tables have too high or too low is not in common.
+			other.installed *= d.installed * (1 + otherPropeller*rng.NormFloat64()) / (1 + flown.doubt*rng.NormFloat64())
+			other.costs = d.costs
+			*d = other
+		}
+		if w.GuardOff {
+			off := guard.Low + (guard.High-guard.Low)*rng.Float64()
+			if d.installed <= 0 {
+				d.installed = 1
+			}
+			d.installed /= 1 - off
+		}
+	}
+}
+
 // Check says what of it cannot be answered of these runs and this craft; nil when all
 // can. A density that was not told of every run cannot be exchanged for another.
-func (w *WhatIf) Check(c Craft, runs []Run) error {
+func (w *WhatIf) Check(q Question, runs []Run) error {
+	c, guard, flown := q.Craft, q.Guard, q.Stand != nil
 	for i := range runs {
 		if w.HasCelsius && !cleanAir(runs[i].Air).Told {
 			return fmt.Errorf("what if air=%s: the air of %s is not known, so what other air would do is not either. Declare it before the flights (downhaul declare air \"20 °C\" \"300 m\") or write air on the card, and ask of sessions that have it", rules.Format(w.Celsius, "°C"), runs[i].label())
@@ -131,6 +166,12 @@ func (w *WhatIf) Check(c Craft, runs []Run) error {
 		if m := runs[i].Mass; m > 0 && m+w.Mass <= 0 {
 			return fmt.Errorf("what if mass=%s: %s flew with %s, and nothing would be left", rules.Format(w.Mass, "kg"), runs[i].label(), rules.Format(m, "kg"))
 		}
+	}
+	if w.GuardOff && guard == nil {
+		return errors.New("what if guard=off: the card does not say what the guard takes; write guard and guard_mass under [motors]")
+	}
+	if w.Table != "" && (w.Stand == nil || !flown) {
+		return fmt.Errorf("what if table=%s: what it would lift on this craft takes the table of what flew as well, for the share that the craft loses; give it with --table", w.Table)
 	}
 	if w.Cells > 0 && c.Cells <= 0 {
 		return fmt.Errorf("what if cells=%d: the pad file does not say how many cells flew; write cells under [craft]", w.Cells)

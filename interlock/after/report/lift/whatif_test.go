@@ -33,7 +33,7 @@ func TestParseWhatIf(t *testing.T) {
 		}
 	}
 	cells := WhatIf{Cells: 12}
-	if cells.Check(Craft{}, nil) == nil || cells.Check(Craft{Cells: 14}, nil) != nil {
+	if cells.Check(Question{}, nil) == nil || cells.Check(Question{Craft: Craft{Cells: 14}}, nil) != nil {
 		t.Error("more cells can only be asked where the present number is known")
 	}
 }

@@ -5,9 +5,11 @@ import (
 	"context"
 	"encoding/json"
 	"fmt"
+	"maps"
 	"os"
 	"path/filepath"
 	"regexp"
+	"slices"
 	"strings"
 	"testing"
 )
@@ -68,6 +70,7 @@ func edit(t *testing.T, text, edits string) (string, int) {
 // bounds are ours; what is held here is that each is noticed, where it stands, and that
 // nothing else is.
 func TestWhatIsMeant(t *testing.T) {
+	t.Parallel()
 	good := map[string]string{}
 	for _, name := range senseFiles {
 		text, err := os.ReadFile("testdata/sense/" + name + ".toml")
@@ -95,10 +98,8 @@ func TestWhatIsMeant(t *testing.T) {
 			continue
 		}
 		t.Run(fmt.Sprintf("%s:%d", verdict, i+1), func(t *testing.T) {
-			files := map[string]string{}
-			for name, text := range good {
-				files[name] = text
-			}
+			t.Parallel()
+			files := maps.Clone(good)
 			text, line := edit(t, files[file], cells[2])
 			files[file] = text
 			if file == "ground" { // the card agreed to another
@@ -245,6 +246,7 @@ func TestEveryNumberOfTheFiles(t *testing.T) {
 	if testing.Short() {
 		t.Skip("thousands of files")
 	}
+	t.Parallel()
 	good := map[string]string{}
 	for _, name := range senseFiles {
 		text, err := os.ReadFile("testdata/sense/" + name + ".toml")
@@ -265,6 +267,7 @@ func TestEveryNumberOfTheFiles(t *testing.T) {
 				continue
 			}
 			key, quote, number, unit := m[1], m[2], m[3], m[4]
+			where := section + "." + key
 			wrong := map[string]string{"zero": quote + "0" + unit + quote, "negative": quote + "-" + number + unit + quote, "huge": quote + number + "e9" + unit + quote, "tiny": quote + number + "e-9" + unit + quote,
 				"nan": "nan", "inf": "inf", "words": `"some"`, "empty": `""`, "list": "[" + quote + number + unit + quote + "]", "true": "true"}
 			if quote != "" {
@@ -272,18 +275,18 @@ func TestEveryNumberOfTheFiles(t *testing.T) {
 			} else {
 				wrong["quoted"], wrong["with a unit"] = `"`+number+`"`, `"`+number+` m"`
 			}
-			for how, value := range wrong {
-				files := map[string]string{}
-				for name, text := range good {
-					files[name] = text
+			t.Run(fmt.Sprintf("%s:%d", file, i+1), func(t *testing.T) {
+				t.Parallel()
+				for how, value := range wrong {
+					files := maps.Clone(good)
+					changed := slices.Clone(lines)
+					changed[i] = key + " = " + value
+					files[file] = strings.Join(changed, "\n")
+					if _, code := checkIn(t, files, senseFiles...); code != somethingWas && !strings.Contains(" "+fine[where]+" ", " "+how+" ") {
+						t.Errorf("%s.toml, %s = %s (%s) ends with %d", file, where, value, how, code)
+					}
 				}
-				changed := append([]string(nil), lines...)
-				changed[i] = key + " = " + value
-				files[file] = strings.Join(changed, "\n")
-				if _, code := checkIn(t, files, senseFiles...); code != somethingWas && !strings.Contains(" "+fine[section+"."+key]+" ", " "+how+" ") {
-					t.Errorf("%s.toml [%s] %s = %s (%s) ends with %d", file, section, key, value, how, code)
-				}
-			}
+			})
 		}
 	}
 }

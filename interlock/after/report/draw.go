@@ -6,24 +6,25 @@ import (
 	"sort"
 	"time"
 
+	"downhaul/interlock/after/report/picture"
 	"downhaul/rules"
 )
 
 // levelsOf are the limit and caution of a rule; a rule on a rate has none that
 // belong on its channel's curve.
-func levelsOf(r *rules.Rule) []level {
+func levelsOf(r *rules.Rule) []picture.Level {
 	if isRate(r) || r.Form == rules.Is || r.Form == rules.IsNot {
 		return nil
 	}
 	show := func(what string, v float64) string { return what + " " + rules.FormatExact(v, r.Unit) }
-	out := []level{{v: r.Limit, words: show("limit", r.Limit)}}
+	out := []picture.Level{{V: r.Limit, Words: show("limit", r.Limit)}}
 	if r.Form == rules.Outside {
-		out = append(out, level{v: r.LimitHigh, words: show("limit", r.LimitHigh)})
+		out = append(out, picture.Level{V: r.LimitHigh, Words: show("limit", r.LimitHigh)})
 	}
 	if r.HasCaution {
-		out = append(out, level{v: r.Caution, words: show("caution", r.Caution), caution: true})
+		out = append(out, picture.Level{V: r.Caution, Words: show("caution", r.Caution), Caution: true})
 		if r.Form == rules.Outside {
-			out = append(out, level{v: r.CautionHigh, words: show("caution", r.CautionHigh), caution: true})
+			out = append(out, picture.Level{V: r.CautionHigh, Words: show("caution", r.CautionHigh), Caution: true})
 		}
 	}
 	return out
@@ -45,34 +46,34 @@ func silenceOf(id rules.ChannelID) time.Duration {
 
 // overviewChart is a rule's channel over the whole session.
 func (s *Session) overviewChart(r *rules.Rule, curve *series) template.HTML {
-	c := chart{from: 0, to: s.Lasted.Value, unit: unitOf(r, s.units), scale: inUnit(unitOf(r, s.units)),
-		traces: []trace{{curves: curve.curves(silenceOf(r.Watch))}}, levels: levelsOf(r),
-		says: fmt.Sprintf("%s over the whole session against %q", r.Watch, r.Name)}
+	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: unitOf(r, s.units), Scale: picture.InUnit(unitOf(r, s.units)),
+		Traces: []picture.Trace{{Curves: curve.curves(silenceOf(r.Watch))}}, Levels: levelsOf(r),
+		Says: fmt.Sprintf("%s over the whole session against %q", r.Watch, r.Name)}
 	for i := range s.Episodes {
 		for _, t := range s.Episodes[i].Trips {
-			if t.Rule == r.Name && len(c.marks) < 40 {
-				c.marks = append(c.marks, mark{at: time.Duration(t.At.Value * 1e9), words: fmt.Sprintf("trip %d", t.Number), main: true})
+			if t.Rule == r.Name && len(c.Marks) < 40 {
+				c.Marks = append(c.Marks, picture.Mark{At: time.Duration(t.At.Value * 1e9), Words: fmt.Sprintf("trip %d", t.Number), Main: true})
 			}
 		}
 	}
-	return c.svg()
+	return c.SVG()
 }
 
 // windowChart is a rule's channel around a first cause.
 func (s *Session) windowChart(r *rules.Rule, ep *Episode, p panel) template.HTML {
-	c := chart{from: ep.from.Seconds(), to: ep.to.Seconds(), unit: unitOf(r, s.units), scale: inUnit(unitOf(r, s.units)),
-		traces: []trace{{curves: p.curve.curves(silenceOf(r.Watch))}}, levels: levelsOf(r), marks: s.marksOf(ep, r.Name),
-		says: fmt.Sprintf("%s around %s", r.Watch, ep.Trips[0].Name())}
-	return c.svg()
+	c := picture.Chart{From: ep.from.Seconds(), To: ep.to.Seconds(), Unit: unitOf(r, s.units), Scale: picture.InUnit(unitOf(r, s.units)),
+		Traces: []picture.Trace{{Curves: p.curve.curves(silenceOf(r.Watch))}}, Levels: levelsOf(r), Marks: s.marksOf(ep, r.Name),
+		Says: fmt.Sprintf("%s around %s", r.Watch, ep.Trips[0].Name())}
+	return c.SVG()
 }
 
 // marksOf are the instants of an episode: the rule's own caution, every trip,
 // the relay and the readback.
-func (s *Session) marksOf(ep *Episode, rule string) []mark {
-	var out []mark
+func (s *Session) marksOf(ep *Episode, rule string) []picture.Mark {
+	var out []picture.Mark
 	add := func(q *Quantity, words string, main bool) {
 		if q != nil && len(out) < 12 {
-			out = append(out, mark{time.Duration(q.Value * 1e9), words, main})
+			out = append(out, picture.Mark{At: time.Duration(q.Value * 1e9), Words: words, Main: main})
 		}
 	}
 	for i := range s.Cautions {
@@ -88,7 +89,7 @@ func (s *Session) marksOf(ep *Episode, rule string) []mark {
 	first := &ep.Trips[0].Times
 	add(first.Relay, "relay", false)
 	add(first.Readback, "read back", false)
-	sort.SliceStable(out, func(i, j int) bool { return out[i].at < out[j].at })
+	sort.SliceStable(out, func(i, j int) bool { return out[i].At < out[j].At })
 	return out
 }
 
@@ -97,14 +98,14 @@ func (s *Session) windChart() template.HTML {
 	if s.charts.wind == nil {
 		return ""
 	}
-	c := chart{from: 0, to: s.Lasted.Value, unit: unit, scale: inUnit(unit), says: "wind speed, and its mean over 3 s",
-		traces: []trace{{curves: s.charts.wind.curves(silenceOf(rules.WindSpeed)), faint: true}, {curves: s.charts.gust.curves(silenceOf(rules.Gust))}}}
-	return c.svg()
+	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: unit, Scale: picture.InUnit(unit), Says: "wind speed, and its mean over 3 s",
+		Traces: []picture.Trace{{Curves: s.charts.wind.curves(silenceOf(rules.WindSpeed)), Faint: true}, {Curves: s.charts.gust.curves(silenceOf(rules.Gust))}}}
+	return c.SVG()
 }
 
 func (s *Session) packChart(i int) template.HTML {
 	b := s.charts.packs[i]
-	c := chart{from: 0, to: s.Lasted.Value, unit: "V", scale: inUnit("V"), says: "voltage of " + b.name,
-		traces: []trace{{curves: b.volts.curves(silenceOf(b.ids.voltage))}}}
-	return c.svg()
+	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: "V", Scale: picture.InUnit("V"), Says: "voltage of " + b.name,
+		Traces: []picture.Trace{{Curves: b.volts.curves(silenceOf(b.ids.voltage))}}}
+	return c.SVG()
 }

@@ -6,9 +6,8 @@ import (
 	"strings"
 	"time"
 
-	"gonum.org/v1/plot"
-
 	"downhaul/interlock/after/report/lift"
+	"downhaul/interlock/after/report/picture"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
 )
@@ -139,27 +138,27 @@ func basis(f *lift.Forecast, units string) string {
 // chart draws the hovers that were flown and those that are forecast.
 func (l *Lift) chart() template.HTML {
 	unit := rules.DefaultUnit(rules.Mass, l.units)
-	across := func(kg float64) time.Duration { return time.Duration(inUnit(unit)(kg) * 1e9) }
-	var flown []point
-	c := chart{unit: "%", scale: func(v float64) float64 { return 100 * v }, says: "output in the hover against mass", levels: []level{{v: 1, words: "full output"}}}
+	across := func(kg float64) time.Duration { return time.Duration(picture.InUnit(unit)(kg) * 1e9) }
+	var flown []picture.Point
+	c := picture.Chart{Unit: "%", Scale: func(v float64) float64 { return 100 * v }, Says: "output in the hover against mass", Levels: []picture.Level{{V: 1, Words: "full output"}}}
 	seen := false
 	reach := func(at time.Duration) {
 		x := at.Seconds()
 		if !seen {
-			c.from, c.to, seen = x, x, true
+			c.From, c.To, seen = x, x, true
 		}
-		c.from, c.to = min(c.from, x), max(c.to, x)
+		c.From, c.To = min(c.From, x), max(c.To, x)
 	}
 	for _, p := range l.Forecast.Points {
 		if p.Kind == lift.Hover {
-			flown = append(flown, point{across(p.Mass), p.Output})
+			flown = append(flown, picture.Point{At: across(p.Mass), V: p.Output})
 			reach(across(p.Mass))
 		}
 	}
 	if len(flown) == 0 {
 		return ""
 	}
-	c.traces = append(c.traces, trace{curves: [][]point{flown}, dots: true})
+	c.Traces = append(c.Traces, picture.Trace{Curves: [][]picture.Point{flown}, Dots: true})
 	for i := range l.Forecast.Next {
 		s := &l.Forecast.Next[i]
 		if !s.Numbers || s.Output.High > 2 {
@@ -167,33 +166,33 @@ func (l *Lift) chart() template.HTML {
 		}
 		at := across(s.Mass)
 		reach(at)
-		c.traces = append(c.traces, trace{curves: [][]point{{{at, s.Output.Low}, {at, s.Output.High}}}})
-		c.marks = append(c.marks, mark{at: at, words: s.Name})
+		c.Traces = append(c.Traces, picture.Trace{Curves: [][]picture.Point{{{At: at, V: s.Output.Low}, {At: at, V: s.Output.High}}}})
+		c.Marks = append(c.Marks, picture.Mark{At: at, Words: s.Name})
 	}
-	room := max(0.1*(c.to-c.from), 0.02*c.to)
-	c.from, c.to = c.from-room, c.to+room
-	return c.svg()
+	room := max(0.1*(c.To-c.From), 0.02*c.To)
+	c.From, c.To = c.From-room, c.To+room
+	return c.SVG()
 }
 
 // charts are the trends over several sessions; those with nothing to draw are
 // left out.
 func (a *Across) charts() []drawing {
 	var out []drawing
-	add := func(name, unit string, levels []level, value func(r *AcrossRow) []*Quantity) {
-		c := chart{from: 0.5, to: float64(len(a.Rows)) + 0.5, unit: unit, scale: inUnit(unit), says: name, levels: levels, whole: true}
-		var dots []point
+	add := func(name, unit string, levels []picture.Level, value func(r *AcrossRow) []*Quantity) {
+		c := picture.Chart{From: 0.5, To: float64(len(a.Rows)) + 0.5, Unit: unit, Scale: picture.InUnit(unit), Says: name, Levels: levels, Whole: true}
+		var dots []picture.Point
 		for i := range a.Rows {
 			for _, q := range value(&a.Rows[i]) {
 				if q != nil {
-					dots = append(dots, point{time.Duration(i+1) * time.Second, q.Value})
+					dots = append(dots, picture.Point{At: time.Duration(i+1) * time.Second, V: q.Value})
 				}
 			}
 		}
 		if len(dots) == 0 {
 			return
 		}
-		c.traces = []trace{{curves: [][]point{dots}, dots: true}}
-		out = append(out, drawing{name + ", by session in the order above", c.svg()})
+		c.Traces = []picture.Trace{{Curves: [][]picture.Point{dots}, Dots: true}}
+		out = append(out, drawing{name + ", by session in the order above", c.SVG()})
 	}
 	add("pack resistance", "mohm", nil, func(r *AcrossRow) []*Quantity { return r.Resistance })
 	add("longest time from relay to readback", "ms", nil, func(r *AcrossRow) []*Quantity { return []*Quantity{r.Drop} })
@@ -204,17 +203,5 @@ func (a *Across) charts() []drawing {
 		}
 		return qs
 	})
-	return out
-}
-
-// wholeTicks are whole numbers only.
-type wholeTicks struct{}
-
-func (wholeTicks) Ticks(low, high float64) []plot.Tick {
-	step := max(1, int((high-low)/12))
-	var out []plot.Tick
-	for i := 1; float64(i) <= high; i += step {
-		out = append(out, plot.Tick{Value: float64(i), Label: fmt.Sprint(i)})
-	}
 	return out
 }

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"time"
 
+	"downhaul/interlock/after/report/picture"
 	"downhaul/rules"
 )
 
@@ -24,6 +25,7 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{
 		return fmt.Sprintf("%.2f", *f)
 	},
 	"sentence": sentence, "sentence0": func(s string) string { return strings.TrimSuffix(sentence(s), ".") }, "afterNotRemoved": AfterNotRemoved,
+	"style":  func() template.CSS { return picture.Style },
 	"mul100": func(f float64) float64 { return f * 100 },
 }).Parse(pageText))
 

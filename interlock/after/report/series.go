@@ -3,6 +3,7 @@ package report
 import (
 	"time"
 
+	"downhaul/interlock/after/report/picture"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
@@ -96,32 +97,26 @@ func joined(a, b bucket) bucket {
 	return a
 }
 
-// point is one place of a curve.
-type point struct {
-	at time.Duration
-	v  float64
-}
-
 // curves are the stretches without a gap. A silence longer than that also
 // breaks a curve.
-func (s *series) curves(silence time.Duration) [][]point {
+func (s *series) curves(silence time.Duration) [][]picture.Point {
 	silence = max(silence, 2*s.width)
-	var out [][]point
-	var now []point
+	var out [][]picture.Point
+	var now []picture.Point
 	end := func() {
 		if len(now) > 0 {
 			out = append(out, now)
 		}
 		now = nil
 	}
-	add := func(p point) {
-		if n := len(now); n > 0 && p.at-now[n-1].at > silence {
+	add := func(p picture.Point) {
+		if n := len(now); n > 0 && p.At-now[n-1].At > silence {
 			end()
 		}
 		now = append(now, p)
 	}
 	if s.hasLast && s.from-s.last.At <= silence {
-		add(point{s.from, s.last.Value})
+		add(picture.Point{At: s.from, V: s.last.Value})
 	}
 	for _, b := range s.buckets {
 		if b.gap && !b.used {
@@ -131,12 +126,12 @@ func (s *series) curves(silence time.Duration) [][]point {
 		if !b.used {
 			continue
 		}
-		first, second := point{b.lowAt, b.low}, point{b.highAt, b.high}
-		if second.at < first.at {
+		first, second := picture.Point{At: b.lowAt, V: b.low}, picture.Point{At: b.highAt, V: b.high}
+		if second.At < first.At {
 			first, second = second, first
 		}
 		add(first)
-		if second.at > first.at {
+		if second.At > first.At {
 			add(second)
 		}
 	}

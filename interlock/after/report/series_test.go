@@ -5,6 +5,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/after/report/picture"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
@@ -16,17 +17,17 @@ func TestSeries_KeepsEveryPeak(t *testing.T) {
 	for range 200 {
 		most := 8 + rnd.IntN(60)
 		s := newSeries(0, rules.Never, most)
-		var low, high point
+		var low, high picture.Point
 		at := time.Duration(0)
 		for i := range 1 + rnd.IntN(3000) {
 			at += time.Duration(rnd.IntN(2_000_000_000))
 			v := rnd.NormFloat64()
 			s.take(at, limits.Reading{At: at, Value: v, Quality: rules.Good})
-			if i == 0 || v < low.v {
-				low = point{at, v}
+			if i == 0 || v < low.V {
+				low = picture.Point{At: at, V: v}
 			}
-			if i == 0 || v > high.v {
-				high = point{at, v}
+			if i == 0 || v > high.V {
+				high = picture.Point{At: at, V: v}
 			}
 		}
 		if len(s.buckets) > most {
@@ -36,10 +37,10 @@ func TestSeries_KeepsEveryPeak(t *testing.T) {
 		foundLow, foundHigh := false, false
 		for _, curve := range s.curves(rules.Never / 2) {
 			for _, p := range curve {
-				if p.at < before {
-					t.Fatalf("time runs back: %v after %v", p.at, before)
+				if p.At < before {
+					t.Fatalf("time runs back: %v after %v", p.At, before)
 				}
-				before = p.at
+				before = p.At
 				foundLow, foundHigh = foundLow || p == low, foundHigh || p == high
 			}
 		}

@@ -1,4 +1,4 @@
-package report
+package picture
 
 import (
 	"bytes"
@@ -19,7 +19,7 @@ import (
 	"downhaul/rules"
 )
 
-// A chart is 420 points wide, so that its letters stay legible on a phone's
+// A Chart is 420 points wide, so that its letters stay legible on a phone's
 // 350 pixels and two stand side by side on paper.
 const (
 	chartWidth  = 420
@@ -37,42 +37,48 @@ var (
 	stipple = []vg.Length{1.5, 2.5}
 )
 
-// level is a line across a chart with its words: a limit or a caution.
-type level struct {
-	v       float64
-	words   string
-	caution bool
+// Level is a line across a chart with its words: a limit or a caution.
+type Level struct {
+	V       float64
+	Words   string
+	Caution bool
 }
 
-// mark is an instant with its words.
-type mark struct {
-	at    time.Duration
-	words string
-	main  bool // the decision itself
+// Mark is an instant with its words.
+type Mark struct {
+	At    time.Duration
+	Words string
+	Main  bool // the decision itself
 }
 
-// trace is one line of a chart.
-type trace struct {
-	curves [][]point
-	faint  bool
-	dots   bool
+// Point is one place of a curve.
+type Point struct {
+	At time.Duration
+	V  float64
 }
 
-// chart is one drawing: values over time, or over anything else.
-type chart struct {
-	from, to float64
-	unit     string // of the value, as people read it
-	traces   []trace
-	levels   []level
-	marks    []mark
-	scale    func(si float64) float64
-	says     string // for those who cannot see it
-	height   vg.Length
-	whole    bool // only whole numbers across
+// Trace is one line of a chart.
+type Trace struct {
+	Curves [][]Point
+	Faint  bool
+	Dots   bool
 }
 
-// inUnit turns SI values into what people read.
-func inUnit(unit string) func(float64) float64 {
+// Chart is one drawing: values over time, or over anything else.
+type Chart struct {
+	From, To float64
+	Unit     string // of the value, as people read it
+	Traces   []Trace
+	Levels   []Level
+	Marks    []Mark
+	Scale    func(si float64) float64
+	Says     string // for those who cannot see it
+	Height   vg.Length
+	Whole    bool // only whole numbers across
+}
+
+// InUnit returns what turns SI values into what people read.
+func InUnit(unit string) func(float64) float64 {
 	return func(si float64) float64 {
 		if v, ok := rules.Convert(si, unit); ok {
 			return v
@@ -81,23 +87,23 @@ func inUnit(unit string) func(float64) float64 {
 	}
 }
 
-// svg draws it. Nothing to draw gives an empty text.
-func (c *chart) svg() template.HTML {
+// SVG draws it. Nothing to draw gives an empty text.
+func (c *Chart) SVG() template.HTML {
 	low, high, ok := c.span()
-	if !ok || c.to <= c.from {
+	if !ok || c.To <= c.From {
 		return ""
 	}
 	p := plot.New()
 	p.BackgroundColor = color.Transparent
-	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = c.from, c.to, low, high
+	p.X.Min, p.X.Max, p.Y.Min, p.Y.Max = c.From, c.To, low, high
 	style(&p.X, text.XCenter, text.YTop)
 	style(&p.Y, text.XRight, text.YCenter)
 	p.X.Tick.Marker, p.Y.Tick.Marker = ticks(6), ticks(4)
-	if c.whole {
+	if c.Whole {
 		p.X.Tick.Marker = wholeTicks{}
 	}
 	p.Add(c)
-	height := c.height
+	height := c.Height
 	if height == 0 {
 		height = chartHeight
 	}
@@ -110,21 +116,21 @@ func (c *chart) svg() template.HTML {
 	if _, err := canvas.WriteTo(&b); err != nil {
 		return ""
 	}
-	return inline(b.String(), c.says)
+	return inline(b.String(), c.Says)
 }
 
-func (c *chart) headroom() vg.Length {
-	if len(c.marks) > 0 {
+func (c *Chart) headroom() vg.Length {
+	if len(c.Marks) > 0 {
 		return 30
 	}
 	return 16
 }
 
 // words writes the units: of the value above its axis, of the other below.
-func (c *chart) words(dc draw.Canvas, height vg.Length) {
+func (c *Chart) words(dc draw.Canvas, height vg.Length) {
 	sty := textStyle(second)
 	sty.XAlign, sty.YAlign = text.XLeft, text.YTop
-	dc.FillText(sty, vg.Point{X: 2, Y: height - 1}, c.unit)
+	dc.FillText(sty, vg.Point{X: 2, Y: height - 1}, c.Unit)
 }
 
 func style(a *plot.Axis, across text.XAlignment, up text.YAlignment) {
@@ -161,36 +167,36 @@ func (n ticks) Ticks(low, high float64) []plot.Tick {
 
 // span is the range of values that the chart shows: the curve, its limit and its
 // caution, with some room.
-func (c *chart) span() (low, high float64, ok bool) {
+func (c *Chart) span() (low, high float64, ok bool) {
 	take := func(v float64) {
 		if !ok {
 			low, high, ok = v, v, true
 		}
 		low, high = min(low, v), max(high, v)
 	}
-	for _, t := range c.traces {
-		for _, curve := range t.curves {
+	for _, t := range c.Traces {
+		for _, curve := range t.Curves {
 			for _, p := range curve {
-				take(c.scale(p.v))
+				take(c.Scale(p.V))
 			}
 		}
 	}
 	if !ok {
 		return 0, 0, false
 	}
-	for _, l := range c.levels {
-		take(c.scale(l.v))
+	for _, l := range c.Levels {
+		take(c.Scale(l.V))
 	}
 	room := (high - low) * 0.08
 	if room == 0 {
-		room = max(abs(high)*0.1, 0.1)
+		room = max(math.Abs(high)*0.1, 0.1)
 	}
 	low, high = low-room, high+room
 	// The words of a limit stand beyond it.
-	for _, l := range c.levels {
-		if v := c.scale(l.v); !l.caution && c.topIsLimit() {
+	for _, l := range c.Levels {
+		if v := c.Scale(l.V); !l.Caution && c.topIsLimit() {
 			high = max(high, v+(high-low)*0.14)
-		} else if !l.caution {
+		} else if !l.Caution {
 			low = min(low, v-(high-low)*0.14)
 		}
 	}
@@ -198,37 +204,37 @@ func (c *chart) span() (low, high float64, ok bool) {
 }
 
 // Plot draws levels, marks and curves; it is what plot.Plot calls.
-func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
+func (c *Chart) Plot(dc draw.Canvas, p *plot.Plot) {
 	x, y := p.Transforms(&dc)
-	for _, l := range c.levels {
-		at := y(c.scale(l.v))
+	for _, l := range c.Levels {
+		at := y(c.Scale(l.V))
 		line := draw.LineStyle{Color: red, Width: 1.2}
-		if l.caution {
+		if l.Caution {
 			line = draw.LineStyle{Color: amber, Width: 1, Dashes: dashes}
 		}
 		dc.StrokeLine2(line, dc.Min.X, at, dc.Max.X, at)
 	}
 	var taken []vg.Rectangle
-	for _, l := range c.levels {
+	for _, l := range c.Levels {
 		taken = append(taken, c.levelWords(dc, x, y, l, taken))
 	}
 	c.drawMarks(dc, x)
-	for _, t := range c.traces {
+	for _, t := range c.Traces {
 		sty := draw.LineStyle{Color: ink, Width: 1.1}
-		if t.faint {
+		if t.Faint {
 			sty = draw.LineStyle{Color: second, Width: 0.7}
 		}
-		for _, curve := range t.curves {
+		for _, curve := range t.Curves {
 			line := make([]vg.Point, len(curve))
 			for i, pt := range curve {
-				line[i] = vg.Point{X: x(c.where(pt)), Y: y(c.scale(pt.v))}
+				line[i] = vg.Point{X: x(c.where(pt)), Y: y(c.Scale(pt.V))}
 			}
-			if t.dots || len(line) == 1 {
+			if t.Dots || len(line) == 1 {
 				for _, at := range line {
 					dc.DrawGlyph(draw.GlyphStyle{Color: sty.Color, Radius: 2.5, Shape: draw.CircleGlyph{}}, at)
 				}
 			}
-			if len(line) > 1 && !t.dots {
+			if len(line) > 1 && !t.Dots {
 				dc.StrokeLines(sty, line)
 			}
 		}
@@ -236,24 +242,24 @@ func (c *chart) Plot(dc draw.Canvas, p *plot.Plot) {
 }
 
 // where is where a point stands across: its time in seconds.
-func (c *chart) where(p point) float64 { return p.at.Seconds() }
+func (c *Chart) where(p Point) float64 { return p.At.Seconds() }
 
 // levelWords writes a limit's words at the right end of its line, away from the
 // caution, or at the left where the curve or other words lie on fewer of them.
 // The curve is drawn over them: it is what counts. It gives where they stand.
-func (c *chart) levelWords(dc draw.Canvas, x, y func(float64) vg.Length, l level, taken []vg.Rectangle) vg.Rectangle {
-	at := y(c.scale(l.v))
+func (c *Chart) levelWords(dc draw.Canvas, x, y func(float64) vg.Length, l Level, taken []vg.Rectangle) vg.Rectangle {
+	at := y(c.Scale(l.V))
 	colour := color.Color(red)
-	if l.caution {
+	if l.Caution {
 		colour = amber
 	}
 	sty := textStyle(colour)
 	sty.XAlign, sty.YAlign = text.XRight, text.YBottom
 	pos := vg.Point{X: dc.Max.X - 8, Y: at + 3}
-	if l.caution == (c.topIsLimit()) || at+letters+3 > dc.Max.Y {
+	if l.Caution == (c.topIsLimit()) || at+letters+3 > dc.Max.Y {
 		sty.YAlign, pos.Y = text.YTop, at-1.5
 	}
-	low, width := pos.Y, sty.Width(l.words)
+	low, width := pos.Y, sty.Width(l.Words)
 	if sty.YAlign == text.YTop {
 		low -= letters
 	}
@@ -273,18 +279,18 @@ func (c *chart) levelWords(dc draw.Canvas, x, y func(float64) vg.Length, l level
 	if hidden(left) < hidden(right) {
 		sty.XAlign, pos.X, right = text.XLeft, left.Min.X, left
 	}
-	dc.FillText(sty, pos, l.words)
+	dc.FillText(sty, pos, l.Words)
 	return right
 }
 
 // across counts the pieces of curves that go through a line of words between
 // two places across.
-func (c *chart) across(x, y func(float64) vg.Length, from, to, low vg.Length) (n int) {
-	for _, t := range c.traces {
-		for _, curve := range t.curves {
+func (c *Chart) across(x, y func(float64) vg.Length, from, to, low vg.Length) (n int) {
+	for _, t := range c.Traces {
+		for _, curve := range t.Curves {
 			for i, pt := range curve {
 				before := curve[max(0, i-1)]
-				a, b := y(c.scale(before.v)), y(c.scale(pt.v))
+				a, b := y(c.Scale(before.V)), y(c.Scale(pt.V))
 				if x(c.where(pt)) >= from && x(c.where(before)) <= to && max(a, b) >= low && min(a, b) <= low+letters {
 					n++
 				}
@@ -295,13 +301,13 @@ func (c *chart) across(x, y func(float64) vg.Length, from, to, low vg.Length) (n
 }
 
 // topIsLimit reports whether the limit lies above the caution.
-func (c *chart) topIsLimit() bool {
+func (c *Chart) topIsLimit() bool {
 	limit, caution := math.Inf(-1), math.Inf(-1)
-	for _, l := range c.levels {
-		if l.caution {
-			caution = l.v
+	for _, l := range c.Levels {
+		if l.Caution {
+			caution = l.V
 		} else {
-			limit = l.v
+			limit = l.V
 		}
 	}
 	return limit > caution
@@ -309,29 +315,29 @@ func (c *chart) topIsLimit() bool {
 
 // drawMarks draws the instants; those that stand too near to each other share
 // their words, and the rows of words take turns.
-func (c *chart) drawMarks(dc draw.Canvas, x func(float64) vg.Length) {
+func (c *Chart) drawMarks(dc draw.Canvas, x func(float64) vg.Length) {
 	type group struct {
 		at    vg.Length
 		words []string
 		main  bool
 	}
 	var groups []group
-	for _, m := range c.marks {
-		at := x(m.at.Seconds())
+	for _, m := range c.Marks {
+		at := x(m.At.Seconds())
 		if at < dc.Min.X || at > dc.Max.X {
 			continue
 		}
 		line := draw.LineStyle{Color: second, Width: 0.8, Dashes: stipple}
-		if m.main {
+		if m.Main {
 			line = draw.LineStyle{Color: red, Width: 0.9}
 		}
 		dc.StrokeLine2(line, at, dc.Min.Y, at, dc.Max.Y)
 		if n := len(groups); n > 0 && at-groups[n-1].at < 9 {
-			groups[n-1].words = append(groups[n-1].words, m.words)
-			groups[n-1].main = groups[n-1].main || m.main
+			groups[n-1].words = append(groups[n-1].words, m.Words)
+			groups[n-1].main = groups[n-1].main || m.Main
 			continue
 		}
-		groups = append(groups, group{at, []string{m.words}, m.main})
+		groups = append(groups, group{at, []string{m.Words}, m.Main})
 	}
 	var ends [2]vg.Length
 	for _, g := range groups {
@@ -371,4 +377,16 @@ func inline(svg, says string) template.HTML {
 	}
 	svg = strings.Replace(svg, ` xmlns="http://www.w3.org/2000/svg" xmlns:xlink="http://www.w3.org/1999/xlink"`, "", 1)
 	return template.HTML(svg) // our own drawing; its words were escaped by its writer
+}
+
+// wholeTicks are whole numbers only.
+type wholeTicks struct{}
+
+func (wholeTicks) Ticks(low, high float64) []plot.Tick {
+	step := max(1, int((high-low)/12))
+	var out []plot.Tick
+	for i := 1; float64(i) <= high; i += step {
+		out = append(out, plot.Tick{Value: float64(i), Label: fmt.Sprint(i)})
+	}
+	return out
 }

@@ -13,8 +13,10 @@ import (
 type progress struct {
 	w       io.Writer // nil: not a terminal
 	command string
+	what    string // is counted
 	count   int
-	total   int64 // bytes of all recordings
+	of      atomic.Int64 // how many, where the work says it as it goes
+	total   int64        // bytes of all recordings
 	got     atomic.Int64
 	done    atomic.Int64
 	stop    chan struct{}
@@ -29,7 +31,7 @@ const (
 )
 
 func newProgress(w io.Writer, command string, count int) *progress {
-	p := &progress{command: command, count: count, stop: make(chan struct{})}
+	p := &progress{command: command, what: "recordings", count: count, stop: make(chan struct{})}
 	if onTerminal(w) {
 		p.w = w
 	}
@@ -37,6 +39,12 @@ func newProgress(w io.Writer, command string, count int) *progress {
 }
 
 func (p *progress) read(n int) { p.got.Add(int64(n)) }
+
+// one counts one thing done, of so many.
+func (p *progress) one(of int) {
+	p.of.Store(int64(of))
+	p.done.Add(1)
+}
 
 // begin starts the display.
 func (p *progress) begin() {
@@ -66,8 +74,8 @@ func (p *progress) begin() {
 // line is how far it is, in less than 80 columns. The bytes count the first
 // look at each recording, too, so they may pass the whole a little.
 func (p *progress) line() string {
-	text := fmt.Sprintf("%s: %d of %d recordings", p.command, p.done.Load(), p.count)
-	if p.count == 1 {
+	text := fmt.Sprintf("%s: %d of %d %s", p.command, p.done.Load(), max(int64(p.count), p.of.Load()), p.what)
+	if p.count == 1 || p.count == 0 && p.of.Load() == 0 {
 		text = p.command
 	}
 	if p.total > 0 {

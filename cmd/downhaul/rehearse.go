@@ -12,6 +12,7 @@ import (
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/model/rehearsal"
+	"downhaul/interlock/model/rehearsal/album"
 	"downhaul/interlock/records/plain"
 	"downhaul/rules"
 )
@@ -26,7 +27,7 @@ type rehearseCmd struct {
 	All      bool     `help:"Fly every mishap that ships, and print one table."`
 	Seed     uint64   `default:"1" placeholder:"N" help:"Another day's wind and noise (${default})."`
 	JSON     bool     `name:"json" help:"One JSON object."`
-	Out      string   `placeholder:"DIR" help:"Keep files and sessions here (a new folder; otherwise they are thrown away)."`
+	Out      string   `placeholder:"DIR" help:"Keep files and sessions here, and write a page with a picture of each flight (a new folder; otherwise all is thrown away)."`
 	Scenario []string `arg:"" optional:"" help:"Scenario files, or names of mishaps that ship; without any, a calm day."`
 }
 
@@ -90,6 +91,9 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 			return err
 		}
 	}
+	if err := c.page(s, dir, album.Shown{Setup: set, Flights: results}); err != nil {
+		return err
+	}
 	if slices.ContainsFunc(results, func(r *rehearsal.Result) bool { return !r.AsExpected }) {
 		return errFound
 	}
@@ -147,9 +151,7 @@ const rehearsedMark = "A rehearsal: the craft is a model, and nothing here count
 func printRehearsed(s *streams, set *rehearsal.Setup) {
 	c := set.Craft
 	wrap(s.out, "", "", rehearsedMark)
-	wrap(s.out, "Craft:     ", "           ", fmt.Sprintf("%s, step %q: %s, %d motors, %s of thrust in all, %d cells, %s of tether, hover at %s.",
-		c.Config.Name, c.Step.Name, set.Show(c.Config.Mass+c.Config.Ballast, rules.Mass), c.Config.Motors, set.Show(c.FullThrust, rules.Force),
-		c.Config.Cells, set.Show(c.Config.TetherLength, rules.Length), set.Show(c.Hover, rules.Length)))
+	wrap(s.out, "Craft:     ", "           ", set.Sentence())
 	if !c.Room {
 		wrap(s.out, "Warning:   ", "           ", "the limits on height leave no room for a hover; downhaul check says what each is worth.")
 	}

@@ -3,26 +3,36 @@ package main
 import (
 	"context"
 	"fmt"
+	"io"
 	"path/filepath"
 	"strings"
 
 	"downhaul/interlock/model/rehearsal"
+	"downhaul/interlock/model/rehearsal/album"
 	"downhaul/rules"
 )
 
 // all flies every mishap that ships, and the changes that could help.
 func (c *rehearseCmd) all(ctx context.Context, s *streams, set *rehearsal.Setup, dir string) error {
-	results, err := set.All(ctx, dir, c.Out != "")
+	show := newProgress(s.err, "rehearse", 0)
+	show.what = "mishaps flown"
+	show.begin()
+	results, err := set.All(ctx, dir, c.Out != "", show.one)
+	show.end()
 	if err != nil {
 		return fmt.Errorf("rehearse: %w", err)
 	}
-	changes, err := set.Best(ctx, filepath.Join(dir, "trials"), results)
+	show = newProgress(s.err, "rehearse", 0)
+	show.what = "trials of changes flown"
+	show.begin()
+	changes, err := set.Best(ctx, filepath.Join(dir, "trials"), results, show.one)
+	show.end()
 	if err != nil {
 		return fmt.Errorf("rehearse: %w", err)
 	}
 	found := 0
 	for _, r := range results {
-		if !r.AsExpected || unseen(r) != "" {
+		if !r.AsExpected || r.Unseen() != "" {
 			found++
 		}
 	}
@@ -41,20 +51,33 @@ func (c *rehearseCmd) all(ctx context.Context, s *streams, set *rehearsal.Setup,
 		printMishaps(s, set, results)
 		printChanges(s, changes)
 	}
+	if err := c.page(s, dir, album.Shown{Setup: set, Flights: results, Ranked: true, Changes: changes[:min(len(changes), changesShown)]}); err != nil {
+		return err
+	}
 	if found > 0 {
 		return errFound
 	}
 	return nil
 }
 
-// unseen is the first harm that came before the guard had acted, empty for none.
-func unseen(r *rehearsal.Result) string {
-	for _, h := range r.Harms {
-		if !h.Seen {
-			return h.What
-		}
+// pageOf is the page of a rehearsal in the folder of its sessions.
+const pageOf = "rehearsal.html"
+
+// page writes the page, where the rehearsal is kept at all.
+func (c *rehearseCmd) page(s *streams, dir string, shown album.Shown) error {
+	if c.Out == "" {
+		return nil
 	}
-	return ""
+	shown.Mark = rehearsedMark
+	name := filepath.Join(dir, pageOf)
+	if err := writeWhole(name, func(w io.Writer) error { return album.Write(w, shown) }); err != nil {
+		return fmt.Errorf("rehearse: %w", err)
+	}
+	if !c.JSON {
+		fmt.Fprintln(s.out)
+		wrap(s.out, "Page: ", "      ", printable(name))
+	}
+	return nil
 }
 
 // printMishaps prints one row for each mishap.
@@ -68,30 +91,11 @@ func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result)
 	fmt.Fprintf(s.out, "%-24s %-20s %6s %6s %7s %6s %5s\n", "Rehearsed", "acted first", "after", "height", "pull", "arrive", "off")
 	fmt.Fprintf(s.out, "%-24s %-20s %6s %6s %7s %6s %5s\n", "", "", "s", unit(rules.Length), unit(rules.Force), unit(rules.Speed), unit(rules.Length))
 	for _, r := range results {
-		first, after := "nothing", ""
-		a := r.Stopped
-		if a == nil {
-			a = r.Acted
-		}
-		switch {
-		case r.Lacks != "":
+		if r.Lacks != "" {
 			fmt.Fprintf(s.out, "%-24.24s no %s on this pad\n", r.Name, r.Lacks)
 			continue
-		case r.NoStart != "":
-			first = "not flown"
-		case a != nil:
-			switch first = a.Rule; {
-			case first == "":
-				first = a.Why
-			case a.What == "caution":
-				first = "caution: " + first
-			case a.What == "bring it down":
-				first = "lowering: " + first
-			}
-			after = fmt.Sprintf("%.2f", a.At.Seconds())
-		case !r.Mishap && r.Stopped == nil:
-			first = "-"
 		}
+		first, after := r.ActedFirst()
 		t := r.Truth
 		fmt.Fprintf(s.out, row, r.Name, wholeWords(first, 20), after, in(t.Height, rules.Length), in(t.Tension, rules.Force), in(t.Arrival, rules.Speed), in(t.Distance, rules.Length))
 	}
@@ -100,8 +104,8 @@ func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result)
 		switch {
 		case r.NoStart != "":
 			wrap(s.out, "Not flown:  ", "            ", r.Name+": the crew waited in vain for "+r.NoStart+".")
-		case unseen(r) != "":
-			wrap(s.out, "Not seen:   ", "            ", r.Name+": "+unseen(r)+", before anything acted.")
+		case r.Unseen() != "":
+			wrap(s.out, "Not seen:   ", "            ", r.Name+": "+r.Unseen()+", before anything acted.")
 		case !r.AsExpected:
 			wrap(s.out, "Unexpected: ", "            ", r.Name+": "+pick(r.Expect == "none", "it was stopped, and nothing was wrong.", "expected: "+r.Expect+"; it was not so."))
 		}
@@ -130,7 +134,7 @@ func printChanges(s *streams, changes []rehearsal.Change) {
 	}
 	fmt.Fprintln(s.out, "What would help most, by flying it (no limit loosened):")
 	for i, c := range changes[:min(len(changes), changesShown)] {
-		wrap(s.out, fmt.Sprintf("  %d. ", i+1), "     ", fmt.Sprintf("%s: milder in %s%s.", c.What, plural(c.Helps, "mishap"), pick(c.Calm, ", but it trips on a calm day", "")))
+		wrap(s.out, fmt.Sprintf("  %d. ", i+1), "     ", c.Says()+".")
 	}
 	wrap(s.out, "", "", "Ranked by what the model says of the craft; a real one differs. Prove every change before it flies.")
 }

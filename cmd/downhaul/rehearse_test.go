@@ -100,14 +100,14 @@ func TestRehearsalsAreTheSameEachTime(t *testing.T) {
 	}
 }
 
-// The whole table is one object as well; it takes about half a
-// minute of a desk computer.
+// The whole table is one object and one page as well, which fits desk, phone and paper.
 func TestRehearseAll(t *testing.T) {
 	if testing.Short() {
-		t.Skip("flies every mishap with every change: half a minute")
+		t.Skip("flies every mishap with every change: half a minute of a processor")
 	}
 	t.Parallel()
-	code, out, trouble := rehearse(t, "--all", "--json")
+	kept := filepath.Join(t.TempDir(), "kept")
+	code, out, trouble := rehearse(t, "--all", "--json", "--out", kept)
 	if code != somethingWas {
 		t.Fatalf("exit %d: %s", code, trouble)
 	}
@@ -123,4 +123,17 @@ func TestRehearseAll(t *testing.T) {
 			t.Errorf("a change that does not help: %+v", c)
 		}
 	}
+	text, err := os.ReadFile(filepath.Join(kept, pageOf))
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, f := range got.Flights {
+		if f.Lacks == "" && !strings.Contains(string(text), `id="`+f.Name+`"`) {
+			t.Errorf("%s stands not on the page", f.Name)
+		}
+	}
+	if n := strings.Count(string(text), "<svg"); n < 40 || !strings.Contains(string(text), "REHEARSAL") {
+		t.Errorf("a page of %d pictures", n)
+	}
+	fitsPages(t, filepath.Join(kept, pageOf))
 }

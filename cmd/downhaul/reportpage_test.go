@@ -51,8 +51,6 @@ const pale = `(() => {
 // phone, and on paper (210 mm less margins of 13 mm, at 96 px an inch): nothing goes over an
 // edge, where it would be lost on paper without a word.
 func TestReportPageHoldsLongNames(t *testing.T) {
-	path, err := exec.LookPath("chromium")
-	architecture.Want(t, err == nil, "no chromium on this computer: the page is not looked at (Debian's package chromium)")
 	var more strings.Builder
 	for i, name := range []string{strings.Repeat("w", 60), "the highest pull that the anchor at the hedge may bear today", strings.Repeat("limit-", 10)} {
 		fmt.Fprintf(&more, "\n[[rule]]\nname = %q\nwatch = \"tether.tension\"\nabove = \"%d N\"\ncaution = \"%d N\"\nstop = \"immediate\"\n", name, 1801+i, 1750+i)
@@ -66,14 +64,21 @@ func TestReportPageHoldsLongNames(t *testing.T) {
 	if said := text.String(); !strings.Contains(said, "\n  "+strings.Repeat("w", 60)+"\n      limit 1801 N, ") || !strings.Contains(said, "PAST THE") {
 		t.Errorf("the terminal:\n%s", said)
 	}
+	fitsPages(t, filepath.Join(out, "report.html"))
+}
 
+// fitsPages looks at a page on a desk, a tablet, a phone and on paper.
+func fitsPages(t *testing.T, name string) {
+	t.Helper()
+	path, err := exec.LookPath("chromium")
+	architecture.Want(t, err == nil, "no chromium on this computer: the page is not looked at (Debian's package chromium)")
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-dev-shm-usage", true), chromedp.WSURLReadTimeout(time.Minute))
 	ctx, stop := chromedp.NewExecAllocator(t.Context(), opts...)
 	defer stop()
 	ctx, stopTab := chromedp.NewContext(ctx)
 	defer stopTab()
-	must(t, chromedp.Do(ctx, chromedp.Navigate("file://"+filepath.Join(out, "report.html"))))
+	must(t, chromedp.Do(ctx, chromedp.Navigate("file://"+name)))
 	for _, size := range []struct {
 		media         string
 		width, height int64

@@ -66,6 +66,15 @@ func faultNamed(name string) *boardFault {
 	return nil
 }
 
+// FaultSays returns what a fault is, in words; empty for a name that is none of
+// FaultNames.
+func FaultSays(name string) string {
+	if f := faultNamed(name); f != nil {
+		return f.says
+	}
+	return ""
+}
+
 // FaultNames are the faults that Break and Mend know on every board, in a
 // fixed order; the names of the inputs come on top.
 func FaultNames() []string {

@@ -16,17 +16,15 @@ import (
 
 // task is one flight of many.
 type task struct {
-	set  *Setup
-	name string
-	out  **Result
-	// brief ends the flight once the craft lies without power: nothing that is
-	// ranked can change behind that.
-	brief bool
+	set   *Setup
+	name  string
+	out   **Result
+	trial bool // of the ranking; nothing that is ranked can change once the craft lies without power
 }
 
 // fly flies many, some at a time: each has a folder, a guard and a craft of its own,
-// so that their order decides nothing.
-func fly(ctx context.Context, dir string, keep bool, tasks []task) error {
+// so that their order decides nothing. It calls flown, from several goroutines, after each.
+func fly(ctx context.Context, dir string, keep bool, tasks []task, flown func(of int)) error {
 	next := make(chan int)
 	errs := make([]error, len(tasks))
 	var wg sync.WaitGroup
@@ -34,6 +32,7 @@ func fly(ctx context.Context, dir string, keep bool, tasks []task) error {
 		wg.Go(func() {
 			for i := range next {
 				errs[i] = tasks[i].fly(filepath.Join(dir, fmt.Sprintf("%03d-%s", i, tasks[i].name)), keep)
+				flown(len(tasks))
 			}
 		})
 	}
@@ -64,7 +63,7 @@ func (t *task) fly(dir string, keep bool) error {
 		*t.out = &Result{Name: t.name, Title: scenario.Title, Lacks: lacks, AsExpected: true}
 		return os.RemoveAll(dir)
 	}
-	if *t.out, err = set.fly(t.name, scenario, t.brief); err != nil {
+	if *t.out, err = set.fly(t.name, scenario, t.trial); err != nil {
 		return fmt.Errorf("%s: %w", t.name, err)
 	}
 	if !keep {
@@ -73,18 +72,16 @@ func (t *task) fly(dir string, keep bool) error {
 	return nil
 }
 
-// All flies every mishap that ships; its sessions stay under dir where keep is set.
-func (s *Setup) All(ctx context.Context, dir string, keep bool) ([]*Result, error) {
-	return s.some(ctx, dir, keep, Names())
-}
-
-func (s *Setup) some(ctx context.Context, dir string, keep bool, names []string) ([]*Result, error) {
+// All flies every mishap that ships; its sessions stay under dir where keep is set. It
+// calls flown after each, from several goroutines, with how many there are.
+func (s *Setup) All(ctx context.Context, dir string, keep bool, flown func(of int)) ([]*Result, error) {
+	names := Names()
 	out := make([]*Result, len(names))
 	tasks := make([]task, len(names))
 	for i, name := range names {
 		tasks[i] = task{s, name, &out[i], false}
 	}
-	return out, fly(ctx, dir, keep, tasks)
+	return out, fly(ctx, dir, keep, tasks, flown)
 }
 
 // Change is one change of the limits, tried by flying it.
@@ -101,8 +98,8 @@ type Change struct {
 const falseTrip = 20.0
 
 // Best tries changes of the limits on the mishaps that cost something, and ranks those
-// that help. None loosens or drops a limit.
-func (s *Setup) Best(ctx context.Context, dir string, base []*Result) ([]Change, error) {
+// that help. None loosens or drops a limit. Flown is called as by All.
+func (s *Setup) Best(ctx context.Context, dir string, base []*Result, flown func(of int)) ([]Change, error) {
 	was := map[string]*Result{}
 	names := []string{Calm}
 	for _, r := range base {
@@ -117,13 +114,13 @@ func (s *Setup) Best(ctx context.Context, dir string, base []*Result) ([]Change,
 	results := make([][]*Result, len(variants))
 	var tasks []task
 	for i, v := range variants {
-		flown := slices.DeleteFunc(slices.Clone(names), func(name string) bool { return v.needless(was[name]) })
-		results[i] = make([]*Result, len(flown))
-		for j, name := range flown {
-			tasks = append(tasks, task{v.set, name, &results[i][j], name != Calm})
+		matter := slices.DeleteFunc(slices.Clone(names), func(name string) bool { return v.needless(was[name]) })
+		results[i] = make([]*Result, len(matter))
+		for j, name := range matter {
+			tasks = append(tasks, task{v.set, name, &results[i][j], true})
 		}
 	}
-	if err := fly(ctx, dir, false, tasks); err != nil {
+	if err := fly(ctx, dir, false, tasks, flown); err != nil {
 		return nil, err
 	}
 	trips := func(r *Result) bool { return r.Stopped != nil || r.NoStart != "" }
@@ -248,7 +245,7 @@ func (s *Setup) newRules() []map[string]any {
 	q := func(v float64, unit string) string { return fmt.Sprintf("%.3g %s", v, unit) }
 	c := s.Craft
 	return []map[string]any{
-		{"name": "pull on the tether", "watch": "tether.tension", "above": q(0.7*max(s.workingLoad(), 0.2*s.weight()), "N"), "lasting": "40 ms", "stop": "immediate"},
+		{"name": "pull on the tether", "watch": "tether.tension", "above": q(0.7*max(s.WorkingLoad(), 0.2*s.weight()), "N"), "lasting": "40 ms", "stop": "immediate"},
 		{"name": "tilt", "watch": "craft.tilt", "above": "30 deg", "lasting": "100 ms", "while": "airborne", "stop": "immediate"},
 		{"name": "climb", "watch": "craft.climb", "above": "1.5 m/s", "lasting": "100 ms", "while": "airborne", "stop": "immediate"},
 		{"name": "sink", "watch": "craft.climb", "below": "-1.5 m/s", "lasting": "200 ms", "while": "airborne", "stop": "immediate"},

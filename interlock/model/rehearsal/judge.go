@@ -18,8 +18,8 @@ func (s *Setup) weight() float64 {
 	return (s.Craft.Config.Mass + s.Craft.Config.Ballast) * craftmodel.Gravity
 }
 
-// workingLoad is what the tether bears at work, N; 0 where the limits do not say.
-func (s *Setup) workingLoad() float64 {
+// WorkingLoad is what the tether bears at work, N; 0 where the limits do not say.
+func (s *Setup) WorkingLoad() float64 {
 	least, _, _ := hazard.LeastLoad(&s.Checked.Envelope.Tether)
 	return least
 }
@@ -36,7 +36,7 @@ type judge struct {
 }
 
 func judgeOf(s *Setup) judge {
-	return judge{setup: s, load: s.workingLoad(), last: -1, above: make([]bool, len(s.Checked.Envelope.Rules))}
+	return judge{setup: s, load: s.WorkingLoad(), last: -1, above: make([]bool, len(s.Checked.Envelope.Rules))}
 }
 
 func (j *judge) look(f *flight, now time.Duration) {
@@ -46,6 +46,9 @@ func (j *judge) look(f *flight, now time.Duration) {
 	}
 	out := math.Hypot(s.North, s.East)
 	slant := math.Hypot(out, s.Height+f.config.LegHeight)
+	if c := f.result.Course; c != nil {
+		c.take(now, s.Height, s.Tension)
+	}
 	t.Height, t.Tension = max(t.Height, s.Height), max(t.Tension, s.Tension)
 	t.Distance, t.Tilt, t.Arrival = max(t.Distance, out), max(t.Tilt, s.Tilt), s.TouchdownMax
 	if s.Tension > 0 && j.last >= 0 && now > j.at {
@@ -79,6 +82,18 @@ func (j *judge) look(f *flight, now time.Duration) {
 			j.harm(f, now, "power stays on the rotors after the stop")
 		}
 	}
+}
+
+// courseEvery is the spacing of a course's points.
+const courseEvery = 50 * time.Millisecond
+
+// take keeps the height, and the greatest pull since the last point.
+func (c *Course) take(now time.Duration, height, pull float64) {
+	if n := len(c.Pull); n > 0 && now-c.Pull[n-1].At < courseEvery {
+		c.Pull[n-1].V = max(c.Pull[n-1].V, pull)
+		return
+	}
+	c.Height, c.Pull = append(c.Height, Point{now, height}), append(c.Pull, Point{now, pull})
 }
 
 // first reports whether it is the first time, and notes that it was.
@@ -116,7 +131,7 @@ func (s *Setup) Show(v float64, k rules.Kind) string {
 func (s *Setup) Cost(r *Result) float64 {
 	t := &r.Truth
 	cost := max(0, t.Arrival*t.Arrival-softly*softly) / (2 * craftmodel.Gravity)
-	if load := s.workingLoad(); load > 0 {
+	if load := s.WorkingLoad(); load > 0 {
 		cost += max(0, t.Tension/load-1)
 	}
 	cost += max(0, t.Distance-1.3*s.Craft.Config.TetherLength) / 10

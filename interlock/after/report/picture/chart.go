@@ -351,11 +351,11 @@ func (c *Chart) drawMarks(dc draw.Canvas, x func(float64) vg.Length) {
 		width := sty.Width(words)
 		left := min(max(dc.Min.X-18, g.at-width/2), dc.Max.X+8-width)
 		row := 0
-		if left < ends[0]+4 {
+		if left < ends[0]+8 {
 			row = 1
 		}
-		if left < ends[row]+4 {
-			left = ends[row] + 4
+		if left < ends[row]+8 {
+			left = ends[row] + 8
 		}
 		ends[row] = left + width
 		dc.FillText(sty, vg.Point{X: left, Y: dc.Max.Y + 2 + vg.Length(row)*(letters+1)}, words)

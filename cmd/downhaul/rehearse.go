@@ -19,12 +19,14 @@ import (
 
 // rehearseCmd flies the modelled craft of the crew's own files.
 type rehearseCmd struct {
-	Pad      string   `required:"" placeholder:"FILE" help:"The pad file."`
+	Pad      string   `placeholder:"FILE" help:"The pad file; with --from otherwise the session's own."`
 	Card     string   `placeholder:"FILE" help:"The test card; otherwise card.toml beside the pad file."`
 	Envelope string   `placeholder:"FILE" help:"The limits; otherwise those of the step, or envelope.toml beside the pad file."`
 	Step     string   `placeholder:"NAME" help:"The step of the card that is flown; otherwise the first that flies."`
 	Auto     bool     `help:"Play the crew too, without waiting."`
 	All      bool     `help:"Fly every mishap that ships, and print one table."`
+	From     string   `placeholder:"SESSION" help:"Fly a run of this session again: its wind and its heights; with --envelope once more with other limits."`
+	Run_     int      `name:"run" placeholder:"N" help:"With --from: which run of the session (1)."`
 	Seed     uint64   `default:"1" placeholder:"N" help:"Another day's wind and noise (${default})."`
 	JSON     bool     `name:"json" help:"One JSON object."`
 	Out      string   `placeholder:"DIR" help:"Keep files and sessions here, and write a page with a picture of each flight (a new folder; otherwise all is thrown away)."`
@@ -40,17 +42,28 @@ func (rehearseCmd) Help() string {
 
 func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 	switch {
-	case !c.Auto && !c.All && (c.JSON || len(c.Scenario) > 1):
+	case c.From != "" && (c.All || len(c.Scenario) > 0):
+		return hint(errors.New("rehearse: --from flies what was recorded, and no mishap"), "leave out --all and the scenarios, or --from")
+	case c.Run_ != 0 && c.From == "":
+		return errors.New("rehearse: --run names a run of a session; --from names the session")
+	case c.Run_ < 0:
+		return fmt.Errorf("rehearse: --run counts from 1 (got %d)", c.Run_)
+	case c.Pad == "" && c.From == "":
+		return hint(errors.New("rehearse: no pad file named"), "--pad FILE names it; downhaul new writes one")
+	case c.From == "" && !c.Auto && !c.All && (c.JSON || len(c.Scenario) > 1):
 		return hint(errors.New("rehearse: you press the buttons, of one scenario at a time, and its timeline is for people"), "--auto plays the crew as well; --all flies every mishap")
 	case c.All && len(c.Scenario) > 0:
 		return hint(errors.New("rehearse: --all flies the mishaps that ship, and no other scenario"), "leave out --all, or the scenarios")
 	}
-	files, err := guard.ReadFiles(c.Pad, c.Envelope, c.Card)
-	if err == nil {
-		err = otherKind(c.Pad, files.Pad.Text, isPad)
-	}
-	if err != nil {
-		return fmt.Errorf("rehearse: %w", err)
+	var files guard.Files
+	if c.From == "" {
+		files, err = guard.ReadFiles(c.Pad, c.Envelope, c.Card)
+		if err == nil {
+			err = otherKind(c.Pad, files.Pad.Text, isPad)
+		}
+		if err != nil {
+			return fmt.Errorf("rehearse: %w", err)
+		}
 	}
 	dir, thrown, err := c.folder()
 	if err != nil {
@@ -58,6 +71,9 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 	}
 	if thrown {
 		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	}
+	if c.From != "" {
+		return c.from(ctx, s, dir)
 	}
 	set, err := rehearsal.Prepare(files, c.Step, dir, c.Envelope == "")
 	if err != nil {

@@ -4,8 +4,10 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
+	"math"
 	"os"
 	"path/filepath"
+	"regexp"
 	"strings"
 	"testing"
 	"unicode/utf8"
@@ -136,4 +138,73 @@ func TestRehearseAll(t *testing.T) {
 		t.Errorf("a page of %d pictures", n)
 	}
 	fitsPages(t, filepath.Join(kept, pageOf))
+}
+
+// A recorded flight is flown again with its wind and heights: the limits of its day stop it
+// for the same reason near the same time, others where they stand, and the height follows.
+func TestARecordedFlightIsFlownAgain(t *testing.T) {
+	t.Parallel()
+	dir := t.TempDir()
+	kept := filepath.Join(dir, "kept")
+	code, out, trouble := rehearse(t, "--auto", "--json", "--out", kept, "gust-front")
+	var day rehearsedObject
+	if err := json.Unmarshal([]byte(out), &day); err != nil || code != nothingFound {
+		t.Fatalf("exit %d, %v: %s", code, err, trouble)
+	}
+	session := day.Flights[0].Session
+	limits, err := os.ReadFile(filepath.Join(session, "envelope.toml"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	lower := filepath.Join(dir, "lower.toml")
+	text := regexp.MustCompile(`(watch   = "wind.gust3s"\s+above   = )"[^"]*"`).ReplaceAllString(string(limits), `$1"6.2 m/s"`)
+	if err := os.WriteFile(lower, []byte(text), 0o600); err != nil || text == string(limits) {
+		t.Fatal("no other limits", err)
+	}
+	code, out, trouble = tool("", "rehearse", "--from", session, "--envelope", lower, "--json")
+	var again rehearsedObject
+	if err := json.Unmarshal([]byte(out), &again); err != nil || code != nothingFound || len(again.Flights) != 2 {
+		t.Fatalf("exit %d, %v: %s\n%s", code, err, trouble, out)
+	}
+	recorded, same, tighter := liveToStop(t, &day.Flights[0]), liveToStop(t, &again.Flights[0]), liveToStop(t, &again.Flights[1])
+	if math.Abs(same-recorded) > 1.5 || tighter >= same {
+		t.Errorf("stopped %.2f s behind the start when recorded, %.2f s again, %.2f s with a lower limit", recorded, same, tighter)
+	}
+	if d := again.Flights[0].Height - day.Flights[0].Height; math.Abs(d) > 0.3 {
+		t.Errorf("its greatest height is %.2f m off", d)
+	}
+	code, out, _ = tool("", "rehearse", "--from", session)
+	if flat := strings.Join(strings.Fields(out), " "); code != nothingFound || !strings.Contains(flat, "Not known: the wind's direction") || !strings.Contains(flat, "Followed: while power was on") {
+		t.Errorf("exit %d:\n%s", code, out)
+	}
+	for _, c := range []struct {
+		args []string
+		want string
+	}{
+		{[]string{"--from", session, "--all"}, "no mishap"},
+		{[]string{"--from", session, "--run", "2"}, "has 1 run, and no run 2"},
+		{[]string{"--from", dir}, "no session.json in it"},
+		{[]string{"--run", "1"}, "--from names the session"},
+		{nil, "no pad file named"},
+	} {
+		if code, _, trouble := tool("", append([]string{"rehearse"}, c.args...)...); code != couldNot || !strings.Contains(strings.Join(strings.Fields(trouble), " "), c.want) {
+			t.Errorf("%v: exit %d, %s", c.args, code, trouble)
+		}
+	}
+}
+
+// liveToStop is how long behind LIVE the guard called for a stop, s.
+func liveToStop(t *testing.T, f *flightObject) float64 {
+	t.Helper()
+	live := -1.0
+	for _, l := range f.Timeline {
+		switch {
+		case strings.HasPrefix(l.Says, "LIVE"):
+			live = l.AtS
+		case live >= 0 && strings.HasPrefix(l.Says, "Bring it down: gust"):
+			return l.AtS - live
+		}
+	}
+	t.Fatalf("%s: no gust stopped it: %+v", f.Name, f.Stop)
+	return 0
 }

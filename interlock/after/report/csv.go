@@ -53,6 +53,25 @@ const CSVHeader = "session,engine_s,utc,channel,value,unit,quality,cause\n"
 // SI. A missing value has no number but its cause. It gives the channels that
 // never came.
 func WriteCSV(ctx context.Context, w io.Writer, dir string, ids []rules.ChannelID, opt Options) (never []string, err error) {
+	r, err := openRecorded(ctx, dir, opt)
+	if err != nil {
+		return nil, err
+	}
+	return r.writeCSV(w, ids)
+}
+
+// Follow calls take for every reading of the channels of a session in order of time, as
+// the guard's own intake and calculators give them.
+func Follow(ctx context.Context, dir string, ids []rules.ChannelID, opt Options, take func(id rules.ChannelID, at time.Duration, v limits.Reading)) error {
+	r, err := openRecorded(ctx, dir, opt)
+	if err == nil {
+		_, err = r.follow(ids, take)
+	}
+	return err
+}
+
+// openRecorded opens a session that has a recording.
+func openRecorded(ctx context.Context, dir string, opt Options) (*reading, error) {
 	r, err := open(ctx, dir, opt)
 	if err != nil {
 		return nil, err
@@ -62,7 +81,7 @@ func WriteCSV(ctx context.Context, w io.Writer, dir string, ids []rules.ChannelI
 	if r.recording(); len(r.parts) == 0 {
 		return nil, errors.New(strings.Join(r.out.Doubts, "; "))
 	}
-	return r.writeCSV(w, ids)
+	return r, nil
 }
 
 // WriteAlone is WriteCSV for a recording that is no session, with files that belong to it.
@@ -76,31 +95,41 @@ func WriteAlone(ctx context.Context, w io.Writer, name string, ids []rules.Chann
 
 func (r *reading) writeCSV(w io.Writer, ids []rules.ChannelID) (never []string, err error) {
 	out := bufio.NewWriterSize(w, 1<<16)
+	var row []byte
+	never, err = r.follow(ids, func(id rules.ChannelID, at time.Duration, v limits.Reading) {
+		row = append(append(row[:0], r.out.Session...), ',')
+		row = append(strconv.AppendFloat(row, at.Seconds(), 'f', 9, 64), ',')
+		if !r.out.Began.IsZero() { // raw bytes do not tell it
+			row = r.out.Began.Add(at).UTC().AppendFormat(row, "2006-01-02T15:04:05.000000Z")
+		}
+		row = append(row, ',')
+		row = append(append(row, id.String()...), ',')
+		if v.Quality != rules.Missing {
+			row = strconv.AppendFloat(row, v.Value, 'g', -1, 64)
+		}
+		row = append(append(append(row, ','), rules.SIUnit(id.Channel().Kind)...), ',')
+		row = append(append(append(row, qualityName[v.Quality]...), ','), v.Cause.String()...)
+		_, _ = out.Write(append(row, '\n')) // Flush tells
+	})
+	if wrong := out.Flush(); wrong != nil {
+		return nil, errors.Join(err, fmt.Errorf("session %s: %w", r.out.Session, wrong))
+	}
+	return never, err
+}
+
+// follow calls take for every reading of the channels, and returns those that never came.
+func (r *reading) follow(ids []rules.ChannelID, take func(id rules.ChannelID, at time.Duration, v limits.Reading)) (never []string, err error) {
 	ch := newChannels(r.pad.Derived().Watching(r.env), func(id rules.ChannelID) bool { return true })
 	came := map[rules.ChannelID]*bool{}
-	var row []byte
 	for _, id := range ids {
 		if came[id] != nil {
 			continue // named twice
 		}
 		seen := new(bool)
 		came[id] = seen
-		unit := rules.SIUnit(id.Channel().Kind)
 		ch.watch(id, sinkFunc(func(at time.Duration, v limits.Reading) {
 			*seen = true
-			row = append(append(row[:0], r.out.Session...), ',')
-			row = append(strconv.AppendFloat(row, at.Seconds(), 'f', 9, 64), ',')
-			if !r.out.Began.IsZero() { // raw bytes do not tell it
-				row = r.out.Began.Add(at).UTC().AppendFormat(row, "2006-01-02T15:04:05.000000Z")
-			}
-			row = append(row, ',')
-			row = append(append(row, id.String()...), ',')
-			if v.Quality != rules.Missing {
-				row = strconv.AppendFloat(row, v.Value, 'g', -1, 64)
-			}
-			row = append(append(append(row, ','), unit...), ',')
-			row = append(append(append(row, qualityName[v.Quality]...), ','), v.Cause.String()...)
-			_, _ = out.Write(append(row, '\n')) // Flush tells
+			take(id, at, v)
 		}))
 	}
 	_, err = r.replay(bench.Seeing(func(rules.ChannelID) bool { return true }, func(c *intake.Chunk, inputs []interlock.Input) {
@@ -108,7 +137,7 @@ func (r *reading) writeCSV(w io.Writer, ids []rules.ChannelID) (never []string, 
 			ch.inputs(c.At, inputs)
 		}
 	}))
-	if err = errors.Join(err, out.Flush()); err != nil {
+	if err != nil {
 		return nil, fmt.Errorf("session %s: %w", r.out.Session, err)
 	}
 	for _, id := range ids {

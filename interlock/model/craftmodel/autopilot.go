@@ -43,7 +43,7 @@ const (
 	heightGain    = 1.0 // 1/s
 	climbGain     = 3.0 // 1/s
 	climbIntegral = 2.0
-	climbRate     = 0.8 // m/s
+	ClimbRate     = 0.8 // m/s, the most that a climb asks for
 	sinkRate      = 0.5
 	mostTilt      = 20 * math.Pi / 180
 	pilotPeriod   = 4 * time.Millisecond
@@ -95,9 +95,9 @@ func (a *autopilot) fly(c *Config, b *body, e estimate, down bool, dt float64) {
 		return
 	}
 	a.fixSetpoint(e, down, dt)
-	climb := clamp(heightGain*(a.setpoint-e.height), -sinkRate-0.3, climbRate+0.3)
+	climb := clamp(heightGain*(a.setpoint-e.height), -sinkRate-0.3, ClimbRate+0.3)
 	if a.mode == Climb && !down {
-		climb = clamp(climb, -sinkRate, climbRate)
+		climb = clamp(climb, -sinkRate, ClimbRate)
 	}
 	miss := climb - e.climb
 	if a.spool >= 1 {
@@ -134,7 +134,7 @@ func (a *autopilot) fixSetpoint(e estimate, down bool, dt float64) {
 	case Climb, Hover:
 		a.spool = math.Min(a.spool+0.6*dt, 1)
 		if a.spool >= 1 {
-			step := clamp(a.target-a.setpoint, -sinkRate*dt, climbRate*dt)
+			step := clamp(a.target-a.setpoint, -sinkRate*dt, ClimbRate*dt)
 			a.setpoint = clamp(a.setpoint+step, e.height-1, e.height+1)
 		}
 		if a.mode == Climb && math.Abs(a.target-e.height) < 0.15 && math.Abs(a.setpoint-a.target) < 0.05 {

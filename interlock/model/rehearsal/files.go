@@ -30,6 +30,8 @@ type Setup struct {
 	Changed []string
 	// Watched reports whether the pad only watches and is rehearsed as if it guarded.
 	Watched bool
+	// Quiet leaves the scenario's acts out of the timeline: those of a recording are many.
+	Quiet bool
 
 	original guard.Files
 	step     string

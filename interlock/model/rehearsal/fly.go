@@ -57,7 +57,7 @@ func (s *Setup) In(dir string) (*Setup, error) {
 	if err != nil {
 		return nil, err
 	}
-	own.Craft.Config.Seed, own.held = s.Craft.Config.Seed, s.held
+	own.Craft.Config.Seed, own.held, own.Quiet = s.Craft.Config.Seed, s.held, s.Quiet
 	if s.held != nil {
 		own.Craft.Hover = *s.held
 	}

@@ -28,7 +28,9 @@ func (f *flight) happen(at time.Duration) error {
 		if mishap(e) {
 			who, says = "mishap", tell(e)
 		}
-		f.say(f.now, who, says)
+		if !f.setup.Quiet {
+			f.say(f.now, who, says)
+		}
 		if e.Act == craftmodel.PadAct {
 			if err := f.atPad(e.Text); err != nil {
 				return err

@@ -116,7 +116,10 @@ func TestOwnCraftFromABlankFolderToARehearsal(t *testing.T) {
 		if e.duty == "guard" {
 			open = 3
 		}
-		if code, out, trouble := tool("", "prove", "--envelope", at("envelope.toml"), "--pad", at("pad.toml")); code != nothingFound || strings.Count(out, "NOT PROVEN, see below") > open {
+		code, out, trouble = tool("", "prove", "--envelope", at("envelope.toml"), "--pad", at("pad.toml"))
+		unproven := strings.Count(out, "NOT PROVEN, see below")
+		says := strings.Contains(strings.Join(strings.Fields(out), " "), "on a craft that stands on the ground the predicted apex is")
+		if code != nothingFound || unproven > open || unproven == 3 && !says {
 			t.Errorf("%+v: prove: exit %d\n%s%s", e, code, out, trouble)
 		}
 		code, out, trouble = tool("", "rehearse", "--pad", at("pad.toml"), "--auto")
@@ -178,5 +181,44 @@ func TestATiedDownPullTripsNothingOnTheGround(t *testing.T) {
 				t.Errorf("%+v: %s: exit %d, want %q\n%s%s", e, c.limits, code, c.want, out, trouble)
 			}
 		}
+	}
+}
+
+// A craft that flies now is asked itself: new listens on the link for ten seconds and
+// writes what it heard.
+func TestNewHearsACraftThatFliesNow(t *testing.T) {
+	if testing.Short() {
+		t.Skip("it listens for ten seconds")
+	}
+	t.Parallel()
+	at, err := rehearsal.FreePort()
+	must(t, err)
+	conn, err := craftmodel.Dial(at.String())
+	must(t, err)
+	defer conn.Close()
+	craft, err := craftmodel.New(craftmodel.EightTwo())
+	must(t, err)
+	ctx, stop := context.WithCancel(t.Context())
+	flown := make(chan error, 1)
+	go func() { flown <- (&craftmodel.Live{Craft: craft, Conn: conn}).Serve(ctx) }()
+	dir := filepath.Join(t.TempDir(), "own")
+	code, out, trouble := tool(strings.Join([]string{"metric", "Grey Eight", "watch", "udp://" + at.String(), "now", "72 kg", "8", "1300 N", "", "9 m"}, "\n")+"\n", "new", dir)
+	stop()
+	must(t, <-flown)
+	if code != nothingFound {
+		t.Fatalf("exit %d\n%s%s", code, out, trouble)
+	}
+	text, err := os.ReadFile(filepath.Join(dir, "pad.toml"))
+	must(t, err)
+	for _, want := range []string{at.String(), "cells  = 14"} {
+		if !strings.Contains(string(text), want) {
+			t.Errorf("no %q in\n%s", want, text)
+		}
+	}
+	// Nobody flies: it says so, and asks again.
+	quiet := filepath.Join(t.TempDir(), "quiet")
+	code, out, trouble = tool(strings.Join([]string{"metric", "Grey Eight", "watch", "udp://" + at.String(), "now"}, "\n")+"\n", "new", quiet)
+	if _, err := os.Stat(quiet); code != couldNot || err == nil || !strings.Contains(out+trouble, "no craft is heard on the link") {
+		t.Errorf("exit %d, %v\n%s%s", code, err, out, trouble)
 	}
 }

@@ -95,7 +95,7 @@ func (p *plan) aside(r *rig, unmet []interlock.Unmet) bool {
 		if d, reason := p.driveOf(p.env.Rules[i].Watch); d == nil && reason != "" {
 			return reason
 		}
-		return noStart(&p.env.Rules[i], why, itself)
+		return p.noStart(&p.env.Rules[i], why, itself)
 	}, func(i int) string {
 		why, _ := named(interlock.NeedPermissive, i)
 		return why
@@ -103,8 +103,12 @@ func (p *plan) aside(r *rig, unmet []interlock.Unmet) bool {
 }
 
 // noStart says why a rule is not proved that no start can be made with.
-func noStart(r *rules.Rule, why string, outside bool) string {
+func (p *plan) noStart(r *rules.Rule, why string, outside bool) string {
 	says := "no start can be made with it"
+	if lead := p.coast(0); outside && r.Watch == rules.Apex && r.Form == rules.Above && lead >= r.Limit {
+		return fmt.Sprintf("%s: on a craft that stands on the ground the predicted apex is %s already, with %s to no thrust; a shorter stop that was measured ([stop]), smaller errors of height and climb ([height]) or a higher limit leave it room",
+			says, Say(lead, r.Unit), rules.FormatDuration(p.cfg.Reaction.Round(10*time.Millisecond)))
+	}
 	if why != "" {
 		says += " (" + why + ")"
 	}
@@ -211,7 +215,7 @@ func (p *plan) singly(why string) error {
 			return err
 		}
 		if !ok {
-			p.asideWhy[origin(i)] = noStart(&full.Rules[i], why, true)
+			p.asideWhy[origin(i)] = p.noStart(&full.Rules[i], why, true)
 			continue
 		}
 		env = try

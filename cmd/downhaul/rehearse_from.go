@@ -31,16 +31,21 @@ func (c *rehearseCmd) from(ctx context.Context, s *streams, dir string) error {
 	if c.Envelope != "" {
 		limitsOf = append(limitsOf, c.Envelope)
 	}
-	var results []*rehearsal.Result
-	var set *rehearsal.Setup
-	for i, envelope := range limitsOf {
+	// All files are looked at before anything is flown or said.
+	var sets []*rehearsal.Setup
+	for _, envelope := range limitsOf {
 		files, err := guard.ReadFiles(c.Pad, envelope, c.Card)
 		if err != nil {
 			return fmt.Errorf("rehearse: %w", err)
 		}
-		if set, err = rehearsal.Prepare(files, c.Step, dir, false); err != nil {
+		set, err := rehearsal.Prepare(files, c.Step, dir, false)
+		if err != nil {
 			return err
 		}
+		sets = append(sets, set)
+	}
+	var results []*rehearsal.Result
+	for i, set := range sets {
 		set.Craft.Config.Seed, set.Quiet = c.Seed, true
 		scenario, unknown := heard.Scenario(set)
 		if i > 0 {
@@ -72,6 +77,7 @@ func (c *rehearseCmd) from(ctx context.Context, s *streams, dir string) error {
 			fmt.Fprintln(s.out)
 		}
 	}
+	set := sets[len(sets)-1]
 	if c.JSON {
 		if err := printJSON(s.out, rehearsedJSON(set, results, c.Out == "")); err != nil {
 			return err
@@ -83,6 +89,9 @@ func (c *rehearseCmd) from(ctx context.Context, s *streams, dir string) error {
 // recorded reads the run out of the session, and which step it flew; where pad and card
 // are not named, those of the session are taken.
 func (c *rehearseCmd) recorded(ctx context.Context) (*rehearsal.Recorded, string, error) {
+	if info, err := os.Stat(c.From); err == nil && !info.IsDir() {
+		return nil, "", hint(fmt.Errorf("rehearse: %s is no folder", c.From), "--from names a session's own folder, such as LOGS/2026-05-30T18-04-11Z-3f2a: its files say what its recording means")
+	}
 	opt := report.Options{Software: guard.Software()}
 	ses, err := report.Read(ctx, c.From, opt)
 	if err != nil {

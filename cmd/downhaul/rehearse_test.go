@@ -184,10 +184,13 @@ func TestARecordedFlightIsFlownAgain(t *testing.T) {
 		{[]string{"--from", session, "--all"}, "no mishap"},
 		{[]string{"--from", session, "--run", "2"}, "has 1 run, and no run 2"},
 		{[]string{"--from", dir}, "no session.json in it"},
+		{[]string{"--from", lower}, "is no folder"},
+		{[]string{"--from", session, "--run=-1"}, "counts from 1"},
+		{[]string{"--from", session, "--envelope", filepath.Join(session, "card.toml")}, "no [[rule]]"},
 		{[]string{"--run", "1"}, "--from names the session"},
 		{nil, "no pad file named"},
 	} {
-		if code, _, trouble := tool("", append([]string{"rehearse"}, c.args...)...); code != couldNot || !strings.Contains(strings.Join(strings.Fields(trouble), " "), c.want) {
+		if code, out, trouble := tool("", append([]string{"rehearse"}, c.args...)...); code != couldNot || out != "" || !strings.Contains(strings.Join(strings.Fields(trouble), " "), c.want) {
 			t.Errorf("%v: exit %d, %s", c.args, code, trouble)
 		}
 	}

@@ -171,7 +171,7 @@ func (e *Engine) Step(at time.Duration, in *Input) []Effect {
 	e.begin(at)
 	switch in.Kind {
 	case SampleInput:
-		s := in.Sample
+		s := &in.Sample
 		e.limits.Take(e.now, s.Channel, limits.Result{Value: s.Value, Quality: s.Quality, Cause: s.Cause})
 	case LineInput:
 		e.latch.line(e.now, in.Line, in.On)
@@ -234,8 +234,11 @@ func (e *Engine) begin(at time.Duration) {
 	if !e.started {
 		e.started = true
 		e.latch.powerUp()
+		e.catchUp(e.now)
 	}
-	at = max(at, e.now)
+	if at <= e.now {
+		return // the last call saw all that is due
+	}
 	e.catchUp(at)
 	e.now = at
 }

@@ -34,17 +34,26 @@ func (l *Limits) Due() time.Duration {
 	for _, t := range l.calcDue {
 		due = min(due, t)
 	}
-	l.awake = slices.DeleteFunc(l.awake, func(id rules.ChannelID) bool {
+	awake := l.awake[:0]
+	for _, id := range l.awake {
 		c := &l.channels[id]
+		if c.stale != rules.Never {
+			c.stale = max(c.stale, c.Good+c.shortest) // what was heard meanwhile puts it off
+		}
 		first := min(c.stale, c.ready)
-		due, c.awake = min(due, first), first != rules.Never
-		return !c.awake
-	})
-	l.waiting = slices.DeleteFunc(l.waiting, func(i int32) bool {
+		if c.awake = first != rules.Never; c.awake {
+			awake, due = append(awake, id), min(due, first)
+		}
+	}
+	l.awake = awake
+	waiting := l.waiting[:0]
+	for _, i := range l.waiting {
 		run := &l.runs[i]
-		due, run.waiting = min(due, run.due), run.due != rules.Never
-		return !run.waiting
-	})
+		if run.waiting = run.due != rules.Never; run.waiting {
+			waiting, due = append(waiting, i), min(due, run.due)
+		}
+	}
+	l.waiting = waiting
 	return due
 }
 

@@ -80,11 +80,15 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 			}
 		}
 	}
-	l.lookPermissives(c, r)
+	if len(c.perms) > 0 {
+		l.lookPermissives(c, r)
+	}
 	if c.named {
 		l.above.Read(at, id, r)
 	}
-	l.calculate(at, c)
+	if len(c.calcs) > 0 {
+		l.calculate(at, c)
+	}
 }
 
 // lookAll shows a value to each rule of its channel. Where it leaves all of them at

@@ -178,7 +178,7 @@ type ear struct {
 	scanner   telemetry.Scanner
 	stream    telemetry.Stream
 	fields    *telemetry.Fields
-	samples   []interlock.Sample
+	samples   []interlock.Input
 	inputs    []interlock.Input
 	senders   []*sender
 	bytes     uint64
@@ -284,7 +284,8 @@ func (e *ear) take(at time.Duration, from netip.AddrPort, f *telemetry.Frame, ch
 	s.radio = s.radio || f.ID == idRadioStatus
 	s.unread.Hear(f)
 	e.samples = e.fields.Append(e.samples[:0], f)
-	for _, sample := range e.samples {
+	for i := range e.samples {
+		sample := e.samples[i].Sample
 		s.channels[sample.Channel].take(at, sample, s.quiet)
 		s.account.sample(at, &sample)
 		s.table[sample.Channel] = limits.Reading{At: at, Value: sample.Value, Quality: sample.Quality, Cause: sample.Cause}

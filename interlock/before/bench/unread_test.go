@@ -99,7 +99,8 @@ func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
 			var unread Unread
 			unread.Hear(f)
 			fed := 0
-			for _, s := range fields.Append(nil, f) {
+			for _, x := range fields.Append(nil, f) {
+				s := x.Sample
 				if s.Channel >= rules.Pack1Voltage && s.Channel <= rules.Pack4CellSpread {
 					fed++
 				}

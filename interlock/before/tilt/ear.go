@@ -16,7 +16,7 @@ type Ear struct {
 	system, component uint8
 	fields            *telemetry.Fields
 	streams           map[uint8]*telemetry.Stream
-	samples           []interlock.Sample
+	samples           []interlock.Input
 	watch             *Watch
 }
 
@@ -50,8 +50,8 @@ func (e *Ear) Hear(at time.Duration, link uint8, b []byte) {
 		}
 		e.samples = e.fields.Append(e.samples[:0], &f)
 		roll := 0.0
-		for _, x := range e.samples {
-			switch {
+		for i := range e.samples {
+			switch x := &e.samples[i].Sample; {
 			case x.Quality != rules.Good:
 			case x.Channel == rules.Roll:
 				roll = x.Value

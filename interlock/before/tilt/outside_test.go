@@ -132,8 +132,8 @@ func TestRealCraftRaisesItsLowSide(t *testing.T) {
 		for f, ok := stream.Next(); ok; f, ok = stream.Next() {
 			var out [4]float64
 			told := false
-			for _, x := range fields.Append(nil, &f) {
-				switch {
+			for _, in := range fields.Append(nil, &f) {
+				switch x := in.Sample; {
 				case f.System != 1:
 				case x.Channel == rules.Roll:
 					roll = x.Value

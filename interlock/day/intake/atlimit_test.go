@@ -409,17 +409,17 @@ func TestFoursAtTheirBorders(t *testing.T) {
 	stale := rules.ESCVoltage.Stale()
 	for age, want := range map[time.Duration]interlock.Sample{stale: {Channel: rules.ESCVoltage, Quality: rules.Good, Value: 20}, stale + 1: missing(rules.ESCVoltage, rules.Stale)} {
 		var c controllers
-		c.join([]interlock.Sample{{Channel: rules.ESCVoltage, Quality: rules.Good, Value: 20}}, 0, 0)
-		if got := c.join([]interlock.Sample{{Channel: rules.ESCVoltage, Quality: rules.Good, Value: 30}}, 4, age); got[0] != want {
-			t.Errorf("the first four is %v old: %+v, want %+v", age, got[0], want)
+		c.join([]interlock.Input{sampleInput(interlock.Sample{Channel: rules.ESCVoltage, Quality: rules.Good, Value: 20})}, 0, 0)
+		if got := c.join([]interlock.Input{sampleInput(interlock.Sample{Channel: rules.ESCVoltage, Quality: rules.Good, Value: 30})}, 4, age); got[0].Sample != want {
+			t.Errorf("the first four is %v old: %+v, want %+v", age, got[0].Sample, want)
 		}
 	}
 	// What is missing in one four, and what another adds.
 	for id, want := range map[rules.ChannelID]float64{rules.ESCVoltage: 5, rules.ESCCurrent: 11, rules.ESCTemperature: 6, rules.ESCFailures: 7} {
 		var c controllers
-		c.join([]interlock.Sample{{Channel: id, Quality: rules.Good, Value: 6}}, 12, 0)
-		if got := c.join([]interlock.Sample{{Channel: id, Quality: rules.Good, Value: 5}}, 8, 0); got[0].Value != want {
-			t.Errorf("%s of 6 and 5 is %v, want %v", id, got[0].Value, want)
+		c.join([]interlock.Input{sampleInput(interlock.Sample{Channel: id, Quality: rules.Good, Value: 6})}, 12, 0)
+		if got := c.join([]interlock.Input{sampleInput(interlock.Sample{Channel: id, Quality: rules.Good, Value: 5})}, 8, 0); got[0].Sample.Value != want {
+			t.Errorf("%s of 6 and 5 is %v, want %v", id, got[0].Sample.Value, want)
 		}
 	}
 }

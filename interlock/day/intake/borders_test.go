@@ -440,8 +440,8 @@ func TestCurrentAtItsBorders(t *testing.T) {
 // A fifth four of controllers has no place here, and nothing falls over.
 func TestFifthFourIsLeftAlone(t *testing.T) {
 	c := controllers{}
-	in := []interlock.Sample{{Channel: rules.ESCVoltage, Quality: rules.Good, Value: 20}}
-	if got := c.join(in, 4*mostFours, 0); len(got) != 1 || got[0].Value != 20 || c.known != [fourChannels][mostFours]bool{} {
+	in := []interlock.Input{sampleInput(interlock.Sample{Channel: rules.ESCVoltage, Quality: rules.Good, Value: 20})}
+	if got := c.join(in, 4*mostFours, 0); len(got) != 1 || got[0].Sample.Value != 20 || c.known != [fourChannels][mostFours]bool{} {
 		t.Errorf("%+v, known %v", got, c.known)
 	}
 }

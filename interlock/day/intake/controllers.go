@@ -51,15 +51,16 @@ func fourChannel(id rules.ChannelID) int {
 }
 
 // join puts the value over all fours in the place of each sample of the one
-// whose first controller is index. What a craft says past its declared motors
-// says nothing.
-func (c *controllers) join(samples []interlock.Sample, index int, at time.Duration) []interlock.Sample {
+// whose first controller is index. What a craft says past its declared motors says
+// nothing, and leaves the list.
+func (c *controllers) join(samples []interlock.Input, index int, at time.Duration) []interlock.Input {
 	k := index / 4
 	if k >= mostFours {
 		return samples
 	}
 	n := 0
-	for _, s := range samples {
+	for i := range samples {
+		s := samples[i].Sample
 		if ch := fourChannel(s.Channel); ch >= 0 {
 			if c.declared > 0 && k >= c.declared {
 				continue
@@ -68,7 +69,7 @@ func (c *controllers) join(samples []interlock.Sample, index int, at time.Durati
 			c.known[ch][k] = c.known[ch][k] || s.Quality != rules.Missing
 			s = c.over(ch, s, at)
 		}
-		samples[n] = s
+		samples[n] = sampleInput(s)
 		n++
 	}
 	return samples[:n]

@@ -2,6 +2,7 @@ package intake
 
 import (
 	"net/netip"
+	"slices"
 	"time"
 
 	"downhaul/interlock"
@@ -115,21 +116,16 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	dst = append(dst, interlock.Input{})
 	heard := &dst[len(dst)-1]
 	heard.Kind, heard.Seq = interlock.FrameInput, uint32(f.Seq)
-	in.samples = in.table.Append(in.samples[:0], f)
+	from := len(dst)
+	dst = in.table.Append(dst, f)
 	if index, ok := in.table.Controllers(f); ok {
-		in.samples = in.controllers.join(in.samples, index, a.at)
+		dst = dst[:from+len(in.controllers.join(dst[from:], index, a.at))]
 	}
 	if telemetry.TellsCurrent(f) {
-		in.currents.take(in.samples, a.at, f)
+		in.currents.take(dst[from:], a.at, f)
 	}
 	if s, ok := in.craft.loss.take(a.at, f.Seq, restarted); ok {
-		in.samples = append(in.samples, s)
-	}
-	for i := range in.samples {
-		s := &in.samples[i]
-		dst = append(dst, interlock.Input{})
-		x := &dst[len(dst)-1]
-		x.Kind, x.Sample.Channel, x.Sample.Quality, x.Sample.Cause, x.Sample.Value = interlock.SampleInput, s.Channel, s.Quality, s.Cause, s.Value
+		dst = append(dst, sampleInput(s))
 	}
 	return dst
 }
@@ -223,14 +219,13 @@ func (in *decoder) radio(dst []interlock.Input, a *arrival, f *telemetry.Frame, 
 		return dst
 	}
 	l.n.Radio++
-	in.samples = in.table.Append(in.samples[:0], f)
-	for _, s := range in.samples {
-		switch s.Channel {
-		case rules.RadioRSSI, rules.RadioRemoteRSSI, rules.RadioErrors:
-			dst = append(dst, sampleInput(s))
-		}
-	}
-	return dst
+	from := len(dst)
+	dst = in.table.Append(dst, f)
+	told := slices.DeleteFunc(dst[from:], func(x interlock.Input) bool {
+		id := x.Sample.Channel
+		return id != rules.RadioRSSI && id != rules.RadioRemoteRSSI && id != rules.RadioErrors
+	})
+	return dst[:from+len(told)]
 }
 
 // foreign takes a frame under the craft's identity that came from elsewhere. It

@@ -67,10 +67,10 @@ func currentPlace(id rules.ChannelID) int {
 }
 
 // take looks at the samples of one frame.
-func (c *currents) take(samples []interlock.Sample, at time.Duration, f *telemetry.Frame) {
+func (c *currents) take(samples []interlock.Input, at time.Duration, f *telemetry.Frame) {
 	battery, charge, counted := telemetry.ChargeDrawn(f)
 	for i := range samples {
-		s := &samples[i]
+		s := &samples[i].Sample
 		k := currentPlace(s.Channel)
 		if k < 0 {
 			continue

@@ -17,7 +17,6 @@ type decoder struct {
 	controllers controllers
 	currents    currents
 	table       *telemetry.Fields
-	samples     []interlock.Sample // room for one frame's
 	wind        wind
 	n           Counts
 }
@@ -65,8 +64,7 @@ func New(cfg Config) (*Intake, error) {
 	}
 	d := &decoder{
 		cfg: cfg, table: table, wind: newWind(cfg.Anemometer),
-		links:   make([]link, len(cfg.Links)),
-		samples: make([]interlock.Sample, 0, 64),
+		links: make([]link, len(cfg.Links)),
 	}
 	d.controllers.declared = (cfg.Fields.Motors + 3) / 4
 	for i := range d.links {

@@ -113,7 +113,7 @@ func BenchmarkMillionFrames(b *testing.B) {
 	run("scan and fields", func(b *testing.B) int {
 		x := mustFields(b, FieldsConfig{})
 		var s Scanner
-		dst := make([]interlock.Sample, 0, 64)
+		dst := make([]interlock.Input, 0, 64)
 		n := 0
 		for rest := data; ; n++ {
 			f, used, ok := s.Next(rest)
@@ -127,7 +127,7 @@ func BenchmarkMillionFrames(b *testing.B) {
 	run("stream of 512 bytes and fields", func(b *testing.B) int {
 		x := mustFields(b, FieldsConfig{})
 		var s Stream
-		dst := make([]interlock.Sample, 0, 64)
+		dst := make([]interlock.Input, 0, 64)
 		n := 0
 		for at := 0; at < len(data); at += 512 {
 			s.Feed(data[at:min(at+512, len(data))])
@@ -168,7 +168,7 @@ func BenchmarkFields(b *testing.B) {
 		rest = rest[used:]
 		frames = append(frames, f)
 	}
-	dst := make([]interlock.Sample, 0, 64)
+	dst := make([]interlock.Input, 0, 64)
 	b.ReportAllocs()
 	i := 0
 	for b.Loop() {

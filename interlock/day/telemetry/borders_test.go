@@ -59,7 +59,7 @@ func TestFieldsConfigAtItsBounds(t *testing.T) {
 	for _, c := range []struct{ idle, full, pulse, want float64 }{{0, 0, 1250, 0.25}, {0, 1000, 250, 0.25}, {1000, 0, 250, 0.75}} {
 		var cfg FieldsConfig
 		cfg.OutputIdle[0], cfg.OutputFull[0] = c.idle, c.full
-		for _, s := range mustFields(t, cfg).Append(nil, bareFrame(t, &common.MessageServoOutputRaw{Servo1Raw: uint16(c.pulse)}, 2)) {
+		for _, s := range samples(mustFields(t, cfg), bareFrame(t, &common.MessageServoOutputRaw{Servo1Raw: uint16(c.pulse)}, 2)) {
 			if s.Channel == rules.Motor1Output && math.Abs(s.Value-c.want) > 1e-12 {
 				t.Errorf("%+v: an output of %v", c, s.Value)
 			}

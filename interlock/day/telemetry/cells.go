@@ -24,7 +24,7 @@ const (
 // in the next. So the sum is the voltage in every case, but when only cell 0
 // is filled, or one is above any cell's voltage, no single cell is known. To
 // take such a number for the lowest cell would hide an empty pack.
-func (o *op) appendCells(dst []interlock.Sample, b []byte, first bool, declared int) []interlock.Sample {
+func (o *op) appendCells(dst []interlock.Input, b []byte, first bool, declared int) []interlock.Input {
 	var sum uint32
 	lowest, highest := uint16(cellUnused), uint16(0)
 	n, last := 0, -1

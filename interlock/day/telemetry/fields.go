@@ -245,7 +245,7 @@ func (x *Fields) Controllers(f *Frame) (first int, ok bool) {
 //
 // RADIO_STATUS comes from the radio itself, which has an identity of its own,
 // and a frame's identity is not looked at here.
-func (x *Fields) Append(dst []interlock.Sample, f *Frame) []interlock.Sample {
+func (x *Fields) Append(dst []interlock.Input, f *Frame) []interlock.Input {
 	p, b := x.plan(f)
 	first := f.Version == 1
 	dst = appendAll(dst, p.always, b, first, x.cells)

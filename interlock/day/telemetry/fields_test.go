@@ -24,6 +24,14 @@ func mustFields(t testing.TB, c FieldsConfig) *Fields {
 	return x
 }
 
+// samples are what a frame feeds.
+func samples(x *Fields, f *Frame) (out []interlock.Sample) {
+	for _, in := range x.Append(nil, f) {
+		out = append(out, in.Sample)
+	}
+	return out
+}
+
 func isGood(ch rules.ChannelID, v float64) interlock.Sample {
 	return interlock.Sample{Channel: ch, Quality: rules.Good, Value: v}
 }
@@ -139,7 +147,7 @@ func TestTraps(t *testing.T) {
 		{"estimator", &common.MessageEstimatorStatus{Flags: 831}, []interlock.Sample{isGood(rules.EstimatorFlags, 831)}},
 		{"text", &common.MessageStatustext{Severity: 2, Text: "motor 3"}, []interlock.Sample{isGood(rules.CraftSeverity, 2)}},
 	} {
-		got := mustFields(t, FieldsConfig{}).Append(nil, bareFrame(t, c.m, 2))
+		got := samples(mustFields(t, FieldsConfig{}), bareFrame(t, c.m, 2))
 		for _, want := range c.want {
 			i := slices.IndexFunc(got, func(s interlock.Sample) bool { return s.Channel == want.Channel })
 			switch {
@@ -167,7 +175,7 @@ func TestWhatFeedsNothing(t *testing.T) {
 		"message that feeds none":  bareFrame(t, &common.MessageParamValue{ParamId: "x", ParamValue: 1}, 2),
 		"id that nobody has heard": {ID: 1 << 23, Version: 2, Payload: make([]byte, 50)},
 	} {
-		for _, s := range x.Append(nil, f) {
+		for _, s := range samples(x, f) {
 			if s.Channel != rules.CraftBootClock {
 				t.Errorf("%s: %v", name, s)
 			}
@@ -178,18 +186,18 @@ func TestWhatFeedsNothing(t *testing.T) {
 // Version 1 has no extension fields: they give nothing, and not 0.
 func TestVersion1HasNoExtensions(t *testing.T) {
 	x := mustFields(t, FieldsConfig{})
-	for _, s := range x.Append(nil, bareFrame(t, &common.MessageServoOutputRaw{Servo1Raw: 1500, Servo9Raw: 1500}, 1)) {
+	for _, s := range samples(x, bareFrame(t, &common.MessageServoOutputRaw{Servo1Raw: 1500, Servo9Raw: 1500}, 1)) {
 		if s.Channel >= rules.Motor1Output+8 && s.Channel <= rules.Motor16Output {
 			t.Errorf("output 9 or more from version 1: %v", s)
 		}
 	}
 	twelve := &common.MessageBatteryStatus{Voltages: [10]uint16{3700, 3700, 3700, 3700, 3700, 3700, 3700, 3700, 3700, 3700}, VoltagesExt: [4]uint16{3700, 3100}}
 	y := mustFields(t, FieldsConfig{Cells: 12})
-	if got := y.Append(nil, bareFrame(t, twelve, 2)); !slices.Contains(got, isGood(rules.Pack1LowestCell, 3.1)) {
+	if got := samples(y, bareFrame(t, twelve, 2)); !slices.Contains(got, isGood(rules.Pack1LowestCell, 3.1)) {
 		t.Errorf("twelve cells in version 2: %v", got)
 	}
 	// Ten of twelve cells are no lowest cell of the twelve.
-	if got := y.Append(nil, bareFrame(t, twelve, 1)); !slices.Contains(got, isMissing(rules.Pack1LowestCell, rules.Disagreement)) {
+	if got := samples(y, bareFrame(t, twelve, 1)); !slices.Contains(got, isMissing(rules.Pack1LowestCell, rules.Disagreement)) {
 		t.Errorf("twelve cells in version 1: %v", got)
 	}
 }
@@ -198,7 +206,7 @@ func TestOneSourcePerChannel(t *testing.T) {
 	battery := bareFrame(t, &common.MessageBatteryStatus{Voltages: cells(3700, 3700), CurrentBattery: 500, BatteryRemaining: 50, CurrentConsumed: 10}, 2)
 	supply := bareFrame(t, &common.MessageSysStatus{VoltageBattery: 22000, CurrentBattery: 700, BatteryRemaining: 60}, 2)
 	of := func(x *Fields, f *Frame) (chs []rules.ChannelID) {
-		for _, s := range x.Append(nil, f) {
+		for _, s := range samples(x, f) {
 			chs = append(chs, s.Channel)
 		}
 		return chs
@@ -220,7 +228,7 @@ func TestOneSourcePerChannel(t *testing.T) {
 		t.Error("the winch fed the tether unasked")
 	}
 	w := mustFields(t, FieldsConfig{TensionFromWinch: true})
-	if got := w.Append(nil, winch); !slices.Contains(got, isGood(rules.Tension, 98.0665)) || !slices.Contains(got, isGood(rules.WinchTension, 98.0665)) {
+	if got := samples(w, winch); !slices.Contains(got, isGood(rules.Tension, 98.0665)) || !slices.Contains(got, isGood(rules.WinchTension, 98.0665)) {
 		t.Errorf("winch: %v", got)
 	}
 	// A named value takes its channel from the table.
@@ -228,7 +236,7 @@ func TestOneSourcePerChannel(t *testing.T) {
 	if slices.Contains(of(n, battery), rules.Pack1Voltage) {
 		t.Error("pack voltage from two sources")
 	}
-	if got := n.Append(nil, bareFrame(t, &common.MessageNamedValueFloat{TimeBootMs: 9000, Name: "volts", Value: 12.5}, 1)); !slices.Equal(got,
+	if got := samples(n, bareFrame(t, &common.MessageNamedValueFloat{TimeBootMs: 9000, Name: "volts", Value: 12.5}, 1)); !slices.Equal(got,
 		[]interlock.Sample{isGood(rules.CraftBootClock, 9), isGood(rules.Pack1Voltage, 12.5)}) {
 		t.Errorf("named value: %v", got)
 	}
@@ -242,7 +250,7 @@ func TestOnlyWantedChannels(t *testing.T) {
 	want[rules.HeightGlobal], want[rules.Motor1Output+1] = true, true
 	x := mustFields(t, FieldsConfig{Wanted: &want})
 	for _, m := range fedMessages() {
-		for _, s := range x.Append(nil, bareFrame(t, m, 2)) {
+		for _, s := range samples(x, bareFrame(t, m, 2)) {
 			if !want[s.Channel] {
 				t.Errorf("%v was not wanted", s.Channel)
 			}

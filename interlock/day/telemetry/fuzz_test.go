@@ -7,7 +7,6 @@ import (
 
 	"github.com/bluenviron/gomavlib/v3/pkg/x25"
 
-	"downhaul/interlock"
 	"downhaul/rules"
 )
 
@@ -94,7 +93,7 @@ func FuzzFields(f *testing.F) {
 	}
 	f.Fuzz(func(t *testing.T, id uint16, version uint8, payload []byte) {
 		g := &Frame{System: 1, Component: 1, ID: uint32(id), Version: 1 + version%2, Payload: payload[:min(len(payload), 255)]}
-		got := x.Append(nil, g)
+		got := samples(x, g)
 		var seen [rules.ChannelCount]bool
 		for _, s := range got {
 			ch := s.Channel.Channel()
@@ -113,8 +112,8 @@ func FuzzFields(f *testing.F) {
 			seen[s.Channel] = true
 		}
 		// Other frames in between leave no trace.
-		x.Append(nil, &Frame{ID: 147, Version: 2, Payload: bytes.Repeat([]byte{0xA5}, 50)})
-		again := x.Append(make([]interlock.Sample, 0, len(got)), g)
+		samples(x, &Frame{ID: 147, Version: 2, Payload: bytes.Repeat([]byte{0xA5}, 50)})
+		again := samples(x, g)
 		for i := range again {
 			if len(again) != len(got) || again[i] != got[i] {
 				t.Fatalf("the same frame gave %v and then %v", got, again)

@@ -34,7 +34,7 @@ func TestNoiseFeedsNothing(t *testing.T) {
 		}
 		phantoms++
 		if f.System == 1 && f.Component == 1 {
-			if got := x.Append(nil, &f); len(got) > 0 {
+			if got := samples(x, &f); len(got) > 0 {
 				t.Errorf("noise fed %v", got)
 			}
 		}
@@ -80,7 +80,7 @@ func TestScanningDoesNotAllocate(t *testing.T) {
 		b = append(b, wire(t, 2, uint8(i), m)...)
 	}
 	var s Stream
-	dst := make([]interlock.Sample, 0, 1000)
+	dst := make([]interlock.Input, 0, 1000)
 	frames := 0
 	if n := testing.AllocsPerRun(50, func() {
 		for at := 0; at < len(b); at += 50 {

@@ -94,7 +94,7 @@ func (o *op) setChannel(id rules.ChannelID) {
 
 // appendAll adds the samples of ops. b is filled up to the message's full
 // length; first reports whether the frame is of version 1, which has no extensions.
-func appendAll(dst []interlock.Sample, ops []op, b []byte, first bool, cells int) []interlock.Sample {
+func appendAll(dst []interlock.Input, ops []op, b []byte, first bool, cells int) []interlock.Input {
 	for i := range ops {
 		dst = ops[i].appendOne(dst, b, first, cells)
 	}
@@ -102,7 +102,7 @@ func appendAll(dst []interlock.Sample, ops []op, b []byte, first bool, cells int
 }
 
 // appendOne adds the sample of one op.
-func (o *op) appendOne(dst []interlock.Sample, b []byte, first bool, cells int) []interlock.Sample {
+func (o *op) appendOne(dst []interlock.Input, b []byte, first bool, cells int) []interlock.Input {
 	if o.extension && first {
 		return dst
 	}
@@ -149,18 +149,22 @@ func (o *op) read(b []byte) (v float64, raw int64) {
 }
 
 // good adds a value that is plausible; anything else is missing.
-func (o *op) good(dst []interlock.Sample, v float64) []interlock.Sample {
+func (o *op) good(dst []interlock.Input, v float64) []interlock.Input {
 	if v >= o.low && v <= o.high {
 		if v == 0 {
 			v = 0 // never -0
 		}
-		return append(dst, interlock.Sample{Channel: o.channel, Quality: rules.Good, Value: v})
+		dst = append(dst, interlock.Input{})
+		// Field by field: a copy of what was just put together waits for its parts.
+		x := &dst[len(dst)-1]
+		x.Kind, x.Sample.Channel, x.Sample.Quality, x.Sample.Value = interlock.SampleInput, o.channel, rules.Good, v
+		return dst
 	}
 	return o.strange(dst, v)
 }
 
 // strange adds a value that is not within the channel's range.
-func (o *op) strange(dst []interlock.Sample, v float64) []interlock.Sample {
+func (o *op) strange(dst []interlock.Input, v float64) []interlock.Input {
 	switch {
 	case math.IsNaN(v) || math.IsInf(v, 0):
 		return o.missing(dst, rules.NotANumber)
@@ -173,15 +177,15 @@ func (o *op) strange(dst []interlock.Sample, v float64) []interlock.Sample {
 	return o.missing(dst, rules.Implausible)
 }
 
-func (o *op) missing(dst []interlock.Sample, why rules.Cause) []interlock.Sample {
-	return append(dst, interlock.Sample{Channel: o.channel, Quality: rules.Missing, Cause: why})
+func (o *op) missing(dst []interlock.Input, why rules.Cause) []interlock.Input {
+	return append(dst, interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: o.channel, Quality: rules.Missing, Cause: why}})
 }
 
 // doubtful adds a value that may count against a limit and for nothing else.
-func (o *op) doubtful(dst []interlock.Sample, v float64, why rules.Cause) []interlock.Sample {
+func (o *op) doubtful(dst []interlock.Input, v float64, why rules.Cause) []interlock.Input {
 	n := len(dst)
 	dst = o.good(dst, v)
-	if s := &dst[n]; s.Quality == rules.Good {
+	if s := &dst[n].Sample; s.Quality == rules.Good {
 		s.Quality, s.Cause = rules.Doubtful, why
 	}
 	return dst

@@ -330,7 +330,7 @@ func TestFieldsAgreeWithLibrary(t *testing.T) {
 					rt.Fatal(err)
 				}
 				got := expected{}
-				for i, s := range x.Append(nil, &f) {
+				for i, s := range samples(x, &f) {
 					if _, twice := got[s.Channel]; twice {
 						rt.Errorf("%v came twice", s.Channel)
 					}

@@ -16,7 +16,7 @@ func f32At(b []byte, at uint16) float64 {
 }
 
 // appendSpecial is append for every form but plain.
-func (o *op) appendSpecial(dst []interlock.Sample, b []byte, first bool, cells int) []interlock.Sample {
+func (o *op) appendSpecial(dst []interlock.Input, b []byte, first bool, cells int) []interlock.Input {
 	switch o.form {
 	case bit:
 		v := 0.0
@@ -63,7 +63,7 @@ func (o *op) appendSpecial(dst []interlock.Sample, b []byte, first bool, cells i
 
 // appendCurrent: the field rolls over above 327.67 A (MAVLink common.xml), so
 // its last step and every negative number may be a much larger current.
-func (o *op) appendCurrent(dst []interlock.Sample, raw int16) []interlock.Sample {
+func (o *op) appendCurrent(dst []interlock.Input, raw int16) []interlock.Input {
 	v := float64(raw) / o.div
 	switch {
 	case int64(raw) == o.unknown:
@@ -77,7 +77,7 @@ func (o *op) appendCurrent(dst []interlock.Sample, raw int16) []interlock.Sample
 }
 
 // appendOutput: mul is the pulse width at idle, div the way to full.
-func (o *op) appendOutput(dst []interlock.Sample, raw uint16) []interlock.Sample {
+func (o *op) appendOutput(dst []interlock.Input, raw uint16) []interlock.Input {
 	if raw == 0 {
 		if o.form == spareOutput {
 			return dst
@@ -90,7 +90,7 @@ func (o *op) appendOutput(dst []interlock.Sample, raw uint16) []interlock.Sample
 // appendDistance judges a distance by its own bounds. At the greatest distance
 // itself a sensor may be at its end: the value may count as too high, but it
 // must not pass for a measured height.
-func (o *op) appendDistance(dst []interlock.Sample, b []byte, first bool) []interlock.Sample {
+func (o *op) appendDistance(dst []interlock.Input, b []byte, first bool) []interlock.Input {
 	d, least, most := u16At(b, o.at), u16At(b, o.further[0]), u16At(b, o.further[1])
 	v := float64(d) / o.div
 	switch {
@@ -105,7 +105,7 @@ func (o *op) appendDistance(dst []interlock.Sample, b []byte, first bool) []inte
 }
 
 // appendSeveral is for the forms that make one value of several numbers.
-func (o *op) appendSeveral(dst []interlock.Sample, b []byte) []interlock.Sample {
+func (o *op) appendSeveral(dst []interlock.Input, b []byte) []interlock.Input {
 	switch o.form {
 	case greatest:
 		x, y, z := f32At(b, o.at), f32At(b, o.further[0]), f32At(b, o.further[1])
@@ -202,7 +202,7 @@ func (x *Fields) addNamed(n Named) error {
 
 // appendNamed adds the sample of the named value that b holds, if it is asked
 // for. What follows the zero that ends a short name is not part of it.
-func (p *plan) appendNamed(dst []interlock.Sample, b []byte) []interlock.Sample {
+func (p *plan) appendNamed(dst []interlock.Input, b []byte) []interlock.Input {
 	var name [10]byte
 	for i, c := range b[p.nameAt : p.nameAt+len(name)] {
 		if c == 0 {

@@ -51,6 +51,10 @@ type health struct {
 
 	lag   limits.Calculator
 	table limits.Table
+	// Of each second the least and the greatest difference of the two clocks are
+	// asked for: to ask at each frame took a tenth of a replay.
+	second      time.Duration // when this one is over
+	least, most clocks
 	// boots is the craft's clock with the engine time it came at, for jumps of
 	// the recording's clock that it does not follow.
 	boot, bootAt time.Duration
@@ -66,6 +70,13 @@ const (
 	setAhead  = 5 * time.Second
 	mostAhead = 4
 )
+
+// clocks are the engine's time and the craft's at one frame.
+type clocks struct {
+	at   time.Duration
+	boot float64 // s
+	off  time.Duration
+}
 
 func newHealth(site interlock.Site) health {
 	h := health{silent: site.LinkStale}
@@ -147,15 +158,38 @@ func (h *health) clock(at time.Duration, seconds float64) {
 	if h.lag == nil {
 		return
 	}
-	h.table[rules.CraftBootClock] = limits.Reading{At: at, Value: seconds, Quality: rules.Good}
-	if r, ok := h.lag.Sample(at, &h.table); ok && r.Quality != rules.Missing && (h.seen.LagS == nil || r.Value > *h.seen.LagS) {
-		lag := r.Value
-		h.seen.LagS, h.seen.LagAtS = &lag, at.Seconds()
+	now := clocks{at, seconds, at - boot}
+	switch {
+	case at >= h.second:
+		h.lagged()
+		h.second, h.least, h.most = at+time.Second, now, now
+	case now.off < h.least.off:
+		h.least = now
+	case now.off > h.most.off:
+		h.most = now
+	}
+}
+
+// lagged takes the second that is over.
+func (h *health) lagged() {
+	if h.second == 0 {
+		return // none was
+	}
+	told := [2]clocks{h.least, h.most}
+	if h.most.at < h.least.at {
+		told = [2]clocks{h.most, h.least}
+	}
+	for _, c := range told {
+		h.table[rules.CraftBootClock] = limits.Reading{At: c.at, Value: c.boot, Quality: rules.Good}
+		if r, ok := h.lag.Sample(c.at, &h.table); ok && r.Quality != rules.Missing && (h.seen.LagS == nil || r.Value > *h.seen.LagS) {
+			h.seen.LagS, h.seen.LagAtS = &r.Value, c.at.Seconds()
+		}
 	}
 }
 
 // link is what was seen of it.
 func (h *health) link() Link {
+	h.lagged()
 	l := h.seen
 	if h.silent < rules.Never {
 		l.SilentAfterS = h.silent.Seconds()

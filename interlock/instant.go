@@ -15,9 +15,7 @@ import (
 // moved looks at what an input or a timer has moved: at what need not wait for the end
 // of the instant at once. What bars a reset, if only now, voids one that is held.
 func (e *latch) moved(at time.Duration) {
-	if e.resetOK && e.resetBar(at) != NoReason {
-		e.resetOK = false
-	}
+	e.resetOK = e.resetOK && e.resetBar(at) == NoReason
 	if !e.dirty {
 		return
 	}

@@ -234,11 +234,10 @@ func (e *Engine) begin(at time.Duration) {
 	if !e.started {
 		e.started = true
 		e.latch.powerUp()
-		e.catchUp(e.now)
-	}
-	if at <= e.now {
+	} else if at <= e.now {
 		return // the last call saw all that is due
 	}
+	at = max(at, e.now)
 	e.catchUp(at)
 	e.now = at
 }

@@ -1,6 +1,8 @@
 package limits
 
 import (
+	"encoding/binary"
+	"math"
 	"slices"
 	"time"
 
@@ -61,6 +63,21 @@ func (l *Limits) Clone(up Above) *Limits {
 
 // Clone is a copy that shares nothing.
 func (s *Slope) Clone() *Slope { c := *s; return &c }
+
+// AppendState adds a canonical image of what is kept, with times relative to
+// now.
+func (s *Slope) AppendState(dst []byte, now time.Duration) []byte {
+	first := 0
+	for first+1 < s.n && now-s.kept(first+1).at >= s.over {
+		first++
+	}
+	dst = binary.LittleEndian.AppendUint64(dst, uint64(s.n-first))
+	for k := first; k < s.n; k++ {
+		dst = binary.LittleEndian.AppendUint64(dst, uint64(now-s.kept(k).at))
+		dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(s.kept(k).v+0)) // −0 becomes 0
+	}
+	return dst
+}
 
 // Cause returns why the channel of rule i is missing or in doubt for it.
 func (l *Limits) Cause(at time.Duration, i int) rules.Cause {

@@ -80,15 +80,11 @@ func (l *Limits) publish(at time.Duration, id rules.ChannelID, r Result) {
 			}
 		}
 	}
-	if len(c.perms) > 0 {
-		l.lookPermissives(c, r)
-	}
+	l.lookPermissives(c, r)
 	if c.named {
 		l.above.Read(at, id, r)
 	}
-	if len(c.calcs) > 0 {
-		l.calculate(at, c)
-	}
+	l.calculate(at, c)
 }
 
 // lookAll shows a value to each rule of its channel. Where it leaves all of them at

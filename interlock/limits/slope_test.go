@@ -111,18 +111,3 @@ func TestSlopePeekKeepsNothing(t *testing.T) {
 		}
 	}
 }
-
-// AppendState adds a canonical image of what is kept, with times relative to
-// now.
-func (s *Slope) AppendState(dst []byte, now time.Duration) []byte {
-	first := 0
-	for first+1 < s.n && now-s.kept(first+1).at >= s.over {
-		first++
-	}
-	dst = binary.LittleEndian.AppendUint64(dst, uint64(s.n-first))
-	for k := first; k < s.n; k++ {
-		dst = binary.LittleEndian.AppendUint64(dst, uint64(now-s.kept(k).at))
-		dst = binary.LittleEndian.AppendUint64(dst, math.Float64bits(s.kept(k).v+0)) // −0 becomes 0
-	}
-	return dst
-}

@@ -16,6 +16,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/guard"
+	"downhaul/interlock/day/watchdog"
 	"downhaul/rules"
 	"downhaul/rules/document"
 )
@@ -57,6 +58,11 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 		fmt.Fprintf(stderr, "%s: want --pad FILE and nothing else; see %s --help\n", name, name)
 		return couldNot
 	}
+	tune()
+	// On a busy computer the relay's line would stay for a tenth of a second as the
+	// kernel or a dead guard left it. Where it is not permitted to hurry, the loop, which
+	// asks for it too, says so.
+	rest := watchdog.Hurry()
 	read := guard.ReadPad
 	if *check {
 		read = guard.ReadFiles
@@ -76,7 +82,6 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 		fmt.Fprintln(stdout, "downhauld: the files hold together")
 		return fine
 	}
-	tune()
 	// Libraries that log do so on standard error, never in the way.
 	log.SetOutput(stderr)
 	ctx, stop := signal.NotifyContext(context.Background(), syscall.SIGTERM, os.Interrupt, syscall.SIGQUIT)
@@ -85,6 +90,7 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 	say := make(chan string, 256)
 	keep := &keeping{say: say}
 	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Virtual: virtual, Watch: tell(say), Alive: keep, Thread: keep.thread})
+	rest()
 	if err != nil {
 		return fail(stderr, err)
 	}

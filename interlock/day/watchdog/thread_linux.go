@@ -1,7 +1,11 @@
 package watchdog
 
 import (
+	"errors"
 	"fmt"
+	"strconv"
+
+	"downhaul/interlock/records/plain"
 
 	"golang.org/x/sys/unix"
 )
@@ -19,6 +23,35 @@ func RealTime() error {
 		return fmt.Errorf("the loop runs without real-time priority (%w); allow it with LimitRTPRIO=%d in the unit", err, priority)
 	}
 	return nil
+}
+
+// Hurry lets no ordinary work hold up any thread of this process, nor those that come
+// from them, until rest is called: one that waits for another, for memory or within the
+// runtime, is no faster than that one. Where it is not permitted all stays as it is.
+func Hurry() (rest func()) {
+	_ = everyThread(unix.SCHED_FIFO, priority)
+	return func() { _ = everyThread(unix.SCHED_NORMAL, 0) } // anybody may
+}
+
+// everyThread gives each thread a policy, and looks again for what came meanwhile.
+func everyThread(policy, priority uint32) error {
+	var failed error
+	for again := true; again && failed == nil; {
+		again = false
+		err := plain.Names("/proc/self/task", func(name string) {
+			id, _ := strconv.Atoi(name)
+			now, err := unix.SchedGetAttr(id, 0)
+			if err == nil && now.Policy != policy {
+				again = true
+				err = unix.SchedSetAttr(id, &unix.SchedAttr{Size: unix.SizeofSchedAttr, Policy: policy, Priority: priority}, 0)
+			}
+			if !errors.Is(err, unix.ESRCH) { // it has ended
+				failed = errors.Join(failed, err)
+			}
+		})
+		failed = errors.Join(failed, err)
+	}
+	return failed
 }
 
 // LockMemory keeps the process in memory, page by page as it is used. A lock

@@ -40,6 +40,14 @@ func siteOption(t *testing.T, s *Site, text string) {
 		s.Fitted[Hold] = true
 	case "no readback":
 		s.Fitted[Readback] = false
+	case "no gate":
+		s.Fitted[Gate] = false
+	case "one stop contact":
+		s.Fitted[EStopB] = false
+	case "height not told":
+		s.Fed[rules.HeightGlobal] = rules.NotFed
+	case "outputs not told":
+		s.Fed[rules.Motor1Output] = rules.NotFed
 	case "stop not proven":
 		s.Rotors = rules.RotorsStanding{}
 	case "slow drop-out":
@@ -205,7 +213,7 @@ func (r *rig) command(line string) {
 		r.step(Input{Kind: HostInput, Host: HostKept, Seq: uint32(n)})
 		r.over()
 	case "host":
-		hosts := map[string]Host{"stalled": HostStalled, "held-up": HostHeldUp, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "proof": HostProof, "lost": HostLost, "ground": HostGround}
+		hosts := map[string]Host{"stalled": HostStalled, "held-up": HostHeldUp, "relay-failed": HostRelayFailed, "clash": HostClash, "mark": HostMark, "end": HostEnd, "disk-low": HostDisk, "proof": HostProof, "lost": HostLost, "ground": HostGround, "broken": HostBroken}
 		h, ok := hosts[f[1]]
 		if !ok {
 			r.t.Fatalf("%q: no host event", line)

@@ -3,15 +3,11 @@ package main
 import (
 	"bytes"
 	"fmt"
-	"os"
 	"strings"
 	"testing"
 	"unicode/utf8"
 
-	"golang.org/x/sys/unix"
-
 	"downhaul/interlock/day/answers"
-	"downhaul/rules/architecture"
 )
 
 // crowded is a status with the most that a pad can bring: fifteen reasons and
@@ -116,15 +112,6 @@ func TestWatchFitsTheTerminal(t *testing.T) {
 	var none bytes.Buffer
 	if fitted(text, &none) != text {
 		t.Error("something is left out where there is no terminal")
-	}
-	pty, err := os.OpenFile("/dev/ptmx", os.O_RDWR|unix.O_NOCTTY, 0)
-	architecture.Want(t, err == nil, "no pseudo terminal on this system")
-	defer pty.Close()
-	if err := unix.IoctlSetWinsize(int(pty.Fd()), unix.TIOCSWINSZ, &unix.Winsize{Row: 24, Col: 80}); err != nil {
-		t.Fatal(err)
-	}
-	if got := fitted(text, pty); got != cutTo(text, 24, 80) || got == text {
-		t.Errorf("on a terminal of 24 rows:\n%s", got)
 	}
 }
 

@@ -6,7 +6,7 @@ import (
 	"strings"
 	"unicode/utf8"
 
-	"golang.org/x/sys/unix"
+	"golang.org/x/term"
 )
 
 const (
@@ -23,11 +23,11 @@ func fitted(text string, w io.Writer) string {
 	if f == nil {
 		return text
 	}
-	size, err := unix.IoctlGetWinsize(int(f.Fd()), unix.TIOCGWINSZ)
+	cols, rows, err := term.GetSize(int(f.Fd()))
 	if err != nil {
 		return text
 	}
-	return cutTo(text, int(size.Row), int(size.Col))
+	return cutTo(text, rows, cols)
 }
 
 // cutTo is fitted for a screen of that many rows and columns. One row stays

@@ -149,7 +149,7 @@ func (e *Engine) View(dst *View) {
 		unmet = append(unmet, Unmet{Need: NeedReset})
 	}
 	for i := range e.env.Rules {
-		ruleViews = append(ruleViews, e.ruleView(i))
+		ruleViews = append(ruleViews, e.Rule(i))
 	}
 	for i := range e.env.Permissives {
 		perms = append(perms, e.limits.Reading(e.env.Permissives[i].Watch))
@@ -158,7 +158,8 @@ func (e *Engine) View(dst *View) {
 	dst.Holds, dst.Signs, dst.Disarms = holds, signs, e.timers[timerDisarmed]
 }
 
-func (e *Engine) ruleView(i int) RuleView {
+// Rule returns rule i as of the last Step or Advance.
+func (e *Engine) Rule(i int) RuleView {
 	rule, d := &e.env.Rules[i], &e.demands[i]
 	now, health := e.limits.Rule(i), e.limits.Health(rule.Watch)
 	v := RuleView{

@@ -177,3 +177,15 @@ func FuzzRead(f *testing.F) {
 		}
 	})
 }
+
+// Where a card states no losses and no guard, none are taken off: the modelled craft of a
+// rehearsal takes off what stands there.
+func TestWithoutLossesNothingIsTakenOff(t *testing.T) {
+	c, faults := Read("card.toml", framed("", "1 1 cw", "-1 -1 cw"))
+	if len(faults) > 0 {
+		t.Fatal(faults)
+	}
+	if m := c.Motors; m.HasLosses || m.LossLow != 0 || m.LossHigh != 0 || m.HasGuard || m.GuardLow != 0 || m.GuardHigh != 0 {
+		t.Errorf("losses %v to %v, guard %v to %v", m.LossLow, m.LossHigh, m.GuardLow, m.GuardHigh)
+	}
+}

@@ -20,7 +20,9 @@ type lane struct {
 	watch  watcher
 	least  []leastSeen // by rule
 	times  []ruleTimes // by rule
-	blind  *blindness  // nil: nobody asks for how long a rule was blind
+	// byBlind: it is asked for how long each rule was blind, counted up to looked.
+	byBlind         bool
+	looked, stepped time.Duration
 	// untimed: nobody knows when the frames were heard (see withoutAge).
 	untimed, firstOut bool
 }
@@ -171,7 +173,7 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 			}
 			continue
 		}
-		if l := p.lanes[0]; l.blind != nil && c.At-l.blind.at >= blindStep {
+		if l := p.lanes[0]; l.byBlind && c.At-l.looked >= blindStep {
 			l.watchBlind(c.At)
 		}
 		inputs = p.in.Append(inputs[:0], c)
@@ -206,7 +208,7 @@ func (p *pass) ticked(n int) error {
 func (p *pass) close() {
 	p.health.close(p.end)
 	for _, l := range p.lanes {
-		if l.blind != nil {
+		if l.byBlind {
 			l.watchBlind(p.end)
 		}
 		l.take(p.end, l.engine.Advance(p.end+1))
@@ -240,6 +242,7 @@ func (l *lane) traced(at time.Duration, inputs []interlock.Input, t *Trace) {
 }
 
 func (l *lane) take(at time.Duration, effects []interlock.Effect) {
+	l.stepped = at
 	if l.untimed {
 		effects = l.withoutAge(effects)
 	}

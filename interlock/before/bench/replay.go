@@ -113,7 +113,7 @@ func replay(file string, rec *recording.Reader, setup Setup, watch watcher, opti
 	if err != nil {
 		return nil, err
 	}
-	p.lanes[0].blind = &blindness{}
+	p.lanes[0].byBlind = true
 	p.lanes[0].watch = func(at time.Duration, effects []interlock.Effect) {
 		out.take(setup.Envelope, effects)
 		for _, f := range effects {

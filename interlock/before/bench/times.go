@@ -3,7 +3,6 @@ package bench
 import (
 	"time"
 
-	"downhaul/interlock"
 	"downhaul/rules"
 )
 
@@ -41,12 +40,6 @@ func (t *ruleTimes) until(at time.Duration) {
 	}
 }
 
-// blindness is up to when it was counted for how long rules were blind.
-type blindness struct {
-	view interlock.View
-	at   time.Duration
-}
-
 // blindStep is how often it is looked whether a rule is blind. Ours.
 const blindStep = 100 * time.Millisecond
 
@@ -54,19 +47,17 @@ const blindStep = 100 * time.Millisecond
 // at. The engine is not asked to go on in a silence: a loop that was held up did not,
 // either.
 func (l *lane) watchBlind(at time.Duration) {
-	b := l.blind
-	l.engine.View(&b.view)
-	for i := range b.view.Rules {
-		r := &b.view.Rules[i]
+	for i := range l.env.Rules {
+		r := l.engine.Rule(i)
 		if !r.InForce {
 			continue
 		}
-		from := b.at
+		from := l.looked
 		if stale := l.env.Rules[i].StaleAfter; r.Age != rules.Never && (!r.Missing || r.Age > stale) {
-			from = max(from, b.view.At-r.Age+stale)
+			from = max(from, l.stepped-r.Age+stale)
 		}
-		l.times[i].inForce += at - b.at
+		l.times[i].inForce += at - l.looked
 		l.times[i].blind += max(0, at-from)
 	}
-	b.at = at
+	l.looked = at
 }

@@ -115,11 +115,6 @@ func (e *Engine) consider(at time.Duration) {
 		}
 		e.setAirborne(at, e.airborne || e.armed && (driven || height.Quality != rules.Missing && height.Value >= e.site.LowHeight))
 	}
-	e.considerPhase(at)
-	e.latch.down(at)
-}
-
-func (e *Engine) considerPhase(at time.Duration) {
 	if e.armed {
 		e.hold(timerDisarmed, at, e.agreement, e.agreesDisarmed(at))
 	}

@@ -91,7 +91,7 @@ var seeded = []defect{
 	{name: "lasting is twice as long", rule: "tilt", change: func(r *rules.Rule) { r.Lasting *= 20 }, found: "tilt above: outside"},
 	{name: "clears in the deadband", rule: "tether overload", change: func(r *rules.Rule) { r.Deadband = 0 }, found: "tether overload above: held in the deadband"},
 	{name: "clears in the deadband below", rule: "pack floor", change: func(r *rules.Rule) { r.Deadband = 0 }, found: "pack floor below: dither in the deadband"},
-	{name: "never clears", rule: "gust", change: func(r *rules.Rule) { r.Deadband = 7 }, found: "gust above: fully back"},
+	{name: "never clears", rule: "gust", change: func(r *rules.Rule) { r.Deadband, r.HasCaution = 7, false }, found: "gust above: fully back"},
 	{name: "trips at the limit itself", rule: "tether overload", change: func(r *rules.Rule) { r.Limit -= 1e-9 }, found: "tether overload above: inside"},
 	{name: "limit a step too high", rule: "pack floor", change: func(r *rules.Rule) { r.Limit -= 0.0015 }, found: "pack floor below: outside"},
 	{name: "limit in the wrong unit", rule: "gust", change: func(r *rules.Rule) { r.Limit *= 1.944; r.Caution *= 1.944 }, found: "gust above: outside"},

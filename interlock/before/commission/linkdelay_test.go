@@ -5,6 +5,7 @@ import (
 	"math"
 	"strconv"
 	"strings"
+	"sync"
 	"testing"
 	"testing/synctest"
 	"time"
@@ -47,7 +48,10 @@ func TestLinkDelayByFilm(t *testing.T) {
 				ctx, stop := context.WithCancel(t.Context())
 				defer func() { stop(); time.Sleep(3 * time.Second) }()
 				told, jerks := &leaning{}, []time.Duration{}
+				var mu sync.Mutex                        // over jerks
 				roll := func(at time.Duration) float64 { // it leans for a second after each jerk
+					mu.Lock()
+					defer mu.Unlock()
 					for _, from := range jerks {
 						if s := (at - from).Seconds(); s > 0 && s < 1 {
 							return min(c.turns*s, 20) * math.Pi / 180
@@ -69,6 +73,8 @@ func TestLinkDelayByFilm(t *testing.T) {
 				// first after it began, the lamp in the first after it was lit.
 				frames := func() string {
 					lit, most := []time.Duration{}, 0
+					mu.Lock()
+					defer mu.Unlock()
 					edges, _ := board.Trace()
 					for _, e := range edges {
 						if e.Line == "lamp" && e.On {
@@ -86,7 +92,12 @@ func TestLinkDelayByFilm(t *testing.T) {
 					return strconv.Itoa(most)
 				}
 				h := &hands{t: t, board: board, met: map[string]bool{}, script: append([]cue{
-					{phrase: "Jerk", act: func(*virtual.Board) error { jerks = append(jerks, now()); return nil }},
+					{phrase: "Jerk", act: func(*virtual.Board) error {
+						mu.Lock()
+						defer mu.Unlock()
+						jerks = append(jerks, now())
+						return nil
+					}},
 					{phrase: "How many pictures a second", answer: strconv.FormatFloat(c.fps, 'f', -1, 64)},
 				}, goodCrew()...)}
 				b := &bench{ctx: ctx, cfg: Config{Pad: p, Board: board, Crew: &filmed{h, frames}, Now: now}, crew: &filmed{h, frames}, within: true, patience: 10 * time.Second,

@@ -84,7 +84,7 @@ func TestAgeThatIsShown(t *testing.T) {
 		if h.Heard {
 			want = e.now - h.Good
 		}
-		if v := e.Rule(i); v.Age != want || h.Heard && v.Age > time.Minute {
+		if v := e.ruleView(i); v.Age != want || h.Heard && v.Age > time.Minute {
 			t.Errorf("rule %d: %v old, want %v", i, v.Age, want)
 		}
 	}

@@ -149,7 +149,7 @@ func (e *Engine) View(dst *View) {
 		unmet = append(unmet, Unmet{Need: NeedReset})
 	}
 	for i := range e.env.Rules {
-		ruleViews = append(ruleViews, e.Rule(i))
+		ruleViews = append(ruleViews, e.ruleView(i))
 	}
 	for i := range e.env.Permissives {
 		perms = append(perms, e.limits.Reading(e.env.Permissives[i].Watch))
@@ -158,8 +158,7 @@ func (e *Engine) View(dst *View) {
 	dst.Holds, dst.Signs, dst.Disarms = holds, signs, e.timers[timerDisarmed]
 }
 
-// Rule returns rule i as of the last Step or Advance.
-func (e *Engine) Rule(i int) RuleView {
+func (e *Engine) ruleView(i int) RuleView {
 	rule, d := &e.env.Rules[i], &e.demands[i]
 	now, health := e.limits.Rule(i), e.limits.Health(rule.Watch)
 	v := RuleView{
@@ -175,6 +174,17 @@ func (e *Engine) Rule(i int) RuleView {
 		v.Side = rule.Side(now.Value)
 	}
 	return v
+}
+
+// BlindFrom returns from when on rule i, if it is in force, has nothing to judge unless
+// more is heard: 0 where it has nothing now for another cause than age.
+func (e *Engine) BlindFrom(i int) (from time.Duration, inForce bool) {
+	rule := &e.env.Rules[i]
+	h := e.limits.Health(rule.Watch)
+	if from = h.Good + rule.StaleAfter; !h.Heard || from >= e.now && e.limits.Rule(i).Asks[limits.ByMissing] {
+		from = 0
+	}
+	return from, e.inForce(rule.While)
 }
 
 // Reading is the last reading of a channel.

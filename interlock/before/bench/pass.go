@@ -21,8 +21,8 @@ type lane struct {
 	least  []leastSeen // by rule
 	times  []ruleTimes // by rule
 	// byBlind: it is asked for how long each rule was blind, counted up to looked.
-	byBlind         bool
-	looked, stepped time.Duration
+	byBlind bool
+	looked  time.Duration
 	// untimed: nobody knows when the frames were heard (see withoutAge).
 	untimed, firstOut bool
 }
@@ -242,7 +242,6 @@ func (l *lane) traced(at time.Duration, inputs []interlock.Input, t *Trace) {
 }
 
 func (l *lane) take(at time.Duration, effects []interlock.Effect) {
-	l.stepped = at
 	if l.untimed {
 		effects = l.withoutAge(effects)
 	}

@@ -48,16 +48,10 @@ const blindStep = 100 * time.Millisecond
 // either.
 func (l *lane) watchBlind(at time.Duration) {
 	for i := range l.env.Rules {
-		r := l.engine.Rule(i)
-		if !r.InForce {
-			continue
+		if from, inForce := l.engine.BlindFrom(i); inForce {
+			l.times[i].inForce += at - l.looked
+			l.times[i].blind += max(0, at-max(from, l.looked))
 		}
-		from := l.looked
-		if stale := l.env.Rules[i].StaleAfter; r.Age != rules.Never && (!r.Missing || r.Age > stale) {
-			from = max(from, l.stepped-r.Age+stale)
-		}
-		l.times[i].inForce += at - l.looked
-		l.times[i].blind += max(0, at-from)
 	}
 	l.looked = at
 }

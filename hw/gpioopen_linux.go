@@ -172,7 +172,7 @@ func refused(what string, p Pin, c *openChip, line uint32, err error) error {
 	return fmt.Errorf("%s on %s: %w%s", what, p, err, mend(err))
 }
 
-// mend says what to do about an error number of the kernel's.
+// mend returns what to do about an error number of the kernel's.
 func mend(err error) string {
 	switch {
 	case errors.Is(err, unix.ENOENT):

@@ -91,7 +91,7 @@ func (v *View) comes(s *Sign) string {
 	return text + ask(s.From, s.Old)
 }
 
-// ask says what to ask the craft for where a channel may be so old: two in that time, so
+// ask returns what to ask the craft for where a channel may be so old: two in that time, so
 // that one may be lost.
 func ask(id rules.ChannelID, old time.Duration) string {
 	if m := id.Channel().Message; m != "" {
@@ -109,7 +109,7 @@ func (v *View) ofPhase() []Sign {
 	return v.Signs[:n]
 }
 
-// Unsure says which signs of a phase come too seldom, or not at all; empty where all
+// Unsure returns which signs of a phase come too seldom, or not at all; empty where all
 // come, and where nothing is heard at all.
 func (v *View) Unsure() string {
 	var out []string
@@ -121,7 +121,7 @@ func (v *View) Unsure() string {
 	return strings.Join(out, "; ")
 }
 
-// Disarmed says which signs keep the craft from counting as disarmed.
+// Disarmed returns which signs keep the craft from counting as disarmed.
 func (v *View) Disarmed(env *rules.Envelope) string {
 	if !v.Heard {
 		return "" // that is said
@@ -177,7 +177,7 @@ func (v *View) RuleNow(env *rules.Envelope, i int) string {
 	return fmt.Sprintf("%s, limit %s", rules.Format(now.Value, rule.Unit), limit)
 }
 
-// permissive says what a row asks for and what is there instead.
+// permissive returns what a row asks for and what is there instead.
 func (v *View) permissive(env *rules.Envelope, i int) string {
 	p, now := &env.Permissives[i], &v.Permissives[i]
 	text := p.Condition() + "; now "

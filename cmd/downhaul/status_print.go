@@ -71,7 +71,7 @@ func printStatus(w io.Writer, st *answers.Status) {
 	wrap(w, "  ", "  ", st.Folder+pick(st.Mark == "", "", " ("+st.Mark+")"))
 }
 
-// worn says what wears in one sentence.
+// worn returns what wears in one sentence.
 func worn(c *answers.Counted) string {
 	if c.Trouble != "" {
 		return "not known: " + c.Trouble

@@ -161,7 +161,7 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 	return nil
 }
 
-// outside says which real times lie past the end of their recording, where
+// outside returns which real times lie past the end of their recording, where
 // nothing can state them.
 func outside(reals []bench.Real, run *bench.Swept) []string {
 	notes := []string{}

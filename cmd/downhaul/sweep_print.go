@@ -152,7 +152,7 @@ func (a *sweptAll) unjudged(over string) string {
 	return text + " Which trips are false cannot be told: give --real or --reference."
 }
 
-// slowest says how soon the slowest real one is found over a range.
+// slowest returns how soon the slowest real one is found over a range.
 func (a *sweptAll) slowest(first, last int) string {
 	best, worst := math.Inf(1), math.Inf(-1)
 	for _, s := range a.Steps[first : last+1] {

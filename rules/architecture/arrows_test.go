@@ -141,7 +141,7 @@ var mayImport = map[string][]string{
 	"rules/architecture":              {},
 }
 
-// arrowFault says what is wrong with one of our packages importing another,
+// arrowFault returns what is wrong with one of our packages importing another,
 // empty when nothing is.
 func arrowFault(from, to string) string {
 	if only, ok := mayImport[from]; ok && !slices.Contains(only, to) {

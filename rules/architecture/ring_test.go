@@ -21,7 +21,7 @@ var ring1 = []string{"interlock", "interlock/limits"}
 // besideRing1 is what ring 1 may import and is none of it: the words for what is allowed.
 var besideRing1 = []string{"rules"}
 
-// ringFault says what is wrong with a package of ring 1 importing another, empty
+// ringFault returns what is wrong with a package of ring 1 importing another, empty
 // when nothing is.
 func ringFault(path string) string {
 	name, ours := strings.CutPrefix(path, module+"/")

@@ -7,7 +7,7 @@ import (
 	"downhaul/rules/document"
 )
 
-// Wants says what an inspection's value or a ground step's result must be.
+// Wants returns what an inspection's value or a ground step's result must be.
 func (l *Limit) Wants() string {
 	switch l.Form {
 	case AtLeast:

@@ -9,7 +9,7 @@ import (
 	"downhaul/interlock/records/recording"
 )
 
-// unreadBatteries says which batteries the craft tells of, in its first frames,
+// unreadBatteries returns which batteries the craft tells of, in its first frames,
 // that no channel is fed from, so that nobody takes them for watched; a battery
 // that is told of only later is not seen. What cannot be read is told elsewhere.
 func unreadBatteries(parts []string, craft intake.Craft, how ...recording.Option) []string {

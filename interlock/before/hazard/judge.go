@@ -142,7 +142,7 @@ func Judge(c Case) Verdict {
 	return j.out
 }
 
-// late says what is known of the link's constant delay.
+// late returns what is known of the link's constant delay.
 func (j *job) late() string {
 	if d := j.Pad.LinkDelay(); d > 0 {
 		return fmt.Sprintf("The link's constant delay, %s, is in their times and in the predicted apex, as the pad file states; what comes later than that is link.lag.", rules.FormatDuration(d))

@@ -85,7 +85,7 @@ func airShare(c *card.Card) float64 {
 	return min(1, air.Density(c.Air)/air.Density(c.Motors.Rig.Air))
 }
 
-// airSays says what the air does to the thrust, and to which side that errs.
+// airSays returns what the air does to the thrust, and to which side that errs.
 func (l *Lift) airSays(c *card.Card) string {
 	switch {
 	case l.Air == 0:

@@ -258,7 +258,7 @@ func (l *looker) steps() {
 	}
 }
 
-// short says what lift a step lacks, empty where there is enough.
+// short returns what lift a step lacks, empty where there is enough.
 func (s *LiftStep) short(name string, mass func(float64) string) string {
 	text := fmt.Sprintf("step %q: %s left, thrust %.2f times the weight at worst", name, s.Left.says(mass), down2(s.Ratio.Low))
 	switch {

@@ -267,7 +267,7 @@ func (t *trial) plausible(x float64) bool {
 	return x >= low && x <= high
 }
 
-// overtaken says which other rules trip at the excursion before the rule does.
+// overtaken returns which other rules trip at the excursion before the rule does.
 func (t *trial) overtaken() string {
 	r := t.fresh(t.near)
 	t.out(r, t.x)

@@ -133,7 +133,7 @@ func (w *Watch) gains() (own, rose []float64, atFull []bool) {
 	return own, rose, atFull
 }
 
-// untold says what no lean can show with these places.
+// untold returns what no lean can show with these places.
 func (w *Watch) untold() []string {
 	out := []string{}
 	for i, best := range w.best {

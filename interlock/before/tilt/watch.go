@@ -336,7 +336,7 @@ func (w *Watch) Lean() float64 {
 	return math.Hypot(w.roll-w.first[0], w.pitch-w.first[1])
 }
 
-// Next says what to do now, in one short line; empty when all is seen.
+// Next returns what to do now, in one short line; empty when all is seen.
 func (w *Watch) Next() string {
 	if w.attitude < 0 {
 		return "waiting for ATTITUDE"

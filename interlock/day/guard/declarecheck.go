@@ -120,7 +120,7 @@ func (d *declared) inspection(x *session.Declaration, given session.Declaration)
 	return fmt.Sprintf("%s, %s", s.Name, x.Value), nil
 }
 
-// cameTo says what a result that was just taken comes to.
+// cameTo returns what a result that was just taken comes to.
 func (d *declared) cameTo(x *session.Declaration) string {
 	s, _ := d.card.Step(x.Step)
 	switch why := d.card.NotInForce(&d.facts, s.Name); {

@@ -192,7 +192,7 @@ func (g *Guard) Remark(text string) {
 // Folder is the session's folder.
 func (g *Guard) Folder() string { return g.session.Dir }
 
-// Retained says which old sessions went, and which had to stay.
+// Retained returns which old sessions went, and which had to stay.
 func (g *Guard) Retained() []string { return g.session.Retained }
 
 // HeadCode is the head of the trip log after the end, as somebody writes it on

@@ -49,7 +49,7 @@ func scanAll(s *Scanner, b []byte) (frames []string, left []byte) {
 	}
 }
 
-// checkSplit says what differs when b comes in pieces cut at the places that
+// checkSplit returns what differs when b comes in pieces cut at the places that
 // next gives.
 func checkSplit(b []byte, next func(left int) int) (wrong string) {
 	var whole Scanner

@@ -91,7 +91,7 @@ func (r *Result) Unseen() string {
 	return ""
 }
 
-// ActedFirst says what stopped the flight or, where nothing did, acted at all, and after
+// ActedFirst returns what stopped the flight or, where nothing did, acted at all, and after
 // how many seconds; "-" where nothing had to.
 func (r *Result) ActedFirst() (what, after string) {
 	a := r.Stopped
@@ -126,7 +126,7 @@ func (c *Change) Says() string {
 	return text
 }
 
-// Sentence says what craft is flown.
+// Sentence returns what craft is flown.
 func (s *Setup) Sentence() string {
 	c := s.Craft
 	return fmt.Sprintf("%s, step %q: %s, %d motors, %s of thrust in all, %d cells, %s of tether, hover at %s.",

@@ -105,7 +105,7 @@ func (k Kind) tooLarge(name, got string) error {
 	return fmt.Errorf("%s is too large for %s: at most %s (got %s); name another file, or move this one away", name, k.What, Size(k.Most), got)
 }
 
-// typeOf says what a file is that is no regular one.
+// typeOf returns what a file is that is no regular one.
 func typeOf(mode fs.FileMode) string {
 	switch {
 	case mode.IsDir():

@@ -117,7 +117,7 @@ func (p *Proof) Times(output float64, stated rules.RotorsStanding, delay time.Du
 	return t
 }
 
-// Next says what the stop test still wants for that output; empty is nothing.
+// Next returns what the stop test still wants for that output; empty is nothing.
 func (p *Proof) Next(output float64) string {
 	share := func(v float64) string { return rules.Format(v, "%") }
 	enough := 0

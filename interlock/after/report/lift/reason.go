@@ -139,7 +139,7 @@ func (r reason) sentence(system string) (why, settle string) {
 	return r.text, ""
 }
 
-// takes says what would bring the required reserve.
+// takes returns what would bring the required reserve.
 func (r reason) takes(system string) string {
 	if r.take == nil {
 		return "take ballast off"

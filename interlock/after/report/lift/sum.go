@@ -76,7 +76,7 @@ const (
 	cellUnsure, settles = 0.01, 0.5
 )
 
-// whyNot says what is missing for a sum; empty when nothing is.
+// whyNot returns what is missing for a sum; empty when nothing is.
 func (q *SumQuestion) whyNot() (why, mend string) {
 	c := q.Card
 	switch {

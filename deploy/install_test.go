@@ -11,7 +11,7 @@ import (
 	"strings"
 	"testing"
 
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/rules/architecture"
 )
 
@@ -248,7 +248,7 @@ func (s *system) refusesWhileClosed(other string) {
 	t := s.t
 	t.Helper()
 	// The very answer of the tool, with everything else left out.
-	answer, err := json.MarshalIndent(answers.Status{State: "live", RelayOn: true}, "", "  ")
+	answer, err := json.MarshalIndent(told.Status{State: "live", RelayOn: true}, "", "  ")
 	must(t, err)
 	program, err := os.ReadFile(s.path("usr/bin/downhaul"))
 	must(t, err)

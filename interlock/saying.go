@@ -196,3 +196,42 @@ func (v *View) permissive(env *rules.Envelope, i int) string {
 	}
 	return text
 }
+
+// FirstCause returns a trip, or a caution, in a few words.
+func FirstCause(env *rules.Envelope, f Effect) string {
+	lasted := fmt.Sprintf("%v for %.1f s", f.Reason, f.Lasted.Seconds())
+	switch {
+	case f.Rule >= 0:
+	case f.Reason == ReasonThenSilent:
+		return f.Channel.String() + " " + rules.Format(f.Value, rules.DefaultUnit(f.Channel.Channel().Kind, env.Units)) + ", " + lasted
+	case f.Lasted > 0:
+		return lasted
+	default:
+		return f.Reason.String()
+	}
+	rule := &env.Rules[f.Rule]
+	value, limit := rules.Format(f.Value, rule.Unit), rules.Format(f.Limit, rule.Unit)
+	switch {
+	case f.Reason == ReasonRuleMissing:
+		return rule.Name + ": " + f.Reason.String() + ", " + rule.Watch.String() + " " + f.Cause.String()
+	case f.Reason == ReasonThenSilent && !f.HasValue:
+		return rule.Name + ": " + rule.Watch.String() + " " + f.Cause.String() + ", " + lasted
+	case f.Reason == ReasonThenSilent:
+		return rule.Name + ": " + value + " against " + limit + ", " + lasted
+	case !f.HasValue:
+		return rule.Name + " past its limit"
+	case f.Kind == CautionEffect:
+		return rule.Name + " near its limit: " + value + ", caution from " + limit
+	case value == limit:
+		return rule.Name + " past its limit: just past " + limit
+	}
+	return rule.Name + " past its limit: " + value + ", limit " + limit
+}
+
+// Because returns a reason as people say it.
+func Because(r Reason) string {
+	if r == ReasonRule {
+		return "past a limit"
+	}
+	return r.String()
+}

@@ -14,8 +14,8 @@ import (
 	"golang.org/x/term"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/ask"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/rehearsal"
 )
 
@@ -118,19 +118,19 @@ func (b *boardCmd) guardSocket() string {
 }
 
 // guardSays is what the guard says of itself, nil where it is not asked or does not answer.
-func guardSays(socket string) *answers.Status {
+func guardSays(socket string) *told.Status {
 	if socket == "" {
 		return nil
 	}
-	reply, err := ask.Guard(socket, answers.Request{Do: "status"})
+	st, err := ask.Once(socket)
 	if err != nil {
 		return nil
 	}
-	return reply.Status
+	return st
 }
 
 // boardText is the whole screen.
-func boardText(k *keys, st *answers.Status, width int) string {
+func boardText(k *keys, st *told.Status, width int) string {
 	var w bytes.Buffer
 	s := &k.state
 	line := func(format string, args ...any) {
@@ -194,7 +194,7 @@ func outputSays(s *virtual.State, name string) string {
 }
 
 // guardLine says the guard's state, and what a start or reset waits for.
-func guardLine(line func(string, ...any), st *answers.Status) {
+func guardLine(line func(string, ...any), st *told.Status) {
 	if st == nil {
 		line("Guard: not asked (give --pad), or it does not answer.")
 		return
@@ -204,7 +204,7 @@ func guardLine(line func(string, ...any), st *answers.Status) {
 		return
 	}
 	var w bytes.Buffer
-	wrap(&w, "Waits ", "  ", rehearsal.WaitsFor(*st))
+	wrap(&w, "Waits ", "  ", rehearsal.WaitsFor(st))
 	rows := strings.Split(strings.TrimRight(w.String(), "\n"), "\n")
 	for _, row := range rows[:min(len(rows), 2)] {
 		line("%s", row)

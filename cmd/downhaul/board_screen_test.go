@@ -8,7 +8,7 @@ import (
 	"unicode/utf8"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/pad"
 )
@@ -144,7 +144,7 @@ func TestTheBoardFitsOnAScreen(t *testing.T) {
 	}
 	*at = 3 * time.Hour
 	look()
-	st := &answers.Status{State: "blocked", Sentence: "No start: something is missing.", NotReady: []string{strings.Repeat("a reason that is long; ", 12)}}
+	st := &told.Status{State: "blocked", Sentence: "No start: something is missing.", NotReady: []string{strings.Repeat("a reason that is long; ", 12)}}
 	text := boardText(k, st, columns)
 	rows := strings.Split(strings.TrimSuffix(text, "\n"), "\n")
 	if len(rows) > 23 {

@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/pad/unseen"
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/sense"
 	"downhaul/rules"
@@ -41,7 +42,7 @@ type checked struct {
 	// meant, else "accepted".
 	Verdict outcome       `json:"verdict"`
 	Files   []checkedFile `json:"files"`
-	Unseen  []pad.Unseen  `json:"cannot_see"`
+	Unseen  []unseen.Item `json:"cannot_see"`
 	// Warnings are what may not be meant, each with its place: exit code 1. Notes are
 	// what has to be known besides.
 	Warnings []string `json:"warnings"`
@@ -131,7 +132,7 @@ type startRow struct {
 }
 
 func (c *checkCmd) Run(ctx context.Context, s *streams) error {
-	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []pad.Unseen{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{},
+	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []unseen.Item{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{},
 		Held: []heldRow{}, Paste: []pasted{}, TooSeldom: []string{}}
 	if c.Heard != "" {
 		var err error
@@ -315,7 +316,7 @@ func (c *checked) lookAround() {
 			envelopes = append(envelopes, e)
 		}
 	}
-	c.Unseen = p.Unseen(envelopes...)
+	c.Unseen = unseen.List(p, envelopes...)
 	c.Hazards = hazard.Hazards(p, envelopes...)
 	if p.Duty == interlock.Watch {
 		c.Notes = append(c.Notes, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")

@@ -12,7 +12,7 @@ import (
 	"github.com/rogpeppe/go-internal/testscript"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
@@ -108,7 +108,11 @@ func (d *demo) hoverDay(day hovering) error {
 		return err
 	}
 	board := g.Board().(*virtual.Board)
-	s := &stage{craft: craft, board: board, guard: g, send: straight(g, d.link), crew: &crew{guard: g}}
+	crew, err := crewOf(g)
+	if err != nil {
+		return err
+	}
+	s := &stage{craft: craft, board: board, guard: g, send: straight(g, d.link), crew: crew}
 	do := func(events ...craftmodel.Event) func() error {
 		return func() error {
 			for _, e := range events {
@@ -126,9 +130,9 @@ func (d *demo) hoverDay(day hovering) error {
 	}
 	var at time.Duration
 	then := func(wait time.Duration, want string, act func() error) {
-		s.crew.scenes = append(s.crew.scenes, scene{func(now time.Duration, st answers.Status) bool {
+		s.crew.scenes = append(s.crew.scenes, scene{func(now time.Duration, st *told.Status) bool {
 			return now-at >= wait && (want == "" || st.State == want)
-		}, "the next scene", func(now time.Duration, _ answers.Status) error { at = now; return act() }})
+		}, "the next scene", func(now time.Duration, _ *told.Status) error { at = now; return act() }})
 	}
 	second := time.Second
 	then(second, "", declare)

@@ -142,16 +142,16 @@ func (d *demo) watch(env *rules.Envelope, f interlock.Effect) {
 	switch f.Kind {
 	case interlock.StateEffect:
 		if f.From != f.State {
-			d.tell.tell(f.At, "guard", strings.ToUpper(f.State.String())+": "+guard.Because(f.Reason)+".")
+			d.tell.tell(f.At, "guard", strings.ToUpper(f.State.String())+": "+interlock.Because(f.Reason)+".")
 		}
 	case interlock.TripEffect:
 		d.mu.Lock()
 		d.trips = append(d.trips, f)
 		d.mu.Unlock()
-		d.tell.tell(f.At, "guard", stopWords(f.Stop)+": "+guard.FirstCause(env, f)+".")
+		d.tell.tell(f.At, "guard", stopWords(f.Stop)+": "+interlock.FirstCause(env, f)+".")
 	case interlock.CautionEffect:
 		if f.On {
-			d.tell.tell(f.At, "guard", "Caution: "+guard.FirstCause(env, f)+".")
+			d.tell.tell(f.At, "guard", "Caution: "+interlock.FirstCause(env, f)+".")
 		}
 	case interlock.SoundEffect:
 		if f.Sound != interlock.Silent {
@@ -225,7 +225,12 @@ func (d *demo) set(g *guard.Guard) (*stage, error) {
 	if err != nil {
 		return nil, err
 	}
-	s := &stage{craft: craft, board: g.Board().(*virtual.Board), guard: g, crew: &crew{guard: g, astray: d.astray}}
+	crew, err := crewOf(g)
+	if err != nil {
+		return nil, err
+	}
+	s := &stage{craft: craft, board: g.Board().(*virtual.Board), guard: g, crew: crew}
+	s.crew.astray = d.astray
 	s.crew.scenes = story(d.tell, craft, s.board, g, &d.moments)
 	return s, s.board.OpenContact("gate")
 }
@@ -235,7 +240,7 @@ func (d *demo) after(s *streams) error {
 	fmt.Fprintln(s.out)
 	fmt.Fprintln(s.out, "What tripped:")
 	for _, f := range d.trips {
-		wrap(s.out, fmt.Sprintf("  trip %d  ", f.Trip), "          ", fmt.Sprintf("at %.2f s, %s: %s. %s", f.At.Seconds(), strings.ToLower(stopWords(f.Stop)), guard.FirstCause(d.env, f), d.timing(f)))
+		wrap(s.out, fmt.Sprintf("  trip %d  ", f.Trip), "          ", fmt.Sprintf("at %.2f s, %s: %s. %s", f.At.Seconds(), strings.ToLower(stopWords(f.Stop)), interlock.FirstCause(d.env, f), d.timing(f)))
 	}
 	if d.waited != "" {
 		fmt.Fprintln(s.out)

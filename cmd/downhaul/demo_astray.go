@@ -5,8 +5,7 @@ import (
 	"strings"
 
 	"downhaul/interlock"
-	"downhaul/interlock/day/answers"
-	"downhaul/interlock/day/guard"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/rules"
 )
 
@@ -37,14 +36,14 @@ func (d *demo) inStory(env *rules.Envelope, f interlock.Effect) bool {
 }
 
 // astray returns what ends the demo early, nil while all goes as told.
-func (d *demo) astray(s answers.Status) error {
+func (d *demo) astray(s *told.Status) error {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	if d.stray == nil {
 		return nil
 	}
 	f := *d.stray
-	did, what := "tripped", guard.FirstCause(d.env, f)
+	did, what := "tripped", interlock.FirstCause(d.env, f)
 	if f.Kind == interlock.StateEffect {
 		did, what = "went into fault", f.Reason.String()
 		if f.State != interlock.Fault {
@@ -74,7 +73,7 @@ func late(r interlock.Reason) bool {
 }
 
 // inVain returns why the crew gives up waiting.
-func inVain(waiting string, s answers.Status) error {
+func inVain(waiting string, s *told.Status) error {
 	why := "nothing holds it back"
 	if len(s.NotReady) > 0 {
 		why = strings.Join(s.NotReady, "; ")

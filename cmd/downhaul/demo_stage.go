@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/model/craftmodel"
@@ -85,19 +85,26 @@ func straight(g *guard.Guard, link netip.AddrPort) func(time.Duration, []byte) e
 // scene is one step of the crew: it waits for something and then acts.
 type scene struct {
 	// until reports whether it is time; waiting says for what, should it never be.
-	until   func(now time.Duration, s answers.Status) bool
+	until   func(now time.Duration, s *told.Status) bool
 	waiting string
-	act     func(now time.Duration, s answers.Status) error
+	act     func(now time.Duration, s *told.Status) error
 }
 
 // crew works the pad by what it sees of the guard.
 type crew struct {
 	guard  *guard.Guard
+	runs   *told.Setup
 	scenes []scene
 	next   int
 	since  time.Duration // when the crew began to wait for the next scene
 	// astray, if set, tells why the story cannot go on; nil while it can.
-	astray func(answers.Status) error
+	astray func(*told.Status) error
+}
+
+// crewOf makes a crew that has nothing to do yet.
+func crewOf(g *guard.Guard) (*crew, error) {
+	runs, err := told.Read("", g.Files())
+	return &crew{guard: g, runs: runs}, err
 }
 
 // patience is how long the crew waits for any one thing.
@@ -107,7 +114,7 @@ func (c *crew) look(now time.Duration) error {
 	if c.done() {
 		return nil
 	}
-	status := c.guard.Status()
+	status := c.runs.Status(c.guard.Seen())
 	if c.astray != nil {
 		if err := c.astray(status); err != nil {
 			return err

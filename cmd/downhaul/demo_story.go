@@ -6,7 +6,7 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/records/session"
@@ -45,8 +45,8 @@ func (m *moments) began() (gust, runaway time.Duration) {
 // lets the guard's loop wait, or the press would go unseen.
 const pressFor = 700 * time.Millisecond
 
-func state(want string) func(time.Duration, answers.Status) bool {
-	return func(_ time.Duration, s answers.Status) bool { return s.State == want }
+func state(want string) func(time.Duration, *told.Status) bool {
+	return func(_ time.Duration, s *told.Status) bool { return s.State == want }
 }
 
 // declareDemo tells the guard what only the crew knows, as the test card asks.
@@ -69,28 +69,28 @@ func declareDemo(g *guard.Guard) error {
 // story is the crew's part.
 func story(t *teller, c *craftmodel.Craft, b *virtual.Board, g *guard.Guard, m *moments) []scene {
 	var at time.Duration // of the last act
-	after := func(d time.Duration) func(time.Duration, answers.Status) bool {
-		return func(now time.Duration, _ answers.Status) bool { return now-at >= d }
+	after := func(d time.Duration) func(time.Duration, *told.Status) bool {
+		return func(now time.Duration, _ *told.Status) bool { return now-at >= d }
 	}
-	both := func(a, b func(time.Duration, answers.Status) bool) func(time.Duration, answers.Status) bool {
-		return func(now time.Duration, s answers.Status) bool { return a(now, s) && b(now, s) }
+	both := func(a, b func(time.Duration, *told.Status) bool) func(time.Duration, *told.Status) bool {
+		return func(now time.Duration, s *told.Status) bool { return a(now, s) && b(now, s) }
 	}
 	// press works a button: on now, off in the next scene.
 	press := func(name, says string) scene {
-		return scene{after(400 * time.Millisecond), "a moment", func(now time.Duration, _ answers.Status) error {
+		return scene{after(400 * time.Millisecond), "a moment", func(now time.Duration, _ *told.Status) error {
 			at = now
 			t.tell(now, "crew", says)
 			return b.Press(name)
 		}}
 	}
 	release := func(name string) scene {
-		return scene{after(pressFor), "a moment", func(now time.Duration, _ answers.Status) error {
+		return scene{after(pressFor), "a moment", func(now time.Duration, _ *told.Status) error {
 			at = now
 			return b.Release(name)
 		}}
 	}
-	order := func(until func(time.Duration, answers.Status) bool, waiting, who, says string, events ...craftmodel.Event) scene {
-		return scene{until, waiting, func(now time.Duration, _ answers.Status) error {
+	order := func(until func(time.Duration, *told.Status) bool, waiting, who, says string, events ...craftmodel.Event) scene {
+		return scene{until, waiting, func(now time.Duration, _ *told.Status) error {
 			at = now
 			t.tell(now, who, says)
 			for _, e := range events {
@@ -101,12 +101,12 @@ func story(t *teller, c *craftmodel.Craft, b *virtual.Board, g *guard.Guard, m *
 			return nil
 		}}
 	}
-	hovering := func(time.Duration, answers.Status) bool {
+	hovering := func(time.Duration, *told.Status) bool {
 		s := c.Truth()
 		return s.Height > hoverAt-0.15 && s.Climb < 0.2
 	}
 	return []scene{
-		{after(1500 * time.Millisecond), "the first look", func(now time.Duration, s answers.Status) error {
+		{after(1500 * time.Millisecond), "the first look", func(now time.Duration, s *told.Status) error {
 			at = now
 			t.tell(now, "crew", "Why not ready?")
 			for _, why := range s.NotReady {
@@ -114,25 +114,25 @@ func story(t *teller, c *craftmodel.Craft, b *virtual.Board, g *guard.Guard, m *
 			}
 			return nil
 		}},
-		{after(time.Second), "a moment", func(now time.Duration, _ answers.Status) error {
+		{after(time.Second), "a moment", func(now time.Duration, _ *told.Status) error {
 			at = now
 			t.tell(now, "crew", "Declares step \"ballast 12\", packs A and B, and what was inspected.")
 			return declareDemo(g)
 		}},
-		{after(time.Second), "a moment", func(now time.Duration, _ answers.Status) error {
+		{after(time.Second), "a moment", func(now time.Duration, _ *told.Status) error {
 			at = now
 			t.tell(now, "crew", "Pad searched, nobody inside. Gate closed.")
 			return b.CloseContact("gate")
 		}},
 		press("reset", "Reset, in view of the pad."),
 		release("reset"),
-		{state("ready"), "ready", func(now time.Duration, _ answers.Status) error { at = now; return nil }},
+		{state("ready"), "ready", func(now time.Duration, _ *told.Status) error { at = now; return nil }},
 		press("start", "Everybody clear. Start: the horn sounds, the chain is tested."),
 		release("start"),
 		order(state("live"), "live", "crew", "Arm, and climb to 2 m with 12 kg of ballast.",
 			craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt}),
 		order(both(after(3*time.Second), hovering), "the hover", "craft", "Hovers at 2 m."),
-		{after(1500 * time.Millisecond), "a moment", func(now time.Duration, _ answers.Status) error {
+		{after(1500 * time.Millisecond), "a moment", func(now time.Duration, _ *told.Status) error {
 			at = now
 			m.note(&m.gust, now)
 			t.tell(now, "wind", "A gust comes up over the hedge.")
@@ -140,33 +140,33 @@ func story(t *teller, c *craftmodel.Craft, b *virtual.Board, g *guard.Guard, m *
 		}},
 		order(state("lowering"), "the guard to ask for it", "crew", "\"Bring it down\" sounds. The pilot lands.",
 			craftmodel.Event{Act: craftmodel.LandNow}),
-		{state("tripped"), "the end of the lowering", func(now time.Duration, _ answers.Status) error { at = now; return nil }},
-		{func(_ time.Duration, s answers.Status) bool { return !s.Armed && !s.KeepOut }, "disarmed and rotors at rest", func(now time.Duration, _ answers.Status) error {
+		{state("tripped"), "the end of the lowering", func(now time.Duration, _ *told.Status) error { at = now; return nil }},
+		{func(_ time.Duration, s *told.Status) bool { return !s.Armed && !s.KeepOut }, "disarmed and rotors at rest", func(now time.Duration, _ *told.Status) error {
 			at = now
 			t.tell(now, "guard", "Disarmed and rotors at rest: the keep-out is over.")
 			return nil
 		}},
 		press("reset", "Ballast checked, pad searched. Reset."),
 		release("reset"),
-		{state("ready"), "ready", func(now time.Duration, _ answers.Status) error { at = now; return nil }},
+		{state("ready"), "ready", func(now time.Duration, _ *told.Status) error { at = now; return nil }},
 		press("start", "Everybody clear. Start of the second run."),
 		release("start"),
 		order(state("live"), "live", "crew", "Arm, and climb again.",
 			craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt}),
-		{both(after(2*time.Second), hovering), "the hover", func(now time.Duration, _ answers.Status) error {
+		{both(after(2*time.Second), hovering), "the hover", func(now time.Duration, _ *told.Status) error {
 			at = now
 			m.note(&m.runaway, now)
 			t.tell(now, "craft", "The autopilot goes wrong: full climb, and nobody asked for it.")
 			return c.Do(craftmodel.Event{Act: craftmodel.Runaway, Value: 1})
 		}},
-		{state("tripped"), "the cut", func(now time.Duration, _ answers.Status) error { at = now; return nil }},
-		{func(_ time.Duration, s answers.Status) bool { return !s.Armed && !s.KeepOut }, "disarmed and rotors at rest", func(now time.Duration, _ answers.Status) error {
+		{state("tripped"), "the cut", func(now time.Duration, _ *told.Status) error { at = now; return nil }},
+		{func(_ time.Duration, s *told.Status) bool { return !s.Armed && !s.KeepOut }, "disarmed and rotors at rest", func(now time.Duration, _ *told.Status) error {
 			at = now
 			t.tell(now, "craft", "Lies on the ground, disarmed, rotors at rest.")
 			return c.Do(craftmodel.Event{Act: craftmodel.ClearFaults})
 		}},
 		press("reset", "Pad searched. Reset, and that is enough for today."),
 		release("reset"),
-		{after(500 * time.Millisecond), "a moment", func(now time.Duration, _ answers.Status) error { return nil }},
+		{after(500 * time.Millisecond), "a moment", func(now time.Duration, _ *told.Status) error { return nil }},
 	}
 }

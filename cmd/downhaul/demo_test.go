@@ -8,7 +8,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/rehearsal"
@@ -65,7 +65,7 @@ func (s *printing) String() string {
 
 // whatFollows plays the demo without waiting, with something in it that the
 // story does not know, and returns what was told and the error.
-func whatFollows(t *testing.T, act func(s *stage) error) (told, says string) {
+func whatFollows(t *testing.T, act func(s *stage) error) (heard, says string) {
 	t.Helper()
 	link, err := rehearsal.FreePort()
 	must(t, err)
@@ -87,8 +87,8 @@ func whatFollows(t *testing.T, act func(s *stage) error) (told, says string) {
 		if s.crew.scenes[i].waiting != "the hover" {
 			continue
 		}
-		s.crew.scenes[i].until = func(time.Duration, answers.Status) bool { return true }
-		s.crew.scenes[i].act = func(time.Duration, answers.Status) error { return act(s) }
+		s.crew.scenes[i].until = func(time.Duration, *told.Status) bool { return true }
+		s.crew.scenes[i].act = func(time.Duration, *told.Status) error { return act(s) }
 		break
 	}
 	began := clock
@@ -125,10 +125,10 @@ func TestDemo_EndsAtOnceWithTheReason(t *testing.T) {
 			return nil
 		}, []string{"this computer was too busy", "use --fast"}},
 	} {
-		told, says := whatFollows(t, row.act)
+		heard, says := whatFollows(t, row.act)
 		for _, want := range row.want {
 			if !strings.Contains(says, want) {
-				t.Errorf("%s: it does not say %q:\n%s\n%s", row.name, want, says, told)
+				t.Errorf("%s: it does not say %q:\n%s\n%s", row.name, want, says, heard)
 			}
 		}
 	}

@@ -74,7 +74,7 @@ func runGuard(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(faults.Err())
 	for range 200 {
 		// Before its first turn a guard has read no line and heard no record.
-		if reply, err := ask.Guard(checked.Pad.Socket, answers.Request{Do: "status"}); err == nil && reply.Status.Loop.Turns > 1 {
+		if reply, err := ask.Guard(checked.Pad.Socket, answers.Request{Do: "status"}); err == nil && reply.Seen.Loop.Turns > 1 {
 			return
 		}
 		time.Sleep(50 * time.Millisecond)

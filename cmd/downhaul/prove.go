@@ -12,6 +12,7 @@ import (
 	"downhaul/interlock/before/prove"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/pad/unseen"
 	"downhaul/interlock/records/limitproof"
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/plain"
@@ -53,7 +54,7 @@ type proved struct {
 	Counts   outcomes      `json:"cases"`
 	Record   *string       `json:"record"` // its file; null where none was kept
 	Report   *prove.Report `json:"report"`
-	Unseen   []pad.Unseen  `json:"cannot_see"`
+	Unseen   []unseen.Item `json:"cannot_see"`
 	// Warnings are what may not be meant in the files: exit code 1, whatever passed.
 	Warnings []string `json:"warnings"`
 	env      *rules.Envelope
@@ -99,9 +100,9 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	out := proved{Schema: proveSchema, BuiltIn: c.Pad == "", Software: guard.Software(), Made: time.Now().UTC().Truncate(time.Second), env: env,
 		Envelope: limitproof.File{File: c.Envelope, Title: env.Title, SHA256: hex.EncodeToString(env.Hash[:])},
 		Pad:      limitproof.File{File: c.Pad, Title: p.Title, SHA256: hex.EncodeToString(p.Hash[:])},
-		Unseen:   []pad.Unseen{}, Warnings: []string{}}
+		Unseen:   []unseen.Item{}, Warnings: []string{}}
 	if !out.BuiltIn {
-		out.Unseen = append(out.Unseen, p.Unseen(env)...)
+		out.Unseen = append(out.Unseen, unseen.List(p, env)...)
 	}
 	terminal := onTerminal(s.err)
 	seconds := func(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }

@@ -78,7 +78,7 @@ func TestReportLetsTheNextStepStart(t *testing.T) {
 		if packs != nil || step != nil {
 			t.Fatal(packs, step)
 		}
-		got := g.Status().Declared.Asks
+		got := g.Seen().Declared.Asks
 		if err := g.Finish(0); err != nil {
 			t.Fatal(err)
 		}

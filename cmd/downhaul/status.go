@@ -4,13 +4,13 @@ import (
 	"bytes"
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"io"
 	"time"
 
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/ask"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/plain"
@@ -54,8 +54,10 @@ func (g *guardAt) ask(r answers.Request) (answers.Reply, error) {
 	if reply.Error != "" {
 		return reply, err // the right guard, and it said no
 	}
-	return reply, hint(err, "--pad or --socket names another guard")
+	return reply, hint(err, elsewhere)
 }
+
+const elsewhere = "--pad or --socket names another guard"
 
 type statusCmd struct {
 	guardAt
@@ -71,15 +73,16 @@ func (statusCmd) Help() string {
 }
 
 // now asks the guard for its status.
-func (c *statusCmd) now() (*answers.Status, error) {
-	reply, err := c.ask(answers.Request{Do: "status"})
-	if err == nil && reply.Status == nil {
-		err = errors.New("the guard answered without a status; are tool and guard of one version?")
-	}
+func (c *statusCmd) now() (*told.Status, error) {
+	socket, err := c.socket()
 	if err != nil {
 		return nil, fmt.Errorf("status: %w", err)
 	}
-	return reply.Status, nil
+	st, err := ask.Once(socket)
+	if err != nil {
+		return nil, fmt.Errorf("status: %w", hint(err, elsewhere))
+	}
+	return st, nil
 }
 
 // until waits for a state, and says each time that something else holds it back.
@@ -94,7 +97,7 @@ func (c *statusCmd) until(ctx context.Context, s *streams) error {
 			wrap(s.out, "", "  ", st.Sentence)
 			return nil
 		}
-		if now := rehearsal.WaitsFor(*st); now != said {
+		if now := rehearsal.WaitsFor(st); now != said {
 			said = now
 			wrap(s.out, st.State+", waits ", "  ", now)
 		}

@@ -6,12 +6,13 @@ import (
 	"strings"
 
 	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 )
 
 // printStatus shows what the page shows, in the same order: the state, what to
 // do, first cause, why not ready, the limits, and the rest.
-func printStatus(w io.Writer, st *answers.Status) {
-	if st.AgeS > answers.OldAfter.Seconds() {
+func printStatus(w io.Writer, st *told.Status) {
+	if st.AgeS > told.OldAfter.Seconds() {
 		wrap(w, "", "  ", fmt.Sprintf("OLD DATA. The guard's loop stands still, and what follows is %s old: do not trust it. In doubt use the hard-wired stop.", short(st.AgeS)))
 	}
 	wrap(w, st.Meaning+": ", "  ", st.Sentence)
@@ -107,7 +108,7 @@ func list(w io.Writer, head string, rows []string) {
 }
 
 // printCauses tells the first-out apart from what came behind it.
-func printCauses(w io.Writer, st *answers.Status) {
+func printCauses(w io.Writer, st *told.Status) {
 	if st.FirstCause != "" && len(st.Causes) == 0 {
 		wrap(w, "\nFirst cause: ", "  ", st.FirstCause)
 		return
@@ -126,7 +127,7 @@ func printCauses(w io.Writer, st *answers.Status) {
 }
 
 // ruleWord is the state of a rule in one word.
-func ruleWord(r answers.RuleStatus) string {
+func ruleWord(r told.RuleStatus) string {
 	switch {
 	case r.Demand:
 		return "STOP"
@@ -142,7 +143,7 @@ func ruleWord(r answers.RuleStatus) string {
 
 // ranked are the limits with the most urgent word first, as the envelope has
 // them among those of one word; and how many there are of each.
-func ranked(all []answers.RuleStatus) (out []answers.RuleStatus, says string) {
+func ranked(all []told.RuleStatus) (out []told.RuleStatus, says string) {
 	var counts []string
 	for _, word := range []string{"STOP", "MISSING", "CAUTION", "ok", "resting"} {
 		before := len(out)
@@ -161,7 +162,7 @@ func ranked(all []answers.RuleStatus) (out []answers.RuleStatus, says string) {
 	return out, strings.Join(counts, ", ")
 }
 
-func printLimits(w io.Writer, st *answers.Status, limits []answers.RuleStatus) {
+func printLimits(w io.Writer, st *told.Status, limits []told.RuleStatus) {
 	fmt.Fprintln(w, "\nLimits")
 	for _, r := range limits {
 		text := r.Now
@@ -184,7 +185,7 @@ func printLimits(w io.Writer, st *answers.Status, limits []answers.RuleStatus) {
 }
 
 // printReadings are the channels beside the limits, two a line.
-func printReadings(w io.Writer, st *answers.Status) {
+func printReadings(w io.Writer, st *told.Status) {
 	if len(st.Channels) == 0 {
 		return
 	}

@@ -8,15 +8,16 @@ import (
 	"unicode/utf8"
 
 	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 )
 
 // crowded is a status with the most that a pad can bring: fifteen reasons and
 // forty limits with names as long as a file may have.
-func crowded(state string) *answers.Status {
-	s := &answers.Status{Duty: "guard", State: state, Sentence: "TRIPPED. RELAY OPEN: stay clear. KEEP OUT until the rotors stand.", Meaning: "DANGER", KeepOut: true,
+func crowded(state string) *told.Status {
+	s := &told.Status{Duty: "guard", State: state, Sentence: "TRIPPED. RELAY OPEN: stay clear. KEEP OUT until the rotors stand.", Meaning: "DANGER", KeepOut: true,
 		Armed: true, Airborne: true, At: 900, SinceS: 812, Sound: "tripped", Folder: "/var/lib/downhaul/2031-05-04T10-00-00Z-1234",
 		DoNow:   []string{"Keep out until the craft is disarmed and the rotors are known to stand."},
-		Causes:  []answers.CauseStatus{{Trip: 1, At: 812.31, First: true, Text: "gust past its limit: 20.4 mph, limit 20 mph"}, {Trip: 2, At: 815, AfterS: 2.7, Text: "emergency stop"}},
+		Causes:  []told.CauseStatus{{Trip: 1, At: 812.31, First: true, Text: "gust past its limit: 20.4 mph, limit 20 mph"}, {Trip: 2, At: 815, AfterS: 2.7, Text: "emergency stop"}},
 		Trouble: []string{"recording: no space left on device"}, FirstCause: "gust"}
 	for i := range 15 {
 		s.NotReady = append(s.NotReady, fmt.Sprintf("proof test due: relay open to rotors stopped, test %d (last passed 2031-03-02, every 30 d): downhaul commission --pad /etc/downhaul/pad.toml", i+1))
@@ -24,7 +25,7 @@ func crowded(state string) *answers.Status {
 	for i := range 40 {
 		// Every length that a name may have up to 60, so that each place where
 		// a line breaks comes up.
-		r := answers.RuleStatus{Name: fmt.Sprintf("%02d %s", i, strings.Repeat("limit ", 10))[:21+i], Now: "11.41 mph, limit 20 mph", HeadroomText: "8.592 mph", LimitText: "20 mph",
+		r := told.RuleStatus{Name: fmt.Sprintf("%02d %s", i, strings.Repeat("limit ", 10))[:21+i], Now: "11.41 mph, limit 20 mph", HeadroomText: "8.592 mph", LimitText: "20 mph",
 			RestsOn: "what the craft says of itself", InForce: i%6 != 5, Caution: i%6 == 1, Demand: i == 38}
 		if i%6 == 2 {
 			r.Missing, r.Now = true, "missing: the estimator or sensor says that it is not well"
@@ -34,7 +35,7 @@ func crowded(state string) *answers.Status {
 	return s
 }
 
-func printed(s *answers.Status) string {
+func printed(s *told.Status) string {
 	var out bytes.Buffer
 	printStatus(&out, s)
 	return out.String()
@@ -124,7 +125,7 @@ func TestStatusSaysWhatWears(t *testing.T) {
 		"On record: 1 start of this craft, power on for 1.5 h, 0 s at full output; contactor: 1 opening, 0 under load": {Starts: 1, LiveS: 5400, Openings: 1},
 		"On record: not known: a record is damaged": {Trouble: "a record is damaged"},
 	} {
-		text := strings.Join(strings.Fields(printed(&answers.Status{Counted: c})), " ")
+		text := strings.Join(strings.Fields(printed(&told.Status{Counted: c})), " ")
 		if n := strings.Count(text, "On record: "); want == "" && n > 0 || !strings.Contains(text, want) {
 			t.Errorf("%q is not in %q", want, text)
 		}

@@ -19,16 +19,16 @@ import (
 	"downhaul/interlock/records/recorder"
 )
 
-// told is a recording of a craft in hands in one form, and where in it each
+// taped is a recording of a craft in hands in one form, and where in it each
 // moment stands.
-type told struct {
+type taped struct {
 	text []byte
 	at   []time.Duration
 	offs []int
 }
 
 // from is the place of the first datagram at or after a time.
-func (r *told) from(at time.Duration) int {
+func (r *taped) from(at time.Duration) int {
 	for i, t := range r.at {
 		if t >= at {
 			return r.offs[i]
@@ -50,7 +50,7 @@ func (inMemory) Close() error { return nil }
 // handsRecorded records a craft that is leaned the four ways, with a rest of 4 s
 // before each and after the last, as our own pcapng, as a pcap by the library,
 // and as raw bytes.
-func handsRecorded(t *testing.T) map[string]*told {
+func handsRecorded(t *testing.T) map[string]*taped {
 	t.Helper()
 	craft, turn := inHands(t, []turned{{4, 0, 0}, {7, 0, -20}, {11, 0, 0}, {14, 0, 20}, {18, 0, 0}, {21, -20, 0}, {25, 0, 0}, {28, 20, 0}, {1e6, 0, 0}})
 	from, to := netip.MustParseAddrPort("127.0.0.1:50000"), netip.MustParseAddrPort("127.0.0.1:40123")
@@ -64,7 +64,7 @@ func handsRecorded(t *testing.T) map[string]*told {
 	if err := lib.WriteFileHeader(65535, layers.LinkTypeRaw); err != nil {
 		t.Fatal(err)
 	}
-	out := map[string]*told{"own.pcapng": {}, "capture.pcap": {}, "bytes.raw": {}}
+	out := map[string]*taped{"own.pcapng": {}, "capture.pcap": {}, "bytes.raw": {}}
 	seq := uint64(0)
 	for craft.Now() < 32*time.Second {
 		turn(craft)

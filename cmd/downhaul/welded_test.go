@@ -12,7 +12,7 @@ import (
 	"unicode/utf8"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
@@ -30,7 +30,7 @@ func must(t *testing.T, err error) {
 // welded flies the demo's day with a contactor that welds in the second hover,
 // just before the autopilot climbs away. It gives the session's folder and the
 // status while the fault stands. What is given more goes behind the envelope.
-func welded(t *testing.T, more string) (folder string, told answers.Status) {
+func welded(t *testing.T, more string) (folder string, seen *told.Status) {
 	t.Helper()
 	link, err := rehearsal.FreePort()
 	must(t, err)
@@ -51,7 +51,9 @@ func welded(t *testing.T, more string) (folder string, told answers.Status) {
 	cfg.Ballast, cfg.Seed, cfg.Unpowered = 12, 7, true
 	craft, err := craftmodel.New(cfg)
 	must(t, err)
-	s := &stage{craft: craft, board: board, guard: g, send: straight(g, link), crew: &crew{guard: g}}
+	crew, err := crewOf(g)
+	must(t, err)
+	s := &stage{craft: craft, board: board, guard: g, send: straight(g, link), crew: crew}
 	var says bytes.Buffer
 	var m moments
 	var at time.Duration
@@ -62,20 +64,20 @@ func welded(t *testing.T, more string) (folder string, told answers.Status) {
 		s.crew.scenes = append(s.crew.scenes, scene)
 	}
 	s.crew.scenes = append(s.crew.scenes,
-		scene{func(time.Duration, answers.Status) bool { return true }, "", func(time.Duration, answers.Status) error { return board.Break("weld") }},
-		scene{state("fault"), "the fault", func(now time.Duration, s answers.Status) error { at = now; return nil }},
-		scene{func(now time.Duration, _ answers.Status) bool { return now > at+3*time.Second }, "", func(_ time.Duration, s answers.Status) error { told = s; return nil }})
+		scene{func(time.Duration, *told.Status) bool { return true }, "", func(time.Duration, *told.Status) error { return board.Break("weld") }},
+		scene{state("fault"), "the fault", func(now time.Duration, s *told.Status) error { at = now; return nil }},
+		scene{func(now time.Duration, _ *told.Status) bool { return now > at+3*time.Second }, "", func(_ time.Duration, s *told.Status) error { seen = s; return nil }})
 	must(t, board.OpenContact("gate"))
 	must(t, runStepped(s, g, &clock))
 	must(t, g.Finish(clock))
-	return g.Folder(), told
+	return g.Folder(), seen
 }
 
 // After power that was not removed, status and report begin with that, say what
 // to do in order, and nowhere that power was off.
 func TestPromise06_StatusAndReportOfAWeldedContactor(t *testing.T) {
-	folder, told := welded(t, "")
-	status := printed(&told)
+	folder, seen := welded(t, "")
+	status := printed(seen)
 	if !strings.HasPrefix(status, "DANGER: POWER NOT REMOVED: use the hard-wired stop.\nKEEP OUT\n  > Use the hard-wired stop. Nobody goes in.\n  > If power stays on: land and disarm") ||
 		!strings.Contains(status, "Relay commanded open;") || strings.Contains(status, "Relay open") {
 		t.Errorf("status:\n%.800s", status)

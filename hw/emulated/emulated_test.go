@@ -10,7 +10,7 @@ import (
 	"downhaul/hw"
 	"downhaul/hw/virtual"
 	"downhaul/interlock/before/bench"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/triplog"
 )
@@ -100,7 +100,7 @@ func windScenarios(r *rig) {
 	for _, hz := range []float64{1, 10, 50} {
 		r.out.Turn(hz)
 		want := 0.27 + 0.62*hz // the pad file's own line
-		s := r.until(fmt.Sprintf("%.2f m/s at %v Hz", want, hz), func(s answers.Status) bool {
+		s := r.until(fmt.Sprintf("%.2f m/s at %v Hz", want, hz), func(s told.Status) bool {
 			got, ok := speed(s)
 			return ok && math.Abs(got-want) < 0.1*want
 		})
@@ -127,7 +127,7 @@ func weldScenarios(r *rig) {
 	r.contact("estop_b", false)
 	r.within(atOnce, "the relay low", func() bool { return !r.out.RelayOn() })
 	r.says("FAULT: POWER NOT REMOVED")
-	r.until("told first of all", func(s answers.Status) bool {
+	r.until("told first of all", func(s told.Status) bool {
 		return s.State == "fault" && strings.HasPrefix(s.Sentence, "POWER NOT REMOVED")
 	})
 	r.contact("estop_a", true)
@@ -155,7 +155,7 @@ func weldScenarios(r *rig) {
 // those reasons, with the chain open.
 func (r *rig) heldBack(want ...string) {
 	r.t.Helper()
-	r.until("held back by "+strings.Join(want, ", "), func(s answers.Status) bool {
+	r.until("held back by "+strings.Join(want, ", "), func(s told.Status) bool {
 		if s.State != "blocked" || needsReset(s) {
 			r.press("reset", tap)
 			time.Sleep(300 * time.Millisecond)
@@ -175,7 +175,7 @@ func (r *rig) heldBack(want ...string) {
 }
 
 // speed is the wind that the guard reads.
-func speed(s answers.Status) (float64, bool) {
+func speed(s told.Status) (float64, bool) {
 	for _, c := range s.Channels {
 		if c.Channel == "wind.speed" && c.Value != nil {
 			return *c.Value, true
@@ -198,7 +198,7 @@ func powerUp(r *rig, from time.Duration) {
 	}
 }
 
-func needsReset(s answers.Status) bool {
+func needsReset(s told.Status) bool {
 	return strings.Contains(strings.Join(s.NotReady, ";"), "reset needed")
 }
 
@@ -252,7 +252,7 @@ func start(r *rig) {
 	if alone < 4 {
 		r.t.Errorf("the heartbeat alone gave %d edges; the watchdog would not have held", alone)
 	}
-	r.until("live with its relay on", func(s answers.Status) bool { return s.State == "live" && s.RelayOn && s.Closed })
+	r.until("live with its relay on", func(s told.Status) bool { return s.State == "live" && s.RelayOn && s.Closed })
 }
 
 // opensWithin wants relay and rotors off after something was done just now, and
@@ -403,7 +403,7 @@ func killed(r *rig) {
 	// Nothing goes on by itself.
 	r.guard(gatePad, false)
 	r.within(atOnce, "the relay low", func() bool { return !r.out.RelayOn() })
-	if s := r.until("told how the last session ended", func(s answers.Status) bool { return s.At > 0.5 }); s.State != "tripped" {
+	if s := r.until("told how the last session ended", func(s told.Status) bool { return s.At > 0.5 }); s.State != "tripped" {
 		r.t.Errorf("after a kill it comes up %s", s.State)
 	}
 	r.staysOpen(time.Second)

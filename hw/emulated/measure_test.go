@@ -8,7 +8,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 )
 
 var measure = flag.Bool("measure", false, "measure times on the emulated board; they are no figures of any board")
@@ -98,7 +98,7 @@ func TestMeasures(t *testing.T) {
 		r.line.set(false, false)
 		h := switched(r.out.History(0), "relay")
 		tilted = append(tilted, h[len(h)-1].At-sent.Sub(r.out.began))
-		r.until("tripped", func(s answers.Status) bool { return s.State == "tripped" })
+		r.until("tripped", func(s told.Status) bool { return s.State == "tripped" })
 		r.makeLive()
 		from := r.out.Now()
 		r.contact("estop_a", false)
@@ -108,7 +108,7 @@ func TestMeasures(t *testing.T) {
 		stopped = append(stopped, h[len(h)-1].At-from)
 		r.contact("estop_a", true)
 		r.contact("estop_b", true)
-		r.until("tripped", func(s answers.Status) bool { return s.State == "tripped" })
+		r.until("tripped", func(s told.Status) bool { return s.State == "tripped" })
 	}
 	t.Logf("datagram that leaves a limit, to relay low: %s", spread(tilted))
 	t.Logf("emergency stop opened, to relay low: %s", spread(stopped))

@@ -23,7 +23,7 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/numbered"
@@ -283,7 +283,7 @@ func (r *rig) guard(name string, fresh bool) (session string) {
 	// A button that is on when the lines are first read does not count.
 	r.within(patience, "answering", func() bool {
 		out, err := r.m.Do("downhaul status --json --socket /run/guard.sock 2>&1")
-		var s answers.Status
+		var s told.Status
 		return err == nil && json.Unmarshal([]byte(out), &s) == nil && s.Loop.Turns > 10
 	})
 	// The chip does not hear the level of a pin that was an output until now.
@@ -316,7 +316,7 @@ func (r *rig) quiet(text string, d time.Duration) {
 }
 
 // status is what the guard shows, by the crew's own tool.
-func (r *rig) status() (s answers.Status) {
+func (r *rig) status() (s told.Status) {
 	r.t.Helper()
 	out := r.do("downhaul status --json --socket /run/guard.sock")
 	must(r.t, json.Unmarshal([]byte(out), &s))
@@ -324,7 +324,7 @@ func (r *rig) status() (s answers.Status) {
 }
 
 // until waits until the status is as wanted.
-func (r *rig) until(what string, ok func(answers.Status) bool) answers.Status {
+func (r *rig) until(what string, ok func(told.Status) bool) told.Status {
 	r.t.Helper()
 	for end := time.Now().Add(patience); ; time.Sleep(200 * time.Millisecond) {
 		s := r.status()
@@ -339,8 +339,8 @@ func (r *rig) until(what string, ok func(answers.Status) bool) answers.Status {
 
 // inState wants a state of the latch. What the guard shows is up to 100 ms old, so
 // that a state is waited for and never asked for once.
-func inState(state string) func(answers.Status) bool {
-	return func(s answers.Status) bool { return s.State == state }
+func inState(state string) func(told.Status) bool {
+	return func(s told.Status) bool { return s.State == state }
 }
 
 func (r *rig) contact(name string, closed bool) {
@@ -364,7 +364,7 @@ const tap = 400 * time.Millisecond
 func (r *rig) ready() {
 	r.t.Helper()
 	time.Sleep(300 * time.Millisecond)
-	r.until("ready", func(s answers.Status) bool {
+	r.until("ready", func(s told.Status) bool {
 		if s.State == "blocked" && needsReset(s) {
 			r.press("reset", tap)
 			time.Sleep(300 * time.Millisecond)

@@ -31,6 +31,15 @@ type Board struct {
 	implied bool
 }
 
+// Mark returns what everything written for a pad with a virtual board must say,
+// empty for any other: a rehearsal must not pass for a guard on real pins.
+func (p *Pad) Mark() string {
+	if p.Board.Kind == Virtual {
+		return "virtual board, a rehearsal"
+	}
+	return ""
+}
+
 // Line is one line of the board.
 type Line struct {
 	Name   string

@@ -201,6 +201,7 @@ var notInDaemon = []struct{ path, reason string }{
 	{module + "/interlock/after/report/...", "no report code where a trip is decided"},
 	{module + "/interlock/day/panel/...", "the page is a process of its own"},
 	{module + "/interlock/model/craftmodel/...", "a simulated craft has no place beside real rotors"},
+	{module + "/interlock/day/answers/told", "it answers in figures and codes; tool and page put them into words"},
 	{module + "/hw/virtual", "a rehearsal must not pass for a guard on real pins; downhauld-bench has it"},
 	{module + "/rules/words", "it enforces rules and reads none of them aloud"},
 	{module + "/hw/localsocket/client", "it answers on its sockets and asks nobody"},

@@ -7,6 +7,7 @@ import (
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/before/bench"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/pad/unseen"
 	"downhaul/interlock/records/triplog"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -92,7 +93,7 @@ type Session struct {
 	Hazards   []Hazard   `json:"hazards"`
 	Integrity Integrity  `json:"integrity"`
 
-	Unseen []pad.Unseen `json:"cannot_see"`
+	Unseen []unseen.Item `json:"cannot_see"`
 
 	charts charts
 	env    *rules.Envelope

@@ -12,6 +12,7 @@ import (
 	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/pad"
+	"downhaul/interlock/pad/unseen"
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/session"
 	"downhaul/rules"
@@ -94,7 +95,7 @@ func newSession(name, folder string, opt Options) *Session {
 	return &Session{
 		Session: name, Folder: folder,
 		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
-		Openings: []Opening{}, Said: []Said{}, Words: []Words{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []pad.Unseen{},
+		Openings: []Opening{}, Said: []Said{}, Words: []Words{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []unseen.Item{},
 		NotRemoved: []NotRemoved{}, ChainFaults: []ChainFault{}, ChainOpen: []string{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},
 		units:     "metric",
 		Integrity: Integrity{Changed: []string{}, Says: []string{}, Recording: []string{}, Software: opt.Software, Files: []FileHash{}},
@@ -168,7 +169,7 @@ func (r *reading) name() {
 		if r.env != nil {
 			envelopes = append(envelopes, r.env)
 		}
-		o.Unseen = append(o.Unseen, r.pad.Unseen(envelopes...)...)
+		o.Unseen = append(o.Unseen, unseen.List(r.pad, envelopes...)...)
 	}
 	if r.env != nil {
 		o.env = r.env

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"downhaul/interlock/pad"
+	"downhaul/interlock/pad/unseen"
 	"downhaul/interlock/records/stopping"
 	"downhaul/interlock/sense"
 	"downhaul/rules"
@@ -127,7 +128,7 @@ func Judge(c Case) Verdict {
 		}
 	}
 	j.warnOfGraces()
-	for _, name := range c.Pad.Strangers() {
+	for _, name := range unseen.Strangers(c.Pad) {
 		j.warn("link %s: anybody on that network can stop the flight with one datagram under the craft's name, because nothing tells the craft from others. Write from = the craft's address; an address can be forged, a signing key ([signing]) cannot", name)
 	}
 	j.height()

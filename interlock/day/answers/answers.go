@@ -4,22 +4,18 @@ import (
 	"fmt"
 	"time"
 
+	"downhaul/interlock"
 	"downhaul/interlock/day/telemetry/signing"
+	"downhaul/interlock/limits"
 	"downhaul/interlock/records/ledger"
 	"downhaul/interlock/records/session"
+	"downhaul/rules"
 )
-
-// OldAfter is the age from which a Status is no state any more: it is at most a
-// tenth of a second old while the loop turns, whatever is heard. Page and
-// terminal say so then.
-const OldAfter = time.Second
 
 // Request is one line of the guard's local socket.
 type Request struct {
-	Do   string `json:"do"` // "status", "mark", "declare" or "ledger"
+	Do   string `json:"do"` // "status", "files", "mark", "declare" or "ledger"
 	Text string `json:"text,omitempty"`
-	// Past asks a status for the wind of the last ten minutes as well.
-	Past bool `json:"past,omitempty"`
 	// Declare is what is declared: its What, and Step, Packs, Value and
 	// Initials as that asks.
 	Declare *session.Declaration `json:"declare,omitempty"`
@@ -29,9 +25,11 @@ type Request struct {
 
 // Reply answers a Request.
 type Reply struct {
-	OK     bool    `json:"ok"`
-	Error  string  `json:"error,omitempty"`
-	Status *Status `json:"status,omitempty"`
+	OK    bool   `json:"ok"`
+	Error string `json:"error,omitempty"`
+	// Seen answers "status", Files "files".
+	Seen  *Seen  `json:"seen,omitempty"`
+	Files *Files `json:"files,omitempty"`
 	// Declared answers a declaration.
 	Declared *Declared `json:"declared,omitempty"`
 	// Ledger answers what was asked of the ledger.
@@ -44,75 +42,65 @@ func (r *Reply) Err() error {
 	if !r.OK {
 		return fmt.Errorf("the guard says: %s", r.Error)
 	}
-	if s := r.Status; s != nil && s.Schema != StatusSchema {
-		return fmt.Errorf("the guard answers in form %d, and this program reads %d: use the program of the same version as the guard", s.Schema, StatusSchema)
+	if s := r.Seen; s != nil && s.Schema != SeenSchema {
+		return fmt.Errorf("the guard answers in form %d, and this program reads %d: use the program of the same version as the guard", s.Schema, SeenSchema)
 	}
 	return nil
 }
 
-// StatusSchema is the version of Status as JSON.
-const StatusSchema = 1
+// SeenSchema is the version of Seen as JSON. Codes are numbers there: it goes up with
+// each change of what they stand for, and names_test.go holds it to that.
+const SeenSchema = 2
 
-// Status is what `status` shows and the page reads. Values are SI, with the
-// unit beside them; texts are for people, in the units of the envelope.
-type Status struct {
+// MostActs bounds the acts of people that are told.
+const MostActs = 8
+
+// Shown are the channels that are shown beside the rules.
+var Shown = [...]rules.ChannelID{
+	rules.WindSpeed, rules.Gust, rules.Mean2, rules.Mean10, rules.Peak10, rules.Lull10,
+	rules.Height, rules.Climb, rules.Apex, rules.Tilt, rules.Tension, rules.MotorHighest, rules.RotorSpeed, rules.LiftReserve,
+	rules.SupplyVoltage, rules.SupplyCurrent, rules.SupplyLeft,
+	rules.Pack1Voltage, rules.Pack1LowestCell, rules.Pack1Current, rules.Pack1Charge, rules.Pack1Left, rules.Pack1Temperature,
+	rules.Pack2Voltage, rules.Pack2LowestCell, rules.Pack3Voltage, rules.Pack3LowestCell, rules.Pack4Voltage, rules.Pack4LowestCell,
+	rules.PackResistance, rules.PackToFloor, rules.LinkLag, rules.LinkLoss, rules.LinkAge, rules.RadioRSSI,
+}
+
+// Seen is what a guard sees: figures and codes, which answers/told puts into words.
+type Seen struct {
 	Schema  int    `json:"schema"`
 	Session string `json:"session"`
 	Folder  string `json:"folder"`
 	// Mark is set where no real relay is worked, and says so.
-	Mark string `json:"mark,omitempty"`
-	// Title is the envelope's.
-	Title string  `json:"title"`
-	At    float64 `json:"at_s"`
-	// AgeS is how old all of this was when it was told: the loop's own age, and
+	Mark string `json:"mark"`
+	// Age is how old all of this was when it was told: the loop's own age, and
 	// no word of how long the craft was silent.
-	AgeS     float64 `json:"age_s"`
-	Duty     string  `json:"duty"`
-	State    string  `json:"state"`
-	SinceS   float64 `json:"since_s"`
-	Sentence string  `json:"sentence"`
-	// Meaning is the word of the state's colour, after IEC 60073.
-	Meaning string   `json:"meaning"`
-	DoNow   []string `json:"do_now"`
-	Sound   string   `json:"sound"`
-	// Silenced reports whether a sound was silenced although its cause stands.
-	Silenced bool `json:"sound_silenced"`
-	// Flash is the last flash of the lamp, null before the first.
-	Flash    *FlashStatus `json:"flash"`
-	RelayOn  bool         `json:"relay_on"`
-	Closed   bool         `json:"closed"`
-	Armed    bool         `json:"armed"`
-	Airborne bool         `json:"airborne"`
-	KeepOut  bool         `json:"keep_out"`
-	// GraceLeft is the time until a controlled stop takes the power off; null
-	// where none runs.
-	GraceLeft  *float64 `json:"grace_left_s"`
-	FirstCause string   `json:"first_cause"`
-	// Causes are the trips of this episode in their order, the first first.
-	Causes   []CauseStatus `json:"causes"`
-	NotReady []string      `json:"not_ready_because"`
-	// Permissives are the envelope's conditions for a start. Losing one while
-	// live is logged and shown, and is no trip.
-	Permissives []PermissiveStatus `json:"permissives"`
-	// Acts are the last acts of people, oldest first.
-	Acts     []ActStatus     `json:"acts"`
-	Rules    []RuleStatus    `json:"rules"`
-	Channels []ChannelStatus `json:"channels"`
-	Unseen   []string        `json:"unseen"`
-	Trips    uint32          `json:"trips"`
-	Kept     uint32          `json:"trips_on_disk"`
-	Loop     LoopStatus      `json:"loop"`
-	Link     LinkStatus      `json:"link"`
-	Signing  SigningStatus   `json:"signing"`
+	Age      time.Duration    `json:"age"`
+	View     interlock.View   `json:"view"`
+	Readings []limits.Reading `json:"readings"` // of Shown
+	// Heard is when the last of the craft's frames was seen.
+	Heard time.Duration `json:"heard"`
+	// Trips are those of this episode, the first-out first; Acts the last ones at the
+	// buttons, Said those over the local socket, oldest first.
+	Trips    []interlock.Effect `json:"trips"`
+	Acts     []interlock.Effect `json:"acts"`
+	Said     []ActStatus        `json:"said"`
+	NotReady []string           `json:"not_ready"`
+	// Trouble is the last thing that went wrong with records or outputs.
+	Trouble []string      `json:"trouble"`
+	Loop    LoopStatus    `json:"loop"`
+	Link    LinkStatus    `json:"link"`
+	Signing SigningStatus `json:"signing"`
 	// Declared is what the crew declared and what the test card asks.
 	Declared Declared `json:"declared"`
 	// Counted is what wears, over sessions; null where nothing counts, as in a
 	// rehearsal.
 	Counted *Counted `json:"counted"`
-	// WindPast is the wind of the last ten minutes, only where it was asked for.
-	WindPast []WindPast `json:"wind_past,omitempty"`
-	// Trouble is the last thing that went wrong with records or outputs.
-	Trouble []string `json:"trouble"`
+}
+
+// Files are the texts of what a guard runs on.
+type Files struct {
+	Pad      string `json:"pad"`
+	Envelope string `json:"envelope"`
 }
 
 // Counted is what wears: the starts of this craft with the time that its chain was
@@ -130,42 +118,6 @@ type Counted struct {
 	MakerStates int    `json:"maker_states"`
 	// Trouble is why none of it is known; empty where it is.
 	Trouble string `json:"trouble"`
-}
-
-// RuleStatus is one rule now.
-type RuleStatus struct {
-	Name    string `json:"name"`
-	Channel string `json:"channel"`
-	Now     string `json:"now"`
-	// ValueText, LimitText and HeadroomText are for people; the first and the
-	// last are empty where there is no value.
-	ValueText    string   `json:"value_text"`
-	LimitText    string   `json:"limit_text"`
-	HeadroomText string   `json:"headroom_text"`
-	Value        *float64 `json:"value"`
-	Limit        float64  `json:"limit"`
-	Headroom     *float64 `json:"headroom"`
-	Unit         string   `json:"unit"`
-	Stop         string   `json:"stop"`
-	Caution      bool     `json:"caution"`
-	Demand       bool     `json:"demand"`
-	Missing      bool     `json:"missing"`
-	InForce      bool     `json:"in_force"`
-	RestsOn      string   `json:"rests_on"`
-}
-
-// ChannelStatus is one channel's last reading.
-type ChannelStatus struct {
-	Channel string `json:"channel"`
-	Says    string `json:"says"`
-	// Text is the value for people, in the unit Shown; AsShown is the number.
-	Text    string   `json:"text"`
-	Shown   string   `json:"shown_unit"`
-	AsShown *float64 `json:"shown"`
-	Value   *float64 `json:"value"`
-	Unit    string   `json:"unit"`
-	Cause   string   `json:"cause,omitempty"`
-	AgeS    *float64 `json:"age_s"`
 }
 
 // LoopStatus is how the loop runs.
@@ -190,43 +142,6 @@ type LinkStatus struct {
 	// SilentS is how long nothing was heard from the craft; null before its
 	// first frame.
 	SilentS *float64 `json:"silent_s"`
-}
-
-// FlashStatus is the last flash of the lamp, by which cameras are lined up
-// with the log: it stood for State.
-type FlashStatus struct {
-	At    float64 `json:"at_s"`
-	AgoS  float64 `json:"ago_s"`
-	State string  `json:"state"`
-}
-
-// CauseStatus is one trip of this episode.
-type CauseStatus struct {
-	Trip   uint32  `json:"trip"`
-	At     float64 `json:"at_s"`
-	AfterS float64 `json:"after_s"` // after the first
-	First  bool    `json:"first"`
-	Text   string  `json:"text"`
-	Stop   string  `json:"stop"`
-	// Stands says, for a rule and for a silence of the craft, whether it is still
-	// so; null for other built-in interlocks.
-	Stands *bool `json:"stands"`
-	// Part reports whether it is no trip of its own: it came with the silence that Trip is.
-	Part bool `json:"part"`
-	// Now is what has become of it, empty where that cannot be told.
-	Now string `json:"now"`
-}
-
-// PermissiveStatus is one condition for a start.
-type PermissiveStatus struct {
-	Name      string   `json:"name"`
-	Channel   string   `json:"channel"`
-	Condition string   `json:"condition"`
-	Now       string   `json:"now"`
-	Value     *float64 `json:"value"`
-	Limit     float64  `json:"limit"`
-	Unit      string   `json:"unit"`
-	Holds     bool     `json:"holds"`
 }
 
 // ActStatus is something that a person did, and by what: an input line of the

@@ -14,8 +14,8 @@ func TestNewerGuardIsNotMisread(t *testing.T) {
 	}{
 		{Reply{Error: "too many"}, "the guard says: too many"},
 		{Reply{OK: true}, ""},
-		{Reply{OK: true, Status: &Status{Schema: StatusSchema}}, ""},
-		{Reply{OK: true, Status: &Status{Schema: StatusSchema + 1}}, "same version"},
+		{Reply{OK: true, Seen: &Seen{Schema: SeenSchema}}, ""},
+		{Reply{OK: true, Seen: &Seen{Schema: SeenSchema + 1}}, "same version"},
 	} {
 		if err := c.reply.Err(); (err == nil) != (c.says == "") || err != nil && !strings.Contains(err.Error(), c.says) {
 			t.Errorf("%+v: %v, want %q", c.reply, err, c.says)

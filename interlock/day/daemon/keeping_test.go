@@ -16,7 +16,9 @@ import (
 	"golang.org/x/sys/unix"
 
 	"downhaul/hw/virtual"
+	"downhaul/interlock"
 	"downhaul/interlock/model/benchboard"
+	"downhaul/rules"
 )
 
 // messages are what a service manager was told.
@@ -63,7 +65,7 @@ func TestServiceManagerIsFedByTheLoop(t *testing.T) {
 	t.Setenv("WATCHDOG_PID", "")
 	p := b.start()
 	soon(t, "ready, fed and shown", func() bool {
-		return m.count("READY=1") == 1 && m.count("WATCHDOG=1") > 2 && m.count("STATUS=RELAY OPEN: stay clear.") > 0
+		return m.count("READY=1") == 1 && m.count("WATCHDOG=1") > 2 && m.count("STATUS=blocked: ") > 0
 	})
 	m.mu.Lock()
 	if m.all[0] != "READY=1" {
@@ -164,5 +166,14 @@ func TestHardwareWatchdogMustBeThere(t *testing.T) {
 	var out, errs bytes.Buffer
 	if code := Run("downhauld-bench", benchboard.Open, []string{"--pad", b.pad()}, &out, &errs); code != couldNot || !strings.Contains(errs.String(), "open the watchdog") {
 		t.Errorf("code %d: %s%s", code, out.String(), errs.String())
+	}
+}
+
+// What a silence of the craft took along stands on the terminal as a part of its trip.
+func TestTerminalTellsAPartOfATrip(t *testing.T) {
+	env := &rules.Envelope{Rules: []rules.Rule{{Name: "tilt", Watch: rules.Tilt}}}
+	part := interlock.Effect{Kind: interlock.ConsequenceEffect, Trip: 1, Reason: interlock.ReasonRuleMissing, Channel: rules.Tilt, Cause: rules.Stale}
+	if text, ok := lineOf(env, part); !ok || !strings.Contains(text, "part of trip 1") || !strings.Contains(text, "tilt: ") {
+		t.Errorf("%q", text)
 	}
 }

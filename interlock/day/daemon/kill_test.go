@@ -95,8 +95,8 @@ func (b *table) killAt(p *process, after time.Duration) (kept uint32, folder str
 	soon(b.t, "a trip kept", func() bool { s := b.status(); folder = s.Folder; return s.Kept > 0 })
 	for end := time.Now().Add(after); time.Now().Before(end); {
 		r, err := ask.Guard(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
-		if err == nil && r.Status != nil {
-			kept = max(kept, r.Status.Kept)
+		if err == nil && r.Seen != nil {
+			kept = max(kept, r.Seen.View.Kept)
 		}
 	}
 	must(b.t, p.cmd.Process.Kill())

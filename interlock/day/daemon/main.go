@@ -11,6 +11,7 @@ import (
 	"os/signal"
 	"runtime"
 	"runtime/debug"
+	"strings"
 	"syscall"
 	"time"
 
@@ -183,10 +184,34 @@ func offer(say chan<- string, line string) {
 // tell hands what happens over to be printed. It is called on the guard's loop.
 func tell(say chan<- string) func(*rules.Envelope, interlock.Effect) {
 	return func(env *rules.Envelope, f interlock.Effect) {
-		if line, ok := guard.Line(env, f); ok {
-			offer(say, "downhauld: "+line)
+		if text, ok := lineOf(env, f); ok {
+			offer(say, "downhauld: "+text)
 		}
 	}
+}
+
+// lineOf is what an effect is worth telling in one line, such as on a terminal;
+// ok is false for what is not.
+func lineOf(env *rules.Envelope, f interlock.Effect) (text string, ok bool) {
+	at := fmt.Sprintf("%9.2f s  ", f.At.Seconds())
+	switch f.Kind {
+	case interlock.StateEffect:
+		return at + strings.ToUpper(f.State.String()) + ": " + interlock.Because(f.Reason), f.From != f.State
+	case interlock.TripEffect:
+		first := ""
+		if f.FirstOut {
+			first = ", first cause"
+		}
+		return at + fmt.Sprintf("TRIP %d (%s stop%s): %s", f.Trip, f.Stop, first, interlock.FirstCause(env, f)), true
+	case interlock.ConsequenceEffect:
+		return at + fmt.Sprintf("part of trip %d (%s stop): %s", f.Trip, f.Stop, interlock.FirstCause(env, f)), true
+	case interlock.CautionEffect:
+		if !f.On {
+			return "", false
+		}
+		return at + "caution: " + interlock.FirstCause(env, f), true
+	}
+	return "", false
 }
 
 // tune gives the loop room: never fewer than four threads that may run, so

@@ -19,8 +19,8 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/ask"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/triplog"
@@ -147,12 +147,12 @@ func (p *process) launch() {
 }
 
 // status is what the guard shows; the zero value when it does not answer.
-func (b *table) status() answers.Status {
-	r, err := ask.Guard(filepath.Join(b.dir, "guard.sock"), answers.Request{Do: "status"})
-	if err != nil || r.Status == nil {
-		return answers.Status{}
+func (b *table) status() told.Status {
+	s, err := ask.Once(filepath.Join(b.dir, "guard.sock"))
+	if err != nil {
+		return told.Status{}
 	}
-	return *r.Status
+	return *s
 }
 
 // end sends SIGTERM and wants a clean end.

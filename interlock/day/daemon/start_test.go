@@ -143,7 +143,7 @@ func startOnce(b *testing.B, pad string) (ms, mb float64) {
 	ms = time.Since(begin).Seconds() * 1000
 	for range 100 {
 		time.Sleep(10 * time.Millisecond)
-		if r, err := ask.Guard(filepath.Join(filepath.Dir(pad), "guard.sock"), answers.Request{Do: "status"}); err == nil && r.Status.Loop.Turns > 2 {
+		if r, err := ask.Guard(filepath.Join(filepath.Dir(pad), "guard.sock"), answers.Request{Do: "status"}); err == nil && r.Seen.Loop.Turns > 2 {
 			break
 		}
 	}

@@ -19,19 +19,27 @@ func (g *Guard) turned(now time.Duration) {
 	}
 }
 
-// show copies what can be shown, and tells a changed sentence. Only the loop
+// said is what Alive was last told.
+type said struct {
+	any   bool
+	state interlock.State
+	why   interlock.Reason
+}
+
+// show copies what can be shown, and tells a changed state. Only the loop
 // writes the snapshot, so that it may read it without the lock.
 func (g *Guard) show(l *Loop) {
 	if !g.shot.take(l) {
 		return
 	}
-	g.remark(&g.shot.view)
+	v := &g.shot.View
+	g.remark(v)
 	if g.opts.Alive == nil {
 		return
 	}
-	if s := Sentence(&g.shot.view); s != g.said {
-		g.said = s
-		g.opts.Alive.Says(s)
+	if now := (said{true, v.State, v.Why}); now != g.said {
+		g.said = now
+		g.opts.Alive.Says(v.State.String() + ": " + v.Why.String())
 	}
 }
 

@@ -7,6 +7,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/day/answers/told"
 )
 
 var allSounds = []interlock.Sound{interlock.Silent, interlock.SoundReset, interlock.SoundCaution, interlock.SoundClosing,
@@ -152,7 +153,7 @@ func TestPromise06_PowerNotRemovedIsSaidFirst(t *testing.T) {
 		interlock.ReasonPowerRemains: true, interlock.ReasonReadbackClosed: true,
 		interlock.ReasonReadbackNot: false, interlock.ReasonRelayFailed: false,
 	} {
-		text := Sentence(&interlock.View{State: interlock.Fault, Duty: interlock.Guard, Why: why})
+		text := told.Sentence(&interlock.View{State: interlock.Fault, Duty: interlock.Guard, Why: why})
 		if got := strings.HasPrefix(text, "POWER NOT REMOVED: use the hard-wired stop"); got != want {
 			t.Errorf("%v: %s", why, text)
 		}

@@ -313,12 +313,6 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 
 // powerOff reports whether the latch is where declarations are taken.
 func (g *Guard) powerOff() (state string, off bool) {
-	g.shot.mu.Lock()
-	defer g.shot.mu.Unlock()
-	v := &g.shot.view
-	switch v.State {
-	case interlock.Closing, interlock.Live, interlock.Lowering:
-		return v.State.String(), false
-	}
-	return v.State.String(), !v.Closed
+	s, closed := g.shot.state()
+	return s.String(), !closed && s != interlock.Closing && s != interlock.Live && s != interlock.Lowering
 }

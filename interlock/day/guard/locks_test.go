@@ -53,7 +53,6 @@ func TestPromise04_DeclaringAndAskingHoldUpNoRecord(t *testing.T) {
 		work.Go(func() {
 			for !over.Load() {
 				g.Status()
-				g.windPast()
 				g.wasTold("mark: look here", "test")
 				asked.Add(1)
 			}

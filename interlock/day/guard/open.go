@@ -12,6 +12,7 @@ import (
 	"downhaul/hw"
 	"downhaul/hw/localsocket"
 	"downhaul/interlock"
+	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/link"
 	"downhaul/interlock/pad"
@@ -139,8 +140,8 @@ type Options struct {
 type Alive interface {
 	// Turned comes at the end of every turn.
 	Turned(now time.Duration)
-	// Says comes when the state's sentence has changed.
-	Says(sentence string)
+	// Says comes when the state has changed, or why it is that.
+	Says(state string)
 }
 
 // Guard is a running guard with everything it holds open.
@@ -148,6 +149,7 @@ type Guard struct {
 	opts     Options
 	pad      *pad.Pad
 	env      *rules.Envelope
+	files    answers.Files // that it runs on, for who asks
 	session  *session.Session
 	board    hw.Board
 	engine   *interlock.Engine
@@ -156,7 +158,6 @@ type Guard struct {
 	links    []*link.Link
 	socket   *localsocket.Server
 	shot     snapshot
-	unseen   []string
 	before   []session.Ending
 	reread   []string // why all earlier sessions were read, and what does not count
 	now      func() time.Duration
@@ -169,10 +170,10 @@ type Guard struct {
 	lost     bool // not all of it could be read
 	ledger   ledgered
 	toldMu   sync.Mutex
-	told     []said // over the local socket; guarded by toldMu
-	lacking  why    // the loop's own: what was last logged as missing for a start
-	said     string // the loop's own: last sentence told to Alive
-	isOpen   bool   // after the end: the relay was verified open
+	told     []answers.ActStatus // over the local socket; guarded by toldMu
+	lacking  why                 // the loop's own: what was last logged as missing for a start
+	said     said                // the loop's own
+	isOpen   bool                // after the end: the relay was verified open
 	ended    bool
 }
 
@@ -194,7 +195,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if opts.Now != nil && p.Board.Kind == pad.GPIO {
 		return nil, errors.New("guard: only a rehearsal without real pins takes a clock of its own")
 	}
-	g := &Guard{opts: opts, pad: p, unseen: []string{}}
+	g := &Guard{opts: opts, pad: p}
 	defer func() {
 		if err != nil {
 			if g.session != nil {
@@ -223,10 +224,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if len(faults) > 0 {
 		return nil, faults
 	}
-	g.env = c.Envelope
-	for _, u := range p.Unseen(g.env) {
-		g.unseen = append(g.unseen, u.String())
-	}
+	g.env, g.files = c.Envelope, answers.Files{Pad: string(files.Pad.Text), Envelope: string(files.Envelope.Text)}
 	kept := []session.File{
 		{Name: session.Pad, From: files.Pad.Name, Text: files.Pad.Text},
 		{Name: session.Envelope, From: files.Envelope.Name, Text: files.Envelope.Text},

@@ -12,7 +12,7 @@ import (
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
@@ -414,7 +414,7 @@ func TestSilentCraftIsNoOldStatus(t *testing.T) {
 	told := func(want string) {
 		t.Helper()
 		s := g.Status()
-		if s.AgeS > answers.OldAfter.Seconds()/2 || s.At < now.Seconds()-0.5 {
+		if s.AgeS > told.OldAfter.Seconds()/2 || s.At < now.Seconds()-0.5 {
 			t.Errorf("at %v the status stands at %.1f s and counts as %.1f s old", *now, s.At, s.AgeS)
 		}
 		if text := strings.Join(s.DoNow, "\n"); strings.Contains(text, "not heard") != (want != "") || !strings.Contains(text, want) {

@@ -10,7 +10,7 @@ import (
 	"time"
 
 	"downhaul/interlock/before/bench"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/prooftest"
 	"downhaul/interlock/records/session"
@@ -60,7 +60,7 @@ func replayEqual(t testing.TB, g *Guard, stop func() error) {
 	}
 }
 
-func dueIn(s answers.Status) (due []string) {
+func dueIn(s told.Status) (due []string) {
 	for _, why := range s.NotReady {
 		if strings.HasPrefix(why, "proof test due") {
 			due = append(due, why)

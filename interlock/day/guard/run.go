@@ -173,10 +173,7 @@ func (g *Guard) watchDisk(ctx context.Context) {
 // tenth of a second old at most; a start sounds its horn for longer than that
 // before power can reach anything.
 func (g *Guard) HangUp() bool {
-	g.shot.mu.Lock()
-	state := g.shot.view.State
-	g.shot.mu.Unlock()
-	switch state {
+	switch state, _ := g.shot.state(); state {
 	case interlock.Closing, interlock.Live, interlock.Lowering:
 		g.Remark("the terminal was lost (hang-up) while " + state.String() + "; the guard goes on: end it with a signal of its own")
 		return true
@@ -199,12 +196,15 @@ func (g *Guard) Retained() []string { return g.session.Retained }
 // paper.
 func (g *Guard) HeadCode() string { return triplog.Code(g.session.Trips.Status().Head) }
 
-// Opening is what a guard has to say when it starts: what it runs on, how the
-// last session ended, and what it cannot see.
+// Opening is what a guard has to say when it starts: what it runs on, and how
+// the last session ended.
 func (g *Guard) Opening() []string {
 	duty := "duty watch: the relay is never closed"
 	if g.pad.Duty == interlock.Guard {
 		duty = "duty guard"
+	}
+	if mark := g.session.Info.Mark; mark != "" {
+		duty += "; " + mark
 	}
 	lines := []string{
 		fmt.Sprintf("downhauld: %s; %s", g.env.Title, duty),
@@ -219,9 +219,6 @@ func (g *Guard) Opening() []string {
 	lines = append(lines, g.openingProofs()...)
 	lines = append(lines, g.openingLedger()...)
 	lines = append(lines, g.openingCard()...)
-	for _, u := range g.unseen {
-		lines = append(lines, "downhauld: this set-up cannot see: "+u)
-	}
 	return lines
 }
 

@@ -2,7 +2,6 @@ package guard
 
 import (
 	"context"
-	"fmt"
 	"net/netip"
 	"path/filepath"
 	"sync/atomic"
@@ -142,30 +141,18 @@ func (g *Guard) lastSeen() error {
 	return g.doorway.door.Seen(0).Write(g.doorway.file)
 }
 
-// signingStatus fills in the status and says what is wrong, if something is.
-func (g *Guard) signingStatus(out *answers.Status) {
-	d := g.doorway
+// signing is what became of the frames under the craft's name.
+func (g *Guard) signing() answers.SigningStatus {
+	if g.doorway == nil {
+		return answers.SigningStatus{}
+	}
+	return answers.SigningStatus{Counts: g.doorway.door.Counts(), On: true}
+}
+
+// wrong is why what passed cannot be kept, nil for nothing.
+func (d *doorway) wrong() *string {
 	if d == nil {
-		return
+		return nil
 	}
-	n := d.door.Counts()
-	out.Signing = answers.SigningStatus{Counts: n, On: true}
-	for _, w := range []struct {
-		n    uint64
-		says string
-	}{
-		{n.Unsigned, "are not signed; set the craft to sign with this pad's key"},
-		{n.WrongKey, "are signed with another key"},
-		{n.Repeated, "were heard before, or came late: a recording on the link?"},
-		{n.Behind, "are over a minute behind this computer's clock; see which clock is wrong"},
-		{n.Ahead, "are over a minute ahead of this computer's clock; see which clock is wrong"},
-		{n.Streams, "have one link number too many"},
-	} {
-		if w.n > 0 {
-			out.Trouble = append(out.Trouble, fmt.Sprintf("frames refused, %d: they %s", w.n, w.says))
-		}
-	}
-	if t := d.trouble.Load(); t != nil {
-		out.Trouble = append(out.Trouble, *t)
-	}
+	return d.trouble.Load()
 }

@@ -13,7 +13,7 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/frame"
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/signing"
 	"downhaul/interlock/model/benchboard"
@@ -60,7 +60,7 @@ func TestPromise10_GuardHearsOnlySigned(t *testing.T) {
 	now := signing.StampOf(time.Now())
 	first := signed(t, &key, 1000, now)
 	// What the guard shows is a picture of a tenth of a second ago.
-	send := func(g *Guard, at *time.Duration, b []byte) answers.Status {
+	send := func(g *Guard, at *time.Duration, b []byte) told.Status {
 		g.Telemetry(intake.Chunk{From: craftFrom, To: guardPort, Bytes: b})
 		for range 50 {
 			*at += 5 * ms

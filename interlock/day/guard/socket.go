@@ -49,11 +49,9 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
 	}
 	switch r.Do {
 	case "status":
-		s := g.Status()
-		if r.Past {
-			s.WindPast = g.windPast()
-		}
-		return answers.Reply{OK: true, Status: &s}
+		return answers.Reply{OK: true, Seen: g.Seen()}
+	case "files":
+		return answers.Reply{OK: true, Files: g.Files()}
 	case "mark":
 		text := strings.TrimSpace(r.Text)
 		if err := spoken("a mark", text, mostMark); err != nil {
@@ -95,7 +93,7 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
 		}
 		return answers.Reply{OK: true, Ledger: reply}
 	}
-	return answers.Reply{Error: fmt.Sprintf("unknown request %q; there are status, mark, declare and ledger", r.Do)}
+	return answers.Reply{Error: fmt.Sprintf("unknown request %q; there are status, files, mark, declare and ledger", r.Do)}
 }
 
 // spoken refuses what does not belong on record as one line.

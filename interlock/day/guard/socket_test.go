@@ -79,13 +79,13 @@ func TestPromise12_NothingOnTheSocketChangesAnything(t *testing.T) {
 			fmt.Sprintf(`{%s:true}`, do),
 			word,
 		} {
-			if r := c.ask(t, line); r.OK || r.Error == "" || r.Status != nil {
+			if r := c.ask(t, line); r.OK || r.Error == "" || r.Seen != nil {
 				t.Errorf("%s was answered by %+v", line, r)
 			}
 		}
 	}
 	// Status may come with anything, and only tells.
-	if r := c.ask(t, `{"do":"status","text":"reset","reset":true,"state":"live"}`); !r.OK || r.Status == nil || r.Status.State != "blocked" || r.Status.RelayOn {
+	if r := c.ask(t, `{"do":"status","text":"reset","reset":true,"state":"live"}`); !r.OK || r.Seen == nil || r.Seen.View.State != interlock.Blocked || r.Seen.View.RelayOn {
 		t.Errorf("status: %+v", r)
 	}
 	// A mark only stamps the record, whatever it says.

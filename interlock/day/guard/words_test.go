@@ -7,6 +7,8 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/rules"
 )
@@ -26,27 +28,27 @@ func TestEveryStateIsSaid(t *testing.T) {
 		says     string
 		means    string
 	}{
-		{interlock.Blocked, interlock.Guard, false, 0, 0, "RELAY OPEN: stay clear", MeansAct},
-		{interlock.Blocked, interlock.Guard, true, 0, 0, "RELAY OPEN: stay clear. KEEP OUT", MeansAct},
-		{interlock.Ready, interlock.Guard, false, 0, 0, "READY. RELAY OPEN", MeansOrder},
-		{interlock.Closing, interlock.Guard, false, 0, 0, "CLOSING. STAND CLEAR", MeansCaution},
-		{interlock.Live, interlock.Guard, true, 0, 0, "LIVE. KEEP OUT", MeansCaution},
-		{interlock.Lowering, interlock.Guard, true, 0, 0, "BRING IT DOWN", MeansDanger},
-		{interlock.Tripped, interlock.Guard, false, 0, 0, "TRIPPED. RELAY OPEN: stay clear", MeansDanger},
-		{interlock.Tripped, interlock.Guard, true, 0, 0, "TRIPPED. RELAY OPEN: stay clear. KEEP OUT", MeansDanger},
-		{interlock.Fault, interlock.Guard, true, interlock.ReasonPowerRemains, 0, "POWER NOT REMOVED: use the hard-wired stop", MeansDanger},
-		{interlock.Fault, interlock.Guard, true, interlock.ReasonReadbackNot, 0, "FAULT. KEEP OUT", MeansDanger},
-		{interlock.Blocked, interlock.Watch, true, 0, 0, "WATCHING ONLY", MeansWatch},
-		{interlock.Blocked, interlock.Watch, true, 0, 2, "WATCHING ONLY. PAST A LIMIT", MeansDanger},
+		{interlock.Blocked, interlock.Guard, false, 0, 0, "RELAY OPEN: stay clear", told.MeansAct},
+		{interlock.Blocked, interlock.Guard, true, 0, 0, "RELAY OPEN: stay clear. KEEP OUT", told.MeansAct},
+		{interlock.Ready, interlock.Guard, false, 0, 0, "READY. RELAY OPEN", told.MeansOrder},
+		{interlock.Closing, interlock.Guard, false, 0, 0, "CLOSING. STAND CLEAR", told.MeansCaution},
+		{interlock.Live, interlock.Guard, true, 0, 0, "LIVE. KEEP OUT", told.MeansCaution},
+		{interlock.Lowering, interlock.Guard, true, 0, 0, "BRING IT DOWN", told.MeansDanger},
+		{interlock.Tripped, interlock.Guard, false, 0, 0, "TRIPPED. RELAY OPEN: stay clear", told.MeansDanger},
+		{interlock.Tripped, interlock.Guard, true, 0, 0, "TRIPPED. RELAY OPEN: stay clear. KEEP OUT", told.MeansDanger},
+		{interlock.Fault, interlock.Guard, true, interlock.ReasonPowerRemains, 0, "POWER NOT REMOVED: use the hard-wired stop", told.MeansDanger},
+		{interlock.Fault, interlock.Guard, true, interlock.ReasonReadbackNot, 0, "FAULT. KEEP OUT", told.MeansDanger},
+		{interlock.Blocked, interlock.Watch, true, 0, 0, "WATCHING ONLY", told.MeansWatch},
+		{interlock.Blocked, interlock.Watch, true, 0, 2, "WATCHING ONLY. PAST A LIMIT", told.MeansDanger},
 	} {
 		v.State, v.Duty, v.KeepOut, v.Why, v.Standing = row.state, row.duty, row.keepOut, row.why, row.standing
-		if s := Sentence(&v); !strings.HasPrefix(s, row.says) {
+		if s := told.Sentence(&v); !strings.HasPrefix(s, row.says) {
 			t.Errorf("%v: %q, want %q", row.state, s, row.says)
 		}
-		if m := Meaning(&v); m != row.means {
+		if m := told.Meaning(&v); m != row.means {
 			t.Errorf("%v means %q, want %q", row.state, m, row.means)
 		}
-		if do := DoNow(&v, r.env); len(do) == 0 {
+		if do := told.DoNow(&v, r.env); len(do) == 0 {
 			t.Errorf("%v: nothing to do", row.state)
 		}
 	}
@@ -59,7 +61,7 @@ func TestReadyAsksForHoldToRun(t *testing.T) {
 	r.eng.View(&v)
 	v.Duty, v.State = interlock.Guard, interlock.Ready
 	for _, v.Unheld = range []bool{true, false} {
-		if do := strings.Join(DoNow(&v, r.env), " "); strings.Contains(do, "Hold-to-run is not held") != v.Unheld || !strings.Contains(do, "press start") {
+		if do := strings.Join(told.DoNow(&v, r.env), " "); strings.Contains(do, "Hold-to-run is not held") != v.Unheld || !strings.Contains(do, "press start") {
 			t.Errorf("unheld %v: %q", v.Unheld, do)
 		}
 	}
@@ -72,14 +74,14 @@ func TestTheWindIsSaid(t *testing.T) {
 	r.eng.View(&v)
 	v.Duty, v.KeepOut, v.WindTurns = interlock.Guard, true, true
 	for _, v.State = range []interlock.State{interlock.Blocked, interlock.Tripped, interlock.Ready} {
-		if s := Sentence(&v); v.State != interlock.Ready && !strings.HasSuffix(s, "KEEP OUT: the wind turns the rotors.") {
+		if s := told.Sentence(&v); v.State != interlock.Ready && !strings.HasSuffix(s, "KEEP OUT: the wind turns the rotors.") {
 			t.Errorf("%v: %q", v.State, s)
 		}
-		if do := DoNow(&v, r.env); !strings.HasPrefix(do[0], "Keep out: rotors turn in the wind") {
+		if do := told.DoNow(&v, r.env); !strings.HasPrefix(do[0], "Keep out: rotors turn in the wind") {
 			t.Errorf("%v: %q", v.State, do)
 		}
 	}
-	if v.State = interlock.Fault; strings.Contains(strings.Join(DoNow(&v, r.env), " "), "wind") {
+	if v.State = interlock.Fault; strings.Contains(strings.Join(told.DoNow(&v, r.env), " "), "wind") {
 		t.Error("a fault is put down to the wind")
 	}
 }
@@ -94,25 +96,21 @@ func TestStatusTellsASilence(t *testing.T) {
 	tilt := slices.IndexFunc(g.env.Rules, func(r rules.Rule) bool { return r.Name == "tilt" })
 	told := interlock.Effect{Kind: interlock.TripEffect, FirstOut: true, Trip: 1, Reason: interlock.ReasonThenSilent, Lasted: 200 * ms,
 		Rule: tilt, Channel: rules.Tilt, HasValue: true, Value: 0.4, Limit: 0.35}
-	if s, want := FirstCause(g.env, told), ", then nothing heard from the craft for 0.2 s"; !strings.HasPrefix(s, "tilt: ") || !strings.HasSuffix(s, want) {
+	if s, want := interlock.FirstCause(g.env, told), ", then nothing heard from the craft for 0.2 s"; !strings.HasPrefix(s, "tilt: ") || !strings.HasSuffix(s, want) {
 		t.Errorf("%q does not say tilt, and then %q", s, want)
 	}
 	told.HasValue, told.Cause = false, rules.Disagreement
-	if s, want := FirstCause(g.env, told), rules.Disagreement.String()+", then nothing heard from the craft for 0.2 s"; !strings.HasPrefix(s, "tilt: ") || !strings.HasSuffix(s, want) {
+	if s, want := interlock.FirstCause(g.env, told), rules.Disagreement.String()+", then nothing heard from the craft for 0.2 s"; !strings.HasPrefix(s, "tilt: ") || !strings.HasSuffix(s, want) {
 		t.Errorf("%q does not say tilt, why it was missing, and then %q", s, want)
 	}
 	told.HasValue, told.Cause = true, rules.NoCause
 	told.Rule, told.Channel = -1, rules.Climb
-	if s := FirstCause(g.env, told); s != "craft.climb 0.4 m/s, then nothing heard from the craft for 0.2 s" {
+	if s := interlock.FirstCause(g.env, told); s != "craft.climb 0.4 m/s, then nothing heard from the craft for 0.2 s" {
 		t.Errorf("climbing before it: %q", s)
 	}
 	p := &g.loop.past
 	p.take(&interlock.Effect{Kind: interlock.TripEffect, FirstOut: true, Trip: 1, Reason: interlock.ReasonLink, Lasted: 500 * ms, Rule: -1})
-	part := interlock.Effect{Kind: interlock.ConsequenceEffect, Trip: 1, Reason: interlock.ReasonRuleMissing, Rule: tilt, Channel: rules.Tilt, Cause: rules.Stale}
-	p.take(&part)
-	if line, ok := Line(g.env, part); !ok || !strings.Contains(line, "part of trip 1") {
-		t.Errorf("on the terminal: %q", line)
-	}
+	p.take(&interlock.Effect{Kind: interlock.ConsequenceEffect, Trip: 1, Reason: interlock.ReasonRuleMissing, Rule: tilt, Channel: rules.Tilt, Cause: rules.Stale})
 	g.Turn(now)
 	causes := g.Status().Causes
 	if len(causes) != 2 || causes[0].Text != "nothing heard from the craft for 0.5 s" || causes[0].Now != "still so" || causes[0].Part || !causes[1].Part || causes[1].Trip != 1 {
@@ -159,7 +157,7 @@ func TestStatusTellsCausesAndActs(t *testing.T) {
 	}
 	now += time.Second
 	g.Turn(now)
-	if s := g.Status(); len(s.Causes) != mostTrips || len(s.Acts) != mostActs || !s.Causes[0].First {
+	if s := g.Status(); len(s.Causes) != mostTrips || len(s.Acts) != answers.MostActs || !s.Causes[0].First {
 		t.Errorf("%d causes, %d acts", len(s.Causes), len(s.Acts))
 	}
 	p.take(&interlock.Effect{Kind: interlock.NoteEffect, Reason: interlock.ReasonReset, Line: interlock.Reset})

@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/rules"
 )
 
@@ -16,7 +17,7 @@ var sizes = []struct {
 
 // crowd puts on a status the most that a pad can bring: fifteen reasons, forty
 // rules with names as long as a file may have, sixteen motors, four packs.
-func crowd(s *answers.Status) {
+func crowd(s *told.Status) {
 	var due []string
 	for _, test := range []string{"readback", "emergency stop, one contact", "relay open to rotors stopped", "load cell with a known mass"} {
 		due = append(due, "proof test due: "+test+" (last passed 2031-03-02, every 30 d): downhaul commission --pad /etc/downhaul/pad.toml")
@@ -53,7 +54,7 @@ func crowd(s *answers.Status) {
 	for n := 2; n <= 4; n++ {
 		for _, what := range []string{"voltage", "lowest_cell"} {
 			says := map[string]string{"voltage": "voltage", "lowest_cell": "lowest cell"}[what]
-			s.Channels = append(s.Channels, answers.ChannelStatus{Channel: fmt.Sprintf("pack%d.%s", n, what), Says: fmt.Sprintf("%s of pack %d", says, n),
+			s.Channels = append(s.Channels, told.ChannelStatus{Channel: fmt.Sprintf("pack%d.%s", n, what), Says: fmt.Sprintf("%s of pack %d", says, n),
 				Unit: "V", Shown: "V", Text: rules.Format(54.321, "V"), AsShown: some(54.321), Value: some(54.321), AgeS: some(0.1)})
 		}
 	}

@@ -12,7 +12,7 @@ import (
 	"testing/synctest"
 	"time"
 
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 )
 
 // inMemory is a listener whose connections are pipes.
@@ -67,7 +67,7 @@ func FuzzPageRequest(f *testing.F) {
 		synctest.Test(t, func(t *testing.T) {
 			asked := 0
 			l := &inMemory{conns: make(chan net.Conn), done: make(chan struct{})}
-			p, err := on(Config{Ask: func() (*answers.Status, error) { asked++; return status, nil }, Pages: 4, From: 4}, l)
+			p, err := on(Config{Ask: func() (*told.Status, error) { asked++; return status, nil }, Pages: 4, From: 4}, l)
 			must(t, err)
 			// What Serve does besides goes by the clock and costs a second a
 			// minute: here the other page is told something by hand.

@@ -16,8 +16,7 @@ import (
 	"github.com/chromedp/chromedp"
 	"github.com/chromedp/chromedp/kb"
 
-	"downhaul/interlock/day/answers"
-	"downhaul/rules"
+	"downhaul/interlock/day/answers/told"
 )
 
 func exit(code int) { os.Exit(code) }
@@ -49,7 +48,7 @@ func picture(t *testing.T, ctx context.Context, name string) {
 }
 
 // shows waits until the page shows this status, part by part.
-func shows(t *testing.T, ctx context.Context, s *answers.Status) {
+func shows(t *testing.T, ctx context.Context, s *told.Status) {
 	t.Helper()
 	until(t, ctx, `document.getElementById("sentence").textContent === `+quoted(s.Sentence)+
 		` && document.getElementById("means").textContent === `+quoted(s.Meaning)+
@@ -257,7 +256,7 @@ func TestPageBeginsDead(t *testing.T) {
 	}
 	block := make(chan struct{})
 	defer close(block)
-	p := served(t, func() (*answers.Status, error) { <-block; return nil, errors.New("ended") }, MostPages, MostFrom)
+	p := served(t, func() (*told.Status, error) { <-block; return nil, errors.New("ended") }, MostPages, MostFrom)
 	ctx := tab(t, "http://"+p.Address()+"/", 1366, 768)
 	until(t, ctx, isDead+` && document.getElementById("deadwhy").textContent.includes("has not answered yet")`)
 	picture(t, ctx, "desktop dead")
@@ -367,7 +366,7 @@ func TestPageDrawsTheWind(t *testing.T) {
 		h.take(&one)
 	}
 	picture10 := h.picture()
-	if n := len(picture10.Points); n < answers.WindSteps-1 || n > answers.WindSteps {
+	if n := len(picture10.Points); n < windSteps-1 || n > windSteps {
 		t.Errorf("%d points", n)
 	}
 	ctx := tab(t, "http://"+p.Address()+"/", 1366, 768)
@@ -379,37 +378,5 @@ func TestPageDrawsTheWind(t *testing.T) {
 	}
 	if text := eval[string](t, ctx, `document.querySelector("#windbox svg").textContent`); !strings.Contains(text, "gust 20 mph") || !strings.Contains(text, "to start 14 mph") {
 		t.Errorf("the limits are not named: %s", text)
-	}
-}
-
-// A panel that begins late shows what the guard remembers, in the shown unit,
-// and goes on from there; what it missed in between comes the same way.
-func TestPanelThatBeginsLateHasThePastWind(t *testing.T) {
-	s := *scenes()[4].status()
-	unit := s.Channels[0].Shown
-	past := func(from, to int64) (out []answers.WindPast) {
-		for i := from; i <= to; i++ {
-			out = append(out, answers.WindPast{Index: i, Count: 50, Mean: 4, Gust: some(6.0)})
-		}
-		return out
-	}
-	want, _ := rules.Convert(4, unit)
-	gust, _ := rules.Convert(6, unit)
-	var h windHistory
-	s.At, s.WindPast = 1002, past(100, 200)
-	h.take(&s)
-	p := h.picture()
-	if n := len(p.Points); n != 101 || math.Abs(*p.Points[0][1]-want) > 0.01 || math.Abs(*p.Points[0][2]-gust) > 0.01 || math.Abs(*p.Points[0][0]-499.5) > 0.01 {
-		t.Fatalf("%d points, the first %v %v %v s ago, want 101 of %v and %v, 499.5 s ago", n, *p.Points[0][1], *p.Points[0][2], *p.Points[0][0], want, gust)
-	}
-	s.At, s.WindPast = 1010, nil
-	h.take(&s)
-	if n := len(h.picture().Points); n != 102 {
-		t.Errorf("%d points one step later", n)
-	}
-	s.At, s.WindPast = 1100, past(101, 219) // the guard was not heard for a while
-	h.take(&s)
-	if n := len(h.picture().Points); n != 120 {
-		t.Errorf("%d points after a silence", n)
 	}
 }

@@ -7,7 +7,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/answers"
-	"downhaul/interlock/day/guard"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/rules"
 )
 
@@ -25,7 +25,7 @@ func some[T any](v T) *T { return &v }
 type scene struct {
 	name string
 	view interlock.View
-	also func(*answers.Status)
+	also func(*told.Status)
 }
 
 // scenes are every state in both duties, and the ways of each that look
@@ -34,21 +34,21 @@ func scenes() []scene {
 	in := func(s interlock.State, keepOut bool) interlock.View {
 		return interlock.View{State: s, Duty: interlock.Guard, KeepOut: keepOut, Grace: rules.Never, ResetDone: s == interlock.Ready}
 	}
-	notReady := func(s *answers.Status) {
+	notReady := func(s *told.Status) {
 		s.NotReady = []string{"gate open", "craft.apex: healthy for 4 s, wanted 10 s",
 			"calm enough to start: wind.gust3s must be 14 mph or less; now 16.2 mph",
 			"reset needed: search the area, then press and release reset"}
 		s.Permissives[0].Holds = false
 	}
-	trip := func(s *answers.Status) {
+	trip := func(s *told.Status) {
 		s.FirstCause = "gust past its limit: 20.4 mph, limit 20 mph"
-		s.Causes = []answers.CauseStatus{
+		s.Causes = []told.CauseStatus{
 			{Trip: 3, At: 812.31, First: true, Text: s.FirstCause, Stop: "controlled", Stands: some(true), Now: "still so"},
 			{Trip: 4, At: 815.02, AfterS: 2.71, Text: "tether overload past its limit: 1911 N, limit 1800 N", Stop: "immediate", Stands: some(false), Now: "inside again now; reset clears it"},
 			{Trip: 5, At: 815.4, AfterS: 3.09, Text: "emergency stop", Stop: "immediate"}}
 		s.Rules[3].Demand, s.Rules[3].Caution = true, true
 		s.Sound = "tripped"
-		s.Flash = &answers.FlashStatus{At: 815.02, AgoS: 12, State: "tripped"}
+		s.Flash = &told.FlashStatus{At: 815.02, AgoS: 12, State: "tripped"}
 	}
 	watch := func(standing int) interlock.View {
 		return interlock.View{State: interlock.Blocked, Duty: interlock.Watch, KeepOut: true, Standing: standing, Grace: rules.Never}
@@ -67,7 +67,7 @@ func scenes() []scene {
 		{"ready", in(interlock.Ready, false), nil},
 		{"closing", in(interlock.Closing, true), nil},
 		{"live", in(interlock.Live, true), nil},
-		{"live with a caution", near, func(s *answers.Status) {
+		{"live with a caution", near, func(s *told.Status) {
 			s.Rules[3].Caution, s.Sound = true, "caution"
 			s.DoNow = []string{"Caution, gust: 17.1 mph, limit 20 mph. Bring it back inside, or land."}
 			s.Rules[2].InForce = false
@@ -78,13 +78,13 @@ func scenes() []scene {
 		{"tripped, keep out", in(interlock.Tripped, true), trip},
 		{"fault", failed, trip},
 		{"power not removed", fault, trip},
-		{"watch", watch(0), func(s *answers.Status) { s.NotReady = []string{"duty is watch: the relay is never closed"} }},
+		{"watch", watch(0), func(s *told.Status) { s.NotReady = []string{"duty is watch: the relay is never closed"} }},
 		{"watch, past a limit", watch(1), trip},
 	}
 }
 
 // status is what the guard would tell in this scene.
-func (c scene) status() *answers.Status {
+func (c scene) status() *told.Status {
 	env := &rules.Envelope{}
 	for range 4 {
 		env.Rules = append(env.Rules, rules.Rule{})
@@ -94,10 +94,10 @@ func (c scene) status() *answers.Status {
 	if v.Duty == interlock.Watch {
 		duty = "watch"
 	}
-	s := &answers.Status{Schema: 1, Session: "2031-05-04T10-00-00Z-1234", Folder: "/var/lib/secret-folder", Title: "North Field: tethered hover, water ballast",
-		At: 830, SinceS: 812.31, AgeS: 0.05, Duty: duty, State: v.State.String(), Sentence: guard.Sentence(&v), Meaning: guard.Meaning(&v),
-		DoNow: guard.DoNow(&v, env), Sound: "silent", KeepOut: v.KeepOut, RelayOn: v.State == interlock.Live || v.State == interlock.Lowering,
-		Armed: true, Airborne: true, NotReady: []string{}, Causes: []answers.CauseStatus{}, Trouble: []string{},
+	s := &told.Status{Schema: 1, Session: "2031-05-04T10-00-00Z-1234", Folder: "/var/lib/secret-folder", Title: "North Field: tethered hover, water ballast",
+		At: 830, SinceS: 812.31, AgeS: 0.05, Duty: duty, State: v.State.String(), Sentence: told.Sentence(&v), Meaning: told.Meaning(&v),
+		DoNow: told.DoNow(&v, env), Sound: "silent", KeepOut: v.KeepOut, RelayOn: v.State == interlock.Live || v.State == interlock.Lowering,
+		Armed: true, Airborne: true, NotReady: []string{}, Causes: []told.CauseStatus{}, Trouble: []string{},
 		Acts: []answers.ActStatus{{At: 640.2, What: "reset taken", By: "input line reset"}, {At: 651.9, What: "start", By: "input line start"},
 			{At: 700.4, What: "mark: hum from motor 3", By: "local user alice (1000)"}},
 		Declared: answers.Declared{Card: "Eight 2, water ballast", Craft: "Eight 2", Step: "hover with 12 kg", Packs: []string{"A1", "B3"}, Asks: []string{},
@@ -110,7 +110,7 @@ func (c scene) status() *answers.Status {
 		if name == "pack floor" {
 			room = -room
 		}
-		r := answers.RuleStatus{Name: name, Channel: channel, Value: &si, Limit: limit, Headroom: some(room), Unit: unit, InForce: true, Stop: "immediate", RestsOn: rests,
+		r := told.RuleStatus{Name: name, Channel: channel, Value: &si, Limit: limit, Headroom: some(room), Unit: unit, InForce: true, Stop: "immediate", RestsOn: rests,
 			ValueText: rules.Format(si, shown), LimitText: rules.FormatExact(limit, shown), HeadroomText: rules.FormatDifference(room, shown)}
 		r.Now = r.ValueText + ", limit " + r.LimitText
 		s.Rules = append(s.Rules, r)
@@ -119,11 +119,11 @@ func (c scene) status() *answers.Status {
 	rule("ceiling", "craft.apex", "m", 3.41, 7, "m", "what the craft says of itself")
 	rule("pack floor", "pack.lowest_cell", "V", 3.91, 3.45, "V", "what the craft says of itself")
 	rule("gust", "wind.gust3s", "m/s", 5.1, 8.9408, "mph", "own sensor")
-	s.Permissives = []answers.PermissiveStatus{{Name: "calm enough to start", Channel: "wind.gust3s", Condition: "wind.gust3s must be 14 mph or less",
+	s.Permissives = []told.PermissiveStatus{{Name: "calm enough to start", Channel: "wind.gust3s", Condition: "wind.gust3s must be 14 mph or less",
 		Now: "11.4 mph", Value: some(5.1), Limit: 6.25856, Unit: "m/s", Holds: true}}
 	channel := func(name, says, unit, shown string, si float64) {
 		v, _ := rules.Convert(si, shown)
-		s.Channels = append(s.Channels, answers.ChannelStatus{Channel: name, Says: says, Unit: unit, Shown: shown, Value: &si, AsShown: &v, Text: rules.Format(si, shown), AgeS: some(0.1)})
+		s.Channels = append(s.Channels, told.ChannelStatus{Channel: name, Says: says, Unit: unit, Shown: shown, Value: &si, AsShown: &v, Text: rules.Format(si, shown), AgeS: some(0.1)})
 	}
 	channel("wind.speed", "wind speed at the mast", "m/s", "mph", 4.2)
 	channel("wind.gust3s", "mean over 3 s (WMO-No. 8)", "m/s", "mph", 5.1)
@@ -142,14 +142,14 @@ func (c scene) status() *answers.Status {
 
 // teller answers as a guard would, with whatever it was given last.
 type teller struct {
-	status atomic.Pointer[answers.Status]
+	status atomic.Pointer[told.Status]
 	err    atomic.Pointer[error]
 	began  time.Time
 	asked  atomic.Int64
 	stuck  atomic.Bool // what it tells stands still
 }
 
-func (w *teller) ask() (*answers.Status, error) {
+func (w *teller) ask() (*told.Status, error) {
 	w.asked.Add(1)
 	if e := w.err.Load(); e != nil {
 		return nil, *e

@@ -3,13 +3,13 @@ package panel
 import (
 	"context"
 	"encoding/json"
-	"errors"
 	"fmt"
 	"sync"
 	"time"
 
 	"downhaul/hw/localsocket/client"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/ask"
+	"downhaul/interlock/day/answers/told"
 )
 
 // Times of the page, ours.
@@ -23,35 +23,24 @@ const (
 )
 
 // Ask fetches one status; it may take its time and is called by one goroutine.
-type Ask func() (*answers.Status, error)
+type Ask func() (*told.Status, error)
 
 // FromSocket asks the guard that serves a local socket, over one connection
 // that is made anew when it breaks.
 func FromSocket(path string) Ask {
 	var conn *client.Conn
-	return func() (*answers.Status, error) {
-		first := conn == nil // of this process, or of a guard that came back
-		if first {
-			c, err := client.Dial(path)
-			if err != nil {
+	var runs *told.Setup
+	return func() (status *told.Status, err error) {
+		if conn == nil {
+			if conn, err = client.Dial(path); err != nil {
 				return nil, err
 			}
-			conn = c
 		}
-		var reply answers.Reply
-		err := conn.Ask(answers.Request{Do: "status", Past: first}, &reply)
-		if err == nil {
-			err = reply.Err()
+		if status, runs, err = ask.Status(conn, runs); err != nil {
+			conn.Close()
+			conn = nil
 		}
-		if err == nil && reply.Status == nil {
-			err = errors.New("the guard answered without a status")
-		}
-		if err == nil {
-			return reply.Status, nil
-		}
-		conn.Close()
-		conn = nil
-		return nil, err
+		return status, err
 	}
 }
 
@@ -62,9 +51,9 @@ type frame struct {
 	T     int64  `json:"t_ms"`
 	// AgeS is how old the status is; Dead says, in words, why there is nothing
 	// to be shown, and Status is null then.
-	AgeS   float64         `json:"age_s"`
-	Dead   string          `json:"dead"`
-	Status *answers.Status `json:"status"`
+	AgeS   float64      `json:"age_s"`
+	Dead   string       `json:"dead"`
+	Status *told.Status `json:"status"`
 }
 
 // source keeps the last status and how old it is.
@@ -74,7 +63,7 @@ type source struct {
 	fresh chan struct{} // room for one: something new is known
 
 	mu     sync.Mutex
-	status *answers.Status
+	status *told.Status
 	at     time.Duration // when it came
 	err    error         // of the last question, nil if it was answered
 	wind   windHistory
@@ -123,14 +112,13 @@ func (s *source) frame() frame {
 	switch {
 	case s.err != nil:
 		f.Dead = fmt.Sprintf("The guard does not answer. Is it running? Its last word is %.0f s old.", f.AgeS)
-	case age > answers.OldAfter && s.now()-s.at > answers.OldAfter:
+	case age > told.OldAfter && s.now()-s.at > told.OldAfter:
 		f.Dead = fmt.Sprintf("The guard has not answered for %.0f s.", f.AgeS)
-	case age > answers.OldAfter:
+	case age > told.OldAfter:
 		f.Dead = fmt.Sprintf("The guard answers, but its loop stands still: what it tells is %.0f s old.", f.AgeS)
 	default:
 		shown := *s.status
-		shown.WindPast = nil // it is in the wind picture
-		shown.Folder = ""    // where records lie is nobody's business on the network
+		shown.Folder = "" // where records lie is nobody's business on the network
 		f.Status = &shown
 	}
 	return f

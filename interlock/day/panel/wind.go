@@ -5,17 +5,16 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/rules"
 )
 
-// windHistory collects what one session tells. What was before this process
-// began comes from the guard's own memory.
+// windHistory collects what one session tells, from when this process began.
 type windHistory struct {
 	session string
 	unit    string
-	last    float64          // engine time of the last status taken
-	past    answers.WindRing // in that unit
+	last    float64  // engine time of the last status taken
+	past    windRing // in that unit
 	lines   []windLine
 	mean    *float64
 	gust    *float64
@@ -43,7 +42,7 @@ type windPicture struct {
 	MeanOf string        `json:"mean_of"`
 }
 
-func (w *windHistory) take(st *answers.Status) {
+func (w *windHistory) take(st *told.Status) {
 	if st.Session != w.session || st.At < w.last {
 		*w = windHistory{session: st.Session}
 	}
@@ -58,7 +57,7 @@ func (w *windHistory) take(st *answers.Status) {
 		case rules.WindSpeed.String():
 			w.speed = c.AsShown
 			if c.Shown != w.unit {
-				w.unit, w.past = c.Shown, answers.WindRing{}
+				w.unit, w.past = c.Shown, windRing{}
 			}
 		case rules.Gust.String():
 			w.gust = c.AsShown
@@ -73,7 +72,6 @@ func (w *windHistory) take(st *answers.Status) {
 		}
 	}
 	w.limits(st)
-	w.remember(st.WindPast)
 	if w.speed == nil {
 		return
 	}
@@ -81,32 +79,15 @@ func (w *windHistory) take(st *answers.Status) {
 	if has {
 		gust = *w.gust
 	}
-	w.past.Take(w.now(), *w.speed, gust, has)
+	w.past.take(w.now(), *w.speed, gust, has)
 }
 
 // now is the engine time of the last status.
 func (w *windHistory) now() time.Duration { return time.Duration(w.last * float64(time.Second)) }
 
-// remember takes over what the guard remembers: it knows more than this process
-// heard.
-func (w *windHistory) remember(past []answers.WindPast) {
-	for _, p := range past {
-		mean, ok := rules.Convert(p.Mean, w.unit)
-		if !ok || p.Count < 1 || p.Index < 0 {
-			continue
-		}
-		p.Mean = mean
-		if p.Gust != nil {
-			gust, _ := rules.Convert(*p.Gust, w.unit)
-			p.Gust = &gust
-		}
-		w.past.Put(p)
-	}
-}
-
 // limits are the rules and conditions on wind channels, where they are in the
 // picture's unit.
-func (w *windHistory) limits(st *answers.Status) {
+func (w *windHistory) limits(st *told.Status) {
 	w.lines = w.lines[:0]
 	add := func(name, channel string, si float64) {
 		if at, ok := rules.Convert(si, w.unit); ok && strings.HasPrefix(channel, "wind.") && len(w.lines) < 4 {
@@ -126,10 +107,10 @@ func (w *windHistory) limits(st *answers.Status) {
 }
 
 func (w *windHistory) picture() windPicture {
-	p := windPicture{Unit: w.unit, SpanS: (time.Duration(answers.WindSteps) * answers.WindStep).Seconds(), Points: [][3]*float64{}, Lines: append([]windLine{}, w.lines...),
+	p := windPicture{Unit: w.unit, SpanS: (time.Duration(windSteps) * windStep).Seconds(), Points: [][3]*float64{}, Lines: append([]windLine{}, w.lines...),
 		Now: rounded(w.speed), Gust: rounded(w.gust), Mean: rounded(w.mean), MeanOf: w.meanSay}
-	for _, s := range w.past.Past(w.now()) {
-		ago := max(0, w.last-(float64(s.Index)+0.5)*answers.WindStep.Seconds())
+	for _, s := range w.past.list(w.now()) {
+		ago := max(0, w.last-(float64(s.Index)+0.5)*windStep.Seconds())
 		p.Points = append(p.Points, [3]*float64{rounded(&ago), rounded(&s.Mean), rounded(s.Gust)})
 	}
 	return p

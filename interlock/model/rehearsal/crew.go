@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/records/session"
 	"downhaul/rules"
@@ -41,6 +42,12 @@ type crew struct {
 	landed bool
 }
 
+// status is what the guard of this flight tells people.
+func (f *flight) status() *told.Status {
+	runs := told.Setup{Pad: f.setup.Checked.Pad, Envelope: f.setup.Checked.Envelope}
+	return runs.Status(f.guard.Seen())
+}
+
 func (c *crew) look(now time.Duration) error {
 	state := c.flight.guard.State()
 	c.pilot(now, state)
@@ -50,7 +57,7 @@ func (c *crew) look(now time.Duration) error {
 	next := c.scenes[0]
 	if !next.until(now, state) {
 		if now-c.since > patience {
-			s := c.flight.guard.Status()
+			s := c.flight.status()
 			why := "nothing is said to hold it back"
 			if len(s.NotReady) > 0 {
 				why = strings.Join(s.NotReady, "; ")
@@ -148,7 +155,7 @@ func (c *crew) climb(hover float64) []scene {
 			return t.Height > 0.9*hover && math.Abs(t.Climb) < 0.25 && now-c.since > 3*time.Second || state != "live"
 		}, "the hover", func(now time.Duration) error {
 			f.zero, f.began = now, true
-			if s := f.guard.Status(); s.State != "live" {
+			if s := f.status(); s.State != "live" {
 				c.gaveUp = "the hover; the guard is " + s.State + ": " + s.FirstCause
 				return nil
 			}

@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/day/guard"
 	"downhaul/rules"
 )
 
@@ -26,7 +25,7 @@ func (f *flight) watch(env *rules.Envelope, e interlock.Effect) {
 		if e.From == e.State {
 			return
 		}
-		why = guard.Because(e.Reason)
+		why = interlock.Because(e.Reason)
 		f.say(e.At, "guard", strings.ToUpper(e.State.String())+": "+why+".")
 		if e.State != interlock.Fault && !(e.From == interlock.Closing && e.State == interlock.Blocked) && e.State != interlock.Tripped {
 			return
@@ -39,7 +38,7 @@ func (f *flight) watch(env *rules.Envelope, e interlock.Effect) {
 		if rule != "" && !slices.Contains(f.result.Demanded, rule) {
 			f.result.Demanded = append(f.result.Demanded, rule)
 		}
-		why, what = guard.FirstCause(env, e), "power off"
+		why, what = interlock.FirstCause(env, e), "power off"
 		if e.Stop != rules.Immediate {
 			what = "bring it down"
 		}
@@ -48,7 +47,7 @@ func (f *flight) watch(env *rules.Envelope, e interlock.Effect) {
 		if !e.On {
 			return
 		}
-		why, what = guard.FirstCause(env, e), "caution"
+		why, what = interlock.FirstCause(env, e), "caution"
 		f.say(e.At, "guard", "Caution: "+why+".")
 	default:
 		return

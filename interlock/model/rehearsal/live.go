@@ -14,7 +14,7 @@ import (
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock"
-	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
@@ -146,7 +146,7 @@ func (l *liveFlight) run(ctx context.Context, desk *DeskClock, failed chan error
 		}
 		if now >= lookAt {
 			lookAt = now + crewPeriod
-			if err := l.direct(now, l.guard.Status()); err != nil {
+			if err := l.direct(now, l.status()); err != nil {
 				return err
 			}
 		}
@@ -154,7 +154,7 @@ func (l *liveFlight) run(ctx context.Context, desk *DeskClock, failed chan error
 }
 
 // direct flies the scenario once for each start, and says what a start waits for.
-func (l *liveFlight) direct(now time.Duration, s answers.Status) error {
+func (l *liveFlight) direct(now time.Duration, s *told.Status) error {
 	f, c := l.flight, l.crew
 	if s.State != "live" && s.State != "closing" && s.State != "lowering" && now > 2*time.Second {
 		if waits := WaitsFor(s); waits != l.waits {
@@ -195,7 +195,7 @@ var figures = regexp.MustCompile(`-?[0-9][0-9.,:-]*`)
 
 // WaitsFor is what a start waits for, in a line that changes only with its reasons and
 // not with every figure in them.
-func WaitsFor(s answers.Status) string {
+func WaitsFor(s *told.Status) string {
 	if s.State == "ready" {
 		return "for start. " + strings.Join(s.DoNow, " ")
 	}

@@ -1,14 +1,17 @@
-package pad
+// Package unseen lists what a set-up cannot see. Every check, page, trip and report
+// carries the list; a guard's own decisions hang on none of it.
+package unseen
 
 import (
 	"slices"
 
 	"downhaul/interlock"
+	"downhaul/interlock/pad"
 	"downhaul/rules"
 )
 
-// Unseen is something that a set-up cannot see, and why.
-type Unseen struct {
+// Item is something that a set-up cannot see, and why.
+type Item struct {
 	// Name is the channel or the line of the pad; empty for neither.
 	Name   string `json:"name,omitempty"`
 	What   string `json:"what"`
@@ -16,7 +19,7 @@ type Unseen struct {
 }
 
 // String is one line of the list "this set-up cannot see".
-func (u Unseen) String() string {
+func (u Item) String() string {
 	text := u.What + ": " + u.Reason
 	if u.Name != "" {
 		return u.Name + ", " + text
@@ -56,24 +59,15 @@ var lineShows = map[string]string{
 // noChannel are hazards that no channel shows, whatever the pad has.
 const noChannel = "people inside the keep-out, a blade that comes loose, fire"
 
-// Mark returns what everything written for a pad with a virtual board must say,
-// empty for any other: a rehearsal must not pass for a guard on real pins.
-func (p *Pad) Mark() string {
-	if p.Board.Kind == Virtual {
-		return "virtual board, a rehearsal"
-	}
-	return ""
-}
-
-// Unseen lists what this set-up cannot see: what the pad lacks, what the
+// List lists what this set-up cannot see: what the pad lacks, what the
 // envelopes do without, hazards that nothing feeds, and those that no channel
 // can show. Every check, page, trip and report carries it.
-func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
-	var out []Unseen
+func List(p *pad.Pad, envelopes ...*rules.Envelope) []Item {
+	var out []Item
 	// The first reason counts: a person's own comes before ours.
 	add := func(name, what, reason string) {
-		if !slices.ContainsFunc(out, func(u Unseen) bool { return name != "" && u.Name == name }) {
-			out = append(out, Unseen{name, what, reason})
+		if !slices.ContainsFunc(out, func(u Item) bool { return name != "" && u.Name == name }) {
+			out = append(out, Item{name, what, reason})
 		}
 	}
 	if mark := p.Mark(); mark != "" {
@@ -108,7 +102,7 @@ func (p *Pad) Unseen(envelopes ...*rules.Envelope) []Unseen {
 	if p.Wind.Fitted && !p.Board.Line("wind_loop").Fitted {
 		add("wind_loop", "whether the anemometer's wire is whole in a calm", "its pulses alone show it; wire it supervised")
 	}
-	for _, name := range p.Strangers() {
+	for _, name := range Strangers(p) {
 		add("", "who it is that sends on "+name, "no from and no signing key, so anybody on that network can stop the flight")
 	}
 	add("", noChannel, "no channel at all, so observer and emergency stop")

@@ -1,19 +1,15 @@
-package guard
+package panel
 
 import (
 	"math"
 	"testing"
 	"time"
-
-	"downhaul/hw/localsocket"
-	"downhaul/interlock/day/answers"
-	"downhaul/interlock/model/craftmodel"
 )
 
 // The ring against what was put in: means and highest gusts of five-second
 // steps, ten minutes of them and no more, and nothing where there was no wind.
 func TestWindRing(t *testing.T) {
-	var w answers.WindRing
+	var w windRing
 	type sum struct {
 		n         int
 		sum, gust float64
@@ -26,8 +22,8 @@ func TestWindRing(t *testing.T) {
 			continue
 		}
 		gusts := at <= 900*time.Second || at >= 920*time.Second
-		w.Take(at, v, v+1, gusts)
-		i := int64(at / answers.WindStep)
+		w.take(at, v, v+1, gusts)
+		i := int64(at / windStep)
 		if want[i] == nil {
 			want[i] = &sum{}
 		}
@@ -37,10 +33,10 @@ func TestWindRing(t *testing.T) {
 			want[i].gust = max(want[i].gust, v+1)
 		}
 	}
-	past := w.Past(end)
+	past := w.list(end)
 	// 120 steps, of which those of the thirty seconds without wind are missing but
 	// for the one that began with wind.
-	if len(past) != 115 || past[len(past)-1].Index != int64(end/answers.WindStep) || past[0].Index != int64(end/answers.WindStep)-119 {
+	if len(past) != 115 || past[len(past)-1].Index != int64(end/windStep) || past[0].Index != int64(end/windStep)-119 {
 		t.Fatalf("%d steps, %d to %d", len(past), past[0].Index, past[len(past)-1].Index)
 	}
 	for _, p := range past {
@@ -49,21 +45,7 @@ func TestWindRing(t *testing.T) {
 			t.Errorf("step %d: %+v, want %+v", p.Index, p, s)
 		}
 	}
-	if got := w.Past(end + time.Hour); len(got) != 0 {
+	if got := w.list(end + time.Hour); len(got) != 0 {
 		t.Errorf("an hour later: %d steps", len(got))
 	}
-}
-
-// Whoever asks late gets the wind since the session began, and only who asks.
-func TestStatusTellsThePastWindToWhoAsks(t *testing.T) {
-	f := onPad(t, testFiles(t, t.TempDir(), "flight.toml"), craftmodel.EightTwo())
-	f.run(20 * time.Second)
-	r := f.guard.answer([]byte(`{"do":"status","past":true}`), localsocket.Peer{})
-	if !r.OK || len(r.Status.WindPast) < 3 || !(r.Status.WindPast[2].Mean > 0) {
-		t.Fatalf("%+v", r)
-	}
-	if r := f.guard.answer([]byte(`{"do":"status"}`), localsocket.Peer{}); len(r.Status.WindPast) != 0 {
-		t.Error("told to who did not ask")
-	}
-	must(t, f.guard.Finish(f.now))
 }

@@ -1,17 +1,21 @@
-package pad
+package unseen
 
-import "net/netip"
+import (
+	"net/netip"
+
+	"downhaul/interlock/pad"
+)
 
 // Strangers lists the links on which anybody on the network can pass for a second
 // craft and so end a flight: UDP that is heard from beyond this computer, with
 // neither the craft's address (from) nor a signing key to tell it by.
-func (p *Pad) Strangers() (names []string) {
+func Strangers(p *pad.Pad) (names []string) {
 	if p.SigningKey != "" {
 		return nil
 	}
 	for i := range p.Links {
 		l := &p.Links[i]
-		if l.Kind != UDP || l.From.IsValid() {
+		if l.Kind != pad.UDP || l.From.IsValid() {
 			continue
 		}
 		if own, err := netip.ParseAddrPort(l.Address); err == nil && own.Addr().IsLoopback() {

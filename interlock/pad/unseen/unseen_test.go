@@ -1,15 +1,16 @@
-package pad
+package unseen
 
 import (
 	"strings"
 	"testing"
 
 	"downhaul/interlock"
+	"downhaul/interlock/pad"
 	"downhaul/rules"
 )
 
 func TestUnseenNamesWhatNothingShows(t *testing.T) {
-	p, faults := Read("pad.toml", []byte(`version = 1
+	p, faults := pad.Read("pad.toml", []byte(`version = 1
 duty = "watch"
 [craft]
 system = 1
@@ -41,7 +42,7 @@ stop = "immediate"
 		t.Fatal(faults)
 	}
 	var all []string
-	for _, u := range p.Unseen(env) {
+	for _, u := range List(p, env) {
 		all = append(all, u.String())
 	}
 	text := strings.Join(all, "\n")
@@ -73,15 +74,15 @@ func TestStrangersAreNamedWhereNothingTellsThem(t *testing.T) {
 		{"kind = \"udp\"\naddress = \"127.0.0.1:40123\"", "", 0},
 		{"kind = \"tcp\"\naddress = \"192.0.2.1:40123\"", "", 0},
 	} {
-		p, faults := Read("pad.toml", []byte("version = 1\nduty = \"watch\"\n[craft]\nsystem = 1\ncomponent = 1\n[[link]]\n"+row.link+"\n"+row.more))
+		p, faults := pad.Read("pad.toml", []byte("version = 1\nduty = \"watch\"\n[craft]\nsystem = 1\ncomponent = 1\n[[link]]\n"+row.link+"\n"+row.more))
 		if len(faults) > 0 {
 			t.Fatal(faults)
 		}
-		if got := p.Strangers(); len(got) != row.names {
+		if got := Strangers(p); len(got) != row.names {
 			t.Errorf("%s %s: %v, want %d", row.link, row.more, got, row.names)
 		}
 		listed := 0
-		for _, u := range p.Unseen() {
+		for _, u := range List(p) {
 			if strings.Contains(u.String(), "anybody on that network can stop the flight") {
 				listed++
 			}
@@ -97,15 +98,15 @@ func TestStrangersAreNamedWhereNothingTellsThem(t *testing.T) {
 func TestUnseenNamesAGroundStepThatNothingEnds(t *testing.T) {
 	for _, c := range []struct {
 		name, want string
-		p          Pad
+		p          pad.Pad
 	}{
-		{"neither", "no height and no load cell, so neither of the built-in trips", Pad{Duty: interlock.Guard}},
-		{"a load cell", "the load cell tells where the card states tie_down_pull", Pad{Duty: interlock.Guard, LoadCell: LoadCell{Fitted: true}}},
-		{"a height", "", Pad{Duty: interlock.Guard, Links: []Link{{}}, Height: Height{Sources: []rules.ChannelID{rules.HeightGlobal}}}},
-		{"watching", "", Pad{}},
+		{"neither", "no height and no load cell, so neither of the built-in trips", pad.Pad{Duty: interlock.Guard}},
+		{"a load cell", "the load cell tells where the card states tie_down_pull", pad.Pad{Duty: interlock.Guard, LoadCell: pad.LoadCell{Fitted: true}}},
+		{"a height", "", pad.Pad{Duty: interlock.Guard, Links: []pad.Link{{}}, Height: pad.Height{Sources: []rules.ChannelID{rules.HeightGlobal}}}},
+		{"watching", "", pad.Pad{}},
 	} {
 		var got string
-		for _, u := range c.p.Unseen() {
+		for _, u := range List(&c.p) {
 			if strings.Contains(u.What, "leaves the ground") {
 				got = u.String()
 			}

@@ -1,4 +1,4 @@
-package guard
+package told
 
 import (
 	"fmt"
@@ -136,7 +136,7 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 		return out
 	case interlock.Lowering:
 		if v.Grace != rules.Never {
-			say("Land now. Power goes off in %.0f s at the latest.", math.Ceil(seconds(max(0, v.Grace-v.At))))
+			say("Land now. Power goes off in %.0f s at the latest.", math.Ceil(max(0, v.Grace-v.At).Seconds()))
 		} else {
 			say("Land now.")
 		}

@@ -1,0 +1,138 @@
+package told
+
+import (
+	"cmp"
+	"slices"
+	"time"
+
+	"downhaul/interlock"
+	"downhaul/interlock/day/answers"
+	"downhaul/interlock/limits"
+	"downhaul/rules"
+)
+
+func causes(s *answers.Seen, env *rules.Envelope) []CauseStatus {
+	out := []CauseStatus{}
+	for i := range s.Trips {
+		f := &s.Trips[i]
+		c := CauseStatus{Trip: f.Trip, At: f.At.Seconds(), AfterS: (f.At - s.Trips[0].At).Seconds(), First: i == 0,
+			Text: interlock.FirstCause(env, *f), Stop: f.Stop.String(), Part: f.Kind == interlock.ConsequenceEffect}
+		stands, over := false, "heard again now"
+		switch {
+		case f.Reason == interlock.ReasonLink, f.Reason == interlock.ReasonThenSilent:
+			stands = slices.ContainsFunc(s.View.Unmet, func(u interlock.Unmet) bool { return u.Need == interlock.NeedLink })
+		case f.Rule >= 0 && f.Rule < len(s.View.Rules):
+			if stands = s.View.Rules[f.Rule].Demand; f.Reason != interlock.ReasonRuleMissing {
+				over = "inside again now"
+			}
+		default:
+			out = append(out, c)
+			continue
+		}
+		if c.Stands, c.Now = &stands, over; stands {
+			c.Now = "still so"
+		} else if s.View.Duty == interlock.Guard {
+			c.Now += "; reset clears it"
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+func permissives(v *interlock.View, env *rules.Envelope) []PermissiveStatus {
+	out := []PermissiveStatus{}
+	for i := range v.Permissives {
+		p, now := &env.Permissives[i], v.Permissives[i]
+		row := PermissiveStatus{Name: p.Name, Channel: p.Watch.String(), Condition: p.Condition(), Limit: p.Limit,
+			Unit: rules.SIUnit(p.Watch.Channel().Kind), Now: "missing", Holds: v.Holds[i]}
+		if now.Quality != rules.Missing {
+			row.Value, row.Now = some(now.Value), rules.Format(now.Value, p.Unit)
+		}
+		out = append(out, row)
+	}
+	return out
+}
+
+// channels are the last readings, in the user's units. What was never heard is
+// left out.
+func channels(s *answers.Seen, env *rules.Envelope) []ChannelStatus {
+	out := []ChannelStatus{}
+	for i, id := range answers.Shown {
+		r := s.Readings[i]
+		if r.Quality == rules.Missing && r.Cause == rules.NoCause {
+			continue
+		}
+		about := id.Channel()
+		unit := unitFor(env, id)
+		c := ChannelStatus{Channel: id.String(), Says: about.Says, Unit: rules.SIUnit(about.Kind), Shown: unit,
+			Cause: r.Cause.String(), AgeS: some((s.View.At - r.At).Seconds()), Text: "missing"}
+		// What is older than the channel may be is no value any more.
+		if r.Quality != rules.Missing && s.View.At-r.At > max(id.Stale(), time.Second) {
+			c.Cause = rules.Stale.String()
+			r = limits.Reading{At: r.At, Cause: rules.Stale}
+		}
+		if r.Quality != rules.Missing {
+			c.Value, c.Text = some(r.Value), rules.Format(r.Value, unit)
+			if v, ok := rules.Convert(r.Value, unit); ok {
+				c.AsShown = some(v)
+			}
+		}
+		out = append(out, c)
+	}
+	return out
+}
+
+// unitFor is the unit in which people read a channel: that of the first rule or
+// condition on it, else that of the envelope's system.
+func unitFor(env *rules.Envelope, id rules.ChannelID) string {
+	for i := range env.Rules {
+		if r := &env.Rules[i]; r.Watch == id && r.Form != rules.RisingFaster && r.Form != rules.FallingFaster {
+			return r.Unit
+		}
+	}
+	for i := range env.Permissives {
+		if env.Permissives[i].Watch == id {
+			return env.Permissives[i].Unit
+		}
+	}
+	kind := id.Channel().Kind
+	if kind == rules.Speed { // every wind in one unit, every climb in one
+		for i := range env.Rules {
+			if r := &env.Rules[i]; r.Watch.Channel().Kind == kind && r.Watch.OfWind() == id.OfWind() && r.Form < rules.RisingFaster {
+				return r.Unit
+			}
+		}
+	}
+	return rules.DefaultUnit(kind, env.Units)
+}
+
+// acts are the last acts at the buttons and over the local socket, oldest first.
+func acts(s *answers.Seen) []answers.ActStatus {
+	out := []answers.ActStatus{}
+	for i := range s.Acts {
+		f := &s.Acts[i]
+		line := f.Line
+		what := f.Reason.String()
+		switch f.Reason {
+		case interlock.ReasonStart:
+			line = interlock.Start
+		case interlock.ReasonEnd:
+			line = interlock.End
+		case interlock.ReasonHold:
+			line = interlock.Hold
+		case interlock.ReasonGate:
+			line = interlock.Gate
+		case interlock.ReasonEStop:
+			line = interlock.EStopA
+		case interlock.ReasonReset:
+			what = "reset taken"
+		case interlock.ReasonSilenced:
+		default:
+			what = line.String() + " not taken: " + what
+		}
+		out = append(out, answers.ActStatus{At: f.At.Seconds(), What: what, By: "input line " + line.String()})
+	}
+	out = append(out, s.Said...)
+	slices.SortStableFunc(out, func(a, b answers.ActStatus) int { return cmp.Compare(a.At, b.At) })
+	return out[max(0, len(out)-answers.MostActs):]
+}

@@ -131,6 +131,7 @@ type rawReader struct {
 	found   int
 	opening int
 	pieces  []piece
+	piece   int // the one that is given next
 	given   []telemetry.Frame
 	doubtAt int           // the frame whose clock waits for a second one; -1 for none
 	count   uint64        // of all frames
@@ -148,7 +149,7 @@ func newRaw(w window, head []byte) *rawReader {
 
 // next gives the next bytes, and their time.
 func (r *rawReader) next() (at time.Duration, b []byte, err error) {
-	if len(r.pieces) == 0 {
+	if r.piece == len(r.pieces) {
 		if r.end != nil {
 			return 0, nil, r.end
 		}
@@ -158,14 +159,15 @@ func (r *rawReader) next() (at time.Duration, b []byte, err error) {
 		}
 		r.scanOn()
 	}
-	p := &r.pieces[0]
-	r.pieces = r.pieces[1:]
+	p := &r.pieces[r.piece]
+	r.piece++
 	r.given = r.frames[p.frame:p.frameEnd]
 	return p.at, r.w.held[p.from:p.to], nil
 }
 
 // scanOn takes the bytes up to the frame that moves the clock on.
 func (r *rawReader) scanOn() {
+	r.pieces, r.piece = r.pieces[:0], 0 // its room is used again
 	b, at := r.w.held[:min(len(r.w.held), 2*rawChunk)], r.clock.now
 	whole := len(b) < 2*rawChunk // nothing follows them
 	i, anchor := r.opening, -1
@@ -212,7 +214,7 @@ func (r *rawReader) scanOn() {
 		}
 	}
 	r.size = i
-	r.pieces = append(r.pieces[:0], piece{to: i, frameEnd: r.found, at: at})
+	r.pieces = append(r.pieces, piece{to: i, frameEnd: r.found, at: at})
 }
 
 // forward moves the window past the chunk given last, and reads on when what

@@ -16,7 +16,7 @@ type piece struct {
 // was lost took its time too. Left at the time of the frame before, a disarm behind a
 // silence of 16 s came out 16 s early, and slow messages made silences that were none.
 func (r *rawReader) spread(anchor int, at, now time.Duration) {
-	r.pieces = append(r.pieces[:0], piece{at: at})
+	r.pieces = append(r.pieces, piece{at: at})
 	if now-at >= apart {
 		last := r.found // the frame that follows
 		if k := r.doubtAt; k > anchor && r.clock.leapt >= at {

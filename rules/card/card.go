@@ -118,15 +118,8 @@ const (
 	Inspection
 )
 
-var kindName = [...]string{Flight: "flight", Ground: "ground", Inspection: "inspection"}
-
-// String is the kind as it stands in the file.
-func (k Kind) String() string {
-	if int(k) < len(kindName) {
-		return kindName[k]
-	}
-	return "unknown"
-}
+// kinds are they as they stand in the file.
+var kinds = map[string]Kind{"ground": Ground, "stand": Ground, "inspection": Inspection}
 
 // Step is one step of the card.
 type Step struct {
@@ -143,6 +136,9 @@ type Step struct {
 	// crew to see to.
 	Also  []string
 	Shown Shown
+	// Stand is what runs on the thrust stand in this step, nil in any other. Ground steps
+	// only.
+	Stand *Stand
 	// TieDownPull is what the load cell in the tie-down never reads less than
 	// while it holds, N; 0 without one there. Ground steps only.
 	TieDownPull float64

@@ -115,7 +115,7 @@ func drawCard(rt *rapid.T) *Card {
 func TestInForceAgainstTheWholeRecord(t *testing.T) {
 	rapid.Check(t, func(rt *rapid.T) {
 		o := &oracle{c: drawCard(rt)}
-		f := &Facts{}
+		f := &Facts{Limits: &rules.Envelope{}}
 		for range rapid.IntRange(0, 20).Draw(rt, "told") {
 			x := told{step: rapid.IntRange(0, len(o.c.Steps)-1).Draw(rt, "step"), passed: rapid.IntRange(0, 3).Draw(rt, "passed") > 0}
 			x.at = time.Duration(rapid.IntRange(0, 9).Draw(rt, "at")) // clocks may be unset: the dates mean no order

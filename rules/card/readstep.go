@@ -12,7 +12,7 @@ import (
 
 func lineText(n int) string { return strconv.Itoa(n) }
 
-var stepKeys = strings.Fields("how needs also measured_by lasts ballast output hover no_trips reserve wind packs envelope envelope_sha256 tie_down anchor tie_down_pull at_least at_most pass")
+var stepKeys = strings.Fields("how needs also measured_by lasts ballast output hover no_trips reserve wind packs envelope envelope_sha256 tie_down anchor tie_down_pull at_least at_most pass motor propeller max_speed")
 
 func (c *Card) readStep(t *document.Table) {
 	s := Step{Line: t.Line()}
@@ -22,14 +22,7 @@ func (c *Card) readStep(t *document.Table) {
 	if before, taken := c.Step(name); ok && taken {
 		t.Fault("name", "two steps have this name", document.Quote(name), "rename one; the other is on line "+lineText(before.Line))
 	}
-	kind, known := t.Choice("kind", "ground", "inspection", "flight")
-	if known {
-		for k, word := range kindName {
-			if word == kind {
-				s.Kind = Kind(k)
-			}
-		}
-	}
+	kind, known := t.Choice("kind", "ground", "inspection", "stand", "flight")
 	if t.Has("kind") && !known {
 		for _, key := range stepKeys { // what fits a kind that is none is not known
 			t.Has(key)
@@ -37,6 +30,11 @@ func (c *Card) readStep(t *document.Table) {
 		s.Ballast = float64(-s.Line) // one of its own: no step after it lacks ballasts by this
 		c.Steps = append(c.Steps, s)
 		return
+	}
+	if s.Kind = kinds[kind]; kind == "stand" {
+		s.Stand = readStand(t)
+	} else {
+		t.Forbid("only a step on the thrust stand has it", `take it out, or write kind = "stand"`, "motor", "propeller", "max_speed")
 	}
 	s.How, _ = t.Note("how")
 	s.Needs, _ = t.Strings("needs")

@@ -37,6 +37,11 @@ var refusals = []struct{ old, new, want string }{
 	{`lasts    = "1 d"`, `lasts = "0 s"`, `card.toml:44: step[1].lasts: must be more than 0 (got "0 s"); write how long the result counts: lasts = "1 d"`},
 	{`how   = "one motor at a time"`, `ballast = "1 kg"`, `card.toml:55: step[3].ballast: only a step that flies lifts any (got "1 kg"); take it out`},
 	{`how   = "one motor at a time"`, `at_least = "1 kg"`, `card.toml:55: step[3].at_least: a ground step is passed or not (got "1 kg"); take it out, or write kind = "inspection"`},
+	{`how   = "one motor at a time"`, `motor = 1`, `card.toml:55: step[3].motor: only a step on the thrust stand has it (got the number 1); take it out, or write kind = "stand"`},
+	{`kind  = "ground"`, `kind = "stand"`, `card.toml:52: step[3].motor: missing; write the output that the motor hangs on, from 1: motor = 1
+card.toml:52: step[3].propeller: missing: nobody could tell the speed of its tips, or a wrong lever; write it from tip to tip: propeller = "15 in"
+card.toml:52: step[3].max_speed: missing: a propeller bursts past its maker's speed; write what its maker states: max_speed = "9000 rpm"
+card.toml:52: step[3].envelope: missing: a motor at full output on a stand has limits of its own; name the file: envelope = "stand.toml", and its envelope_sha256`},
 	{`how   = "one motor at a time"`, `measured_by = "tilt"`, `card.toml:55: step[3].measured_by: nothing can be measured: the card does not say where the motors stand (got "tilt"); write one [[motor]] with number, ahead, right and spin for each motor, three at the least, or take it out and tell the result by hand`},
 	{`how   = "one motor at a time"`, `measured_by = "eye"`, `card.toml:55: step[3].measured_by: must be "tilt" or "stop" (got "eye"); known here: tilt, stop`},
 	{`at_least = "40 mm"`, "at_least = \"40 mm\"\nmeasured_by = \"tilt\"", `card.toml:44: step[1].measured_by: only a ground step is measured (got "tilt"); take it out, or write kind = "ground"`},

@@ -52,6 +52,9 @@ func (s *Step) ForCrew(ownWind bool) (out []string) {
 	if s.Shown.HasWind && ownWind {
 		out = append(out, s.CalmEnough()+", by the pad's own anemometer")
 	}
+	if s.Stand != nil {
+		out = append(out, s.Stand.cautions()...)
+	}
 	return append(out, s.Also...)
 }
 

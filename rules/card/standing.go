@@ -39,10 +39,8 @@ type Facts struct {
 	// report's of this craft, nil without one.
 	Hovers   []Hovered
 	Forecast *Forecast
-	// Envelope is the SHA-256 of the envelope that is enforced; Apex reports whether it
-	// watches craft.apex.
-	Envelope [32]byte
-	Apex     bool
+	// Limits is the envelope that is enforced.
+	Limits *rules.Envelope
 	// Stop is what the openings on record prove of the stop; nil asks nothing, as
 	// in a rehearsal.
 	Stop *Stop
@@ -140,7 +138,7 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 	if s.Shown.HasWind && !f.OwnWind {
 		next = min(next, askWind(s, f, say))
 	}
-	if s.Envelope != "" && s.EnvelopeHash != f.Envelope {
+	if s.Envelope != "" && s.EnvelopeHash != f.Limits.Hash {
 		say("%q has limits of its own, and others are enforced: end this guard and start it with --envelope %s", s.Name, s.Envelope)
 	}
 	c.askLimits(s, f, say)
@@ -154,14 +152,17 @@ func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 // for one on the ground, where leaving the ground is watched instead, and those of
 // the day for one that flies and has none of its own.
 func (c *Card) askLimits(s *Step, f *Facts, say func(string, ...any)) {
-	if s.Kind == Ground && f.Apex {
+	if s.Kind == Ground && f.Limits.Watches(rules.Apex) {
 		say("%q is done on the ground, and the limits enforced watch craft.apex, which counts on a stop that was measured: end this guard and start it with an envelope of its own without that", s.Name)
+	}
+	if s.Stand != nil {
+		s.Stand.askLimits(f.Limits, say)
 	}
 	if s.Kind != Flight || s.Envelope != "" {
 		return
 	}
 	for i := range c.Steps {
-		if o := &c.Steps[i]; o.Kind == Ground && o.Envelope != "" && o.EnvelopeHash == f.Envelope {
+		if o := &c.Steps[i]; o.Kind == Ground && o.Envelope != "" && o.EnvelopeHash == f.Limits.Hash {
 			say("%q flies, and the limits of %s are enforced, which are made for the ground: end this guard and start it with the day's envelope", s.Name, o.Name)
 			return
 		}

@@ -16,7 +16,7 @@ func met(c *Card) *Facts {
 		Runs:     []Flown{{Session: "s1", Step: "empty hover", After: 3}},
 		Hovers:   []Hovered{{"empty hover", 31, 20 * time.Second}, {"Empty Hover", 31, time.Minute}},
 		Forecast: &Forecast{[]string{"s1"}, []Reserve{{Step: "Ballast 10", Mass: 41, Go: true, Numbers: true, Low: 0.2, High: 0.4}}},
-		Envelope: c.Steps[5].EnvelopeHash,
+		Limits:   &rules.Envelope{Hash: c.Steps[5].EnvelopeHash},
 	}
 }
 
@@ -61,9 +61,9 @@ func TestUnmetOneByOne(t *testing.T) {
 		}, []string{"first power-up was passed, but", "empty hover flew, but"}},
 		{"an inspection two steps below has lapsed", func(f *Facts) { f.Now += 24 * time.Hour; f.Results[1].At = f.Now }, []string{"blade clearance has lapsed after 1 d"}},
 		{"no packs", func(f *Facts) { f.Packs = nil }, []string{"no pack set is declared"}},
-		{"a ground step under limits on the apex", func(f *Facts) { f.Step, f.Apex = "first power-up", true }, []string{"\"first power-up\" is done on the ground, and the limits enforced watch craft.apex"}},
-		{"a flight under limits on the apex", func(f *Facts) { hover(f); f.Apex = true }, nil},
-		{"another envelope", func(f *Facts) { f.Envelope[3]++ }, []string{"start it with --envelope heavy.toml"}},
+		{"a ground step under limits on the apex", func(f *Facts) { f.Step = "first power-up"; f.Limits.Rules = []rules.Rule{{Watch: rules.Apex}} }, []string{"\"first power-up\" is done on the ground, and the limits enforced watch craft.apex"}},
+		{"a flight under limits on the apex", func(f *Facts) { hover(f); f.Limits.Rules = []rules.Rule{{Watch: rules.Apex}} }, nil},
+		{"another envelope", func(f *Facts) { f.Limits.Hash[3]++ }, []string{"start it with --envelope heavy.toml"}},
 
 		{"hover, everything met", hover, nil},
 		{"hover, other packs", func(f *Facts) { hover(f); f.Packs = []string{"A1", "Z"} }, []string{"pack Z may not fly"}},

@@ -2,6 +2,7 @@ package words
 
 import (
 	"fmt"
+	"math"
 	"strings"
 
 	"downhaul/rules"
@@ -13,10 +14,14 @@ import (
 func Step(s *card.Step, c *card.Card) string {
 	var b strings.Builder
 	b.WriteString(s.Name + ": ")
-	switch s.Kind {
-	case card.Ground:
+	switch {
+	case s.Stand != nil:
+		rpm, tips := rules.Format(s.Stand.MaxSpeed, "rpm"), math.Pi*s.Stand.Propeller*s.Stand.MaxSpeed
+		fmt.Fprintf(&b, "on the thrust stand, motor %d with a propeller of %s, never past its maker's %s (tips %.0f m/s, %.0f %% of the speed of sound)",
+			s.Stand.Motor, c.Show(s.Stand.Propeller, rules.Length), rpm, tips, 100*tips/card.Sound(celsius(c)))
+	case s.Kind == card.Ground:
 		b.WriteString("on the ground")
-	case card.Inspection:
+	case s.Kind == card.Inspection:
 		b.WriteString("inspection")
 	default:
 		fmt.Fprintf(&b, "%s of ballast, %s in all", c.Show(s.Ballast, rules.Mass), c.Show(c.Craft.Mass+s.Ballast, rules.Mass))
@@ -50,6 +55,15 @@ func Step(s *card.Step, c *card.Card) string {
 		b.WriteString("; limits of " + s.Envelope)
 	}
 	return b.String() + "."
+}
+
+// celsius is the air's temperature at the pad, the standard atmosphere's where the card
+// does not say.
+func celsius(c *card.Card) float64 {
+	if c.Air.Told {
+		return c.Air.Celsius
+	}
+	return 15
 }
 
 // before returns what must be in force or have been shown before the step, in plain

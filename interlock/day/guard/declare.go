@@ -66,8 +66,7 @@ func hashOf(c *card.Card) string { return fmt.Sprintf("%x", c.Hash) }
 func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
 	d := &g.declared
 	d.next.Store(int64(rules.Never))
-	d.facts.OwnWind, d.facts.Envelope = g.pad.Wind.Fitted, g.env.Hash
-	d.facts.Apex = slices.ContainsFunc(g.env.Rules, func(r rules.Rule) bool { return r.Watch == rules.Apex })
+	d.facts.OwnWind, d.facts.Limits = g.pad.Wind.Fitted, g.env
 	b := &g.keeper.runs
 	b.envelope = fmt.Sprintf("%x", g.env.Hash)
 	b.ran = g.flown

@@ -6,14 +6,13 @@ import (
 	"slices"
 
 	"downhaul/interlock/model/air"
+	"downhaul/rules/card"
 )
 
 const (
 	// densest is air at -30 °C and 1050 hPa, kg/m³: where a table does not tell its air,
 	// no row is refused for what such air could have given.
 	densest = 1.504
-	// heatRatio is that of the specific heats of dry air, by which sound travels (ISO 2533).
-	heatRatio, dryGas = 1.4, 287.05287
 	// goodMerit and poorMerit bound the figure of merit, of the electric power, of a table's
 	// best row. Above: 26 measured tables of 5 to 15 inch propellers reach 0.42 to 0.57, and
 	// a very good large propeller (0.8) on a very good motor (0.9) 0.72. Below: half the
@@ -150,7 +149,7 @@ func (t *Table) judged(r *Row, rho float64) Judged {
 		if t.Air.Told {
 			celsius = t.Air.Celsius
 		}
-		out.TipShare = out.Tip / math.Sqrt(heatRatio*dryGas*(celsius+273.15))
+		out.TipShare = out.Tip / card.Sound(celsius)
 	}
 	return out
 }

@@ -48,6 +48,9 @@ type Config struct {
 	TetherModulus float64 // N
 	TetherDamping float64 // N s/m
 	LoadCellNoise float64 // N, one standard deviation
+	// Lever puts one motor on a thrust stand: its thrust over what the load cell reads.
+	// Nothing moves there, and no tether is read. 0: a craft on its tether.
+	Lever float64
 
 	// The air.
 	Elevation        float64 // m above sea level
@@ -147,7 +150,8 @@ func (c *Config) check() error {
 
 	positive("mass", c.Mass)
 	notNegative("ballast", c.Ballast)
-	need(c.Motors >= LeastMotors && c.Motors <= MostMotors, "motors", c.Motors, fmt.Sprintf("%d to %d", LeastMotors, MostMotors))
+	need(c.Lever >= 0 && !math.IsInf(c.Lever, 1), "lever", c.Lever, "zero or more")
+	need(c.Motors >= LeastMotors && c.Motors <= MostMotors || c.Lever > 0 && c.Motors == 1, "motors", c.Motors, fmt.Sprintf("%d to %d", LeastMotors, MostMotors))
 	positive("arm reach", c.ArmReach)
 	for i, v := range c.Inertia {
 		positive("inertia about "+[]string{"x", "y", "z"}[i], v)

@@ -22,6 +22,7 @@ type Craft struct {
 	pack   pack
 	wind   wind
 	tether tether
+	stand  stand
 	pilot  autopilot
 
 	powered bool          // contactor closed
@@ -153,6 +154,9 @@ func (c *Craft) tick() {
 	} else if c.booting() {
 		c.pilot.mix(&c.cfg, c.rotors)
 	}
+	if c.cfg.Lever > 0 && c.pilot.mode != Disarmed {
+		c.rotors[0].output = c.stand.output
+	}
 	power := c.cfg.Avionics
 	for i := range c.rotors {
 		r := &c.rotors[i]
@@ -166,7 +170,7 @@ func (c *Craft) tick() {
 	c.now += tickTime
 	c.ticks++
 	c.wind.step(c.now, dt)
-	if c.hands == nil {
+	if c.hands == nil && c.cfg.Lever == 0 {
 		c.body.move(&c.cfg, dt, c.forces)
 	}
 	c.ownSensors(dt)
@@ -258,7 +262,11 @@ func (c *Craft) landed() bool {
 func (c *Craft) ownSensors(dt float64) {
 	if c.now%loadPeriod < tickTime {
 		if !c.cellStuck {
-			c.cell = c.tether.tension + c.cellOff + c.cfg.LoadCellNoise*c.sensors.NormFloat64()
+			pull := c.tether.tension
+			if c.cfg.Lever > 0 {
+				pull = c.reads()
+			}
+			c.cell = pull + c.cellOff + c.cfg.LoadCellNoise*c.sensors.NormFloat64()
 		}
 		if len(c.loads) >= keepMost {
 			c.loads = append(c.loads[:0], c.loads[keepMost/2:]...)

@@ -43,6 +43,10 @@ const (
 	PackSag     // Value: V that every cell loses
 	OutputLimit // Value: share of full output that the controllers give at most
 	HeightTurns // the height and climb that are told have the wrong sign
+	OutputTo    // on a thrust stand; Value: share of full output
+	Hang        // on a thrust stand; Value: kg where the motor pulls, 0 takes it off
+	Flutters    // on a thrust stand; Value: rotor speed in 1/s from which the propeller flutters
+	GivesWay    // Value: A from which the supply gives way
 	PadAct      // Text: what happens at the pad, for who plays it; nothing to the craft
 	ClearFaults // all from Runaway on end; a home that moved and what befell the tether stay
 	End         // nothing happens; a scenario is over
@@ -54,7 +58,7 @@ var actName = [actCount]string{
 	"runaway", "motor loss", "tumble", "telemetry off", "telemetry lag", "telemetry drop", "reboot",
 	"cell sag", "height drift", "height step", "place drift", "home move", "estimator", "attitude freeze",
 	"anemometer stop", "load cell stick", "load cell off", "tether parts", "tether length", "pack sag", "output limit",
-	"height turn", "at the pad", "clear faults", "end",
+	"height turn", "output", "hang a mass", "propeller flutter", "supply gives way", "at the pad", "clear faults", "end",
 }
 
 // String is the act in plain words.
@@ -106,6 +110,18 @@ func (e Event) check(c *Config) error {
 		if e.Value <= 0 {
 			return bad("length must be above zero", e.Value)
 		}
+	case OutputTo:
+		if e.Value < 0 || e.Value > 1 {
+			return bad("share must be from 0 to 1", e.Value)
+		}
+	case Hang:
+		if e.Value < 0 {
+			return bad("mass must be zero or more", e.Value)
+		}
+	case Flutters, GivesWay:
+		if e.Value <= 0 {
+			return bad("must be above zero", e.Value)
+		}
 	case Runaway, MotorLoss, TelemetryDrop, OutputLimit:
 		if e.Value <= 0 || e.Value > 1 {
 			return bad("share must be above 0 and at most 1", e.Value)
@@ -120,6 +136,9 @@ func (e Event) check(c *Config) error {
 	}
 	if e.Act == MotorLoss && (e.Number < 1 || e.Number > c.Motors) {
 		return bad(fmt.Sprintf("motor must be 1 to %d", c.Motors), e.Number)
+	}
+	if (e.Act == OutputTo || e.Act == Hang || e.Act == Flutters) && c.Lever == 0 {
+		return bad("only a motor on a thrust stand has it", e.Act)
 	}
 	if e.Act == CellSag && (e.Number < 1 || e.Number > c.Cells) {
 		return bad(fmt.Sprintf("cell must be 1 to %d", c.Cells), e.Number)
@@ -139,6 +158,10 @@ func (c *Craft) Do(e Event) error {
 		c.wind.gusts = append(c.wind.gusts, gust{start: c.now, length: e.For, peak: e.Value})
 	case MeanWind:
 		c.wind.mean = e.Value
+	case OutputTo:
+		c.stand.output = e.Value
+	case Hang:
+		c.stand.hung = e.Value
 	case PowerOff:
 		c.cutAt = c.now
 	case PowerOn:
@@ -268,6 +291,10 @@ func (c *Craft) fault(e Event) {
 		c.outputMost = e.Value
 	case HeightTurns:
 		c.heightTurned = true
+	case Flutters:
+		c.stand.flutter = e.Value
+	case GivesWay:
+		c.pack.limit = e.Value
 	}
 }
 
@@ -283,6 +310,7 @@ func (c *Craft) clearFaults() {
 	c.heightDrift, c.heightOff, c.placeDrift, c.placeOff, c.unsure = 0, 0, 0, 0, false
 	c.frozen, c.cupsStuck, c.cellStuck, c.cellOff = nil, false, false, 0
 	c.outputMost, c.heightTurned = 1, false
+	c.stand.flutter, c.pack.limit = 0, 0
 }
 
 // bootTime is how long a restart takes when the event names no time.

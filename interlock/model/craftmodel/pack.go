@@ -40,6 +40,7 @@ type pack struct {
 	current  float64 // A, all packs together
 	voltage  float64 // V, loaded
 	cellWarm float64 // °C above the air
+	limit    float64 // A, from which the supply gives way; 0: never
 }
 
 func newPack(c *Config, rng *rand.Rand) pack {
@@ -88,8 +89,10 @@ func loaded(source, resistance, power float64) float64 {
 // step draws power in watts for dt seconds.
 func (p *pack) step(c *Config, power, dt float64) {
 	e := p.source()
-	p.voltage = loaded(e, c.resistance(), power)
-	p.current = (e - p.voltage) / c.resistance()
+	p.voltage = weak(e, c.resistance(), power, p.limit)
+	if p.current = (e - p.voltage) / c.resistance(); p.limit > 0 {
+		p.current = power / p.voltage
+	}
 	p.drawn += p.current * dt
 	p.energy += p.current * p.voltage * dt
 	p.charge = math.Max(c.Charge-p.drawn/(c.Capacity*3600*float64(c.Packs)), 0)

@@ -80,6 +80,13 @@ func (s *Scenario) Configure(base Config) Config {
 //	at 12 s fault height turns          told with the wrong sign
 //	at 15 s clear faults
 //
+// and, with one motor on a thrust stand:
+//
+//	at 2 s hang 2 kg            where the motor pulls; hang 0 kg takes it off
+//	at 9 s output 40 %
+//	at 12 s fault propeller flutters from 6000 rpm
+//	at 12 s fault supply gives way from 20 A
+//
 // All faults of the text are returned together, each as file:line: what is
 // wrong.
 func ParseScenario(file, text string) (*Scenario, error) {

@@ -28,6 +28,8 @@ var (
 	angle       = measure{"an angle", []unit{{"deg", math.Pi / 180}}}
 	voltage     = measure{"a voltage", []unit{{"V", 1}, {"mV", 0.001}}}
 	temperature = measure{"a temperature", []unit{{"degC", 1}}}
+	current     = measure{"a current", []unit{{"A", 1}}}
+	turning     = measure{"a rotor's speed", []unit{{"rpm", 1.0 / 60}}}
 	force       = measure{"a force", []unit{{"N", 1}, {"kN", 1000}, {"lbf", 4.4482216152605}}}
 )
 
@@ -128,6 +130,12 @@ func readAct(w *words, e *Event, line string) error {
 		return simple(LandNow)
 	case "end":
 		return simple(End)
+	case "output":
+		e.Act = OutputTo
+		return w.quantity(share, &e.Value)
+	case "hang":
+		e.Act = Hang
+		return w.quantity(mass, &e.Value)
 	case "climb":
 		e.Act = ClimbTo
 		return firstOf(w.word("to"), w.quantity(length, &e.Value))
@@ -168,7 +176,7 @@ func readAct(w *words, e *Event, line string) error {
 	case "fault":
 		return readFault(w, e)
 	}
-	return fmt.Errorf("no such act (got %q); known are arm, disarm, climb, hold, land, gust, wind, power, say, pad, fault, clear faults, end", head)
+	return fmt.Errorf("no such act (got %q); known are arm, disarm, output, hang, climb, hold, land, gust, wind, power, say, pad, fault, clear faults, end", head)
 }
 
 func readFault(w *words, e *Event) error {
@@ -260,10 +268,16 @@ func readFault(w *words, e *Event) error {
 	case "pack":
 		e.Act = PackSag
 		return firstOf(w.word("sags"), w.quantity(voltage, &e.Value))
+	case "propeller":
+		e.Act = Flutters
+		return firstOf(w.word("flutters"), w.word("from"), w.quantity(turning, &e.Value))
+	case "supply":
+		e.Act = GivesWay
+		return firstOf(w.word("gives"), w.word("way"), w.word("from"), w.quantity(current, &e.Value))
 	case "output":
 		e.Act = OutputLimit
 		return firstOf(w.word("stays"), w.word("below"), w.quantity(share, &e.Value))
 	default:
-		return fmt.Errorf("no such fault (got %q); known are runaway, motor, tumble, telemetry, reboot, cell, height, place, home, estimator, attitude, anemometer, load cell, tether, pack, output", head)
+		return fmt.Errorf("no such fault (got %q); known are runaway, motor, tumble, telemetry, reboot, cell, height, place, home, estimator, attitude, anemometer, load cell, tether, pack, output, propeller, supply", head)
 	}
 }

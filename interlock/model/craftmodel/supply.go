@@ -112,6 +112,9 @@ func (c *Craft) sendVibration() {
 	for i := range c.rotors {
 		r := &c.rotors[i]
 		share := r.n / 45
+		if c.cfg.Lever > 0 { // by the tips' speed: propellers of stands are of every size
+			share = r.n * c.cfg.Diameter / 40
+		}
 		level += 6 * share * share / float64(len(c.rotors))
 		broken += 60 * share * share * (1 - r.health)
 	}

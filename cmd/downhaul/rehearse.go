@@ -37,7 +37,8 @@ func (rehearseCmd) Help() string {
 	return "Flies the modelled craft of these files (mass, motors, thrust, cells, tether from card and limits, link and sensors from the pad) " +
 		"against the guard on a virtual board; its rotors obey the contactor. You press the buttons (downhaul board, in a second terminal) and the model's pilot flies the scenario; --auto plays the crew too, without waiting. What the files do not say is asked for, or printed with what " +
 		"is taken instead. Everything it writes is marked as a rehearsal and lies in a folder of its own, so that nothing of it counts on card, forecast or hours: copy none of it among a pad's sessions. " +
-		"Mishaps that ship: " + strings.Join(rehearsal.Names(), ", ") + "."
+		"Mishaps that ship: " + strings.Join(rehearsal.Names(), ", ") + ". " +
+		"A step on the thrust stand, named by --step, runs one motor on a modelled lever: " + strings.Join(rehearsal.StandNames(), ", ") + "; beside a live one \"downhaul thrust run\" is rehearsed."
 }
 
 func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
@@ -83,11 +84,14 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 	if !c.JSON {
 		printRehearsed(s, set)
 	}
+	if c.All && set.Craft.Step.Stand != nil {
+		return hint(errors.New("rehearse: --all flies the mishaps of a flight, and this step runs on the thrust stand"), "name one of %s", strings.Join(rehearsal.StandNames(), ", "))
+	}
 	if c.All {
 		return c.all(ctx, s, set, dir)
 	}
 	if len(c.Scenario) == 0 {
-		c.Scenario = []string{rehearsal.Calm}
+		c.Scenario = []string{pick(set.Craft.Step.Stand != nil, rehearsal.OnStand, rehearsal.Calm)}
 	}
 	if !c.Auto {
 		return c.live(ctx, s, set, dir, thrown)
@@ -148,7 +152,7 @@ func (c *rehearseCmd) fly(set *rehearsal.Setup, name, dir string) (*rehearsal.Re
 
 // scenarioOf reads a mishap that ships, or a file.
 func scenarioOf(set *rehearsal.Setup, name string) (*craftmodel.Scenario, error) {
-	if slices.Contains(rehearsal.Names(), name) {
+	if slices.Contains(rehearsal.Names(), name) || slices.Contains(rehearsal.StandNames(), name) {
 		return set.Shipped(name)
 	}
 	text, err := plain.Read(name, plain.Setup)

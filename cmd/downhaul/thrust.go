@@ -1,7 +1,6 @@
 package main
 
 import (
-	"encoding/hex"
 	"fmt"
 	"io"
 	"strings"
@@ -12,8 +11,10 @@ import (
 )
 
 type thrustCmd struct {
-	Table thrustTableCmd `cmd:"" help:"Read tables of thrust and say what their rows show."`
-	Sum   thrustSumCmd   `cmd:"" help:"What all motors lift on these packs, by the stand's table, beside the sum on paper."`
+	Run_    thrustRunCmd     `cmd:"" name:"run" help:"Lead through a run on the stand, beside a running guard, and write the table."`
+	Session thrustSessionCmd `cmd:"" help:"Make the table of a session in which a motor ran on the stand."`
+	Table   thrustTableCmd   `cmd:"" help:"Read tables of thrust and say what their rows show."`
+	Sum     thrustSumCmd     `cmd:"" help:"What all motors lift on these packs, by the stand's table, beside the sum on paper."`
 }
 
 func (thrustCmd) Help() string {
@@ -99,16 +100,8 @@ func (c *thrustTableCmd) Run(s *streams) error {
 		if err != nil {
 			return hint(fmt.Errorf("thrust: %w", err), "downhaul thrust --help shows what a table looks like")
 		}
-		j := standtable.Judge(t)
-		one := tableSaid{File: name, SHA256: hex.EncodeToString(t.Hash[:]), Says: t.Says(), Diameter: t.Diameter, Doubt: t.Doubt, Supply: j.Resistance,
-			WeakFrom: j.WeakFrom, Refused: j.Refused(), Findings: j.Findings, table: t}
-		for i := range j.Rows {
-			one.Rows = append(one.Rows, struct {
-				standRow
-				standtable.Judged
-			}{standRowOf(&t.Rows[i]), j.Rows[i]})
-		}
-		found = found || len(j.Findings) > 0
+		one := tableSays(name, t)
+		found = found || len(one.Findings) > 0
 		out.Tables = append(out.Tables, one)
 	}
 	if err := s.tell(&out, c.JSON); err != nil {

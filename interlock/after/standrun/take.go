@@ -52,9 +52,15 @@ const (
 	stood = 0.5
 	// moved is how far an output may move while it is held, as a share of full output.
 	moved = 0.01
+	// slowed is the same of the rotor's speed, as a share of it: a flutter shakes it, and a
+	// weak supply lets it sink by some hundredths.
+	slowed = 0.1
 	// openDrift is how far the zero may have moved where nobody read it at the end, as a
 	// share of the highest thrust. Ours.
 	openDrift = 0.02
+	// leastDoubt is what no stand is surer of: friction of the lever, creep and bend of the
+	// cell, a zero that wanders between tares. Ours.
+	leastDoubt = 0.005
 )
 
 // window is the samples from from on, before to: a mark comes behind its readings.
@@ -75,6 +81,15 @@ func mean(s []Sample) (m, sd float64) {
 		sd += (x.Value - m) * (x.Value - m) / math.Max(float64(len(s)-1), 1)
 	}
 	return m, math.Sqrt(sd)
+}
+
+// round keeps so many digits that count: a table is read by people.
+func round(v float64, digits int) float64 {
+	if v == 0 {
+		return 0
+	}
+	scale := math.Pow(10, float64(digits-1)-math.Floor(math.Log10(math.Abs(v))))
+	return math.Round(v*scale) / scale
 }
 
 // told is what a channel of telemetry said in a hold, the last word before where none
@@ -103,43 +118,22 @@ type zero struct {
 
 // Take makes rows of what was seen. It fails where there is no zero, no lever or no row.
 func Take(seen *Seen) (*Taken, error) {
-	marks := seen.Marks
-	for i, m := range marks {
-		if m.What == Begin {
-			marks = seen.Marks[i+1:]
-		}
-	}
-	t := &Taken{}
-	note := func(format string, args ...any) { t.Notes = append(t.Notes, fmt.Sprintf(format, args...)) }
-	var zeros []zero
-	rows, last := 0, time.Duration(0)
-	for _, m := range marks {
-		if m.What == Row {
-			rows, last = rows+1, m.At
-		}
-		if m.What != Tare {
-			continue
-		}
-		z, err := seen.zero(&m)
-		if err != nil {
-			note("the tare at %.1f s does not count: %v", m.At.Seconds(), err)
-			continue
-		}
-		zeros = append(zeros, z)
-		t.Zeros = append(t.Zeros, z.newton)
-	}
-	if len(zeros) == 0 {
-		return nil, fmt.Errorf("no tare counts: read the cell with the propeller on and still, before the first output (stand tare; hold 3 s)%s", because(t.Notes))
-	}
-	if err := t.lever(seen, marks, zeros, note); err != nil {
+	t, marks := &Taken{}, newest(seen.Marks)
+	zeros, err := t.tares(seen, marks)
+	if err != nil {
 		return nil, err
 	}
+	if err := t.lever(seen, marks, zeros); err != nil {
+		return nil, err
+	}
+	rows, last := 0, time.Duration(0)
 	highest := 0.0
 	for i := range marks {
 		if m := &marks[i]; m.What == Row {
+			rows, last = rows+1, m.At
 			r, err := seen.row(m, zeros, t.Lever.Ratio)
 			if err != nil {
-				note("the row at %.1f s is left out: %v", m.At.Seconds(), err)
+				t.note("the row at %.1f s is left out: %v", m.At.Seconds(), err)
 				continue
 			}
 			highest = math.Max(highest, r.Thrust.Value)
@@ -156,10 +150,10 @@ func Take(seen *Seen) (*Taken, error) {
 	if !behind {
 		t.Finished = false
 		drift = math.Max(drift, openDrift*highest)
-		note("no tare behind the last row: how far the zero moved is not known, and %.1f %% of the highest thrust counts for it", 100*openDrift)
+		t.note("no tare behind the last row: how far the zero moved is not known, and %.1f %% of the highest thrust counts for it", 100*openDrift)
 	}
 	if !t.Finished {
-		note("unfinished: the run broke off after %d of its rows, and what was taken stands here", rows)
+		t.note("unfinished: the run broke off after %d of its rows, and what was taken stands here", rows)
 	}
 	// The zero's way between two tares is not known: half of it counts for all rows
 	// together, against the middle thrust.
@@ -171,11 +165,54 @@ func Take(seen *Seen) (*Taken, error) {
 	if m := middle[len(middle)/2]; m > 0 {
 		t.Doubt = math.Hypot(t.Lever.Doubt, drift/2/m)
 	}
-	t.Doubt = math.Min(t.Doubt, 0.5)
+	t.Doubt = math.Min(math.Max(round(t.Doubt, 2), leastDoubt), 0.5)
 	if t.Drift > 0.03*highest {
-		note("the zero moved by %.3g N of thrust from tare to tare: look at the cell's bolts, its warmth and the lever's friction", t.Drift)
+		t.note("the zero moved by %.3g N of thrust from tare to tare: look at the cell's bolts, its warmth and the lever's friction", t.Drift)
 	}
 	return t, nil
+}
+
+// LeverOf is the newest lever of the newest run, before any row is held.
+func LeverOf(seen *Seen) (Lever, error) {
+	t, marks := &Taken{}, newest(seen.Marks)
+	zeros, err := t.tares(seen, marks)
+	if err == nil {
+		err = t.lever(seen, marks, zeros)
+	}
+	return t.Lever, err
+}
+
+// newest is the marks of the newest run.
+func newest(marks []Mark) []Mark {
+	for i, m := range slices.Backward(marks) {
+		if m.What == Begin {
+			return marks[i+1:]
+		}
+	}
+	return marks
+}
+
+// tares reads the zeros.
+func (t *Taken) tares(seen *Seen, marks []Mark) (zeros []zero, err error) {
+	for i := range marks {
+		if m := &marks[i]; m.What == Tare {
+			z, err := seen.zero(m)
+			if err != nil {
+				t.note("the tare at %.1f s does not count: %v", m.At.Seconds(), err)
+				continue
+			}
+			zeros = append(zeros, z)
+			t.Zeros = append(t.Zeros, z.newton)
+		}
+	}
+	if len(zeros) == 0 {
+		return nil, fmt.Errorf("no tare counts: read the cell with the propeller on and still, before the first output (stand tare; hold 3 s)%s", because(t.Notes))
+	}
+	return zeros, nil
+}
+
+func (t *Taken) note(format string, args ...any) {
+	t.Notes = append(t.Notes, fmt.Sprintf(format, args...))
 }
 
 func because(notes []string) string {
@@ -215,7 +252,7 @@ func at(zeros []zero, t time.Duration) zero {
 }
 
 // lever finds the newest lever that the marks tell.
-func (t *Taken) lever(seen *Seen, marks []Mark, zeros []zero, note func(string, ...any)) error {
+func (t *Taken) lever(seen *Seen, marks []Mark, zeros []zero) error {
 	err := errors.New("nothing tells the lever: hang a known mass where the motor pulls (stand hung; hold 3 s; mass 2 kg; doubt 5 g), or state its arms")
 	for _, m := range slices.Backward(marks) {
 		switch m.What {
@@ -228,7 +265,7 @@ func (t *Taken) lever(seen *Seen, marks []Mark, zeros []zero, note func(string, 
 		case Hung:
 			w := window(seen.Cell, m.At-m.Hold, m.At)
 			if len(w) < fewest {
-				note("the hung mass at %.1f s does not count: the load cell told %d values meanwhile", m.At.Seconds(), len(w))
+				t.note("the hung mass at %.1f s does not count: the load cell told %d values meanwhile", m.At.Seconds(), len(w))
 				continue
 			}
 			v, sd := mean(w)
@@ -279,24 +316,32 @@ func (s *Seen) row(m *Mark, zeros []zero, ratio float64) (r standtable.Row, err 
 		}
 	}
 	r.Voltage, r.Current = typed(r.Voltage, m.Voltage), typed(r.Current, m.Current)
-	if r.Speed.Told && r.Speed.Value < stood {
-		r.Speed = standtable.Cell{}
-	}
+	turns := window(s.Speed, from, m.At)
 	switch held := window(s.Output, from, m.At); {
+	case len(held) > 1 && math.Abs(held[len(held)-1].Value-held[0].Value) > moved:
+		return r, fmt.Errorf("the output moved from %s to %s while it was held", rules.Format(held[0].Value, "%"), rules.Format(held[len(held)-1].Value, "%"))
+	case r.Speed.Told && r.Speed.Value < stood, r.Thrust.Value < 3*sd*ratio/math.Sqrt(float64(len(w))):
+		return r, errors.New("the motor stood: no power, or no output")
+	case len(turns) > 1 && math.Abs(turns[len(turns)-1].Value/turns[0].Value-1) > slowed:
+		return r, fmt.Errorf("the speed went from %.0f to %.0f rpm while it was held: the power went off, or the output had just been set", 60*turns[0].Value, 60*turns[len(turns)-1].Value)
 	case !r.Output.Told && !r.Speed.Told:
 		return r, errors.New("neither output nor speed is known: no telemetry tells them, and none was typed (output 40 %)")
 	case !r.Voltage.Told:
 		return r, errors.New("no voltage is known: no telemetry tells it, and none was typed (voltage 22.2 V)")
 	case !r.Current.Told:
 		return r, errors.New("no current is known: no telemetry tells it, and none was typed (current 12.3 A)")
-	case len(held) > 1 && math.Abs(held[len(held)-1].Value-held[0].Value) > moved:
-		return r, fmt.Errorf("the output moved from %s to %s while it was held", rules.Format(held[0].Value, "%"), rules.Format(held[len(held)-1].Value, "%"))
 	}
 	r.Output.Value = math.Max(0, math.Min(1, r.Output.Value))
+	for _, c := range []*standtable.Cell{&r.Output, &r.Speed, &r.Thrust, &r.Voltage, &r.Current, &r.Celsius, &r.Ends} {
+		if c.Spread < 1e-6*math.Abs(c.Value) {
+			c.Spread = 0
+		}
+		c.Value, c.Spread = round(c.Value, 5), round(c.Spread, 2)
+	}
 	r.Current.Value = math.Max(0, r.Current.Value)
-	r.Power = standtable.Cell{Value: r.Voltage.Value * r.Current.Value, Told: true}
+	r.Power = standtable.Cell{Value: round(r.Voltage.Value*r.Current.Value, 5), Told: true}
 	if r.Voltage.HasSpread && r.Current.HasSpread && r.Current.Value > 0 {
-		r.Power.Spread = r.Power.Value * math.Hypot(r.Voltage.Spread/r.Voltage.Value, r.Current.Spread/r.Current.Value)
+		r.Power.Spread = round(r.Power.Value*math.Hypot(r.Voltage.Spread/r.Voltage.Value, r.Current.Spread/r.Current.Value), 2)
 		r.Power.HasSpread = true
 	}
 	return r, nil

@@ -237,6 +237,14 @@ func TestRunsThatCannotBe(t *testing.T) {
 			m.Hold = 3 * second
 			b.mark(m)
 		}, "the output moved from 40 % to 50 %"},
+		{"no power", func(b *bench) { b.tare(); b.weigh(1, 1, 0.01); b.row(0) }, "the motor stood"},
+		{"the power went off", func(b *bench) {
+			b.tare()
+			b.weigh(1, 1, 0.01)
+			b.row(0.5)
+			b.seen.Speed[len(b.seen.Speed)-1].Value = 30
+			b.seen.Marks[len(b.seen.Marks)-1].At = b.now
+		}, "the speed went from 3600 to 1800 rpm"},
 		{"the motor pushes", func(b *bench) { b.tare(); b.weigh(1, 1, 0.01); b.lever = -2; b.row(0.5) }, "pushes where it should pull"},
 	} {
 		b := onBench(7)

@@ -53,16 +53,12 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
 	case "files":
 		return answers.Reply{OK: true, Files: g.Files()}
 	case "mark":
-		text := strings.TrimSpace(r.Text)
-		if err := spoken("a mark", text, mostMark); err != nil {
-			return answers.Reply{Error: err.Error()}
-		}
 		if !g.declared.rate.take(time.Now()) {
 			return answers.Reply{Error: tooFast}
 		}
-		by := nameOf(peer)
-		g.wasTold("mark: "+text, by)
-		g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text + " (by " + by + ")"})
+		if err := g.Mark(strings.TrimSpace(r.Text), nameOf(peer)); err != nil {
+			return answers.Reply{Error: err.Error()}
+		}
 		return answers.Reply{OK: true}
 	case "declare":
 		if r.Declare == nil {
@@ -94,6 +90,16 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
 		return answers.Reply{OK: true, Ledger: reply}
 	}
 	return answers.Reply{Error: fmt.Sprintf("unknown request %q; there are status, files, mark, declare and ledger", r.Do)}
+}
+
+// Mark stamps the record.
+func (g *Guard) Mark(text, by string) error {
+	if err := spoken("a mark", text, mostMark); err != nil {
+		return err
+	}
+	g.wasTold("mark: "+text, by)
+	g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text + " (by " + by + ")"})
+	return nil
 }
 
 // spoken refuses what does not belong on record as one line.

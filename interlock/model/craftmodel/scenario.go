@@ -263,6 +263,7 @@ func (p *parser) happening(w *words, line string) error {
 		return errors.New(`nothing may follow the "end" line`)
 	}
 	ours := EightTwo()
+	ours.Lever = 1 // whether it is a stand shows when it happens
 	if err := e.check(&ours); err != nil {
 		return err
 	}

@@ -26,7 +26,8 @@ type Craft struct {
 	Hover float64
 	Room  bool
 	// Delay is how late the link always is.
-	Delay time.Duration
+	Delay    time.Duration
+	fullAmps float64 // of a motor on a thrust stand at full output
 }
 
 // Of a craft whose files do not say otherwise; order of size, no source. They are
@@ -50,6 +51,10 @@ func Model(f guard.Files, c guard.Checked, step string) (*Craft, document.Faults
 		return nil, m.faults
 	}
 	m.step(step)
+	if s := m.out.Step; s != nil && s.Stand != nil {
+		m.stand(s.Stand)
+		return m.out, m.faults
+	}
 	m.need()
 	if len(m.faults) > 0 {
 		return nil, m.faults
@@ -87,7 +92,7 @@ func (m *modelling) show(v float64, k rules.Kind) string { return m.Card.Show(v,
 func (m *modelling) step(name string) {
 	for i := range m.Card.Steps {
 		s := &m.Card.Steps[i]
-		if s.Kind == card.Flight && (name == "" || s.Name == name) {
+		if (s.Kind == card.Flight || s.Stand != nil && name != "") && (name == "" || s.Name == name) {
 			m.out.Step = s
 			return
 		}
@@ -97,7 +102,7 @@ func (m *modelling) step(name string) {
 		return
 	}
 	if s, ok := m.Card.Step(name); ok {
-		m.fault(m.files.Card.Name, s.Line, "step", fmt.Sprintf("%q does not fly, and only flights are rehearsed", name), "name a step that has a ballast")
+		m.fault(m.files.Card.Name, s.Line, "step", fmt.Sprintf("%q does not fly, and only flights and steps on the thrust stand are rehearsed", name), "name a step that has a ballast")
 		return
 	}
 	m.fault(m.files.Card.Name, 0, "step", fmt.Sprintf("the card has no step %q", name), "name one of its steps that fly")

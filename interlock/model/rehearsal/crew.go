@@ -105,6 +105,9 @@ func (c *crew) day() {
 	}
 	fitted := func(line string) bool { return f.setup.Checked.Pad.Board.Line(line).Fitted }
 	add(after(time.Second), "a moment", "Declares step \""+f.setup.Craft.Step.Name+"\" and what the card asks for it.", f.declare)
+	if f.setup.Craft.Step.Stand != nil {
+		f.weigh(add, after)
+	}
 	if fitted("gate") {
 		add(after(time.Second), "a moment", "Pad searched, nobody inside. Gate closed.", func() error { return f.board.CloseContact("gate") })
 	}

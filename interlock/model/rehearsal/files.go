@@ -205,8 +205,10 @@ func (s *Setup) card(t map[string]any, c *card.Card) {
 	steps, _ := t["step"].([]map[string]any)
 	shown := map[string]bool{}
 	for _, row := range steps {
-		delete(row, "envelope")
-		delete(row, "envelope_sha256")
+		if row["kind"] != "stand" { // which is none without
+			delete(row, "envelope")
+			delete(row, "envelope_sha256")
+		}
 		for _, key := range []string{"hover", "no_trips", "reserve"} {
 			delete(row, key)
 		}

@@ -8,6 +8,7 @@ import (
 
 	"downhaul/hw/virtual"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/rules"
 )
 
 // happen does what the scenario has for now, and ends the flight behind it.
@@ -27,6 +28,14 @@ func (f *flight) happen(at time.Duration) error {
 		who, says := "craft", "Order: "+e.Act.String()+"."
 		if mishap(e) {
 			who, says = "mishap", tell(e)
+		}
+		switch mark, isMark := strings.CutPrefix(e.Text, "mark "); {
+		case isMark:
+			who, says = "crew", "Marks: "+mark+"."
+		case e.Act == craftmodel.PadAct && !mishap(e):
+			who, says = "crew", tell(e)
+		case e.Act == craftmodel.OutputTo:
+			says = "Order: output " + rules.Format(e.Value, "%") + "."
 		}
 		if !f.setup.Quiet {
 			f.say(f.now, who, says)
@@ -59,8 +68,10 @@ func (f *flight) happen(at time.Duration) error {
 // mishap reports whether an event is no part of a flight as it was meant.
 func mishap(e craftmodel.Event) bool {
 	switch e.Act {
-	case craftmodel.Arm, craftmodel.Disarm, craftmodel.ClimbTo, craftmodel.Hold, craftmodel.LandNow, craftmodel.Say, craftmodel.MeanWind, craftmodel.ClearFaults, craftmodel.End:
+	case craftmodel.Arm, craftmodel.Disarm, craftmodel.ClimbTo, craftmodel.Hold, craftmodel.LandNow, craftmodel.Say, craftmodel.MeanWind, craftmodel.ClearFaults, craftmodel.OutputTo, craftmodel.Hang, craftmodel.End:
 		return false
+	case craftmodel.PadAct: // what the crew does on a good day
+		return !strings.HasPrefix(e.Text, "mark ") && e.Text != "press end" && e.Text != "release end"
 	}
 	return true
 }
@@ -88,8 +99,12 @@ func (f *flight) atPad(text string) error {
 	if i := len(w) - 2; i > 0 {
 		d, _ = time.ParseDuration(w[i] + w[i+1])
 	}
+	mark, isMark := strings.CutPrefix(text, "mark ")
 	switch {
 	case strings.HasPrefix(text, "see "): // a word for the timeline
+	case isMark && f.told != nil: // of a live rehearsal the crew stamps its own
+	case isMark:
+		return f.guard.Mark(mark, "the rehearsal")
 	case text == "guard dies":
 		f.paused = math.MaxInt64
 	case strings.HasPrefix(text, "guard pauses ") && d > 0:
@@ -111,7 +126,7 @@ func (f *flight) atPad(text string) error {
 		}
 		return err
 	default:
-		return fmt.Errorf(`at the pad: nothing is called %q; there are press, release, open, close, break and mend with a name, "guard dies", "guard pauses 2 s", "reach lets go late by 1 s", "telemetry doubles" and "a stranger sends"`, text)
+		return fmt.Errorf(`at the pad: nothing is called %q; there are press, release, open, close, break and mend with a name, "guard dies", "guard pauses 2 s", "mark TEXT", "reach lets go late by 1 s", "telemetry doubles" and "a stranger sends"`, text)
 	}
 	return nil
 }

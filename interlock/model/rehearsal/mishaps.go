@@ -13,15 +13,23 @@ import (
 	"downhaul/rules"
 )
 
-//go:embed mishaps/*.txt
+//go:embed mishaps/*.txt stands/*.txt
 var shipped embed.FS
 
 // Calm is the flight in which nothing goes wrong.
 const Calm = "00-calm"
 
+// OnStand is the run on a thrust stand in which nothing goes wrong.
+const OnStand = "stand"
+
 // Names is every mishap that ships, the calm day first.
-func Names() []string {
-	entries, err := fs.ReadDir(shipped, "mishaps")
+func Names() []string { return in("mishaps") }
+
+// StandNames is every run on a thrust stand that ships.
+func StandNames() []string { return in("stands") }
+
+func in(folder string) []string {
+	entries, err := fs.ReadDir(shipped, folder)
 	if err != nil {
 		panic(err) // it is in the program
 	}
@@ -34,9 +42,13 @@ func Names() []string {
 
 // Shipped reads a mishap that ships.
 func (s *Setup) Shipped(name string) (*craftmodel.Scenario, error) {
-	text, err := fs.ReadFile(shipped, "mishaps/"+name+".txt")
+	folder, names := "mishaps/", Names()
+	if s.Craft.Step.Stand != nil {
+		folder, names = "stands/", StandNames()
+	}
+	text, err := fs.ReadFile(shipped, folder+name+".txt")
 	if errors.Is(err, fs.ErrNotExist) {
-		return nil, fmt.Errorf("no mishap is called %q; there are %s", name, strings.Join(Names(), ", "))
+		return nil, fmt.Errorf("nothing that ships for step %q is called %q; there are %s", s.Craft.Step.Name, name, strings.Join(names, ", "))
 	}
 	if err != nil {
 		return nil, err
@@ -44,13 +56,14 @@ func (s *Setup) Shipped(name string) (*craftmodel.Scenario, error) {
 	return s.Read(name, string(text))
 }
 
-var wordsOf = regexp.MustCompile(`-?\b(HOVER|TOP|SNAG|LONG|WEIGHT|HEAVIER|GUST)\b`)
+var wordsOf = regexp.MustCompile(`-?\b(HOVER|TOP|SNAG|LONG|WEIGHT|HEAVIER|GUST|FLUTTER|WEAK)\b`)
 
 // Read reads a scenario. Words in capitals stand for values of these files: HOVER is a
 // height at which nothing trips, TOP one that the tether does not let the craft
 // reach, SNAG what is left of a tether that snagged just above the hover and LONG three times the tether, WEIGHT the
 // craft's weight, HEAVIER the step's ballast and a seventh of the craft more, GUST
-// half as much wind again as the gust limit.
+// half as much wind again as the gust limit. On a thrust stand FLUTTER is three quarters of
+// the propeller maker's speed and WEAK six tenths of the current at full output.
 func (s *Setup) Read(file, text string) (*craftmodel.Scenario, error) {
 	c := s.Craft
 	values := map[string]string{
@@ -61,6 +74,10 @@ func (s *Setup) Read(file, text string) (*craftmodel.Scenario, error) {
 		"WEIGHT":  number(s.weight()) + " N",
 		"HEAVIER": number(c.Config.Ballast+c.Config.Mass/7) + " kg",
 		"GUST":    number(1.5*s.gustLimit()) + " m/s",
+		"WEAK":    number(0.6*c.fullAmps) + " A",
+	}
+	if c.Step.Stand != nil {
+		values["FLUTTER"] = number(0.75*60*c.Step.Stand.MaxSpeed) + " rpm"
 	}
 	return craftmodel.ParseScenario(file, wordsOf.ReplaceAllStringFunc(text, func(w string) string {
 		if rest, negative := strings.CutPrefix(w, "-"); negative {

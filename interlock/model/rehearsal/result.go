@@ -129,6 +129,9 @@ func (c *Change) Says() string {
 // Sentence returns what craft is flown.
 func (s *Setup) Sentence() string {
 	c := s.Craft
+	if st := c.Step.Stand; st != nil {
+		return fmt.Sprintf("%s, step %q: one motor with a propeller of %s, %s of thrust, %d cells.", c.Config.Name, c.Step.Name, rules.Format(st.Propeller, "mm"), s.Show(c.FullThrust, rules.Force), c.Config.Cells)
+	}
 	return fmt.Sprintf("%s, step %q: %s, %d motors, %s of thrust in all, %d cells, %s of tether, hover at %s.",
 		c.Config.Name, c.Step.Name, s.Show(c.Config.Mass+c.Config.Ballast, rules.Mass), c.Config.Motors, s.Show(c.FullThrust, rules.Force),
 		c.Config.Cells, s.Show(c.Config.TetherLength, rules.Length), s.Show(c.Hover, rules.Length))

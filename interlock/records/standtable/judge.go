@@ -66,9 +66,11 @@ type Finding struct {
 	// Line is the row's in the file, 0 the whole table.
 	Line int `json:"line"`
 	// Refused: the row, or where Line is 0 the table, counts for nothing.
-	Refused bool   `json:"refused"`
-	Text    string `json:"text"`
-	Mend    string `json:"mend,omitempty"`
+	Refused bool `json:"refused"`
+	// Stop: the motor must not be run there again.
+	Stop bool   `json:"stop"`
+	Text string `json:"text"`
+	Mend string `json:"mend,omitempty"`
 }
 
 // Judged is what one row comes to.
@@ -108,6 +110,9 @@ func (j *Judgement) Has(c Code) bool {
 func (j *Judgement) found(c Code, line int, refused bool, mend, format string, args ...any) {
 	j.Findings = append(j.Findings, Finding{Code: c, Line: line, Refused: refused, Text: fmt.Sprintf(format, args...), Mend: mend})
 }
+
+// stops has the last finding say that the motor must not be run there again.
+func (j *Judgement) stops() { j.Findings[len(j.Findings)-1].Stop = true }
 
 // Density is the air's in which the table was measured, kg/m³, that at sea level where
 // nobody told it.
@@ -212,6 +217,7 @@ func (j *Judgement) tips(t *Table) {
 		switch {
 		case t.MaxSpeed > 0 && r.Speed.Value > t.MaxSpeed:
 			j.found(Fast, r.Line, false, "never run it there again: it may burst", "%.0f rpm is past the maker's %.0f rpm", 60*r.Speed.Value, 60*t.MaxSpeed)
+			j.stops()
 		case row.TipShare > 1:
 			j.found(Fast, r.Line, true, "look at the diameter, and whether the controller told electrical turns: those over the pole pairs are the rotor's",
 				"the tips would be faster than sound (%.0f m/s at %.0f rpm)", row.Tip, 60*r.Speed.Value)

@@ -169,6 +169,7 @@ func (j *Judgement) leaves(o offRow) {
 	}
 	j.found(OffLaw, o.Line, false, "stop there: stay below this speed, take stiffer blades or less pitch, and look for cracks before the next run",
 		"%s: the propeller flexes, flutters or stalls", o.says())
+	j.stops()
 }
 
 // median of at least one value.
@@ -189,6 +190,7 @@ func (j *Judgement) spreads(t *Table) {
 		if len(below) >= 3 && share > leastJump && share > spreadJump*median(below) {
 			j.found(Jumps, r.Line, false, "stop there and look at blades, bolts and bearings; what shakes faster than 40 times a second the cell cannot see: listen",
 				"the thrust shakes by %.1f %%, %.1f times as much as in the rows below: flutter, or something loose", 100*share, share/median(below))
+			j.stops()
 			continue
 		}
 		below = append(below, share)

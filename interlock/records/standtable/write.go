@@ -4,10 +4,21 @@ import (
 	"bytes"
 	"encoding/csv"
 	"fmt"
+	"math"
 	"strconv"
 
 	"downhaul/rules"
 )
+
+// trimmed writes a number with the digits that tell it again, but for those that only the
+// change of units made.
+func trimmed(n float64) string {
+	short := strconv.FormatFloat(n, 'g', 12, 64)
+	if v, err := strconv.ParseFloat(short, 64); err == nil && math.Abs(v-n) <= 4e-16*math.Abs(n)*8 {
+		return strconv.FormatFloat(v, 'g', -1, 64)
+	}
+	return strconv.FormatFloat(n, 'g', -1, 64)
+}
 
 // Text returns the table as a file: SI units but for output (%), speed (rpm) and, with
 // the values as they are, as many digits as tell each again. Columns and spreads that no
@@ -59,7 +70,7 @@ func (t *Table) Text() []byte {
 				zero, _ := rules.Convert(0, unit)
 				n -= zero
 			}
-			return strconv.FormatFloat(n, 'g', -1, 64)
+			return trimmed(n)
 		}
 		told, spread := false, false
 		for k := range t.Rows {

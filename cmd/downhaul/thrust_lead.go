@@ -26,6 +26,7 @@ type standLead struct {
 	folder  string  // of the session, once marks stand in it
 	rows    int     // that count so far
 	last    float64 // output of the last
+	watches bool    // the guard holds no relay
 	seen    []standLook
 }
 
@@ -50,7 +51,7 @@ func (l *standLead) run() error {
 	if err := l.stamp(standrun.NewMark(standrun.Begin)); err != nil {
 		return err
 	}
-	l.folder = s.Folder
+	l.folder, l.watches = s.Folder, s.Duty == "watch"
 	if err := l.zero(); err != nil {
 		return err
 	}
@@ -237,8 +238,12 @@ func (l *standLead) weighed() (string, error) {
 
 // climb has the crew start, hold each output, and end.
 func (l *standLead) climb(step *card.Step) error {
-	l.crew.Say("Gate, reset, start at the pad; arm with the output at zero. Everybody behind the shield.")
-	if err := l.until(func(s *answers.Status) bool { return s.State == "live" }); err != nil {
+	if l.watches {
+		l.crew.Say("This guard only watches: nothing but the hard-wired stop takes the power off. Everybody behind the shield.")
+	} else {
+		l.crew.Say("Gate, reset, start at the pad; arm with the output at zero. Everybody behind the shield.")
+	}
+	if err := l.until(func(s *answers.Status) bool { return s.State == "live" || s.Duty == "watch" }); err != nil {
 		return err
 	}
 	for i, want := range l.outputs {
@@ -262,12 +267,34 @@ func (l *standLead) climb(step *card.Step) error {
 		}
 	}
 	l.crew.Say("Output to zero, disarm, and end at the pad.")
-	return l.until(func(s *answers.Status) bool { return s.State != "live" && s.State != "lowering" && !s.KeepOut })
+	if l.watches {
+		return nil
+	}
+	return l.end()
+}
+
+// end waits until the power is off and the rotors stand, however that came.
+func (l *standLead) end() error {
+	for told := false; ; {
+		s, err := l.look()
+		switch {
+		case err != nil:
+			return err
+		case s.State != "live" && s.State != "lowering" && !s.KeepOut:
+			return nil
+		case s.State == "live" && !s.Armed && !told:
+			told = true
+			wrap(l.out, "> ", "  ", "Disarmed. Press end at the pad.")
+		}
+		if err := l.wait(standLooks); err != nil {
+			return err
+		}
+	}
 }
 
 // until looks at the guard until it is so. A trip on the way is told, and ends it.
 func (l *standLead) until(so func(*answers.Status) bool) error {
-	waits := ""
+	waits, ready := "", false
 	for {
 		s, err := l.look()
 		if err != nil {
@@ -283,6 +310,10 @@ func (l *standLead) until(so func(*answers.Status) bool) error {
 			waits = now
 			wrap(l.out, "  ", "  ", "Not ready because "+now+".")
 		}
+		if s.State == "ready" && !ready {
+			wrap(l.out, "> ", "  ", "Ready. Look round: nobody inside, everybody behind the shield. Then press start.")
+		}
+		ready = s.State == "ready"
 		if err := l.wait(standLooks); err != nil {
 			return err
 		}

@@ -34,6 +34,11 @@ func (l *standLead) row(want float64) (stop string, err error) {
 // typed asks what no telemetry tells.
 func (l *standLead) typed(m *standrun.Mark, want float64) error {
 	for {
+		if s, err := l.look(); err != nil {
+			return err
+		} else if !l.watches && s.State != "live" {
+			return l.tripped(s)
+		}
 		text, err := l.ask(fmt.Sprintf("Held for %v and steady? Type output, current, voltage and, if it is known, the speed.", l.cmd.Hold), "40 %, 12.3 A, 22.2 V, 8000 rpm")
 		if err != nil {
 			return err
@@ -76,6 +81,7 @@ func (l *standLead) steady(want float64) error {
 			return err
 		}
 		switch {
+		case l.watches:
 		case s.State == "tripped" || s.State == "fault":
 			return l.tripped(s)
 		case s.State != "live":

@@ -81,7 +81,7 @@ func (c *thrustRunCmd) plan() (lever standrun.Mark, outputs []float64, err error
 		return lever, nil, hint(errors.New("nothing says where the table goes"), "--out motor.csv names a new file")
 	}
 	if _, err := os.Lstat(c.Out); err == nil {
-		return lever, nil, notThere(c.Out, false)
+		return lever, nil, hint(fmt.Errorf("%s is there already, and nothing is overwritten", c.Out), "name a new file")
 	}
 	if c.Hold < 2*time.Second || c.Hold > 30*time.Second {
 		return lever, nil, hint(fmt.Errorf("--hold must be from 2 s to 30 s (got %v)", c.Hold), "write a time such as 4s")

@@ -91,7 +91,7 @@ func (o *standSaid) keep(path string) error {
 		return nil
 	}
 	if err := writeNew(path, o.text, false); err != nil {
-		return err
+		return hint(err, "name a new file in a folder that is there")
 	}
 	o.Out = &path
 	return nil
@@ -131,6 +131,6 @@ func (o *standSaid) print(w io.Writer) {
 		fmt.Fprintln(w)
 		wrap(w, "Table: ", "       ", *o.Out)
 		wrap(w, "", "", "For the card, under [motors]:")
-		fmt.Fprintf(w, "  table        = %q\n  table_sha256 = %q\n", *o.Out, o.Table.SHA256)
+		fmt.Fprintf(w, "table=%q\ntable_sha256=%q\n", *o.Out, o.Table.SHA256) // 80 columns hold no more
 	}
 }

@@ -3,6 +3,7 @@ package hazard
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 
 	"downhaul/interlock/model/air"
@@ -106,6 +107,9 @@ func (l *Lift) leaves(mass float64) Range {
 func Card(c *card.Card) (says []string, lift *Lift) {
 	l, ok := LiftOf(c)
 	if !ok {
+		if !slices.ContainsFunc(c.Steps, func(s card.Step) bool { return s.Kind == card.Flight }) {
+			return nil, nil // nothing is to be lifted
+		}
 		return append([]string{"Whether it lifts its ballast is not known: the card does not state count, thrust and losses under [motors]."}, wantsOf(c)...), nil
 	}
 	mass := func(v float64) string {

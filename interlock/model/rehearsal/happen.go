@@ -55,7 +55,7 @@ func (f *flight) happen(at time.Duration) error {
 		f.over = f.brief && t.OnGround && f.openSince >= 0 && f.now-f.openSince > settled && f.mishapAt >= 0
 		return nil
 	}
-	if down := t.OnGround && t.Thrust < 0.05*f.setup.weight(); down && at > f.scenario.End+time.Second || at > f.scenario.End+ending {
+	if down := t.OnGround && t.Thrust < 0.05*f.setup.weight(); f.setup.Craft.Step.Stand != nil || down && at > f.scenario.End+time.Second || at > f.scenario.End+ending {
 		f.over = true
 	} else if f.crew.landAt == 0 {
 		f.crew.landAt, f.crew.landed = f.now, true

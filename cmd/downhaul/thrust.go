@@ -125,6 +125,7 @@ func (o *thrustTables) print(w io.Writer) {
 func (o *tableSaid) print(w io.Writer) {
 	wrap(w, "Thrust table ", "  ", o.File)
 	wrap(w, "  ", "  ", o.Says+".")
+	fmt.Fprintf(w, "  SHA-256 %s\n", o.SHA256)
 	fmt.Fprintf(w, "\n  %5s %6s %7s %11s %6s %6s %7s %6s %5s\n", "line", "output", "rpm", "thrust", "V", "A", "W", "merit", "tips")
 	for i := range o.table.Rows {
 		r, j := &o.table.Rows[i], &o.Rows[i].Judged

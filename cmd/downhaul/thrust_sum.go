@@ -59,14 +59,21 @@ func (c *thrustSumCmd) Run(s *streams) error {
 	if err != nil || !(charge.SI > 0.05 && charge.SI <= 1) {
 		return hint(fmt.Errorf("thrust: --charge must be more than 5 %% and at most 100 %% (got %q)", c.Charge), `write such as --charge "80 %%"`)
 	}
-	name := c.Table
-	if name == "" {
+	name, given := c.Table, c.Table != ""
+	if !given {
 		name = tableOf(crd, c.Card)
 	}
 	if name == "" {
 		return hint(errors.New("thrust: the card names no table of a thrust stand"), `write table = "motor.csv" under [motors], or give --table FILE`)
 	}
-	sum, err := sumOf(crd, p, name, charge.SI)
+	t, err := readTable(name)
+	if err != nil {
+		return fmt.Errorf("thrust: %w", err)
+	}
+	if !given && t.Hash != crd.Motors.TableHash {
+		return hint(fmt.Errorf("thrust: %s is another table than the one that the card names by its hash", name), "look at what was changed in it; downhaul check says the hash to write, --table takes it as it is")
+	}
+	sum, err := sumOf(crd, p, t, charge.SI)
 	if err != nil {
 		return fmt.Errorf("thrust: %w", err)
 	}
@@ -94,11 +101,7 @@ func tableOf(c *card.Card, cardFile string) string {
 const fullCharge = 0.8
 
 // sumOf does the sum of a card and a pad with a table at a charge.
-func sumOf(c *card.Card, p *pad.Pad, name string, charge float64) (*lift.Sum, error) {
-	t, err := readTable(name)
-	if err != nil {
-		return nil, err
-	}
+func sumOf(c *card.Card, p *pad.Pad, t *standtable.Table, charge float64) (*lift.Sum, error) {
 	q := lift.SumQuestion{Table: t, Card: c, Cells: p.Packs.Cells, Packs: sideBySide(c, p), Charge: charge, CellVolts: craftmodel.RestingCell(charge)}
 	q.Ohms, q.OhmsUnsure, q.OhmsFrom = packOhms(c, p)
 	return lift.SumOf(q)
@@ -179,6 +182,11 @@ func (c *checked) sums() {
 			c.noTable(f, err)
 			continue
 		}
+		if t.Hash != f.card.Motors.TableHash {
+			f.add(document.Faults{{File: f.File, Line: f.card.Motors.Line, Key: "motors.table_sha256", Wrong: "the table is another than the one that was measured",
+				Got: fmt.Sprintf("a file of %x", t.Hash), Mend: "look at what was changed in it; if that is right, write this hash"}})
+			continue
+		}
 		for _, found := range standtable.Judge(t).Findings {
 			c.Warnings = append(c.Warnings, fmt.Sprintf("%s:%d: %s", name, found.Line, found.Text))
 		}
@@ -186,7 +194,7 @@ func (c *checked) sums() {
 			c.Notes = append(c.Notes, "the sum of lift wants the pad file beside the card: cells in series, packs side by side")
 			continue
 		}
-		sum, err := sumOf(f.card, c.pad, name, fullCharge)
+		sum, err := sumOf(f.card, c.pad, t, fullCharge)
 		if err != nil {
 			c.Warnings = append(c.Warnings, "no sum of lift: "+err.Error())
 			continue

@@ -50,8 +50,10 @@ type Motors struct {
 	// the static thrust, as shares; HasLosses reports whether they are stated.
 	LossLow, LossHigh float64
 	HasLosses         bool
-	// Table is the file of the stand's table, from the card's own folder; empty for none.
-	Table string
+	// Table is the file of the stand's table, from the card's own folder, empty for none;
+	// TableHash is the SHA-256 of its bytes.
+	Table     string
+	TableHash [32]byte
 	// What guards or nets alone take, as shares, and their mass, kg; 0 is not stated.
 	GuardLow, GuardHigh, GuardMass float64
 	HasGuard                       bool

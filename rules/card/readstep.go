@@ -67,7 +67,7 @@ func (s *Step) readFlight(t *document.Table) {
 		t.Forbid("only a step that flies lifts any", "take it out", "ballast")
 		t.Forbid("only a step that flies has it", "take it out", "output", "hover", "no_trips", "reserve", "wind", "packs")
 		if own {
-			s.readEnvelope(t)
+			s.Envelope, s.EnvelopeHash = fileAt(t, "envelope")
 			s.readTieDown(t)
 		} else {
 			t.Forbid("only a step that flies has it", "take it out", "envelope", "envelope_sha256")
@@ -91,7 +91,7 @@ func (s *Step) readFlight(t *document.Table) {
 		s.Shown.WindUnit = q.Unit
 	}
 	s.Shown.Packs, _ = t.Strings("packs")
-	s.readEnvelope(t)
+	s.Envelope, s.EnvelopeHash = fileAt(t, "envelope")
 }
 
 // mostPull is what a host event can tell, and more than any load cell here reads.
@@ -106,26 +106,28 @@ func (s *Step) readTieDown(t *document.Table) {
 	}
 }
 
-func (s *Step) readEnvelope(t *document.Table) {
-	s.Envelope, _ = t.Note("envelope")
-	text, ok := t.String("envelope_sha256")
+// fileAt reads the name of another file, and under key_sha256 the hash of its bytes.
+func fileAt(t *document.Table, key string) (name string, hash [32]byte) {
+	name, _ = t.Note(key)
+	hashKey := key + "_sha256"
+	text, ok := t.String(hashKey)
 	switch {
-	case !t.Has("envelope") && ok:
-		t.Fault("envelope_sha256", "there is no envelope beside it", document.Quote(text), `name the file: envelope = "heavy.toml"`)
-		return
-	case t.Has("envelope") && !t.Has("envelope_sha256"):
-		t.Missing("envelope_sha256", "missing: nobody could tell whether the limits are still the ones that were agreed",
+	case !t.Has(key) && ok:
+		t.Fault(hashKey, "there is no "+key+" beside it", document.Quote(text), "name the file: "+key+` = "…"`)
+		return name, hash
+	case t.Has(key) && !t.Has(hashKey):
+		t.Missing(hashKey, "missing: nobody could tell whether the file is still the one that was agreed",
 			"write the 64 digits that sha256sum prints for the file; check prints them too")
-		return
+		return name, hash
 	case !ok:
-		return
+		return name, hash
 	}
 	sum, err := hex.DecodeString(text)
-	if err != nil || len(sum) != len(s.EnvelopeHash) {
-		t.Fault("envelope_sha256", "is no SHA-256", document.Quote(text), "write the 64 digits that sha256sum prints for the file")
-		return
+	if err != nil || len(sum) != len(hash) {
+		t.Fault(hashKey, "is no SHA-256", document.Quote(text), "write the 64 digits that sha256sum prints for the file")
+		return name, hash
 	}
-	copy(s.EnvelopeHash[:], sum)
+	return name, [32]byte(sum)
 }
 
 // readLimit reads what an inspection's value must keep.

@@ -210,8 +210,12 @@ func liftOf(sessions []*Session, asked Asked) *Lift {
 	out.units, out.craft = newest.liftCard.Units, newest.liftCard.Craft.Name
 	q := question(newest.liftCard, newest.liftPad, newest.Runs, heaviest)
 	q.Stand = asked.Table
-	if name := newest.liftCard.Motors.Table; name != "" && q.Stand == nil {
-		out.Doubts = append(out.Doubts, "the card names the stand's table "+name+", which is not kept with a session: give it with --table, and fewer hovers tell as much")
+	switch m := &newest.liftCard.Motors; {
+	case m.Table == "":
+	case q.Stand == nil:
+		out.Doubts = append(out.Doubts, "the card names the stand's table "+m.Table+", which is not kept with a session: give it with --table, and fewer hovers tell as much")
+	case q.Stand.Hash != m.TableHash:
+		out.Doubts = append(out.Doubts, fmt.Sprintf("the table that was given is another than the card names (%s): it was altered since, or is not that one; it has the hash %x", m.Table, q.Stand.Hash))
 	}
 	if len(q.Next) == 0 {
 		out.Doubts = append(out.Doubts, "the test card names no heavier step than those that flew")

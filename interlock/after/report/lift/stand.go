@@ -12,6 +12,8 @@ import (
 // Stand is a table of a thrust stand as the law of thrust takes it.
 type Stand struct {
 	file string
+	// Hash is the SHA-256 of the table's bytes.
+	Hash [32]byte
 	law  *law
 	// doubt is how far all thrusts together may be off, as a standard deviation (share);
 	// rho the air's density on the stand, clean the thrust above which the propeller leaves
@@ -46,7 +48,7 @@ func NewStand(t *standtable.Table) (s *Stand, why string) {
 	if j.Refused() {
 		return nil, "its rows are refused (downhaul thrust table tells why)"
 	}
-	s = &Stand{file: t.Name, doubt: t.Doubt / twoSigma, rho: t.Density()}
+	s = &Stand{file: t.Name, Hash: t.Hash, doubt: t.Doubt / twoSigma, rho: t.Density()}
 	if !t.Air.Told {
 		s.doubt = math.Hypot(s.doubt, unsureAir)
 	}

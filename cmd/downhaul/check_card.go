@@ -52,6 +52,11 @@ func (c *checked) stepEnvelopes(f *checkedFile, crd *card.Card) {
 			wrong.Mend = "read the file again; if it is right, write this hash"
 		default:
 			wrong.Wrong = ""
+			if env, faults := rules.ReadEnvelope(name, text); step.Stand != nil && len(faults) == 0 {
+				step.Stand.AskLimits(env, func(says string, args ...any) {
+					c.Warnings = append(c.Warnings, fmt.Sprintf("%s:%d: step %q does not start: ", f.File, step.Line, step.Name)+fmt.Sprintf(says, args...))
+				})
+			}
 		}
 		if wrong.Wrong != "" {
 			f.add(document.Faults{wrong})

@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock/after/standrun"
 	"downhaul/interlock/day/answers"
+	"downhaul/interlock/model/air"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -43,11 +44,11 @@ func (l *standLead) run() error {
 	if err != nil {
 		return err
 	}
-	step, air, err := l.step(s)
+	step, at, err := l.step(s)
 	if err != nil {
 		return err
 	}
-	l.cautions(step, air)
+	l.cautions(step, at)
 	if err := l.stamp(standrun.NewMark(standrun.Begin)); err != nil {
 		return err
 	}
@@ -111,10 +112,10 @@ func (l *standLead) step(s *answers.Status) (*card.Step, card.Air, error) {
 	return r.Step, r.Air, nil
 }
 
-func (l *standLead) cautions(step *card.Step, air card.Air) {
+func (l *standLead) cautions(step *card.Step, at card.Air) {
 	celsius := 15.0
-	if air.Told {
-		celsius = air.Celsius
+	if at.Told {
+		celsius = at.Celsius
 	}
 	st := step.Stand
 	tips := math.Pi * st.Propeller * st.MaxSpeed
@@ -122,7 +123,7 @@ func (l *standLead) cautions(step *card.Step, air card.Air) {
 	for _, text := range []string{
 		"A propeller at full output kills. A shield between it and everybody. Nobody in its plane or downstream, at no output, ever. A hard-wired stop in reach. Local codes and the makers' sheets come first.",
 		"First run at low output. Listen: what shakes faster than 40 times a second the load cell cannot see. At any new sound, stop.",
-		fmt.Sprintf("Never past the maker's %s: there the tips run at %.0f m/s, %.0f %% of the speed of sound in air of %.0f °C.", rules.Format(st.MaxSpeed, "rpm"), tips, 100*tips/card.Sound(celsius), celsius),
+		fmt.Sprintf("Never past the maker's %s: there the tips run at %.0f m/s, %.0f %% of the speed of sound in air of %.0f °C.", rules.Format(st.MaxSpeed, "rpm"), tips, 100*tips/air.Sound(celsius), celsius),
 	} {
 		l.crew.Say(text)
 	}

@@ -67,7 +67,7 @@ func (s *Step) readFlight(t *document.Table) {
 		t.Forbid("only a step that flies lifts any", "take it out", "ballast")
 		t.Forbid("only a step that flies has it", "take it out", "output", "hover", "no_trips", "reserve", "wind", "packs")
 		if own {
-			s.Envelope, s.EnvelopeHash = fileAt(t, "envelope")
+			s.Envelope, s.EnvelopeHash = fileAt(t, "envelope", "envelope_sha256")
 			s.readTieDown(t)
 		} else {
 			t.Forbid("only a step that flies has it", "take it out", "envelope", "envelope_sha256")
@@ -91,7 +91,7 @@ func (s *Step) readFlight(t *document.Table) {
 		s.Shown.WindUnit = q.Unit
 	}
 	s.Shown.Packs, _ = t.Strings("packs")
-	s.Envelope, s.EnvelopeHash = fileAt(t, "envelope")
+	s.Envelope, s.EnvelopeHash = fileAt(t, "envelope", "envelope_sha256")
 }
 
 // mostPull is what a host event can tell, and more than any load cell here reads.
@@ -106,10 +106,9 @@ func (s *Step) readTieDown(t *document.Table) {
 	}
 }
 
-// fileAt reads the name of another file, and under key_sha256 the hash of its bytes.
-func fileAt(t *document.Table, key string) (name string, hash [32]byte) {
+// fileAt reads the name of another file, and under hashKey the hash of its bytes.
+func fileAt(t *document.Table, key, hashKey string) (name string, hash [32]byte) {
 	name, _ = t.Note(key)
-	hashKey := key + "_sha256"
 	text, ok := t.String(hashKey)
 	switch {
 	case !t.Has(key) && ok:
@@ -208,9 +207,6 @@ func (c *Card) checkStopping(s *Step, t *document.Table) {
 func (c *Card) checkNames(rows []*document.Table) {
 	for i := range c.Steps {
 		s := &c.Steps[i]
-		if wrong, mend := c.Motors.unmeasurable(); s.Measured && wrong != "" {
-			rows[i].Fault("measured_by", "nothing can be measured: "+wrong, rows[i].Got("measured_by"), mend+", or take it out and tell the result by hand")
-		}
 		if s.Stopping {
 			c.checkStopping(s, rows[i])
 		}

@@ -42,7 +42,6 @@ var refusals = []struct{ old, new, want string }{
 card.toml:52: step[3].propeller: missing: nobody could tell the speed of its tips, or a wrong lever; write it from tip to tip: propeller = "15 in"
 card.toml:52: step[3].max_speed: missing: a propeller bursts past its maker's speed; write what its maker states: max_speed = "9000 rpm"
 card.toml:52: step[3].envelope: missing: a motor at full output on a stand has limits of its own; name the file: envelope = "stand.toml", and its envelope_sha256`},
-	{`how   = "one motor at a time"`, `measured_by = "tilt"`, `card.toml:55: step[3].measured_by: nothing can be measured: the card does not say where the motors stand (got "tilt"); write one [[motor]] with number, ahead, right and spin for each motor, three at the least, or take it out and tell the result by hand`},
 	{`how   = "one motor at a time"`, `measured_by = "eye"`, `card.toml:55: step[3].measured_by: must be "tilt" or "stop" (got "eye"); known here: tilt, stop`},
 	{`at_least = "40 mm"`, "at_least = \"40 mm\"\nmeasured_by = \"tilt\"", `card.toml:44: step[1].measured_by: only a ground step is measured (got "tilt"); take it out, or write kind = "ground"`},
 	{`how   = "one motor at a time"`, `tie_down_pull = "0 N"`, `card.toml:55: step[3].tie_down_pull: must be more than 0 (got "0 N"); write a force of more than 0`},

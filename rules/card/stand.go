@@ -30,15 +30,15 @@ func readStand(t *document.Table) *Stand {
 	return &s
 }
 
-// askLimits wants all that a motor on a stand can break (speed, thrust, current,
+// AskLimits wants all that a motor on a stand can break (speed, thrust, current,
 // temperature, vibration, time at full output) limited by a rule that takes the power off
 // at once, or named under [without].
-func (s *Stand) askLimits(e *rules.Envelope, say func(string, ...any)) {
+func (s *Stand) AskLimits(e *rules.Envelope, say func(string, ...any)) {
 	n := rules.ChannelID(s.Motor) - 1
-	for _, any := range [][]rules.ChannelID{{rules.Motor1Speed + n, rules.RotorSpeed}, {rules.Tension}, {rules.Pack1Current, rules.SupplyCurrent, rules.ESCCurrent},
+	for _, ids := range [][]rules.ChannelID{{rules.Motor1Speed + n, rules.RotorSpeed}, {rules.Tension}, {rules.Pack1Current, rules.SupplyCurrent, rules.ESCCurrent},
 		{rules.ESCTemperature, rules.Pack1Temperature}, {rules.Vibration}, {rules.Motor1Output + n, rules.MotorHighest}} {
 		limited := false
-		for _, id := range any {
+		for _, id := range ids {
 			_, absent := e.Absent(id)
 			limited = limited || absent
 			for i := range e.Rules {
@@ -51,18 +51,13 @@ func (s *Stand) askLimits(e *rules.Envelope, say func(string, ...any)) {
 			}
 		}
 		if !limited {
-			say("a motor on the thrust stand wants a rule with above = … and stop = \"immediate\" on %s, or a line under [without] why there is none", any[0])
+			say("a motor on the thrust stand wants a rule with above = … and stop = \"immediate\" on %s, or a line under [without] why there is none", ids[0])
 		}
 	}
-}
-
-// Sound is the speed of sound in dry air, m/s: √(γ·R·T) (ISO 2533).
-func Sound(celsius float64) float64 {
-	return math.Sqrt(float64(1.4*287.05287) * (celsius + 273.15))
 }
 
 func (s *Stand) cautions() []string {
 	return []string{"a shield in front of everybody; nobody in the plane of the propeller or downstream; a hard-wired stop at hand",
 		"first run at low output, and listen: the load cell cannot see a flutter faster than half its readings; stop at any new sound",
-		fmt.Sprintf("never past the propeller maker's %s: its tips run at %.0f %% of the speed of sound there", rules.Format(s.MaxSpeed, "rpm"), 100*math.Pi*s.Propeller*s.MaxSpeed/Sound(15))}
+		fmt.Sprintf("never past the propeller maker's %s: its tips run at %.0f %% of the speed of sound there", rules.Format(s.MaxSpeed, "rpm"), 100*math.Pi*s.Propeller*s.MaxSpeed/340.294)} // sound at 15 °C, m/s (ISO 2533)
 }

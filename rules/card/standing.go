@@ -156,7 +156,7 @@ func (c *Card) askLimits(s *Step, f *Facts, say func(string, ...any)) {
 		say("%q is done on the ground, and the limits enforced watch craft.apex, which counts on a stop that was measured: end this guard and start it with an envelope of its own without that", s.Name)
 	}
 	if s.Stand != nil {
-		s.Stand.askLimits(f.Limits, say)
+		s.Stand.AskLimits(f.Limits, say)
 	}
 	if s.Kind != Flight || s.Envelope != "" {
 		return

@@ -17,8 +17,8 @@ func Step(s *card.Step, c *card.Card) string {
 	switch {
 	case s.Stand != nil:
 		rpm, tips := rules.Format(s.Stand.MaxSpeed, "rpm"), math.Pi*s.Stand.Propeller*s.Stand.MaxSpeed
-		fmt.Fprintf(&b, "on the thrust stand, motor %d with a propeller of %s, never past its maker's %s (tips %.0f m/s, %.0f %% of the speed of sound)",
-			s.Stand.Motor, c.Show(s.Stand.Propeller, rules.Length), rpm, tips, 100*tips/card.Sound(celsius(c)))
+		fmt.Fprintf(&b, "on the thrust stand, motor %d with a propeller of %s, never past its maker's %s (tips %.0f m/s)",
+			s.Stand.Motor, c.Show(s.Stand.Propeller, rules.Length), rpm, tips)
 	case s.Kind == card.Ground:
 		b.WriteString("on the ground")
 	case s.Kind == card.Inspection:
@@ -55,15 +55,6 @@ func Step(s *card.Step, c *card.Card) string {
 		b.WriteString("; limits of " + s.Envelope)
 	}
 	return b.String() + "."
-}
-
-// celsius is the air's temperature at the pad, the standard atmosphere's where the card
-// does not say.
-func celsius(c *card.Card) float64 {
-	if c.Air.Told {
-		return c.Air.Celsius
-	}
-	return 15
 }
 
 // before returns what must be in force or have been shown before the step, in plain

@@ -39,6 +39,7 @@ var Rows = []Row{
 	{"a pack's floor at or above that of full cells", true, (*looker).floor, onCells},
 	{"a tension limit past what the load cell can read", true, (*looker).cellEnds, nil},
 	{"motors at places that no craft can have: outside its radius, two at one place that turn the same way, all to one side of the middle", true, (*looker).layout, []string{"card craft.radius", "card craft.width"}},
+	{"a tilt response that no check can measure: fewer than three places of motors, all in one line, or outputs that telemetry does not tell", true, (*looker).measurable, nil},
 	{"a pull of the tie-down that is more than it holds", true, (*looker).tiedown, nil},
 	{"a date before 2000 or after 2100", true, func(l *looker) { l.dates(true) }, nil},
 	{"an address without a port, one that is nobody's, or one port for two links", true, (*looker).addresses, nil},

@@ -78,3 +78,6 @@ func Against(told, before card.Air) (doubt string, err error) {
 	}
 	return "", nil
 }
+
+// Sound is the speed of sound in dry air, m/s: √(γ·R·T) (ISO 2533).
+func Sound(celsius float64) float64 { return math.Sqrt(1.4 * dry * (celsius + 273.15)) }

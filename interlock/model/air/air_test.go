@@ -88,3 +88,10 @@ func TestAirThatCannotBeOfThisPad(t *testing.T) {
 		t.Errorf("against nothing told: %q, %v", doubt, err)
 	}
 }
+
+// The speed of sound at 15 °C is 340.294 m/s, at 0 °C 331.3 m/s (ISO 2533, table 1).
+func TestSpeedOfSound(t *testing.T) {
+	if a, b := Sound(15), Sound(0); math.Abs(a-340.294) > 0.001 || math.Abs(b-331.3) > 0.05 {
+		t.Errorf("%v, %v", a, b)
+	}
+}

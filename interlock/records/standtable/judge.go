@@ -6,7 +6,6 @@ import (
 	"slices"
 
 	"downhaul/interlock/model/air"
-	"downhaul/rules/card"
 )
 
 const (
@@ -154,7 +153,7 @@ func (t *Table) judged(r *Row, rho float64) Judged {
 		if t.Air.Told {
 			celsius = t.Air.Celsius
 		}
-		out.TipShare = out.Tip / card.Sound(celsius)
+		out.TipShare = out.Tip / air.Sound(celsius)
 	}
 	return out
 }

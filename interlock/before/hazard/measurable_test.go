@@ -1,22 +1,14 @@
-package card
+package hazard
 
 import (
-	"fmt"
 	"strings"
 	"testing"
-)
+	"time"
 
-// framed is a card with those motors; each place is "ahead right spin", in m.
-func framed(craft string, places ...string) []byte {
-	var b strings.Builder
-	fmt.Fprintf(&b, "version = 1\n[craft]\nname = \"c\"\nmass = \"10 kg\"\n%s\n[motors]\ncount = %d\n", craft, len(places))
-	for i, p := range places {
-		f := strings.Fields(p)
-		fmt.Fprintf(&b, "[[motor]]\nnumber = %d\nahead = \"%s m\"\nright = \"%s m\"\nspin = %q\n", i+1, f[0], f[1], f[2])
-	}
-	b.WriteString("[[step]]\nname = \"one\"\nballast = \"0 kg\"\n")
-	return []byte(b.String())
-}
+	"downhaul/interlock/records/stopping"
+	"downhaul/interlock/sense"
+	"downhaul/rules/card"
+)
 
 // A step that is measured wants places in which a lean can be told.
 func TestPlacesInWhichNoLeanShowsCannotBeMeasured(t *testing.T) {
@@ -33,10 +25,14 @@ func TestPlacesInWhichNoLeanShowsCannotBeMeasured(t *testing.T) {
 	} {
 		text := strings.Replace(string(framed("", c.places...)), c.old, c.new, 1)
 		text = strings.Replace(text, "ballast = \"0 kg\"", "kind = \"ground\"\nmeasured_by = \"tilt\"\npass = \"good\"", 1)
-		_, faults := Read("card.toml", []byte(text))
+		crd, faults := card.Read("card.toml", []byte(text))
+		if err := faults.Err(); err != nil {
+			t.Fatal(err)
+		}
+		refused, _ := Sense(&sense.Files{Card: crd, CardFile: sense.Source{Name: "card.toml", Text: []byte(text)}}, stopping.Times{}, nil, time.Now())
 		got := ""
-		if len(faults) > 0 {
-			got = faults.Error()
+		if len(refused) > 0 {
+			got = refused.Error()
 		}
 		if !strings.Contains(got, c.want) || (c.want == "") != (got == "") {
 			t.Errorf("%q: got %s\nwant %s", c.places, got, c.want)

@@ -11,6 +11,8 @@ import (
 
 	"downhaul/interlock/after/standrun"
 	"downhaul/interlock/day/answers"
+	"downhaul/interlock/day/answers/ask"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/air"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -67,15 +69,15 @@ func (l *standLead) run() error {
 }
 
 // look asks the guard, and keeps what it tells of the motor.
-func (l *standLead) look() (*answers.Status, error) {
-	reply, err := l.cmd.ask(answers.Request{Do: "status"})
+func (l *standLead) look() (*told.Status, error) {
+	socket, err := l.cmd.socket()
 	if err != nil {
 		return nil, err
 	}
-	if reply.Status == nil {
-		return nil, errors.New("the guard answered without a status; are tool and guard of one version?")
+	s, err := ask.Once(socket)
+	if err != nil {
+		return nil, hint(err, elsewhere)
 	}
-	s := reply.Status
 	now := standLook{at: s.At, output: math.NaN(), pull: math.NaN(), rpm: math.NaN()}
 	for i := range s.Channels {
 		c := &s.Channels[i]
@@ -98,7 +100,7 @@ func (l *standLead) look() (*answers.Status, error) {
 }
 
 // step is the declared step on the stand, read from the session.
-func (l *standLead) step(s *answers.Status) (*card.Step, card.Air, error) {
+func (l *standLead) step(s *told.Status) (*card.Step, card.Air, error) {
 	if s.Declared.Step == "" {
 		return nil, card.Air{}, hint(errors.New("no step is declared"), `declare the step of kind "stand" first: downhaul declare step NAME`)
 	}
@@ -244,7 +246,7 @@ func (l *standLead) climb(step *card.Step) error {
 	} else {
 		l.crew.Say("Gate, reset, start at the pad; arm with the output at zero. Everybody behind the shield.")
 	}
-	if err := l.until(func(s *answers.Status) bool { return s.State == "live" || s.Duty == "watch" }); err != nil {
+	if err := l.until(func(s *told.Status) bool { return s.State == "live" || s.Duty == "watch" }); err != nil {
 		return err
 	}
 	for i, want := range l.outputs {
@@ -294,7 +296,7 @@ func (l *standLead) end() error {
 }
 
 // until looks at the guard until it is so. A trip on the way is told, and ends it.
-func (l *standLead) until(so func(*answers.Status) bool) error {
+func (l *standLead) until(so func(*told.Status) bool) error {
 	waits, ready := "", false
 	for {
 		s, err := l.look()
@@ -321,7 +323,7 @@ func (l *standLead) until(so func(*answers.Status) bool) error {
 	}
 }
 
-func (l *standLead) tripped(s *answers.Status) error {
+func (l *standLead) tripped(s *told.Status) error {
 	if s.FirstCause == "" {
 		return fmt.Errorf("the guard is %s", s.State)
 	}

@@ -18,6 +18,7 @@ import (
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/tiltcheck"
 	"downhaul/interlock/records/triplog"
+	"downhaul/rules"
 	"downhaul/rules/card"
 )
 
@@ -117,7 +118,7 @@ func (s *seasons) start(name string, expectWhole bool) {
 	}
 	look := func(all bool) (*Guard, *earlier) {
 		g := &Guard{pad: &pad.Pad{LogFolder: s.logs}, opts: Options{Software: "test"}, session: ses}
-		g.declared.card = c
+		g.declared.card, g.declared.facts.Limits = c, &rules.Envelope{}
 		e := new(earlier)
 		var err error
 		if all {

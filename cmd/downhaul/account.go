@@ -135,7 +135,9 @@ func (a *account) frame(at time.Duration, f *telemetry.Frame, counts *intake.Lin
 	m.Count++
 	m.widest = max(m.widest, at-m.last)
 	m.last = at
-	a.joiner.Hear(at, f, a.says)
+	if f.ID == words.ID {
+		a.joiner.Hear(at, f.Payload, a.says)
+	}
 }
 
 // silent notes the silence up to at.

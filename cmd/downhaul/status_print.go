@@ -56,6 +56,15 @@ func printStatus(w io.Writer, st *told.Status) {
 			wrap(w, fmt.Sprintf("  %8.1f s  ", a.At), strings.Repeat(" ", 14), a.What+": "+a.By)
 		}
 	}
+	if len(st.CraftSays) > 0 {
+		fmt.Fprintln(w, "\nIn the craft's own words, the newest first")
+	}
+	for _, s := range st.CraftSays {
+		wrap(w, fmt.Sprintf("  %8.1f s  %-9s ", s.At, s.Severity), strings.Repeat(" ", 24), s.Text)
+	}
+	if st.CraftSaysMore > 0 {
+		wrap(w, "  ", "  ", fmt.Sprintf("and %s that came too fast to be kept", plural(st.CraftSaysMore, "text")))
+	}
 	fmt.Fprintln(w)
 	wrap(w, "Link: ", "      ", fmt.Sprintf("%s, %d of other senders, %d from a wrong address, %d repeated, %d bad bytes",
 		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.Repeated, st.Link.BadBytes))

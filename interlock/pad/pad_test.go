@@ -40,7 +40,7 @@ var VirtualBoard func(p *Pad) (*virtual.Board, error)
 
 // usable checks that what was read is taken by everything that stands on it.
 func usable(p *Pad) error {
-	if _, err := intake.New(p.Intake()); err != nil {
+	if err := meant(p.Intake()); err != nil {
 		return err
 	}
 	if _, err := derived.New(p.Derived(), func(id rules.ChannelID) bool { return id.Channel().Derived && p.Fed(id) != rules.NotFed }); err != nil {

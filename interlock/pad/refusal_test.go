@@ -192,6 +192,8 @@ guard.toml:69: wind.exponent: method "log" has none (got the number 1.5); take i
 		`guard.toml:75: load_cell.rate: has an unknown unit, "kHz" (got "5 kHz"); write a number and one of the units Hz or rpm`},
 	{"guard.toml", `rate = "80 Hz"`, `rate = "2000 Hz"`,
 		`guard.toml:75: load_cell.rate: must be from 1 to 1000 Hz (got "2000 Hz"); write the converter's rate, such as 80 Hz`},
+	{"rehearse.toml", `source = "winch"`, "zero = 8388607\nnewtons_per_count = 0.1",
+		`rehearse.toml:29: load_cell.zero: must be from -8388607 to 8388606 (got 8388607); write a number in that range`},
 	{"guard.toml", "[[load_cell.known]]\nload   = \"0 kg\"\ncounts = 8421\n", ``,
 		`guard.toml:78: load_cell.known[1].load: one known load is no line; write a second row; no load at all is one`},
 	{"guard.toml", `counts = 204551`, `counts = 8421`,

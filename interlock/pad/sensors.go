@@ -119,7 +119,7 @@ func (r *reading) loadCell() {
 	c.Rate = defaultRate
 	known := t.Rows("known")
 	source, _ := t.Choice("source", "own", "winch")
-	zero, _ := t.Int("zero", -mostCount, mostCount)
+	zero, _ := t.Int("zero", -mostCount, mostCount-1) // a converter clips at the last
 	per, okPer := t.Number("newtons_per_count")
 	low, okLow := t.Int("low", -mostCount, mostCount)
 	high, okHigh := t.Int("high", -mostCount, mostCount)

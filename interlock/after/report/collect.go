@@ -7,9 +7,9 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/limits"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
@@ -56,7 +56,8 @@ type collector struct {
 	openings []*waiting
 	proofs   map[uint32]bool // by number, overdue
 	rotors   rules.RotorsStanding
-	words    bench.Words
+	words    []Words
+	more     int // words beyond mostWords
 }
 
 // waiting is one opening of the relay and what came of it.
@@ -176,7 +177,6 @@ type runView struct {
 func newCollector(ses *Session, env *rules.Envelope, p *pad.Pad, cfg derived.Config, e *events, end time.Duration) *collector {
 	k := &collector{ses: ses, env: env, pad: p, acted: map[uint32]time.Duration{}, proofs: map[uint32]bool{},
 		mean2: extreme{to: rules.Never}, mean10: extreme{to: rules.Never}}
-	k.words.Craft = p.Intake().Craft
 	k.ch = newChannels(cfg, func(rules.ChannelID) bool { return true })
 	k.watchRules()
 	k.watchWind(end)
@@ -322,8 +322,6 @@ func (k *collector) look(c *intake.Chunk, inputs []interlock.Input) {
 		return
 	case intake.HostEvent:
 		k.host(c)
-	case intake.Telemetry:
-		k.words.See(c)
 	}
 	for i := range inputs {
 		if in := &inputs[i]; in.Kind == interlock.LineInput && in.Line == interlock.Readback {
@@ -331,6 +329,18 @@ func (k *collector) look(c *intake.Chunk, inputs []interlock.Input) {
 		}
 	}
 	k.ch.inputs(c.At, inputs)
+}
+
+// mostWords bounds the texts of the craft that are listed; ours.
+const mostWords = 2000
+
+// say takes a text of the craft.
+func (k *collector) say(s words.Said) {
+	if len(k.words) == mostWords {
+		k.more++
+		return
+	}
+	k.words = append(k.words, Words{seconds(s.At), k.ses.Began.Add(s.At).UTC(), s.Word(), s.Text})
 }
 
 func (k *collector) mirror(at time.Duration, on bool) {

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/triplog"
 	"downhaul/interlock/records/triplog/inspect"
@@ -88,6 +89,7 @@ type logged struct {
 	report  triplog.Report
 	parts   []string
 	said    []Said
+	words   []Words // of the craft; a recording has more of them
 	lost    uint64
 	last    time.Duration // of the last good line
 	trouble string
@@ -123,6 +125,11 @@ func readLog(s *session.Session) (*logged, error) {
 			}
 		case triplog.KindLost:
 			l.lost += rec.Count
+		case triplog.KindNote:
+			if said, ok := strings.CutPrefix(rec.Text, words.Mark); ok && len(l.words) < mostWords {
+				severity, text, _ := strings.Cut(said, ": ")
+				l.words = append(l.words, Words{seconds(rec.At()), s.Info.Wall.Add(rec.At()).UTC(), severity, text})
+			}
 		case triplog.KindHost:
 			if _, declared := session.ParseDeclaration(rec.Text); !declared && rec.Text != "" && len(l.said) < mostSaid {
 				l.said = append(l.said, Said{At: seconds(rec.At()), UTC: s.Info.Wall.Add(rec.At()).UTC(), Text: rec.Text})

@@ -188,7 +188,7 @@ func (r *reading) readLog() {
 		log.trouble = err.Error()
 	}
 	r.out.Integrity.Log = log.report
-	r.out.Said = append(r.out.Said, log.said...)
+	r.out.Said, r.out.Words = append(r.out.Said, log.said...), append(r.out.Words, log.words...)
 	if log.lost > 0 {
 		r.doubt("%d records could not be kept on the day: the disk was too slow or full", log.lost)
 	}
@@ -370,7 +370,7 @@ func (r *reading) analyse() error {
 	}
 	k := newCollector(o, r.env, r.pad, r.pad.Derived().Watching(r.env), r.e, r.end)
 	k.watchLift(r.card)
-	res, err := r.replay(bench.Seeing(func(rules.ChannelID) bool { return true }, k.look))
+	res, err := r.replay(bench.Seeing(func(rules.ChannelID) bool { return true }, k.look), bench.Saying(k.say))
 	switch {
 	case r.ctx.Err() != nil:
 		return r.ctx.Err()

@@ -40,11 +40,9 @@ func (r *reading) take(k *collector, res *bench.Result) {
 	for _, b := range o.charts.packs {
 		o.Packs = append(o.Packs, b.pack(o.Session))
 	}
-	k.words.End()
-	for _, w := range k.words.Said {
-		o.Words = append(o.Words, Words{seconds(w.At), o.Began.Add(w.At).UTC(), w.Word(), w.Text})
+	if len(k.words) >= len(o.Words) { // else the log has more of them
+		o.Words, o.WordsMore = append([]Words{}, k.words...), k.more
 	}
-	o.WordsMore = k.words.More
 	r.takeLink(res)
 	r.ruleRows(res)
 	if r.alone {

@@ -6,6 +6,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench/overlay"
 	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/records/recording"
 	"downhaul/rules"
 )
@@ -41,6 +42,8 @@ type pass struct {
 	look     func(c *intake.Chunk, inputs []interlock.Input)
 	wanted   func(rules.ChannelID) bool
 	decide   func(f interlock.Effect)
+	say      func(s words.Said)
+	joiner   words.Joiner
 	count    func(n int)
 	notes    []string
 	end      time.Duration
@@ -67,6 +70,9 @@ func Seeing(wanted func(rules.ChannelID) bool, f func(c *intake.Chunk, inputs []
 
 // Deciding shows f every decision of a replay in order.
 func Deciding(f func(f interlock.Effect)) Option { return func(p *pass) { p.decide = f } }
+
+// Saying shows f each text of the craft in its own words.
+func Saying(f func(s words.Said)) Option { return func(p *pass) { p.say = f } }
 
 // Counting has f told how many bytes of the recording were read, where the
 // replay opens it itself.
@@ -129,6 +135,9 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 	}
 	cfg := setup.Intake
 	cfg.Fields.Wanted, cfg.Other = &wanted, p.others.note
+	if p.say != nil {
+		cfg.Said = func(at time.Duration, payload []byte) { p.joiner.Hear(at, payload, p.say) }
+	}
 	in, err := intake.New(cfg)
 	if err != nil {
 		return nil, err
@@ -207,6 +216,7 @@ func (p *pass) ticked(n int) error {
 // close lets the last instant act, and what waited for its end.
 func (p *pass) close() {
 	p.health.close(p.end)
+	p.joiner.End(p.say)
 	for _, l := range p.lanes {
 		if l.byBlind {
 			l.watchBlind(p.end)

@@ -6,6 +6,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/telemetry/signing"
+	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/limits"
 	"downhaul/interlock/records/ledger"
 	"downhaul/interlock/records/session"
@@ -81,10 +82,14 @@ type Seen struct {
 	Heard time.Duration `json:"heard"`
 	// Trips are those of this episode, the first-out first; Acts the last ones at the
 	// buttons, Said those over the local socket, oldest first.
-	Trips    []interlock.Effect `json:"trips"`
-	Acts     []interlock.Effect `json:"acts"`
-	Said     []ActStatus        `json:"said"`
-	NotReady []string           `json:"not_ready"`
+	Trips []interlock.Effect `json:"trips"`
+	Acts  []interlock.Effect `json:"acts"`
+	Said  []ActStatus        `json:"said"`
+	// Words are the newest texts of the craft, the newest first; WordsMore counts texts,
+	// and parts of them, that came too fast to be kept.
+	Words     []words.Said `json:"words"`
+	WordsMore uint64       `json:"words_not_kept"`
+	NotReady  []string     `json:"not_ready"`
 	// Trouble is the last thing that went wrong with records or outputs.
 	Trouble []string      `json:"trouble"`
 	Loop    LoopStatus    `json:"loop"`

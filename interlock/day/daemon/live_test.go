@@ -253,7 +253,7 @@ func TestDeadSerialLineIsSeen(t *testing.T) {
 	soon(t, "the craft heard", func() bool { return b.status().Link.Frames > 20 })
 	stop()
 	must(t, far.Close()) // pulled out
-	soon(t, "the dead line told", func() bool { return b.logged(folder, "link 0 down") })
+	soon(t, "the dead line told", func() bool { return b.logged(folder, ") is down: ") })
 	soon(t, "the silence listed", func() bool { return b.logged(folder, `"reason":"nothing heard from the craft"`) })
 	p.end()
 	if !bytes.Contains(p.out.Bytes(), []byte("nothing heard")) {
@@ -283,13 +283,13 @@ func TestSerialLineBackUnderAnotherName(t *testing.T) {
 	stop()
 	must(t, os.Remove(name), far.Close()) // pulled out
 	soon(t, "tripped", func() bool { return b.status().State == "tripped" })
-	soon(t, "the lost line told", func() bool { return b.logged(folder, "link 0 down") })
+	soon(t, "the lost line told", func() bool { return b.logged(folder, ") is down: ") })
 	next, device := pty(t)
 	must(t, os.Symlink(device, name))
 	heard := b.status().Link.Frames
 	b.flyOver(line{f: next})
 	soon(t, "the craft heard again", func() bool { return b.status().Link.Frames > heard+20 })
-	soon(t, "the line told to be back", func() bool { return strings.Count(b.told(folder), "link 0 up") == 2 })
+	soon(t, "the line told to be back", func() bool { return strings.Count(b.told(folder), ") is up") == 2 })
 	time.Sleep(500 * time.Millisecond)
 	s, err := board.Show()
 	must(t, err)

@@ -35,6 +35,7 @@ type flight struct {
 	cut      time.Duration // when the relay last went off
 	top      float64       // m, the highest that the craft truly was
 	from     time.Duration // when a fault came
+	said     uint8         // number of the last text; see speak
 	// on, where it is set, is what the link does with a datagram of the craft.
 	on func(b []byte)
 }

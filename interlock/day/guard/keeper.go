@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/records/ledger"
 	"downhaul/interlock/records/triplog"
 	"downhaul/rules"
@@ -72,6 +73,7 @@ type keeper struct {
 
 	// The writer goroutine's own.
 	runs       runBook
+	says       says
 	text       []byte
 	highest    uint32   // every trip up to this one was appended
 	early      []uint32 // trips appended before one of lower number
@@ -106,6 +108,8 @@ type record struct {
 func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)) *keeper {
 	k := &keeper{env: env, log: log, rec: rec, kept: kept,
 		queue: make(chan *record, keepRoom), free: make(chan *record, keepRoom), asks: make(chan func(), mostAsks)}
+	k.says.parts = make(chan part, mostParts)
+	k.says.newest.Store(new([]words.Said))
 	return k
 }
 
@@ -214,6 +218,8 @@ func (k *keeper) drain() {
 		}
 		break
 	}
+	k.writeSays(false)
+	k.says.joiner.End(k.say)
 	k.sync()
 }
 
@@ -230,7 +236,7 @@ func (k *keeper) write(r *record) {
 	k.now = r.at
 	k.writeHeld()
 	if r.text != "" {
-		k.failed("trip log", k.log.Append(triplog.Line{At: r.at, Kind: triplog.KindNote, State: k.state.String(), Text: r.text}, false))
+		k.noteText(r.text)
 		return
 	}
 	k.note(r)
@@ -251,6 +257,12 @@ func (k *keeper) write(r *record) {
 		comments = nil
 	}
 	k.writeRuns(r.at)
+	k.writeSays(false)
+}
+
+// noteText puts a remark into the trip log.
+func (k *keeper) noteText(text string) {
+	k.failed("trip log", k.log.Append(triplog.Line{At: k.now, Kind: triplog.KindNote, State: k.state.String(), Text: text}, false))
 }
 
 // decide keeps one decision of batch n.
@@ -353,6 +365,7 @@ func (k *keeper) writeHeld() {
 
 func (k *keeper) sync() {
 	k.writeHeld()
+	k.writeSays(true)
 	err := k.log.Sync()
 	k.failed("trip log", err)
 	if err == nil {

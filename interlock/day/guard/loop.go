@@ -2,8 +2,6 @@ package guard
 
 import (
 	"context"
-	"errors"
-	"fmt"
 	"runtime"
 	"sync/atomic"
 	"time"
@@ -30,7 +28,7 @@ const (
 	perLane    = 64                     // bounds what one turn takes from a lane, so that a flood in one cannot hold up pins and heartbeat
 )
 
-// LoopConfig is what a Loop needs. Nothing in it has a silent default.
+// LoopConfig is what a Loop needs.
 type LoopConfig struct {
 	Engine     *interlock.Engine
 	Intake     *intake.Intake
@@ -101,24 +99,8 @@ type Loop struct {
 	aside
 }
 
-// NewLoop checks the config.
-func NewLoop(cfg LoopConfig) (*Loop, error) {
-	var errs []error
-	missing := func(bad bool, what string) {
-		if bad {
-			errs = append(errs, fmt.Errorf("guard loop: no %s given", what))
-		}
-	}
-	missing(cfg.Engine == nil, "engine")
-	missing(cfg.Intake == nil, "intake")
-	missing(cfg.Board == nil, "board")
-	missing(cfg.Clock == nil, "clock")
-	missing(cfg.Keep == nil, "keeper of records")
-	missing(cfg.Show == nil, "place to show")
-	missing(cfg.LongestGap <= 0, "longest gap between turns")
-	if err := errors.Join(errs...); err != nil {
-		return nil, err
-	}
+// NewLoop makes a loop; all of the config must be there, but for Turned.
+func NewLoop(cfg LoopConfig) *Loop {
 	l := &Loop{
 		cfg: cfg, inbox: newInbox(), lampUntil: rules.Never,
 		batch: Batch{Inputs: make([]interlock.Input, 0, 512)},
@@ -128,7 +110,7 @@ func NewLoop(cfg LoopConfig) (*Loop, error) {
 	cfg.Engine.WhenBroken(l.panicked)
 	b := cfg.Board
 	l.relay.Output, l.heartbeat.Output, l.buzzer, l.lamp = b.Relay(), b.Heartbeat(), b.Buzzer(), b.Lamp()
-	return l, nil
+	return l
 }
 
 // Wake is signalled when something was left for the loop.

@@ -13,18 +13,6 @@ import (
 
 var errPin = errors.New("injected: the line cannot be written")
 
-func TestLoopRefusesAConfigWithGaps(t *testing.T) {
-	_, err := NewLoop(LoopConfig{})
-	if err == nil {
-		t.Fatal("a loop of nothing was made")
-	}
-	for _, want := range []string{"engine", "intake", "board", "clock", "keeper", "place to show", "longest gap"} {
-		if !contains(err.Error(), want) {
-			t.Errorf("the error does not name the %s: %v", want, err)
-		}
-	}
-}
-
 // The relay's write comes before anything is kept or shown, and the heartbeat
 // makes no edge after it.
 func TestPromise01_RelayIsWrittenBeforeAnythingIsKept(t *testing.T) {

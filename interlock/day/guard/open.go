@@ -344,6 +344,7 @@ func (g *Guard) assemble() error {
 	cfg := g.pad.Intake()
 	wanted := g.engine.Wanted()
 	cfg.Fields.Wanted = &wanted
+	cfg.Said = func(at time.Duration, payload []byte) { g.keeper.says.hear(at, payload) }
 	in, err := intake.New(cfg)
 	if err != nil {
 		return err
@@ -374,14 +375,11 @@ func (g *Guard) assemble() error {
 	for _, fitted := range site.Fitted {
 		pins = pins || fitted
 	}
-	g.loop, err = NewLoop(LoopConfig{
+	g.loop = NewLoop(LoopConfig{
 		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
 		LongestGap: g.pad.LongestGap, Clock: g.now, Show: g.show, Turned: g.turned,
 		Keep: func(b *Batch) { g.follow(b); keep(b) },
 	})
-	if err != nil {
-		return err
-	}
 	g.shot.take(g.loop) // so that whoever asks before the first turn gets an answer
 	return nil
 }

@@ -146,7 +146,7 @@ func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 	cfg.Fields.Wanted = &wanted
 	in, err := intake.New(cfg)
 	must(t, err)
-	r.loop, err = NewLoop(LoopConfig{
+	r.loop = NewLoop(LoopConfig{
 		Engine: r.eng, Intake: in, Board: r.board, Pins: true, LongestGap: padFile.LongestGap, Clock: clock,
 		Keep: func(b *Batch) {
 			r.did = append(r.did, "keep")
@@ -162,7 +162,6 @@ func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 		},
 		Show: func(l *Loop) { r.shot.take(l) },
 	})
-	must(t, err)
 	craft := craftmodel.EightTwo()
 	craft.Unpowered, craft.Turbulence = true, 0
 	r.craft, err = craftmodel.New(craft)

@@ -42,7 +42,7 @@ func (g *Guard) Run(ctx context.Context) error {
 				room = g.hear(room, intake.Chunk{Link: p.Link, From: p.From, To: p.To, Bytes: p.Bytes})
 			}, func(e link.Event) { g.linkEvent(e) })
 			if err != nil {
-				g.linkEvent(link.Event{Link: uint8(i), Err: err})
+				g.linkEvent(link.Event{Link: uint8(i), Err: err, Text: err.Error()})
 			}
 		})
 	}
@@ -99,14 +99,7 @@ func (g *Guard) finish() error {
 }
 
 func (g *Guard) linkEvent(e link.Event) {
-	text := fmt.Sprintf("link %d up", e.Link)
-	if !e.Up {
-		text = fmt.Sprintf("link %d down", e.Link)
-		if e.Err != nil {
-			text += ": " + e.Err.Error()
-		}
-	}
-	g.loop.Host(intake.HostMessage{Host: interlock.HostLink, On: e.Up, Seq: uint32(e.Link), Text: text})
+	g.loop.Host(intake.HostMessage{Host: interlock.HostLink, On: e.Up, Seq: uint32(e.Link), Text: e.Text})
 }
 
 // readEdges hands the anemometer's edges over. It follows the input lines in

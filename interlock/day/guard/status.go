@@ -80,6 +80,7 @@ func (g *Guard) Seen() *answers.Seen {
 	out.Age, out.NotReady = max(0, g.now()-out.View.At), g.notReady(&out.View)
 	out.Loop.LostRecords = g.keeper.lostChunks.Load() + g.keeper.lostDecisions.Load()
 	out.Declared, out.Counted, out.Signing = g.showDeclared(), g.counted(), g.signing()
+	out.Words, out.WordsMore = *g.keeper.says.newest.Load(), g.keeper.says.unkept.Load()
 	g.toldMu.Lock()
 	out.Said = slices.Clone(g.told)
 	g.toldMu.Unlock()

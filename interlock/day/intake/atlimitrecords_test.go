@@ -74,17 +74,3 @@ func TestRecordsAtTheirBorders(t *testing.T) {
 		}
 	}
 }
-
-// A pad has one link to eight.
-func TestLinksAtTheirNumber(t *testing.T) {
-	for n, bad := range map[int]bool{0: true, 1: false, MaxLinks: false, MaxLinks + 1: true} {
-		if _, err := New(Config{Craft: Craft{255, 255}, Links: make([]LinkConfig, n)}); (err != nil) != bad {
-			t.Errorf("%d links: %v", n, err)
-		}
-	}
-	for _, c := range []Craft{{0, 1}, {1, 0}} {
-		if _, err := New(Config{Craft: c, Links: make([]LinkConfig, 1)}); err == nil {
-			t.Errorf("%+v was taken", c)
-		}
-	}
-}

@@ -1,13 +1,11 @@
 package intake
 
 import (
-	"errors"
-	"fmt"
 	"net/netip"
+	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/telemetry"
-	"downhaul/rules"
 )
 
 // MaxLinks is the most telemetry links a pad can have.
@@ -45,41 +43,6 @@ type Config struct {
 	Lines      [interlock.LineCount]LineConfig
 	// Other, if set, hears of each frame of another sender.
 	Other func(system, component uint8)
-}
-
-// check finds every fault at once.
-func (c *Config) check() error {
-	var errs []error
-	if c.Craft.System == 0 || c.Craft.Component == 0 {
-		errs = append(errs, fmt.Errorf("craft: want system and component from 1 to 255 (got %d and %d); listen on the link to learn them", c.Craft.System, c.Craft.Component))
-	}
-	if n := len(c.Links); n < 1 || n > MaxLinks {
-		errs = append(errs, fmt.Errorf("links: want 1 to %d telemetry links (got %d)", MaxLinks, n))
-	}
-	for i, l := range c.Links {
-		if l.Stream && l.From.IsValid() {
-			errs = append(errs, fmt.Errorf("link %d: a stream has no sender's address (got %v); leave it out", i, l.From))
-		}
-		if !l.Stream && !l.From.IsValid() && l.From != (netip.AddrPort{}) {
-			errs = append(errs, fmt.Errorf("link %d: the sender's port %d stands without an address; name the address too", i, l.From.Port()))
-		}
-	}
-	fed := func(id rules.ChannelID, device string) {
-		for _, n := range c.Fields.Named {
-			if n.Channel == id {
-				errs = append(errs, fmt.Errorf("%v: both the %s and the craft's named value %q feed it; take one away: a source never switches in silence", id, device, n.Name))
-			}
-		}
-	}
-	if c.Anemometer.Fitted {
-		fed(rules.WindSpeed, "anemometer")
-	}
-	if c.LoadCell.Fitted {
-		fed(rules.Tension, "load cell")
-		if c.Fields.TensionFromWinch {
-			errs = append(errs, fmt.Errorf("%v: both the load cell and the winch feed it; take one away: a source never switches in silence", rules.Tension))
-		}
-	}
-	errs = append(errs, c.Anemometer.check(), c.LoadCell.check())
-	return errors.Join(errs...)
+	// Said, if set, is given the payload of each frame of the craft with words of its own.
+	Said func(at time.Duration, payload []byte)
 }

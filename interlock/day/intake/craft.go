@@ -7,6 +7,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/telemetry"
+	"downhaul/interlock/day/telemetry/words"
 	"downhaul/rules"
 )
 
@@ -116,6 +117,9 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	dst = append(dst, interlock.Input{})
 	heard := &dst[len(dst)-1]
 	heard.Kind, heard.Seq = interlock.FrameInput, uint32(f.Seq)
+	if f.ID == words.ID && in.cfg.Said != nil {
+		in.cfg.Said(a.at, f.Payload)
+	}
 	from := len(dst)
 	dst = in.table.Append(dst, f)
 	if index, ok := in.table.Controllers(f); ok {

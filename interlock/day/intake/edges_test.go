@@ -36,15 +36,6 @@ func TestRangeWithOneEndAtZero(t *testing.T) {
 	}
 }
 
-func TestSlopeOfTheAnemometer(t *testing.T) {
-	for slope, want := range map[float64]bool{0: false, -1: false, 0.001: true, 100: true, 100.1: false, math.Inf(1): false} {
-		cfg := AnemometerConfig{Fitted: true, Slope: slope, MaxHz: 100}
-		if err := cfg.check(); (err == nil) != want {
-			t.Errorf("slope %v: %v", slope, err)
-		}
-	}
-}
-
 // A number that runs back is a frame that was overtaken, up to a silence of a
 // second; after a longer one it is the end of a long loss.
 func TestOvertakenUpToASecond(t *testing.T) {

@@ -53,11 +53,9 @@ type LinkCounts struct {
 	BadBytes     uint64 // in no good frame
 }
 
-// New makes an intake; its error lists everything wrong with cfg.
+// New makes an intake. What can be wrong with a pad its reader has refused; the error is
+// one of the field table itself.
 func New(cfg Config) (*Intake, error) {
-	if err := cfg.check(); err != nil {
-		return nil, fmt.Errorf("intake: %w", err)
-	}
 	table, err := telemetry.NewFields(cfg.Fields)
 	if err != nil {
 		return nil, fmt.Errorf("intake: %w", err)

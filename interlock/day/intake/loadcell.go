@@ -2,9 +2,6 @@ package intake
 
 import (
 	"encoding/binary"
-	"errors"
-	"fmt"
-	"math"
 	"time"
 
 	"downhaul/interlock"
@@ -35,27 +32,6 @@ const (
 // allOnes is what a converter with its data line held high reads: common
 // practice, no source. A true −1 is given up with it.
 const allOnes = -1
-
-func (c *LoadCellConfig) check() error {
-	if !c.Fitted {
-		return nil
-	}
-	var errs []error
-	if n := math.Abs(c.NewtonsPerCount); !(n > 0 && n <= 1e6) {
-		errs = append(errs, fmt.Errorf("load cell scale: want newtons per count, not 0 and within ±1e6 (got %v); load the cell with a known mass and divide", c.NewtonsPerCount))
-	}
-	low, high := int32(countLow), int32(countHigh)
-	if c.Low != 0 || c.High != 0 {
-		if c.Low >= c.High {
-			errs = append(errs, fmt.Errorf("load cell range: want the low end under the high end (got %d to %d)", c.Low, c.High))
-		}
-		low, high = max(low, c.Low), min(high, c.High)
-	}
-	if c.Zero <= low || c.Zero >= high {
-		errs = append(errs, fmt.Errorf("load cell zero: want a count inside %d to %d (got %d); tare it unloaded", low, high, c.Zero))
-	}
-	return errors.Join(errs...)
-}
 
 // Count is one record of a load cell chunk.
 type Count struct {

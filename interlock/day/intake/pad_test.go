@@ -3,15 +3,12 @@ package intake
 import (
 	"bytes"
 	"math"
-	"net/netip"
-	"strings"
 	"testing"
 	"time"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/x25"
 
 	"downhaul/interlock"
-	"downhaul/interlock/day/telemetry"
 	"downhaul/rules"
 )
 
@@ -193,39 +190,6 @@ func TestLostChunksAreToldFirst(t *testing.T) {
 	}
 	if n := f.in.Counts().LostChunks; n != 72 {
 		t.Errorf("%d lost chunks counted, want 72", n)
-	}
-}
-
-func TestNewTellsEveryFaultAndItsMend(t *testing.T) {
-	_, err := New(Config{
-		Links:      []LinkConfig{{Stream: true, From: addrA}, {From: netip.AddrPortFrom(netip.Addr{}, 5)}},
-		Anemometer: AnemometerConfig{Fitted: true, Slope: math.NaN(), Offset: -1, MaxHz: 100, MinPeriod: 10 * ms, StillAfter: -1},
-		LoadCell:   LoadCellConfig{Fitted: true, NewtonsPerCount: math.Inf(1), Low: 5, High: 5},
-		Fields: telemetry.FieldsConfig{TensionFromWinch: true,
-			Named: []telemetry.Named{{Name: "w", Channel: rules.WindSpeed, Scale: 1}}},
-	})
-	if err == nil {
-		t.Fatal("a config full of faults was taken")
-	}
-	for _, want := range []string{
-		"craft: want system", "link 0: a stream", "link 1: the sender's port 5", "slope", "offset", "bounce time",
-		"still after", "load cell scale", "load cell range", "tether.tension: both", "wind.speed: both",
-	} {
-		if !strings.Contains(err.Error(), want) {
-			t.Errorf("the error does not say %q:\n%v", want, err)
-		}
-	}
-	for _, c := range []Config{
-		{Craft: Craft{1, 0}, Links: []LinkConfig{{}}},
-		{Craft: Craft{1, 1}},
-		{Craft: Craft{1, 1}, Links: make([]LinkConfig, MaxLinks+1)},
-		{Craft: Craft{1, 1}, Links: []LinkConfig{{}}, Fields: telemetry.FieldsConfig{Cells: -1}},
-		{Craft: Craft{1, 1}, Links: []LinkConfig{{}}, LoadCell: LoadCellConfig{Fitted: true, NewtonsPerCount: 1, Zero: 100, Low: 200, High: 300}},
-		{Craft: Craft{1, 1}, Links: []LinkConfig{{}}, Anemometer: AnemometerConfig{Fitted: true, Slope: 1, MaxHz: 0}},
-	} {
-		if _, err := New(c); err == nil || !strings.HasPrefix(err.Error(), "intake: ") {
-			t.Errorf("%+v: %v", c, err)
-		}
 	}
 }
 

@@ -2,8 +2,6 @@ package intake
 
 import (
 	"encoding/binary"
-	"errors"
-	"fmt"
 	"time"
 
 	"downhaul/interlock"
@@ -168,31 +166,6 @@ type wind struct {
 	checking           bool
 	checkEdge, checkAt time.Duration
 	apart              bool
-}
-
-func (c *AnemometerConfig) check() error {
-	if !c.Fitted {
-		return nil
-	}
-	var errs []error
-	if !(c.Slope > 0 && c.Slope <= 100) {
-		errs = append(errs, fmt.Errorf("anemometer slope: want over 0, up to 100 m per pulse (got %v); take it from the sensor's certificate", c.Slope))
-	}
-	if !(c.Offset >= 0 && c.Offset <= 10) {
-		errs = append(errs, fmt.Errorf("anemometer offset: want 0 to 10 m/s (got %v); take it from the sensor's certificate", c.Offset))
-	}
-	if !(c.MaxHz > 0 && c.MaxHz <= 1e5) {
-		errs = append(errs, fmt.Errorf("anemometer highest frequency: want over 0, up to 100000 Hz (got %v)", c.MaxHz))
-	} else if c.MinPeriod < 0 || c.MinPeriod >= periodOf(c.MaxHz) {
-		errs = append(errs, fmt.Errorf("anemometer bounce time: want 0 or more and less than one period at %v Hz (got %v); lower one of them", c.MaxHz, c.MinPeriod))
-	}
-	if !(c.StartsAt >= 0 && c.StartsAt <= 10) {
-		errs = append(errs, fmt.Errorf("anemometer starting wind: want 0 (for %v m/s or the offset) to 10 m/s (got %v)", startsAtLeast, c.StartsAt))
-	}
-	if c.StillAfter < 0 || c.StillAfter > time.Hour {
-		errs = append(errs, fmt.Errorf("anemometer still after: want 0 (for %v) to 1 h (got %v)", stillAfterDefault, c.StillAfter))
-	}
-	return errors.Join(errs...)
 }
 
 // periodOf is one period at f, which is over 0 and at most 1e5 Hz.

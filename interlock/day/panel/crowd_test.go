@@ -47,6 +47,10 @@ func crowd(s *told.Status) {
 		}
 		s.Rules = append(s.Rules, r)
 	}
+	s.CraftSays, s.CraftSaysMore = nil, 1<<40
+	for i, text := range []string{"<img src=x onerror=alert(1)><script>alert(2)</script>", strings.Repeat("W", 300), strings.Repeat(`\x1b`, 75), strings.Repeat("low battery ", 25), "", "\u4f4e", "&amp;", "'\"`${1}"} {
+		s.CraftSays = append(s.CraftSays, told.CraftSays{At: 1e6, Severity: "severity " + fmt.Sprint(248+i), Text: text})
+	}
 	s.Title = strings.Repeat("North Field by the water ", 19)
 	s.Declared.Packs = []string{"A1 of the four large packs, bought in spring", "B3", strings.Repeat("C", 60), "D"}
 	s.Declared.Step = "hover with 12 kg of water in the two outer tanks, 3 m high"

@@ -100,6 +100,7 @@ func (c scene) status() *told.Status {
 		Armed: true, Airborne: true, NotReady: []string{}, Causes: []told.CauseStatus{}, Trouble: []string{},
 		Acts: []answers.ActStatus{{At: 640.2, What: "reset taken", By: "input line reset"}, {At: 651.9, What: "start", By: "input line start"},
 			{At: 700.4, What: "mark: hum from motor 3", By: "local user alice (1000)"}},
+		CraftSays: []told.CraftSays{{At: 828.4, Severity: "warning", Text: "Battery 1 low"}, {At: 651.2, Severity: "info", Text: "Motors armed"}},
 		Declared: answers.Declared{Card: "Eight 2, water ballast", Craft: "Eight 2", Step: "hover with 12 kg", Packs: []string{"A1", "B3"}, Asks: []string{},
 			Conditions: []string{"two people at the stand-off"}, Wind: &answers.DeclaredWind{Text: "9 mph", AgeS: 71, LeftS: 529, Says: "declared, not measured"}},
 		Unseen: []string{"line out, how much line is out: no channel feeds it", "people inside the keep-out, a blade that comes loose, fire: no channel at all, so observer and emergency stop"},

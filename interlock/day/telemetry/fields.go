@@ -1,9 +1,7 @@
 package telemetry
 
 import (
-	"errors"
 	"fmt"
-	"math"
 	"slices"
 
 	"downhaul/interlock"
@@ -80,12 +78,9 @@ type namedOp struct {
 	offset float64
 }
 
-// NewFields works the table out for one pad. All that is wrong with the
-// configuration is reported at once.
+// NewFields works the table out for one pad, whose reader has refused what cannot be. The
+// error is one of the table itself.
 func NewFields(c FieldsConfig) (*Fields, error) {
-	if err := c.check(); err != nil {
-		return nil, err
-	}
 	x := &Fields{
 		plans: []plan{{selector: -1}},
 		ofRow: make([]uint16, len(knownMessages.rows)),
@@ -130,51 +125,6 @@ func NewFields(c FieldsConfig) (*Fields, error) {
 		}
 	}
 	return x, nil
-}
-
-// check reports everything that is wrong with the configuration.
-func (c *FieldsConfig) check() error {
-	var errs []error
-	for i := range c.OutputIdle {
-		idle, full := c.OutputIdle[i], c.OutputFull[i]
-		switch {
-		case idle == 0 && full == 0:
-		case !(idle >= 0 && idle <= 65534 && full >= 0 && full <= 65534):
-			errs = append(errs, fmt.Errorf("output range of motor %d: expected pulse widths of 0 to 65534 µs, got %v and %v", i+1, idle, full))
-		case idle == full:
-			errs = append(errs, fmt.Errorf("output range of motor %d: expected two different pulse widths, got %v µs twice; write those of no and of full output", i+1, idle))
-		}
-	}
-	for i, n := range c.Named {
-		ch := n.Channel.Channel()
-		if len(n.Name) < 1 || len(n.Name) > 10 || slices.Contains([]byte(n.Name), 0) {
-			errs = append(errs, fmt.Errorf("named value %q: expected a name of 1 to 10 bytes, got %d", n.Name, len(n.Name)))
-		}
-		switch {
-		case n.Channel == rules.NoChannel || ch.ID != n.Channel:
-			errs = append(errs, fmt.Errorf("named value %q: expected a channel, got none; name one, such as told1", n.Name))
-		case ch.Derived || ch.Kind == rules.Flag || n.Channel == rules.CraftBootClock ||
-			n.Channel == rules.LinkAge || n.Channel == rules.LinkLoss:
-			errs = append(errs, fmt.Errorf("named value %q: channel %s cannot be fed from a named value; choose another, such as told1", n.Name, ch.Name))
-		case n.Channel == rules.Tension && c.TensionFromWinch:
-			errs = append(errs, fmt.Errorf("named value %q: channel %s already comes from the winch; one of the two must go", n.Name, ch.Name))
-		}
-		if !(math.Abs(n.Scale) > 0 && math.Abs(n.Scale) < 1e30) || !(math.Abs(n.Offset) < 1e30) {
-			errs = append(errs, fmt.Errorf("named value %q: expected a scale that is not 0 and an offset, got %v and %v; a scale of 1 takes the value as it is", n.Name, n.Scale, n.Offset))
-		}
-		for _, o := range c.Named[:i] {
-			if o.Name == n.Name || o.Channel == n.Channel {
-				errs = append(errs, fmt.Errorf("named value %q: it or its channel %s is already taken by %q", n.Name, ch.Name, o.Name))
-			}
-		}
-	}
-	if c.Motors < 0 || c.Motors > len(c.OutputIdle) {
-		errs = append(errs, fmt.Errorf("motor count: expected 0 to %d, got %d", len(c.OutputIdle), c.Motors))
-	}
-	if c.Cells < 0 || c.Cells > 200 {
-		errs = append(errs, fmt.Errorf("cell count: expected 0 to 200, got %d", c.Cells))
-	}
-	return errors.Join(errs...)
 }
 
 // planOf is the plan of a row of knownMessages, made if there is none yet.

@@ -86,15 +86,19 @@ type Status struct {
 	// live is logged and shown, and is no trip.
 	Permissives []PermissiveStatus `json:"permissives"`
 	// Acts are the last acts of people, oldest first.
-	Acts     []answers.ActStatus   `json:"acts"`
-	Rules    []RuleStatus          `json:"rules"`
-	Channels []ChannelStatus       `json:"channels"`
-	Unseen   []string              `json:"unseen"`
-	Trips    uint32                `json:"trips"`
-	Kept     uint32                `json:"trips_on_disk"`
-	Loop     answers.LoopStatus    `json:"loop"`
-	Link     answers.LinkStatus    `json:"link"`
-	Signing  answers.SigningStatus `json:"signing"`
+	Acts []answers.ActStatus `json:"acts"`
+	// CraftSays are the newest texts of the craft in its own words, the newest first;
+	// CraftSaysMore counts texts, and parts of them, that came too fast to be kept.
+	CraftSays     []CraftSays           `json:"craft_says"`
+	CraftSaysMore uint64                `json:"craft_says_not_kept"`
+	Rules         []RuleStatus          `json:"rules"`
+	Channels      []ChannelStatus       `json:"channels"`
+	Unseen        []string              `json:"unseen"`
+	Trips         uint32                `json:"trips"`
+	Kept          uint32                `json:"trips_on_disk"`
+	Loop          answers.LoopStatus    `json:"loop"`
+	Link          answers.LinkStatus    `json:"link"`
+	Signing       answers.SigningStatus `json:"signing"`
 	// Declared is what the crew declared and what the test card asks.
 	Declared answers.Declared `json:"declared"`
 	// Counted is what wears, over sessions; null where nothing counts, as in a
@@ -138,6 +142,13 @@ type ChannelStatus struct {
 	Unit    string   `json:"unit"`
 	Cause   string   `json:"cause,omitempty"`
 	AgeS    *float64 `json:"age_s"`
+}
+
+// CraftSays is a text of the craft, escaped.
+type CraftSays struct {
+	At       float64 `json:"at_s"`
+	Severity string  `json:"severity"`
+	Text     string  `json:"text"`
 }
 
 // FlashStatus is the last flash of the lamp, by which cameras are lined up
@@ -213,6 +224,7 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 		Sentence: Sentence(v), Meaning: Meaning(v), DoNow: DoNow(v, env), Sound: v.Sound.String(), Silenced: v.Hushed,
 		RelayOn: v.RelayOn, Closed: v.Closed, Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut, Trips: v.Trips, Kept: v.Kept,
 		Causes: causes(s, env), NotReady: s.NotReady, Permissives: permissives(v, env), Acts: acts(s),
+		CraftSays: []CraftSays{}, CraftSaysMore: s.WordsMore,
 		Rules: []RuleStatus{}, Channels: channels(s, env), Unseen: []string{}, Trouble: append([]string{}, s.Trouble...),
 		Loop: s.Loop, Link: s.Link, Signing: s.Signing, Declared: s.Declared, Counted: s.Counted,
 	}
@@ -233,6 +245,9 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 	}
 	for i := range v.Rules {
 		out.Rules = append(out.Rules, r.rule(v, i))
+	}
+	for _, w := range s.Words {
+		out.CraftSays = append(out.CraftSays, CraftSays{w.At.Seconds(), w.Word(), w.Text})
 	}
 	for _, u := range unseen.List(r.Pad, env) {
 		out.Unseen = append(out.Unseen, u.String())

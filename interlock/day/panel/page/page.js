@@ -174,6 +174,9 @@
       node("li", "", node("span", "tag" + (holds ? "" : " caution"), holds ? "holds" : "LACKING"), " ", ...unbroken(s)));
     const lacking = s.permissives.filter(p => !p.holds).length;
     count("permissives", ": " + (lacking ? lacking + " of " + s.permissives.length + " LACKING" : "all hold"));
+    listOf("says", (s.craft_says || []).map(w => [w.at_s.toFixed(1) + " s", w.severity, w.text])
+      .concat(s.craft_says_not_kept ? [["and " + s.craft_says_not_kept + " that came too fast to be kept"]] : []),
+      ([at, severity, words]) => severity ? node("li", "", at + " ", node("span", "tag", severity), " ", node("q", "", words)) : node("li", "", at));
     listOf("acts", s.acts.slice().reverse().map(a => a.at_s.toFixed(1) + " s: " + a.what + " (" + a.by + ")"));
     listOf("unseen", s.unseen);
     text($("session"), s.title + ". Session " + s.session + ", duty " + s.duty + ".");

@@ -7,20 +7,20 @@ import (
 	"strconv"
 	"strings"
 	"time"
-
-	"downhaul/interlock/day/telemetry"
+	"unicode"
 )
 
 // Said is one text of a craft, of its own words: printable characters alone, others as
-// escapes, at most MostText bytes.
+// escapes, at most MostText bytes of both.
 type Said struct {
 	At       time.Duration
 	Severity uint8 // of RFC 5424: 0 emergency to 7 debug
 	Text     string
 }
 
-// MostText bounds a text; ID is the message (MAVLink common set).
-const MostText, ID = 300, 253
+// MostText bounds a text; ID is the message, MostPayload its size and Warning a severity
+// (MAVLink common set).
+const MostText, ID, MostPayload, Warning = 300, 253, full + 3, 4
 
 var severities = [...]string{"emergency", "alert", "critical", "error", "warning", "notice", "info", "debug"}
 
@@ -32,48 +32,63 @@ func (s Said) Word() string {
 	return "severity " + strconv.Itoa(int(s.Severity))
 }
 
+// Remark is the text as a line of the trip log.
+func (s Said) Remark() string { return Mark + s.Word() + ": " + s.Text }
+
+// Mark begins a line of the trip log that holds words of the craft.
+const Mark = "the craft says, "
+
 // Joiner joins the parts of one sender's texts. The zero Joiner is ready.
 type Joiner struct {
-	id   uint16 // of the text that is being joined; 0: none
+	id   uint16 // of the text that is being joined, or was last
 	next uint8
 	said Said
-	raw  []byte
+	raw  []byte // nil: none is being joined
 }
 
 // Payload of STATUSTEXT: severity, 50 characters, then id and number of the part
 // (MAVLink common set). A part that is not full ends its text.
 const full = 51
 
-// Hear takes a frame of the sender at that time, and hands over each text that is whole.
-func (j *Joiner) Hear(at time.Duration, f *telemetry.Frame, say func(Said)) {
-	if f.ID != ID || len(f.Payload) == 0 {
-		return
-	}
-	var p [full + 3]byte // zeros at the end are not sent
-	copy(p[:], f.Payload)
+// Hear takes the payload of a frame that was heard at that time, and hands over each text
+// that is whole.
+func (j *Joiner) Hear(at time.Duration, payload []byte, say func(Said)) {
+	var p [MostPayload]byte // zeros at the end are not sent
+	copy(p[:], payload)
 	id, part := uint16(p[full])|uint16(p[full+1])<<8, p[full+2]
 	text, _, ended := bytes.Cut(p[1:full], []byte{0})
 	switch {
 	case id == 0:
 		say(Said{at, p[0], shown(text)})
 		return
-	case id != j.id:
+	case id != j.id || part == 0 && j.raw == nil: // numbers may come again after a restart
 		j.End(say)
 		j.id, j.next, j.said, j.raw = id, 0, Said{At: at, Severity: p[0]}, nil
 	}
 	if part < j.next {
 		return // said before
 	}
-	if part > j.next {
-		j.raw = append(j.raw, " [...] "...)
-	}
-	if j.next = part + 1; len(j.raw) < MostText {
+	if len(j.raw) <= MostText {
+		if part > j.next {
+			j.raw = append(j.raw, " [...] "...)
+		}
 		j.raw = append(j.raw, text...)
 	}
+	j.next = part + 1
 	if ended {
 		j.End(say)
 	}
 }
+
+// Overdue hands over a text whose end did not come within waitsFor.
+func (j *Joiner) Overdue(now time.Duration, say func(Said)) {
+	if now-j.said.At > waitsFor {
+		j.End(say)
+	}
+}
+
+// waitsFor is how long the parts of a text may take, over a slow radio as well; ours.
+const waitsFor = 10 * time.Second
 
 // End hands over a text whose end did not come.
 func (j *Joiner) End(say func(Said)) {
@@ -84,9 +99,22 @@ func (j *Joiner) End(say func(Said)) {
 	j.raw = nil
 }
 
-// shown is the text with everything escaped that is not for people's eyes.
+// shown is the text with everything escaped that is not for people's eyes. Marks that are
+// drawn over other characters, and could cover what stands beside them, are left out.
 func shown(b []byte) string {
-	text := strings.TrimSpace(string(b[:min(len(b), MostText)]))
-	quoted := strconv.QuoteToGraphic(text)
-	return strings.ReplaceAll(strings.ReplaceAll(quoted[1:len(quoted)-1], `\"`, `"`), `\\`, `\`)
+	quoted := strconv.QuoteToGraphic(string(bytes.TrimSpace(b)))
+	text := strings.NewReplacer(`\"`, `"`, `\\`, `\`).Replace(quoted[1 : len(quoted)-1])
+	text = strings.Map(func(r rune) rune {
+		if unicode.Is(unicode.M, r) {
+			return -1
+		}
+		return r
+	}, text)
+	if len(text) > MostText {
+		text = strings.ToValidUTF8(text[:MostText-len(cut)], "") + cut
+	}
+	return text
 }
+
+// cut ends a text that is longer than is shown.
+const cut = " [...]"

@@ -8,6 +8,7 @@ import (
 	"strings"
 	"time"
 
+	"downhaul/interlock/before/bench"
 	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/records/plain"
 	"downhaul/rules"
@@ -147,8 +148,8 @@ func (c *checked) hold(row *heldRow, id rules.ChannelID, counts, most time.Durat
 		// At that age it is too old: a hundredth more than the longest, and room for one
 		// that is lost.
 		longest := time.Duration(slowest.Gaps[len(slowest.Gaps)-1][0] * float64(time.Second))
-		none := twoFigures(longest + longest/100).Seconds()
-		proposed := max(row.CountsS, min(row.MostS, max(none, twoFigures(5*slowest.every()/2).Seconds())))
+		none := bench.TwoFigures(longest + longest/100).Seconds()
+		proposed := max(row.CountsS, min(row.MostS, max(none, bench.TwoFigures(5*slowest.every()/2).Seconds())))
 		cost := proposed - row.CountsS
 		row.NoneS, row.ProposedS, row.CostS = &none, &proposed, &cost
 	}

@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 	"runtime"
+	"slices"
 	"strings"
 	"sync"
 	"sync/atomic"
@@ -63,10 +64,14 @@ type source struct {
 	how   []recording.Option
 }
 
-// toPort takes of a capture only what went to that UDP port; 0 takes all.
+// toPort takes of a capture only what went to that UDP port; 0 takes all. It looks the
+// capture through once, for every time that it is opened.
 func (src *source) toPort(port uint16) {
 	if port > 0 {
 		src.how = []recording.Option{recording.OnlyPort(port)}
+	}
+	if len(src.parts) == 1 {
+		src.how = append(src.how, recording.LookedThrough(src.parts[0], src.how...))
 	}
 }
 
@@ -100,6 +105,9 @@ func openSource(name string) (*source, error) {
 // setup is the recording's way into an envelope as if a guard had been watching:
 // with the pad file p, else a session's own, else what the recording shows.
 func (src *source) setup(env *rules.Envelope, p *pad.Pad) (bench.Setup, []string, error) {
+	if src.how == nil {
+		src.toPort(0)
+	}
 	if p == nil && src.ses != nil {
 		text, err := src.ses.Text(session.Pad)
 		if err != nil {
@@ -123,7 +131,7 @@ type job struct {
 
 // open opens the recording; what is read of it is shown as progress.
 func (j *job) open() (*recording.Reader, error) {
-	return recording.OpenParts(j.parts, append(j.how, recording.PastDamage(), recording.Counting(j.show.read))...)
+	return recording.OpenParts(j.parts, append(slices.Clone(j.how), recording.PastDamage(), recording.Counting(j.show.read))...)
 }
 
 // against opens the recording, has do go through it with the setup that belongs

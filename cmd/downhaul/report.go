@@ -34,6 +34,7 @@ type reportCmd struct {
 	Envelope string   `placeholder:"FILE" help:"For recordings: the limits to hold them against. Without it, none."`
 	Card     string   `placeholder:"FILE" help:"For recordings: the test card, for ballast and mass."`
 	Step     []string `sep:"none" placeholder:"NAME" help:"For recordings: the step of the test card that flew in them; or one --step for each recording, in their order."`
+	Port     uint16   `placeholder:"N" help:"For recordings: of a capture, take only what went to this UDP port."`
 	Sessions []string `arg:"" name:"session" help:"Session folders, in the order to show them; or recordings: pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
 
 	alone report.Files
@@ -106,9 +107,10 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 
 // files reads the files that go with recordings.
 func (c *reportCmd) files() error {
-	if (c.Pad+c.Envelope+c.Card != "" || len(c.Step) > 0) && !slices.ContainsFunc(c.Sessions, isRecording) {
-		return hint(errors.New("report: --pad, --envelope, --card and --step are for recordings, and none is named"), "a session is reported on with the files that it ran with")
+	if (c.Pad+c.Envelope+c.Card != "" || len(c.Step) > 0 || c.Port > 0) && !slices.ContainsFunc(c.Sessions, isRecording) {
+		return hint(errors.New("report: --pad, --envelope, --card, --step and --port are for recordings, and none is named"), "a session is reported on with the files that it ran with")
 	}
+	c.alone.Port = c.Port
 	var err error
 	if c.alone.Pad, err = readPad("report", c.Pad); err != nil {
 		return err

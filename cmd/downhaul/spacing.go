@@ -6,6 +6,7 @@ import (
 	"strings"
 	"time"
 
+	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
@@ -30,7 +31,7 @@ func (s *sender) hush(at time.Duration) {
 	if h.samples > 0 {
 		gap := at - h.last
 		h.gaps = append(h.gaps, gap)
-		if gap >= silentLink {
+		if gap >= bench.SilentLink {
 			s.quiet += gap
 		}
 	}
@@ -38,23 +39,10 @@ func (s *sender) hush(at time.Duration) {
 	h.last = at
 }
 
-// silentLink is the longest that a link may be silent on any pad: what is longer is no
-// channel's own silence.
-const silentLink = time.Second
-
 // spaced notes how long a channel was not told, the silence of the whole link left out.
 func (h *heard) spaced(at, quiet time.Duration) {
 	h.gaps = append(h.gaps, max(0, at-h.last-(quiet-h.quiet)))
 	h.quiet = quiet
-}
-
-// twoFigures rounds up to two figures of a millisecond.
-func twoFigures(d time.Duration) time.Duration {
-	step := time.Millisecond
-	for d > 99*step {
-		step *= 10
-	}
-	return (d + step - 1) / step * step
 }
 
 // spacings are those of every channel that the sender told more than once.
@@ -65,10 +53,9 @@ func (s *sender) spacings() []spacing {
 		if len(gaps) == 0 {
 			continue
 		}
-		slices.Sort(gaps)
-		row := spacing{Channel: id.String(), id: id, EveryS: twoFigures(gaps[(len(gaps)-1)*9/10]).Seconds(), LongestS: gaps[len(gaps)-1].Seconds()}
+		row := spacing{Channel: id.String(), id: id, EveryS: bench.Spacing(gaps).Seconds(), LongestS: gaps[len(gaps)-1].Seconds()}
 		for _, g := range gaps {
-			up := twoFigures(g).Seconds()
+			up := bench.TwoFigures(g).Seconds()
 			if n := len(row.Gaps); n > 0 && row.Gaps[n-1][0] == up {
 				row.Gaps[n-1][1]++
 			} else {

@@ -7,6 +7,7 @@ import (
 	"strings"
 	"time"
 
+	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 	"downhaul/rules/document"
 )
@@ -45,16 +46,22 @@ func (r *reading) comes() {
 		}
 		c, _ := rules.Lookup(row[0])
 		r.ComesEvery[c.ID] = d
-		if old := 5 * d / 2; old > c.ID.Stale() {
-			for _, id := range append(r.Derived().Needs(c.ID), c.ID) {
-				r.Slow[id] = max(r.Slow[id], old)
-			}
-		}
+		Slower(r.Slow, r.Derived(), c.ID, d)
 	}
 	for _, key := range t.Keys() {
 		if !slices.Contains(names, key) {
 			t.Has(key)
 			t.Fault(key, "is no sign whose spacing counts here", "", fmt.Sprintf("write some of %s; a rule's own time is its stale_after", document.List(names, "and")))
+		}
+	}
+}
+
+// Slower adds to slow how old a sign, and what it rests on, may be where it comes so far
+// apart.
+func Slower(slow map[rules.ChannelID]time.Duration, cfg derived.Config, sign rules.ChannelID, every time.Duration) {
+	if old := 5 * every / 2; old > sign.Stale() {
+		for _, id := range append(cfg.Needs(sign), sign) {
+			slow[id] = max(slow[id], old)
 		}
 	}
 }

@@ -21,6 +21,7 @@ type Files struct {
 	Envelope *rules.Envelope // nil: no limits
 	Card     *card.Card      // nil: no ballast is known
 	Step     string          // the step of the card that flew in it; empty: not told
+	Port     uint16          // of a capture, the UDP port whose datagrams are taken; 0: all
 }
 
 // cannotTell is what no recording of a link tells, whatever is in it.
@@ -36,20 +37,25 @@ func openAlone(ctx context.Context, name string, files Files, opt Options) (*rea
 	if files.Envelope == nil {
 		files.Envelope = &rules.Envelope{Title: "no limits", Units: files.Pad.Units}
 	}
-	rec, err := recording.Open(name, recording.PastDamage())
+	var how []recording.Option
+	if files.Port > 0 {
+		how = append(how, recording.OnlyPort(files.Port))
+	}
+	how = append(how, recording.LookedThrough(name, how...), recording.PastDamage())
+	rec, err := recording.Open(name, how...)
 	if err != nil {
 		return nil, err
 	}
 	info := rec.Info()
 	_ = rec.Close()
 	base := filepath.Base(name)
-	r := &reading{ctx: ctx, opt: opt, alone: true, story: session.Story{}, pad: files.Pad, env: files.Envelope, card: files.Card, log: &logged{}, parts: []string{name}}
+	r := &reading{ctx: ctx, opt: opt, alone: true, story: session.Story{}, pad: files.Pad, env: files.Envelope, card: files.Card, log: &logged{}, parts: []string{name}, how: how}
 	r.out = newSession(base, base, opt)
 	o := r.out
 	o.Alone, o.Duty, o.Began, o.Ended = true, "watch", info.Start.UTC(), "the recording ends"
 	r.give(files)
 	var notes []string
-	if r.setup, notes, err = bench.Watching(r.parts, r.env, r.pad); err != nil {
+	if r.setup, notes, err = bench.Watching(r.parts, r.env, r.pad, how...); err != nil {
 		return nil, err
 	}
 	o.Integrity.Says = append(o.Integrity.Says, cannotTell)

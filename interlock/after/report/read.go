@@ -5,6 +5,7 @@ import (
 	"crypto/sha256"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -43,7 +44,8 @@ type reading struct {
 	env   *rules.Envelope
 	card  *card.Card
 	log   *logged
-	parts []string // of the recording, where it can be used
+	parts []string           // of the recording, where it can be used
+	how   []recording.Option // to open one that is no session's
 	setup bench.Setup
 	e     *events
 	armed []stretch
@@ -322,7 +324,7 @@ func (r *reading) replay(options ...bench.Option) (*bench.Result, error) {
 
 // replayAlone goes through the recording with no log beside it.
 func (r *reading) replayAlone(options []bench.Option) (*bench.Result, error) {
-	how := []recording.Option{recording.PastDamage()}
+	how := append(slices.Clone(r.how), recording.PastDamage())
 	if r.alone && r.opt.Counting != nil {
 		how = append(how, recording.Counting(r.opt.Counting))
 	}

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"time"
 
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
@@ -26,6 +27,10 @@ type heard struct {
 	heights         [4]uint64 // messages by heightSources
 	volts           float64   // the highest of the pack or supply
 	cells           int       // that are told one by one
+
+	link  came             // all messages of the craft
+	came  map[uint32]*came // by message
+	quiet time.Duration    // how long the link was silent as a whole
 }
 
 // outputSeen is how one output moved while the craft was armed, and whether it was
@@ -40,6 +45,7 @@ const (
 	idHeartbeat     = 0
 	idSysStatus     = 1
 	idServoOutput   = 36
+	idExtendedState = 245
 	idBatteryStatus = 147
 )
 
@@ -76,7 +82,7 @@ func look(parts []string, craft intake.Craft, how ...recording.Option) (h heard,
 	}
 	defer rec.Close()
 	var scan telemetry.Stream
-	h.craft = craft
+	h.craft, h.came = craft, map[uint32]*came{}
 	named := craft != intake.Craft{}
 	found, after := named, 0
 	for n := 0; (after < lookFrames || !named && h.armedOutputs < armedOutputs && n < lookArmed) && (!named || n < lookChunks); n++ {
@@ -100,7 +106,7 @@ func look(parts []string, craft intake.Craft, how ...recording.Option) (h heard,
 			}
 			if found && f.System == h.craft.System && f.Component == h.craft.Component {
 				after++
-				h.take(&f)
+				h.take(c.At, &f)
 			}
 		}
 	}
@@ -111,8 +117,15 @@ func look(parts []string, craft intake.Craft, how ...recording.Option) (h heard,
 }
 
 // take takes a frame of the craft. Places of fields are those of the open dialect.
-func (h *heard) take(f *telemetry.Frame) {
+func (h *heard) take(at time.Duration, f *telemetry.Frame) {
 	h.unread.Hear(f)
+	if gap := h.link.take(at, 0); gap >= SilentLink {
+		h.quiet += gap
+	}
+	if h.came[f.ID] == nil {
+		h.came[f.ID] = &came{}
+	}
+	h.came[f.ID].take(at, h.quiet)
 	var p [64]byte // zeros at the end are not sent
 	copy(p[:], f.Payload)
 	u16 := func(at int) uint16 { return binary.LittleEndian.Uint16(p[at:]) }

@@ -34,7 +34,7 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad, how ...recording.
 	height, fromHeight := seen.height()
 	cells, fromCells := seen.cellCount()
 	motors, fromMotors := seen.motorCount()
-	site.Derived = derived.Config{
+	cfg := derived.Config{
 		HeightSources: []rules.ChannelID{height},
 		Motors:        motors, Cells: cells,
 		PackVoltage: rules.Pack1Voltage, PackCurrent: rules.Pack1Current,
@@ -46,6 +46,8 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad, how ...recording.
 		in.Fields.OutputIdle[i], in.Fields.OutputFull[i] = 1000, 2000
 	}
 	notes := []string{fmt.Sprintf("no pad file was given, so this is guessed: the craft is %d.%d, the first autopilot heard; height is from %s; %s; %s", seen.craft.System, seen.craft.Component, fromHeight, fromMotors, fromCells)}
+	notes = append(notes, seen.slow(&cfg)...)
+	site.Derived, site.LinkStale = cfg, max(site.LinkStale, cfg.Slow[rules.LinkAge])
 	if !seen.battery {
 		notes = append(notes, "no BATTERY_STATUS: the pack is told by SYS_STATUS alone, without cells")
 	}

@@ -123,6 +123,20 @@ func (s *survey) merged() bool {
 	})
 }
 
+// LookedThrough looks a capture of others through for flows that are one link recorded
+// twice, as every opening does that is not given it; for who opens it more than once.
+func LookedThrough(name string, how ...Option) Option {
+	var given Reader
+	for _, o := range how {
+		o(&given)
+	}
+	if given.looked {
+		return func(*Reader) {}
+	}
+	drop, merged, notes := surveyed(name, how)
+	return func(r *Reader) { r.looked, r.drop, r.once.on, r.flowNotes = true, drop, merged, notes }
+}
+
 // surveyed looks a capture of others through before it is read.
 func surveyed(name string, how []Option) (drop map[flow]bool, merged bool, notes []string) {
 	r, err := openOne(name, append(slices.Clone(how), PastDamage(), Counting(nil)))

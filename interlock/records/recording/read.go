@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"io"
 	"net/netip"
+	"slices"
 	"time"
 
 	"downhaul/interlock/day/intake"
@@ -64,6 +65,7 @@ type Reader struct {
 	drop      map[flow]bool
 	once      once
 	flowNotes []string
+	looked    bool
 	wall      int64
 
 	primed bool         // the first chunk was read ahead
@@ -91,12 +93,11 @@ func OpenParts(names []string, options ...Option) (*Reader, error) {
 	if len(names) == 0 {
 		return nil, errors.New("open recording: no file named")
 	}
-	how := []Option{func(r *Reader) { r.parts = names[1:] }}
+	how := append(slices.Clone(options), func(r *Reader) { r.parts = names[1:] })
 	if len(names) == 1 {
-		drop, merged, notes := surveyed(names[0], options)
-		how = []Option{func(r *Reader) { r.drop, r.once.on, r.flowNotes = drop, merged, notes }}
+		how = append(how, LookedThrough(names[0], options...))
 	}
-	return openOne(names[0], append(how, options...))
+	return openOne(names[0], how)
 }
 
 // openOne opens one file.

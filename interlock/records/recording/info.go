@@ -75,6 +75,9 @@ type Info struct {
 	DamagedBytes uint64
 	Damaged      []Damage
 
+	// Unpacked says that the file was compressed, and whether it broke off.
+	Unpacked []string
+
 	// FlowNotes say which flows are one link recorded twice.
 	FlowNotes []string
 
@@ -99,7 +102,7 @@ func (r *Reader) Info() Info {
 		info.Span = max(info.Span, r.clock.now)
 		info.Backwards, info.Set, info.Jumps = r.clock.backward, r.clock.set, slices.Clone(r.clock.jumps)
 	}
-	info.Twice, info.FlowNotes = r.once.passed, r.flowNotes
+	info.Twice, info.FlowNotes, info.Unpacked = r.once.passed, r.flowNotes, r.zip.notes()
 	info.Joined, info.Skipped.Fragments = r.split.joined, r.split.parts()
 	slices.SortFunc(info.Ports, func(a, b PortCount) int { return int(a.Port) - int(b.Port) })
 	if r.gate != nil {
@@ -148,7 +151,7 @@ func (i *Info) gap(before, after uint64, at time.Duration) {
 // Notes says in plain words what a reader of the results should know; empty
 // when there is nothing.
 func (i Info) Notes() []string {
-	var notes []string
+	notes := slices.Clone(i.Unpacked)
 	say := func(n uint64, format string, args ...any) {
 		if n > 0 {
 			notes = append(notes, fmt.Sprintf(format, append([]any{n}, args...)...))

@@ -90,7 +90,7 @@ func stamp(head []byte) int {
 func looksLike(head []byte, whole bool) string {
 	// Published magic numbers of each format.
 	for _, m := range []struct{ magic, says string }{
-		{"\x1f\x8b", "the file is compressed with gzip: unpack it first (gunzip FILE)"},
+		{"\x1f\x8b", "the file is compressed with gzip, and damaged or packed twice: unpack it first (gunzip FILE)"},
 		{"BZh", "the file is compressed with bzip2: unpack it first (bunzip2 FILE)"},
 		{"\xfd7zXZ\x00", "the file is compressed with xz: unpack it first (unxz FILE)"},
 		{"\x28\xb5\x2f\xfd", "the file is compressed with zstd: unpack it first (unzstd FILE)"},

@@ -42,6 +42,7 @@ type Reader struct {
 	parts []string // still to be opened
 	file  io.Closer
 
+	zip  *unpacked // nil: the file is not compressed
 	gate *gate
 	raw  *rawReader
 
@@ -148,6 +149,7 @@ func (r *Reader) attach(in io.Reader) error {
 	if r.count != nil {
 		in = &counted{in, r.count}
 	}
+	in, r.zip = unpack(in)
 	w := newWindow(in)
 	head, err := w.peek(maxBlock)
 	if err != nil && !errors.Is(err, io.EOF) {
@@ -155,6 +157,9 @@ func (r *Reader) attach(in io.Reader) error {
 	}
 	form, order, nano, err := tell(head, err != nil)
 	if err != nil {
+		if r.zip != nil {
+			return fmt.Errorf("%s; %w", r.zip.notes()[0], err)
+		}
 		return err
 	}
 	r.info.Form = form

@@ -196,11 +196,8 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
 	if len(r.Trips) == 0 {
 		fmt.Fprintln(w, "  No trip.")
 	}
-	printEvents(w, "TRIP", r.Trips, env)
-	printEvents(w, "BEHIND", r.Consequences, env)
-	printEvents(w, "caution", r.Cautions, env)
-	if n := r.TripsUnlisted + r.CautionsUnlisted; n > 0 {
-		wrap(w, "  ", "    ", fmt.Sprintf("%d more trips and cautions are only counted.", n))
+	for _, what := range []struct{ kind, shown string }{{"trip", "TRIP"}, {"consequence", "BEHIND"}, {"caution", "caution"}} {
+		printLike(w, what.kind, what.shown, r.Like, env)
 	}
 	fmt.Fprintln(w, "  Each rule while it was in force, with the least distance to its limit:")
 	for _, h := range r.Headroom {
@@ -286,70 +283,35 @@ func printLink(w io.Writer, l *bench.Link) {
 	wrap(w, "  Link: ", "    ", text)
 }
 
-// printEvents prints like events as one line each, in the order of their first: how
-// often, from when to when, and the worst. A thin link can bring hundreds.
-func printEvents(w io.Writer, what string, events []bench.Event, env *rules.Envelope) {
-	var rows []*likeEvents
-	for i := range events {
-		e := &events[i]
-		f := e.Effect()
-		k := slices.IndexFunc(rows, func(r *likeEvents) bool {
-			g := r.worst.Effect()
-			return g.Rule == f.Rule && g.Reason == f.Reason && g.Cause == f.Cause && (r.worst.Value == nil) == (e.Value == nil) && r.worst.Stop == e.Stop
-		})
-		if k < 0 {
-			rows = append(rows, &likeEvents{worst: e, first: e.AtS})
-			k = len(rows) - 1
+// printLike prints like events as one line each: how often, from when to when, and the
+// worst.
+func printLike(w io.Writer, kind, shown string, all []bench.Like, env *rules.Envelope) {
+	for _, l := range all {
+		if l.Kind != kind {
+			continue
 		}
-		rows[k].take(e, env)
-	}
-	for _, r := range rows {
-		text := eventText(*r.worst, env)
+		text := eventText(l.Worst, env)
 		var about []string
-		if what == "TRIP" && r.worst.Value != nil {
-			about = append(about, r.worst.Stop+" stop")
+		if kind == "trip" && l.Worst.Value != nil {
+			about = append(about, l.Worst.Stop+" stop")
 		}
 		switch {
-		case r.firstOut == 0:
-		case r.count == 1:
+		case l.FirstOut == 0:
+		case l.Count == 1:
 			about = append(about, "first cause")
 		default:
-			about = append(about, "first cause "+times(uint64(r.firstOut)))
+			about = append(about, "first cause "+times(l.FirstOut))
 		}
 		if len(about) > 0 {
 			text += " (" + strings.Join(about, ", ") + ")"
 		}
-		if r.count > 1 {
-			text = fmt.Sprintf("%d times, to %.2f s, the worst at %.2f s: %s", r.count, r.last, r.worst.AtS, text)
-			if r.worst.Value == nil && r.worst.Effect().Lasted == 0 {
-				text = fmt.Sprintf("%d times, to %.2f s: %s", r.count, r.last, eventText(*r.worst, env))
+		if l.Count > 1 {
+			text = fmt.Sprintf("%d times, to %.2f s, the worst at %.2f s: %s", l.Count, l.Last, l.Worst.AtS, text)
+			if l.Worst.Value == nil && l.Worst.Effect().Lasted == 0 {
+				text = fmt.Sprintf("%d times, to %.2f s: %s", l.Count, l.Last, eventText(l.Worst, env))
 			}
 		}
-		wrap(w, fmt.Sprintf("  %8.2f s  %-7s  ", r.first, what), strings.Repeat(" ", 22), text)
-	}
-}
-
-// likeEvents are events of one rule for one reason.
-type likeEvents struct {
-	worst           *bench.Event
-	count, firstOut int
-	first, last     float64
-}
-
-func (l *likeEvents) take(e *bench.Event, env *rules.Envelope) {
-	l.count++
-	l.last = e.AtS
-	if e.FirstOut {
-		l.firstOut++
-	}
-	f, g := e.Effect(), l.worst.Effect()
-	worse := f.Lasted > g.Lasted
-	if e.Value != nil && l.worst.Value != nil && f.Rule >= 0 {
-		rule := &env.Rules[f.Rule]
-		worse = rule.Headroom(*e.Value) < rule.Headroom(*l.worst.Value)
-	}
-	if worse {
-		l.worst = e
+		wrap(w, fmt.Sprintf("  %8.2f s  %-7s  ", l.First, shown), strings.Repeat(" ", 22), text)
 	}
 }
 

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"slices"
 	"strings"
 
 	"downhaul/interlock/after/report"
@@ -159,42 +158,19 @@ func printRun(w io.Writer, r *report.Run) {
 	}
 }
 
-// printLikeTrips prints the trips of a guard that only watched, like ones as one line
-// each: how often, from when to when, and the worst. A thin link brings hundreds.
+// printLikeTrips prints the trips of a guard that only watched, or of a recording, like
+// ones as one line each: how often, from when to when, and the worst.
 func printLikeTrips(w io.Writer, s *report.Session) {
-	type row struct {
-		worst       *report.Trip
-		first, last *report.Quantity
-		count       int
-	}
-	var rows []*row
-	for i := range s.Episodes {
-		for j := range s.Episodes[i].Trips {
-			t := &s.Episodes[i].Trips[j]
-			k := slices.IndexFunc(rows, func(r *row) bool {
-				return r.worst.Rule == t.Rule && r.worst.Reason == t.Reason && r.worst.Cause == t.Cause && r.worst.Stop == t.Stop && (r.worst.Value == nil) == (t.Value == nil)
-			})
-			if k < 0 {
-				k = len(rows)
-				rows = append(rows, &row{worst: t, first: t.At})
-			}
-			r := rows[k]
-			r.count++
-			if r.last = t.At; t.Worse(r.worst) {
-				r.worst = t
-			}
-		}
-	}
-	for _, r := range rows {
-		if r.count == 1 {
-			printTrip(w, r.worst)
+	for _, l := range s.Like {
+		if l.Count == 1 && l.Of != nil {
+			printTrip(w, l.Of)
 			continue
 		}
 		worst := ""
-		if r.worst.Value != nil {
-			worst = ", the worst at " + report.At(r.worst.At)
+		if l.Worst != nil {
+			worst = ", the worst at " + report.At(l.Worst)
 		}
-		wrap(w, fmt.Sprintf("  %9s  ", report.At(r.first)), strings.Repeat(" ", 18), fmt.Sprintf("%d times, to %s%s: %s (%s stop).", r.count, report.At(r.last), worst, r.worst.Says, r.worst.Stop))
+		wrap(w, fmt.Sprintf("  %9s  ", report.At(l.First)), strings.Repeat(" ", 18), fmt.Sprintf("%s, to %s%s: %s (%s stop).", times(uint64(l.Count)), report.At(l.Last), worst, l.Says, l.Stop))
 	}
 }
 

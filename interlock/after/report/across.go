@@ -57,9 +57,7 @@ func acrossOf(sessions []*Session) Across {
 	count := counted(sessions)
 	for _, s := range sessions {
 		row := AcrossRow{Session: s.Session, Number: s.Number, Runs: len(s.Runs), Faults: len(s.ChainFaults), Resistance: []*Quantity{}, Hovers: []HoverPoint{}}
-		for i := range s.Episodes {
-			row.Trips += s.Episodes[i].count()
-		}
+		row.Trips = s.trips(func(string) bool { return true })
 		for _, c := range s.Cautions {
 			if c.Near {
 				row.Near++

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench"
@@ -81,7 +82,7 @@ func ReadAlone(ctx context.Context, name string, files Files, opt Options) (*Ses
 	if err != nil {
 		return nil, err
 	}
-	r.e = &events{}
+	r.e = &events{most: mostTrips, over: r.unlistedTrip, unlistedAt: map[string][]time.Duration{}}
 	var text []byte
 	res, err := r.replay(bench.Deciding(func(f interlock.Effect) {
 		text = interlock.AppendDecision(text[:0], r.env, f)

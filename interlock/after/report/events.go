@@ -55,7 +55,16 @@ type events struct {
 	list     []decision
 	unlisted int // trips and cautions beyond
 	flash    decision
+
+	// Where most is set, so many trips are listed with what follows them; over is told of
+	// those beyond, and unlistedAt has when they were, by rule, and what came with them.
+	most, trips int
+	over        func(*decision)
+	unlistedAt  map[string][]time.Duration
 }
+
+// mostTrips bounds the trips of a recording that are listed one by one; ours.
+const mostTrips = 500
 
 // add takes a decision in its textual form. What says nothing to a reader of
 // the day is left out.
@@ -72,6 +81,9 @@ func (e *events) add(text []byte) error {
 		return nil
 	}
 	d.flashed, d.flashFor = e.flash.at(), e.flash.State
+	if e.most > 0 && e.beyond(&d) {
+		return nil
+	}
 	if len(e.list) >= mostEvents && d.Kind != "state" && d.Kind != "relay" {
 		if d.Kind == "trip" || d.Kind == "caution" && d.On {
 			e.unlisted++
@@ -80,6 +92,28 @@ func (e *events) add(text []byte) error {
 	}
 	e.list = append(e.list, d)
 	return nil
+}
+
+// beyond counts trips, and reports whether a decision belongs to one that is not listed.
+func (e *events) beyond(d *decision) bool {
+	switch d.Kind {
+	case "trip":
+		e.trips++
+	case "consequence", "clear":
+	default:
+		return false
+	}
+	if e.trips <= e.most {
+		return false
+	}
+	if d.Kind == "trip" {
+		e.unlisted++
+		e.over(d)
+	}
+	if d.Kind != "clear" {
+		e.unlistedAt[d.Rule] = append(e.unlistedAt[d.Rule], d.at())
+	}
+	return true
 }
 
 // logged is what the trip log holds.

@@ -78,13 +78,15 @@ type Session struct {
 	// Trips stand by episode; the first of each is its first cause.
 	Episodes []Episode `json:"episodes"`
 	Unlisted int       `json:"unlisted"` // trips and cautions beyond those that are listed
-	Cautions []Caution `json:"cautions"`
-	Rules    []RuleRow `json:"rules"`
-	Wind     Wind      `json:"wind"`
-	Packs    []Pack    `json:"packs"`
-	Link     Link      `json:"link"`
-	Openings []Opening `json:"openings"`
-	Said     []Said    `json:"said"`
+	// Like has all trips of a guard that only watched, or of a recording, like ones together.
+	Like     []LikeTrips `json:"like_trips"`
+	Cautions []Caution   `json:"cautions"`
+	Rules    []RuleRow   `json:"rules"`
+	Wind     Wind        `json:"wind"`
+	Packs    []Pack      `json:"packs"`
+	Link     Link        `json:"link"`
+	Openings []Opening   `json:"openings"`
+	Said     []Said      `json:"said"`
 	// Words are the craft's own, escaped; WordsMore counts those beyond the first 2,000.
 	Words     []Words    `json:"craft_says"`
 	WordsMore int        `json:"craft_says_unlisted,omitempty"`
@@ -201,17 +203,6 @@ func (t *Trip) Worse(than *Trip) bool {
 		return false
 	}
 	return abs(t.Value.Value-t.Limit.Value) > abs(than.Value.Value-t.Limit.Value)
-}
-
-// count returns how many of an episode's trips are no faults of the chain, which are
-// counted as that.
-func (ep *Episode) count() (n int) {
-	for i := range ep.Trips {
-		if !ofChain(ep.Trips[i].Reason) {
-			n++
-		}
-	}
-	return n
 }
 
 // Filmed is where a film that shows the lamp shows the trip; empty before the

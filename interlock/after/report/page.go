@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -144,10 +145,7 @@ func caption(r *rules.Rule) string {
 
 // Headline is the session in one sentence.
 func (s *Session) Headline() string {
-	trips := 0
-	for i := range s.Episodes {
-		trips += s.Episodes[i].count()
-	}
+	trips := s.trips(func(string) bool { return true })
 	text := "No trip"
 	if trips > 0 {
 		text = plural(trips, "trip")
@@ -160,13 +158,17 @@ func (s *Session) Headline() string {
 	default:
 		text += " in " + plural(len(s.Runs), "run")
 	}
+	var causes []string
 	for i := range s.Episodes {
-		if i == 3 {
-			text += "; and more"
+		if says := s.Episodes[i].Trips[0].Says; !slices.Contains(causes, says) {
+			causes = append(causes, says)
+		}
+		if len(causes) > 3 {
+			causes[3] = "and more"
 			break
 		}
-		text += "; " + s.Episodes[i].Trips[0].Says
 	}
+	text = strings.Join(append([]string{text}, causes...), "; ")
 	if n := len(s.ChainFaults); n > 0 {
 		text = plural(n, "fault") + " of the chain. " + text
 	}

@@ -96,7 +96,7 @@ func open(ctx context.Context, dir string, opt Options) (*reading, error) {
 func newSession(name, folder string, opt Options) *Session {
 	return &Session{
 		Session: name, Folder: folder,
-		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
+		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Like: []LikeTrips{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
 		Openings: []Opening{}, Said: []Said{}, Words: []Words{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []unseen.Item{},
 		NotRemoved: []NotRemoved{}, ChainFaults: []ChainFault{}, ChainOpen: []string{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},
 		units:     "metric",
@@ -281,6 +281,19 @@ func (r *reading) until(end time.Duration) {
 type stretch struct {
 	from, to time.Duration
 	cut      bool
+	// Of trips that are not listed one by one: how many, and the first of them.
+	trips int
+	first *decision
+}
+
+// unlistedTrip takes a trip that is not listed one by one.
+func (r *reading) unlistedTrip(d *decision) {
+	if n := len(r.armed); n > 0 && r.armed[n-1].to == rules.Never {
+		a := &r.armed[n-1]
+		if a.trips++; a.first == nil {
+			a.first = d
+		}
+	}
 }
 
 // mostStretches bounds the flights of a session that only watched; ours.
@@ -364,6 +377,9 @@ func (r *reading) analyse() error {
 		o.faulted(r.e)
 	}
 	o.Episodes = episodesOf(r.e, o, r.env, o.Began)
+	if o.Duty == session.DutyWatch {
+		o.alike()
+	}
 	o.Cautions = cautionsOf(r.e, r.env)
 	o.Lasted = seconds(r.end)
 	if len(r.parts) == 0 {
@@ -384,6 +400,9 @@ func (r *reading) analyse() error {
 	if res.End > r.end {
 		r.end = res.End
 		o.Lasted = seconds(r.end)
+	}
+	if r.alone && o.Unlisted > 0 {
+		r.alikeIn(res)
 	}
 	r.take(k, res)
 	o.witnessed(r.pad != nil && r.pad.Contactor.Readback)

@@ -80,6 +80,9 @@ func armedRuns(armed []stretch, e *events, story session.Story, crd *card.Card, 
 				run.Cautions++
 			}
 		}
+		if run.Trips += a.trips; run.FirstCause == "" && a.first != nil {
+			run.FirstCause = a.first.cause(ruleNamed(env, a.first.Rule))
+		}
 		runs = append(runs, run)
 	}
 	return runs
@@ -284,6 +287,9 @@ func cautionsOf(e *events, env *rules.Envelope) []Caution {
 		if d := &e.list[i]; d.Kind == "trip" || d.Kind == "consequence" {
 			trips[d.Rule] = append(trips[d.Rule], d.at())
 		}
+	}
+	for rule, at := range e.unlistedAt {
+		trips[rule] = append(trips[rule], at...)
 	}
 	trippedIn := func(rule string, from, to time.Duration) bool {
 		i, _ := slices.BinarySearch(trips[rule], from)

@@ -227,12 +227,8 @@ func (r *reading) ruleRows(res *bench.Result) {
 	for i := range o.Rules {
 		count[o.Rules[i].Rule] = &o.Rules[i]
 	}
-	for i := range o.Episodes {
-		for _, t := range o.Episodes[i].Trips {
-			if row := count[t.Rule]; row != nil {
-				row.Trips++
-			}
-		}
+	for name, row := range count {
+		row.Trips = o.trips(func(rule string) bool { return rule == name })
 	}
 	for _, c := range o.Cautions {
 		if row := count[c.Rule]; row != nil {

@@ -75,8 +75,10 @@ type Result struct {
 	Cautions []Event     `json:"cautions"`
 	// Consequences are stops that became due by a silence of the craft, each behind
 	// the trip of its number; they are no trips of their own.
-	Consequences []Event    `json:"consequences"`
-	Headroom     []Headroom `json:"headroom"`
+	Consequences []Event `json:"consequences"`
+	// Like has all of these, like ones together, in the order of their first.
+	Like     []Like     `json:"like"`
+	Headroom []Headroom `json:"headroom"`
 	// TripsUnlisted and CautionsUnlisted count those beyond the first 20,000,
 	// which are not listed.
 	TripsUnlisted    uint64 `json:"trips_unlisted,omitempty"`
@@ -107,7 +109,7 @@ func Replay(file string, rec *recording.Reader, setup Setup, options ...Option) 
 }
 
 func replay(file string, rec *recording.Reader, setup Setup, watch watcher, options ...Option) (*Result, error) {
-	out := &Result{File: file, Trips: []Event{}, Cautions: []Event{}, Consequences: []Event{}, Headroom: []Headroom{}, NeverHeard: []string{}, Notes: []string{},
+	out := &Result{File: file, Trips: []Event{}, Cautions: []Event{}, Consequences: []Event{}, Like: []Like{}, Headroom: []Headroom{}, NeverHeard: []string{}, Notes: []string{},
 		System: setup.Intake.Craft.System, Component: setup.Intake.Craft.Component}
 	p, err := newPass(setup, []*rules.Envelope{setup.Envelope}, options)
 	if err != nil {
@@ -141,20 +143,22 @@ const mostEvents = 20_000
 // take lists the trips and cautions among the effects.
 func (r *Result) take(env *rules.Envelope, effects []interlock.Effect) {
 	for _, f := range effects {
+		kind, list, more := "trip", &r.Trips, &r.TripsUnlisted
 		switch {
-		case f.Kind == interlock.TripEffect && len(r.Trips) == mostEvents:
-			r.TripsUnlisted++
 		case f.Kind == interlock.TripEffect:
-			r.Trips = append(r.Trips, eventOf(env, f))
-		case f.Kind == interlock.ConsequenceEffect && len(r.Consequences) == mostEvents:
-			r.TripsUnlisted++
 		case f.Kind == interlock.ConsequenceEffect:
-			r.Consequences = append(r.Consequences, eventOf(env, f))
-		case f.Kind != interlock.CautionEffect || !f.On:
-		case len(r.Cautions) == mostEvents:
-			r.CautionsUnlisted++
+			kind, list = "consequence", &r.Consequences
+		case f.Kind == interlock.CautionEffect && f.On:
+			kind, list, more = "caution", &r.Cautions, &r.CautionsUnlisted
 		default:
-			r.Cautions = append(r.Cautions, eventOf(env, f))
+			continue
+		}
+		e := eventOf(env, f)
+		r.alike(kind, e, env)
+		if len(*list) < mostEvents {
+			*list = append(*list, e)
+		} else {
+			*more++
 		}
 	}
 }
@@ -222,6 +226,9 @@ func finish(out *Result, p *pass, info recording.Info) {
 			out.NeverHeard = append(out.NeverHeard, rule.Watch.String())
 		}
 		out.Headroom = append(out.Headroom, h)
+	}
+	if n := out.ofAge(); n >= manyOfAge {
+		out.Notes = append(out.Notes, fmt.Sprintf("%d of the stops are of age alone: values came more seldom than their stale_after allows. downhaul check --heard, with this recording, says what this link can bear", n))
 	}
 	if out.Frames == 0 {
 		out.Notes = append(out.Notes, fmt.Sprintf("not one frame of the craft %d.%d is in it: what is ignored says who else was heard", out.System, out.Component))

@@ -36,6 +36,27 @@ func TestParseLink(t *testing.T) {
 	}
 }
 
+// A link that cannot be is refused with the mend.
+func TestNoLinkIsRefusedWithTheMend(t *testing.T) {
+	for _, c := range []struct {
+		cfg  link.Config
+		want string
+	}{
+		{link.Config{Kind: link.UDP, Address: "pad:40123"}, "in figures"},
+		{link.Config{Kind: link.UDP, Address: "127.0.0.1"}, "and a port"},
+		{link.Config{Kind: link.TCP, Address: "127.0.0.1:0"}, "1 to 65535"},
+		{link.Config{Kind: link.TCP, Address: ":40124"}, "host"},
+		{link.Config{Kind: link.TCP, Address: "127.0.0.1:70000"}, "1 to 65535"},
+		{link.Config{Kind: link.Serial, Address: "ttyUSB0", Baud: 57600}, "full path"},
+		{link.Config{Kind: link.Serial, Address: "/dev/null"}, "baud"},
+		{link.Config{Address: "127.0.0.1:1"}, "udp, tcp or serial"},
+	} {
+		if err := checkLink(c.cfg); err == nil || !strings.Contains(err.Error(), c.want) {
+			t.Errorf("%v: %v, want it to say %q", c.cfg, err, c.want)
+		}
+	}
+}
+
 // Whatever is given as a link: it is refused, or written out it is read back as
 // the same.
 func FuzzParseLink(f *testing.F) {

@@ -7,7 +7,6 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/telemetry"
-	"downhaul/interlock/day/telemetry/words"
 	"downhaul/rules"
 )
 
@@ -16,9 +15,9 @@ import (
 // slowest sign of life of any craft. Ours.
 const aliveFor = 2500 * time.Millisecond
 
-// idRadioStatus is sent by the radios of a link, under ids of their own. From
-// the MAVLink common message set.
-const idRadioStatus = 109
+// idRadioStatus is sent by the radios of a link, under ids of their own; idStatustext
+// has words of the craft. From the MAVLink common message set.
+const idRadioStatus, idStatustext = 109, 253
 
 // place is where frames come from: a link and, for datagrams, an address.
 type place struct {
@@ -117,7 +116,7 @@ func (in *decoder) frame(dst []interlock.Input, a *arrival, f *telemetry.Frame) 
 	dst = append(dst, interlock.Input{})
 	heard := &dst[len(dst)-1]
 	heard.Kind, heard.Seq = interlock.FrameInput, uint32(f.Seq)
-	if f.ID == words.ID && in.cfg.Said != nil {
+	if f.ID == idStatustext && in.cfg.Said != nil {
 		in.cfg.Said(a.at, f.Payload)
 	}
 	from := len(dst)

@@ -210,16 +210,8 @@ func TestOpenRefusesWithTheMend(t *testing.T) {
 	}{
 		// 192.0.2.0/24 is for documentation only (RFC 5737): no host has it.
 		{Config{Kind: UDP, Address: "192.0.2.1:40123"}, "no such address"},
-		{Config{Kind: UDP, Address: "pad:40123"}, "in figures"},
-		{Config{Kind: UDP, Address: "127.0.0.1"}, "and a port"},
-		{Config{Kind: TCP, Address: "127.0.0.1:0"}, "1 to 65535"},
-		{Config{Kind: TCP, Address: ":40124"}, "host"},
-		{Config{Kind: TCP, Address: "127.0.0.1:70000"}, "1 to 65535"},
-		{Config{Kind: Serial, Address: "ttyUSB0", Baud: 57600}, "full path"},
-		{Config{Kind: Serial, Address: "/dev/null", Baud: 0}, "baud"},
 		{Config{Kind: Serial, Address: file, Baud: 57600}, "not a serial device"},
 		{Config{Kind: Serial, Address: file + "-missing", Baud: 57600}, "no such device"},
-		{Config{Address: "127.0.0.1:1"}, "udp, tcp or serial"},
 	} {
 		l, err := Open(c.cfg)
 		if err == nil {

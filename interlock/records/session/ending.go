@@ -105,16 +105,7 @@ func (s *Session) ending(line uint64, chain string) (Ending, error) {
 	if err != nil {
 		return e, err
 	}
-	if e.Log, err = triplog.VerifyFiles(names...); err != nil {
-		return e, err
-	}
-	for rec, err := range s.Lines() {
-		if errors.Is(err, triplog.ErrBroken) {
-			break // the verdict says it
-		}
-		if err != nil {
-			return e, err
-		}
+	e.Log, err = triplog.WalkFiles(names, func(rec *triplog.Record) bool {
 		var d struct {
 			Kind, From, State string
 			Trip              int
@@ -132,6 +123,10 @@ func (s *Session) ending(line uint64, chain string) (Ending, error) {
 		case moved && d.State != "":
 			e.State = d.State
 		}
+		return true
+	})
+	if err != nil {
+		return e, err
 	}
 	switch {
 	case e.State == interlock.Fault.String():

@@ -9,7 +9,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"iter"
 	"strconv"
 	"time"
 )
@@ -35,45 +34,6 @@ func (r *Record) At() time.Duration { return time.Duration(r.AtNS) }
 // ErrBroken is wrapped by the error that ends Lines at the first line that is
 // not as it was written; Verify says more.
 var ErrBroken = errors.New("trip log is broken here; run verify on it")
-
-// Lines gives the lines of one file in order, each checked against the chain.
-// The sequence ends at the end of the file, at a torn tail (which is no line),
-// or with an error at the first line that does not verify.
-func Lines(r io.Reader) iter.Seq2[Record, error] {
-	return func(yield func(Record, error) bool) {
-		in := newLineReader(r)
-		var at place
-		for {
-			text, whole, err := in.next()
-			if err != nil {
-				yield(Record{}, fmt.Errorf("read trip log: %w", err))
-				return
-			}
-			if !whole {
-				return
-			}
-			if in.line == 1 {
-				at = startOf(text)
-			}
-			if _, ok := at.accept(text); !ok {
-				if err := newer(text, at); err != nil && in.line == 1 {
-					yield(Record{}, err)
-					return
-				}
-				yield(Record{}, fmt.Errorf("line %d: %w", in.line, ErrBroken))
-				return
-			}
-			var rec Record
-			if err := json.Unmarshal(text, &rec); err != nil {
-				yield(Record{}, fmt.Errorf("line %d: %w", in.line, err))
-				return
-			}
-			if !yield(rec, nil) {
-				return
-			}
-		}
-	}
-}
 
 // newer returns an error for a first line that a newer version of this program wrote:
 // its number of the version is higher, and it is no line of ours that was edited.
@@ -203,10 +163,10 @@ func newLineReader(r io.Reader) *lineReader {
 }
 
 // peek gives what next will give.
-func (in *lineReader) peek() (text []byte, err error) {
+func (in *lineReader) peek() (text []byte, whole bool, err error) {
 	in.text, in.whole, err = in.next()
 	in.ahead = err == nil
-	return in.text, err
+	return in.text, in.whole, err
 }
 
 // next gives the next line without its break. whole false is the tail: what

@@ -95,15 +95,17 @@ func (c Config) make(id rules.ChannelID) limits.Calculator {
 	case rules.Apex:
 		return newApex(c)
 	case rules.Tilt:
-		return tilt{}
-	case rules.Distance, rules.SlantRange:
-		return newDistance(c, id == rules.SlantRange)
+		return plain{trigger: rules.Pitch, output: id, work: tilt}
+	case rules.Distance:
+		return plain{trigger: rules.East, output: id, work: c.level}
+	case rules.SlantRange:
+		return plain{trigger: rules.East, output: id, work: c.slant}
 	case rules.Sway:
 		return newSway()
 	case rules.LiftReserve:
-		return liftReserve{full: c.Full, volts: c.PackVoltage, current: c.PackCurrent}
+		return plain{trigger: rules.MotorHighest, output: id, work: c.liftReserve}
 	case rules.RotorSpeed:
-		return rotorSpeed{count: c.Motors}
+		return c.rotorSpeed()
 	case rules.TensionRate:
 		return newTensionRate()
 	case rules.Gust, rules.Mean2, rules.Mean10:
@@ -111,17 +113,17 @@ func (c Config) make(id rules.ChannelID) limits.Calculator {
 	case rules.Peak10, rules.Lull10:
 		return newPeakWind(id)
 	case rules.RotorWind, rules.RotorGust:
-		return newRotorWind(c, id)
+		return c.rotorWind(id)
 	case rules.PackMeanCell:
-		return meanCell{source: c.PackVoltage, cells: float64(c.Cells)}
+		return plain{trigger: c.PackVoltage, output: id, work: c.meanCell}
 	case rules.PackResistance:
 		return newResistance(c)
 	case rules.PackResting:
-		return resting{voltage: c.PackVoltage, current: c.PackCurrent}
+		return plain{trigger: rules.PackResistance, output: id, work: c.resting}
 	case rules.PackToFloor:
 		return newToFloor(c)
 	}
-	return motors{output: id, count: c.Motors}
+	return c.motorsOf(id)
 }
 
 // errUnstated is of an output whose part of the pad file is not stated, or states what

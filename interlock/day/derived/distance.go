@@ -14,36 +14,20 @@ import (
 // place in it was written down.
 //
 // The trigger is east, the later of the two in LOCAL_POSITION_NED.
-type distance struct {
-	untimed
-	slow
-	slant               bool
-	north, east, height float64 // of the anchor
+func (c Config) distance(at time.Duration, t *limits.Table) (square float64, east, north limits.Reading) {
+	east, north = t[rules.East], fresh(t, rules.North, at)
+	x, y := north.Value-c.AnchorNorth, east.Value-c.AnchorEast
+	return float64(x*x) + float64(y*y), east, north
 }
 
-func newDistance(c Config, slant bool) *distance {
-	return &distance{slow: c.Slow, slant: slant, north: c.AnchorNorth, east: c.AnchorEast, height: c.AnchorHeight}
+func (c Config) level(at time.Duration, t *limits.Table) limits.Result {
+	square, east, north := c.distance(at, t)
+	return publish(math.Sqrt(square), east, north)
 }
 
-func (d *distance) Trigger() rules.ChannelID { return rules.East }
-
-func (d *distance) Output() rules.ChannelID {
-	if d.slant {
-		return rules.SlantRange
-	}
-	return rules.Distance
+func (c Config) slant(at time.Duration, t *limits.Table) limits.Result {
+	square, east, north := c.distance(at, t)
+	height := slow(c.Slow).fresh(t, rules.Height, at)
+	z := height.Value - c.AnchorHeight
+	return publish(math.Sqrt(square+float64(z*z)), east, north, height)
 }
-
-func (d *distance) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
-	east, north := t[rules.East], fresh(t, rules.North, at)
-	x, y := north.Value-d.north, east.Value-d.east
-	sum := float64(x*x) + float64(y*y)
-	if !d.slant {
-		return publish(math.Sqrt(sum), east, north), true
-	}
-	height := d.fresh(t, rules.Height, at)
-	z := height.Value - d.height
-	return publish(math.Sqrt(sum+float64(z*z)), east, north, height), true
-}
-
-func (d *distance) Clone() limits.Calculator { c := *d; return &c }

@@ -35,8 +35,6 @@ func (a *apex) AppendState(dst []byte, now time.Duration) []byte {
 	return appendWord(dst, uint64(due))
 }
 
-func (d *distance) AppendState(dst []byte, _ time.Duration) []byte { return dst }
-
 // appendState leaves out the message itself: it stands in the table.
 func (e *estimator) appendState(dst []byte, now time.Duration) []byte {
 	dst = appendFlag(dst, e.heard)
@@ -131,8 +129,6 @@ func (l *linkLag) AppendState(dst []byte, now time.Duration) []byte {
 	return dst
 }
 
-func (liftReserve) AppendState(dst []byte, _ time.Duration) []byte { return dst }
-
 func (l *line) appendState(dst []byte, now time.Duration) []byte {
 	k := 0
 	for k < l.n && now-l.sample(k).at > l.span {
@@ -147,13 +143,7 @@ func (l *line) appendState(dst []byte, now time.Duration) []byte {
 	return dst
 }
 
-func (m motors) AppendState(dst []byte, _ time.Duration) []byte { return dst }
-
-func (m rotorSpeed) AppendState(dst []byte, _ time.Duration) []byte { return dst }
-
-func (m meanCell) AppendState(dst []byte, _ time.Duration) []byte { return dst }
-
-func (r resting) AppendState(dst []byte, _ time.Duration) []byte { return dst }
+func (p plain) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 
 func (f *toFloor) AppendState(dst []byte, now time.Duration) []byte {
 	dst = f.load.AppendState(dst, now)
@@ -187,8 +177,6 @@ func (r *resistance) AppendState(dst []byte, now time.Duration) []byte {
 	}
 	return dst
 }
-
-func (w *rotorWind) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 
 func appendWord(dst []byte, v uint64) []byte { return binary.LittleEndian.AppendUint64(dst, v) }
 
@@ -236,8 +224,6 @@ func (r *tensionRate) AppendState(dst []byte, now time.Duration) []byte {
 	}
 	return dst
 }
-
-func (tilt) AppendState(dst []byte, _ time.Duration) []byte { return dst }
 
 func (m *meanWind) AppendState(dst []byte, now time.Duration) []byte {
 	return m.window.appendState(dst, now)

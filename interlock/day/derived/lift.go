@@ -31,27 +31,18 @@ const liftMargin = 1.04
 // (old, cold) leaves less than told. So it is low by about half of the reserve at half
 // output, and by little near full output. It is missing until the measurement is on
 // record: 1/u² − 1 of the output alone was too high on each of 208 tables.
-type liftReserve struct {
-	untimed
-	full           FullOutput
-	volts, current rules.ChannelID
-}
-
-func (liftReserve) Trigger() rules.ChannelID { return rules.MotorHighest }
-func (liftReserve) Output() rules.ChannelID  { return rules.LiftReserve }
-
-func (l liftReserve) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
-	if l.full.Pull == 0 {
-		return missing(rules.NoFullOutput), true
+func (c Config) liftReserve(at time.Duration, t *limits.Table) limits.Result {
+	if c.Full.Pull == 0 {
+		return missing(rules.NoFullOutput)
 	}
-	u, volts, amps := t[rules.MotorHighest], fresh(t, l.volts, at), fresh(t, l.current, at)
-	return publish(l.reserve(u.Value, volts.Value, amps.Value), u, volts, amps), true
+	u, volts, amps := t[rules.MotorHighest], fresh(t, c.PackVoltage, at), fresh(t, c.PackCurrent, at)
+	return publish(c.Full.reserve(u.Value, volts.Value, amps.Value), u, volts, amps)
 }
 
-func (l liftReserve) reserve(u, volts, amps float64) float64 {
+func (f FullOutput) reserve(u, volts, amps float64) float64 {
 	ch := rules.LiftReserve.Channel()
-	ohms := (l.full.Resting - l.full.Volts) / l.full.Amps
-	left := math.Min(l.full.Volts, volts-float64((l.full.Amps-amps)*ohms))
+	ohms := (f.Resting - f.Volts) / f.Amps
+	left := math.Min(f.Volts, volts-float64((f.Amps-amps)*ohms))
 	switch x := u * volts / left; {
 	case left <= 0:
 		return ch.Low
@@ -61,5 +52,3 @@ func (l liftReserve) reserve(u, volts, amps float64) float64 {
 		return math.Min(ch.High, 1/float64(liftMargin*math.Max(x, float64(x*x)))-1)
 	}
 }
-
-func (l liftReserve) Clone() limits.Calculator { return l }

@@ -56,7 +56,7 @@ func TestLiftReserveIsLowOnMeasuredTables(t *testing.T) {
 			}
 			rows := standTable(t, file)
 			full := rows[len(rows)-1]
-			l := liftReserve{full: FullOutput{Pull: full.thrust, Resting: rows[0].volts, Volts: full.volts, Amps: full.amps}}
+			l := FullOutput{Pull: full.thrust, Resting: rows[0].volts, Volts: full.volts, Amps: full.amps}
 			for _, r := range rows[:len(rows)-1] {
 				told, measured := l.reserve(r.output, r.volts, r.amps), full.thrust/r.thrust-1
 				steps++
@@ -100,7 +100,7 @@ func TestLiftReserve(t *testing.T) {
 	if want := 1/(1.04*0.5*11/(11-30*0.04)) - 1; math.Abs(emptier-want) > 1e-12 || fuller >= 1/(1.04*0.5)-1 {
 		t.Errorf("emptier %v, expected %v; fuller %v", emptier, want, fuller)
 	}
-	l := liftReserve{full: full}
+	l := full
 	for _, c := range []struct{ u, volts, amps, want float64 }{
 		{0, 12, 0, 10}, {-0.2, 12, 0, 10}, {0.05, 12, 1, 10}, {1, 10.6, 50, 1/1.04 - 1},
 		{1.25, 10.6, 50, 1/(1.04*1.5625) - 1}, {0.5, 1, 0, -1},
@@ -112,7 +112,7 @@ func TestLiftReserve(t *testing.T) {
 	}
 	// A pack that would have just nothing left at full output has no reserve, whatever
 	// the output is now: 2 Ω, 2 V.
-	l = liftReserve{full: FullOutput{Pull: 100, Resting: 12, Volts: 10, Amps: 1}}
+	l = FullOutput{Pull: 100, Resting: 12, Volts: 10, Amps: 1}
 	for _, u := range []float64{-0.2, 0, 0.5} {
 		if got := l.reserve(u, 2, 0); got != -1 {
 			t.Errorf("nothing left, output %v: %v, want -1", u, got)

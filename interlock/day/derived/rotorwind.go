@@ -15,18 +15,14 @@ import (
 // Assumptions: steady mean wind, no buildings or trees near, no thermals: it is
 // the mean that is carried up. Gusts grow less with height, so a gust carried up errs
 // high; carried down it would err low, so it is told as at the mast.
-type rotorWind struct {
-	untimed
-	from, to rules.ChannelID
-	factor   float64
-}
-
-func newRotorWind(c Config, output rules.ChannelID) *rotorWind {
-	w := &rotorWind{from: rules.WindSpeed, to: output, factor: c.HeightFactor()}
+func (c Config) rotorWind(output rules.ChannelID) limits.Calculator {
+	from, factor := rules.WindSpeed, c.HeightFactor()
 	if output == rules.RotorGust {
-		w.from, w.factor = rules.Gust, max(1, w.factor)
+		from, factor = rules.Gust, max(1, factor)
 	}
-	return w
+	return plain{trigger: from, output: output, work: func(_ time.Duration, t *limits.Table) limits.Result {
+		return publish(float64(t[from].Value*factor), t[from])
+	}}
 }
 
 // HeightFactor returns V(rotor)/V(anemometer), of a Config that states what it takes.
@@ -36,13 +32,3 @@ func (c Config) HeightFactor() float64 {
 	}
 	return Ln(c.RotorHeight/c.Roughness) / Ln(c.AnemometerHeight/c.Roughness)
 }
-
-func (w *rotorWind) Trigger() rules.ChannelID { return w.from }
-func (w *rotorWind) Output() rules.ChannelID  { return w.to }
-
-func (w *rotorWind) Sample(_ time.Duration, t *limits.Table) (limits.Result, bool) {
-	in := t[w.from]
-	return publish(float64(in.Value*w.factor), in), true
-}
-
-func (w *rotorWind) Clone() limits.Calculator { c := *w; return &c }

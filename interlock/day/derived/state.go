@@ -19,6 +19,23 @@ func (untimed) Tick(time.Duration, *limits.Table) (limits.Result, bool) {
 	return limits.Result{}, false
 }
 
+// plain is a calculator without a memory: with each reading of its trigger it works its
+// value out of what was read last.
+type plain struct {
+	untimed
+	trigger, output rules.ChannelID
+	work            func(at time.Duration, t *limits.Table) limits.Result
+}
+
+func (p plain) Trigger() rules.ChannelID { return p.trigger }
+func (p plain) Output() rules.ChannelID  { return p.output }
+
+func (p plain) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
+	return p.work(at, t), true
+}
+
+func (p plain) Clone() limits.Calculator { return p }
+
 // missing is the result that has no value.
 func missing(c rules.Cause) limits.Result { return limits.Result{Quality: rules.Missing, Cause: c} }
 

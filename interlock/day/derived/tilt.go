@@ -15,14 +15,9 @@ import (
 // its digits near upright.
 //
 // The trigger is pitch, the later of the two in ATTITUDE.
-type tilt struct{ untimed }
-
-func (tilt) Trigger() rules.ChannelID { return rules.Pitch }
-func (tilt) Output() rules.ChannelID  { return rules.Tilt }
-
-func (tilt) Sample(at time.Duration, t *limits.Table) (limits.Result, bool) {
+func tilt(at time.Duration, t *limits.Table) limits.Result {
 	pitch, roll := t[rules.Pitch], fresh(t, rules.Roll, at)
-	return publish(tiltAngle(roll.Value, pitch.Value), pitch, roll), true
+	return publish(tiltAngle(roll.Value, pitch.Value), pitch, roll)
 }
 
 func tiltAngle(roll, pitch float64) float64 {
@@ -32,5 +27,3 @@ func tiltAngle(roll, pitch float64) float64 {
 	s := math.Sqrt(float64(sr*sr) + float64(across*across))
 	return Atan2(s, float64(cr*cp))
 }
-
-func (t tilt) Clone() limits.Calculator { return t }

@@ -54,6 +54,8 @@ type Motors struct {
 	// TableHash is the SHA-256 of its bytes.
 	Table     string
 	TableHash [32]byte
+	// Configuration names what stands around the rotors, such as "old net"; empty for none.
+	Configuration string
 	// What guards or nets alone take, as shares, and their mass, kg; 0 is not stated.
 	GuardLow, GuardHigh, GuardMass float64
 	HasGuard                       bool

@@ -68,6 +68,7 @@ func (c *Card) readMotors(t *document.Table, rows []*document.Table) {
 	m.Thrust, _ = rules.PositiveAt(t, "thrust", rules.Force)
 	m.Current, _ = rules.PositiveAt(t, "current", rules.Current)
 	m.Table, m.TableHash = fileAt(t, "table", "table_sha256")
+	m.Configuration, _ = t.Name("configuration")
 	m.GuardMass, _ = rules.PositiveAt(t, "guard_mass", rules.Mass)
 	m.LossLow, m.LossHigh, m.HasLosses = sharesAt(t, "losses")
 	m.GuardLow, m.GuardHigh, m.HasGuard = sharesAt(t, "guard")

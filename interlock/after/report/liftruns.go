@@ -76,7 +76,7 @@ func (k *collector) watchLift(crd *card.Card) {
 			continue
 		}
 		motors := k.pad.Craft.Motors
-		r := &lift.Run{Name: k.ses.runName(run), Step: run.Step, Mass: run.Mass.Value, Air: run.air,
+		r := &lift.Run{Name: k.ses.runName(run), Step: run.Step, Mass: run.Mass.Value, Air: run.air, Configuration: crd.Motors.Configuration,
 			Outputs: make([]lift.Series, motors), Speeds: make([]lift.Series, motors)}
 		k.ses.liftRuns = append(k.ses.liftRuns, r)
 		from, to := max(0, run.begin-restBefore), run.end+restBehind
@@ -217,6 +217,12 @@ func liftOf(sessions []*Session, asked Asked) *Lift {
 	case q.Stand.Hash != m.TableHash:
 		out.Doubts = append(out.Doubts, fmt.Sprintf("the table that was given is another than the card names (%s): it was altered since, or is not that one; it has the hash %x", m.Table, q.Stand.Hash))
 	}
+	for _, r := range runs {
+		if r.Configuration != q.Configuration {
+			out.Doubts = append(out.Doubts, fmt.Sprintf("flights of another configuration than %q, which the newest card names, say nothing of what this one lifts: they count for the change alone", q.Configuration))
+			break
+		}
+	}
 	if len(q.Next) == 0 {
 		out.Doubts = append(out.Doubts, "the test card names no heavier step than those that flew")
 	}
@@ -250,7 +256,7 @@ func (l *Lift) refuse(why string) {
 
 // question is what the card asks for the steps heavier than any that flew.
 func question(c *card.Card, p *pad.Pad, runs []Run, heaviest float64) lift.Question {
-	q := lift.Question{Floor: p.Packs.Floor, Craft: lift.Craft{Motors: c.Motors.Count, Width: 2 * c.Craft.Radius, CleanThrust: c.Motors.Rig.CleanTo, Cells: p.Packs.Cells, Packs: max(1, p.Packs.Count)}}
+	q := lift.Question{Floor: p.Packs.Floor, Configuration: c.Motors.Configuration, Craft: lift.Craft{Motors: c.Motors.Count, Width: 2 * c.Craft.Radius, CleanThrust: c.Motors.Rig.CleanTo, Cells: p.Packs.Cells, Packs: max(1, p.Packs.Count)}}
 	if m := &c.Motors; m.HasGuard {
 		q.Guard = &lift.Guard{Low: m.GuardLow, High: m.GuardHigh, Mass: m.GuardMass}
 	}

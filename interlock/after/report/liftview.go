@@ -125,6 +125,9 @@ func basis(f *lift.Forecast, units string) string {
 			text += " " + strings.ToUpper(r.Assumes[:1]) + r.Assumes[1:] + "."
 		}
 	}
+	for i := range f.Changes {
+		text += " Measured: " + f.Changes[i].Says() + "."
+	}
 	if f.Stand != nil {
 		text += " Thrust stand: " + f.Stand.Says() + "."
 	}

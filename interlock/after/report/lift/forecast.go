@@ -16,11 +16,19 @@ const (
 )
 
 // Ask gives the forecast. The runs stand in order of time, the newest last.
+//
+// Runs of another configuration than the one that is asked for say nothing of what this
+// one lifts: they count for the change alone.
 func Ask(runs []Run, q Question) Forecast {
+	own, changes := apart(runs, q)
+	var f Forecast
 	if q.Stand != nil {
-		return askWith(runs, q)
+		f = askWith(own, q)
+	} else {
+		f = askOnce(own, q)
 	}
-	return askOnce(runs, q)
+	f.Changes = changes
+	return f
 }
 
 func askOnce(runs []Run, q Question) Forecast {
@@ -43,20 +51,8 @@ func askOnce(runs []Run, q Question) Forecast {
 		f.WhatIf = &w
 	}
 	f.Cannot = cannotSee(runs, q)
-	next, unsure := oneAir(runs, q.Air)
-	for i := range runs {
-		points, unused := runs[i].points(q.Craft)
-		for k := range points {
-			if unsure[i] {
-				points[k].Unsure = math.Hypot(points[k].Unsure, unsureAir)
-			}
-		}
-		f.Points = append(f.Points, points...)
-		f.Unused = append(f.Unused, unused...)
-	}
-	var taut []string
-	f.Points, taut = dropTaut(f.Points)
-	f.Unused = append(f.Unused, taut...)
+	var next card.Air
+	f.Points, f.Unused, next = evidence(runs, q)
 	a := asked{Forecast: &f, question: q, steps: stepsOf(f.Points)}
 	a.learn(runs, next)
 	for _, s := range q.Next {
@@ -66,6 +62,23 @@ func askOnce(runs []Run, q Question) Forecast {
 		f.Verdict = f.Next[0].Verdict
 	}
 	return f
+}
+
+// evidence finds the hovers, pulls and attempts of runs that were cleaned, what was left
+// out and why, and the air of the next flight.
+func evidence(runs []Run, q Question) (points []Point, unused []string, next card.Air) {
+	next, unsure := oneAir(runs, q.Air)
+	for i := range runs {
+		found, left := runs[i].points(q.Craft)
+		for k := range found {
+			if unsure[i] {
+				found[k].Unsure = math.Hypot(found[k].Unsure, unsureAir)
+			}
+		}
+		points, unused = append(points, found...), append(unused, left...)
+	}
+	points, taut := dropTaut(points)
+	return points, append(unused, taut...), next
 }
 
 // asked is a question being answered.

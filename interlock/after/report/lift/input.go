@@ -14,6 +14,9 @@ type Series struct {
 type Run struct {
 	Name string // for the reader: session, number, step
 	Step string // the card step that was declared
+	// Configuration names what stands around the rotors, as the card said then; empty for
+	// none.
+	Configuration string
 	// Mass is that of craft and ballast together, kg, from the card and the
 	// declared step. A wrong mass is found by nobody here.
 	Mass float64
@@ -76,6 +79,8 @@ type Question struct {
 	Air card.Air
 	// Stand is the table of one motor; nil is none. The flights bring it to scale.
 	Stand *Stand
+	// Configuration is that of the craft as it is now.
+	Configuration string
 	// Guard is that of the craft; nil is not stated.
 	Guard *Guard
 	// WhatIf changes the craft before anything is bought.

@@ -59,6 +59,7 @@ type installed struct {
 	stand *Stand
 	up    []Point
 	own   []float64 // of each hover's factor, a share
+	mean  bool      // the factor of all hovers is drawn, not that of the next one
 	// factors are those drawn, at the heaviest hover.
 	factors []float64
 	// scatters are those of one hover's factor about its line, as shares.
@@ -80,8 +81,10 @@ func newInstalled(s *Stand, up []Point) *installed {
 // draw takes a law that the table allows, then a factor and its slope with the load that
 // the hovers allow under that law: what the table has too high or too low in common
 // cancels.
-func (in *installed) draw(rng *rand.Rand) drawnLaw {
-	d := in.stand.draw(rng)
+func (in *installed) draw(rng *rand.Rand) drawnLaw { return in.under(in.stand.draw(rng), rng) }
+
+// under is draw with a law of the table at hand.
+func (in *installed) under(d drawnLaw, rng *rand.Rand) drawnLaw {
 	d.installed = 0
 	var sum, cx, cy, top float64
 	n := len(in.up)
@@ -120,7 +123,9 @@ func (in *installed) draw(rng *rand.Rand) drawnLaw {
 	pooled := (assumedFreedom + square) / (assumedFreedom + freedom)
 	grow := math.Sqrt(math.Max(pooled, 1) * (assumedFreedom + freedom) / distuv.ChiSquared{K: assumedFreedom + freedom, Src: rng}.Rand())
 	level := cy + grow*rng.NormFloat64()/math.Sqrt(sum)
-	level += grow * math.Sqrt(float64(n)/sum) * rng.NormFloat64() // the next hover scatters like the others
+	if !in.mean {
+		level += grow * math.Sqrt(float64(n)/sum) * rng.NormFloat64() // the next hover scatters like the others
+	}
 	known := sxx/(grow*grow) + prior
 	d.slope = sxy/(grow*grow)/known + rng.NormFloat64()/math.Sqrt(known)
 	d.ref, d.installed = math.Exp(cx), math.Exp(level)

@@ -45,16 +45,18 @@ type Forecast struct {
 	// Refused says why there are no numbers; empty when there are.
 	Refused string `json:"refused,omitempty"`
 	// Settle is the flight that would settle it.
-	Settle string         `json:"settle,omitempty"`
-	Fit    *FitReport     `json:"fit,omitempty"`
-	Stand  *StandReport   `json:"stand,omitempty"` // nil without a table
-	Pack   *PackReport    `json:"pack,omitempty"`
-	Air    *AirReport     `json:"air,omitempty"` // of the next flight; nil where it was not told
-	Next   []StepForecast `json:"next"`
-	WhatIf *WhatIf        `json:"what_if,omitempty"`
-	Needed Requirement    `json:"required"`
-	Cannot []string       `json:"cannot_see"` // what this forecast does not know
-	Rules  []string       `json:"criteria"`   // what counted as a hover, in words
+	Settle string       `json:"settle,omitempty"`
+	Fit    *FitReport   `json:"fit,omitempty"`
+	Stand  *StandReport `json:"stand,omitempty"` // nil without a table
+	// Changes are what other configurations lifted against this one.
+	Changes []Change       `json:"configurations,omitempty"`
+	Pack    *PackReport    `json:"pack,omitempty"`
+	Air     *AirReport     `json:"air,omitempty"` // of the next flight; nil where it was not told
+	Next    []StepForecast `json:"next"`
+	WhatIf  *WhatIf        `json:"what_if,omitempty"`
+	Needed  Requirement    `json:"required"`
+	Cannot  []string       `json:"cannot_see"` // what this forecast does not know
+	Rules   []string       `json:"criteria"`   // what counted as a hover, in words
 }
 
 // Requirement is what a step has to meet.

@@ -171,6 +171,9 @@ func (f *Forecast) basis(p *page, system string) {
 	if f.Stand != nil {
 		p.wrapped("  ", "  ", "Thrust stand: "+f.Stand.Says()+".")
 	}
+	for i := range f.Changes {
+		p.wrapped("  ", "  ", "Measured: "+f.Changes[i].Says()+".")
+	}
 	if r := f.Fit; r != nil {
 		p.wrapped("            ", "            ", fmt.Sprintf("thrust against %s; scatter %.1f %% a hover, %s of freedom (Student's t %.2f); one hover is one point, however long",
 			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), r.T))

@@ -17,6 +17,7 @@ import (
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry"
 	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/day/telemetry/link/reading"
 	"downhaul/interlock/limits"
 	"downhaul/interlock/records/strays"
 	"downhaul/rules"
@@ -95,8 +96,8 @@ func listenTo(ctx context.Context, cfg link.Config, span time.Duration, told io.
 	defer stop()
 	began := time.Now()
 	var down error
-	err = l.Run(timed,
-		func(p link.Packet) { ear.hear(time.Since(began), p) },
+	err = reading.Run(timed, l,
+		func(p reading.Packet) { ear.hear(time.Since(began), p) },
 		func(e link.Event) {
 			down = e.Err
 			if !e.Up {
@@ -194,7 +195,7 @@ func newEar(datagrams bool) (*ear, error) {
 	return &ear{datagrams: datagrams, fields: fields}, nil
 }
 
-func (e *ear) hear(at time.Duration, p link.Packet) {
+func (e *ear) hear(at time.Duration, p reading.Packet) {
 	e.bytes += uint64(len(p.Bytes))
 	if e.datagrams {
 		e.whole(at, p.From, p.Bytes)

@@ -11,7 +11,7 @@ import (
 	"time"
 
 	"downhaul/interlock/day/telemetry"
-	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/day/telemetry/link/reading"
 	"downhaul/interlock/model/craftmodel"
 )
 
@@ -28,7 +28,7 @@ func TestListenTellsOfABatteryThatIsNotRead(t *testing.T) {
 	}
 	craft.Step(3 * time.Second)
 	for _, d := range craft.Frames(nil) {
-		e.hear(d.At, link.Packet{Bytes: d.Bytes})
+		e.hear(d.At, reading.Packet{Bytes: d.Bytes})
 	}
 	text := func() (*findings, string) {
 		f := e.judge("udp://127.0.0.1:40123", 3*time.Second, identity{})
@@ -71,7 +71,7 @@ func TestListenCountsWhatWasSaidBefore(t *testing.T) {
 	craft.Step(3 * time.Second)
 	heard := craft.Frames(nil)
 	for _, d := range heard {
-		e.hear(d.At, link.Packet{Bytes: d.Bytes})
+		e.hear(d.At, reading.Packet{Bytes: d.Bytes})
 	}
 	text := func() (*findings, string) {
 		f := e.judge("udp://127.0.0.1:40123", 3*time.Second, identity{})
@@ -84,7 +84,7 @@ func TestListenCountsWhatWasSaidBefore(t *testing.T) {
 	}
 	last := heard[len(heard)-1]
 	for i := range 50 {
-		e.hear(last.At+time.Duration(i)*10*time.Millisecond, link.Packet{Bytes: last.Bytes})
+		e.hear(last.At+time.Duration(i)*10*time.Millisecond, reading.Packet{Bytes: last.Bytes})
 	}
 	if f, said := text(); f.Senders[0].Repeated < 50 || !strings.Contains(said, "of 1/1 were said before") {
 		t.Errorf("50 datagrams said again: %+v\n%s", f.Senders, said)

@@ -14,6 +14,7 @@ import (
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/day/telemetry/link/reading"
 	"downhaul/interlock/records/plain"
 	"downhaul/rules"
 )
@@ -63,7 +64,7 @@ func hearCraft(ctx context.Context, text string, cfg link.Config) (*heardCraft, 
 	}
 	c := playCmd{Recording: text}
 	if err := c.each(func(chunk *intake.Chunk) error {
-		e.hear(chunk.At, link.Packet{From: chunk.From, To: chunk.To, Bytes: chunk.Bytes})
+		e.hear(chunk.At, reading.Packet{From: chunk.From, To: chunk.To, Bytes: chunk.Bytes})
 		return nil
 	}); err != nil {
 		return nil, err

@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/day/guard"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/day/telemetry/link/reading"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/plain"
@@ -186,7 +187,7 @@ func (c *tiltCmd) live(ctx context.Context, out io.Writer, p *pad.Pad, e *tilt.E
 		}
 		work.Go(func() {
 			defer l.Close()
-			err := l.Run(ctx, func(x link.Packet) { e.Hear(time.Since(began), cfg.Number, x.Bytes) }, func(link.Event) {})
+			err := reading.Run(ctx, l, func(x reading.Packet) { e.Hear(time.Since(began), cfg.Number, x.Bytes) }, func(link.Event) {})
 			if err != nil {
 				failed <- fmt.Errorf("tilt: %w", err)
 			}

@@ -77,6 +77,9 @@ func handsRecorded(t *testing.T) map[string]*taped {
 			if err := w.Put(intake.Chunk{At: d.At, Seq: seq, Source: intake.Telemetry, Bytes: d.Bytes, From: from, To: to}); err != nil {
 				t.Fatal(err)
 			}
+			if err := w.Flush(); err != nil { // the next begins where the buffer ends
+				t.Fatal(err)
+			}
 			udp := &layers.UDP{SrcPort: layers.UDPPort(from.Port()), DstPort: layers.UDPPort(to.Port())}
 			ip := &layers.IPv4{Version: 4, TTL: 64, Protocol: layers.IPProtocolUDP, SrcIP: net.IP{127, 0, 0, 1}, DstIP: net.IP{127, 0, 0, 1}}
 			_ = udp.SetNetworkLayerForChecksum(ip)

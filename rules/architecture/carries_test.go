@@ -20,8 +20,10 @@ const (
 	carriesFile = "cmd/downhauld/carries.txt"
 	// mostCarried bounds what the daemon carries of ours. It goes down,
 	// to the 26,500 lines that one person can read. It went up once, by 300: a start
-	// that was refused on a slow link named no sign, and nobody at the pad could mend it.
-	mostCarried = 31_850
+	// that was refused on a slow link named no sign, and nobody at the pad could mend it;
+	// and once by 450: the loop reads its sockets and the serial line by itself, for which
+	// a library was carried before.
+	mostCarried = 32_300
 	// carriesStep is what a package's figure is rounded up to, so that a comment
 	// that is mended asks for no new list.
 	carriesStep = 50
@@ -31,10 +33,9 @@ const (
 // the standard library's nor x/sys/unix, with the reason. Nothing that decides or
 // turns the loop is among them.
 var mayBeForeign = map[string]string{
-	"rules/document":               "reads TOML, before anything is opened",
-	"interlock/day/telemetry/link": "opens serial lines; it only reads them",
-	"interlock/day/watchdog":       "tells the service manager",
-	"hw":                           "opens devices: buzzer, lamp and converter",
+	"rules/document":         "reads TOML, before anything is opened",
+	"interlock/day/watchdog": "tells the service manager",
+	"hw":                     "opens devices: buzzer, lamp and converter",
 }
 
 // carriedPackage is one package that the daemon carries.

@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/link"
+	"downhaul/interlock/day/telemetry/link/reading"
 	"downhaul/rules"
 )
 
@@ -115,7 +116,7 @@ func (b *bench) hear(ctx context.Context, on []link.Config, take func(time.Durat
 		links = append(links, l)
 		wg.Go(func() {
 			var inputs []interlock.Input
-			_ = l.Run(ctx, func(packet link.Packet) {
+			_ = reading.Run(ctx, l, func(packet reading.Packet) {
 				mu.Lock()
 				at := b.cfg.Now()
 				inputs = in.Append(inputs[:0], &intake.Chunk{At: at, Source: intake.Telemetry, Link: packet.Link, From: packet.From, To: packet.To, Bytes: packet.Bytes})

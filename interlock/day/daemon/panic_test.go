@@ -29,9 +29,7 @@ var goroutines = []struct {
 	changes    [][2]string // old and new
 }{
 	{"loop", "interlock/day/guard/loop.go", [][2]string{{"\tfor ctx.Err() == nil {\n\t\tnext := g.Turn", "\tfor panicNow(\"loop\"); ctx.Err() == nil; panicNow(\"loop\") {\n\t\tnext := g.Turn"}}},
-	{"links", "interlock/day/guard/run.go", [][2]string{
-		{"readers.Go(func() {\n\t\t\tvar room", "readers.Go(panicking(\"links\", func() {\n\t\t\tvar room"},
-		{"Err: err})\n\t\t\t}\n\t\t})\n", "Err: err})\n\t\t\t}\n\t\t}))\n"}}},
+	{"links", "interlock/day/telemetry/link/link.go", [][2]string{{"l.helper.Go(l.help)", `l.helper.Go(panicking("links", l.help))`}}},
 	{"edges", "interlock/day/guard/run.go", [][2]string{{"func() { g.readEdges(work) }", `panicking("edges", func() { g.readEdges(work) })`}}},
 	{"counts", "interlock/day/guard/run.go", [][2]string{{"func() { g.readCounts(work) }", `panicking("counts", func() { g.readCounts(work) })`}}},
 	{"disk", "interlock/day/guard/run.go", [][2]string{{"func() { g.watchDisk(work) }", `panicking("disk", func() { g.watchDisk(work) })`}}},
@@ -54,9 +52,8 @@ var argued = map[string]string{
 	"hw/loadcell.go: go func() {": "reads a real converter; no virtual board has one. Nothing recovers, as for all others",
 	"hw/virtual/client.go: stop := context.AfterFunc(ctx, func() { c.conn.Close() })":                        "a client of the board, in another process",
 	"hw/gpioevent_linux.go: defer context.AfterFunc(ctx, func() { _ = g.edge.deadline(time.Unix(1, 0)) })()": "one call at the end, when the relay is off",
-	"interlock/day/telemetry/link/udp.go: defer context.AfterFunc(ctx, func() { l.udp.Close() })()":          "one call at the end, when the relay is off",
-	"interlock/day/telemetry/link/tcp.go: defer context.AfterFunc(ctx, func() { c.Close() })()":              "one call at the end, when the relay is off",
-	"interlock/day/telemetry/link/link.go: defer context.AfterFunc(l.end, cancel)()":                         "one call of the library at the end, when the relay is off",
+	"interlock/day/guard/keeper.go: defer context.AfterFunc(ctx, k.bell.Wake)()":                             "one call at the end, when the relay is off",
+	"interlock/day/guard/loop.go: defer context.AfterFunc(ctx, g.loop.waiter.Wake)()":                        "one call at the end; a panic there opens the relay like any other",
 }
 
 // catches are the files that catch a panic, each with the reason.

@@ -14,16 +14,14 @@ func TestTurnAllocatesNothing(t *testing.T) {
 	r := newRig(t)
 	r.live()
 	r.run(time.Second)
-	k := newKeeper(r.env, nullLog{}, nullRecorder{}, func(uint32) {})
-	for range keepRoom { // as after some minutes: records go round
-		k.free <- &record{bytes: make([]byte, 0, 512), decisions: make([]interlock.Effect, 0, 16)}
+	k := keeperOf(t, r.env, nullLog{}, nullRecorder{}, func(uint32) {})
+	for i := range k.queue.slots { // as after some minutes: the places go round
+		k.queue.slots[i] = record{bytes: make([]byte, 0, 512), decisions: make([]interlock.Effect, 0, 16)}
 	}
 	r.loop.cfg.Keep = func(b *Batch) {
 		k.put(b)
-		select {
-		case rec := <-k.queue:
-			k.recycle(rec)
-		default:
+		if k.queue.next() != nil {
+			k.queue.done()
 		}
 	}
 	// Half a second of the craft's own frames, told over and over with the

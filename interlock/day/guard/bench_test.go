@@ -130,6 +130,7 @@ func (d hungDisk) wait() error {
 
 func (d hungDisk) Append(triplog.Line, bool) error   { return d.wait() }
 func (d hungDisk) Put(intake.Chunk, ...string) error { return d.wait() }
+func (d hungDisk) Flush() error                      { return d.wait() }
 func (d hungDisk) Sync() error                       { return d.wait() }
 
 func measure(b *testing.B, trip func(b *testing.B) (took time.Duration, ok bool)) {
@@ -208,23 +209,20 @@ func (s stress) guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	if s.disk {
 		disk = make(hungDisk)
 	}
-	k := newKeeper(r.env, disk, disk, func(uint32) {})
+	k := keeperOf(b, r.env, disk, disk, func(uint32) {})
 	l.cfg.Keep = k.put
 	udp, err := link.Open(link.Config{Kind: link.UDP, Address: "127.0.0.1:0"})
 	must(b, err)
 	ctx, stop := context.WithCancel(context.Background())
-	done := make(chan struct{}, 3)
-	go func() {
-		// The rig's craft came from an address of its own; so does this.
-		_ = udp.Run(ctx, func(p link.Packet) {
-			from := craftFrom
-			if len(p.Bytes) > 500 {
-				from = p.From // the other sender's
-			}
-			l.Telemetry(intake.Chunk{From: from, To: p.To, Bytes: p.Bytes})
-		}, func(link.Event) {})
-		done <- struct{}{}
-	}()
+	done := make(chan struct{}, 2)
+	l.Reads([]*link.Link{udp})
+	l.cfg.Whose = func(c *intake.Chunk) Whose {
+		if len(c.Bytes) <= 500 { // not the other sender's: the rig's craft came from an address of its own; so does this
+			c.From = craftFrom
+		}
+		return Craft
+	}
+	must(b, udp.Start(func(link.Event) {}, l.waiter.Wake))
 	go func() { k.run(ctx); done <- struct{}{} }()
 	began, from := time.Now(), r.now
 	pin.from = began
@@ -248,7 +246,7 @@ func (s stress) guardTrip(b *testing.B) (took time.Duration, ok bool) {
 	if disk != nil {
 		close(disk)
 	}
-	for range 3 {
+	for range 2 {
 		<-done
 	}
 	must(b, udp.Close())

@@ -204,14 +204,14 @@ func (d *declared) tell(g *Guard, now time.Duration) {
 	d.mu.Unlock()
 	g.tellTimes(output)
 	for _, text := range said {
-		g.loop.Host(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: text})
+		g.loop.tell(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: text})
 	}
 	if d.card == nil || g.pad.Duty != interlock.Guard {
 		return
 	}
 	if ground != d.ground && (ground.On || d.ground.On) {
 		d.ground = ground
-		g.loop.Host(ground)
+		g.loop.tell(ground)
 	}
 	asks := d.asking()
 	text := "test card: everything it asks is met"
@@ -220,7 +220,7 @@ func (d *declared) tell(g *Guard, now time.Duration) {
 	}
 	if text != d.told {
 		d.told = text
-		g.loop.Host(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
+		g.loop.tell(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
 	}
 }
 

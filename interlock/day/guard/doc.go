@@ -1,17 +1,18 @@
-// Package guard is the live loop: one goroutine owns the engine, takes raw
-// chunks from a bounded inbox, drives relay, heartbeat, buzzer and lamp, and
+// Package guard is the live loop: one goroutine owns the engine, reads the links and
+// takes what others left in bounded lanes, drives relay, heartbeat, buzzer and lamp, and
 // hands records to a writer that can never hold it up.
 //
-// It promises: the relay is written before anything is logged; old data gives
-// way to new; a heartbeat edge comes only from a loop that runs; after a stall
-// nothing closes again by itself. It has no network listener and sends nothing
-// to the craft.
+// It promises: the relay is written before anything is logged; a word of the craft waits
+// for no other goroutine; what is older than a stall is thrown away and counted; a
+// heartbeat edge comes only from a loop that runs; after a stall nothing closes again by
+// itself. It has no network listener and sends nothing to the craft.
 //
-// Readers and loop share the inbox under one lock, which is held for the copy of one
-// chunk and for nothing else. A line of the kill chain that could not be written is
-// tried again in its safe level, the relay always off, and each answers for itself.
+// The loop waits for no lock: those who leave something share one of their own, and what
+// is shown is left out while somebody copies it. A line of the kill chain that could not
+// be written is tried again in its safe level, the relay always off, and each answers
+// for itself.
 //
-// It trusts the engine to say when the relay opens, the clock to run on, the hooks
-// that take records and pictures not to block, and the external watchdog to let go
-// where a turn never ends.
+// It trusts the engine to say when the relay opens, the clock to run on, reads and
+// writes of descriptors not to wait, the hooks that take records and pictures not to
+// block, and the external watchdog to let go where a turn never ends.
 package guard

@@ -3,20 +3,21 @@ package guard
 import (
 	"net/netip"
 	"sync"
+	"sync/atomic"
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 )
 
-// lane is one queue of the inbox. They are drained in this order.
-type lane int
+// laneOf is one queue of the inbox. They are drained in this order.
+type laneOf int
 
 const (
-	laneSensors   lane = iota // wind edges and converter counts
-	laneLinks                 // telemetry
-	laneHost                  // what the host says
-	laneSaid                  // what people say: however much, it costs no word of the host
-	laneStrangers             // datagrams that cannot be the craft's: a flood displaces nothing
+	laneSensors   laneOf = iota // wind edges and converter counts
+	laneLinks                   // telemetry that the loop does not read by itself
+	laneHost                    // what the host says
+	laneSaid                    // what people say: however much, it costs no word of the host
+	laneStrangers               // datagrams that cannot be the craft's: a flood displaces nothing
 	laneCount
 )
 
@@ -28,30 +29,30 @@ var laneRoom = [laneCount]int{laneSensors: 64, laneLinks: 256, laneHost: 64, lan
 type parcel struct {
 	source   intake.Source
 	link     uint8
-	lost     uint32
+	lost     uint32 // dropped just before it
 	from, to netip.AddrPort
 	bytes    []byte
 }
 
-// ring is a bounded queue that keeps the newest and counts what it dropped.
-// Its parcels keep their buffers, so that a running ring allocates nothing.
-type ring struct {
-	slots []parcel
-	first int
-	count int
-	lost  uint32 // dropped since the last one handed out
+// lane is a queue of parcels from many to the loop. Its lock is among those who give:
+// the loop takes none, so that no other thread, whatever holds it up, holds up the loop.
+type lane struct {
+	mu sync.Mutex
+	ring[parcel]
+	gap uint32 // dropped since the last one given; under mu
+
+	lost  uint32        // dropped by the loop since the last one that it took
+	drops atomic.Uint64 // all that were dropped
 }
 
-// inbox is where readers leave raw chunks for the loop.
+// inbox is where others leave raw chunks for the loop.
 type inbox struct {
-	mu    sync.Mutex
-	lanes [laneCount]ring
-	wake  chan struct{}
-	lost  uint64 // all that was ever dropped
+	lanes [laneCount]lane
+	wake  func() // ends the loop's wait; any goroutine
 }
 
-func newInbox() *inbox {
-	b := &inbox{wake: make(chan struct{}, 1)}
+func newInbox(wake func()) *inbox {
+	b := &inbox{wake: wake}
 	for i := range b.lanes {
 		b.lanes[i].slots = make([]parcel, laneRoom[i])
 	}
@@ -59,62 +60,46 @@ func newInbox() *inbox {
 }
 
 // put copies a chunk, whose bytes come beside the parcel, into its lane and
-// wakes the loop. It never blocks: a full lane drops its oldest.
-func (b *inbox) put(l lane, p parcel, bytes []byte) {
-	b.mu.Lock()
-	r := &b.lanes[l]
-	if r.count == len(r.slots) {
-		r.first = (r.first + 1) % len(r.slots)
-		r.count--
-		r.lost++
-		if l != laneStrangers {
-			b.lost++
-		}
+// wakes the loop. It never blocks the loop: a full lane takes nothing more, and
+// the next parcel that finds room says how many did not.
+func (b *inbox) put(l laneOf, p parcel, bytes []byte) {
+	n := &b.lanes[l]
+	n.mu.Lock()
+	if slot := n.room(); slot == nil {
+		n.gap++
+		n.drops.Add(1)
+	} else {
+		p.bytes = append(slot.bytes[:0], bytes...)
+		p.lost, n.gap = n.gap, 0
+		*slot = p
+		n.give()
 	}
-	slot := &r.slots[(r.first+r.count)%len(r.slots)]
-	keep := append(slot.bytes[:0], bytes...)
-	*slot = p
-	slot.bytes = keep
-	r.count++
-	b.mu.Unlock()
-	if l == laneStrangers {
-		return // they wait for a turn that comes anyway
-	}
-	select {
-	case b.wake <- struct{}{}:
-	default:
+	n.mu.Unlock()
+	if l != laneStrangers { // they wait for a turn that comes anyway
+		b.wake()
 	}
 }
 
-// take moves the oldest parcel of a lane into dst, reusing its buffer.
-func (b *inbox) take(l lane, dst *parcel) bool {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	r := &b.lanes[l]
-	if r.count == 0 {
-		return false
+// next is the oldest parcel of a lane, nil where there is none. It is the loop's until
+// done.
+func (b *inbox) next(l laneOf) *parcel {
+	n := &b.lanes[l]
+	p := n.next()
+	if p != nil {
+		p.lost += n.lost
+		n.lost = 0
 	}
-	slot := &r.slots[r.first]
-	keep := append(dst.bytes[:0], slot.bytes...)
-	*dst = *slot
-	dst.bytes = keep
-	dst.lost += r.lost
-	r.lost = 0
-	r.first = (r.first + 1) % len(r.slots)
-	r.count--
-	return true
+	return p
 }
+
+func (b *inbox) done(l laneOf) { b.lanes[l].done() }
 
 // dropBacklog empties a lane after a stall: old data is worse than none.
-func (b *inbox) dropBacklog(l lane) {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	r := &b.lanes[l]
-	r.lost += uint32(r.count)
-	if l != laneStrangers {
-		b.lost += uint64(r.count)
-	}
-	r.first, r.count = 0, 0
+func (b *inbox) dropBacklog(l laneOf) {
+	n := &b.lanes[l]
+	gone := n.clear()
+	n.lost += uint32(gone)
+	n.drops.Add(uint64(gone))
 }
 
 // Host leaves a host event for the loop. Any goroutine.
@@ -124,27 +109,4 @@ func (l *Loop) Host(m intake.HostMessage) {
 		to = laneSaid
 	}
 	l.inbox.put(to, parcel{source: intake.HostEvent}, intake.EncodeHost(nil, m))
-}
-
-// Telemetry leaves bytes of a link for the loop. Any goroutine.
-func (l *Loop) Telemetry(c intake.Chunk) {
-	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
-}
-
-// WindEdge leaves one edge of the anemometer for the loop. Any goroutine.
-func (l *Loop) WindEdge(e intake.WindEdge) {
-	var room [intake.WindEdgeSize]byte
-	one := [1]intake.WindEdge{e}
-	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
-}
-
-// WindFailed tells the loop that the anemometer's line is no longer watched. From then
-// on its reading is missing. Any goroutine.
-func (l *Loop) WindFailed() { l.windDead.Store(true) }
-
-// Count leaves one conversion of the load cell for the loop. Any goroutine.
-func (l *Loop) Count(c intake.Count) {
-	var room [intake.CountSize]byte
-	one := [1]intake.Count{c}
-	l.inbox.put(laneSensors, parcel{source: intake.LoadCell}, intake.AppendCounts(room[:0], one[:]))
 }

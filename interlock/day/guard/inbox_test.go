@@ -10,29 +10,43 @@ import (
 	"downhaul/interlock/day/intake"
 )
 
-func TestFullLaneKeepsTheNewestAndMarksTheLoss(t *testing.T) {
+// take copies the oldest parcel of a lane.
+func take(b *inbox, l laneOf, dst *parcel) bool {
+	p := b.next(l)
+	if p == nil {
+		return false
+	}
+	*dst = *p
+	dst.bytes = bytes.Clone(p.bytes)
+	b.done(l)
+	return true
+}
+
+func TestFullLaneTakesNothingMoreAndMarksTheLoss(t *testing.T) {
 	for l := range laneCount {
-		b := newInbox()
+		b := newInbox(func() {})
 		const over = 7
 		for i := range laneRoom[l] + over {
 			b.put(l, parcel{source: intake.Telemetry, link: uint8(l)}, fmt.Appendf(nil, "%d", i))
 		}
 		var p parcel
-		for i := range laneRoom[l] {
+		wants := func(want string, lost uint32) {
+			t.Helper()
 			p.lost = 0
-			if !b.take(l, &p) {
-				t.Fatalf("lane %d: only %d of %d were kept", l, i, laneRoom[l])
-			}
-			if want := fmt.Sprint(i + over); string(p.bytes) != want {
-				t.Fatalf("lane %d: chunk %d is %q, want %s", l, i, p.bytes, want)
-			}
-			if want := uint32(0); i == 0 && p.lost != over || i > 0 && p.lost != want {
-				t.Fatalf("lane %d: chunk %d says %d lost", l, i, p.lost)
+			if !take(b, l, &p) || string(p.bytes) != want || p.lost != lost {
+				t.Fatalf("lane %d: %q with %d lost, want %s with %d", l, p.bytes, p.lost, want, lost)
 			}
 		}
-		if b.take(l, &p) {
+		for i := range laneRoom[l] {
+			wants(fmt.Sprint(i), 0)
+		}
+		if take(b, l, &p) {
 			t.Errorf("lane %d gives more than it holds", l)
 		}
+		b.put(l, parcel{}, []byte("next"))
+		wants("next", over)
+		b.put(l, parcel{}, []byte("last"))
+		wants("last", 0)
 		want := uint64(over)
 		if l == laneStrangers {
 			want = 0 // what strangers lose there is told apart: it costs the craft nothing
@@ -44,7 +58,7 @@ func TestFullLaneKeepsTheNewestAndMarksTheLoss(t *testing.T) {
 }
 
 func TestBacklogIsDroppedAndCounted(t *testing.T) {
-	b := newInbox()
+	b := newInbox(func() {})
 	for range 10 {
 		b.put(laneLinks, parcel{}, []byte("old"))
 	}
@@ -52,24 +66,24 @@ func TestBacklogIsDroppedAndCounted(t *testing.T) {
 	b.dropBacklog(laneLinks)
 	b.put(laneLinks, parcel{}, []byte("new"))
 	var p parcel
-	if !b.take(laneLinks, &p) || string(p.bytes) != "new" || p.lost != 10 {
+	if !take(b, laneLinks, &p) || string(p.bytes) != "new" || p.lost != 10 {
 		t.Errorf("first after the backlog: %q with %d lost, want new with 10", p.bytes, p.lost)
 	}
 	p.lost = 0
-	if !b.take(laneHost, &p) || p.lost != 0 {
+	if !take(b, laneHost, &p) || p.lost != 0 {
 		t.Error("another lane was touched")
 	}
 }
 
 // A parcel's bytes are its own: the reader's buffer is used again at once.
 func TestParcelsOwnTheirBytes(t *testing.T) {
-	b := newInbox()
+	b := newInbox(func() {})
 	buf := []byte("one")
 	b.put(laneLinks, parcel{}, buf)
 	copy(buf, "two")
 	b.put(laneLinks, parcel{}, buf)
 	var p parcel
-	b.take(laneLinks, &p)
+	take(b, laneLinks, &p)
 	first := bytes.Clone(p.bytes)
 	b.put(laneLinks, parcel{}, []byte("three"))
 	if string(first) != "one" || string(p.bytes) != "one" {
@@ -78,7 +92,13 @@ func TestParcelsOwnTheirBytes(t *testing.T) {
 }
 
 func TestManyReadersOneLoop(t *testing.T) {
-	b := newInbox()
+	woken := make(chan struct{}, 1)
+	b := newInbox(func() {
+		select {
+		case woken <- struct{}{}:
+		default:
+		}
+	})
 	var work sync.WaitGroup
 	const each, readers = 5000, 4
 	for range readers {
@@ -93,14 +113,14 @@ func TestManyReadersOneLoop(t *testing.T) {
 	taken, lost := 0, 0
 	var p parcel
 	drain := func() {
-		for p.lost = 0; b.take(laneLinks, &p); p.lost = 0 {
+		for p.lost = 0; take(b, laneLinks, &p); p.lost = 0 {
 			taken++
 			lost += int(p.lost)
 		}
 	}
 	for {
 		select {
-		case <-b.wake:
+		case <-woken:
 			drain()
 			continue
 		case <-done:
@@ -108,6 +128,9 @@ func TestManyReadersOneLoop(t *testing.T) {
 		break
 	}
 	drain()
+	b.put(laneLinks, parcel{}, nil) // brings what was lost last
+	drain()
+	taken--
 	if taken+lost != each*readers {
 		t.Errorf("%d taken and %d lost of %d", taken, lost, each*readers)
 	}

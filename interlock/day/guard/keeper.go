@@ -5,12 +5,12 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"sync"
 	"sync/atomic"
 	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/link"
 	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/records/ledger"
 	"downhaul/interlock/records/triplog"
@@ -25,12 +25,21 @@ type tripLog interface {
 
 type recorder interface {
 	Put(c intake.Chunk, comments ...string) error
+	Flush() error
 	Sync() error
 }
 
 // keepRoom is how many batches wait for the writer. At some 300 chunks a
 // second it is about seven seconds of a disk that does not answer.
 const keepRoom = 2048
+
+// writeEvery is how long the writer lets batches gather: what a process that is killed
+// loses of a recording. mostKept bounds the room that a place of the queue keeps for the
+// bytes of the next batch; ours, more than a frame of Ethernet.
+const (
+	writeEvery = 100 * time.Millisecond
+	mostKept   = 2048
+)
 
 // mostAsks bounds how many wait for the writer to do something for them; ours.
 const mostAsks = 16
@@ -52,8 +61,11 @@ type keeper struct {
 	// stands returns an error while a file of the session is not the one that stands
 	// under its name; nil is nobody to ask.
 	stands func() error
-	queue  chan *record
-	free   chan *record
+	// queue brings batches from the loop, held the trips and moves of the latch that found
+	// no room there. bell ends the writer's wait.
+	queue *ring[record]
+	held  *ring[heldEffect]
+	bell  *link.Waiter
 	// faulted puts a fault of the chain into the ledger; nil is no ledger.
 	faulted func(interlock.Effect) error
 	// asks is what others have the writer do between two records; tend is called
@@ -62,9 +74,6 @@ type keeper struct {
 	tend func()
 
 	given uint64 // batches so far; the loop's own
-
-	mu   sync.Mutex
-	held []heldEffect // reserved: trips and latch moves while the queue was full
 
 	lostChunks    atomic.Uint64
 	lostDecisions atomic.Uint64
@@ -105,64 +114,69 @@ type record struct {
 	text      string // a remark of the guard's own, and nothing else
 }
 
-func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)) *keeper {
-	k := &keeper{env: env, log: log, rec: rec, kept: kept,
-		queue: make(chan *record, keepRoom), free: make(chan *record, keepRoom), asks: make(chan func(), mostAsks)}
-	k.says.parts = make(chan part, mostParts)
+func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)) (*keeper, error) {
+	bell, err := link.NewWaiter()
+	if err != nil {
+		return nil, err
+	}
+	k := &keeper{env: env, log: log, rec: rec, kept: kept, bell: bell,
+		queue: newRing[record](keepRoom), held: newRing[heldEffect](heldTrips), asks: make(chan func(), mostAsks)}
+	k.says.parts = newRing[part](mostParts)
 	k.says.newest.Store(new([]words.Said))
-	return k
+	return k, nil
 }
 
-// put takes one batch from the loop; it never blocks.
+// put takes one batch from the loop; it never blocks. The writer comes by the clock, and
+// at once for what must be on disk before a reset.
 func (k *keeper) put(b *Batch) {
-	r := k.spare()
-	r.set(b)
 	k.given++
-	r.n = k.given
-	select {
-	case k.queue <- r:
-		return
-	default:
-	}
-	if b.Chunk.Seq != 0 {
+	r := k.queue.room()
+	if r != nil {
+		r.set(b)
+		r.n = k.given
+		k.queue.give()
+	} else if b.Chunk.Seq != 0 {
 		k.lostChunks.Add(1)
 	}
-	k.mu.Lock()
-	defer k.mu.Unlock()
 	for _, f := range b.Decisions {
-		if lasting(f) && len(k.held) < heldTrips {
-			k.held = append(k.held, heldEffect{k.given, f})
+		must := lasting(f)
+		if must {
+			k.bell.Wake()
+		}
+		if r != nil {
+			continue
+		}
+		if h := k.held.room(); must && h != nil {
+			*h = heldEffect{k.given, f}
+			k.held.give()
 		} else {
 			k.lostDecisions.Add(1)
 		}
 	}
 }
 
-// spare is a record that was written already, or a new one. There are never more
-// than were waiting at one time.
-func (k *keeper) spare() *record {
-	select {
-	case r := <-k.free:
-		return r
-	default:
-		return new(record)
-	}
-}
-
-// remark leaves a line of text for the log; it never blocks. now writes it at
-// once, for a guard without a writer of its own.
-func (k *keeper) remark(at time.Duration, text string, now bool) {
-	if now {
-		k.write(&record{at: at, text: text})
+// remark has the writer put a line of text into the log; it never blocks. The loop's own
+// goroutine.
+func (k *keeper) remark(at time.Duration, text string) {
+	r := k.queue.room()
+	if r == nil {
+		k.lostDecisions.Add(1)
 		return
 	}
-	r := k.spare()
 	r.set(&Batch{At: at})
 	r.text = text
+	k.queue.give()
+}
+
+// ask has the writer do something between two records, soon; false where too many wait.
+// Any goroutine.
+func (k *keeper) ask(f func()) bool {
 	select {
-	case k.queue <- r:
+	case k.asks <- f:
+		k.bell.Wake()
+		return true
 	default:
-		k.lostDecisions.Add(1)
+		return false
 	}
 }
 
@@ -182,51 +196,48 @@ func lasting(f interlock.Effect) bool {
 
 // run writes until ctx ends, then what is left.
 func (k *keeper) run(ctx context.Context) {
-	tick := time.NewTicker(time.Second)
-	defer tick.Stop()
-	for {
-		select {
-		case r := <-k.queue:
-			k.write(r)
-			k.recycle(r)
-		case f := <-k.asks:
-			f()
-		case <-tick.C:
+	defer context.AfterFunc(ctx, k.bell.Wake)()
+	for next := time.Now(); ctx.Err() == nil; {
+		k.writeAll()
+		if now := time.Now(); now.After(next) {
+			next = now.Add(time.Second)
 			k.sync()
 			if k.tend != nil {
 				k.tend()
 			}
-		case <-ctx.Done():
-			k.drain()
-			return
 		}
+		k.bell.Wait(writeEvery, nil)
 	}
+	k.drain()
 }
 
 // drain writes everything that waits and syncs.
 func (k *keeper) drain() {
-	for {
-		select {
-		case r := <-k.queue:
-			k.write(r)
-			k.recycle(r)
-			continue
-		case f := <-k.asks:
-			f()
-			continue
-		default:
-		}
-		break
-	}
+	k.writeAll()
 	k.writeSays(false)
 	k.says.joiner.End(k.say)
 	k.sync()
 }
 
-func (k *keeper) recycle(r *record) {
-	select {
-	case k.free <- r:
-	default:
+// writeAll writes what waits and does what was asked.
+func (k *keeper) writeAll() {
+	for {
+		if r := k.queue.next(); r != nil {
+			k.write(r)
+			if cap(r.bytes) > mostKept {
+				r.bytes = nil
+			}
+			k.queue.done()
+			continue
+		}
+		select {
+		case f := <-k.asks:
+			f()
+		default:
+			k.writeHeld()
+			k.failed("recording", k.rec.Flush())
+			return
+		}
 	}
 }
 
@@ -348,12 +359,9 @@ func (k *keeper) note(r *record) {
 
 // writeHeld puts the reserved trips, and what was lost beside them, on record.
 func (k *keeper) writeHeld() {
-	k.mu.Lock()
-	held := k.held
-	k.held = nil
-	k.mu.Unlock()
-	for _, h := range held {
+	for h := k.held.next(); h != nil; h = k.held.next() {
 		k.decide(h.n, h.f)
+		k.held.done()
 	}
 	lost := k.lostChunks.Load() + k.lostDecisions.Load()
 	if lost > k.saidChunks {

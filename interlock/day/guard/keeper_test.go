@@ -12,6 +12,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/records/triplog"
+	"downhaul/rules"
 )
 
 type nullLog struct{}
@@ -22,6 +23,7 @@ func (nullLog) Sync() error                     { return nil }
 type nullRecorder struct{}
 
 func (nullRecorder) Put(intake.Chunk, ...string) error { return nil }
+func (nullRecorder) Flush() error                      { return nil }
 func (nullRecorder) Sync() error                       { return nil }
 
 // spyLog keeps the lines in memory; it can hang and it can fail.
@@ -107,10 +109,17 @@ func soon(t testing.TB, what string, ok func() bool) {
 	}
 }
 
+func keeperOf(t testing.TB, env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)) *keeper {
+	t.Helper()
+	k, err := newKeeper(env, log, rec, kept)
+	must(t, err)
+	return k
+}
+
 // keeping runs a keeper on a log, as the guard does, until the test ends.
 func keeping(t *testing.T, r *rig, log *spyLog) *keeper {
 	t.Helper()
-	k := newKeeper(r.env, log, nullRecorder{}, func(n uint32) {
+	k := keeperOf(t, r.env, log, nullRecorder{}, func(n uint32) {
 		r.loop.Host(intake.HostMessage{Host: interlock.HostKept, On: true, Seq: n})
 	})
 	ctx, stop := context.WithCancel(context.Background())
@@ -172,12 +181,12 @@ func TestPromise04_KeptMeansEveryTripBefore(t *testing.T) {
 	r := newRig(t)
 	log := new(spyLog)
 	var told []uint32
-	k := newKeeper(r.env, log, nullRecorder{}, func(n uint32) { told = append(told, n) })
+	k := keeperOf(t, r.env, log, nullRecorder{}, func(n uint32) { told = append(told, n) })
 	trip := func(n uint32) *Batch {
 		return &Batch{Decisions: []interlock.Effect{{Kind: interlock.TripEffect, Trip: n, Rule: -1, Permissive: -1, Reason: interlock.ReasonGate}}}
 	}
 	k.put(trip(1))
-	for len(k.queue) < keepRoom {
+	for k.queue.room() != nil {
 		k.put(&Batch{Chunk: intake.Chunk{Seq: 1, Source: intake.Pins}})
 	}
 	k.put(trip(2)) // the queue is full: into the reserved place
@@ -203,8 +212,8 @@ func TestPromise04_TripWithoutAPlaceIsNeverKept(t *testing.T) {
 	r := newRig(t)
 	log := new(spyLog)
 	var told uint32
-	k := newKeeper(r.env, log, nullRecorder{}, func(n uint32) { told = n })
-	for len(k.queue) < keepRoom {
+	k := keeperOf(t, r.env, log, nullRecorder{}, func(n uint32) { told = n })
+	for k.queue.room() != nil {
 		k.put(&Batch{Chunk: intake.Chunk{Seq: 1, Source: intake.Pins}})
 	}
 	for n := range uint32(heldTrips + 10) {
@@ -219,16 +228,37 @@ func TestPromise04_TripWithoutAPlaceIsNeverKept(t *testing.T) {
 	}
 }
 
-// A day of remarks takes no more room than a few: the records go round.
+// A day of remarks and of the longest datagrams takes no more room than a few: the
+// places of the queue go round, and none keeps the room of a flood.
 func TestRemarksTakeNoMoreRoom(t *testing.T) {
-	k := newKeeper(newRig(t).env, new(spyLog), nullRecorder{}, func(uint32) {})
+	k := keeperOf(t, newRig(t).env, new(spyLog), nullRecorder{}, func(uint32) {})
+	long := make([]byte, 60_000)
 	for i := range 3 * keepRoom {
-		k.put(&Batch{Chunk: intake.Chunk{Seq: 1, Source: intake.Pins}})
-		k.remark(time.Duration(i), "not ready because", false)
+		k.put(&Batch{Chunk: intake.Chunk{Seq: 1, Source: intake.Pins, Bytes: long}})
+		k.remark(time.Duration(i), "not ready because")
 		k.drain()
 	}
-	if n := len(k.free); n != 2 || k.lostDecisions.Load() > 0 {
-		t.Errorf("%d records go round, %d decisions were lost; want 2, as many as waited at one time, and none", n, k.lostDecisions.Load())
+	kept := 0
+	for i := range k.queue.slots {
+		kept += cap(k.queue.slots[i].bytes)
+	}
+	if kept > keepRoom*mostKept || k.lostDecisions.Load() > 0 {
+		t.Errorf("the queue keeps %d bytes, %d decisions were lost", kept, k.lostDecisions.Load())
+	}
+}
+
+// What waits is written by the clock, in one piece; a trip has the writer come at once.
+func TestPromise04_ATripIsWrittenAtOnce(t *testing.T) {
+	t.Parallel()
+	r := newRig(t)
+	log := new(spyLog)
+	k := keeping(t, r, log)
+	for n := range uint32(20) {
+		time.Sleep(writeEvery / 5)
+		sent := time.Now()
+		k.put(&Batch{Decisions: []interlock.Effect{{Kind: interlock.TripEffect, Trip: n + 1, Rule: -1, Permissive: -1, Reason: interlock.ReasonGate}}})
+		soon(t, "on the disk", func() bool { return len(log.trips()) == int(n)+1 })
+		t.Logf("written after %v", time.Since(sent))
 	}
 }
 
@@ -278,7 +308,7 @@ func TestMarksAndTripsAreNoted(t *testing.T) {
 	r := newRig(t)
 	log := new(spyLog)
 	var comments []string
-	k := newKeeper(r.env, log, recorderFunc(func(_ intake.Chunk, c ...string) error { comments = append(comments, c...); return nil }), func(uint32) {})
+	k := keeperOf(t, r.env, log, recorderFunc(func(_ intake.Chunk, c ...string) error { comments = append(comments, c...); return nil }), func(uint32) {})
 	var rec record
 	rec.set(&Batch{At: 5, Chunk: intake.Chunk{Seq: 1, At: 5, Source: intake.HostEvent,
 		Bytes: intake.EncodeHost(nil, intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: look here"})},
@@ -295,4 +325,5 @@ func TestMarksAndTripsAreNoted(t *testing.T) {
 type recorderFunc func(intake.Chunk, ...string) error
 
 func (f recorderFunc) Put(c intake.Chunk, comments ...string) error { return f(c, comments...) }
+func (recorderFunc) Flush() error                                   { return nil }
 func (recorderFunc) Sync() error                                    { return nil }

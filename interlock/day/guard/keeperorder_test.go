@@ -21,11 +21,11 @@ func moved(seq uint64, from, to interlock.State) *Batch {
 // later line and note tells: the older moves that are written behind it are past.
 func TestPromise05_AnOlderMoveNeverStandsForTheLatest(t *testing.T) {
 	log := new(spyLog)
-	k := newKeeper(newRig(t).env, log, nullRecorder{}, func(uint32) {})
+	k := keeperOf(t, newRig(t).env, log, nullRecorder{}, func(uint32) {})
 	var noted []string
 	k.remember = func(state string) error { noted = append(noted, state); return nil }
 	k.put(moved(1, interlock.Closing, interlock.Live))
-	for len(k.queue) < keepRoom {
+	for k.queue.room() != nil {
 		k.put(&Batch{Chunk: intake.Chunk{Seq: 2, Source: intake.Pins}})
 	}
 	k.put(moved(3, interlock.Live, interlock.Fault)) // the queue is full: into the reserved place
@@ -53,7 +53,7 @@ func TestPromise05_AFaultIsNotedThoughTheLogCannotTakeIt(t *testing.T) {
 	for _, cause := range []error{fmt.Errorf("%w: injected", triplog.ErrGone), errors.New("injected: no room")} {
 		log := &spyLog{fail: cause}
 		var noted []string
-		k := newKeeper(newRig(t).env, log, nullRecorder{}, func(uint32) {})
+		k := keeperOf(t, newRig(t).env, log, nullRecorder{}, func(uint32) {})
 		k.remember = func(state string) error { noted = append(noted, state); return nil }
 		k.put(moved(1, interlock.Live, interlock.Fault))
 		k.drain()
@@ -76,7 +76,7 @@ func (l *refusingLog) Append(line triplog.Line, durable bool) error {
 // A trip that the log dropped is kept by no later sync.
 func TestPromise04_ATripThatWasDroppedIsNeverKept(t *testing.T) {
 	told := uint32(0)
-	k := newKeeper(newRig(t).env, new(refusingLog), nullRecorder{}, func(n uint32) { told = max(told, n) })
+	k := keeperOf(t, newRig(t).env, new(refusingLog), nullRecorder{}, func(n uint32) { told = max(told, n) })
 	k.put(&Batch{Decisions: []interlock.Effect{{Kind: interlock.TripEffect, Trip: 1, Rule: -1, Permissive: -1, Reason: interlock.ReasonGate}}})
 	k.drain()
 	k.drain()

@@ -130,7 +130,7 @@ func (g *Guard) tellLedger() {
 	if len(holds) > 0 {
 		text = "ledger: " + strings.Join(holds, "; ")
 	}
-	g.loop.Host(intake.HostMessage{Host: interlock.HostLedger, On: len(holds) > 0, Text: text})
+	g.loop.tell(intake.HostMessage{Host: interlock.HostLedger, On: len(holds) > 0, Text: text})
 }
 
 // tendLedger looks again when a watch ends. The record writer calls it now and then.
@@ -151,9 +151,7 @@ func (g *Guard) byWriter(work func()) error {
 		return nil
 	}
 	done := make(chan struct{})
-	select {
-	case g.keeper.asks <- func() { work(); close(done) }:
-	default:
+	if !g.keeper.ask(func() { work(); close(done) }) {
 		return errors.New("too many wait for the disk already; ask again, and look first whether it was taken")
 	}
 	select {

@@ -3,12 +3,12 @@ package guard
 import (
 	"context"
 	"runtime"
-	"sync/atomic"
 	"time"
 
 	"downhaul/hw"
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/link"
 	"downhaul/rules"
 )
 
@@ -24,7 +24,6 @@ const (
 	lampFor    = 700 * time.Millisecond // the length of the flash at start, trip and end
 	showEvery  = 100 * time.Millisecond // the spacing of snapshots for status and page
 	relayRetry = 100 * time.Millisecond // the spacing of attempts after a failed write
-	windEvery  = 250 * time.Millisecond // the sampling of wind speed: 4 Hz (WMO-No. 8 practice)
 	perLane    = 64                     // bounds what one turn takes from a lane, so that a flood in one cannot hold up pins and heartbeat
 )
 
@@ -39,7 +38,10 @@ type LoopConfig struct {
 	LongestGap time.Duration
 	// Clock is the time right now: a turn can be held up in its middle, and a
 	// heartbeat edge must be spaced from when the last one really was written.
-	Clock  func() time.Duration
+	Clock func() time.Duration
+	// Whose says whose a datagram or a piece of a stream is, and may put what of it is to
+	// be taken in its place.
+	Whose  func(*intake.Chunk) Whose
 	Keep   func(*Batch)            // takes the records of one turn. It must not block.
 	Show   func(*Loop)             // takes a chance to copy what can be shown. It must not block.
 	Turned func(now time.Duration) // comes at the end of every turn. It must not block. Nil is nobody.
@@ -60,8 +62,10 @@ type Loop struct {
 	cfg              LoopConfig
 	relay, heartbeat chainLine
 	buzzer, lamp     hw.Output
+	waiter           *link.Waiter
 	inbox            *inbox
-	parcel           parcel
+	own              []intake.HostMessage // the loop's own words for the engine
+	heard            []byte               // room for what a link gives
 	batch            Batch
 	seq              uint64
 
@@ -88,33 +92,31 @@ type Loop struct {
 	outputErr  error
 	past       recent
 
-	windAt    time.Duration
-	edges     []intake.WindEdge
-	windLost  uint32
-	windDead  atomic.Bool // nobody watches the anemometer's line any more
-	windBytes []byte
 	shownAt   time.Duration
 	hostBytes []byte
 
+	hearing
+	windPulses
 	aside
 }
 
-// NewLoop makes a loop; all of the config must be there, but for Turned.
-func NewLoop(cfg LoopConfig) *Loop {
-	l := &Loop{
-		cfg: cfg, inbox: newInbox(), lampUntil: rules.Never,
-		batch: Batch{Inputs: make([]interlock.Input, 0, 512)},
-		edges: make([]intake.WindEdge, 0, 256),
+// NewLoop makes a loop that has not turned yet.
+func NewLoop(cfg LoopConfig) (*Loop, error) {
+	w, err := link.NewWaiter()
+	if err != nil {
+		return nil, err
 	}
+	l := &Loop{
+		cfg: cfg, waiter: w, inbox: newInbox(w.Wake), lampUntil: rules.Never,
+		batch: Batch{Inputs: make([]interlock.Input, 0, 512)},
+	}
+	l.edges, l.heard = make([]intake.WindEdge, 0, 256), make([]byte, link.Longest)
 	cfg.Intake.WhenBroken(l.panicked)
 	cfg.Engine.WhenBroken(l.panicked)
 	b := cfg.Board
 	l.relay.Output, l.heartbeat.Output, l.buzzer, l.lamp = b.Relay(), b.Heartbeat(), b.Buzzer(), b.Lamp()
-	return l
+	return l, nil
 }
-
-// Wake is signalled when something was left for the loop.
-func (l *Loop) Wake() <-chan struct{} { return l.inbox.wake }
 
 // Turn runs the loop once at engine time now and gives the time of the next
 // turn, should nothing come in before.
@@ -137,20 +139,22 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	}
 	more := false
 	for lane := range laneStrangers {
+		switch lane {
+		case laneLinks:
+			more = l.readLinks(now) || more
+		case laneHost:
+			l.tellOwn(now)
+		}
 		taken := 0
-		for taken < perLane {
-			if taken > 0 && l.cfg.Clock()-now > pinTurn {
-				taken = perLane // what is read takes long: the lines come first
+		for p := l.inbox.next(lane); p != nil; p = l.inbox.next(lane) {
+			if taken == perLane || taken > 0 && l.cfg.Clock()-now > pinTurn {
+				more = true // what is read takes long: the lines come first
 				break
 			}
-			l.parcel.lost = 0
-			if !l.inbox.take(lane, &l.parcel) {
-				break
-			}
-			l.takeIn(now, &l.parcel)
+			l.takeIn(now, p)
+			l.inbox.done(lane)
 			taken++
 		}
-		more = more || taken == perLane
 	}
 	l.strangers(now)
 	l.wind(now)
@@ -167,7 +171,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	if l.cfg.Turned != nil {
 		l.cfg.Turned(now)
 	}
-	if more {
+	if more || len(l.own) > 0 {
 		return now // what is left must not wait for something new to come in
 	}
 	return l.nextTurn(now)
@@ -191,19 +195,11 @@ func (g *Guard) turnUntil(ctx context.Context) {
 	if g.opts.Thread != nil {
 		g.opts.Thread()
 	}
-	timer := time.NewTimer(0)
-	defer timer.Stop()
+	defer context.AfterFunc(ctx, g.loop.waiter.Wake)()
 	for ctx.Err() == nil {
 		next := g.Turn(g.now())
-		wait := next - g.now()
-		if wait <= 0 {
-			continue
-		}
-		timer.Reset(wait)
-		select {
-		case <-timer.C:
-		case <-g.loop.Wake():
-		case <-ctx.Done():
+		if wait := next - g.now(); wait > 0 {
+			g.loop.waiter.Wait(wait, g.loop.links)
 		}
 	}
 	g.endLoop(g.now())
@@ -215,7 +211,19 @@ func (l *Loop) stalled(now time.Duration) {
 	l.inbox.dropBacklog(laneSensors)
 	l.inbox.dropBacklog(laneLinks)
 	l.inbox.dropBacklog(laneStrangers)
+	l.dropHeard()
 	l.hostNow(now, intake.HostMessage{Host: interlock.HostHeldUp, On: true, Seq: uint32((now - l.last) / ms)})
+}
+
+// tell has the engine hear of something by a host event, in the next turn at the latest.
+// The loop's own goroutine; others call Host.
+func (l *Loop) tell(m intake.HostMessage) { l.own = append(l.own, m) }
+
+func (l *Loop) tellOwn(now time.Duration) {
+	for i := 0; i < len(l.own); i++ { // telling may bring more
+		l.hostNow(now, l.own[i])
+	}
+	l.own = l.own[:0]
 }
 
 // hostNow feeds a host event of the loop's own at once.
@@ -226,11 +234,7 @@ func (l *Loop) hostNow(now time.Duration, m intake.HostMessage) {
 
 func (l *Loop) takeIn(now time.Duration, p *parcel) {
 	if p.source == intake.Wind {
-		// Edges wait for the next wind sample; they carry their own times.
-		l.windLost += p.lost
-		if e, ok := intake.DecodeWindEdge(p.bytes); ok {
-			l.edges = append(l.edges, e)
-		}
+		l.takeEdge(p)
 		return
 	}
 	l.feed(now, intake.Chunk{Source: p.source, Link: p.link, Lost: p.lost, From: p.from, To: p.to, Bytes: p.bytes})
@@ -330,24 +334,6 @@ func (l *Loop) pins(now time.Duration) bool {
 	l.pinBytes = intake.AppendPins(l.pinBytes[:0], levels, bad)
 	l.feed(now, intake.Chunk{Source: intake.Pins, Bytes: l.pinBytes})
 	return true
-}
-
-// wind hands the edges of the last quarter second over as one chunk, also when
-// there was none.
-func (l *Loop) wind(now time.Duration) {
-	if !l.cfg.Wind || now < l.windAt {
-		return
-	}
-	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
-	if l.windDead.Load() {
-		// No edge is no calm where nobody looks for one.
-		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})
-	}
-	l.windBytes = intake.AppendWindEdges(l.windBytes[:0], l.edges)
-	l.edges = l.edges[:0]
-	lost := l.windLost
-	l.windLost = 0
-	l.feed(now, intake.Chunk{Source: intake.Wind, Lost: lost, Bytes: l.windBytes})
 }
 
 func (l *Loop) nextTurn(now time.Duration) time.Duration {

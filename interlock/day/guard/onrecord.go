@@ -8,6 +8,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/link"
 )
 
 // What the loop takes for the record alone: datagrams that cannot be the craft's, and
@@ -29,6 +30,7 @@ const (
 // aside is what the loop has for the record, and has not put there yet.
 type aside struct {
 	long      atomic.Uint32 // datagrams of strangers past strangerMost, not counted yet
+	dropsTold uint64        // datagrams of strangers that found no room, counted so far
 	unkept    uint32        // datagrams of strangers that were not kept, not told yet
 	unkeptAll uint64        // all of them
 	toldAt    time.Duration // when that may be told again
@@ -48,24 +50,47 @@ func (l *Loop) Stranger(c intake.Chunk) {
 // strangers takes a few datagrams that cannot be the craft's, and tells how many
 // more there were. Nothing is decided by them, so a replay misses none.
 func (l *Loop) strangers(now time.Duration) {
-	long := l.long.Swap(0)
-	l.unkept += long
-	l.unkeptAll += uint64(long)
+	drops := l.inbox.lanes[laneStrangers].drops.Load()
+	l.notKept(l.long.Swap(0) + uint32(drops-l.dropsTold))
+	l.dropsTold = drops
 	for range perStrangers {
-		l.parcel.lost = 0
-		if !l.inbox.take(laneStrangers, &l.parcel) {
+		p := l.inbox.next(laneStrangers)
+		if p == nil {
 			break
 		}
-		l.unkept += l.parcel.lost
-		l.unkeptAll += uint64(l.parcel.lost)
-		l.parcel.lost = 0
-		l.takeIn(now, &l.parcel)
+		p.lost = 0 // counted above
+		l.takeIn(now, p)
+		l.inbox.done(laneStrangers)
+	}
+	for i, from := range l.links {
+		for range perStrangers {
+			n, sender, lost := from.ReadAside(l.heard)
+			if n == link.Nothing {
+				break
+			}
+			l.notKept(lost)
+			c := intake.Chunk{Source: intake.Telemetry, Link: uint8(i), From: sender, To: from.LocalAddr(), Bytes: l.heard[:n]}
+			switch whose := l.cfg.Whose(&c); {
+			case whose == Craft:
+				from.Widen()
+				l.feed(now, c)
+			case whose == Stranger && n <= strangerMost:
+				l.feed(now, c)
+			case whose == Stranger:
+				l.notKept(1)
+			}
+		}
 	}
 	if l.unkept > 0 && now >= l.toldAt {
 		l.toldAt = now + toldEvery
 		l.hostNow(now, intake.HostMessage{Host: interlock.HostStrangers, On: true, Seq: l.unkept})
 		l.unkept = 0
 	}
+}
+
+func (l *Loop) notKept(n uint32) {
+	l.unkept += n
+	l.unkeptAll += uint64(n)
 }
 
 // panicked keeps what panicked, and where, for the record. It is called while the

@@ -296,10 +296,10 @@ func (g *Guard) begin() error {
 		return err
 	}
 	for _, e := range g.before {
-		g.keeper.remark(0, "before this session: "+e.Says, g.opts.Stepped)
+		g.keeper.noteText("before this session: " + e.Says)
 	}
 	for _, says := range g.reread {
-		g.keeper.remark(0, says, g.opts.Stepped)
+		g.keeper.noteText(says)
 	}
 	return nil
 }
@@ -349,9 +349,12 @@ func (g *Guard) assemble() error {
 	if err != nil {
 		return err
 	}
-	g.keeper = newKeeper(g.env, g.session.Trips, g.session.Recording, func(trip uint32) {
+	g.keeper, err = newKeeper(g.env, g.session.Trips, g.session.Recording, func(trip uint32) {
 		g.loop.Host(intake.HostMessage{Host: interlock.HostKept, On: true, Seq: trip})
 	})
+	if err != nil {
+		return err
+	}
 	g.keeper.remember = func(state string) error { return g.session.Remember(state, false) }
 	g.keeper.stands = g.session.Standing
 	if site.Duty == interlock.Guard {
@@ -368,6 +371,7 @@ func (g *Guard) assemble() error {
 		keep = func(b *Batch) {
 			r.set(b)
 			g.keeper.write(&r)
+			g.keeper.failed("recording", g.keeper.rec.Flush())
 		}
 	}
 	g.watchOpenings(site.IdleOutput)
@@ -375,11 +379,14 @@ func (g *Guard) assemble() error {
 	for _, fitted := range site.Fitted {
 		pins = pins || fitted
 	}
-	g.loop = NewLoop(LoopConfig{
+	if g.loop, err = NewLoop(LoopConfig{
 		Engine: g.engine, Intake: in, Board: g.board, Pins: pins, Wind: g.pad.Wind.Fitted,
 		LongestGap: g.pad.LongestGap, Clock: g.now, Show: g.show, Turned: g.turned,
-		Keep: func(b *Batch) { g.follow(b); keep(b) },
-	})
+		Whose: g.whose,
+		Keep:  func(b *Batch) { g.follow(b); keep(b) },
+	}); err != nil {
+		return err
+	}
 	g.shot.take(g.loop) // so that whoever asks before the first turn gets an answer
 	return nil
 }
@@ -400,12 +407,14 @@ func powerUp(before []session.Ending) interlock.PowerUp {
 
 func (g *Guard) openLinks() error {
 	for _, cfg := range g.pad.LinkConfigs() {
+		cfg.From = g.pad.Links[cfg.Number].From
 		l, err := link.Open(cfg)
 		if err != nil {
 			return fmt.Errorf("open telemetry link %d: %w", cfg.Number, err)
 		}
 		g.links = append(g.links, l)
 	}
+	g.loop.Reads(g.links)
 	return nil
 }
 

@@ -65,9 +65,9 @@ func (g *Guard) tellStop(s stopping.Times) {
 		return
 	}
 	ms := func(d time.Duration) uint32 { return uint32(rules.RoundUp(d) / time.Millisecond) }
-	g.loop.Host(intake.HostMessage{Host: interlock.HostStopTime, On: s.Rotors.Measured, Seq: ms(s.Rotors.Standing),
+	g.loop.tell(intake.HostMessage{Host: interlock.HostStopTime, On: s.Rotors.Measured, Seq: ms(s.Rotors.Standing),
 		Text: fmt.Sprintf("rotors stand %s after the relay's opening (%s)", rules.FormatDuration(rules.RoundUp(s.Rotors.Standing)), s.Rotors.Says())})
-	g.loop.Host(intake.HostMessage{Host: interlock.HostReaction, On: true, Seq: ms(g.pad.Reaction(s.Thrust)),
+	g.loop.tell(intake.HostMessage{Host: interlock.HostReaction, On: true, Seq: ms(g.pad.Reaction(s.Thrust)),
 		Text: fmt.Sprintf("thrust is gone %s after the relay's opening (%s)", rules.FormatDuration(rules.RoundUp(s.Thrust.Gone)), s.Thrust.Says())})
 }
 

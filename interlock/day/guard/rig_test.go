@@ -146,7 +146,8 @@ func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 	cfg.Fields.Wanted = &wanted
 	in, err := intake.New(cfg)
 	must(t, err)
-	r.loop = NewLoop(LoopConfig{
+	r.loop, err = NewLoop(LoopConfig{
+		Whose:  func(*intake.Chunk) Whose { return Craft },
 		Engine: r.eng, Intake: in, Board: r.board, Pins: true, LongestGap: padFile.LongestGap, Clock: clock,
 		Keep: func(b *Batch) {
 			r.did = append(r.did, "keep")

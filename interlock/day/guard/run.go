@@ -35,16 +35,11 @@ func (g *Guard) Run(ctx context.Context) error {
 	work, stop := context.WithCancel(context.Background())
 	defer stop()
 	var readers, writer sync.WaitGroup
-	for i, l := range g.links {
-		readers.Go(func() {
-			var room []byte
-			err := l.Run(work, func(p link.Packet) {
-				room = g.hear(room, intake.Chunk{Link: p.Link, From: p.From, To: p.To, Bytes: p.Bytes})
-			}, func(e link.Event) { g.linkEvent(e) })
-			if err != nil {
-				g.linkEvent(link.Event{Link: uint8(i), Err: err, Text: err.Error()})
-			}
-		})
+	for _, l := range g.links {
+		if err := l.Start(g.linkEvent, g.loop.waiter.Wake); err != nil {
+			stop()
+			return errors.Join(err, g.finish())
+		}
 	}
 	readers.Go(func() { g.readEdges(work) })
 	readers.Go(func() { g.readCounts(work) })
@@ -225,7 +220,14 @@ func (g *Guard) Turn(now time.Duration) time.Duration {
 // The following drive a stepped guard; see Options.Stepped.
 
 // Telemetry hands bytes of a link over, as a link would.
-func (g *Guard) Telemetry(c intake.Chunk) { g.hear(nil, c) }
+func (g *Guard) Telemetry(c intake.Chunk) {
+	switch g.whose(&c) {
+	case Craft:
+		g.loop.Telemetry(c)
+	case Stranger:
+		g.loop.Stranger(c)
+	}
+}
 
 // TakeSensors takes what the virtual board's sensors gave up to now, as the
 // board's own goroutines would.

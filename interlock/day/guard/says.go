@@ -15,7 +15,7 @@ const mostParts, mostSays = 64, 8
 // says takes what the craft says in words to the log, as remarks, and to the status.
 // It decides nothing. The loop leaves frames and never waits; the writer joins them.
 type says struct {
-	parts  chan part
+	parts  *ring[part]
 	unkept atomic.Uint64 // frames and texts that came too fast
 	newest atomic.Pointer[[]words.Said]
 	// The writer's own.
@@ -32,21 +32,22 @@ type part struct {
 
 // hear leaves a frame for the writer.
 func (s *says) hear(at time.Duration, payload []byte) {
-	p := part{at: at}
-	copy(p.bytes[:], payload)
-	select {
-	case s.parts <- p:
-	default:
+	p := s.parts.room()
+	if p == nil {
 		s.unkept.Add(1)
+		return
 	}
+	*p = part{at: at}
+	copy(p.bytes[:], payload)
+	s.parts.give()
 }
 
 // writeSays keeps what the craft said since; sync is set once a second.
 func (k *keeper) writeSays(sync bool) {
 	s := &k.says
-	for len(s.parts) > 0 {
-		p := <-s.parts
+	for p := s.parts.next(); p != nil; p = s.parts.next() {
 		s.joiner.Hear(p.at, p.bytes[:], k.say)
+		s.parts.done()
 	}
 	if !sync {
 		return

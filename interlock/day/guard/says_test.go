@@ -128,7 +128,7 @@ func TestAFloodOfWordsIsBounded(t *testing.T) {
 
 // A disk that does not answer costs words, and no turn waits for it.
 func TestWordsWaitForNoDisk(t *testing.T) {
-	k := newKeeper(nil, nullLog{}, nullRecorder{}, nil)
+	k := keeperOf(t, nil, nullLog{}, nullRecorder{}, nil)
 	within(t, 10*time.Second, "left all of them", func() {
 		for range 10_000 {
 			k.says.hear(0, []byte("\x04left"))

@@ -22,10 +22,22 @@ const (
 	seenAhead = 15 * time.Second
 )
 
+// Whose is whose word a chunk of a link is.
+type Whose uint8
+
+// Nobody's word is not taken. The craft's is; a stranger's, which cannot be the
+// craft's, is for the record and the counts.
+const (
+	Nobody Whose = iota
+	Craft
+	Stranger
+)
+
 // doorway is the door and what goes with it.
 type doorway struct {
 	door    *signing.Door
 	from    [intake.MaxLinks]netip.AddrPort // where each link last had a frame of the craft from
+	room    []byte                          // what passed of the last chunk
 	file    string
 	trouble atomic.Pointer[string]
 }
@@ -53,30 +65,27 @@ func (g *Guard) openDoor(wall time.Time) error {
 	return nil
 }
 
-// hear takes what a link gave: through the door where there is one. What cannot
+// whose says whose a chunk of a link is: through the door where there is one. What cannot
 // be the craft's, by the address that the pad file names or by the key, goes a way
 // of its own, where however much of it displaces no word of the craft, and does not
-// reach the door: a signed frame passes once, and copies would use it up. room is the
-// caller's, and is given back to be used again. One goroutine for each link.
-func (g *Guard) hear(room []byte, c intake.Chunk) []byte {
+// reach the door: a signed frame passes once, and copies would use it up. One goroutine.
+func (g *Guard) whose(c *intake.Chunk) Whose {
 	from := &g.pad.Links[c.Link]
 	if c.From.IsValid() && !from.Hears(c.From) {
-		g.loop.Stranger(c)
-		return room
+		return Stranger
 	}
 	d := g.doorway
 	if d == nil {
-		g.loop.Telemetry(c)
-		return room
+		return Craft
 	}
-	room = room[:0]
+	room := d.room[:0]
 	if at := g.now(); c.From.IsValid() {
 		room = d.door.Datagram(room, at, c.Bytes)
 	} else {
 		room = d.door.Stream(room, at, c.Link, c.Bytes)
 	}
-	if len(room) == 0 {
-		return room
+	if d.room = room; len(room) == 0 {
+		return Nobody
 	}
 	c.Bytes = room
 	switch {
@@ -84,11 +93,9 @@ func (g *Guard) hear(room []byte, c intake.Chunk) []byte {
 	case g.ofCraft(room):
 		d.from[c.Link] = c.From
 	case c.From != d.from[c.Link]:
-		g.loop.Stranger(c)
-		return room
+		return Stranger
 	}
-	g.loop.Telemetry(c)
-	return room
+	return Craft
 }
 
 // ofCraft reports whether a frame that the craft signed is in these bytes, which

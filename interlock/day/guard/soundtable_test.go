@@ -92,7 +92,7 @@ func (l *flashLog) Sync() error { return nil }
 func TestLogCountsFromTheFlash(t *testing.T) {
 	r := newRig(t)
 	var log flashLog
-	k := newKeeper(r.env, &log, nullRecorder{}, func(uint32) {})
+	k := keeperOf(t, r.env, &log, nullRecorder{}, func(uint32) {})
 	for _, f := range []interlock.Effect{
 		{Kind: interlock.TripEffect, At: time.Second, Rule: -1, Permissive: -1, Trip: 1},
 		{Kind: interlock.StateEffect, At: 2 * time.Second, Rule: -1, Permissive: -1, State: interlock.Live},

@@ -22,7 +22,6 @@ type snapshot struct {
 // take copies what can be seen of the loop, on the loop's own goroutine. It reports
 // false when somebody is copying it out at this moment.
 func (s *snapshot) take(l *Loop) bool {
-	drops := l.Dropped() // has a lock of its own
 	if !s.mu.TryLock() {
 		return false
 	}
@@ -39,7 +38,7 @@ func (s *snapshot) take(l *Loop) bool {
 		s.Heard = s.View.At
 	}
 	s.Trips, s.Acts = l.past.copyTo(s.Trips[:0], s.Acts[:0])
-	s.Loop = answers.LoopStatus{Turns: l.turns, WorstGapS: l.worst.Seconds(), Dropped: drops}
+	s.Loop = answers.LoopStatus{Turns: l.turns, WorstGapS: l.worst.Seconds(), Dropped: l.Dropped()}
 	s.output = l.outputErr
 	return true
 }
@@ -145,11 +144,12 @@ func (g *Guard) wasTold(what, by string) {
 }
 
 // Dropped is how many chunks were dropped because the loop was too slow.
-func (l *Loop) Dropped() uint64 { return l.inbox.dropped() }
+func (l *Loop) Dropped() uint64 { return l.inbox.dropped() + l.unread }
 
-// dropped is how many chunks were ever dropped.
-func (b *inbox) dropped() uint64 {
-	b.mu.Lock()
-	defer b.mu.Unlock()
-	return b.lost
+// dropped is how many chunks the loop never saw; what strangers lose is told apart.
+func (b *inbox) dropped() (all uint64) {
+	for i := range laneStrangers {
+		all += b.lanes[i].drops.Load()
+	}
+	return all
 }

@@ -116,9 +116,7 @@ func (g *Guard) sawOpening(x stopping.Seen) {
 		_ = g.keepStop(r)
 		return
 	}
-	select {
-	case g.keeper.asks <- func() { _ = g.keepStop(r) }:
-	default:
+	if !g.keeper.ask(func() { _ = g.keepStop(r) }) {
 		text := "an opening could not be put on record, so that it does not count: the disk was too slow"
 		g.keeper.trouble.Store(&text)
 	}
@@ -140,7 +138,7 @@ func (g *Guard) keepStop(r *stopping.Record) error {
 		g.keeper.trouble.Store(&text)
 	} else {
 		g.stopsOnRecord()
-		g.keeper.remark(g.now(), r.Says(), g.opts.Stepped)
+		g.keeper.noteText(r.Says())
 	}
 	g.contactorWorn()
 	now := g.now()

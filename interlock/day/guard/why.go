@@ -41,5 +41,9 @@ func (g *Guard) remark(v *interlock.View) {
 	if list := g.notReady(v); len(list) > 0 {
 		text = "not ready because: " + strings.Join(list, "; ")
 	}
-	g.keeper.remark(v.At, text, g.opts.Stepped)
+	if g.opts.Stepped {
+		g.keeper.noteText(text)
+	} else {
+		g.keeper.remark(v.At, text)
+	}
 }

@@ -41,6 +41,9 @@ type Writer struct {
 	now   time.Duration // of the last chunk
 
 	block  blocks // to be written at once
+	fresh  blocks // interfaces that no file has yet
+	batch  blocks // packets that wait for the next Flush
+	waits  int    // how many chunks they are
 	forms  []Form // by interface number
 	index  map[Form]int
 	lost   uint64
@@ -61,7 +64,7 @@ func Create(w File, start Start) (*Writer, error) {
 		out.forms = append(out.forms, f)
 	}
 	out.section()
-	if err := out.flush(); err != nil {
+	if _, err := out.flush(len(out.block)); err != nil {
 		return nil, fmt.Errorf("start recording: %w", err)
 	}
 	return out, nil
@@ -76,21 +79,35 @@ func (w *Writer) section() {
 	}
 }
 
-// flush writes block with one write.
-func (w *Writer) flush() error {
+// flush writes block with one write. What of it stands in whole blocks behind its first
+// head bytes, which belong together, is written also where the write failed: whole is
+// how many bytes those are, with the head.
+func (w *Writer) flush(head int) (whole int, err error) {
 	n, err := w.file.Write(w.block)
 	if err == nil && n != len(w.block) {
 		err = io.ErrShortWrite
 	}
-	if err != nil {
-		return err
+	if err == nil {
+		whole = n
+	} else if n >= head {
+		for whole = head; whole+8 <= n; {
+			next := whole + int(order.Uint32(w.block[whole+4:]))
+			if next > n {
+				break
+			}
+			whole = next
+		}
 	}
-	w.size += int64(n)
-	return nil
+	w.size += int64(whole)
+	return whole, err
 }
 
-// Put writes one chunk, with comments on its packet (a trip on the packet that
-// caused it). An error means that the chunk is not in the recording; its number
+// fullBatch is how many bytes are written without waiting for a Flush; ours.
+const fullBatch = 64 << 10
+
+// Put takes one chunk, with comments on its packet (a trip on the packet that caused
+// it). It stands in the file after the next Flush or Sync that returns nil. An error
+// means that chunks, this or ones before it, are not in the recording; their numbers
 // will be missing there, and whoever reads it is told.
 //
 // Chunks are numbered from 1, apart from decisions: they are no input, carry no
@@ -115,32 +132,58 @@ func (w *Writer) Put(c intake.Chunk, comments ...string) error {
 		}
 		data = w.packet
 	}
-	if w.file == nil {
-		if w.start.Next == nil || w.waits() {
-			w.lost++
-			return fmt.Errorf("record chunk %d: %w: %w", c.Seq, w.noFile(), w.cause)
-		}
-		return w.again(f, c, data, comments)
+	if w.file == nil && w.tooEarly() {
+		w.lost++
+		return fmt.Errorf("record chunk %d: %w: %w", c.Seq, w.noFile(), w.cause)
 	}
-	w.block = w.block[:0]
 	w.add(f, c, data, comments)
-	if err := w.flush(); err != nil {
-		w.giveUp(fmt.Errorf("write recording, file %d: %w", w.part, err))
-		if w.waits() {
-			w.lost++
-			return fmt.Errorf("record chunk %d: %w: %w", c.Seq, w.noFile(), w.cause)
-		}
-		return w.again(f, c, data, comments)
+	if len(w.batch) < fullBatch {
+		return nil
 	}
-	return nil
+	return w.Flush()
 }
 
-// add puts the packet, and its interface if it is new, into block.
+// Flush writes what waits, with one write: to the present file or, where that fails, to
+// the next.
+func (w *Writer) Flush() error {
+	if w.waits == 0 {
+		return nil
+	}
+	room := w.batch
+	defer func() { w.fresh, w.batch, w.waits = w.fresh[:0], room[:0], 0 }()
+	for {
+		switch {
+		case w.file != nil:
+			w.block = append(w.block[:0], w.fresh...)
+		case w.tooEarly():
+			w.lost += uint64(w.waits)
+			return fmt.Errorf("record %d chunks: %w: %w", w.waits, w.noFile(), w.cause)
+		default:
+			if err := w.nextFile(); err != nil {
+				w.lost += uint64(w.waits)
+				return fmt.Errorf("record %d chunks: %w: %w", w.waits, ErrNoFile, err)
+			}
+		}
+		head := len(w.block)
+		w.block = append(w.block, w.batch...)
+		whole, err := w.flush(head)
+		if err == nil {
+			return nil
+		}
+		for done := 0; done < whole-head; w.waits-- {
+			done += int(order.Uint32(w.batch[done+4:]))
+		}
+		w.batch = w.batch[max(0, whole-head):]
+		w.giveUp(fmt.Errorf("write recording, file %d: %w", w.part, err))
+	}
+}
+
+// add has the packet, and its interface if it is new, wait.
 func (w *Writer) add(f Form, c intake.Chunk, data []byte, comments []string) {
 	id, ok := w.index[f]
 	if !ok {
 		id = len(w.forms)
-		w.block.iface(f.linkType(), f.Name(), f.about())
+		w.fresh.iface(f.linkType(), f.Name(), f.about())
 		w.index[f] = id
 		w.forms = append(w.forms, f)
 	}
@@ -148,7 +191,8 @@ func (w *Writer) add(f Form, c intake.Chunk, data []byte, comments []string) {
 	if c.Source == intake.Decisions { // no input, so outside the numbering
 		number = 0
 	}
-	w.block.packet(id, w.start.Wall.Add(c.At).UnixNano(), data, comments, uint64(c.Lost), number)
+	w.waits++
+	w.batch.packet(id, w.start.Wall.Add(c.At).UnixNano(), data, comments, uint64(c.Lost), number)
 }
 
 // giveUp leaves the present file for good: what was not a whole block is cut off
@@ -162,35 +206,16 @@ func (w *Writer) giveUp(cause error) {
 	}
 }
 
-// waits reports whether it is too early for another new file.
-func (w *Writer) waits() bool { return w.wait > 0 && w.now-w.tried < w.wait }
+// tooEarly reports whether it is too early for another new file, or there is none.
+func (w *Writer) tooEarly() bool { return w.start.Next == nil || w.wait > 0 && w.now-w.tried < w.wait }
 
 // noFile tells that no file takes chunks, and when the next is tried.
 func (w *Writer) noFile() error {
 	return fmt.Errorf("%w; the next is tried in %.0f s", ErrNoFile, max(0, w.wait-(w.now-w.tried)).Seconds())
 }
 
-// again goes on in a new file, with the packet that could not be written.
-func (w *Writer) again(f Form, c intake.Chunk, data []byte, comments []string) error {
-	if err := w.nextFile(); err != nil {
-		w.lost++
-		return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, err)
-	}
-	w.add(f, c, data, comments)
-	if err := w.flush(); err != nil {
-		w.lost++
-		w.size = 0
-		w.giveUp(err)
-		return fmt.Errorf("record chunk %d: %w: %w", c.Seq, ErrNoFile, err)
-	}
-	return nil
-}
-
 // nextFile opens the next file and leaves its header in block, unwritten.
 func (w *Writer) nextFile() error {
-	if w.start.Next == nil {
-		return w.cause
-	}
 	w.tried, w.wait = w.now, min(mostWait, max(firstWait, 2*w.wait))
 	w.part++
 	file, err := w.start.Next(w.part)
@@ -208,18 +233,20 @@ func (w *Writer) nextFile() error {
 // second. A sync that failed is not tried again on the same file: what it did
 // not keep may be gone, and the recording goes on in the next file.
 func (w *Writer) Sync() error {
-	if w.file == nil {
-		return fmt.Errorf("%w: %w", w.noFile(), w.cause)
+	err := w.Flush()
+	if err == nil && w.file == nil {
+		err = fmt.Errorf("%w: %w", w.noFile(), w.cause)
 	}
-	err := w.file.Sync()
-	if err == nil {
+	if err != nil {
+		return err
+	}
+	if err = w.file.Sync(); err == nil {
 		return nil
 	}
 	err = fmt.Errorf("sync recording, file %d: %w", w.part, err)
 	w.giveUp(err)
-	if w.start.Next != nil && !w.waits() && w.nextFile() == nil {
-		if ferr := w.flush(); ferr != nil {
-			w.size = 0
+	if !w.tooEarly() && w.nextFile() == nil {
+		if _, ferr := w.flush(len(w.block)); ferr != nil {
 			w.giveUp(ferr)
 		}
 	}
@@ -229,13 +256,11 @@ func (w *Writer) Sync() error {
 // Close syncs and closes. The end of a session is an explicit host chunk, not
 // the end of the file.
 func (w *Writer) Close() error {
+	err := w.Flush()
 	if w.file == nil {
-		return nil
+		return err
 	}
-	err := w.file.Sync()
-	if cerr := w.file.Close(); err == nil {
-		err = cerr
-	}
+	err = errors.Join(err, w.file.Sync(), w.file.Close())
 	w.file, w.cause = nil, errors.New("it is closed")
 	w.start.Next = nil
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"io"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -126,7 +127,8 @@ func TestRead_DamageIsNamed(t *testing.T) {
 	for off := 0; off < len(text); off += int(binary.LittleEndian.Uint32(text[off+4:])) {
 		offs = append(offs, off)
 	}
-	packet := offs[7]
+	first := slices.IndexFunc(offs, func(off int) bool { return binary.LittleEndian.Uint32(text[off:]) == blockPacket })
+	packet := offs[first]
 	change := func(at int, v uint32) []byte {
 		b := bytes.Clone(text)
 		binary.LittleEndian.PutUint32(b[at:], v)
@@ -142,8 +144,8 @@ func TestRead_DamageIsNamed(t *testing.T) {
 		{change(packet+4, uint32(len(text)-packet+4)), "with whole blocks inside"},
 		{change(packet+8, 77), "interface 77"},
 		{change(packet+20, 900), "900 bytes in a block"},
-		{change(packet+20, uint32(offs[8]-packet-12)), "bytes in a block"}, // all of the block but its frame
-		{change(packet+20, uint32(offs[8]-packet-32+4)), "bytes in a block"},
+		{change(packet+20, uint32(offs[first+1]-packet-12)), "bytes in a block"}, // all of the block but its frame
+		{change(packet+20, uint32(offs[first+1]-packet-32+4)), "bytes in a block"},
 	} {
 		r, err := OpenReader(bytes.NewReader(c.text))
 		if err != nil {

@@ -61,7 +61,8 @@ func TestWrite_FullDiskIsNotFilledWithPieces(t *testing.T) {
 			for end := at + d; at < end; {
 				at += 100 * time.Millisecond
 				seq++
-				if err := w.Put(intake.Chunk{At: at, Seq: seq, Source: intake.Pins, Bytes: []byte{3}}); err != nil {
+				err := w.Put(intake.Chunk{At: at, Seq: seq, Source: intake.Pins, Bytes: []byte{3}})
+				if err = errors.Join(err, w.Flush()); err != nil {
 					last = err
 				}
 				if seq%10 == 0 {

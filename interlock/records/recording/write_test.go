@@ -244,6 +244,9 @@ func TestRecording_AnyChunks(t *testing.T) {
 				t.Fatal(err)
 			}
 		}
+		if err := w.Flush(); err != nil {
+			t.Fatal(err)
+		}
 		r, err := OpenReader(bytes.NewReader(m.text))
 		if err != nil {
 			t.Fatal(err)
@@ -353,11 +356,13 @@ func TestPut_Refuses(t *testing.T) {
 }
 
 // TestWriter_EveryFailureAtEveryOperation: after whatever failure each file is
-// read to a proper end, every chunk that Put took is there once, and a chunk
-// that it refused is told by the numbering.
+// read to a proper end, every chunk of a Flush that took it is there once, and a chunk
+// that was refused is told by the numbering; one by one and three at a time.
 func TestWriter_EveryFailureAtEveryOperation(t *testing.T) {
 	for _, truncates := range []bool{true, false} {
-		for length := range 4 {
+		for length := range 8 {
+			each := 1 + length/4*2
+			length %= 4
 			for at := 0; at < 24; at++ {
 				ops := 0
 				fails := func(op string) bool {
@@ -385,11 +390,20 @@ func TestWriter_EveryFailureAtEveryOperation(t *testing.T) {
 				if err != nil {
 					continue // the guard does not start
 				}
-				var taken []put
+				var taken, waiting []put
 				for i := range 12 {
 					p := put{Chunk: intake.Chunk{At: time.Duration(i) * 600 * time.Millisecond, Seq: uint64(i + 1), Source: intake.Telemetry, Link: uint8(i % 2), Bytes: fmt.Append(nil, "chunk ", i)}}
 					if w.Put(p.Chunk) == nil {
-						taken = append(taken, p)
+						waiting = append(waiting, p)
+					}
+					if i%each == each-1 {
+						// What is lost of a batch is its end.
+						lost := w.Lost()
+						if w.Flush() == nil && w.Lost() != lost {
+							t.Fatal("chunks were lost, and no error told it")
+						}
+						taken = append(taken, waiting[:len(waiting)-int(w.Lost()-lost)]...)
+						waiting = nil
 					}
 					if i%3 == 2 {
 						_ = w.Sync()

@@ -320,7 +320,8 @@ func TestSession_DiskFillsInTheMiddle(t *testing.T) {
 		if err := s.Trips.Append(triplog.Line{At: at, Kind: triplog.KindNote, Text: strings.Repeat("x", 4096)}, i%50 == 0); err != nil {
 			failed = err
 		}
-		if s.Recording.Put(intake.Chunk{At: at, Seq: uint64(i + 1), Source: intake.Pins, Bytes: make([]byte, 2048)}) == nil {
+		put := s.Recording.Put(intake.Chunk{At: at, Seq: uint64(i + 1), Source: intake.Pins, Bytes: make([]byte, 2048)})
+		if errors.Join(put, s.Recording.Flush()) == nil {
 			recorded++
 		}
 	}

@@ -2,16 +2,13 @@ package link
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"net"
 	"net/netip"
 	"net/url"
 	"strconv"
+	"sync"
 	"sync/atomic"
 	"time"
-
-	"go.bug.st/serial"
 )
 
 // Kind is the kind of a link.
@@ -47,6 +44,9 @@ type Config struct {
 	// for Serial, the path of the device. A path under /dev/serial/by-id stays
 	// the same when an adapter is plugged in again; /dev/ttyUSB0 may not.
 	Address string
+	// From, where it names address and port, gives a UDP link a second socket: what
+	// others send waits there, and however much it is displaces nothing of that sender's.
+	From netip.AddrPort
 	// Baud is the speed of a serial line in bits per second, over 0.
 	//
 	// Opening a serial device asserts DTR and RTS, as systems do: USB
@@ -64,16 +64,6 @@ func (c Config) String() string {
 	return u.String()
 }
 
-// Packet is one datagram, or what one read of a stream gave.
-type Packet struct {
-	Link uint8
-	// From and To are the addresses of a datagram, zero for streams. To is
-	// the address listened on, unspecified when that is every address.
-	From, To netip.AddrPort
-	// Bytes is valid until the callback returns.
-	Bytes []byte
-}
-
 // Event tells that a link came up or went down, or is still down after another
 // try.
 type Event struct {
@@ -89,110 +79,77 @@ type Event struct {
 // ones seldom enough to burden nothing.
 const firstRetry, lastRetry = 250 * time.Millisecond, 5 * time.Second
 
-// maxDatagram holds the largest UDP datagram there is (65,507 bytes).
-const maxDatagram = 64 << 10
+// lookEvery is how often a helper looks whether the reader has given its descriptor up.
+const lookEvery = 100 * time.Millisecond
+
+// Longest is the room that any datagram fits in: the largest of UDP has 65,507 bytes.
+const Longest = 64 << 10
 
 // wantedQueue is the kernel queue asked for, in bytes: some seconds of a fast
 // link. The kernel may give less, without saying so.
 const wantedQueue = 1 << 20
 
-// Link is one opened link.
+// Nothing is what Read gives where nothing waits.
+const Nothing = -1
+
+// Link is one opened link. Whoever reads it waits, with others of its kind, until
+// something came, and then reads until nothing is left. Opening, connecting and trying
+// again are the work of a helper, which hands over what is ready to be read.
 type Link struct {
-	cfg    Config
-	end    context.Context
-	cancel context.CancelFunc
-
-	udp     *net.UDPConn
-	port    serial.Port
-	running atomic.Bool
-
-	onPacket func(Packet)
-	onEvent  func(Event)
+	cfg     Config
+	end     context.Context
+	cancel  context.CancelFunc
+	started atomic.Bool
+	helper  sync.WaitGroup
+	wake    func()
+	onEvent func(Event)
+	line
 }
 
 // Open opens the link. A UDP port must be free and a serial device must be
-// there; a TCP server may still be missing, Run keeps trying. Errors say what
+// there; a TCP server may still be missing, the helper keeps trying. Errors say what
 // to mend.
 func Open(cfg Config) (*Link, error) {
 	l := &Link{cfg: cfg}
-	switch cfg.Kind {
-	case UDP:
-		c, err := listen(cfg.Address)
-		if err != nil {
-			return nil, err
-		}
-		l.udp = c
-	case Serial:
-		p, err := openSerial(cfg)
-		if err != nil {
-			return nil, err
-		}
-		l.port = p
-	}
 	l.end, l.cancel = context.WithCancel(context.Background())
+	if err := l.open(); err != nil {
+		l.cancel()
+		return nil, err
+	}
 	return l, nil
 }
 
-// LocalAddr is the address a UDP link listens on, zero for the others.
-func (l *Link) LocalAddr() netip.AddrPort {
-	if l.udp == nil {
-		return netip.AddrPort{}
+// Start starts the helper. It calls onEvent for every loss and return, and wake when
+// the reader must look anew. It is called once.
+func (l *Link) Start(onEvent func(Event), wake func()) error {
+	if !l.started.CompareAndSwap(false, true) {
+		return fmt.Errorf("read %v: it was read before, or was closed; open it anew", l.cfg)
 	}
-	a := l.udp.LocalAddr().(*net.UDPAddr).AddrPort()
-	return netip.AddrPortFrom(a.Addr().Unmap(), a.Port())
+	l.onEvent, l.wake = onEvent, wake
+	l.helper.Go(l.help)
+	return nil
 }
 
-// Close ends Run, if it runs, and lets a socket go. A serial device is let go
-// by Run; by Close when Run was never called.
+// Close ends the helper and lets go of what is open. Nobody may be reading.
 func (l *Link) Close() error {
 	l.cancel()
-	if l.udp != nil {
-		if err := l.udp.Close(); err != nil && !errors.Is(err, net.ErrClosed) {
-			return fmt.Errorf("close %v: %w", l.cfg, err)
-		}
-	}
-	if l.port != nil && l.running.CompareAndSwap(false, true) {
-		if err := l.port.Close(); err != nil {
-			return fmt.Errorf("close %v: %w", l.cfg, err)
-		}
+	l.started.Store(true)
+	l.helper.Wait()
+	if err := l.shut(); err != nil {
+		return fmt.Errorf("close %v: %w", l.cfg, err)
 	}
 	return nil
 }
 
-// Run reads until ctx ends or Close is called and returns nil then; it returns
-// an error only when the link cannot be read any more. It is called once. Both
-// callbacks run on this goroutine: they must be quick and must not keep Bytes.
-func (l *Link) Run(ctx context.Context, onPacket func(Packet), onEvent func(Event)) error {
-	if onPacket == nil || onEvent == nil {
-		return fmt.Errorf("run %v: want both callbacks; a link that nobody hears is a fault", l.cfg)
-	}
-	if !l.running.CompareAndSwap(false, true) {
-		return fmt.Errorf("run %v: it ran before, or was closed; open it anew", l.cfg)
-	}
-	l.onPacket, l.onEvent = onPacket, onEvent
-	ctx, cancel := context.WithCancel(ctx)
-	defer cancel()
-	defer context.AfterFunc(l.end, cancel)()
-	switch l.cfg.Kind {
-	case UDP:
-		return l.runUDP(ctx)
-	case TCP:
-		return l.runTCP(ctx)
-	default:
-		return l.runSerial(ctx)
-	}
-}
+// Number is the link's number in the pad file.
+func (l *Link) Number() uint8 { return l.cfg.Number }
 
 func (l *Link) up() {
 	l.onEvent(Event{Link: l.cfg.Number, Up: true, Text: fmt.Sprintf("link %d (%v) is up", l.cfg.Number, l.cfg)})
 }
 
 func (l *Link) down(err error, retry time.Duration) {
-	text := fmt.Sprintf("link %d (%v) is down: %v", l.cfg.Number, l.cfg, err)
-	if retry > 0 {
-		text += fmt.Sprintf("; trying again in %v", retry)
-	}
-	l.onEvent(Event{Link: l.cfg.Number, Err: err, Text: text})
+	l.onEvent(Event{Link: l.cfg.Number, Err: err, Text: fmt.Sprintf("link %d (%v) is down: %v; trying again in %v", l.cfg.Number, l.cfg, err, retry)})
 }
 
 // sleep waits for d; false when ctx ended first.

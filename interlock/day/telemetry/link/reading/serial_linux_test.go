@@ -1,4 +1,4 @@
-package link
+package reading
 
 import (
 	"bytes"
@@ -11,6 +11,8 @@ import (
 	"time"
 
 	"golang.org/x/sys/unix"
+
+	"downhaul/interlock/day/telemetry/link"
 )
 
 // pty opens a pseudo terminal: the master is the far end of the line, the
@@ -39,7 +41,7 @@ func pty(t *testing.T) (master *os.File, path string) {
 
 func TestSerialReadsAndSendsNothing(t *testing.T) {
 	master, path := pty(t)
-	l := open(t, Config{Number: 1, Kind: Serial, Address: path, Baud: 57600})
+	l := open(t, link.Config{Number: 1, Kind: link.Serial, Address: path, Baud: 57600})
 	h := run(t, l)
 	h.event(t, true)
 	// Bytes that a terminal not in raw mode would change, eat or answer.
@@ -73,7 +75,7 @@ func TestSerialComesBackAndSaysSo(t *testing.T) {
 	if err := os.Symlink(path, name); err != nil {
 		t.Fatal(err)
 	}
-	h := run(t, open(t, Config{Kind: Serial, Address: name, Baud: 115200}))
+	h := run(t, open(t, link.Config{Kind: link.Serial, Address: name, Baud: 115200}))
 	h.event(t, true)
 	first.Write([]byte("one"))
 	h.bytes(t, 3)

@@ -1,4 +1,4 @@
-package link
+package reading
 
 import (
 	"context"
@@ -6,6 +6,8 @@ import (
 	"slices"
 	"testing"
 	"time"
+
+	"downhaul/interlock/day/telemetry/link"
 )
 
 // BenchmarkLatency measures from before a datagram of one frame's size is sent
@@ -31,17 +33,18 @@ func BenchmarkLatency(b *testing.B) {
 		latency(b, c.LocalAddr().(*net.UDPAddr), got)
 	})
 	b.Run("link", func(b *testing.B) {
-		l, err := Open(Config{Kind: UDP, Address: "127.0.0.1:0"})
+		l, err := link.Open(link.Config{Kind: link.UDP, Address: "127.0.0.1:0"})
 		if err != nil {
 			b.Fatal(err)
 		}
+		ctx, stop := context.WithCancel(context.Background())
 		got := make(chan time.Time, 1)
 		done := make(chan error, 1)
 		go func() {
-			done <- l.Run(context.Background(), func(Packet) { got <- time.Now() }, func(Event) {})
+			done <- Run(ctx, l, func(Packet) { got <- time.Now() }, func(link.Event) {})
 		}()
 		latency(b, net.UDPAddrFromAddrPort(l.LocalAddr()), got)
-		l.Close()
+		stop()
 		if err := <-done; err != nil {
 			b.Error(err)
 		}

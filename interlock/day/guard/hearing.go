@@ -1,0 +1,75 @@
+package guard
+
+import (
+	"time"
+
+	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/link"
+)
+
+// How the words of links come to the loop. A read that hangs, or ends the program, ends
+// the heartbeat with it: what must hold whatever a link gives is decided without them.
+
+// mostDropped bounds what is read and forgotten after a stall: more than a queue of the
+// kernel's holds.
+const mostDropped = 4096
+
+// hearing is what the loop reads links with.
+type hearing struct {
+	links  []*link.Link
+	heard  []byte                  // room for what one gives
+	gone   [intake.MaxLinks]uint32 // what of each was thrown away after a stall, and not told yet
+	unread uint64                  // what of all was never taken in: the kernel's queue was full, or it was thrown away
+}
+
+// Reads has the loop read these links, each by its number in the pad file, before the
+// first turn.
+func (l *Loop) Reads(links []*link.Link) { l.links = links }
+
+// readLinks reads every link until nothing waits, and reports whether something was
+// left: what one turn takes is bounded by count and by time, so that a flood or a slow
+// read cannot hold up pins and heartbeat.
+func (l *Loop) readLinks(now time.Duration) (more bool) {
+	for i, from := range l.links {
+		for taken := 0; ; taken++ {
+			if taken == perLane || taken > 0 && l.cfg.Clock()-now > pinTurn {
+				more = true
+				break
+			}
+			n, sender, lost := from.Read(l.heard)
+			if n == link.Nothing {
+				break
+			}
+			l.unread += uint64(lost)
+			c := intake.Chunk{Source: intake.Telemetry, Link: uint8(i), From: sender, To: from.LocalAddr(), Lost: lost, Bytes: l.heard[:n]}
+			switch l.cfg.Whose(&c) {
+			case Craft:
+				c.Lost += l.gone[i]
+				l.gone[i] = 0
+				l.feed(now, c)
+			case Stranger:
+				l.Stranger(c)
+			}
+		}
+	}
+	return more
+}
+
+// dropHeard reads and forgets what the links gave while the loop stood still.
+func (l *Loop) dropHeard() {
+	for i, from := range l.links {
+		for range mostDropped {
+			n, _, lost := from.Read(l.heard)
+			if n == link.Nothing {
+				break
+			}
+			l.gone[i] += 1 + lost
+			l.unread += 1 + uint64(lost)
+		}
+	}
+}
+
+// Telemetry leaves bytes of a link for the loop. Any goroutine.
+func (l *Loop) Telemetry(c intake.Chunk) {
+	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
+}

@@ -1,0 +1,70 @@
+package link
+
+import (
+	"fmt"
+	"runtime"
+	"sync/atomic"
+	"time"
+
+	"golang.org/x/sys/unix"
+)
+
+// Waiter is the one call in which a reader of links waits: for its descriptors, for a
+// Wake, or for a time. It waits in the kernel itself: what the runtime's poller and a
+// goroutine of its own would cost, a datagram need not wait for.
+type Waiter struct {
+	bell int // an eventfd
+	rung atomic.Bool
+	fds  []unix.PollFd
+}
+
+// NewWaiter makes a Waiter. What it holds goes when nobody has it any more, so that a
+// Wake that comes late wakes nobody, and writes to nobody else's file.
+func NewWaiter() (*Waiter, error) {
+	bell, err := unix.Eventfd(0, unix.EFD_CLOEXEC|unix.EFD_NONBLOCK)
+	if err != nil {
+		return nil, fmt.Errorf("make an eventfd to be woken by: %w", err)
+	}
+	w := &Waiter{bell: bell}
+	runtime.AddCleanup(w, func(fd int) { _ = unix.Close(fd) }, bell)
+	return w, nil
+}
+
+var one = [8]byte{0: 1, 7: 1} // not 0 in either byte order
+
+// Wake ends the present wait, or the next. Any goroutine.
+func (w *Waiter) Wake() {
+	if !w.rung.Swap(true) {
+		_, _ = unix.Write(w.bell, one[:]) // what is rung already stays rung
+	}
+	runtime.KeepAlive(w)
+}
+
+// Wait waits until one of the links has something to read, for a Wake, and for d at
+// most. It may end early.
+func (w *Waiter) Wait(d time.Duration, links []*Link) {
+	w.fds = append(w.fds[:0], unix.PollFd{Fd: int32(w.bell), Events: unix.POLLIN})
+	for _, l := range links {
+		if l.now.fd >= 0 {
+			w.fds = append(w.fds, unix.PollFd{Fd: int32(l.now.fd), Events: unix.POLLIN})
+		}
+	}
+	t := unix.NsecToTimespec(int64(max(d, 0)))
+	n, _ := unix.Ppoll(w.fds, &t, nil)
+	if n > 0 && w.fds[0].Revents != 0 {
+		var b [8]byte
+		_, _ = unix.Read(w.bell, b[:])
+	}
+	w.rung.Store(false) // before anybody looks for what was left
+	runtime.KeepAlive(w)
+	if n <= 0 {
+		return
+	}
+	at := 1
+	for _, l := range links {
+		if l.now.fd >= 0 {
+			l.now.hung = w.fds[at].Revents&(unix.POLLERR|unix.POLLHUP|unix.POLLNVAL) != 0
+			at++
+		}
+	}
+}

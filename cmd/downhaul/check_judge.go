@@ -39,7 +39,7 @@ func (c *checked) stop() (stopping.Times, float64) {
 // be read prove nothing.
 func stopKnown(p *pad.Pad, craft string) (stopping.Times, float64) {
 	var records stopping.Tally
-	if p.Board.Kind != pad.Virtual {
+	if !p.Board.Kind.Models() {
 		var trouble []error
 		if records, trouble = records.ReadOn(p.LogFolder); len(trouble) > 0 {
 			records.Unproven()

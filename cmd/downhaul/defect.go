@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/ledger"
 	"downhaul/interlock/records/prooftest"
+	"downhaul/interlock/records/rehearsed"
 	"downhaul/interlock/records/session"
 	"downhaul/rules"
 )
@@ -135,8 +136,8 @@ func ledgerOf(name string, r answers.LedgerRequest) (*answers.LedgerReply, error
 	return nil, errors.Join(err, release())
 }
 
-// takenOver reads the ledger of a log folder, with every fault that a guard could
-// not write there.
+// takenOver reads the ledger of a log folder, with every fault that a guard or a
+// rehearsal on the real board could not write there.
 func takenOver(p *pad.Pad) (*ledger.Book, error) {
 	b, err := ledger.Read(p.LogFolder, guard.Software())
 	if err != nil {
@@ -146,7 +147,7 @@ func takenOver(p *pad.Pad) (*ledger.Book, error) {
 	if err != nil {
 		return nil, err
 	}
-	return b, b.TakeOver(sessions)
+	return b, errors.Join(b.TakeOver(sessions), rehearsed.Settle(p.LogFolder, b, time.Now()))
 }
 
 // ledgerNow returns the number of the newest entry of a log folder's ledger, once

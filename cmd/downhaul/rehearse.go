@@ -24,6 +24,7 @@ type rehearseCmd struct {
 	Envelope string   `placeholder:"FILE" help:"The limits; otherwise those of the step, or envelope.toml beside the pad file."`
 	Step     string   `placeholder:"NAME" help:"The step of the card that is flown; otherwise the first that flies."`
 	Auto     bool     `help:"Play the crew too, without waiting."`
+	Real     bool     `name:"real-board" help:"On the pad's real board, propellers off and packs out: real buttons, relay, horn and lamp, a modelled craft."`
 	All      bool     `help:"Fly every mishap that ships, and print one table."`
 	From     string   `placeholder:"SESSION" help:"Fly a run of this session again: its wind and its heights; with --envelope once more with other limits."`
 	Run_     int      `name:"run" placeholder:"N" help:"With --from: which run of the session (1)."`
@@ -37,6 +38,7 @@ func (rehearseCmd) Help() string {
 	return "Flies the modelled craft of these files (mass, motors, thrust, cells, tether from card and limits, link and sensors from the pad) " +
 		"against the guard on a virtual board; its rotors obey the contactor. You press the buttons (downhaul board, in a second terminal) and the model's pilot flies the scenario; --auto plays the crew too, without waiting. What the files do not say is asked for, or printed with what " +
 		"is taken instead. Everything it writes is marked as a rehearsal and lies in a folder of its own, so that nothing of it counts on card, forecast or hours: copy none of it among a pad's sessions. " +
+		"With --real-board the pad's own buttons, relay, horn and lamp are worked, propellers off and packs out; what the real chain does counts: its faults hold the next start back, and its openings wear. Any sign of power in the real craft ends it. " +
 		"Mishaps that ship: " + strings.Join(rehearsal.Names(), ", ") + ". " +
 		"A step on the thrust stand, named by --step, runs one motor on a modelled lever: " + strings.Join(rehearsal.StandNames(), ", ") + "; beside a live one \"downhaul thrust run\" is rehearsed."
 }
@@ -49,6 +51,8 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 		return errors.New("rehearse: --run names a run of a session; --from names the session")
 	case c.Run_ < 0:
 		return fmt.Errorf("rehearse: --run counts from 1 (got %d)", c.Run_)
+	case c.Real && (c.Auto || c.All || c.JSON || c.From != "" || c.Out != "" || len(c.Scenario) > 1):
+		return hint(errors.New("rehearse: on the real board a crew presses the buttons, of one scenario at a time, and all of it is kept in the pad's log folder"), "leave out --real-board, or --auto, --all, --json, --from, --out and the other scenarios")
 	case c.Pad == "" && c.From == "":
 		return hint(errors.New("rehearse: no pad file named"), "--pad FILE names it; downhaul new writes one")
 	case c.From == "" && !c.Auto && !c.All && (c.JSON || len(c.Scenario) > 1):
@@ -65,6 +69,12 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 		if err != nil {
 			return fmt.Errorf("rehearse: %w", err)
 		}
+	}
+	if c.Real {
+		if len(c.Scenario) == 0 {
+			c.Scenario = []string{rehearsal.Calm}
+		}
+		return c.onBoard(ctx, s, files)
 	}
 	dir, thrown, err := c.folder()
 	if err != nil {

@@ -35,6 +35,8 @@ import (
 // layout is what the eighth line of the chip is for.
 type layout struct {
 	name, eighth, absent, wind, gust, device string
+	// tether and card are those of a craft that can be modelled.
+	tether, card string
 }
 
 const absentAll = `buzzer = "the chip has no line left"
@@ -57,6 +59,8 @@ const (
 	gatePad = "gate"
 	windPad = "wind"
 	hangPad = "hang"
+	// craftPad is the horn's with a craft that can be modelled.
+	craftPad = "craft"
 	// hangTimeout is the shortest that a pad file may ask of a watchdog.
 	hangTimeout = 2 * time.Second
 )
@@ -65,10 +69,31 @@ var layouts = []layout{
 	{name: hornPad, eighth: `buzzer = "gpiochip0:7"`, absent: without("buzzer")},
 	{name: gatePad, eighth: `gate = "gpiochip0:7"`, absent: without("gate")},
 	{name: hangPad, eighth: `buzzer = "gpiochip0:7"`, absent: without("buzzer"), device: "device = \"/dev/watchdog\"\ntimeout = \"2 s\"\n"},
+	{name: craftPad, eighth: `buzzer = "gpiochip0:7"`, absent: without("buzzer"), tether: "\n[tether]\nlength = \"9 m\"\n", card: modelledCraft},
 	{name: windPad, eighth: `anemometer = "gpiochip0:7"`, absent: absentAll,
 		wind: "[wind]\nslope = \"0.62 m\"\noffset = \"0.27 m/s\"\n",
 		gust: "\n[[rule]]\nname = \"gust\"\nwatch = \"wind.speed\"\nabove = \"9 m/s\"\nstop = \"immediate\"\n"},
 }
+
+const modelledCraft = `version = 1
+title = "Emulated"
+
+[craft]
+name = "emulated"
+mass = "60 kg"
+
+[motors]
+count  = 8
+thrust = "133 N"
+
+[[pack]]
+name  = "A"
+cells = 12
+
+[[step]]
+name    = "hover"
+ballast = "0 kg"
+`
 
 var linePins = map[string]int{
 	"relay": 0, "heartbeat": 1, "readback": 2, "estop_a": 3, "estop_b": 4, "reset": 5, "start": 6,
@@ -150,11 +175,14 @@ func boot(t *testing.T) *rig {
 // files puts a pad's files and the record of its proof tests into the guest.
 func (l layout) files(t *testing.T, dir string, texts map[string]string) {
 	t.Helper()
-	fill := strings.NewReplacer("@EIGHTH@", l.eighth, "@ABSENT@", l.absent, "@WIND@", l.wind, "@GUST@", l.gust, "@DEVICE@", l.device)
+	fill := strings.NewReplacer("@EIGHTH@", l.eighth, "@ABSENT@", l.absent, "@WIND@", l.wind, "@GUST@", l.tether+l.gust, "@DEVICE@", l.device)
 	for _, name := range []string{"pad.toml", "envelope.toml"} {
 		text, err := os.ReadFile(filepath.Join("testdata", name))
 		must(t, err)
 		texts["/pads/"+l.name+"/"+name] = fill.Replace(string(text))
+	}
+	if l.card != "" {
+		texts["/pads/"+l.name+"/card.toml"] = l.card
 	}
 	p, faults := pad.Read("pad.toml", []byte(texts["/pads/"+l.name+"/pad.toml"]))
 	must(t, faults.Err())

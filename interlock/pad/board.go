@@ -15,10 +15,14 @@ type BoardKind string
 
 // The kinds of board.
 const (
-	NoBoard BoardKind = ""        // the pad only watches, without pins
-	Virtual BoardKind = "virtual" // in memory, for rehearsal
-	GPIO    BoardKind = "gpio"    // lines of this computer
+	NoBoard   BoardKind = ""          // the pad only watches, without pins
+	Virtual   BoardKind = "virtual"   // in memory, for rehearsal
+	GPIO      BoardKind = "gpio"      // lines of this computer
+	Rehearsal BoardKind = "rehearsal" // these lines, with a modelled craft, rope and wind
 )
+
+// Models reports whether what hangs on such a board is a model.
+func (k BoardKind) Models() bool { return marks[k] != "" }
 
 // Board is the pad's pins.
 type Board struct {
@@ -31,14 +35,12 @@ type Board struct {
 	implied bool
 }
 
-// Mark returns what everything written for a pad with a virtual board must say,
-// empty for any other: a rehearsal must not pass for a guard on real pins.
-func (p *Pad) Mark() string {
-	if p.Board.Kind == Virtual {
-		return "virtual board, a rehearsal"
-	}
-	return ""
-}
+// marks are those of boards on which something is a model.
+var marks = map[BoardKind]string{Virtual: "virtual board, a rehearsal", Rehearsal: "real board, modelled craft, a rehearsal"}
+
+// Mark returns what everything written for a rehearsal's pad must say, empty for any
+// other: a rehearsal must not pass for a guard of a craft.
+func (p *Pad) Mark() string { return marks[p.Board.Kind] }
 
 // Line is one line of the board.
 type Line struct {
@@ -132,7 +134,7 @@ func (b *Board) unfit(name string) {
 func (r *reading) board() {
 	t := r.root.Table("board")
 	b := &r.Board
-	kind, _ := t.Choice("kind", "virtual", "gpio")
+	kind, _ := t.Choice("kind", "virtual", "gpio", "rehearsal")
 	if t.Present() || r.guards() {
 		t.Need("kind", "missing", `write kind = "gpio" or "virtual" under [board]`)
 	}

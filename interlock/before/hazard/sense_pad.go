@@ -167,7 +167,7 @@ func (l *looker) paths(refused bool) {
 				tell(true, b.key, "lies inside "+a.key+", which is no folder")
 			case inside(a, b) && b != logs:
 				tell(true, a.key, "lies inside "+b.key+", which is no folder")
-			case inside(a, b) && strings.HasSuffix(a.key, "socket") && l.Pad.Board.Kind != pad.Virtual: // a rehearsal keeps all in one folder
+			case inside(a, b) && strings.HasSuffix(a.key, "socket") && !l.Pad.Board.Kind.Models(): // a rehearsal keeps all in one folder
 				tell(false, a.key, "lies among the records in log_folder, where it goes when they are moved")
 			}
 		}

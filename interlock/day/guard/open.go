@@ -310,6 +310,9 @@ type OpenVirtual func(p *pad.Pad, now func() time.Duration) (hw.Board, error)
 
 // Fits refuses a pad with a virtual board where nothing opens one.
 func (v OpenVirtual) Fits(p *pad.Pad) error {
+	if v == nil && p.Board.Kind == pad.Rehearsal {
+		return errors.New("the pad file is the copy of a rehearsal, and this program guards real crafts alone: start it on the pad's own file; downhaul rehearse --real-board rehearses")
+	}
 	if v == nil && p.Board.Kind == pad.Virtual {
 		return errors.New("the pad file asks for a virtual board, and this program works real pins alone: for a rehearsal run downhauld-bench with the same options; for a real pad write [board] kind = \"gpio\" and the lines' pins")
 	}
@@ -323,7 +326,7 @@ func OpenBoard(p *pad.Pad, now func() time.Duration, virtual OpenVirtual) (hw.Bo
 		return nil, err
 	}
 	switch p.Board.Kind {
-	case pad.Virtual:
+	case pad.Virtual, pad.Rehearsal:
 		return virtual(p, now)
 	case pad.NoBoard:
 		return noBoard{}, nil

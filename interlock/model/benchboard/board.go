@@ -3,6 +3,7 @@
 package benchboard
 
 import (
+	"errors"
 	"fmt"
 	"slices"
 	"time"
@@ -18,6 +19,9 @@ const converterBits = 24
 
 // Open opens the virtual board of a pad; now is the monotonic time since.
 func Open(p *pad.Pad, now func() time.Duration) (hw.Board, error) {
+	if p.Board.Kind != pad.Virtual {
+		return nil, errors.New("the pad file is the copy of a rehearsal on a real board: downhaul rehearse --real-board alone runs it, on the pad's own file")
+	}
 	b, err := virtual.Open(Config(p, now))
 	if err != nil {
 		return nil, fmt.Errorf("open the virtual board: %w", err)

@@ -13,6 +13,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/guard"
+	"downhaul/interlock/pad"
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/session"
 	"downhaul/rules"
@@ -37,28 +38,43 @@ type Setup struct {
 	step     string
 	stands   time.Duration // how long the rotors are taken to run after the opening
 	proven   bool
-	held     *float64       // the hover's height where a trial sets it, m
-	live     netip.AddrPort // where a live guard listens; not valid in a stepped one
+	held     *float64 // the hover's height where a trial sets it, m
+	place    place
+}
+
+// place is where a guard runs by itself; the zero place is a stepped guard's.
+type place struct {
+	link netip.AddrPort // where it listens
+	pins *Pins          // its real board, nil on a virtual one
 }
 
 // Prepare checks the files and makes those of the rehearsal, whose sessions go to
 // the folder dir. Where the step has limits of its own, and ownLimits is set, they
 // stand instead of the day's.
 func Prepare(files guard.Files, step, dir string, ownLimits bool) (*Setup, error) {
-	return prepare(files, step, dir, ownLimits, netip.AddrPort{})
+	return prepare(files, step, dir, ownLimits, place{})
 }
 
 // Live returns the set-up for a guard that runs by itself, with its sockets in the
 // folder and the craft heard at an address of this computer.
 func (s *Setup) Live(dir string, link netip.AddrPort) (*Setup, error) {
-	own, err := prepare(s.original, s.step, dir, false, link)
+	return s.at(dir, place{link: link})
+}
+
+// OnPins is Live on the pad's real board.
+func (s *Setup) OnPins(dir string, link netip.AddrPort, pins *Pins) (*Setup, error) {
+	return s.at(dir, place{link, pins})
+}
+
+func (s *Setup) at(dir string, where place) (*Setup, error) {
+	own, err := prepare(s.original, s.step, dir, false, where)
 	if err == nil {
 		own.Craft.Config.Seed = s.Craft.Config.Seed
 	}
 	return own, err
 }
 
-func prepare(files guard.Files, step, dir string, ownLimits bool, live netip.AddrPort) (*Setup, error) {
+func prepare(files guard.Files, step, dir string, ownLimits bool, where place) (*Setup, error) {
 	checked, faults := files.Check()
 	if len(faults) > 0 {
 		return nil, faults
@@ -74,9 +90,9 @@ func prepare(files guard.Files, step, dir string, ownLimits bool, live netip.Add
 			return nil, err
 		}
 		files.Envelope = guard.File{Name: name, Text: text}
-		return prepare(files, step, dir, false, live)
+		return prepare(files, step, dir, false, where)
 	}
-	s := &Setup{Craft: craft, original: files, step: step, live: live}
+	s := &Setup{Craft: craft, original: files, step: step, place: where}
 	return s, s.make(checked, dir)
 }
 
@@ -137,10 +153,17 @@ func (s *Setup) pad(t map[string]any, dir string) {
 	delete(t, "socket") // a stepped guard has none
 	delete(t, "socket_group")
 	board := table(t, "board")
-	board["kind"] = "virtual"
+	board["kind"] = string(pad.Virtual)
 	delete(board, "socket")
-	if s.live.IsValid() {
-		t["socket"], board["socket"] = filepath.Join(dir, "guard.sock"), filepath.Join(dir, "board.sock")
+	if s.place.link.IsValid() {
+		t["socket"] = filepath.Join(dir, "guard.sock")
+	}
+	switch {
+	case s.place.pins != nil:
+		board["kind"] = string(pad.Rehearsal)
+		changed("anemometer and load cell are modelled, as the craft is")
+	case s.place.link.IsValid():
+		board["socket"] = filepath.Join(dir, "board.sock")
 		// As on a desk computer with other work; a real pad keeps 20 ms and 50 ms.
 		board["stale_after"] = "400 ms"
 		table(t, "watchdog")["longest_gap"] = "500 ms"
@@ -160,7 +183,7 @@ func (s *Setup) pad(t map[string]any, dir string) {
 		changed("the stop counts as measured, with the %s that are stated: a flight is not held back for it", rules.FormatDuration(s.stands))
 		t["stop"] = map[string]any{"measured": rules.FormatDuration(s.stands), "method": "stated, for a rehearsal", "date": time.Now().Format(time.DateOnly), "by": "rehearsal"}
 	}
-	if lines, ok := board["lines"].(map[string]any); ok {
+	if lines, ok := board["lines"].(map[string]any); ok && s.place.pins == nil {
 		for name, text := range lines {
 			if words, ok := text.(string); ok {
 				_, rest, more := strings.Cut(words, ",")
@@ -191,8 +214,8 @@ func (s *Setup) pad(t map[string]any, dir string) {
 			delete(l, key)
 		}
 		l["kind"], l["address"] = "udp", fmt.Sprintf("127.0.0.1:%d", 40123+i)
-		if s.live.IsValid() && i == 0 {
-			l["address"] = s.live.String()
+		if s.place.link.IsValid() && i == 0 {
+			l["address"] = s.place.link.String()
 		}
 	}
 	if len(links) > 1 {

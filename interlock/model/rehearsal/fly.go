@@ -20,7 +20,8 @@ type flight struct {
 	scenario *craftmodel.Scenario
 	config   craftmodel.Config
 	guard    *guard.Guard
-	board    *virtual.Board
+	board    *virtual.Board // on a real board its sensors alone
+	powered  func() bool    // whether the contactor is closed
 	craft    *craftmodel.Craft
 	stranger *craftmodel.Craft
 	crew     *crew
@@ -90,6 +91,7 @@ func (s *Setup) fly(name string, scenario *craftmodel.Scenario, trial bool) (*Re
 		return nil, err
 	}
 	f.board = f.guard.Board().(*virtual.Board)
+	f.powered = f.board.PowerOn
 	f.result.Session = f.guard.Folder()
 	f.crew.day()
 	if s.Checked.Pad.Board.Line("gate").Fitted {
@@ -207,7 +209,7 @@ func (f *flight) turn(now time.Duration) error {
 
 // power lets the rotors obey the contactor, as late as the reach does.
 func (f *flight) power(now time.Duration) {
-	on := f.board.PowerOn()
+	on := f.powered()
 	if on {
 		f.openSince = -1
 	} else if f.openSince < 0 {

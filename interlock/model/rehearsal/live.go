@@ -16,10 +16,15 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/day/guard"
+	"downhaul/interlock/day/watchdog"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/rules"
 )
+
+// seesIt is how long beyond its drop-out a contactor is watched at the end of a rehearsal;
+// ours.
+const seesIt = 300 * time.Millisecond
 
 // FreePort finds a UDP port of this computer that is free now.
 func FreePort() (netip.AddrPort, error) {
@@ -40,28 +45,65 @@ type liveFlight struct {
 	env     *rules.Envelope
 	waits   string // what a start was last told to wait for
 	told    bool   // that this flight is over
+	slow    error  // the guard's thread may be held up
 }
 
-// FlyLive runs the guard on this set-up, made by Live, until ctx ends. The crew works
-// the board over its socket; told is given every line of the timeline as it happens.
-func (s *Setup) FlyLive(ctx context.Context, name string, scenario *craftmodel.Scenario, told func(Line)) (*Result, error) {
+// CanPlay refuses a scenario with an act that cannot be played while a crew presses the
+// buttons, on a virtual board or on a real one, into which no fault is put.
+func CanPlay(name string, scenario *craftmodel.Scenario, realBoard bool) error {
 	for _, e := range scenario.Events {
-		if e.Act == craftmodel.PadAct && strings.HasPrefix(e.Text, "guard ") {
-			return nil, fmt.Errorf("%s: %q cannot be played while you press the buttons: rehearse it with --auto", name, e.Text)
+		if e.Act != craftmodel.PadAct {
+			continue
 		}
+		if strings.HasPrefix(e.Text, "guard ") {
+			return fmt.Errorf("%s: %q cannot be played while you press the buttons: rehearse it with --auto", name, e.Text)
+		}
+		w := strings.Fields(e.Text)
+		if !realBoard || len(w) != 2 {
+			continue
+		}
+		switch w[0] {
+		case "press", "release", "open", "close":
+			return fmt.Errorf("%s: %q: on a real board your own hands do that: rehearse a calm day, and do it when you like", name, e.Text)
+		case "break", "mend":
+			if w[1] != "anemometer" && w[1] != "load_cell" {
+				return fmt.Errorf("%s: %q: no fault is put into real pins: rehearse it on the virtual board", name, e.Text)
+			}
+		}
+	}
+	return nil
+}
+
+// FlyLive runs the guard on this set-up, made by Live or OnPins, until ctx ends or the
+// pins are cut off. The crew works the board, a virtual one over its socket; told is given
+// every line of the timeline as it happens.
+func (s *Setup) FlyLive(ctx context.Context, name string, scenario *craftmodel.Scenario, told func(Line)) (*Result, error) {
+	if err := CanPlay(name, scenario, s.place.pins != nil); err != nil {
+		return nil, err
 	}
 	f, err := s.flight(name, scenario)
 	if err != nil {
 		return nil, err
 	}
-	begun := time.Now()
-	desk := &DeskClock{Real: func() time.Duration { return time.Since(begun) }}
 	l := &liveFlight{flight: f}
-	f.guard, err = guard.Open(s.Files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 64 << 20, Watch: l.hear, Now: desk.Now, Alive: desk})
-	if err != nil {
+	opt := guard.Options{Software: guard.Software(), Room: 64 << 20, Watch: l.hear}
+	var desk *DeskClock
+	if pins := s.place.pins; pins != nil {
+		opt.Virtual, opt.Thread = pins.Open, l.hurry
+		f.board, f.powered = pins.sensors, pins.PowerOn
+	} else {
+		begun := time.Now()
+		desk = &DeskClock{Real: func() time.Duration { return time.Since(begun) }}
+		opt.Virtual, opt.Now, opt.Alive = benchboard.Open, desk.Now, desk
+	}
+	if f.guard, err = guard.Open(s.Files, opt); err != nil {
 		return nil, err
 	}
-	f.board, f.result.Session, f.told = f.guard.Board().(*virtual.Board), f.guard.Folder(), told
+	if desk != nil {
+		f.board = f.guard.Board().(*virtual.Board)
+		f.powered = f.board.PowerOn
+	}
+	f.result.Session, f.told = f.guard.Folder(), told
 	conn, second, err := dialTwice(f.link.String())
 	if err != nil {
 		return nil, errors.Join(err, f.guard.Finish(0))
@@ -76,7 +118,7 @@ func (s *Setup) FlyLive(ctx context.Context, name string, scenario *craftmodel.S
 		_, err := c.Write(bytes)
 		return err
 	}
-	if s.Checked.Pad.Board.Line("gate").Fitted {
+	if desk != nil && s.Checked.Pad.Board.Line("gate").Fitted {
 		if err := f.board.OpenContact("gate"); err != nil {
 			return nil, errors.Join(err, f.guard.Finish(0))
 		}
@@ -90,7 +132,20 @@ func (s *Setup) FlyLive(ctx context.Context, name string, scenario *craftmodel.S
 	err = l.run(ctx, desk, failed)
 	f.ended = true
 	stop()
-	return f.result, errors.Join(err, <-failed)
+	err = errors.Join(err, <-failed)
+	if pins := s.place.pins; pins != nil && !f.guard.VerifiedOpen() {
+		pins.saw(interlock.Effect{Kind: interlock.StateEffect, At: f.guard.Now(), From: interlock.Blocked, State: interlock.Fault, Reason: interlock.ReasonPowerRemains}, f.guard.Folder())
+	}
+	return f.result, err
+}
+
+// hurry makes the guard's thread one that ordinary work does not hold up, as the daemon's.
+func (l *liveFlight) hurry() {
+	if err := watchdog.RealTime(); err != nil {
+		l.mu.Lock()
+		defer l.mu.Unlock()
+		l.slow = err
+	}
 }
 
 func dialTwice(to string) (a, b net.Conn, err error) {
@@ -110,30 +165,59 @@ func (l *liveFlight) hear(env *rules.Envelope, e interlock.Effect) {
 	l.mu.Lock()
 	defer l.mu.Unlock()
 	l.env, l.effects = env, append(l.effects, e)
+	if pins := l.setup.place.pins; pins != nil {
+		pins.saw(e, l.result.Session)
+	}
 }
 
 func (l *liveFlight) run(ctx context.Context, desk *DeskClock, failed chan error) error {
 	tick := time.NewTicker(stageEvery)
 	defer tick.Stop()
+	var cut chan struct{}
+	if l.setup.place.pins != nil {
+		cut = l.setup.place.pins.Ended
+	}
 	declareAt, lookAt := time.Second, time.Duration(0)
+	ending, endAt := ctx.Done(), rules.Never
 	for {
 		select {
-		case <-ctx.Done():
+		case <-ending:
+			if desk == nil || !l.powered() {
+				return nil
+			}
+			// Ended with power on, the guard would stop this clock before its contactor
+			// had dropped, and call that a fault.
+			ending, endAt = nil, l.guard.Now()+l.setup.Checked.Pad.Contactor.DropOut+seesIt
+			l.say(l.guard.Now(), "crew", "Emergency stop: the rehearsal ends.")
+			if err := l.board.Press("estop"); err != nil {
+				return err
+			}
+			continue
+		case <-cut:
+			// The guard goes on for long enough to write that down, and to see what the
+			// contactor does.
+			l.guard.Remark("the rehearsal was ended: " + l.setup.place.pins.Why().Error())
+			time.Sleep(l.setup.Checked.Pad.Contactor.DropOut + seesIt)
 			return nil
 		case err := <-failed:
 			failed <- nil
 			return fmt.Errorf("the guard ended: %w", err)
 		case <-tick.C:
 		}
-		desk.On()
+		if desk != nil {
+			desk.On()
+		}
 		now := l.guard.Now()
-		if err := l.turn(now); err != nil {
+		if err := l.turn(now); err != nil || now >= endAt {
 			return err
 		}
 		l.mu.Lock()
-		effects := l.effects
-		l.effects = nil
+		effects, slow := l.effects, l.slow
+		l.effects, l.slow = nil, nil
 		l.mu.Unlock()
+		if slow != nil {
+			l.say(now, "guard", "May be held up by other work: "+slow.Error()+".")
+		}
 		for _, e := range effects {
 			l.watch(l.env, e)
 		}
@@ -196,8 +280,11 @@ var figures = regexp.MustCompile(`-?[0-9][0-9.,:-]*`)
 // WaitsFor is what a start waits for, in a line that changes only with its reasons and
 // not with every figure in them.
 func WaitsFor(s *told.Status) string {
-	if s.State == "ready" {
+	switch s.State {
+	case "ready":
 		return "for start. " + strings.Join(s.DoNow, " ")
+	case "closing":
+		return "for the horn and the test of the chain"
 	}
 	var out []string
 	healthy := 0

@@ -71,7 +71,11 @@ func List(p *pad.Pad, envelopes ...*rules.Envelope) []Item {
 		}
 	}
 	if mark := p.Mark(); mark != "" {
-		add("", "any real relay, wire or rotor", mark)
+		what := "any real relay, wire or rotor"
+		if p.Board.Kind == pad.Rehearsal {
+			what = "any real craft, rope or wind"
+		}
+		add("", what, mark)
 	}
 	for _, a := range p.Absent {
 		what := a.Name

@@ -40,9 +40,12 @@ type Of struct {
 	Model bool `json:"model"`
 }
 
+// NoCraft is the craft of openings that are the contactor's alone: a rehearsal's.
+const NoCraft = "-"
+
 // What is what openings on a pad count for, with that craft.
 func What(p *pad.Pad, craft string) Of {
-	return Of{Craft: strings.ToLower(craft), Motors: p.Craft.Motors, Reach: p.Reach.How, Contactor: p.Contactor.Name, Model: p.Board.Kind == pad.Virtual}
+	return Of{Craft: strings.ToLower(craft), Motors: p.Craft.Motors, Reach: p.Reach.How, Contactor: p.Contactor.Name, Model: p.Board.Kind.Models()}
 }
 
 // Record is one opening, or a reading by hand of one. As a file its last field is

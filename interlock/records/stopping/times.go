@@ -24,12 +24,12 @@ func Stated(p *pad.Pad) Times {
 // without one, for that of the newest opening: from the highest output for which
 // they prove the stop, upTo, or stated where that is 0.
 func (t *Tally) Known(p *pad.Pad, craft string) (_ Times, upTo float64) {
-	if p.Board.Kind == pad.Virtual {
+	if p.Board.Kind.Models() {
 		return Stated(p), 0
 	}
 	of := What(p, craft)
 	for i := range t.Stops {
-		if s := &t.Stops[i]; craft == "" && !s.Of.Model {
+		if s := &t.Stops[i]; craft == "" && !s.Of.Model && s.Of.Craft != NoCraft {
 			of.Craft = s.Of.Craft
 		}
 	}

@@ -1,0 +1,77 @@
+package rehearsal
+
+import (
+	"context"
+	"os"
+	"path/filepath"
+	"runtime"
+	"testing"
+	"time"
+
+	"downhaul/hw/virtual"
+	"downhaul/interlock/records/session"
+)
+
+// A crew that ends a rehearsal on the virtual board in the air leaves no fault of a chain
+// behind: the contactor is seen open before the guard ends.
+func TestEndedInTheAirIsNoFault(t *testing.T) {
+	switch {
+	case runtime.GOOS != "linux":
+		t.Skip("a guard runs on linux")
+	case testing.Short():
+		t.Skip("takes a crew's time to come to live; left out by -short")
+	}
+	t.Parallel()
+	dir, err := os.MkdirTemp("", "dh")
+	if err != nil {
+		t.Fatal(err)
+	}
+	t.Cleanup(func() { os.RemoveAll(dir) })
+	set, err := Prepare(usual.files(), "", dir, true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	link, err := FreePort()
+	if err != nil {
+		t.Fatal(err)
+	}
+	own, err := set.Live(dir, link)
+	if err != nil {
+		t.Fatal(err)
+	}
+	scenario, err := own.Shipped(Calm)
+	if err != nil {
+		t.Fatal(err)
+	}
+	ctx, stop := context.WithCancel(t.Context())
+	defer stop()
+	go func() {
+		var board *virtual.Client
+		for board == nil && ctx.Err() == nil {
+			time.Sleep(100 * time.Millisecond)
+			board, _ = virtual.Dial(filepath.Join(dir, "board.sock"))
+		}
+		tap := func(name string) { _ = board.Press(name); time.Sleep(300 * time.Millisecond); _ = board.Release(name) }
+		_ = board.CloseContact("gate")
+		_ = board.Press("hold")
+		for end := time.Now().Add(time.Minute); time.Now().Before(end); time.Sleep(500 * time.Millisecond) {
+			if s, err := board.Show(); err == nil && s.Power {
+				break
+			}
+			tap("reset")
+			tap("start")
+		}
+		stop()
+	}()
+	r, err := own.FlyLive(ctx, Calm, scenario, func(Line) {})
+	if err != nil {
+		t.Fatal(err)
+	}
+	s, err := session.Open(r.Session)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if e, err := s.Ending(); err != nil || e.How == session.InFault || e.Trips == 0 {
+		t.Errorf("it ended %q: %s, %v", e.How, e.Says, err)
+	}
+}

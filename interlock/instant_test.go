@@ -229,3 +229,35 @@ func TestStartPressedAsItBecomesReady(t *testing.T) {
 		}
 	})
 }
+
+// What bars a reset at its press voids it, although the very next thing that comes ends
+// the bar: nothing in between looks at it again.
+func TestResetPressedWhileBarredIsVoid(t *testing.T) {
+	for _, barred := range []bool{true, false} {
+		r := newRig(t, "version = 1\ntitle = \"t\"\n[[rule]]\nname = \"link\"\nwatch = \"link.age\"\nabove = \"2 s\"\nstop = \"immediate\"\n",
+			func(s *Site) { s.PinStale = time.Second })
+		r.run(12 * time.Second)
+		var said []Reason
+		at := r.e.now
+		step := func(d time.Duration, l Line, on bool) {
+			at += d
+			for _, f := range append(slices.Clone(r.e.Step(at, &Input{Kind: LineInput, Line: l, On: on})), r.e.Advance(at)...) {
+				if f.Kind == NoteEffect && f.Line == Reset {
+					said = append(said, f.Reason)
+				}
+			}
+		}
+		step(time.Millisecond, Gate, !barred)
+		step(time.Millisecond, Reset, true)
+		step(time.Millisecond, Gate, true)
+		step(300*time.Millisecond, Reset, false)
+		step(time.Millisecond, Gate, true) // the instant of the release is over
+		want := ReasonReset
+		if barred {
+			want = ReasonPressAgain
+		}
+		if !slices.Equal(said, []Reason{want}) {
+			t.Errorf("barred at the press %v: %v, want %v", barred, said, want)
+		}
+	}
+}

@@ -2,6 +2,7 @@ package guard
 
 import (
 	"encoding/json"
+	"sync"
 
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/told"
@@ -14,12 +15,19 @@ func (g *Guard) Status() told.Status {
 	if err := again(g.Seen(), &seen); err != nil {
 		panic(err)
 	}
-	runs, err := told.Read(seen.Session, g.Files())
-	if err != nil {
-		panic(err)
+	runs, ok := runsOn.Load(g)
+	if !ok {
+		r, err := told.Read(seen.Session, g.Files())
+		if err != nil {
+			panic(err)
+		}
+		runs, _ = runsOn.LoadOrStore(g, r)
 	}
-	return *runs.Status(&seen)
+	return *runs.(*told.Setup).Status(&seen)
 }
+
+// runsOn is what each guard runs on, read once: tests ask again and again.
+var runsOn sync.Map
 
 // again reads back what is written as JSON.
 func again(from, into any) error {

@@ -74,7 +74,7 @@ func (d *declared) packs(names []string) ([]string, error) {
 	var out []string
 	for _, name := range names {
 		name = strings.TrimSpace(name)
-		if err := spoken("a pack's name", name, mostValue); err != nil {
+		if err := session.Spoken("a pack's name", name, mostValue); err != nil {
 			return nil, err
 		}
 		if d.card != nil && len(d.card.Packs) > 0 {
@@ -108,10 +108,10 @@ func (d *declared) inspection(x *session.Declaration, given session.Declaration)
 		return "", fmt.Errorf("%q is measured, and nobody's word counts for it: end this guard and run downhaul tilt", s.Name)
 	}
 	x.Step, x.Initials, x.Value = s.Name, strings.TrimSpace(given.Initials), strings.TrimSpace(given.Value)
-	if err := spoken("the initials", x.Initials, mostInitials); err != nil {
+	if err := session.Spoken("the initials", x.Initials, mostInitials); err != nil {
 		return "", err
 	}
-	if err := spoken("the value", x.Value, mostValue); err != nil {
+	if err := session.Spoken("the value", x.Value, mostValue); err != nil {
 		return "", err
 	}
 	if x.Value, x.Passed, err = s.Limit.Judge(x.Value); err != nil {

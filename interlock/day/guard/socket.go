@@ -5,13 +5,12 @@ import (
 	"fmt"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"downhaul/hw/localsocket"
 	"downhaul/interlock"
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/intake"
+	"downhaul/interlock/records/session"
 )
 
 // mostMark bounds the text of a mark.
@@ -94,23 +93,10 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
 
 // Mark stamps the record.
 func (g *Guard) Mark(text, by string) error {
-	if err := spoken("a mark", text, mostMark); err != nil {
+	if err := session.Spoken("a mark", text, mostMark); err != nil {
 		return err
 	}
 	g.wasTold("mark: "+text, by)
 	g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text + " (by " + by + ")"})
-	return nil
-}
-
-// spoken refuses what does not belong on record as one line.
-func spoken(what, text string, most int) error {
-	if n := utf8.RuneCountInString(text); n == 0 || n > most {
-		return fmt.Errorf("%s is one line of 1 to %d characters (got %d)", what, most, n)
-	}
-	// Beside control characters, those that turn the direction of writing or
-	// show nothing: a log must read the way it is.
-	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
-		return fmt.Errorf("%s is one line of printable characters; leave out what cannot be seen", what)
-	}
 	return nil
 }

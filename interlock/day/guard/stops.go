@@ -206,7 +206,7 @@ func (g *Guard) declareStop(x *session.Declaration) (says string, err error) {
 		return "", fmt.Errorf("the stop: %w", err)
 	}
 	*x = session.Declaration{What: x.What, By: x.By, Value: rules.FormatDuration(took), Initials: strings.TrimSpace(x.Initials)}
-	if err := spoken("the initials", x.Initials, mostInitials); err != nil {
+	if err := session.Spoken("the initials", x.Initials, mostInitials); err != nil {
 		return "", err
 	}
 	p := g.declared.proof.Load()

@@ -6,11 +6,10 @@ import (
 	"slices"
 	"strings"
 	"time"
-	"unicode"
-	"unicode/utf8"
 
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/prooftest"
+	"downhaul/interlock/records/session"
 	"downhaul/rules"
 )
 
@@ -74,7 +73,7 @@ func (b *Book) Newest() int {
 // Note opens a defect.
 func (b *Book) Note(made time.Time, text, by string) (*Entry, error) {
 	text = strings.TrimSpace(text)
-	if err := line("a defect", text, mostText); err != nil {
+	if err := session.Spoken("a defect", text, mostText); err != nil {
 		return nil, err
 	}
 	return b.write(&Entry{Made: made, What: Defect, Text: text, By: by})
@@ -83,7 +82,7 @@ func (b *Book) Note(made time.Time, text, by string) (*Entry, error) {
 // Close says what was mended or done about an item, and who answers for it.
 func (b *Book) Close(made time.Time, of int, text, initials, by string) (*Entry, error) {
 	e := &Entry{Made: made, What: Closed, Of: of, Text: strings.TrimSpace(text), Initials: strings.TrimSpace(initials), By: by}
-	if err := errors.Join(line("what was done", e.Text, mostText), line("the initials", e.Initials, mostInitials), b.open(of)); err != nil {
+	if err := errors.Join(session.Spoken("what was done", e.Text, mostText), session.Spoken("the initials", e.Initials, mostInitials), b.open(of)); err != nil {
 		return nil, err
 	}
 	return b.write(e)
@@ -93,7 +92,7 @@ func (b *Book) Close(made time.Time, of int, text, initials, by string) (*Entry,
 // fault of the chain, and an entry that is lost, cannot wait.
 func (b *Book) Watch(made time.Time, of int, text, initials string, lasts time.Duration, by string) (*Entry, error) {
 	e := &Entry{Made: made, What: Watched, Of: of, Text: strings.TrimSpace(text), Initials: strings.TrimSpace(initials), By: by}
-	err := errors.Join(line("the reason", e.Text, mostText), line("the initials", e.Initials, mostInitials), b.open(of))
+	err := errors.Join(session.Spoken("the reason", e.Text, mostText), session.Spoken("the initials", e.Initials, mostInitials), b.open(of))
 	if err == nil && b.kind(of) != Defect {
 		err = fmt.Errorf("number %d is no defect that can wait: note what was mended (downhaul defect close %d)", of, of)
 	}
@@ -107,17 +106,6 @@ func (b *Book) Watch(made time.Time, of int, text, initials string, lasts time.D
 	until := made.Add(lasts)
 	e.Until = &until
 	return b.write(e)
-}
-
-// line refuses what does not belong on record as one line.
-func line(what, text string, most int) error {
-	if n := utf8.RuneCountInString(text); n == 0 || n > most {
-		return fmt.Errorf("%s is one line of 1 to %d characters (got %d)", what, most, n)
-	}
-	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
-		return fmt.Errorf("%s is one line of printable characters; leave out what cannot be seen", what)
-	}
-	return nil
 }
 
 // open refuses a number that stands for no open item.

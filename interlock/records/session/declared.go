@@ -2,10 +2,13 @@ package session
 
 import (
 	"encoding/json"
+	"fmt"
 	"path/filepath"
 	"slices"
 	"strings"
 	"time"
+	"unicode"
+	"unicode/utf8"
 
 	"downhaul/interlock/records/triplog"
 )
@@ -181,4 +184,17 @@ func (s *Session) HandOn(facts any) error {
 		s.facts = text
 	}
 	return err
+}
+
+// Spoken refuses what does not belong on record as one line.
+func Spoken(what, text string, most int) error {
+	if n := utf8.RuneCountInString(text); n == 0 || n > most {
+		return fmt.Errorf("%s is one line of 1 to %d characters (got %d)", what, most, n)
+	}
+	// Beside control characters, those that turn the direction of writing or
+	// show nothing: a log must read the way it is.
+	if strings.ContainsFunc(text, func(r rune) bool { return !unicode.IsPrint(r) }) {
+		return fmt.Errorf("%s is one line of printable characters; leave out what cannot be seen", what)
+	}
+	return nil
 }

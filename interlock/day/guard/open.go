@@ -198,12 +198,12 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	g := &Guard{opts: opts, pad: p}
 	defer func() {
 		if err != nil {
+			err = errors.Join(err, g.release())
 			if g.session != nil {
 				// Nothing was decided yet. Left behind, it would count as a
 				// session that broke off.
 				err = errors.Join(err, os.RemoveAll(g.session.Dir))
 			}
-			err = errors.Join(err, g.release())
 		}
 	}()
 	start := time.Now()

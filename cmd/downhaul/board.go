@@ -60,7 +60,7 @@ func (b *boardCmd) dial() (*virtual.Client, error) {
 		socket = p.Board.Socket
 	}
 	c, err := virtual.Dial(socket)
-	return c, hint(err, "a real board cannot be worked from here: only a virtual one has a socket")
+	return c, hint(err, "a real board cannot be worked from here: only a virtual one has a socket; downhaul rehearse starts one, and prints the pad file to name")
 }
 
 // do is one act on the board.

@@ -23,7 +23,7 @@ type boardScreen struct{}
 
 func (boardScreen) Help() string {
 	return "A small letter holds a button for as long as the key is held (a tap is a press of 0.7 s), a capital keeps it down until it comes again. Left by q. " +
-		"Where input or output is no terminal, the board is shown once."
+		"Where input or output is no terminal, or one that cannot draw over what it showed (TERM=dumb), the board is shown once: press, release and the others work it."
 }
 
 // redrawn is how often the screen is drawn anew.
@@ -31,7 +31,7 @@ const redrawn = 200 * time.Millisecond
 
 func (a *boardScreen) Run(ctx context.Context, b *boardCmd, s *streams) (err error) {
 	in, out := fileOf(s.in), fileOf(s.out)
-	if in == nil || out == nil || !term.IsTerminal(int(in.Fd())) || !term.IsTerminal(int(out.Fd())) {
+	if in == nil || out == nil || !term.IsTerminal(int(in.Fd())) || !redraws(out) {
 		return (&boardShow{}).Run(b, s)
 	}
 	c, err := b.dial()

@@ -11,6 +11,8 @@ import (
 )
 
 type declareCmd struct {
+	guardAt
+
 	Step       declareStepCmd       `cmd:"" help:"The step of the test card that comes next."`
 	Packs      declarePacksCmd      `cmd:"" help:"The packs that are fitted, by name."`
 	Wind       declareWindCmd       `cmd:"" help:"A wind read by hand, such as \"6 mph\"; it lapses after 10 minutes."`
@@ -25,61 +27,55 @@ func (declareCmd) Help() string {
 }
 
 type declareStepCmd struct {
-	guardAt
 	Name []string `arg:"" help:"The step's name."`
 }
 
-func (c *declareStepCmd) Run(s *streams) error {
-	return c.declare(s, session.Declaration{What: session.DeclaredStep, Step: strings.Join(c.Name, " ")})
+func (c *declareStepCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredStep, Step: strings.Join(c.Name, " ")})
 }
 
 type declarePacksCmd struct {
-	guardAt
 	Names []string `arg:"" name:"name" help:"The packs' names."`
 }
 
-func (c *declarePacksCmd) Run(s *streams) error {
-	return c.declare(s, session.Declaration{What: session.DeclaredPacks, Packs: c.Names})
+func (c *declarePacksCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredPacks, Packs: c.Names})
 }
 
 type declareWindCmd struct {
-	guardAt
 	Speed []string `arg:"" help:"The speed with its unit."`
 }
 
-func (c *declareWindCmd) Run(s *streams) error {
-	return c.declare(s, session.Declaration{What: session.DeclaredWind, Value: strings.Join(c.Speed, " ")})
+func (c *declareWindCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredWind, Value: strings.Join(c.Speed, " ")})
 }
 
 type declareAirCmd struct {
-	guardAt
 	Temperature string `arg:"" help:"Of the air, with its unit."`
 	Where       string `arg:"" name:"pressure-or-elevation" help:"The pressure at the pad, not reduced to sea level, or the pad's elevation."`
 }
 
-func (c *declareAirCmd) Run(s *streams) error {
-	return c.declare(s, session.Declaration{What: session.DeclaredAir, Value: c.Temperature + ", " + c.Where})
+func (c *declareAirCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredAir, Value: c.Temperature + ", " + c.Where})
 }
 
 type declareStopCmd struct {
-	guardAt
 	Time     string `arg:"" help:"From the opening until the last rotor stood, such as \"2.4 s\"."`
 	Initials string `arg:"" help:"Who read it."`
 }
 
-func (c *declareStopCmd) Run(s *streams) error {
-	return c.declare(s, session.Declaration{What: session.DeclaredStop, Value: c.Time, Initials: c.Initials})
+func (c *declareStopCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredStop, Value: c.Time, Initials: c.Initials})
 }
 
 type declareInspectionCmd struct {
-	guardAt
 	Name     string `arg:"" help:"The inspection's name, in quotes where it has spaces."`
 	Value    string `arg:"" help:"The value with its unit, in quotes, or pass or fail."`
 	Initials string `arg:"" help:"Who looked."`
 }
 
-func (c *declareInspectionCmd) Run(s *streams) error {
-	return c.declare(s, session.Declaration{What: session.DeclaredInspection, Step: c.Name, Value: c.Value, Initials: c.Initials})
+func (c *declareInspectionCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredInspection, Step: c.Name, Value: c.Value, Initials: c.Initials})
 }
 
 // declare sends a declaration and prints what is then still asked.

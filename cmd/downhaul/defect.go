@@ -22,6 +22,8 @@ import (
 )
 
 type defectCmd struct {
+	guardAt
+
 	Note  defectNoteCmd  `cmd:"" default:"withargs" help:"List what is on record; with words, note a defect."`
 	Close defectCloseCmd `cmd:"" help:"Say what was done about a defect, or mended after a fault of the chain."`
 	Watch defectWatchCmd `cmd:"" help:"Let a defect wait for a time, with the reason."`
@@ -34,44 +36,41 @@ func (defectCmd) Help() string {
 }
 
 type defectNoteCmd struct {
-	guardAt
 	JSON bool     `help:"Print the list as one JSON object."`
 	Text []string `arg:"" optional:"" help:"What is wrong, such as \"arm 3 is loose\"."`
 }
 
-func (c *defectNoteCmd) Run(s *streams) error {
+func (c *defectNoteCmd) Run(g *defectCmd, s *streams) error {
 	r := answers.LedgerRequest{Act: "list"}
 	if text := strings.Join(c.Text, " "); text != "" {
 		r.Act, r.Text = "note", text
 	}
-	return c.ledger(s, r, c.JSON)
+	return g.ledger(s, r, c.JSON)
 }
 
 type defectCloseCmd struct {
-	guardAt
 	Number   int    `arg:"" help:"Its number in the list."`
 	Done     string `arg:"" help:"What was done or mended, in quotes."`
 	Initials string `arg:"" help:"Who answers for it."`
 }
 
-func (c *defectCloseCmd) Run(s *streams) error {
-	return c.ledger(s, answers.LedgerRequest{Act: "close", Of: c.Number, Text: c.Done, Initials: c.Initials}, false)
+func (c *defectCloseCmd) Run(g *defectCmd, s *streams) error {
+	return g.ledger(s, answers.LedgerRequest{Act: "close", Of: c.Number, Text: c.Done, Initials: c.Initials}, false)
 }
 
 type defectWatchCmd struct {
-	guardAt
 	Number   int    `arg:"" help:"Its number in the list."`
 	Reason   string `arg:"" help:"Why it may wait, in quotes."`
 	Initials string `arg:"" help:"Who answers for it."`
 	For      string `arg:"" name:"for" help:"How long, such as 3d."`
 }
 
-func (c *defectWatchCmd) Run(s *streams) error {
+func (c *defectWatchCmd) Run(g *defectCmd, s *streams) error {
 	q, err := rules.ParseQuantity(c.For, rules.Duration)
 	if err != nil {
 		return hint(fmt.Errorf("defect: how long it may wait: %w", err), "write such as 3d")
 	}
-	return c.ledger(s, answers.LedgerRequest{Act: "watch", Of: c.Number, Text: c.Reason, Initials: c.Initials, LastsS: q.SI}, false)
+	return g.ledger(s, answers.LedgerRequest{Act: "watch", Of: c.Number, Text: c.Reason, Initials: c.Initials, LastsS: q.SI}, false)
 }
 
 // defectOutput is the list as one JSON object.

@@ -126,6 +126,10 @@ func onTerminal(stream any) bool {
 	return err == nil && info.Mode()&os.ModeCharDevice != 0
 }
 
+// redraws reports whether a stream goes to a terminal on which what was shown can be
+// drawn over; one that calls itself dumb cannot.
+func redraws(stream any) bool { return onTerminal(stream) && os.Getenv("TERM") != "dumb" }
+
 // identity is who sends, by MAVLink.
 type identity struct {
 	System    uint8 `json:"system"`

@@ -32,7 +32,7 @@ const (
 
 func newProgress(w io.Writer, command string, count int) *progress {
 	p := &progress{command: command, what: "recordings", count: count, stop: make(chan struct{})}
-	if onTerminal(w) {
+	if redraws(w) {
 		p.w = w
 	}
 	return p

@@ -104,7 +104,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	if !out.BuiltIn {
 		out.Unseen = append(out.Unseen, unseen.List(p, env)...)
 	}
-	terminal := onTerminal(s.err)
+	terminal := redraws(s.err)
 	seconds := func(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
 	site := p.Site()
 	out.reaction = p.Reaction(stop.Thrust)

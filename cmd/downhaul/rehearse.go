@@ -14,7 +14,9 @@ import (
 	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/model/rehearsal/album"
 	"downhaul/interlock/records/plain"
+	"downhaul/interlock/records/session"
 	"downhaul/rules"
+	"downhaul/rules/document"
 )
 
 // rehearseCmd flies the modelled craft of the crew's own files.
@@ -62,12 +64,8 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 	}
 	var files guard.Files
 	if c.From == "" {
-		files, err = guard.ReadFiles(c.Pad, c.Envelope, c.Card)
-		if err == nil {
-			err = otherKind(c.Pad, files.Pad.Text, isPad)
-		}
-		if err != nil {
-			return fmt.Errorf("rehearse: %w", err)
+		if files, err = c.files(); err != nil {
+			return err
 		}
 	}
 	if c.Real {
@@ -82,6 +80,8 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 	}
 	if thrown {
 		defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	} else {
+		defer func() { _ = os.Remove(dir) }() // where nothing was flown it is empty, and goes
 	}
 	if c.From != "" {
 		return c.from(ctx, s, dir)
@@ -91,6 +91,11 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 		return err
 	}
 	set.Craft.Config.Seed = c.Seed
+	for _, name := range c.Scenario { // before anything is flown or said
+		if _, err := scenarioOf(set, name); err != nil {
+			return err
+		}
+	}
 	if !c.JSON {
 		printRehearsed(s, set)
 	}
@@ -128,6 +133,23 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 		return errFound
 	}
 	return nil
+}
+
+// files reads the files that are named.
+func (c *rehearseCmd) files() (files guard.Files, err error) {
+	if info, err := os.Stat(c.Pad); err == nil && info.IsDir() {
+		return files, hint(fmt.Errorf("rehearse: %s is a folder", c.Pad), "--pad names the pad file in it, such as %s", filepath.Join(c.Pad, session.Pad))
+	}
+	if files, err = guard.ReadFiles(c.Pad, c.Envelope, c.Card); err == nil {
+		err = otherKind(c.Pad, files.Pad.Text, isPad)
+	}
+	if err != nil {
+		err = fmt.Errorf("rehearse: %w", err)
+	}
+	if errors.Is(err, os.ErrNotExist) {
+		err = hint(err, "downhaul new DIR writes files to begin with")
+	}
+	return files, err
 }
 
 // folder is where the sessions go, and whether they are thrown away.
@@ -168,9 +190,9 @@ func scenarioOf(set *rehearsal.Setup, name string) (*craftmodel.Scenario, error)
 	text, err := plain.Read(name, plain.Setup)
 	if err != nil {
 		if errors.Is(err, os.ErrNotExist) && !strings.ContainsAny(name, "/.") {
-			err = hint(err, "no mishap that ships is called so either; downhaul rehearse --help names them")
+			return nil, hint(fmt.Errorf("rehearse: %q is neither a mishap that ships nor a file", name), "%s", strings.TrimSpace(document.Nearest(name, rehearsal.Names())+" downhaul rehearse --help names all"))
 		}
-		return nil, err
+		return nil, fmt.Errorf("rehearse: %w", err)
 	}
 	return set.Read(name, string(text))
 }

@@ -80,6 +80,9 @@ func (c *rehearseCmd) page(s *streams, dir string, shown album.Shown) error {
 	return nil
 }
 
+// actedWide is how wide the column is that says what acted first.
+const actedWide = 20
+
 // printMishaps prints one row for each mishap.
 func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result) {
 	unit := func(k rules.Kind) string { return rules.DefaultUnit(k, set.Checked.Envelope.Units) }
@@ -97,7 +100,11 @@ func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result)
 		}
 		first, after := r.ActedFirst()
 		t := r.Truth
-		fmt.Fprintf(s.out, row, r.Name, wholeWords(first, 20), after, in(t.Height, rules.Length), in(t.Tension, rules.Force), in(t.Arrival, rules.Speed), in(t.Distance, rules.Length))
+		head := wholeWords(first, actedWide)
+		fmt.Fprintf(s.out, row, r.Name, head, after, in(t.Height, rules.Length), in(t.Tension, rules.Force), in(t.Arrival, rules.Speed), in(t.Distance, rules.Length))
+		if rest := strings.TrimSpace(first[len(head):]); rest != "" {
+			wrap(s.out, strings.Repeat(" ", 27), strings.Repeat(" ", 27), rest)
+		}
 	}
 	fmt.Fprintln(s.out)
 	for _, r := range results {
@@ -118,7 +125,7 @@ func wholeWords(text string, room int) string {
 		return text
 	}
 	if i := strings.LastIndexByte(text[:room+1], ' '); i > 0 {
-		return strings.TrimRight(text[:i], ",;:")
+		return text[:i]
 	}
 	return text[:room]
 }

@@ -90,7 +90,7 @@ func (c *rehearseCmd) from(ctx context.Context, s *streams, dir string) error {
 // are not named, those of the session are taken.
 func (c *rehearseCmd) recorded(ctx context.Context) (*rehearsal.Recorded, string, error) {
 	if info, err := os.Stat(c.From); err == nil && !info.IsDir() {
-		return nil, "", hint(fmt.Errorf("rehearse: %s is no folder", c.From), "--from names a session's own folder, such as LOGS/2026-05-30T18-04-11Z-3f2a: its files say what its recording means")
+		return nil, "", hint(fmt.Errorf("rehearse: %s is no folder", c.From), "--from names a session's own folder, such as LOGS/2026-05-30T18-04-11Z-s0001: its files say what its recording means")
 	}
 	opt := report.Options{Software: guard.Software()}
 	ses, err := report.Read(ctx, c.From, opt)

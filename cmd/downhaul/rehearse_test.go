@@ -65,18 +65,29 @@ func TestRehearseRefuses(t *testing.T) {
 	if err := os.WriteFile(bad, []byte("at 2 s fault gremlins\n"), 0o600); err != nil {
 		t.Fatal(err)
 	}
+	out := filepath.Join(t.TempDir(), "out")
 	for _, c := range []struct {
 		args []string
 		want string
 	}{
 		{[]string{"--json"}, "--auto plays the crew"},
 		{[]string{"--all", "x"}, "--all flies the mishaps that ship"},
-		{[]string{"--auto", "gremlins"}, "downhaul rehearse --help names them"},
+		{[]string{"--auto", "gremlins"}, "downhaul rehearse --help names all"},
+		{[]string{"--auto", "runaway"}, `did you mean "runaway-at-the-hover" or "runaway-from-the-pad"?`},
+		{[]string{"--auto", "--out", out, "00-calm", "gust-frunt"}, `did you mean "gust-front"?`},
+		{[]string{"--pad", filepath.Dir(bad)}, "pad.toml"},
+		{[]string{"--pad", filepath.Join(filepath.Dir(bad), "none.toml")}, "downhaul new DIR"},
+		{[]string{"--real-board"}, "names no real board"},
+		{[]string{"--real-board", "--auto"}, "a crew presses the buttons"},
 		{[]string{"--auto", bad}, `bad.txt:1: no such fault (got "gremlins")`},
 		{[]string{"--auto", "--step", "ballast 99"}, `the card has no step "ballast 99"`},
 	} {
-		if code, _, trouble := rehearse(t, c.args...); code != couldNot || !strings.Contains(strings.Join(strings.Fields(trouble), " "), c.want) {
-			t.Errorf("%v: exit %d, %s", c.args, code, trouble)
+		code, said, trouble := rehearse(t, c.args...)
+		if code != couldNot || !strings.Contains(strings.Join(strings.Fields(trouble), " "), c.want) || said != "" {
+			t.Errorf("%v: exit %d, %s%s", c.args, code, said, trouble)
+		}
+		if _, err := os.Lstat(out); err == nil {
+			t.Errorf("%v: its folder is left behind", c.args)
 		}
 	}
 }

@@ -121,7 +121,7 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 		if err != nil {
 			if shown && !c.JSON {
 				// The last state must not stay on the screen as if it held.
-				fmt.Fprint(s.out, emptyScreen)
+				fmt.Fprint(s.out, anew(s.out))
 				wrap(s.out, "", "  ", noData)
 			}
 			return err
@@ -142,7 +142,7 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 			printStatus(&text, st)
 			out := text.String()
 			if c.Watch {
-				out = emptyScreen + fitted(out, s.out)
+				out = anew(s.out) + fitted(out, s.out)
 			}
 			if _, err := io.WriteString(s.out, out); err != nil {
 				return err

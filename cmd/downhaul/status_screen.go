@@ -15,12 +15,21 @@ const (
 	noData      = "NO DATA. The guard no longer answers, and what stood here is gone. Look at the pad and listen to the buzzer. In doubt use the hard-wired stop."
 )
 
+// anew is what begins a picture that stands in the place of the last one: an empty screen
+// or, where nothing can be drawn over, a line between the two.
+func anew(w io.Writer) string {
+	if redraws(w) {
+		return emptyScreen
+	}
+	return strings.Repeat("-", columns-1) + "\n"
+}
+
 // fitted is a text as far as the terminal behind w has lines for it, so that
 // its beginning, the state, is never scrolled away; the last line says what was
 // left out. Where w is no terminal, or none that tells its size, it is whole.
 func fitted(text string, w io.Writer) string {
 	f := fileOf(w)
-	if f == nil {
+	if f == nil || !redraws(w) {
 		return text
 	}
 	cols, rows, err := term.GetSize(int(f.Fd()))

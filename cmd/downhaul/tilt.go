@@ -207,7 +207,7 @@ func (c *tiltCmd) live(ctx context.Context, out io.Writer, p *pad.Pad, e *tilt.E
 // lead says what to do, and of each lean how it went, until nothing more is
 // asked or the time is over.
 func (c *tiltCmd) lead(ctx context.Context, out io.Writer, e *tilt.Ear, failed <-chan error) error {
-	terminal := onTerminal(out)
+	terminal := redraws(out)
 	erase := func() {
 		if terminal {
 			fmt.Fprint(out, "\r\x1b[K")

@@ -295,7 +295,7 @@ func Open(dir string) (*Session, error) {
 	text, err := plain.Read(filepath.Join(dir, infoName), plain.Note)
 	if err != nil {
 		if errors.Is(err, fs.ErrNotExist) {
-			return nil, fmt.Errorf("open session %s: no %s in it; name a session's own folder, such as LOGS/2026-05-30T18-04-11Z-3f2a", dir, infoName)
+			return nil, fmt.Errorf("open session %s: no %s in it; name a session's own folder, such as LOGS/2026-05-30T18-04-11Z-s0001", dir, infoName)
 		}
 		return nil, fmt.Errorf("open session: %w", err)
 	}

@@ -199,7 +199,7 @@ func (c *checked) holdSigns() {
 		c.Held = append(c.Held, row)
 	}
 	if len(cfg.HeightSources) > 0 {
-		every, tooSeldom := comesEvery(c.found.Spacings, cfg.HeightSources[0])
+		every, tooSeldom := comesEvery(c.found.Spacings, cfg.HeightSources[0], cfg.ClimbSource)
 		c.TooSeldom = tooSeldom
 		for id, d := range c.pad.ComesEvery {
 			if every[id.String()] == "" {

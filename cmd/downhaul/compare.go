@@ -19,7 +19,7 @@ type compareCmd struct {
 	Envelope   []string `placeholder:"FILE" sep:"none" help:"Give it twice: the envelope as it is, then the other one."`
 	Pad        string   `placeholder:"FILE" help:"The pad file: whose craft, which packs, which sensors. Without it, a session's own, or what the recording itself shows."`
 	JSON       bool     `help:"Print one JSON object."`
-	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
+	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes; packed with gzip as well."`
 }
 
 func (compareCmd) Help() string {

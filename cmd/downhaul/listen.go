@@ -24,7 +24,7 @@ import (
 )
 
 type listenCmd struct {
-	Sources []string      `arg:"" name:"source" help:"A link: udp://0.0.0.0:40123, tcp://192.0.2.1:40124 or serial:///dev/ttyUSB0?baud=57600. Or recordings: session folders, pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
+	Sources []string      `arg:"" name:"source" help:"A link: udp://0.0.0.0:40123, tcp://192.0.2.1:40124 or serial:///dev/ttyUSB0?baud=57600. Or recordings: session folders, pcapng or pcap of the telemetry link, or raw MAVLink bytes; packed with gzip as well."`
 	For     time.Duration `default:"10s" placeholder:"TIME" help:"How long to listen to a link (${default})."`
 	Craft   string        `placeholder:"S/C" help:"System and component of the craft, such as 1/1, where several are heard."`
 	Port    uint16        `placeholder:"N" help:"Of a capture, take only what went to this UDP port."`
@@ -49,8 +49,13 @@ func (c *listenCmd) Run(ctx context.Context, s *streams) error {
 			return hint(fmt.Errorf("listen: want system and component, 1 to 255 each (got %q)", c.Craft), "write --craft 1/1")
 		}
 	}
-	if info, err := os.Stat(c.Sources[0]); err == nil && (info.IsDir() || info.Mode().IsRegular()) {
-		return c.files(ctx, s, only)
+	if info, err := os.Stat(c.Sources[0]); err == nil {
+		switch mode := info.Mode(); {
+		case mode.IsDir(), mode.IsRegular():
+			return c.files(ctx, s, only)
+		case mode&os.ModeNamedPipe != 0:
+			return hint(fmt.Errorf("listen: %s is a pipe, and a recording is read more than once", c.Sources[0]), "write it to a file first, and name that")
+		}
 	}
 	cfg, err := parseLink(c.Sources[0])
 	switch {

@@ -135,6 +135,14 @@ func (f *filled) Table() bool { return f.duty == "table" }
 // Guards reports whether the pad guards, with whatever board.
 func (f *filled) Guards() bool { return f.duty != "watch" }
 
+// Climb is the source of climb to name, empty for the one that goes with the height.
+func (f *filled) Climb() string {
+	if f.heard == nil {
+		return ""
+	}
+	return f.heard.climb
+}
+
 // Landed reports whether the craft tells that it has landed, as far as is known.
 func (f *filled) Landed() bool { return f.heard == nil || f.heard.landed }
 
@@ -163,7 +171,7 @@ func (f *filled) ComesEvery() string {
 	if f.heard == nil {
 		return ""
 	}
-	every, _ := comesEvery(f.heard.spacings, f.heard.channel)
+	every, _ := comesEvery(f.heard.spacings, f.heard.channel, f.heard.climbFrom)
 	if len(every) == 0 {
 		return ""
 	}

@@ -25,6 +25,8 @@ type heardCraft struct {
 	motors, cells int             // 0 is not told
 	height        string          // the pad file's name of the best height
 	channel       rules.ChannelID // that height
+	climbFrom     rules.ChannelID // NoChannel: the one that goes with the height
+	climb         string          // the pad file's name of another climb than goes with that height; empty: none is needed
 	landed        bool            // it tells whether it has landed
 	packs         string          // "battery_status" or "sys_status"
 	cellsTold     bool            // each cell, not the pack alone
@@ -131,6 +133,16 @@ func asHeard(who identity, motors int, all []spacing, of func(rules.ChannelID) (
 	if h.height == "" {
 		return nil, errors.New("the craft tells no height, and without one there is no ceiling; downhaul listen names the message to ask it for")
 	}
+	if h.rate(derived.ClimbPartner(h.channel)) == 0 { // not told, or it runs against the height
+		for _, s := range []struct {
+			name string
+			id   rules.ChannelID
+		}{{"global", rules.ClimbGlobal}, {"local", rules.ClimbLocal}, {"hud", rules.ClimbHUD}} {
+			if h.climb == "" && h.rate(s.id) > 0 {
+				h.climb, h.climbFrom = s.name, s.id
+			}
+		}
+	}
 	h.landed = h.rate(rules.CraftLanded) > 0
 	_, low := of(rules.Pack1LowestCell)
 	whole, pack := of(rules.Pack1Voltage)
@@ -164,6 +176,9 @@ func (h *heardCraft) heard() hazard.Heard {
 // says is what was heard, for the screen.
 func (h *heardCraft) says() string {
 	text := fmt.Sprintf("Heard: craft %s, height %s %.3g times a second", h.identity, h.height, h.rate(h.channel))
+	if h.climb != "" {
+		text += ", climb " + h.climb + ", since the one beside it is not told or runs against it"
+	}
 	if h.motors > 0 {
 		text += ", " + plural(h.motors, "motor output")
 	}
@@ -173,7 +188,7 @@ func (h *heardCraft) says() string {
 	if !h.cellsTold {
 		text += ", no single cells"
 	}
-	for _, seldom := range second(comesEvery(h.spacings, h.channel)) {
+	for _, seldom := range second(comesEvery(h.spacings, h.channel, h.climbFrom)) {
 		text += "; too seldom: " + strings.TrimSuffix(seldom, ".")
 	}
 	if !h.landed {

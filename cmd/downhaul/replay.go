@@ -26,7 +26,7 @@ type replayCmd struct {
 	JSON       bool     `help:"Print one JSON object."`
 	Plot       string   `placeholder:"DIR" help:"Draw each watched channel against its limits into this folder, as SVG."`
 	Force      bool     `help:"Replace pictures that are there already."`
-	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
+	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes; packed with gzip as well."`
 }
 
 func (replayCmd) Help() string {

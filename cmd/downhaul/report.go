@@ -35,7 +35,7 @@ type reportCmd struct {
 	Card     string   `placeholder:"FILE" help:"For recordings: the test card, for ballast and mass."`
 	Step     []string `sep:"none" placeholder:"NAME" help:"For recordings: the step of the test card that flew in them; or one --step for each recording, in their order."`
 	Port     uint16   `placeholder:"N" help:"For recordings: of a capture, take only what went to this UDP port."`
-	Sessions []string `arg:"" name:"session" help:"Session folders, in the order to show them; or recordings: pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
+	Sessions []string `arg:"" name:"session" help:"Session folders, in the order to show them; or recordings: pcapng or pcap of the telemetry link, or raw MAVLink bytes; packed with gzip as well."`
 
 	alone report.Files
 }
@@ -108,6 +108,11 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 // files reads the files that go with recordings.
 func (c *reportCmd) files() error {
 	if (c.Pad+c.Envelope+c.Card != "" || len(c.Step) > 0 || c.Port > 0) && !slices.ContainsFunc(c.Sessions, isRecording) {
+		for _, name := range c.Sessions {
+			if _, err := os.Stat(name); err != nil {
+				return fmt.Errorf("report: %w", err)
+			}
+		}
 		return hint(errors.New("report: --pad, --envelope, --card, --step and --port are for recordings, and none is named"), "a session is reported on with the files that it ran with")
 	}
 	c.alone.Port = c.Port

@@ -116,14 +116,17 @@ func cameFastest(all []spacing, any []rules.ChannelID) (best rules.ChannelID) {
 	return best
 }
 
-// signSource is the measured channel by which a sign comes, where the pad takes that
-// source of height.
-func signSource(sign, height rules.ChannelID) rules.ChannelID {
+// signSource is the measured channel by which a sign comes, where the pad takes those
+// sources of height and climb; climb NoChannel is the one that goes with the height.
+func signSource(sign, height, climb rules.ChannelID) rules.ChannelID {
 	switch sign {
 	case rules.Height:
 		return height
 	case rules.Climb:
-		return derived.ClimbPartner(height)
+		if climb == rules.NoChannel {
+			climb = derived.ClimbPartner(height)
+		}
+		return climb
 	case rules.MotorHighest:
 		return rules.Motor1Output
 	}
@@ -132,11 +135,11 @@ func signSource(sign, height rules.ChannelID) rules.ChannelID {
 
 // comesEvery is how far apart the signs come that come more seldom than they are usually
 // waited for, by sign, and what comes too seldom for any pad file.
-func comesEvery(all []spacing, height rules.ChannelID) (every map[string]string, tooSeldom []string) {
+func comesEvery(all []spacing, height, climb rules.ChannelID) (every map[string]string, tooSeldom []string) {
 	every, tooSeldom = map[string]string{}, []string{}
 	for _, row := range pad.MaySlow() {
 		sign, _ := rules.Lookup(row[0])
-		s := spacingOf(all, signSource(sign.ID, height))
+		s := spacingOf(all, signSource(sign.ID, height, climb))
 		if s == nil || 5*s.every() <= 2*sign.ID.Stale() {
 			continue
 		}

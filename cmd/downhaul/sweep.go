@@ -33,7 +33,7 @@ type sweepCmd struct {
 	CSV        string   `placeholder:"FILE" help:"Write the table as CSV, too."`
 	Plot       string   `placeholder:"FILE" help:"Draw it, too, as SVG."`
 	Force      bool     `help:"Replace files that are there already."`
-	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes."`
+	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes; packed with gzip as well."`
 }
 
 func (sweepCmd) Help() string {

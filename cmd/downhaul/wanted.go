@@ -76,6 +76,7 @@ type findings struct {
 	Recording *recorded `json:"recording"`
 
 	craft *sender
+	named identity // with --craft; else none
 }
 
 const listenSchema = 2
@@ -178,7 +179,7 @@ func (s *sender) isCraft() bool {
 func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 	f := &findings{Schema: listenSchema, Link: name, Seconds: span.Seconds(), Bytes: e.bytes, BadBytes: e.counts().BadBytes,
 		Senders: []senderRow{}, Channels: []channelRow{}, Ask: []messageWanted{}, Unread: []int{}, Wrong: []channelRow{},
-		Spacings: []spacing{}, ComesEvery: map[string]string{}, TooSeldom: []string{}}
+		Spacings: []spacing{}, ComesEvery: map[string]string{}, TooSeldom: []string{}, named: only}
 	var craft *sender
 	slices.SortStableFunc(e.senders, func(a, b *sender) int {
 		return (int(a.System)-int(b.System))*256 + int(a.Component) - int(b.Component)
@@ -206,7 +207,7 @@ func (e *ear) judge(name string, span time.Duration, only identity) *findings {
 	f.Craft, f.craft = &craft.identity, craft
 	f.Unread = craft.unread.Numbers()
 	f.Spacings = craft.spacings()
-	f.ComesEvery, f.TooSeldom = comesEvery(f.Spacings, cameFastest(f.Spacings, heights))
+	f.ComesEvery, f.TooSeldom = comesEvery(f.Spacings, cameFastest(f.Spacings, heights), rules.NoChannel)
 	for _, w := range wanted {
 		best, rank := channelRow{}, -1
 		for _, id := range w.any { // of several, the one that this link gives fastest
@@ -334,6 +335,9 @@ func (f *findings) print(w io.Writer) {
 	}
 	fmt.Fprintln(w)
 	switch {
+	case f.Craft == nil && f.named != (identity{}):
+		wrap(w, "", "", fmt.Sprintf("%s was not heard. Name one of these senders with --craft, or leave it out.", f.named))
+		return
 	case f.Craft == nil:
 		wrap(w, "", "", "None of them says that it is a craft. If one is, name it: --craft SYSTEM/COMPONENT.")
 		return

@@ -61,19 +61,27 @@ func TestALinkRecordedTwiceIsReadOnce(t *testing.T) {
 		{"two crafts", [][]sent{link, other}, nil, 2 * n, "", 0},
 		{"merged with itself", [][]sent{link, link}, nil, n, "a second time", 0},
 		{"put behind itself", [][]sent{link}, link, n, "a second time", 0},
+		{"put behind itself with its header", [][]sent{link}, append([]sent{{}}, link...), n, "a second time", 0},
 	} {
 		var all []sent
 		for _, list := range c.all {
 			all = append(all, list...)
 		}
 		slices.SortStableFunc(all, func(a, b sent) int { return int(a.at - b.at) })
-		var at []time.Duration
-		var packets [][]byte
-		for _, s := range append(all, c.then...) {
-			at, packets = append(at, s.at), append(packets, s.packet)
+		file := func(list []sent) []byte {
+			var at []time.Duration
+			var packets [][]byte
+			for _, s := range list {
+				at, packets = append(at, s.at), append(packets, s.packet)
+			}
+			return pcapOf(binary.LittleEndian, false, 0, at, packets...)
+		}
+		b := file(append(slices.Clone(all), c.then...))
+		if len(c.then) > 0 && c.then[0].packet == nil {
+			b = append(file(all), file(c.then[1:])...)
 		}
 		path := filepath.Join(t.TempDir(), "link.pcap")
-		if err := os.WriteFile(path, pcapOf(binary.LittleEndian, false, 0, at, packets...), 0o644); err != nil {
+		if err := os.WriteFile(path, b, 0o644); err != nil {
 			t.Fatal(err)
 		}
 		var how []Option

@@ -78,18 +78,32 @@ func (g *gate) firstRecord() {
 		g.torn("the file header has %d of its 24 bytes", len(head))
 		return
 	}
-	// The upper bits tell of a checksum at the end of each frame.
-	low := head[20:]
-	if g.big {
-		low = head[22:]
-	}
 	if v, w := g.u16(head[4:]), g.u16(head[6:]); v != 2 || w != 4 {
 		g.damaged("a pcap of version %d.%d; only 2.4 is known", v, w)
 		return
 	}
-	g.ifaces = append(g.ifaces[:0], iface{link: g.u16(low), snap: g.u32(head[16:])})
+	g.ifaces = append(g.ifaces[:0], iface{link: g.linkOf(head), snap: g.u32(head[16:])})
 	g.size = fileHead
 	g.blocks++
+}
+
+// linkOf is the link type in the header of a pcap. Its upper bits tell of a checksum at
+// the end of each frame.
+func (g *gate) linkOf(head []byte) uint16 {
+	if g.big {
+		return g.u16(head[22:])
+	}
+	return g.u16(head[20:])
+}
+
+// anew reports whether the header of a pcap begins here, as where one file was put behind
+// another.
+func (g *gate) anew(b []byte) bool {
+	magic := uint32(magicMicro)
+	if g.nano {
+		magic = magicNano
+	}
+	return len(b) >= 8 && g.u32(b) == magic && g.u16(b[4:]) == 2 && g.u16(b[6:]) == 4
 }
 
 // nextRecord is nextBlock for pcap.
@@ -109,6 +123,13 @@ func (g *gate) nextRecord() {
 			g.torn("the last record's header has %d of its 16 bytes", len(head))
 		}
 		return
+	}
+	if g.anew(head) {
+		if head, short = g.peek(fileHead); !short && g.end == nil {
+			g.ifaces[0].link, g.size, g.times = g.linkOf(head), fileHead, recent{}
+			g.blocks++
+			return
+		}
 	}
 	r, frac, ok := g.head(head)
 	if r == (record{}) {
@@ -152,7 +173,7 @@ func (g *gate) nextRecord() {
 func (g *gate) leads(r *record) bool {
 	size := recordHead + int(r.kept)
 	b, _ := g.w.peek(size + recordHead)
-	if len(b) == size {
+	if len(b) == size || g.anew(b[size:]) {
 		return true // the end
 	}
 	first := g.times.n == 0

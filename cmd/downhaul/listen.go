@@ -13,12 +13,10 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench"
-	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry"
 	"downhaul/interlock/day/telemetry/link"
 	"downhaul/interlock/day/telemetry/link/reading"
-	"downhaul/interlock/limits"
 	"downhaul/interlock/records/strays"
 	"downhaul/rules"
 )
@@ -163,8 +161,7 @@ type sender struct {
 	repeated uint64
 	channels [rules.ChannelCount]heard
 	// climbs hold each climb against the height of its message, as the guard does.
-	climbs  []limits.Calculator
-	table   limits.Table
+	climbs  *bench.Climbs
 	account account
 	quiet   time.Duration // how long it was silent as a whole
 }
@@ -263,10 +260,7 @@ func (e *ear) take(at time.Duration, from netip.AddrPort, f *telemetry.Frame, ch
 		s := &sender{identity: who, from: from, lastSeq: f.Seq - 1}
 		// Component 0 is no craft's.
 		s.guard, _ = intake.New(intake.Config{Craft: intake.Craft{System: f.System, Component: f.Component}, Links: []intake.LinkConfig{{}}})
-		for _, id := range []rules.ChannelID{rules.ClimbGlobal, rules.ClimbLocal} {
-			made, _ := derived.New(derived.Config{ClimbSource: id}, func(id rules.ChannelID) bool { return id == rules.Climb })
-			s.climbs = append(s.climbs, made...)
-		}
+		s.climbs = bench.NewClimbs()
 		e.senders = append(e.senders, s)
 	}
 	s := e.senders[i]
@@ -298,14 +292,8 @@ func (e *ear) take(at time.Duration, from netip.AddrPort, f *telemetry.Frame, ch
 		sample := e.samples[i].Sample
 		s.channels[sample.Channel].take(at, sample, s.quiet)
 		s.account.sample(at, &sample)
-		s.table[sample.Channel] = limits.Reading{At: at, Value: sample.Value, Quality: sample.Quality, Cause: sample.Cause}
-		for _, c := range s.climbs {
-			if c.Trigger() != sample.Channel {
-				continue
-			}
-			if r, _ := c.Sample(at, &s.table); r.Cause >= rules.ClimbAgainst && r.Cause <= rules.HUDFits {
-				s.channels[sample.Channel].against = r.Cause
-			}
+		if against := s.climbs.Take(at, &sample); against != rules.NoCause {
+			s.channels[sample.Channel].against = against
 		}
 	}
 }

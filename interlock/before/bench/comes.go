@@ -55,14 +55,15 @@ func (c *came) take(at, quiet time.Duration) (gap time.Duration) {
 // and returns what is to be said of that.
 func (h *heard) slow(cfg *derived.Config) []string {
 	height := cfg.HeightSources[0]
+	climb := cfg.ClimbSource
+	if climb == rules.NoChannel {
+		climb = derived.ClimbPartner(height)
+	}
 	message := map[rules.ChannelID]uint32{rules.CraftArmed: idHeartbeat, rules.CraftLanded: idExtendedState, rules.MotorHighest: idServoOutput}
+	message[rules.Climb] = map[rules.ChannelID]uint32{rules.ClimbGlobal: 33, rules.ClimbLocal: 32, rules.ClimbHUD: 74}[climb]
 	for i := range heightSources {
-		s := &heightSources[i]
-		if s.channel == height {
+		if s := &heightSources[i]; s.channel == height {
 			message[rules.Height] = s.id
-		}
-		if derived.ClimbPartner(s.channel) == derived.ClimbPartner(height) && i < 2 {
-			message[rules.Climb] = s.id
 		}
 	}
 	cfg.Slow = map[rules.ChannelID]time.Duration{}

@@ -7,6 +7,7 @@ import (
 	"math"
 	"time"
 
+	"downhaul/interlock"
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry"
@@ -27,6 +28,11 @@ type heard struct {
 	heights         [4]uint64 // messages by heightSources
 	volts           float64   // the highest of the pack or supply
 	cells           int       // that are told one by one
+
+	fields  *telemetry.Fields
+	samples []interlock.Input
+	climbs  *Climbs
+	against map[rules.ChannelID]rules.Cause // of a climb; see Climbs
 
 	link  came             // all messages of the craft
 	came  map[uint32]*came // by message
@@ -82,6 +88,10 @@ func look(parts []string, craft intake.Craft, how ...recording.Option) (h heard,
 	}
 	defer rec.Close()
 	var scan telemetry.Stream
+	if h.fields, err = telemetry.NewFields(telemetry.FieldsConfig{}); err != nil {
+		return h, err
+	}
+	h.climbs, h.against = NewClimbs(), map[rules.ChannelID]rules.Cause{}
 	h.craft, h.came = craft, map[uint32]*came{}
 	named := craft != intake.Craft{}
 	found, after := named, 0
@@ -126,6 +136,13 @@ func (h *heard) take(at time.Duration, f *telemetry.Frame) {
 		h.came[f.ID] = &came{}
 	}
 	h.came[f.ID].take(at, h.quiet)
+	h.samples = h.fields.Append(h.samples[:0], f)
+	for i := range h.samples {
+		s := &h.samples[i].Sample
+		if against := h.climbs.Take(at, s); against != rules.NoCause {
+			h.against[s.Channel] = against
+		}
+	}
 	var p [64]byte // zeros at the end are not sent
 	copy(p[:], f.Payload)
 	u16 := func(at int) uint16 { return binary.LittleEndian.Uint16(p[at:]) }

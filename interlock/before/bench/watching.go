@@ -32,11 +32,12 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad, how ...recording.
 		}
 	}
 	height, fromHeight := seen.height()
+	climb, fromClimb := seen.climb(height)
 	cells, fromCells := seen.cellCount()
 	motors, fromMotors := seen.motorCount()
 	cfg := derived.Config{
-		HeightSources: []rules.ChannelID{height},
-		Motors:        motors, Cells: cells,
+		HeightSources: []rules.ChannelID{height}, ClimbSource: climb,
+		Motors: motors, Cells: cells,
 		PackVoltage: rules.Pack1Voltage, PackCurrent: rules.Pack1Current,
 	}
 	in := intake.Config{Craft: seen.craft,
@@ -45,7 +46,7 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad, how ...recording.
 	for i := range in.Fields.OutputIdle {
 		in.Fields.OutputIdle[i], in.Fields.OutputFull[i] = 1000, 2000
 	}
-	notes := []string{fmt.Sprintf("no pad file was given, so this is guessed: the craft is %d.%d, the first autopilot heard; height is from %s; %s; %s", seen.craft.System, seen.craft.Component, fromHeight, fromMotors, fromCells)}
+	notes := []string{fmt.Sprintf("no pad file was given, so this is guessed: the craft is %d.%d, the first autopilot heard; height is from %s%s; %s; %s", seen.craft.System, seen.craft.Component, fromHeight, fromClimb, fromMotors, fromCells)}
 	notes = append(notes, seen.slow(&cfg)...)
 	site.Derived, site.LinkStale = cfg, max(site.LinkStale, cfg.Slow[rules.LinkAge])
 	if !seen.battery {

@@ -174,9 +174,9 @@ type heard struct {
 	value       float64
 	unknown     uint64 // that said "unknown" or could not be right
 	cause       rules.Cause
-	against     rules.Cause     // why a guard would not take it; NoCause
-	gaps        []time.Duration // between two, less what the whole link was silent
-	quiet       time.Duration   // how long that was when the last came
+	against     rules.Cause   // why a guard would not take it; NoCause
+	gaps        bench.Gaps    // between two, less what the whole link was silent
+	quiet       time.Duration // how long that was when the last came
 }
 
 // ear listens to frames and counts.

@@ -2,7 +2,6 @@ package main
 
 import (
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -30,7 +29,7 @@ func (s *sender) hush(at time.Duration) {
 	h := &s.channels[rules.LinkAge]
 	if h.samples > 0 {
 		gap := at - h.last
-		h.gaps = append(h.gaps, gap)
+		h.gaps.Add(gap)
 		if gap >= bench.SilentLink {
 			s.quiet += gap
 		}
@@ -41,7 +40,7 @@ func (s *sender) hush(at time.Duration) {
 
 // spaced notes how long a channel was not told, the silence of the whole link left out.
 func (h *heard) spaced(at, quiet time.Duration) {
-	h.gaps = append(h.gaps, max(0, at-h.last-(quiet-h.quiet)))
+	h.gaps.Add(max(0, at-h.last-(quiet-h.quiet)))
 	h.quiet = quiet
 }
 
@@ -49,20 +48,9 @@ func (h *heard) spaced(at, quiet time.Duration) {
 func (s *sender) spacings() []spacing {
 	out := []spacing{}
 	for id := range rules.ChannelCount {
-		gaps := slices.Clone(s.channels[id].gaps)
-		if len(gaps) == 0 {
-			continue
+		if g := &s.channels[id].gaps; g.Rows() != nil {
+			out = append(out, spacing{Channel: id.String(), id: id, EveryS: g.Spacing().Seconds(), LongestS: g.Longest.Seconds(), Gaps: g.Rows()})
 		}
-		row := spacing{Channel: id.String(), id: id, EveryS: bench.Spacing(gaps).Seconds(), LongestS: gaps[len(gaps)-1].Seconds()}
-		for _, g := range gaps {
-			up := bench.TwoFigures(g).Seconds()
-			if n := len(row.Gaps); n > 0 && row.Gaps[n-1][0] == up {
-				row.Gaps[n-1][1]++
-			} else {
-				row.Gaps = append(row.Gaps, [2]float64{up, 1})
-			}
-		}
-		out = append(out, row)
 	}
 	return out
 }

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -11,14 +12,41 @@ import (
 	"downhaul/rules"
 )
 
-// Spacing is the time within which nine of ten of these gaps ended, rounded up to two
-// figures of a millisecond; 0 without a gap. It sorts them.
-func Spacing(gaps []time.Duration) time.Duration {
-	if len(gaps) == 0 {
-		return 0
+// Gaps counts the times between values, each rounded up to two figures of a millisecond:
+// ten hours of a fast link have millions, of some hundred lengths.
+type Gaps struct {
+	Longest time.Duration // not rounded
+	count   map[time.Duration]int
+	n       int
+}
+
+// Add counts one.
+func (g *Gaps) Add(d time.Duration) {
+	if g.count == nil {
+		g.count = map[time.Duration]int{}
 	}
-	slices.Sort(gaps)
-	return TwoFigures(gaps[(len(gaps)-1)*9/10])
+	g.count[TwoFigures(d)]++
+	g.n++
+	g.Longest = max(g.Longest, d)
+}
+
+// Rows are the lengths from the shortest on, in seconds, each with how often it came.
+func (g *Gaps) Rows() (rows [][2]float64) {
+	for _, d := range slices.Sorted(maps.Keys(g.count)) {
+		rows = append(rows, [2]float64{d.Seconds(), float64(g.count[d])})
+	}
+	return rows
+}
+
+// Spacing is the time within which nine of ten ended; 0 without a gap.
+func (g *Gaps) Spacing() time.Duration {
+	left := (g.n - 1) * 9 / 10
+	for _, d := range slices.Sorted(maps.Keys(g.count)) {
+		if left -= g.count[d]; left < 0 {
+			return d
+		}
+	}
+	return 0
 }
 
 // TwoFigures rounds up to two figures of a millisecond.
@@ -38,12 +66,12 @@ const SilentLink = time.Second
 type came struct {
 	begun       bool
 	last, quiet time.Duration // when it came last, and how long the link had been silent by then
-	gaps        []time.Duration
+	gaps        Gaps
 }
 
 func (c *came) take(at, quiet time.Duration) (gap time.Duration) {
 	if gap = at - c.last - (quiet - c.quiet); c.begun {
-		c.gaps = append(c.gaps, max(0, gap))
+		c.gaps.Add(max(0, gap))
 	} else {
 		c.begun, gap = true, 0
 	}
@@ -70,11 +98,11 @@ func (h *heard) slow(cfg *derived.Config) []string {
 	var counts, over, notes []string
 	for _, row := range pad.MaySlow() {
 		sign, _ := rules.Lookup(row[0])
-		every := Spacing(h.link.gaps)
+		every := h.link.gaps.Spacing()
 		if id, ok := message[sign.ID]; ok {
 			every = 0
 			if c := h.came[id]; c != nil {
-				every = Spacing(c.gaps)
+				every = c.gaps.Spacing()
 			}
 		}
 		if 5*every <= 2*sign.ID.Stale() {

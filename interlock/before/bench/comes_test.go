@@ -20,7 +20,11 @@ func TestSpacing(t *testing.T) {
 		{[]time.Duration{1601 * ms, 1601 * ms, 1601 * ms}, 1700 * ms},
 		{[]time.Duration{9 * ms, 1 * ms, 2 * ms, 3 * ms, 4 * ms, 5 * ms, 6 * ms, 7 * ms, 8 * ms, 900 * ms}, 9 * ms},
 	} {
-		if got := Spacing(c.gaps); got != c.want {
+		var g Gaps
+		for _, d := range c.gaps {
+			g.Add(d)
+		}
+		if got := g.Spacing(); got != c.want {
 			t.Errorf("%v: %v, want %v", c.gaps, got, c.want)
 		}
 	}

@@ -104,3 +104,18 @@ func TestFaultsAreLaidOverARecording(t *testing.T) {
 		}
 	}
 }
+
+// A fault that meets nothing is told: nobody must take it for one that the guard bore.
+func TestAFaultThatMeetsNothingIsTold(t *testing.T) {
+	const limits = "[[rule]]\nname = \"volts\"\nwatch = \"pack.voltage\"\nbelow = \"20 V\"\nstop = \"immediate\"\nstale_after = \"3 s\"\n"
+	r := overlaid(t, "at 10 s fault pack.voltage off by -2 V for 5 s\nat 600 s fault telemetry stops for 3 s\nat 5 s fault tether.tension missing\n", limits)
+	var vain []string
+	for _, n := range r.Notes {
+		if line, ok := strings.CutPrefix(n, "laid over it in vain: "); ok {
+			vain = append(vain, line)
+		}
+	}
+	if len(vain) != 2 || !strings.HasPrefix(vain[0], "at 600 s") || !strings.HasPrefix(vain[1], "at 5 s fault tether.tension") {
+		t.Errorf("%q", vain)
+	}
+}

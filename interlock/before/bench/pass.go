@@ -201,6 +201,11 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 			p.look(c, inputs)
 		}
 	}
+	if p.faults != nil {
+		for _, line := range p.faults.Unmet() {
+			p.notes = append(p.notes, "laid over it in vain: "+line)
+		}
+	}
 	p.end = max(p.end, rec.Info().Span)
 	p.close()
 	return nil

@@ -54,6 +54,7 @@ type fault struct {
 	by       float64 // SI
 	held     float64 // what a frozen channel had
 	has      bool
+	met      bool // it changed something
 }
 
 func (f *fault) stands(at time.Duration) bool { return at >= f.from && at < f.to }
@@ -69,6 +70,21 @@ type Scenario struct {
 	n      uint64
 	boot   time.Duration // a reboot that has come
 	err    error
+}
+
+// Unmet returns the lines that changed nothing of a recording that was gone through, each
+// with what may explain it.
+func (s *Scenario) Unmet() (lines []string) {
+	for i := range s.faults {
+		why := "nothing that it could change comes then"
+		if s.faults[i].kind == doubles {
+			why = "no datagram comes then, and bytes without addresses show no second sender"
+		}
+		if !s.faults[i].met {
+			lines = append(lines, s.Says[i]+": "+why)
+		}
+	}
+	return lines
 }
 
 // Clone is the scenario for another recording.
@@ -214,14 +230,18 @@ func (s *Scenario) chunk(c *intake.Chunk) bool {
 		f := &s.faults[i]
 		switch {
 		case f.kind == reboots && c.At >= f.from && c.At < f.from+rebootSilence:
+			f.met = true
 			return false
 		case !f.stands(c.At):
 		case f.kind == stops, f.kind == loses && chance(s.n) < f.share:
+			f.met = true
 			return false
 		case f.kind == lags:
+			f.met = true
 			s.later(c, f.lag)
 			return false
 		case f.kind == doubles && c.From.IsValid():
+			f.met = true
 			s.later(c, 0)
 			twin := s.held[len(s.held)-1]
 			twin.From = netip.AddrPortFrom(c.From.Addr(), c.From.Port()^1)
@@ -284,10 +304,13 @@ func (f *fault) sample(at time.Duration, x *interlock.Sample) {
 		}
 	case !f.stands(at):
 	case f.kind == frozen && f.has:
+		f.met = true
 		x.Quality, x.Cause, x.Value = rules.Good, rules.NoCause, f.held
 	case f.kind == missing:
+		f.met = true
 		x.Quality, x.Cause, x.Value = rules.Missing, rules.NotANumber, 0
 	case f.kind == off && x.Quality != rules.Missing:
+		f.met = true
 		x.Value += f.by
 	}
 }

@@ -1,11 +1,14 @@
 package bench
 
 import (
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
 
 	"downhaul/interlock/day/derived"
+	"downhaul/interlock/model/craftmodel"
 	"downhaul/rules"
 )
 
@@ -52,5 +55,38 @@ func TestWatchingGoesByWhatARecordingShows(t *testing.T) {
 		if !strings.Contains(said, want) {
 			t.Errorf("nothing says %q: %s", want, said)
 		}
+	}
+}
+
+// Where several autopilots are heard the one of which most comes is the craft, whoever
+// spoke first; and a rule on what a craft never tells stops no replay.
+func TestTheCraftIsTheAutopilotHeardMost(t *testing.T) {
+	sent20 := func(system byte, periods map[uint32]time.Duration) (out []sent) {
+		cfg := craftmodel.EightTwo()
+		cfg.System, cfg.Periods = system, periods
+		c, err := craftmodel.New(cfg)
+		if err != nil {
+			t.Fatal(err)
+		}
+		c.Advance(20 * time.Second)
+		for _, d := range c.Frames(nil) {
+			out = append(out, sent{d.At, d.Bytes})
+		}
+		return out
+	}
+	only := map[uint32]time.Duration{}
+	for _, id := range []uint32{1, 2, 30, 32, 33, 36, 74, 147, 230, 241, 242, 245, 290, 291, 253} {
+		only[id] = 0
+	}
+	stub, craft := sent20(7, only), sent20(1, map[uint32]time.Duration{36: 0, 1: 0, 147: 0})
+	path := filepath.Join(t.TempDir(), "two.pcap")
+	if err := os.WriteFile(path, capture(append(stub, craft...)), 0o644); err != nil {
+		t.Fatal(err)
+	}
+	env := envelope(t, "[[rule]]\nname = \"power\"\nwatch = \"motor.highest\"\nabove = \"95 %\"\nstop = \"immediate\"\nstale_after = \"3 s\"\n\n"+
+		"[[rule]]\nname = \"cell\"\nwatch = \"pack.mean_cell\"\nbelow = \"3 V\"\nstop = \"immediate\"\nstale_after = \"3 s\"\n")
+	r := replayFile(t, path, env, nil)
+	if r.System != 1 || len(r.NeverHeard) != 2 {
+		t.Errorf("the craft is %d.%d; never heard %q; %q", r.System, r.Component, r.NeverHeard, r.Notes)
 	}
 }

@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 	"time"
 
 	"downhaul/interlock"
@@ -67,63 +68,106 @@ var heightSources = [...]struct {
 }
 
 // lookFrames bounds the first look, in frames of the craft; what a craft sends at all
-// it sends within some hundred. lookChunks bounds the look for a craft that is named
+// it sends within some hundred. lookNamed bounds the look for a craft that is named
 // and may not be in the recording at all, and lookArmed the look for an armed one, some
 // hours of a usual link. armedOutputs is how many messages of outputs while armed are
 // enough: some are from before the motors turn.
 const (
 	lookFrames   = 4000
-	lookChunks   = 100_000
+	lookNamed    = 100_000
 	lookArmed    = 1_000_000
 	armedOutputs = 200
 )
 
-// look hears the first frames of that craft, or, where none is named, finds it:
-// the first sender of a HEARTBEAT whose autopilot field names one (the standard's 8
-// is "no autopilot"). It goes on until it has seen which outputs an armed craft moves.
-func look(parts []string, craft intake.Craft, how ...recording.Option) (h heard, err error) {
-	rec, err := recording.OpenParts(parts, append(how, recording.PastDamage())...)
+// eachFrame shows f the frames of a recording until it wants no more.
+func eachFrame(parts []string, how []recording.Option, f func(c *intake.Chunk, f *telemetry.Frame) bool) error {
+	rec, err := recording.OpenParts(parts, append(slices.Clone(how), recording.PastDamage())...)
 	if err != nil {
-		return h, err
+		return err
 	}
 	defer rec.Close()
 	var scan telemetry.Stream
+	for {
+		c, err := rec.Next()
+		if err != nil {
+			return nil // what breaks off is told by the replay itself
+		}
+		if c.Source != intake.Telemetry {
+			continue
+		}
+		scan.Feed(c.Bytes)
+		for frame, ok := scan.Next(); ok; frame, ok = scan.Next() {
+			if !f(c, &frame) {
+				return nil
+			}
+		}
+	}
+}
+
+// busiest is the autopilot of which most is heard at first: a sender of a HEARTBEAT whose
+// autopilot field names one (the standard's 8 is "no autopilot").
+func busiest(parts []string, how []recording.Option) (best intake.Craft, err error) {
+	type sender struct {
+		intake.Craft
+		frames int
+		pilot  bool
+	}
+	var all []sender
+	frames, pilots := 0, 0
+	err = eachFrame(parts, how, func(_ *intake.Chunk, f *telemetry.Frame) bool {
+		who := intake.Craft{System: f.System, Component: f.Component}
+		i := slices.IndexFunc(all, func(s sender) bool { return s.Craft == who })
+		if i < 0 {
+			i = len(all)
+			all = append(all, sender{Craft: who})
+		}
+		frames++
+		all[i].frames++
+		if f.ID == idHeartbeat && len(f.Payload) >= 6 && f.Payload[5] != 8 && !all[i].pilot {
+			all[i].pilot = true
+			pilots++
+		}
+		return frames < lookFrames || pilots == 0 && frames < lookArmed
+	})
+	most := 0
+	for _, s := range all {
+		if s.pilot && s.frames > most {
+			best, most = s.Craft, s.frames
+		}
+	}
+	if err == nil && most == 0 {
+		err = errors.New("no HEARTBEAT of an autopilot in it, so there is no craft to watch; is it the telemetry link that was recorded? A pad file names the craft")
+	}
+	return best, err
+}
+
+// look hears the first frames of that craft, or, where none is named, of the one that is
+// heard most; then it goes on until it has seen which outputs an armed craft moves.
+func look(parts []string, craft intake.Craft, how ...recording.Option) (h heard, err error) {
+	named := craft != intake.Craft{}
+	if !named {
+		if craft, err = busiest(parts, how); err != nil {
+			return h, err
+		}
+	}
 	if h.fields, err = telemetry.NewFields(telemetry.FieldsConfig{}); err != nil {
 		return h, err
 	}
 	h.climbs, h.against = NewClimbs(), map[rules.ChannelID]rules.Cause{}
 	h.craft, h.came = craft, map[uint32]*came{}
-	named := craft != intake.Craft{}
-	found, after := named, 0
-	for n := 0; (after < lookFrames || !named && h.armedOutputs < armedOutputs && n < lookArmed) && (!named || n < lookChunks); n++ {
-		c, err := rec.Next()
-		if err != nil {
-			break // what breaks off is told by the replay itself
-		}
-		if c.Source != intake.Telemetry {
-			continue
-		}
+	after, n := 0, 0
+	err = eachFrame(parts, how, func(c *intake.Chunk, f *telemetry.Frame) bool {
 		h.stream = !c.From.IsValid()
-		scan.Feed(c.Bytes)
-		for {
-			f, ok := scan.Next()
-			if !ok {
-				break
-			}
-			if !found && f.ID == idHeartbeat && len(f.Payload) >= 6 && f.Payload[5] != 8 {
-				found = true
-				h.craft = intake.Craft{System: f.System, Component: f.Component}
-			}
-			if found && f.System == h.craft.System && f.Component == h.craft.Component {
-				after++
-				h.take(c.At, &f)
-			}
+		if n++; f.System == craft.System && f.Component == craft.Component {
+			after++
+			h.take(c.At, f)
 		}
-	}
-	if !found {
-		return h, errors.New("no HEARTBEAT of an autopilot in it, so there is no craft to watch; is it the telemetry link that was recorded? A pad file names the craft")
-	}
-	return h, nil
+		if named {
+			return after < lookFrames && n < lookNamed
+		}
+		return after < lookFrames || h.armedOutputs < armedOutputs && n < lookArmed
+	})
+	return h, err
 }
 
 // take takes a frame of the craft. Places of fields are those of the open dialect.
@@ -225,6 +269,9 @@ func (h *heard) motorCount() (n int, says string) {
 	if h.wasArmed {
 		why = "none moves while it is armed"
 	}
+	if n == 0 {
+		return 1, "no motor's output, since none is told"
+	}
 	return n, fmt.Sprintf("%d motors, the leading outputs that are not 0 (%s), from 1000 to 2000 µs", n, why)
 }
 
@@ -252,7 +299,7 @@ func (h *heard) cellCount() (n int, says string) {
 	case h.cells > 0:
 		return h.cells, fmt.Sprintf("%d cells, told one by one", h.cells)
 	case n < 1 || n > most || h.volts < 2.5:
-		return 0, "no cells, since no pack's voltage is told"
+		return 1, "no cells, since no pack's voltage is told"
 	}
 	return n, fmt.Sprintf("%d cells, as few as %s needs", n, rules.Format(h.volts, "V"))
 }

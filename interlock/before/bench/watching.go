@@ -13,7 +13,7 @@ import (
 
 // Watching is the setup that holds recordings against an envelope as a guard
 // in duty watch would have, from the first frame on. Without a pad file it
-// takes what the recording shows: the first autopilot heard is the craft, and
+// takes what the recording shows: the autopilot that is heard most is the craft, and
 // everything it can tell counts as fed; notes say what was assumed.
 func Watching(parts []string, env *rules.Envelope, p *pad.Pad, how ...recording.Option) (Setup, []string, error) {
 	if p != nil {
@@ -46,7 +46,7 @@ func Watching(parts []string, env *rules.Envelope, p *pad.Pad, how ...recording.
 	for i := range in.Fields.OutputIdle {
 		in.Fields.OutputIdle[i], in.Fields.OutputFull[i] = 1000, 2000
 	}
-	notes := []string{fmt.Sprintf("no pad file was given, so this is guessed: the craft is %d.%d, the first autopilot heard; height is from %s%s; %s; %s", seen.craft.System, seen.craft.Component, fromHeight, fromClimb, fromMotors, fromCells)}
+	notes := []string{fmt.Sprintf("no pad file was given, so this is guessed: the craft is %d.%d, the autopilot that is heard most; height is from %s%s; %s; %s", seen.craft.System, seen.craft.Component, fromHeight, fromClimb, fromMotors, fromCells)}
 	notes = append(notes, seen.slow(&cfg)...)
 	site.Derived, site.LinkStale = cfg, max(site.LinkStale, cfg.Slow[rules.LinkAge])
 	if !seen.battery {

@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
-	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench"
@@ -82,7 +81,8 @@ func ReadAlone(ctx context.Context, name string, files Files, opt Options) (*Ses
 	if err != nil {
 		return nil, err
 	}
-	r.e = &events{most: mostTrips, over: r.unlistedTrip, unlistedAt: map[string][]time.Duration{}}
+	r.e = &events{}
+	r.e.bound(r.unlistedTrip)
 	var text []byte
 	res, err := r.replay(bench.Deciding(func(f interlock.Effect) {
 		text = interlock.AppendDecision(text[:0], r.env, f)

@@ -63,7 +63,8 @@ type events struct {
 	unlistedAt  map[string][]time.Duration
 }
 
-// mostTrips bounds the trips of a recording that are listed one by one; ours.
+// mostTrips bounds the trips of a recording, or of a guard that only watched, that are
+// listed one by one; ours.
 const mostTrips = 500
 
 // add takes a decision in its textual form. What says nothing to a reader of
@@ -92,6 +93,11 @@ func (e *events) add(text []byte) error {
 	}
 	e.list = append(e.list, d)
 	return nil
+}
+
+// bound has mostTrips listed one by one, and over told of the others.
+func (e *events) bound(over func(*decision)) {
+	e.most, e.over, e.unlistedAt = mostTrips, over, map[string][]time.Duration{}
 }
 
 // beyond counts trips, and reports whether a decision belongs to one that is not listed.

@@ -242,6 +242,10 @@ func (r *reading) events() error {
 		return nil
 	}
 	replayed := &events{}
+	watch := r.out.Duty == session.DutyWatch
+	if watch {
+		replayed.bound(r.unlistedTrip)
+	}
 	same, n := true, 0
 	var text []byte
 	res, err := r.replay(bench.UpToDamage(), bench.Deciding(func(f interlock.Effect) {
@@ -261,6 +265,9 @@ func (r *reading) events() error {
 		return nil
 	}
 	r.until(res.End)
+	if same && watch && n == len(r.log.texts) {
+		r.e = replayed
+	}
 	if same && n > len(r.log.texts) {
 		r.e = replayed
 		r.doubt("%d of %d decisions stand in no good line of the trip log: they are what the recording gives", n-len(r.log.texts), n)
@@ -401,7 +408,7 @@ func (r *reading) analyse() error {
 		r.end = res.End
 		o.Lasted = seconds(r.end)
 	}
-	if r.alone && o.Unlisted > 0 {
+	if r.e.most > 0 && o.Unlisted > 0 {
 		r.alikeIn(res)
 	}
 	r.take(k, res)

@@ -75,7 +75,10 @@ func armedRuns(armed []stretch, e *events, story session.Story, crd *card.Card, 
 			switch d := &e.list[j]; {
 			case d.at() < a.from || d.at() > a.to:
 			case d.Kind == "trip":
-				run.tripped(d, env)
+				first := run.FirstCause // of many episodes the first
+				if run.tripped(d, env); first != "" {
+					run.FirstCause = first
+				}
 			case d.Kind == "caution" && d.On:
 				run.Cautions++
 			}

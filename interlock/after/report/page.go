@@ -159,14 +159,21 @@ func (s *Session) Headline() string {
 		text += " in " + plural(len(s.Runs), "run")
 	}
 	var causes []string
-	for i := range s.Episodes {
-		if says := s.Episodes[i].Trips[0].Says; !slices.Contains(causes, says) {
+	add := func(says string) {
+		if !slices.Contains(causes, says) {
 			causes = append(causes, says)
 		}
-		if len(causes) > 3 {
-			causes[3] = "and more"
-			break
+	}
+	for i := range s.Like {
+		add(s.Like[i].Says)
+	}
+	for i := range s.Episodes {
+		if s.Duty != "watch" {
+			add(s.Episodes[i].Trips[0].Says)
 		}
+	}
+	if len(causes) > 3 {
+		causes = append(causes[:3], "and more")
 	}
 	text = strings.Join(append([]string{text}, causes...), "; ")
 	if n := len(s.ChainFaults); n > 0 {

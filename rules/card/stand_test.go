@@ -1,7 +1,10 @@
 package card
 
 import (
+	"crypto/sha256"
 	"math"
+	"os"
+	"path/filepath"
 	"strings"
 	"testing"
 	"time"
@@ -67,4 +70,26 @@ func TestStandWantsItsLimits(t *testing.T) {
 	if says := strings.Join(s.ForCrew(false), "\n"); !strings.Contains(says, "plane of the propeller or downstream") || !strings.Contains(says, "53 % of the speed of sound") {
 		t.Errorf("%s", says)
 	}
+}
+
+// The example for a stand reads, has the limits that it names, and lacks none.
+func TestExampleForTheStandHolds(t *testing.T) {
+	read := func(name string) []byte {
+		text, err := os.ReadFile(filepath.Join("..", "..", "deploy", name))
+		if err != nil {
+			t.Fatal(err)
+		}
+		return text
+	}
+	c := mustRead(t, read("stand-card.example.toml"))
+	s, ok := c.Step("stand, motor 1")
+	if !ok || s.Stand == nil {
+		t.Fatalf("%+v", s)
+	}
+	limits := read(s.Envelope)
+	e, faults := rules.ReadEnvelope(s.Envelope, limits)
+	if err := faults.Err(); err != nil || sha256.Sum256(limits) != s.EnvelopeHash {
+		t.Fatalf("%v, or another hash than the card's", err)
+	}
+	s.Stand.AskLimits(e, func(says string, args ...any) { t.Errorf(says, args...) })
 }

@@ -173,7 +173,7 @@ func (l *standLead) tare() error {
 			return err
 		}
 		rpm := l.seen[len(l.seen)-1].rpm
-		if still := math.IsNaN(rpm) || math.Abs(rpm) < 30; still && !s.KeepOut && s.State != "live" {
+		if still := math.IsNaN(rpm) || math.Abs(rpm) < 30; still && (l.watches || !s.KeepOut && s.State != "live") { // who only watches knows no power
 			break
 		}
 		if time.Since(began) > standLooks && time.Since(began) < 2*standLooks {
@@ -271,7 +271,8 @@ func (l *standLead) climb(step *card.Step) error {
 	}
 	l.crew.Say("Output to zero, disarm, and end at the pad.")
 	if l.watches {
-		return nil
+		_, err := l.ask("Is the output at zero, the power off, and does the propeller stand?", "Enter")
+		return err
 	}
 	return l.end()
 }

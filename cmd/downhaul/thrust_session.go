@@ -1,6 +1,7 @@
 package main
 
 import (
+	"crypto/sha256"
 	"encoding/hex"
 	"fmt"
 	"io"
@@ -45,6 +46,7 @@ type standSaid struct {
 	Table    tableSaid      `json:"table"`
 	Out      *string        `json:"out"`
 	text     []byte
+	whole    bool // a table that a card may name
 }
 
 // tableOfStand makes the table of a session's folder. file is what it is called in faults.
@@ -60,13 +62,14 @@ func tableOfStand(folder, file string, w *standWords) (*standSaid, error) {
 	out := &standSaid{Schema: thrustSchema, Session: r.Info.Session, Step: r.Step.Name, Finished: taken.Finished, Lever: taken.Lever, Zeros: taken.Zeros,
 		Drift: taken.Drift, Notes: append([]string{}, taken.Notes...), text: t.Text()}
 	if again, faults := standtable.Read(file, out.text); faults.Err() == nil {
-		t = again // with the lines that its rows have in the file
+		t, out.whole = again, true // with the lines that its rows have in the file
 	} else {
 		out.Notes = append(out.Notes, "as a table it cannot be read yet: "+faults.Err().Error())
 		for i := range t.Rows {
 			t.Rows[i].Line = i + 1
 		}
 	}
+	t.Hash = sha256.Sum256(out.text)
 	out.Table = tableSays(file, t)
 	return out, nil
 }
@@ -130,6 +133,11 @@ func (o *standSaid) print(w io.Writer) {
 	if o.Out != nil {
 		fmt.Fprintln(w)
 		wrap(w, "Table: ", "       ", *o.Out)
+	}
+	switch {
+	case o.Table.Refused:
+		wrap(w, "", "", "It is nothing for a card: mend what is refused, and run again.")
+	case o.Out != nil && o.whole:
 		wrap(w, "", "", "For the card, under [motors]:")
 		fmt.Fprintf(w, "table=%q\ntable_sha256=%q\n", *o.Out, o.Table.SHA256) // 80 columns hold no more
 	}

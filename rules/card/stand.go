@@ -35,6 +35,7 @@ func readStand(t *document.Table) *Stand {
 // at once, or named under [without].
 func (s *Stand) AskLimits(e *rules.Envelope, say func(string, ...any)) {
 	n := rules.ChannelID(s.Motor) - 1
+	var lacks []string
 	for _, ids := range [][]rules.ChannelID{{rules.Motor1Speed + n, rules.RotorSpeed}, {rules.Tension}, {rules.Pack1Current, rules.SupplyCurrent, rules.ESCCurrent},
 		{rules.ESCTemperature, rules.Pack1Temperature}, {rules.Vibration}, {rules.Motor1Output + n, rules.MotorHighest}} {
 		limited := false
@@ -51,8 +52,11 @@ func (s *Stand) AskLimits(e *rules.Envelope, say func(string, ...any)) {
 			}
 		}
 		if !limited {
-			say("a motor on the thrust stand wants a rule with above = … and stop = \"immediate\" on %s, or a line under [without] why there is none", ids[0])
+			lacks = append(lacks, ids[0].String())
 		}
+	}
+	if len(lacks) > 0 {
+		say("a motor on the thrust stand wants a rule with above = … and stop = \"immediate\" on each of %s, or a line under [without] why there is none", document.List(lacks, "and"))
 	}
 }
 

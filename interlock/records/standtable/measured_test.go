@@ -212,7 +212,7 @@ func TestFaultsMadeOnMeasuredTables(t *testing.T) {
 	}
 }
 
-// The momentum bound itself, on the worked case of FACTS (computed there from the
+// The momentum bound itself, on a worked case (reckoned from the
 // formula, no published example): 1 kg on four 0.254 m propellers takes 43.58 W in
 // standard air at the least.
 func TestMomentumBound(t *testing.T) {

@@ -103,7 +103,7 @@ func TestSumHoldsWhatTheCraftLifts(t *testing.T) {
 	}
 }
 
-// The overlap factors of FACTS 4.5 (worked from the formula there; from memory, no
+// The overlap factors (worked from the formula; from memory, no
 // published example): κ at d/D 0.5, 0.75 and 1.
 func TestOverlap(t *testing.T) {
 	pair := func(apart float64) *lift.Sum { return overlapping(t, apart) }

@@ -70,6 +70,12 @@ type standRow struct {
 	Power   *float64 `json:"power_w"`
 	Celsius *float64 `json:"temperature_c"`
 	Count   int      `json:"count"`
+	// The spreads are standard deviations of the readings behind each value.
+	SpeedSpread   *float64 `json:"speed_spread_hz"`
+	ThrustSpread  *float64 `json:"thrust_spread_n"`
+	VoltageSpread *float64 `json:"voltage_spread_v"`
+	CurrentSpread *float64 `json:"current_spread_a"`
+	PowerSpread   *float64 `json:"power_spread_w"`
 }
 
 func standRowOf(r *standtable.Row) standRow {
@@ -79,7 +85,14 @@ func standRowOf(r *standtable.Row) standRow {
 		}
 		return &c.Value
 	}
-	return standRow{of(r.Output), of(r.Speed), of(r.Thrust), of(r.Voltage), of(r.Current), of(r.Power), of(r.Celsius), r.Count}
+	spread := func(c standtable.Cell) *float64 {
+		if !c.HasSpread {
+			return nil
+		}
+		return &c.Spread
+	}
+	return standRow{of(r.Output), of(r.Speed), of(r.Thrust), of(r.Voltage), of(r.Current), of(r.Power), of(r.Celsius), r.Count,
+		spread(r.Speed), spread(r.Thrust), spread(r.Voltage), spread(r.Current), spread(r.Power)}
 }
 
 // readTable reads a table of a thrust stand.

@@ -84,3 +84,24 @@ func TestWhatIfAirIsRefusedWithoutAir(t *testing.T) {
 		t.Errorf("without a session: %+v", l)
 	}
 }
+
+// Flights of another configuration than the newest card's count for the change alone, and
+// a table that is not the card's by its hash is told.
+func TestConfigurationsAndTheCardsTable(t *testing.T) {
+	session := func(configuration string) *Session {
+		c := &card.Card{Craft: card.Craft{Name: "c", Mass: 30}, Steps: []card.Step{{Name: "one"}}}
+		c.Motors.Configuration, c.Motors.Table, c.Motors.TableHash = configuration, "motor.csv", [32]byte{1}
+		return &Session{liftCard: c, liftPad: &pad.Pad{}, liftRuns: []*lift.Run{{Name: configuration, Mass: 30, Configuration: configuration}}}
+	}
+	table := &lift.Stand{Hash: [32]byte{1}}
+	l := liftOf([]*Session{session("old net"), session("new net")}, Asked{Table: table})
+	doubts := strings.Join(l.Doubts, "\n")
+	if c := l.Forecast.Changes; len(c) != 1 || c[0].From != "old net" || c[0].To != "new net" || !strings.Contains(doubts, `another configuration than "new net"`) || strings.Contains(doubts, "altered") {
+		t.Errorf("%+v, %q", c, doubts)
+	}
+	table.Hash[0] = 2
+	l = liftOf([]*Session{session("new net")}, Asked{Table: table})
+	if doubts := strings.Join(l.Doubts, "\n"); len(l.Forecast.Changes) > 0 || !strings.Contains(doubts, "another than the card names (motor.csv)") {
+		t.Errorf("%+v, %q", l.Forecast.Changes, doubts)
+	}
+}

@@ -24,6 +24,8 @@ const (
 	DefaultPickUp  = 15 * time.Millisecond
 	DefaultDropOut = GuidedRelease
 	mostChainTime  = 2 * time.Second
+	// SlowBy is how late a slow contactor opens: ours, long past what any guard waits for.
+	SlowBy = time.Second
 )
 
 // ChainConfig sets the times of a Chain.
@@ -60,6 +62,8 @@ const (
 	WatchdogBridged
 	// RelayStuck: the guard relay's contact is stuck closed.
 	RelayStuck
+	// Slow: the main contact opens SlowBy late, as one that sticks.
+	Slow
 	chainFaults
 )
 
@@ -172,6 +176,9 @@ func (c *Chain) settle(t time.Duration) {
 		c.moveAt = t + c.cfg.PickUp
 	default:
 		c.moveAt = t + c.cfg.DropOut
+		if c.fault[Slow] {
+			c.moveAt += SlowBy
+		}
 	}
 }
 

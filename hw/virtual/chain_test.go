@@ -394,3 +394,25 @@ func TestCloseWaitsForTheLongerWatchdog(t *testing.T) {
 		t.Error("power after Close")
 	}
 }
+
+// A slow contactor opens late, and shows it by its mirror; it closes as ever.
+func TestSlowContactorOpensLate(t *testing.T) {
+	c := newChain(t, ChainConfig{})
+	c.SetFault(0, WatchdogBridged, true)
+	c.SetFault(0, Slow, true)
+	c.SetRelay(0, true)
+	c.Advance(DefaultPickUp)
+	if !c.PowerOn() {
+		t.Fatal("it does not close in its time")
+	}
+	const off = 100 * ms
+	c.SetRelay(off, false)
+	c.Advance(off + DefaultDropOut + SlowBy - ms)
+	if !c.PowerOn() || c.Mirror() {
+		t.Error("it opens in its usual time")
+	}
+	c.Advance(off + DefaultDropOut + SlowBy)
+	if c.PowerOn() || !c.Mirror() {
+		t.Error("it does not open at last")
+	}
+}

@@ -54,6 +54,7 @@ var boardFaults = func() []boardFault {
 	flag("anemometer", "the wire of the anemometer is broken", func(v *Board) *bool { return &v.rotor.broken })
 	flag("inputs", "the input lines cannot be read", func(v *Board) *bool { return &v.inputsFail })
 	flag("outputs", "the outputs cannot be written and stay as they are", func(v *Board) *bool { return &v.outputsFail })
+	chain("slow", "the contactor opens a second late", Slow)
 	return out
 }()
 

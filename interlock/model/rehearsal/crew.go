@@ -104,7 +104,7 @@ func (c *crew) day() {
 		add(after(holdFor), "a moment", "", func() error { return f.board.Release(name) })
 	}
 	fitted := func(line string) bool { return f.setup.Checked.Pad.Board.Line(line).Fitted }
-	add(after(time.Second), "a moment", "Declares step \""+f.setup.Craft.Step.Name+"\" and what the card asks for it.", f.declare)
+	add(after(time.Second), "a moment", "Declares step \""+f.setup.declared()+"\" and what the card asks for it.", f.declare)
 	if f.setup.Craft.Step.Stand != nil {
 		f.weigh(add, after)
 	}
@@ -205,5 +205,5 @@ func (f *flight) declare() error {
 			return err
 		}
 	}
-	return tell(session.Declaration{What: session.DeclaredStep, Step: step.Name})
+	return tell(session.Declaration{What: session.DeclaredStep, Step: f.setup.declared()})
 }

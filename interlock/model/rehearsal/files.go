@@ -40,6 +40,15 @@ type Setup struct {
 	proven   bool
 	held     *float64 // the hover's height where a trial sets it, m
 	place    place
+	declares string // a step on the ground that is declared instead; empty is none
+}
+
+// declared is the name of the step that the crew declares.
+func (s *Setup) declared() string {
+	if s.declares != "" {
+		return s.declares
+	}
+	return s.Craft.Step.Name
 }
 
 // place is where a guard runs by itself; the zero place is a stepped guard's.

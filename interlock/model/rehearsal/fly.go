@@ -67,12 +67,22 @@ func (s *Setup) In(dir string) (*Setup, error) {
 
 // Fly flies a scenario with a stepped guard, without waiting.
 func (s *Setup) Fly(name string, scenario *craftmodel.Scenario) (*Result, error) {
+	if lacks := s.lacks(scenario); lacks != "" {
+		return &Result{Name: name, Title: scenario.Title, Lacks: lacks, AsExpected: true}, nil
+	}
 	return s.fly(name, scenario, false)
 }
 
 // fly is Fly; a trial keeps no course, and ends once the craft lies without power
 // behind its mishap.
 func (s *Setup) fly(name string, scenario *craftmodel.Scenario, trial bool) (*Result, error) {
+	if step, _ := s.ground(scenario); step != nil && s.declares == "" {
+		own, err := s.onGround(step)
+		if err != nil {
+			return nil, err
+		}
+		s = own
+	}
 	f, err := s.flight(name, scenario)
 	if err != nil {
 		return nil, err

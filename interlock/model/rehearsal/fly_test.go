@@ -1,11 +1,14 @@
 package rehearsal
 
 import (
+	"crypto/sha256"
 	"encoding/json"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
 	"slices"
+	"strings"
 	"testing"
 
 	"github.com/google/go-cmp/cmp"
@@ -168,8 +171,44 @@ func TestWhatStopsAMishap(t *testing.T) {
 	if !slices.ContainsFunc(r.Harms, func(h Harm) bool { return h.What == "power stays on the rotors after the stop" }) {
 		t.Errorf("a welded contactor: %+v", r.Harms)
 	}
+	_, r = fly1(t, usual, "contactor-slow")
+	if !slices.ContainsFunc(r.Timeline, func(l Line) bool { return strings.HasPrefix(l.Says, "FAULT: POWER NOT REMOVED") }) {
+		t.Errorf("a contactor that opens a second late: %+v", r.Timeline)
+	}
 	if _, r := fly1(t, usual, "one-cell-low"); r.AsExpected {
 		t.Error("limits without a pack stop for a low cell")
+	}
+}
+
+// A step on the ground is rehearsed with its own limits, and stopped by its own trip: none
+// of the limits stops a craft that leaves the ground there. A card without one lacks it.
+func TestACraftThatLeavesTheGroundInAStepOnIt(t *testing.T) {
+	t.Parallel()
+	if _, r := fly1(t, usual, "leaves-the-ground"); r.Lacks == "" || r.Live {
+		t.Errorf("without such a step it is flown: %+v", r)
+	}
+	dir := t.TempDir()
+	files := usual.files()
+	files.Card.Name = filepath.Join(dir, "card.toml")
+	limits := "version = 1\ntitle = \"on the ground\"\nchanged = \"first\"\n[[rule]]\nname = \"tilt\"\nwatch = \"craft.tilt\"\nabove = \"35 deg\"\nstop = \"immediate\"\n"
+	files.Card.Text = append(files.Card.Text, "\n[[step]]\nname = \"power-up\"\nkind = \"ground\"\npass = \"each motor starts\"\nenvelope = \"ground.toml\"\nenvelope_sha256 = \""+fmt.Sprintf("%x", sha256.Sum256([]byte(limits)))+"\"\n"...)
+	if err := os.WriteFile(filepath.Join(dir, "ground.toml"), []byte(limits), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	s, err := Prepare(files, "", t.TempDir(), true)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if s, err = s.In(t.TempDir()); err != nil {
+		t.Fatal(err)
+	}
+	scenario, err := s.Shipped("leaves-the-ground")
+	if err != nil {
+		t.Fatal(err)
+	}
+	r, err := s.Fly("leaves-the-ground", scenario)
+	if err != nil || !r.AsExpected || r.Stopped == nil || r.Stopped.Why != "the craft left the ground in a step on the ground" || r.Truth.Height > 1.6 {
+		t.Errorf("%v: stopped by %+v at %.2f m: %s", err, r.Stopped, r.Truth.Height, r.NoStart)
 	}
 }
 

@@ -3,12 +3,17 @@ package rehearsal
 import (
 	"fmt"
 	"math"
+	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
 	"downhaul/hw/virtual"
+	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/plain"
 	"downhaul/rules"
+	"downhaul/rules/card"
 )
 
 // happen does what the scenario has for now, and ends the flight behind it.
@@ -16,7 +21,7 @@ func (f *flight) happen(at time.Duration) error {
 	for f.next < len(f.scenario.Events) && f.scenario.Events[f.next].At <= at {
 		e := f.scenario.Events[f.next]
 		f.next++
-		if e.Act == craftmodel.End {
+		if e.Act == craftmodel.End || e.Text == onTheGround {
 			continue
 		}
 		if mishap(e) && f.mishapAt < 0 {
@@ -84,6 +89,41 @@ func tell(e craftmodel.Event) string {
 		return e.Text + "."
 	}
 	return e.Act.String() + "."
+}
+
+// onTheGround is what a scenario says at the pad where no step that flies is declared.
+const onTheGround = "a step on the ground"
+
+// ground returns the step on the ground that a scenario wants declared: the card's last that
+// has limits of its own, nil without one; asked is false where it wants none.
+func (s *Setup) ground(scenario *craftmodel.Scenario) (step *card.Step, asked bool) {
+	if !slices.ContainsFunc(scenario.Events, func(e craftmodel.Event) bool { return e.Act == craftmodel.PadAct && e.Text == onTheGround }) {
+		return nil, false
+	}
+	c, _ := card.Read(s.original.Card.Name, s.original.Card.Text) // read without a fault before
+	for i := range c.Steps {
+		if c.Steps[i].Kind == card.Ground && c.Steps[i].Envelope != "" {
+			step = &c.Steps[i]
+		}
+	}
+	return step, true
+}
+
+// onGround returns the set-up with the limits and the name of that step.
+func (s *Setup) onGround(step *card.Step) (*Setup, error) {
+	files := s.original
+	name := filepath.Join(filepath.Dir(files.Card.Name), step.Envelope)
+	text, err := plain.Read(name, plain.Setup)
+	if err != nil {
+		return nil, err
+	}
+	files.Envelope = guard.File{Name: name, Text: text}
+	checked, faults := files.Check()
+	if len(faults) > 0 {
+		return nil, faults
+	}
+	own := &Setup{Craft: s.Craft, original: files, step: s.step, place: s.place, held: s.held, Quiet: s.Quiet, declares: step.Name}
+	return own, own.make(checked, filepath.Dir(s.Files.Pad.Name))
 }
 
 // atPad does what happens at the pad.

@@ -81,6 +81,13 @@ func (s *Setup) FlyLive(ctx context.Context, name string, scenario *craftmodel.S
 	if err := CanPlay(name, scenario, s.place.pins != nil); err != nil {
 		return nil, err
 	}
+	if step, _ := s.ground(scenario); step != nil && s.declares == "" {
+		own, err := s.onGround(step)
+		if err != nil {
+			return nil, err
+		}
+		s = own
+	}
 	f, err := s.flight(name, scenario)
 	if err != nil {
 		return nil, err
@@ -223,7 +230,7 @@ func (l *liveFlight) run(ctx context.Context, desk *DeskClock, failed chan error
 		}
 		if declareAt > 0 && now >= declareAt {
 			declareAt = 0
-			l.say(now, "crew", "Declares step \""+l.setup.Craft.Step.Name+"\" and what the card asks for it.")
+			l.say(now, "crew", "Declares step \""+l.setup.declared()+"\" and what the card asks for it.")
 			if err := l.declare(); err != nil {
 				return err
 			}

@@ -111,6 +111,9 @@ func (s *Setup) gustLimit() float64 {
 // lacks returns the device of a scenario that the pad has not, empty for none.
 func (s *Setup) lacks(scenario *craftmodel.Scenario) string {
 	p := s.Checked.Pad
+	if step, asked := s.ground(scenario); asked && step == nil {
+		return "step on the ground with limits of its own"
+	}
 	for _, e := range scenario.Events {
 		switch e.Act {
 		case craftmodel.CellSticks, craftmodel.CellOff:

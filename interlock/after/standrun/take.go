@@ -50,6 +50,11 @@ const (
 	slow = 2500 * time.Millisecond
 	// stood is the rotor speed below which it counts as still, 1/s: a hand's turn.
 	stood = 0.5
+	// calm is how far the cell may go while its zero or a hung mass is read, as a multiple of
+	// its noise: a hand on the lever or a mass that swings is far more. Ours.
+	calm = 3.0
+	// atRest is a movement that is none, N: a count or two of a cell without noise.
+	atRest = 0.02
 	// moved is how far an output may move while it is held, as a share of full output.
 	moved = 0.01
 	// slowed is the same of the rotor's speed, as a share of it: a flutter shakes it, and a
@@ -90,6 +95,18 @@ func round(v float64, digits int) float64 {
 	}
 	scale := math.Pow(10, float64(digits-1)-math.Floor(math.Log10(math.Abs(v))))
 	return math.Round(v*scale) / scale
+}
+
+// goes is how far the readings went from their first third to their last, and their noise
+// from one to the next as a standard deviation.
+func goes(w []Sample) (moved, noise float64) {
+	third := len(w) / 3
+	a, _ := mean(w[:third])
+	b, _ := mean(w[len(w)-third:])
+	for i := range w[1:] {
+		noise += math.Pow(w[i+1].Value-w[i].Value, 2) / 2 / float64(len(w)-1)
+	}
+	return math.Abs(b - a), math.Sqrt(noise)
 }
 
 // told is what a channel of telemetry said in a hold, the last word before where none
@@ -233,6 +250,9 @@ func (s *Seen) zero(m *Mark) (zero, error) {
 			return zero{}, fmt.Errorf("the propeller turned (%.0f rpm)", 60*x.Value)
 		}
 	}
+	if moved, noise := goes(w); moved > math.Max(calm*noise, atRest) {
+		return zero{}, fmt.Errorf("the reading went by %.3g N meanwhile, and its noise is %.2g N: something still moved or pulled", moved, noise)
+	}
 	v, sd := mean(w)
 	return zero{m.At - m.Hold/2, v, 2 * sd / math.Sqrt(float64(len(w)))}, nil
 }
@@ -267,6 +287,9 @@ func (t *Taken) lever(seen *Seen, marks []Mark, zeros []zero) error {
 			if len(w) < fewest {
 				t.note("the hung mass at %.1f s does not count: the load cell told %d values meanwhile", m.At.Seconds(), len(w))
 				continue
+			}
+			if moved, noise := goes(w); moved > math.Max(calm*noise, atRest) {
+				return fmt.Errorf("the reading went by %.3g N while the mass hung: let it come to rest", moved)
 			}
 			v, sd := mean(w)
 			z := at(zeros, m.At)

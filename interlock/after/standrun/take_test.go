@@ -224,6 +224,17 @@ func TestRunsThatCannotBe(t *testing.T) {
 		{"no tare", func(b *bench) { b.row(0.5) }, "no tare counts"},
 		{"no lever", func(b *bench) { b.tare(); b.row(0.5) }, "nothing tells the lever"},
 		{"the propeller turned in the tare", func(b *bench) { b.hold(0.2, 0, 4*second); b.mark(Mark{What: Tare, Hold: 3 * second}); b.row(0.5) }, "the propeller turned (1440 rpm)"},
+		{"a hand on the lever in the tare", func(b *bench) {
+			b.hold(0, 0, 2*second)
+			b.hold(0, 0.2, 2*second)
+			b.mark(Mark{What: Tare, Hold: 3 * second})
+		}, "something still moved"},
+		{"a mass that was just hung", func(b *bench) {
+			b.tare()
+			b.hold(0, 0, second)
+			b.hold(0, 2, 2*second)
+			b.mark(Mark{What: Hung, Hold: 3 * second, Mass: 2, Doubt: 0.01})
+		}, "let it come to rest"},
 		{"the mass pulls the other way", func(b *bench) { b.tare(); b.weigh(-1, 1, 0.01); b.row(0.5) }, "hang it where the motor pulls"},
 		{"a mass in grams typed as kilograms", func(b *bench) { b.tare(); b.weigh(0.5, 500, 1); b.row(0.5) }, "which no lever is"},
 		{"no readings", func(b *bench) { b.now += 10 * second; b.mark(Mark{What: Tare, Hold: 3 * second}) }, "the load cell told 0 values"},

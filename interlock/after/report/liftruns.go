@@ -188,6 +188,9 @@ func liftOf(sessions []*Session, asked Asked) *Lift {
 		}
 		for i := range s.Runs {
 			if s.Runs[i].Mass == nil {
+				if s.Runs[i].onGround {
+					continue
+				}
 				left++
 			} else if b := s.Runs[i].Ballast; b != nil {
 				heaviest = max(heaviest, b.Value)

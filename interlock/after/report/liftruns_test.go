@@ -105,3 +105,20 @@ func TestConfigurationsAndTheCardsTable(t *testing.T) {
 		t.Errorf("%+v, %q", l.Forecast.Changes, doubts)
 	}
 }
+
+// What runs tied down or on the thrust stand lifts nothing: it has no mass for the forecast,
+// which would take full output there for an attempt that stayed on the ground.
+func TestARunOnTheGroundIsNoEvidenceOfLift(t *testing.T) {
+	crd := &card.Card{Craft: card.Craft{Name: "c", Mass: 30}, Steps: []card.Step{{Name: "fly", Ballast: 5}, {Name: "stop test", Kind: card.Ground}, {Name: "stand", Kind: card.Ground, Stand: &card.Stand{}}}}
+	for _, s := range crd.Steps {
+		r := Run{Step: s.Name}
+		r.declared(session.Story{}, crd)
+		if flies := s.Kind == card.Flight; (r.Mass != nil) != flies || len(r.Doubts) > 0 {
+			t.Errorf("%s: mass %+v, doubts %q", s.Name, r.Mass, r.Doubts)
+		}
+		l := liftOf([]*Session{{liftCard: crd, liftPad: &pad.Pad{}, Runs: []Run{r}}}, Asked{})
+		if doubts := strings.Join(l.Doubts, " "); strings.Contains(doubts, "left out: the mass is not known") {
+			t.Errorf("%s: %q", s.Name, doubts)
+		}
+	}
+}

@@ -142,6 +142,7 @@ type Run struct {
 
 	begin, end time.Duration
 	air        card.Air // declared before it, or the card's
+	onGround   bool     // its step does not fly
 }
 
 // Episode is one first cause and what followed until the reset.

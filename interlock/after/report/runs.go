@@ -169,6 +169,9 @@ func (r *Run) declared(story session.Story, crd *card.Card) {
 			r.Doubts = append(r.Doubts, fmt.Sprintf("the test card has no step %q", r.Step))
 			return
 		}
+		if r.onGround = step.Kind != card.Flight; r.onGround {
+			return // tied down or on a stand it lifts nothing, at whatever output
+		}
 		shown := rules.DefaultUnit(rules.Mass, crd.Units)
 		r.Ballast = quantity(step.Ballast, rules.Mass, shown)
 		if crd.Craft.Mass > 0 {

@@ -261,7 +261,7 @@ func (r *recorded) print(w io.Writer, craft identity) {
 		fmt.Fprintln(w, "In the craft's own words")
 	}
 	for _, s := range r.Said {
-		wrap(w, fmt.Sprintf("  %8.2f s  %-9s  ", s.AtS, s.Severity), strings.Repeat(" ", 23), s.Text)
+		wrapSaid(w, fmt.Sprintf("  %8.2f s  %-9s  ", s.AtS, s.Severity), strings.Repeat(" ", 23), s.Text)
 	}
 	if r.SaidMore > 0 {
 		fmt.Fprintf(w, "  and %d more\n", r.SaidMore)

@@ -34,6 +34,20 @@ func wrap(w io.Writer, first, indent, text string) {
 	fmt.Fprintln(w, strings.TrimRight(line, " "))
 }
 
+// wrapSaid is wrap for what a craft says, which may have words longer than a line.
+func wrapSaid(w io.Writer, first, indent, text string) {
+	room := columns - utf8.RuneCountInString(indent)
+	var words []string
+	for _, word := range strings.Fields(printable(text)) {
+		r := []rune(word)
+		for ; len(r) > room; r = r[room:] {
+			words = append(words, string(r[:room]))
+		}
+		words = append(words, string(r))
+	}
+	wrap(w, first, indent, strings.Join(words, " "))
+}
+
 // nameWide is how wide a name may be that a text stands beside.
 const nameWide = 20
 

@@ -100,7 +100,7 @@ func printSession(w io.Writer, s *report.Session) {
 			wrap(w, "  ", "  ", fmt.Sprintf("%d more; the page and --json list them", len(s.Words)-i+s.WordsMore))
 			break
 		}
-		wrap(w, fmt.Sprintf("  %9s  %-9s ", report.At(said.At), said.Severity), strings.Repeat(" ", 23), said.Text)
+		wrapSaid(w, fmt.Sprintf("  %9s  %-9s ", report.At(said.At), said.Severity), strings.Repeat(" ", 23), said.Text)
 	}
 	printRules(w, s)
 	printWeather(w, s)

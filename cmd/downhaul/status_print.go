@@ -60,7 +60,7 @@ func printStatus(w io.Writer, st *told.Status) {
 		fmt.Fprintln(w, "\nIn the craft's own words, the newest first")
 	}
 	for _, s := range st.CraftSays {
-		wrap(w, fmt.Sprintf("  %8.1f s  %-9s ", s.At, s.Severity), strings.Repeat(" ", 24), s.Text)
+		wrapSaid(w, fmt.Sprintf("  %8.1f s  %-9s ", s.At, s.Severity), strings.Repeat(" ", 24), s.Text)
 	}
 	if st.CraftSaysMore > 0 {
 		wrap(w, "  ", "  ", fmt.Sprintf("and %s that came too fast to be kept", plural(st.CraftSaysMore, "text")))

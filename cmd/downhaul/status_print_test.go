@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"strings"
 	"testing"
+	"unicode"
 	"unicode/utf8"
 
 	"downhaul/interlock/day/answers"
@@ -128,6 +129,27 @@ func TestStatusSaysWhatWears(t *testing.T) {
 		text := strings.Join(strings.Fields(printed(&told.Status{Counted: c})), " ")
 		if n := strings.Count(text, "On record: "); want == "" && n > 0 || !strings.Contains(text, want) {
 			t.Errorf("%q is not in %q", want, text)
+		}
+	}
+}
+
+// What the craft says in words stands in the status as its own, the newest first, and can
+// do nothing to a terminal, whoever escaped it or did not.
+func TestStatusOfACraftThatTalks(t *testing.T) {
+	s := crowded("live")
+	for i, text := range []string{"Battery 1 low", "\x1b[2J\x1b]0;mine\x07", "\u202egnp.exe\u2066", strings.Repeat("W", 300), "line\r\nTRIPPED. RELAY OPEN", "<b>&amp;"} {
+		s.CraftSays = append(s.CraftSays, told.CraftSays{At: 800 - float64(i), Severity: "warning", Text: text})
+	}
+	s.CraftSaysMore = 12
+	text := printed(s)
+	for _, want := range []string{"\nIn the craft's own words, the newest first\n", "     800.0 s  warning   Battery 1 low\n", "<b>&amp;\n", "and 12 texts that came too fast to be kept\n"} {
+		if !strings.Contains(text, want) {
+			t.Errorf("%q is not there:\n%s", want, text)
+		}
+	}
+	for i, line := range strings.Split(text, "\n") {
+		if utf8.RuneCountInString(line) > columns || strings.ContainsFunc(line, func(r rune) bool { return !unicode.IsPrint(r) }) || strings.HasPrefix(line, "TRIPPED. RELAY") {
+			t.Errorf("line %d: %q", i+1, line)
 		}
 	}
 }

@@ -48,7 +48,7 @@ func crowd(s *told.Status) {
 		s.Rules = append(s.Rules, r)
 	}
 	s.CraftSays, s.CraftSaysMore = nil, 1<<40
-	for i, text := range []string{"<img src=x onerror=alert(1)><script>alert(2)</script>", strings.Repeat("W", 300), strings.Repeat(`\x1b`, 75), strings.Repeat("low battery ", 25), "", "\u4f4e", "&amp;", "'\"`${1}"} {
+	for i, text := range crowdedWords() {
 		s.CraftSays = append(s.CraftSays, told.CraftSays{At: 1e6, Severity: "severity " + fmt.Sprint(248+i), Text: text})
 	}
 	s.Title = strings.Repeat("North Field by the water ", 19)
@@ -69,4 +69,9 @@ func crowd(s *told.Status) {
 	for range 2 {
 		s.Acts = append(s.Acts, answers.ActStatus{At: 801.2, What: "mark: " + strings.Repeat("hum", 20), By: "local user alice (1000)"})
 	}
+}
+
+// crowdedWords are texts of a craft that are as long as there are, or mean harm.
+func crowdedWords() []string {
+	return []string{"<img src=x onerror=alert(1)><script>alert(2)</script>", strings.Repeat("W", 300), strings.Repeat(`\x1b`, 75), strings.Repeat("low battery ", 25), "", "\u4f4e", "&amp;", "'\"`${1}"}
 }

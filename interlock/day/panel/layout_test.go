@@ -88,6 +88,11 @@ func TestPageHoldsTheMost(t *testing.T) {
 				t.Errorf("%snot on the page: %q", at, part)
 			}
 		}
+		// What a craft says is text, whatever it looks like.
+		said := eval[[]string](t, ctx, `Array.from(document.querySelectorAll("#says q")).map(e => e.childElementCount ? "an element" : e.textContent)`)
+		if want := crowdedWords(); !slices.Equal(said, want) {
+			t.Errorf("%sthe craft says %q, want %q", at, said, want)
+		}
 		words := eval[[]string](t, ctx, `Array.from(document.querySelectorAll("#limits tbody .tag")).map(e => e.textContent)`)
 		order := []string{"STOP", "MISSING", "CAUTION", "ok", "resting"}
 		if len(words) != len(s.Rules) || !slices.IsSortedFunc(words, func(a, b string) int { return slices.Index(order, a) - slices.Index(order, b) }) {

@@ -67,7 +67,7 @@ func TestConfigAtItsBounds(t *testing.T) {
 // of who holds it: one more must be refused here, in words, not cut off in silence.
 func TestRequestAtItsBounds(t *testing.T) {
 	for n, bad := range map[int]bool{mostLines: false, mostLines + 1: true} {
-		r, err := inputRequest(make([]uint32, n), make([]GPIOInput, n), "x")
+		r, err := inputRequest(make([]uint32, n), make([]GPIOInput, n), true, "x")
 		if (err != nil) != bad || err == nil && r.Num_lines != uint32(n) {
 			t.Errorf("%d lines: %v", n, err)
 		}
@@ -76,14 +76,14 @@ func TestRequestAtItsBounds(t *testing.T) {
 	for i := range 9 {
 		inputs = append(inputs, GPIOInput{Bias: Bias(1 + i%2), Debounce: time.Duration(i+1) * time.Millisecond})
 	}
-	r, err := inputRequest(make([]uint32, 8), inputs[:8], strings.Repeat("n", 40))
+	r, err := inputRequest(make([]uint32, 8), inputs[:8], true, strings.Repeat("n", 40))
 	if err != nil || r.Config.Num_attrs != 10 {
 		t.Errorf("two pulls and eight times are %d settings, %v; want 10", r.Config.Num_attrs, err)
 	}
 	if got := text(r.Consumer[:]); len(got) != 31 {
 		t.Errorf("the name has %d bytes, want 31 and a zero", len(got))
 	}
-	if _, err := inputRequest(make([]uint32, 9), inputs, "x"); err == nil || !strings.Contains(err.Error(), "at most 10 kinds of settings") {
+	if _, err := inputRequest(make([]uint32, 9), inputs, true, "x"); err == nil || !strings.Contains(err.Error(), "at most 10 kinds of settings") {
 		t.Errorf("nine times: %v", err)
 	}
 }
@@ -192,7 +192,7 @@ func (dumbChip) info() (i unix.GPIOChipInfo, err error) { return i, unix.EPERM }
 // line.
 func TestWatchedFileWakes(t *testing.T) {
 	var p [2]int
-	if err := unix.Pipe2(p[:], unix.O_CLOEXEC); err != nil {
+	if err := unix.Pipe2(p[:], unix.O_CLOEXEC|unix.O_NONBLOCK); err != nil {
 		t.Fatal(err)
 	}
 	defer func() { _ = unix.Close(p[1]) }()

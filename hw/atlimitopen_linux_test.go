@@ -58,7 +58,7 @@ func TestChipIsOpenedForRequestsAndNoChild(t *testing.T) {
 
 // A line without a pull of the chip's own asks for none.
 func TestLineWithoutABiasAsksForNone(t *testing.T) {
-	r, err := inputRequest([]uint32{3}, []GPIOInput{{}}, "x")
+	r, err := inputRequest([]uint32{3}, []GPIOInput{{}}, false, "x")
 	if err != nil || r.Config.Flags != lineInput || r.Config.Num_attrs != 0 {
 		t.Errorf("%+v, %v", r.Config, err)
 	}

@@ -33,6 +33,11 @@ type Board interface {
 	// Levels reads every input line now: bit i is the electrical level of
 	// Config.Inputs[i]. An error means that no level is known.
 	Levels() (uint32, error)
+	// Waits are the descriptors that report an edge of an input line, for whoever waits.
+	Waits() []int
+	// Passed takes what they report. Bit i is set where input i is one whose every edge
+	// counts (GPIOInput.Every) and had one since the last call.
+	Passed() uint32
 	// Edges calls fn for every edge of the lines watched for edges (the
 	// anemometer) until ctx ends; it returns nil then, else why it stopped.
 	Edges(ctx context.Context, fn func(Edge)) error

@@ -74,6 +74,10 @@ type GPIOInput struct {
 	// so it is only for lines whose being late is harmless, as a button that
 	// readies or starts. A contact whose opening takes power off has none.
 	Debounce time.Duration
+	// Every has every edge of the line counted: a contact that opens for less time than
+	// passes between two readings is seen. A chip that reports no edges is refused for it;
+	// other lines of such a chip are only read.
+	Every bool
 }
 
 // GPIOConfig sets up a board on the lines of this computer. Levels are

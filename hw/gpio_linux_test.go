@@ -2,6 +2,7 @@ package hw
 
 import (
 	"context"
+	"encoding/binary"
 	"errors"
 	"slices"
 	"strings"
@@ -131,9 +132,9 @@ func TestInputsAskForBiasAndDebounce(t *testing.T) {
 	want := map[uint32][2]uint64{}
 	for _, a := range r.Config.Attrs[:r.Config.Num_attrs] {
 		switch {
-		case a.Attr.Id == unix.GPIO_V2_LINE_ATTR_ID_FLAGS && a.Attr.Flags == lineInput|linePullUp:
+		case a.Attr.Id == unix.GPIO_V2_LINE_ATTR_ID_FLAGS && a.Attr.Flags == lineInput|lineRising|lineFalling|linePullUp:
 			want[1] = [2]uint64{a.Mask}
-		case a.Attr.Id == unix.GPIO_V2_LINE_ATTR_ID_FLAGS && a.Attr.Flags == lineInput|linePullDown:
+		case a.Attr.Id == unix.GPIO_V2_LINE_ATTR_ID_FLAGS && a.Attr.Flags == lineInput|lineRising|lineFalling|linePullDown:
 			want[2] = [2]uint64{a.Mask}
 		case a.Attr.Id == unix.GPIO_V2_LINE_ATTR_ID_DEBOUNCE:
 			if *(*uint32)(unsafe.Pointer(&a.Attr.Flags)) != 20000 {
@@ -148,6 +149,55 @@ func TestInputsAskForBiasAndDebounce(t *testing.T) {
 	e := k.chips["gpiochip0"].asked[5]
 	if e.Offsets[0] != 21 || e.Config.Flags != lineInput|lineRising|lineFalling|linePullUp || e.Event_buffer_size != EdgeRoom || e.Config.Num_attrs != 0 {
 		t.Errorf("the anemometer's request: line %d, flags %b, room %d", e.Offsets[0], e.Config.Flags, e.Event_buffer_size)
+	}
+}
+
+// What counts of the edges that the kernel reports is told by the line's place, however
+// many there were, and the rest is only taken off the kernel's hands.
+func TestEveryEdgeOfAStopCounts(t *testing.T) {
+	g, k := openFake(t, func(c *GPIOConfig, _ *fakeKernel) { c.Inputs[0].Every, c.Inputs[1].Every = true, true })
+	first, second := k.chips["gpiochip0"].held[4], k.chips["gpiochip1"].held[0]
+	at := func(line uint32, b []byte) []byte {
+		binary.NativeEndian.PutUint32(b[12:], line)
+		return b
+	}
+	if got := g.Passed(); got != 0 {
+		t.Errorf("without an edge %b", got)
+	}
+	second.give(at(6, event(1, 2, 1)), at(6, event(2, 1, 2)))
+	if got := g.Passed(); got != 0b10 {
+		t.Errorf("estop_b opened for a moment: %b", got)
+	}
+	if got := g.Passed(); got != 0 {
+		t.Errorf("told twice: %b", got)
+	}
+	for i := range uint32(EdgeRoom) { // buttons that bounce, and one edge of a stop among them
+		first.give(at(19, event(time.Duration(i), 1, i+1)))
+	}
+	first.give(at(5, event(1, 2, EdgeRoom+1)))
+	if got := g.Passed() | g.Passed(); got != 0b1 {
+		t.Errorf("estop_a opened for a moment: %b", got)
+	}
+	if n := testing.AllocsPerRun(100, func() { g.Passed() }); n > 0 {
+		t.Errorf("looking for edges allocates %v times", n)
+	}
+}
+
+// A chip without interrupts is read all the same, but no stop contact hangs on it.
+//
+//fault:row a stop contact's GPIO chip reports no edges | refused at the start, with the mend
+//fault:row another line's GPIO chip reports no edges | the line is read every turn
+func TestAChipWithoutEdges(t *testing.T) {
+	g, k := openFake(t, func(_ *GPIOConfig, k *fakeKernel) { k.chips["gpiochip1"].noEdges = true })
+	k.chips["gpiochip1"].high[6] = true
+	if got, err := g.Levels(); err != nil || got != 0b10 || g.Passed() != 0 {
+		t.Errorf("levels %b, %v", got, err)
+	}
+	cfg, k := testBoard(t), newFakeKernel(t, 32, "gpiochip0", "gpiochip1")
+	cfg.Inputs[1].Every, k.chips["gpiochip1"].noEdges = true, true
+	_, err := openGPIO(cfg, fakeParts(k))
+	if err == nil || !strings.Contains(err.Error(), "estop_b on gpiochip1:6") || !strings.Contains(err.Error(), "no interrupt that it needs for edges") {
+		t.Errorf("%v", err)
 	}
 }
 

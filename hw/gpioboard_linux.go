@@ -25,6 +25,7 @@ type inputGroup struct {
 	req  lineRequest
 	mask uint64
 	bits []int // place in Levels of each line of the request
+	events
 }
 
 // Relay is the output to the guard relay.

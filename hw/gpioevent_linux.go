@@ -7,6 +7,7 @@ import (
 	"fmt"
 	"os"
 	"time"
+	"unsafe"
 
 	"golang.org/x/sys/unix"
 )
@@ -79,6 +80,62 @@ func (s *edges) take(b []byte, now time.Duration, fn func(Edge)) error {
 		fn(Edge{Line: s.line, Rise: e.rise, At: s.last, Lost: int(lost)})
 	}
 	return nil
+}
+
+// events is what is wanted of the edges that the kernel reports of a chip's inputs.
+type events struct {
+	every map[uint32]int // place in Levels of the lines whose every edge counts
+	room  []byte         // empty where the chip reports none
+}
+
+func eventsOf(w *wanted) events {
+	e := events{every: map[uint32]int{}, room: make([]byte, 64*eventSize)}
+	for i, in := range w.inputs {
+		if in.Every {
+			e.every[w.lines[i]] = w.bits[i]
+		}
+	}
+	return e
+}
+
+// Waits gives the descriptors of the chips that report edges; see Board.
+func (g *gpio) Waits() (fds []int) {
+	for i := range g.inputs {
+		if in := &g.inputs[i]; len(in.room) > 0 && in.req.waits() >= 0 {
+			fds = append(fds, in.req.waits())
+		}
+	}
+	return fds
+}
+
+// Passed takes the edges that the kernel reported; see Board. It takes no more than the
+// kernel keeps, and what cannot be read here shows in Levels.
+func (g *gpio) Passed() (passed uint32) {
+	for i := range g.inputs {
+		in := &g.inputs[i]
+		for taken := 0; len(in.room) > 0 && taken < EdgeRoom*eventSize; {
+			n, err := in.req.pending(in.room)
+			for b := in.room[:max(n, 0)]; len(b) >= eventSize; b = b[eventSize:] {
+				if bit, ok := in.every[binary.NativeEndian.Uint32(b[12:])]; ok {
+					passed |= 1 << bit
+				}
+			}
+			if taken += n; err != nil || n < len(in.room) {
+				break
+			}
+		}
+	}
+	return passed
+}
+
+func (l lineFile) waits() int { return int(l) }
+
+func (l lineFile) pending(b []byte) (int, error) {
+	n, _, errno := unix.RawSyscall(unix.SYS_READ, uintptr(l), uintptr(unsafe.Pointer(&b[0])), uintptr(len(b)))
+	if errno != 0 {
+		return 0, errno
+	}
+	return int(n), nil
 }
 
 // lookForChip is how often a line without edges is looked at: a calm is silent,

@@ -36,6 +36,7 @@ type fakeChip struct {
 	held    []*fakeRequest
 	setErrs map[uint32]error
 	alone   bool // refuses requests of more than one line
+	noEdges bool // has no interrupts
 }
 
 type fakeRequest struct {
@@ -99,6 +100,9 @@ func (c *fakeChip) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
 	if c.alone && r.Num_lines > 1 {
 		return nil, unix.E2BIG
 	}
+	if c.noEdges && r.Config.Flags&(lineRising|lineFalling) != 0 {
+		return nil, unix.ENXIO
+	}
 	for _, a := range r.Config.Attrs[:r.Config.Num_attrs] {
 		if a.Mask == 0 || a.Mask>>r.Num_lines != 0 {
 			c.k.t.Errorf("a setting for the lines %b of %d", a.Mask, r.Num_lines)
@@ -153,6 +157,17 @@ func (q *fakeRequest) values(mask uint64) (uint64, error) {
 		}
 	}
 	return bits, nil
+}
+
+func (q *fakeRequest) waits() int { return -1 }
+
+func (q *fakeRequest) pending(b []byte) (int, error) {
+	q.mu.Lock()
+	defer q.mu.Unlock()
+	if q.events.Len() == 0 {
+		return 0, unix.EAGAIN
+	}
+	return q.events.Read(b[:len(b)/eventSize*eventSize])
 }
 
 func (q *fakeRequest) set(mask, bits uint64) error {

@@ -2,7 +2,6 @@ package hw
 
 import (
 	"errors"
-	"fmt"
 	"os"
 	"path/filepath"
 	"time"
@@ -40,6 +39,10 @@ type chipDevice interface {
 // lineRequest is lines that are held. values and set belong to one goroutine.
 type lineRequest interface {
 	values(mask uint64) (uint64, error)
+	// waits is the descriptor that can be waited for, -1 where there is none; pending gives
+	// what events there are, and never waits.
+	waits() int
+	pending(b []byte) (int, error)
 	set(mask, bits uint64) error
 	close() error
 }
@@ -92,6 +95,9 @@ func (c chipFile) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
 		return nil, err
 	}
 	unix.CloseOnExec(int(r.Fd))
+	if err := unix.SetNonblock(int(r.Fd), true); err != nil {
+		return nil, errors.Join(err, unix.Close(int(r.Fd)))
+	}
 	return lineFile(r.Fd), nil
 }
 
@@ -109,9 +115,6 @@ func watched(l lineRequest) (edgeRequest, error) {
 	fd, ok := l.(lineFile)
 	if !ok {
 		return nil, errors.New("these lines cannot be watched for edges")
-	}
-	if err := unix.SetNonblock(int(fd), true); err != nil {
-		return nil, fmt.Errorf("read edges without blocking: %w", err)
 	}
 	return edgeFile{os.NewFile(uintptr(fd), "edges")}, nil
 }

@@ -20,7 +20,7 @@ func TestWhatTheKernelRefusesIsToldByEveryCall(t *testing.T) {
 		"read lines":  func() error { _, err := line.values(1); return err },
 		"write lines": func() error { return line.set(1, 1) },
 		"close lines": line.close,
-		"watch lines": func() error { _, err := watched(line); return err },
+		"take events": func() error { _, err := line.pending(make([]byte, eventSize)); return err },
 	} {
 		if err := call(); !errors.Is(err, unix.EBADF) {
 			t.Errorf("%s: got %v, want %v", name, err, unix.EBADF)

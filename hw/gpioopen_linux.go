@@ -212,12 +212,6 @@ func (o *opening) holdOutput(what string, p Pin) (*heldOutput, error) {
 }
 
 func (o *opening) holdInputs() error {
-	type wanted struct {
-		chip   *openChip
-		lines  []uint32
-		inputs []GPIOInput
-		bits   []int
-	}
 	var groups []*wanted
 	for bit, in := range o.cfg.Inputs {
 		if !in.Pin.Fitted() {
@@ -235,29 +229,68 @@ func (o *opening) holdInputs() error {
 		w.lines, w.inputs, w.bits = append(w.lines, line), append(w.inputs, in), append(w.bits, bit)
 	}
 	for _, w := range groups {
-		r, err := inputRequest(w.lines, w.inputs, o.cfg.Consumer)
-		if err != nil {
-			return fmt.Errorf("inputs on %s: %w", w.chip.pinChip, err)
+		if err := o.holdGroup(w, true); err == nil {
+			continue
 		}
-		req, err := w.chip.request(r)
-		if err != nil {
-			return o.whichInput(w.chip, w.lines, w.inputs, err)
+		// A chip without interrupts: what must not be missed is refused there, the rest read.
+		var every, rest wanted
+		for i, in := range w.inputs {
+			to := &rest
+			if in.Every {
+				to = &every
+			}
+			to.lines, to.inputs, to.bits = append(to.lines, w.lines[i]), append(to.inputs, in), append(to.bits, w.bits[i])
 		}
-		o.inputs = append(o.inputs, inputGroup{chip: w.chip.pinChip, req: req, mask: 1<<len(w.lines) - 1, bits: w.bits})
+		every.chip, rest.chip = w.chip, w.chip
+		if err := o.holdGroup(&every, true); err != nil {
+			return err
+		}
+		if err := o.holdGroup(&rest, false); err != nil {
+			return err
+		}
 	}
 	return nil
 }
 
+// wanted is inputs of one chip.
+type wanted struct {
+	chip   *openChip
+	lines  []uint32
+	inputs []GPIOInput
+	bits   []int
+}
+
+func (o *opening) holdGroup(w *wanted, edges bool) error {
+	if len(w.lines) == 0 {
+		return nil
+	}
+	r, err := inputRequest(w.lines, w.inputs, edges, o.cfg.Consumer)
+	if err != nil {
+		return fmt.Errorf("inputs on %s: %w", w.chip.pinChip, err)
+	}
+	req, err := w.chip.request(r)
+	if err != nil {
+		return o.whichInput(w, edges, err)
+	}
+	g := inputGroup{chip: w.chip.pinChip, req: req, mask: 1<<len(w.lines) - 1, bits: w.bits}
+	if edges {
+		g.events = eventsOf(w)
+	}
+	o.inputs = append(o.inputs, g)
+	return nil
+}
+
 // whichInput finds the line for which the kernel refused them all.
-func (o *opening) whichInput(c *openChip, lines []uint32, inputs []GPIOInput, err error) error {
-	for i, in := range inputs {
-		one, e := inputRequest(lines[i:i+1], inputs[i:i+1], o.cfg.Consumer)
+func (o *opening) whichInput(w *wanted, edges bool, err error) error {
+	c := w.chip
+	for i, in := range w.inputs {
+		one, e := inputRequest(w.lines[i:i+1], w.inputs[i:i+1], edges, o.cfg.Consumer)
 		if e != nil {
 			return e
 		}
 		req, e := c.request(one)
 		if e != nil {
-			return refused(in.Name, in.Pin, c, lines[i], e)
+			return refused(in.Name, in.Pin, c, w.lines[i], e)
 		}
 		if e := req.close(); e != nil {
 			return e

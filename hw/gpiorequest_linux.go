@@ -24,13 +24,18 @@ func outputRequest(line uint32, consumer string) *unix.GPIOV2LineRequest {
 }
 
 // inputRequest asks for inputs of one chip together, so that one call reads
-// all their levels at one instant.
-func inputRequest(lines []uint32, inputs []GPIOInput, consumer string) (*unix.GPIOV2LineRequest, error) {
+// all their levels at one instant, and for their edges, or not.
+func inputRequest(lines []uint32, inputs []GPIOInput, edges bool, consumer string) (*unix.GPIOV2LineRequest, error) {
 	if len(lines) > mostLines {
 		return nil, fmt.Errorf("at most %d lines of one chip (got %d)", mostLines, len(lines))
 	}
 	r := newRequest(lines, consumer)
-	r.Config.Flags = lineInput
+	flags := uint64(lineInput)
+	if edges {
+		flags |= lineRising | lineFalling
+		r.Event_buffer_size = EdgeRoom
+	}
+	r.Config.Flags = flags
 	for _, bias := range []Bias{PullUp, PullDown} {
 		var mask uint64
 		for i, in := range inputs {
@@ -39,7 +44,7 @@ func inputRequest(lines []uint32, inputs []GPIOInput, consumer string) (*unix.GP
 			}
 		}
 		if mask != 0 {
-			attribute(r, unix.GPIO_V2_LINE_ATTR_ID_FLAGS, lineInput|biasFlags(bias), mask)
+			attribute(r, unix.GPIO_V2_LINE_ATTR_ID_FLAGS, flags|biasFlags(bias), mask)
 		}
 	}
 	var done uint64

@@ -232,6 +232,12 @@ func (v *Board) Buzzer() hw.Output { return virtualOutput{v, buzzerLine} }
 // Lamp is the output to the lamp.
 func (v *Board) Lamp() hw.Output { return virtualOutput{v, lampLine} }
 
+// Waits is empty: the lines are sampled.
+func (v *Board) Waits() []int { return nil }
+
+// Passed gives none.
+func (v *Board) Passed() uint32 { return 0 }
+
 // Levels reads every input line now; see Board.
 func (v *Board) Levels() (uint32, error) {
 	now := v.cfg.Now()

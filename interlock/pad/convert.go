@@ -137,6 +137,9 @@ func (p *Pad) GPIOBoard(now func() time.Duration) hw.GPIOConfig {
 		if name == "reset" || name == "start" {
 			in.Debounce = buttonDebounce
 		}
+		// A wire that is loose for a moment is found before it fails. The other contacts of
+		// the kill chain bounce in flight, and would drop a craft for nothing.
+		in.Every = name == interlock.EStopA.String() || name == interlock.EStopB.String()
 		return in
 	}
 	c := hw.GPIOConfig{

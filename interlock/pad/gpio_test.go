@@ -24,7 +24,7 @@ func TestBoardOnPins(t *testing.T) {
 	}
 	const ms = time.Millisecond
 	want := []hw.GPIOInput{
-		{Name: "estop_a", Pin: at(5), Bias: hw.PullDown}, {Name: "estop_b", Pin: at(6), Bias: hw.PullDown},
+		{Name: "estop_a", Pin: at(5), Bias: hw.PullDown, Every: true}, {Name: "estop_b", Pin: at(6), Bias: hw.PullDown, Every: true},
 		{Name: "gate", Pin: at(13), Bias: hw.PullUp}, {Name: "hold", Bias: hw.PullDown},
 		{Name: "reset", Pin: at(19), Bias: hw.PullDown, Debounce: 20 * ms}, {Name: "start", Pin: at(26), Bias: hw.PullUp, Debounce: 20 * ms},
 		{Name: "end", Pin: at(16), Bias: hw.PullDown}, {Name: "readback", Pin: at(20), Bias: hw.PullUp},

@@ -59,9 +59,8 @@ func newInbox(wake func()) *inbox {
 	return b
 }
 
-// put copies a chunk, whose bytes come beside the parcel, into its lane and
-// wakes the loop. It never blocks the loop: a full lane takes nothing more, and
-// the next parcel that finds room says how many did not.
+// put copies a chunk, whose bytes come beside the parcel, into its lane and wakes the
+// loop. A full lane takes nothing more; the next parcel with room says how many did not.
 func (b *inbox) put(l laneOf, p parcel, bytes []byte) {
 	n := &b.lanes[l]
 	n.mu.Lock()
@@ -80,8 +79,7 @@ func (b *inbox) put(l laneOf, p parcel, bytes []byte) {
 	}
 }
 
-// next is the oldest parcel of a lane, nil where there is none. It is the loop's until
-// done.
+// next is the oldest parcel of a lane, or nil. It is the loop's until done.
 func (b *inbox) next(l laneOf) *parcel {
 	n := &b.lanes[l]
 	p := n.next()
@@ -97,9 +95,10 @@ func (b *inbox) done(l laneOf) { b.lanes[l].done() }
 // dropBacklog empties a lane after a stall: old data is worse than none.
 func (b *inbox) dropBacklog(l laneOf) {
 	n := &b.lanes[l]
-	gone := n.clear()
-	n.lost += uint32(gone)
-	n.drops.Add(uint64(gone))
+	for ; n.next() != nil; n.done() {
+		n.lost++
+		n.drops.Add(1)
+	}
 }
 
 // Host leaves a host event for the loop. Any goroutine.

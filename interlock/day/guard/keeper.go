@@ -206,7 +206,7 @@ func (k *keeper) run(ctx context.Context) {
 				k.tend()
 			}
 		}
-		k.bell.Wait(writeEvery, nil)
+		k.bell.Wait(writeEvery, nil, nil)
 	}
 	k.drain()
 }

@@ -32,7 +32,7 @@ type LoopConfig struct {
 	Engine     *interlock.Engine
 	Intake     *intake.Intake
 	Board      hw.Board
-	Pins, Wind bool // whether input lines are fitted and must be sampled, and whether an anemometer is
+	Pins, Wind bool // whether input lines are fitted, and whether an anemometer is
 	// LongestGap is the longest time between two turns. It is the window of
 	// the external watchdog: after a longer gap the contactor has dropped.
 	LongestGap time.Duration
@@ -65,7 +65,6 @@ type Loop struct {
 	waiter           *link.Waiter
 	inbox            *inbox
 	own              []intake.HostMessage // the loop's own words for the engine
-	heard            []byte               // room for what a link gives
 	batch            Batch
 	seq              uint64
 
@@ -162,9 +161,8 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 	l.outputs(now)
 	if now >= l.shownAt {
 		l.shownAt = now + showEvery
-		// Where nothing comes in nothing is due either, and the engine's clock
-		// would stand: what is shown would look as old as the last input, and a
-		// silent craft like a loop that stands still.
+		// Where nothing comes in the engine's clock would stand, and a silent craft look
+		// like a loop that stands still.
 		l.wake(now, now)
 		l.cfg.Show(l)
 	}
@@ -187,8 +185,7 @@ func (l *Loop) End(now time.Duration) {
 	l.cfg.Show(l)
 }
 
-// turnUntil is the loop's life: one locked thread, woken by its own deadline
-// or by what comes in.
+// turnUntil is the loop's life: one locked thread.
 func (g *Guard) turnUntil(ctx context.Context) {
 	runtime.LockOSThread()
 	defer runtime.UnlockOSThread()
@@ -196,17 +193,18 @@ func (g *Guard) turnUntil(ctx context.Context) {
 		g.opts.Thread()
 	}
 	defer context.AfterFunc(ctx, g.loop.waiter.Wake)()
+	lines := g.loop.cfg.Board.Waits()
 	for ctx.Err() == nil {
 		next := g.Turn(g.now())
 		if wait := next - g.now(); wait > 0 {
-			g.loop.waiter.Wait(wait, g.loop.links)
+			g.loop.waiter.Wait(wait, g.loop.links, lines)
 		}
 	}
 	g.endLoop(g.now())
 }
 
-// stalled tells the engine that the loop did not run for longer than it may, before
-// anything that fell due meanwhile and before any heartbeat edge. The backlog goes.
+// stalled tells the engine that the loop was held up, before anything that fell due
+// meanwhile and before any heartbeat edge. The backlog goes.
 func (l *Loop) stalled(now time.Duration) {
 	l.inbox.dropBacklog(laneSensors)
 	l.inbox.dropBacklog(laneLinks)
@@ -319,6 +317,7 @@ func (l *Loop) pins(now time.Duration) bool {
 	if !l.cfg.Pins {
 		return true
 	}
+	passed := l.cfg.Board.Passed()
 	levels, err := l.cfg.Board.Levels()
 	if l.cfg.Clock()-now > l.cfg.LongestGap {
 		return false
@@ -327,13 +326,21 @@ func (l *Loop) pins(now time.Duration) bool {
 	if bad {
 		l.outputErr = err
 	}
+	// What had another level for less than a turn is told as if it had been read then.
+	if passed &^= levels ^ l.levels; passed != 0 && !bad && l.pinBytes != nil {
+		l.tellPins(now, l.levels^passed, false)
+	}
 	if levels == l.levels && bad == l.pinsBad && l.pinBytes != nil && now-l.pinsAt < pinEvery {
 		return true
 	}
+	l.tellPins(now, levels, bad)
+	return true
+}
+
+func (l *Loop) tellPins(now time.Duration, levels uint32, bad bool) {
 	l.levels, l.pinsBad, l.pinsAt = levels, bad, now
 	l.pinBytes = intake.AppendPins(l.pinBytes[:0], levels, bad)
 	l.feed(now, intake.Chunk{Source: intake.Pins, Bytes: l.pinBytes})
-	return true
 }
 
 func (l *Loop) nextTurn(now time.Duration) time.Duration {

@@ -18,6 +18,8 @@ func (noBoard) Heartbeat() hw.Output                               { return noOu
 func (noBoard) Buzzer() hw.Output                                  { return noOutput{} }
 func (noBoard) Lamp() hw.Output                                    { return noOutput{} }
 func (noBoard) Levels() (uint32, error)                            { return 0, nil }
+func (noBoard) Waits() []int                                       { return nil }
+func (noBoard) Passed() uint32                                     { return 0 }
 func (noBoard) Edges(ctx context.Context, _ func(hw.Edge)) error   { <-ctx.Done(); return nil }
 func (noBoard) Counts(ctx context.Context, _ func(hw.Count)) error { <-ctx.Done(); return nil }
 func (noBoard) Inert() error                                       { return nil }

@@ -72,6 +72,7 @@ type rig struct {
 
 // spyBoard puts down each write and fails those it is told to.
 type spyBoard struct {
+	passed uint32 // lines that had another level for a moment
 	*virtual.Board
 	rig                 *rig
 	failRelay, failBeat error
@@ -115,6 +116,12 @@ func (b *spyBoard) Levels() (uint32, error) {
 		return b.levels()
 	}
 	return b.Board.Levels()
+}
+
+func (b *spyBoard) Passed() uint32 {
+	passed := b.passed
+	b.passed = 0
+	return passed
 }
 
 func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {

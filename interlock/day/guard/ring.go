@@ -2,9 +2,8 @@ package guard
 
 import "sync/atomic"
 
-// ring hands things over from one goroutine to one other. Neither ever waits: a full
-// ring takes nothing more, an empty one gives nothing. The things stay in their places
-// and keep what they hold, so that a running ring allocates nothing.
+// ring hands things over from one goroutine to one other. Neither ever waits. The things
+// stay in their places and keep what they hold, so that a running ring allocates nothing.
 type ring[T any] struct {
 	slots        []T
 	given, taken atomic.Uint64 // in all; the giver's and the taker's alone to move
@@ -35,10 +34,3 @@ func (r *ring[T]) next() *T {
 }
 
 func (r *ring[T]) done() { r.taken.Add(1) }
-
-// clear lets all go that was given, and returns how many that were.
-func (r *ring[T]) clear() int {
-	n, to := r.taken.Load(), r.given.Load()
-	r.taken.Store(to)
-	return int(to - n)
-}

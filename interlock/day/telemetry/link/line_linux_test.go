@@ -37,7 +37,7 @@ func reads(t *testing.T, cfg Config) (*Link, *Waiter) {
 func next(t *testing.T, l *Link, w *Waiter) (string, netip.AddrPort, uint32) {
 	t.Helper()
 	buf := make([]byte, Longest)
-	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); w.Wait(time.Second, []*Link{l}) {
+	for end := time.Now().Add(20 * time.Second); time.Now().Before(end); w.Wait(time.Second, []*Link{l}, nil) {
 		if n, from, lost := l.Read(buf); n != Nothing {
 			return string(buf[:n]), from, lost
 		}
@@ -203,7 +203,7 @@ func TestDescriptorThatOnlyReportsAnErrorIsGivenUp(t *testing.T) {
 		t.Fatal(err)
 	}
 	unix.Close(pipe[1])
-	w.Wait(time.Second, []*Link{l})
+	w.Wait(time.Second, []*Link{l}, nil)
 	if !l.now.hung {
 		t.Fatal("the end of the other side was not seen")
 	}
@@ -232,10 +232,10 @@ func TestWakeEndsTheWait(t *testing.T) {
 	}()
 	for n := range rounds {
 		asked <- n
-		w.Wait(time.Hour, nil) // a lost Wake holds the test up
+		w.Wait(time.Hour, nil, nil) // a lost Wake holds the test up
 		<-answered
 		for w.rung.Load() {
-			w.Wait(0, nil)
+			w.Wait(0, nil, nil)
 		}
 	}
 	close(asked)

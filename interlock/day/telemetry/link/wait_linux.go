@@ -18,8 +18,8 @@ type Waiter struct {
 	fds  []unix.PollFd
 }
 
-// NewWaiter makes a Waiter. What it holds goes when nobody has it any more, so that a
-// Wake that comes late wakes nobody, and writes to nobody else's file.
+// NewWaiter makes a Waiter, whose eventfd goes when nobody has it any more: a late Wake
+// writes to nobody else's file.
 func NewWaiter() (*Waiter, error) {
 	bell, err := unix.Eventfd(0, unix.EFD_CLOEXEC|unix.EFD_NONBLOCK)
 	if err != nil {
@@ -29,6 +29,8 @@ func NewWaiter() (*Waiter, error) {
 	runtime.AddCleanup(w, func(fd int) { _ = unix.Close(fd) }, bell)
 	return w, nil
 }
+
+const hung = unix.POLLERR | unix.POLLHUP | unix.POLLNVAL
 
 var one = [8]byte{0: 1, 7: 1} // not 0 in either byte order
 
@@ -40,31 +42,31 @@ func (w *Waiter) Wake() {
 	runtime.KeepAlive(w)
 }
 
-// Wait waits until one of the links has something to read, for a Wake, and for d at
-// most. It may end early.
-func (w *Waiter) Wait(d time.Duration, links []*Link) {
+// Wait waits until one of the links, or of the descriptors others, has something to read,
+// for a Wake, and for d at most. It may end early. One of others that reports an error,
+// as of a chip that is gone, becomes -1, or nobody would wait any more.
+func (w *Waiter) Wait(d time.Duration, links []*Link, others []int) {
 	w.fds = append(w.fds[:0], unix.PollFd{Fd: int32(w.bell), Events: unix.POLLIN})
+	for _, fd := range others { // the kernel passes over a negative one
+		w.fds = append(w.fds, unix.PollFd{Fd: int32(fd), Events: unix.POLLIN})
+	}
 	for _, l := range links {
-		if l.now.fd >= 0 {
-			w.fds = append(w.fds, unix.PollFd{Fd: int32(l.now.fd), Events: unix.POLLIN})
-		}
+		w.fds = append(w.fds, unix.PollFd{Fd: int32(l.now.fd), Events: unix.POLLIN})
 	}
 	t := unix.NsecToTimespec(int64(max(d, 0)))
-	n, _ := unix.Ppoll(w.fds, &t, nil)
-	if n > 0 && w.fds[0].Revents != 0 {
+	_, _ = unix.Ppoll(w.fds, &t, nil)
+	if w.fds[0].Revents != 0 {
 		var b [8]byte
 		_, _ = unix.Read(w.bell, b[:])
 	}
 	w.rung.Store(false) // before anybody looks for what was left
 	runtime.KeepAlive(w)
-	if n <= 0 {
-		return
-	}
-	at := 1
-	for _, l := range links {
-		if l.now.fd >= 0 {
-			l.now.hung = w.fds[at].Revents&(unix.POLLERR|unix.POLLHUP|unix.POLLNVAL) != 0
-			at++
+	for i := range others {
+		if w.fds[1+i].Revents&hung != 0 {
+			others[i] = -1
 		}
+	}
+	for i, l := range links {
+		l.now.hung = w.fds[1+len(others)+i].Revents&hung != 0
 	}
 }

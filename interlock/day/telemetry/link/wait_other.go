@@ -24,7 +24,7 @@ func (w *Waiter) Wake() {
 }
 
 // Wait waits for a Wake, and for d at most. It may end early.
-func (w *Waiter) Wait(d time.Duration, _ []*Link) {
+func (w *Waiter) Wait(d time.Duration, _ []*Link, _ []int) {
 	w.timer.Reset(d)
 	select {
 	case <-w.timer.C:

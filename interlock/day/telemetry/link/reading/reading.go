@@ -45,7 +45,7 @@ func Run(ctx context.Context, l *link.Link, onPacket func(Packet), onEvent func(
 	for ctx.Err() == nil {
 		n, from, _ := l.Read(buf)
 		if n == link.Nothing {
-			wait.Wait(lookAgain, all)
+			wait.Wait(lookAgain, all, nil)
 			continue
 		}
 		onPacket(Packet{Link: l.Number(), From: from, To: to, Bytes: buf[:n]})

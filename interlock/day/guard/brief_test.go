@@ -1,0 +1,68 @@
+package guard
+
+import (
+	"slices"
+	"testing"
+
+	"downhaul/interlock"
+	"downhaul/interlock/day/intake"
+)
+
+// A stop contact that opens and closes again between two readings trips as if it had
+// been read open, and what is recorded says so: a replay decides the same.
+//
+//fault:row a stop contact opens for less time than passes between two readings | power off at once
+func TestPromise01_AStopThatOpensForAMoment(t *testing.T) {
+	for _, contact := range []interlock.Line{interlock.EStopA, interlock.EStopB} {
+		r := newRig(t)
+		r.live()
+		r.forget()
+		r.board.passed = 1 << contact
+		r.loop.Turn(r.now)
+		if off := slices.Index(r.did, "relay off"); off < 0 {
+			t.Fatalf("%v: no relay write in the turn: %v", contact, r.did)
+		}
+		r.want(interlock.Tripped)
+		var told []uint32
+		for _, c := range r.chunks {
+			if c.Source == intake.Pins {
+				levels, _, _ := intake.DecodePins(c.Bytes)
+				told = append(told, levels)
+			}
+		}
+		if len(told) < 2 || told[0]^told[1] != 1<<contact {
+			t.Errorf("%v: recorded are the levels %b", contact, told)
+		}
+	}
+}
+
+// An edge that the reading shows as well says nothing new, and one that comes while the
+// lines cannot be read is no level.
+func TestAnEdgeThatTheReadingShowsIsToldOnce(t *testing.T) {
+	r := newRig(t)
+	r.live()
+	r.forget()
+	levels, err := r.board.Board.Levels()
+	must(t, err)
+	r.board.levels = func() (uint32, error) { return levels ^ 1<<interlock.Gate, nil }
+	r.board.passed = 1 << interlock.Gate
+	r.loop.Turn(r.now)
+	pins := 0
+	for _, c := range r.chunks {
+		if c.Source == intake.Pins {
+			pins++
+		}
+	}
+	if pins != 1 {
+		t.Errorf("told %d times", pins)
+	}
+	r.board.levels = func() (uint32, error) { return 0, errPin }
+	r.board.passed = 1 << interlock.EStopA
+	r.forget()
+	r.loop.Turn(r.now + ms)
+	for _, c := range r.chunks {
+		if _, failed, _ := intake.DecodePins(c.Bytes); c.Source == intake.Pins && !failed {
+			t.Error("a level was told that nobody read")
+		}
+	}
+}

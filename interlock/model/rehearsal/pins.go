@@ -104,6 +104,16 @@ func (p *Pins) Levels() (uint32, error) {
 	return levels, err
 }
 
+// Waits is what the real board reports edges by; see hw.Board.
+func (p *Pins) Waits() []int { return p.real.Waits() }
+
+// Passed takes the real board's edges; see hw.Board.
+func (p *Pins) Passed() uint32 {
+	p.mu.Lock()
+	defer p.mu.Unlock()
+	return p.real.Passed()
+}
+
 func (p *Pins) power(levels uint32) bool {
 	if p.Mirror() {
 		return p.on(levels, interlock.Readback)

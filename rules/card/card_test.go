@@ -181,7 +181,7 @@ func FuzzRead(f *testing.F) {
 // Where a card states no losses and no guard, none are taken off: the modelled craft of a
 // rehearsal takes off what stands there.
 func TestWithoutLossesNothingIsTakenOff(t *testing.T) {
-	c, faults := Read("card.toml", []byte(strings.Replace(onStand, "[[step]]", "[motors]\ncount = 2\n[[motor]]\nnumber = 1\nahead = \"1 m\"\nright = \"1 m\"\nspin = \"cw\"\n[[motor]]\nnumber = 2\nahead = \"-1 m\"\nright = \"-1 m\"\nspin = \"cw\"\n[[step]]", 1)))
+	c, faults := Read("card.toml", []byte(strings.Replace("version = 1\n[craft]\nname = \"c\"\nmass = \"2 kg\"\n[[step]]\nname = \"one\"\nballast = \"0 kg\"\n", "[[step]]", "[motors]\ncount = 2\n[[motor]]\nnumber = 1\nahead = \"1 m\"\nright = \"1 m\"\nspin = \"cw\"\n[[motor]]\nnumber = 2\nahead = \"-1 m\"\nright = \"-1 m\"\nspin = \"cw\"\n[[step]]", 1)))
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}

@@ -210,6 +210,9 @@ func (c *Card) checkNames(rows []*document.Table) {
 		if s.Stopping {
 			c.checkStopping(s, rows[i])
 		}
+		if s.Stand != nil && c.Motors.Count != 1 { // an opening there would pass for one of the craft's motors
+			rows[i].Fault("kind", "a thrust stand has one motor, and the card's craft has not", rows[i].Got("kind"), "give the stand a card and a pad file of its own, with count = 1 under [motors]")
+		}
 		var earlier []string
 		for j := range i {
 			earlier = append(earlier, c.Steps[j].Name)

@@ -41,7 +41,8 @@ var refusals = []struct{ old, new, want string }{
 	{`kind  = "ground"`, `kind = "stand"`, `card.toml:52: step[3].motor: missing; write the output that the motor hangs on, from 1: motor = 1
 card.toml:52: step[3].propeller: missing: nobody could tell the speed of its tips, or a wrong lever; write it from tip to tip: propeller = "15 in"
 card.toml:52: step[3].max_speed: missing: a propeller bursts past its maker's speed; write what its maker states: max_speed = "9000 rpm"
-card.toml:52: step[3].envelope: missing: a motor at full output on a stand has limits of its own; name the file: envelope = "stand.toml", and its envelope_sha256`},
+card.toml:52: step[3].envelope: missing: a motor at full output on a stand has limits of its own; name the file: envelope = "stand.toml", and its envelope_sha256
+card.toml:54: step[3].kind: a thrust stand has one motor, and the card's craft has not (got "stand"); give the stand a card and a pad file of its own, with count = 1 under [motors]`},
 	{`how   = "one motor at a time"`, `measured_by = "eye"`, `card.toml:55: step[3].measured_by: must be "tilt" or "stop" (got "eye"); known here: tilt, stop`},
 	{`at_least = "40 mm"`, "at_least = \"40 mm\"\nmeasured_by = \"tilt\"", `card.toml:44: step[1].measured_by: only a ground step is measured (got "tilt"); take it out, or write kind = "ground"`},
 	{`how   = "one motor at a time"`, `tie_down_pull = "0 N"`, `card.toml:55: step[3].tie_down_pull: must be more than 0 (got "0 N"); write a force of more than 0`},

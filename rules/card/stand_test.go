@@ -16,6 +16,8 @@ const onStand = `version = 1
 [craft]
 name = "stand"
 mass = "2 kg"
+[motors]
+count = 1
 [[step]]
 name      = "stand"
 kind      = "stand"

@@ -175,7 +175,8 @@ func TestEveryEdgeOfAStopCounts(t *testing.T) {
 		first.give(at(19, event(time.Duration(i), 1, i+1)))
 	}
 	first.give(at(5, event(1, 2, EdgeRoom+1)))
-	if got := g.Passed() | g.Passed(); got != 0b1 {
+	got := g.Passed()
+	if got |= g.Passed(); got != 0b1 { // what is left of a full buffer comes with the next call
 		t.Errorf("estop_a opened for a moment: %b", got)
 	}
 	if n := testing.AllocsPerRun(100, func() { g.Passed() }); n > 0 {

@@ -170,6 +170,7 @@ func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 		},
 		Show: func(l *Loop) { r.shot.take(l) },
 	})
+	must(t, err)
 	craft := craftmodel.EightTwo()
 	craft.Unpowered, craft.Turbulence = true, 0
 	r.craft, err = craftmodel.New(craft)

@@ -49,7 +49,7 @@ func TestARehearsalThatIsKilledAtItsEnd(t *testing.T) {
 	} {
 		t.Run(name, func(t *testing.T) {
 			logs := t.TempDir()
-			b, r := begin(t, logs)
+			_, r := begin(t, logs)
 			if holds := holding(t, logs); !strings.Contains(holds, "defect 1, a rehearsal on the real board has no end on record") {
 				t.Errorf("begun, it does not hold back: %q", holds)
 			}
@@ -75,7 +75,7 @@ func TestARehearsalThatIsKilledAtItsEnd(t *testing.T) {
 				}
 			}
 			for range 2 {
-				b, err = ledger.Read(logs, "test")
+				b, err := ledger.Read(logs, "test")
 				must(t, err, Settle(logs, b, noon))
 			}
 			if holds := holding(t, logs); strings.Contains(holds, "rehearsal on the real board has no end") || !strings.Contains(holds, "fault 2 of the chain, power was not removed") {

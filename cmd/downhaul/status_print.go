@@ -22,6 +22,9 @@ func printStatus(w io.Writer, st *told.Status) {
 	for _, do := range st.DoNow {
 		wrap(w, "  > ", "    ", do)
 	}
+	if st.Mark != "" { // behind what is to be done, and near the top: on a small screen the rest is cut off
+		wrap(w, "", "  ", "REHEARSAL: "+st.Mark)
+	}
 	fmt.Fprintln(w)
 	// Without a relay "blocked" and "open" would read as if power were off.
 	watch := st.Duty == "watch"

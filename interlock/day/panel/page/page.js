@@ -117,10 +117,10 @@
     const cls = meanings[s.meaning] || "danger";
     if (document.body.className !== cls) document.body.className = cls;
     dead = false;
-    text($("means"), s.meaning);
+    text($("means"), (s.mark ? "REHEARSAL. " : "") + s.meaning);
     say($("sentence"), s.sentence);
     text($("keepout"), s.keep_out && !/KEEP OUT/.test(s.sentence) ? "KEEP OUT" : "");
-    const title = s.sentence.split(/[.:]/)[0] + " - Downhaul";
+    const title = (s.mark ? "REHEARSAL: " : "") + s.sentence.split(/[.:]/)[0] + " - Downhaul";
     if (document.title !== title) document.title = title;
     fit();
 
@@ -179,7 +179,7 @@
       ([at, severity, words]) => severity ? node("li", "", at + " ", node("span", "tag", severity), " ", node("q", "", words)) : node("li", "", at));
     listOf("acts", s.acts.slice().reverse().map(a => a.at_s.toFixed(1) + " s: " + a.what + " (" + a.by + ")"));
     listOf("unseen", s.unseen);
-    text($("session"), s.title + ". Session " + s.session + ", duty " + s.duty + ".");
+    text($("session"), s.title + ". Session " + s.session + ", duty " + s.duty + (s.mark ? ", " + s.mark : "") + ".");
     shown = s;
   }
 

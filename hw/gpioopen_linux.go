@@ -233,7 +233,7 @@ func (o *opening) holdInputs() error {
 			continue
 		}
 		// A chip without interrupts: what must not be missed is refused there, the rest read.
-		var every, rest wanted
+		every, rest := wanted{chip: w.chip}, wanted{chip: w.chip}
 		for i, in := range w.inputs {
 			to := &rest
 			if in.Every {
@@ -241,11 +241,7 @@ func (o *opening) holdInputs() error {
 			}
 			to.lines, to.inputs, to.bits = append(to.lines, w.lines[i]), append(to.inputs, in), append(to.bits, w.bits[i])
 		}
-		every.chip, rest.chip = w.chip, w.chip
-		if err := o.holdGroup(&every, true); err != nil {
-			return err
-		}
-		if err := o.holdGroup(&rest, false); err != nil {
+		if err := errors.Join(o.holdGroup(&every, true), o.holdGroup(&rest, false)); err != nil {
 			return err
 		}
 	}

@@ -66,3 +66,35 @@ func TestAnEdgeThatTheReadingShowsIsToldOnce(t *testing.T) {
 		}
 	}
 }
+
+// An edge that comes while the lines cannot be read, or while the loop is held up in
+// reading them, waits for the next reading: nobody could see it there again.
+func TestPromise01_AStopThatOpensForAMomentBesideAFailedReading(t *testing.T) {
+	for _, way := range []struct {
+		what string
+		fail func(r *rig) (uint32, error)
+	}{
+		{"a reading fails", func(*rig) (uint32, error) { return 0, errPin }},
+		{"a reading is held up", func(r *rig) (uint32, error) { r.now += r.pad.LongestGap + ms; return r.board.Board.Levels() }},
+	} {
+		r := newRig(t)
+		r.ready()
+		r.forget()
+		r.board.passed = 1 << interlock.EStopA
+		r.board.levels = func() (uint32, error) { r.board.levels = nil; return way.fail(r) }
+		r.loop.Turn(r.now)
+		r.now += ms
+		r.loop.Turn(r.now)
+		r.now += pinEvery
+		r.loop.Turn(r.now)
+		told := false
+		for _, c := range r.chunks {
+			levels, failed, _ := intake.DecodePins(c.Bytes)
+			told = told || c.Source == intake.Pins && !failed && levels&(1<<interlock.EStopA) == 0
+		}
+		if !told {
+			t.Errorf("%s: the opening of the stop contact was told to nobody", way.what)
+		}
+		r.wantOpen()
+	}
+}

@@ -28,11 +28,12 @@ func (l *Loop) Reads(links []*link.Link) { l.links = links }
 
 // readLinks reads every link until nothing waits, and reports whether something was
 // left: what one turn takes is bounded by count and by time, so that a flood or a slow
-// read cannot hold up pins and heartbeat.
+// read cannot hold up pins and heartbeat. Each link has its own share of the time.
 func (l *Loop) readLinks(now time.Duration) (more bool) {
 	for i, from := range l.links {
+		began := l.cfg.Clock()
 		for taken := 0; ; taken++ {
-			if taken == perLane || taken > 0 && l.cfg.Clock()-now > pinTurn {
+			if taken == perLane || taken > 0 && l.cfg.Clock()-began > pinTurn/time.Duration(len(l.links)) {
 				more = true
 				break
 			}

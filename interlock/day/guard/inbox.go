@@ -96,7 +96,7 @@ func (b *inbox) done(l laneOf) { b.lanes[l].done() }
 func (b *inbox) dropBacklog(l laneOf) {
 	n := &b.lanes[l]
 	for ; n.next() != nil; n.done() {
-		n.lost++
+		n.lost += 1 + n.next().lost
 		n.drops.Add(1)
 	}
 }

@@ -73,6 +73,18 @@ func TestBacklogIsDroppedAndCounted(t *testing.T) {
 	if !take(b, laneHost, &p) || p.lost != 0 {
 		t.Error("another lane was touched")
 	}
+	// What was lost before the backlog came counts with it.
+	for range laneRoom[laneLinks] + 7 {
+		b.put(laneLinks, parcel{}, nil)
+	}
+	take(b, laneLinks, &p)
+	b.put(laneLinks, parcel{}, nil)
+	b.dropBacklog(laneLinks)
+	b.put(laneLinks, parcel{}, nil)
+	p.lost = 0
+	if want := uint32(laneRoom[laneLinks] + 7); !take(b, laneLinks, &p) || p.lost != want {
+		t.Errorf("%d lost, want %d", p.lost, want)
+	}
 }
 
 // A parcel's bytes are its own: the reader's buffer is used again at once.

@@ -74,22 +74,20 @@ type Loop struct {
 	worst    time.Duration // longest gap between turns so far
 	turns    uint64
 	pinsAt   time.Duration
-	levels   uint32
+	levels   uint32 // the last that were read
+	passed   uint32 // what had another for a moment, not told yet
 	pinsBad  bool
 	pinBytes []byte
 
-	beatOn  bool
-	beat    bool
-	beatAt  time.Duration
-	retryAt time.Duration
+	beatOn, beat    bool
+	beatAt, retryAt time.Duration
 
-	sound      interlock.Sound
-	soundSince time.Duration
-	buzzing    bool
-	lampUntil  time.Duration
-	lit        bool
-	outputErr  error
-	past       recent
+	sound        interlock.Sound
+	soundSince   time.Duration
+	lampUntil    time.Duration
+	buzzing, lit bool
+	outputErr    error
+	past         recent
 
 	shownAt   time.Duration
 	hostBytes []byte
@@ -317,18 +315,20 @@ func (l *Loop) pins(now time.Duration) bool {
 	if !l.cfg.Pins {
 		return true
 	}
-	passed := l.cfg.Board.Passed()
+	l.passed |= l.cfg.Board.Passed()
 	levels, err := l.cfg.Board.Levels()
 	if l.cfg.Clock()-now > l.cfg.LongestGap {
 		return false
 	}
 	bad := err != nil
 	if bad {
-		l.outputErr = err
-	}
-	// What had another level for less than a turn is told as if it had been read then.
-	if passed &^= levels ^ l.levels; passed != 0 && !bad && l.pinBytes != nil {
-		l.tellPins(now, l.levels^passed, false)
+		l.outputErr, levels = err, l.levels // the last that were read
+	} else {
+		// What had another level for less than a turn is told as if it had been read then.
+		passed := l.passed &^ (levels ^ l.levels)
+		if l.passed = 0; passed != 0 && l.pinBytes != nil {
+			l.tellPins(now, l.levels^passed, false)
+		}
 	}
 	if levels == l.levels && bad == l.pinsBad && l.pinBytes != nil && now-l.pinsAt < pinEvery {
 		return true

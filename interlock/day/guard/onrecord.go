@@ -72,8 +72,10 @@ func (l *Loop) strangers(now time.Duration) {
 			c := intake.Chunk{Source: intake.Telemetry, Link: uint8(i), From: sender, To: from.LocalAddr(), Bytes: l.heard[:n]}
 			switch whose := l.cfg.Whose(&c); {
 			case whose == Craft:
+				// It sends to another address than before. This one, and what waits here,
+				// are as old as the others' flood made them.
 				from.Widen()
-				l.feed(now, c)
+				l.dropHeard()
 			case whose == Stranger && n <= strangerMost:
 				l.feed(now, c)
 			case whose == Stranger:

@@ -79,7 +79,8 @@ type spyBoard struct {
 	relays              int // writes to the relay line, failed ones too
 	beats               []time.Duration
 	levels              func() (uint32, error)
-	slow                time.Duration // what one reading of the lines takes
+	slow                time.Duration            // what one reading of the lines takes
+	hold                map[string]time.Duration // for how long a write of that line does not come back
 }
 
 type spyOutput struct {
@@ -90,6 +91,7 @@ type spyOutput struct {
 
 func (o spyOutput) Set(on bool) error {
 	o.b.rig.did = append(o.b.rig.did, o.name+map[bool]string{true: " on", false: " off"}[on])
+	o.b.rig.now += o.b.hold[o.name]
 	switch o.name {
 	case "relay":
 		o.b.relays++

@@ -47,7 +47,7 @@ type source struct {
 // read gives one datagram, or what a stream has. It never waits. A raw call: it needs no
 // other thread to take the loop's place meanwhile.
 func (s *source) read(buf []byte) (n int, from netip.AddrPort, lost uint32, err error) {
-	for {
+	for tries := 0; ; tries++ {
 		var r uintptr
 		var errno unix.Errno
 		if s.stream {
@@ -67,6 +67,8 @@ func (s *source) read(buf []byte) (n int, from netip.AddrPort, lost uint32, err 
 			return Nothing, from, 0, nil
 		case errno == unix.EAGAIN:
 			return Nothing, from, 0, errors.New("the kernel reports an error on it, and nothing else")
+		case errno != 0 && !s.stream && tries < 8:
+			s.hung = false // an ICMP message, which anybody can forge: to read it takes it off
 		case errno != 0:
 			return Nothing, from, 0, errno
 		case s.stream && r == 0:
@@ -281,9 +283,16 @@ func (l *Link) listen() error {
 	share := func(fd, on int) error { return unix.SetsockoptInt(fd, unix.SOL_SOCKET, unix.SO_REUSEADDR, on) }
 	if err = share(fd, 1); err == nil {
 		var one int
-		if one, err = bound(l.local, true); err == nil {
+		if one, err = bound(l.local, true); err == nil && unix.Connect(one, sockaddr(from)) != nil {
+			_ = unix.Close(one) // no way there yet, as before a network is up: all come by one
+		} else if err == nil {
 			l.first, l.aside.fd = one, fd
-			err = errors.Join(unix.Connect(one, sockaddr(from)), share(one, 0))
+			err = share(one, 0)
+			// A word of the sender's from before would pass for one sent elsewhere.
+			buf, n := make([]byte, Longest), 0
+			for left := wantedQueue / 256; left > 0 && n != Nothing; left-- { // a queue's worth
+				n, _, _, _ = l.aside.read(buf)
+			}
 		}
 		err = errors.Join(err, share(fd, 0))
 	}
@@ -330,6 +339,8 @@ func sockaddr(a netip.AddrPort) unix.Sockaddr {
 	s := &unix.SockaddrInet6{Addr: a.Addr().As16(), Port: int(a.Port())}
 	if n, err := net.InterfaceByName(a.Addr().Zone()); err == nil {
 		s.ZoneId = uint32(n.Index)
+	} else if n, err := strconv.ParseUint(a.Addr().Zone(), 10, 32); err == nil {
+		s.ZoneId = uint32(n)
 	}
 	return s
 }

@@ -5,6 +5,8 @@ import (
 	"net"
 	"net/netip"
 	"strings"
+	"sync"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -213,6 +215,31 @@ func TestDescriptorThatOnlyReportsAnErrorIsGivenUp(t *testing.T) {
 	}
 }
 
+// A descriptor of others that only reports an error, as of a chip that is pulled out, is
+// waited for once: after that it ends no wait any more.
+//
+//fault:row a descriptor that is waited for only reports an error, as of a chip that is pulled out | it is left out of the wait; the loop turns no oftener than before
+func TestChipThatIsGoneIsNotWaitedFor(t *testing.T) {
+	var pipe [2]int
+	if err := unix.Pipe2(pipe[:], unix.O_NONBLOCK|unix.O_CLOEXEC); err != nil {
+		t.Fatal(err)
+	}
+	defer unix.Close(pipe[0])
+	w, err := NewWaiter()
+	if err != nil {
+		t.Fatal(err)
+	}
+	unix.Close(pipe[1])
+	others := []int{pipe[0], -1}
+	w.Wait(20*time.Second, nil, others)
+	if w.fds[1].Revents&hung == 0 || others[0] != -1 {
+		t.Fatalf("reported %x, waited for %d", w.fds[1].Revents, others[0])
+	}
+	if w.Wait(time.Millisecond, nil, others); w.fds[1].Revents != 0 {
+		t.Errorf("the next wait was ended by it again: %x", w.fds[1].Revents)
+	}
+}
+
 // A Wake before the wait ends it, one for many, and none is lost between two waits.
 func TestWakeEndsTheWait(t *testing.T) {
 	w, err := NewWaiter()
@@ -239,6 +266,95 @@ func TestWakeEndsTheWait(t *testing.T) {
 		}
 	}
 	close(asked)
+}
+
+// Somebody's ICMP message that the craft's port is closed, which anybody can forge, takes
+// nothing from a socket that names its sender: the link stays, and what comes is heard.
+func TestForgedICMPMessageTakesNoLinkDown(t *testing.T) {
+	craft := sender(t, "127.0.0.2:0")
+	at := addrOf(craft)
+	l, w := reads(t, Config{Kind: UDP, Address: "127.0.0.1:0", From: at})
+	send(t, craft, l.LocalAddr(), "first")
+	next(t, l, w)
+	craft.Close()
+	if _, err := unix.Write(l.now.fd, []byte("brings the kernel's own message")); err != nil {
+		t.Fatal(err)
+	}
+	w.Wait(20*time.Second, []*Link{l}, nil)
+	if !l.now.hung {
+		t.Skip("the kernel did not tell of a closed port")
+	}
+	again := sender(t, at.String())
+	if n, _, _ := l.Read(make([]byte, Longest)); n != Nothing || l.now.fd < 0 {
+		t.Fatalf("%d read, descriptor %d", n, l.now.fd)
+	}
+	send(t, again, l.LocalAddr(), "second")
+	if text, _, _ := next(t, l, w); text != "second" || l.failed.Load() != nil {
+		t.Errorf("%q, given up %v", text, l.failed.Load())
+	}
+}
+
+// A craft that sends while the link is opened: none of its words lies among the others',
+// where it would pass for one that was sent to another address.
+func TestCraftThatSendsWhileTheLinkOpens(t *testing.T) {
+	craft := sender(t, "127.0.0.2:0")
+	cfg := Config{Kind: UDP, Address: "127.0.0.1:0", From: addrOf(craft)}
+	l, err := Open(cfg)
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := l.LocalAddr()
+	cfg.Address = at.String()
+	var over, began atomic.Bool
+	var work sync.WaitGroup
+	work.Go(func() {
+		for ; !over.Load(); began.Store(true) {
+			_, _ = craft.WriteToUDPAddrPort([]byte("here"), at)
+		}
+	})
+	defer work.Wait()
+	defer over.Store(true)
+	for !began.Load() {
+		time.Sleep(time.Millisecond)
+	}
+	astray, buf := 0, make([]byte, Longest)
+	const opened = 500
+	for range opened {
+		if err := l.Close(); err != nil {
+			t.Fatal(err)
+		}
+		if l, err = Open(cfg); err != nil {
+			t.Fatal(err)
+		}
+		if n, _, _ := l.ReadAside(buf); n != Nothing {
+			astray++
+		}
+	}
+	if err := l.Close(); err != nil {
+		t.Fatal(err)
+	}
+	// One that the kernel is delivering at the very moment may still go astray.
+	if astray > opened/20 {
+		t.Errorf("after %d of %d openings a word of the craft's lay among the others'", astray, opened)
+	}
+}
+
+// A sender to whom there is no way now: the link is opened all the same, and hears all by
+// one socket. An address of everybody stands for it: a socket without leave cannot name it.
+func TestSenderThatCannotBeReachedYet(t *testing.T) {
+	l, w := reads(t, Config{Kind: UDP, Address: "127.0.0.1:0", From: netip.MustParseAddrPort("255.255.255.255:9")})
+	other := sender(t, "127.0.0.3:0")
+	send(t, other, l.LocalAddr(), "heard")
+	if text, from, _ := next(t, l, w); text != "heard" || from != addrOf(other) {
+		t.Errorf("%q from %v", text, from)
+	}
+}
+
+// The zone of an IPv6 address may be written as the interface's number (RFC 4007, 11.2).
+func TestZoneByNumber(t *testing.T) {
+	if a, ok := sockaddr(netip.MustParseAddrPort("[fe80::1%3]:9")).(*unix.SockaddrInet6); !ok || a.ZoneId != 3 {
+		t.Errorf("%+v", a)
+	}
 }
 
 func ExampleConfig_String() {

@@ -154,12 +154,10 @@ func (l *Link) down(err error, retry time.Duration) {
 
 // sleep waits for d; false when ctx ended first.
 func sleep(ctx context.Context, d time.Duration) bool {
-	t := time.NewTimer(d)
-	defer t.Stop()
 	select {
 	case <-ctx.Done():
 		return false
-	case <-t.C:
+	case <-time.After(d):
 		return true
 	}
 }

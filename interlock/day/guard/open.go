@@ -18,6 +18,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/triplog"
 	"downhaul/interlock/sense"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -124,6 +125,8 @@ type Options struct {
 	// that waits for a busy computer. It must not run back. Nil takes the time
 	// since the guard was opened.
 	Now func() time.Duration
+	// Disk puts a disk that may fail in the trip log's place; nil takes the real one.
+	Disk func(triplog.Disk) triplog.Disk
 	// Virtual opens the virtual board of a pad that has one. Nil refuses such a pad.
 	Virtual OpenVirtual
 	// Watch sees every decision on the loop's own goroutine; it must be quick.
@@ -233,7 +236,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		kept = append(kept, session.File{Name: session.Card, From: files.Card.Name, Text: files.Card.Text})
 	}
 	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Keep: session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, Clock: "read once at the start from the system clock; not checked against any other"}
-	meta.Mark = g.pad.Mark()
+	meta.Mark, meta.Disk = g.pad.Mark(), opts.Disk
 	if g.pad.Duty == interlock.Watch {
 		meta.Duty = session.DutyWatch
 	}

@@ -12,6 +12,7 @@ import (
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/triplog"
 )
 
 // flight is one flight while it is flown.
@@ -37,6 +38,7 @@ type flight struct {
 	next               int
 	mishapAt           time.Duration
 	paused             time.Duration // the guard does not turn before
+	full               bool          // the trip log's disk takes nothing more
 	doubled            bool
 	late               time.Duration // how long the reach goes on enabling the rotors
 	openSince          time.Duration
@@ -96,7 +98,8 @@ func (s *Setup) fly(name string, scenario *craftmodel.Scenario, trial bool) (*Re
 		return nil
 	}
 	f.guard, err = guard.Open(s.Files, guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 16 << 20, Watch: f.watch,
-		Stepped: true, Now: func() time.Duration { return f.clock }})
+		Stepped: true, Now: func() time.Duration { return f.clock },
+		Disk: func(real triplog.Disk) triplog.Disk { return &disk{real, f} }})
 	if err != nil {
 		return nil, err
 	}

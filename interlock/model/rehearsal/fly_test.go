@@ -16,6 +16,7 @@ import (
 
 	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/triplog"
 )
 
 var usual = made{mass: 60, ratio: 1.8, tether: 9, motors: 8, cells: 14}
@@ -177,6 +178,24 @@ func TestWhatStopsAMishap(t *testing.T) {
 	}
 	if _, r := fly1(t, usual, "one-cell-low"); r.AsExpected {
 		t.Error("limits without a pack stop for a low cell")
+	}
+}
+
+// A disk that takes nothing more delays no stop, and what could not be written is there
+// once it takes something again: the log is whole.
+func TestAFullDiskDelaysNoStopAndLosesNothing(t *testing.T) {
+	t.Parallel()
+	_, r := fly1(t, usual, "disk-full")
+	_, stop := fly1(t, usual, "stop-in-the-climb")
+	if r.Stopped == nil || r.Stopped.Why != stop.Stopped.Why || !r.AsExpected {
+		t.Fatalf("stopped %+v, want as with a good disk, %+v", r.Stopped, stop.Stopped)
+	}
+	parts, err := triplog.Parts(r.Session)
+	if err != nil || len(parts) != 2 {
+		t.Fatalf("the log's files: %v, %v", parts, err)
+	}
+	if v, err := triplog.VerifyFiles(parts...); err != nil || v.Verdict != triplog.Whole {
+		t.Errorf("the log: %+v, %v; want it whole", v, err)
 	}
 }
 

@@ -145,6 +145,8 @@ func (f *flight) atPad(text string) error {
 	case isMark && f.told != nil: // of a live rehearsal the crew stamps its own
 	case isMark:
 		return f.guard.Mark(mark, "the rehearsal")
+	case text == "guard cannot write", text == "guard writes again":
+		f.full = text == "guard cannot write"
 	case text == "guard dies":
 		f.paused = math.MaxInt64
 	case strings.HasPrefix(text, "guard pauses ") && d > 0:
@@ -166,7 +168,7 @@ func (f *flight) atPad(text string) error {
 		}
 		return err
 	default:
-		return fmt.Errorf(`at the pad: nothing is called %q; there are press, release, open, close, break and mend with a name, "guard dies", "guard pauses 2 s", "mark TEXT", "reach lets go late by 1 s", "telemetry doubles" and "a stranger sends"`, text)
+		return fmt.Errorf(`at the pad: nothing is called %q; there are press, release, open, close, break and mend with a name, "guard dies", "guard pauses 2 s", "guard cannot write", "guard writes again", "mark TEXT", "reach lets go late by 1 s", "telemetry doubles" and "a stranger sends"`, text)
 	}
 	return nil
 }

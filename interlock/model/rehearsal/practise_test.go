@@ -263,7 +263,7 @@ func TestNoFaultIsPutIntoRealPins(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	refused := []string{"contactor-dead", "contactor-slow", "contactor-welded", "gate-at-the-start", "gate-in-the-hover", "guard-killed", "guard-paused", "hold-let-go", "stop-in-the-climb"}
+	refused := []string{"contactor-dead", "contactor-slow", "contactor-welded", "disk-full", "gate-at-the-start", "gate-in-the-hover", "guard-killed", "guard-paused", "hold-let-go", "stop-in-the-climb"}
 	for _, name := range Names() {
 		scenario, err := s.Shipped(name)
 		if err != nil {

@@ -52,6 +52,8 @@ type Meta struct {
 	Room uint64
 	// Keep says which old sessions go at the end of this one.
 	Keep Keep
+	// Disk, where it is set, puts a disk that may fail in the trip log's place.
+	Disk func(triplog.Disk) triplog.Disk
 }
 
 // File is one of the files that the session runs on, as read.
@@ -166,7 +168,7 @@ func (s *Session) begin(logFolder string, meta Meta, files []File) error {
 	if err := s.makeFolder(logFolder); err != nil {
 		return explain("make session folder", logFolder, err)
 	}
-	if err := s.fill(files); err != nil {
+	if err := s.fill(files, meta.Disk); err != nil {
 		return explain("begin session", logFolder, err)
 	}
 	if err := plain.SyncFolder(logFolder); err != nil {
@@ -194,7 +196,7 @@ func (s *Session) makeFolder(logFolder string) error {
 }
 
 // fill writes everything that stands in a session's folder from the start.
-func (s *Session) fill(files []File) error {
+func (s *Session) fill(files []File, failing func(triplog.Disk) triplog.Disk) error {
 	head := triplog.Head{Session: s.Info.Session, Wall: s.Info.Wall, Software: s.Info.Software, Arch: s.Info.Arch, Mark: s.Info.Mark}
 	s.Info.Files = []FileInfo{}
 	for _, f := range files {
@@ -218,7 +220,11 @@ func (s *Session) fill(files []File) error {
 	if err := writeNew(filepath.Join(s.Dir, infoName), append(text, '\n')); err != nil {
 		return err
 	}
-	if s.Trips, err = triplog.Create(s.Dir, head); err != nil {
+	disk := triplog.Folder(s.Dir)
+	if failing != nil {
+		disk = failing(disk)
+	}
+	if s.Trips, err = triplog.CreateOn(disk, head); err != nil {
 		return err
 	}
 	first, err := s.recordingFile(1)

@@ -19,7 +19,7 @@ type File interface {
 	Close() error
 }
 
-// Disk is where the files are made. Tests put failing ones here.
+// Disk is where the files are made. Tests and rehearsals put failing ones here.
 type Disk interface {
 	// Create makes a new file and fails if the name is taken.
 	Create(name string) (File, error)
@@ -67,6 +67,9 @@ type made struct {
 	Place
 	file File
 }
+
+// Folder is a folder as a Disk.
+func Folder(dir string) Disk { return &folder{dir: dir} }
 
 func (d *folder) Create(name string) (File, error) {
 	path := filepath.Join(d.dir, name)

@@ -51,7 +51,7 @@ type Log struct {
 
 // Create starts the log of a session in the folder with its head line, synced.
 // It fails if the folder already holds one.
-func Create(dir string, head Head) (*Log, error) { return CreateOn(&folder{dir: dir}, head) }
+func Create(dir string, head Head) (*Log, error) { return CreateOn(Folder(dir), head) }
 
 // CreateOn is Create on any disk.
 func CreateOn(disk Disk, head Head) (*Log, error) {

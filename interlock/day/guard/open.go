@@ -166,6 +166,7 @@ type Guard struct {
 	now      func() time.Duration
 	proofs   standing
 	doorway  *doorway                 // nil where the craft need not sign
+	unkept   atomic.Pointer[string]   // why what passed through it cannot be kept, nil for nothing
 	due      atomic.Pointer[[]string] // proof tests due, in words
 	declared declared
 	stops    stops

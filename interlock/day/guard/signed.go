@@ -4,7 +4,6 @@ import (
 	"context"
 	"net/netip"
 	"path/filepath"
-	"sync/atomic"
 	"time"
 
 	"downhaul/interlock/day/answers"
@@ -35,11 +34,10 @@ const (
 
 // doorway is the door and what goes with it.
 type doorway struct {
-	door    *signing.Door
-	from    [intake.MaxLinks]netip.AddrPort // where each link last had a frame of the craft from
-	room    []byte                          // what passed of the last chunk
-	file    string
-	trouble atomic.Pointer[string]
+	door *signing.Door
+	from [intake.MaxLinks]netip.AddrPort // where each link last had a frame of the craft from
+	room []byte                          // what passed of the last chunk
+	file string
 }
 
 // openDoor reads the key and what passed before; nil where the pad has no key.
@@ -58,11 +56,8 @@ func (g *Guard) openDoor(wall time.Time) error {
 	}
 	d.door = signing.NewDoor(key, g.pad.Craft.System, g.pad.Craft.Component, len(g.pad.Links), wall, seen)
 	// Where this cannot be kept a restart would forget: better told now.
-	if err := d.door.Seen(seenAhead).Write(d.file); err != nil {
-		return err
-	}
 	g.doorway = d
-	return nil
+	return d.door.Seen(seenAhead).Write(d.file)
 }
 
 // whose says whose a chunk of a link is: through the door where there is one. What cannot
@@ -128,10 +123,10 @@ func (g *Guard) keepSeen(ctx context.Context) {
 		case <-tick.C:
 			if n := d.door.Counts().Passed; n != last {
 				last = n
-				d.trouble.Store(nil)
+				g.unkept.Store(nil)
 				if err := d.door.Seen(seenAhead).Write(d.file); err != nil {
 					text := err.Error()
-					d.trouble.Store(&text)
+					g.unkept.Store(&text)
 				}
 			}
 		case <-ctx.Done():
@@ -145,6 +140,7 @@ func (g *Guard) lastSeen() error {
 	if g.doorway == nil {
 		return nil
 	}
+	g.doorway.door.End()
 	return g.doorway.door.Seen(0).Write(g.doorway.file)
 }
 
@@ -154,12 +150,4 @@ func (g *Guard) signing() answers.SigningStatus {
 		return answers.SigningStatus{}
 	}
 	return answers.SigningStatus{Counts: g.doorway.door.Counts(), On: true}
-}
-
-// wrong is why what passed cannot be kept, nil for nothing.
-func (d *doorway) wrong() *string {
-	if d == nil {
-		return nil
-	}
-	return d.trouble.Load()
 }

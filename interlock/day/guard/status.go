@@ -83,7 +83,7 @@ func (g *Guard) Seen() *answers.Seen {
 	g.toldMu.Lock()
 	out.Said = slices.Clone(g.told)
 	g.toldMu.Unlock()
-	for _, t := range []*string{g.keeper.gone.Load(), g.keeper.trouble.Load(), g.doorway.wrong()} {
+	for _, t := range []*string{g.keeper.gone.Load(), g.keeper.trouble.Load(), g.unkept.Load()} {
 		if t != nil {
 			out.Trouble = append(out.Trouble, *t)
 		}

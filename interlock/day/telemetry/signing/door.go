@@ -59,29 +59,28 @@ type Counts struct {
 	Streams  uint64 `json:"streams"`   // of one link number too many
 }
 
-// Refused is how many were not let in.
-func (c Counts) Refused() uint64 {
-	return c.Unsigned + c.WrongKey + c.Repeated + c.Behind + c.Ahead + c.Streams
-}
-
 // stream is the last stamp under one link number of the craft.
 type stream struct {
 	Link byte  `json:"link"`
 	Last Stamp `json:"last"`
 }
 
-// Door lets the craft's signed frames in. Its methods may be called from
-// several goroutines.
+// Door lets the craft's signed frames in. One goroutine calls Datagram, Stream and End,
+// and waits for nobody; any may ask for Counts and Seen.
 type Door struct {
-	mu        sync.Mutex
-	key       Key
-	system    uint8
-	component uint8
-	base      Stamp // the clock's at engine time 0
-	newest    Stamp // of any frame that passed
-	streams   []stream
-	lines     []telemetry.Stream // by link number, of streams
-	counts    Counts
+	key               Key
+	system, component uint8
+	base              Stamp              // the clock's at engine time 0
+	lines             []telemetry.Stream // by link number, of streams
+	state
+	mu    sync.Mutex
+	shown state // for those who ask; under mu
+}
+
+type state struct {
+	newest  Stamp // of any frame that passed
+	streams []stream
+	counts  Counts
 }
 
 // NewDoor makes the door for links 0 to links−1. wall is the host's clock at
@@ -93,13 +92,13 @@ func NewDoor(key Key, system, component uint8, links int, wall time.Time, seen S
 		d.newest = seen.Newest
 		d.streams = append(d.streams, seen.Streams...)
 	}
+	d.End()
 	return d
 }
 
 // Datagram appends to dst the frames of one datagram that pass, as they came.
 func (d *Door) Datagram(dst []byte, at time.Duration, b []byte) []byte {
-	d.mu.Lock()
-	defer d.mu.Unlock()
+	defer d.show()
 	var s telemetry.Scanner
 	for len(b) > 0 {
 		f, used, ok := s.NextWhole(b)
@@ -115,8 +114,7 @@ func (d *Door) Datagram(dst []byte, at time.Duration, b []byte) []byte {
 // Stream appends to dst the frames that a piece of a stream completes and that
 // pass. link is under the number given to NewDoor.
 func (d *Door) Stream(dst []byte, at time.Duration, link uint8, piece []byte) []byte {
-	d.mu.Lock()
-	defer d.mu.Unlock()
+	defer d.show()
 	s := &d.lines[link]
 	s.Feed(piece)
 	for f, ok := s.Next(); ok; f, ok = s.Next() {
@@ -129,7 +127,26 @@ func (d *Door) Stream(dst []byte, at time.Duration, link uint8, piece []byte) []
 func (d *Door) Counts() Counts {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	return d.counts
+	return d.shown.counts
+}
+
+// End comes when no more frames do: what passed last can be asked for from then on.
+func (d *Door) End() {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	d.shown = d.copied(d.shown.streams)
+}
+
+// show is End while more come: where somebody copies it out right now the next call shows.
+func (d *Door) show() {
+	if d.mu.TryLock() {
+		defer d.mu.Unlock()
+		d.shown = d.copied(d.shown.streams)
+	}
+}
+
+func (s *state) copied(room []stream) state {
+	return state{s.newest, append(room[:0], s.streams...), s.counts}
 }
 
 // Unsigned reports whether a frame passes under any name without a signature.

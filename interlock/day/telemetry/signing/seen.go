@@ -37,8 +37,8 @@ func (k Key) mark() string {
 func (d *Door) Seen(ahead time.Duration) Seen {
 	d.mu.Lock()
 	defer d.mu.Unlock()
-	s := Seen{Schema: seenSchema, Key: d.key.mark(), Newest: d.newest, Streams: []stream{}}
-	for _, v := range d.streams {
+	s := Seen{Schema: seenSchema, Key: d.key.mark(), Newest: d.shown.newest, Streams: []stream{}}
+	for _, v := range d.shown.streams {
 		v.Last += Stamp(ahead / stampUnit)
 		s.Streams = append(s.Streams, v)
 		s.Newest = max(s.Newest, v.Last)
@@ -69,20 +69,15 @@ func ReadSeen(name string) (Seen, error) {
 
 // Write keeps it so that a power cut leaves the old file or the new one.
 func (s Seen) Write(name string) error {
-	err := s.write(name)
+	text, err := json.Marshal(s)
+	if err == nil {
+		err = os.MkdirAll(filepath.Dir(name), 0o750)
+	}
+	if err == nil {
+		err = numbered.WriteWhole(name, append(text, '\n'), 0o600)
+	}
 	if err != nil {
 		return fmt.Errorf("keep the last signatures: %w", err)
 	}
 	return nil
-}
-
-func (s Seen) write(name string) error {
-	text, err := json.Marshal(s)
-	if err != nil {
-		return err
-	}
-	if err := os.MkdirAll(filepath.Dir(name), 0o750); err != nil {
-		return err
-	}
-	return numbered.WriteWhole(name, append(text, '\n'), 0o600)
 }

@@ -319,9 +319,11 @@ func bound(at netip.AddrPort, shared bool) (int, error) {
 	if shared {
 		err = errors.Join(err, set(unix.SOL_SOCKET, unix.SO_REUSEADDR, 1))
 	}
-	if err = errors.Join(err, set(unix.SOL_SOCKET, unix.SO_RXQ_OVFL, 1)); err == nil {
-		// Best effort: the kernel caps it without a word, and a smaller queue only
-		// matters while this process does not run.
+	if err == nil {
+		// Best effort: a kernel that does not count what it drops is listened on all the
+		// same. It caps the queue without a word, and a smaller one only matters while
+		// this process does not run.
+		_ = set(unix.SOL_SOCKET, unix.SO_RXQ_OVFL, 1)
 		_ = set(unix.SOL_SOCKET, unix.SO_RCVBUF, wantedQueue)
 		err = unix.Bind(fd, sockaddr(at))
 	}

@@ -67,6 +67,15 @@ func send(t *testing.T, c *net.UDPConn, to netip.AddrPort, text string) {
 	}
 }
 
+// counts skips the rest where the kernel does not count what it drops: a link is listened
+// on all the same (an emulator of another processor's user programs does not).
+func counts(t *testing.T, l *Link) {
+	t.Helper()
+	if _, err := unix.GetsockoptInt(l.now.fd, unix.SOL_SOCKET, unix.SO_RXQ_OVFL); err != nil {
+		t.Skipf("the kernel does not count what it drops: %v", err)
+	}
+}
+
 // Others' flood fills a queue of its own: the craft's words wait for nobody, and what the
 // kernel dropped of the others is counted.
 func TestOthersHaveAQueueOfTheirOwn(t *testing.T) {
@@ -100,7 +109,7 @@ func TestOthersHaveAQueueOfTheirOwn(t *testing.T) {
 			t.Fatalf("from %v", from)
 		}
 	}
-	if heard+lost != flood+1 || lost == 0 {
+	if counts(t, l); heard+lost != flood+1 || lost == 0 {
 		t.Errorf("%d heard and %d lost of %d", heard, lost, flood+1)
 	}
 }
@@ -153,7 +162,7 @@ func TestWhatTheKernelDropsIsCounted(t *testing.T) {
 	for take() != "last" {
 		continue
 	}
-	if heard+lost != flood+1 || lost == 0 {
+	if counts(t, l); heard+lost != flood+1 || lost == 0 {
 		t.Errorf("%d heard and %d lost of %d", heard, lost, flood+1)
 	}
 }

@@ -56,6 +56,7 @@ func (c *thrustRunCmd) Run(ctx context.Context, s *streams) error {
 	if l.folder == "" {
 		return prefixed("thrust", "run", broke)
 	}
+	time.Sleep(onDisk) // the last mark is written like the rest
 	out, err := tableOfStand(l.folder, c.Out, &c.standWords)
 	if err != nil {
 		return hint(errors.Join(broke, fmt.Errorf("thrust: there is no table yet: %w", err)), "what was recorded is kept: downhaul thrust session %s", l.folder)

@@ -200,7 +200,7 @@ func (k *keeper) run(ctx context.Context) {
 	for next := time.Now(); ctx.Err() == nil; {
 		k.writeAll()
 		if now := time.Now(); now.After(next) {
-			next = now.Add(time.Second)
+			next = now.Add(time.Second - 2*writeEvery) // with a sync that is quick, once a second at least
 			k.sync()
 			if k.tend != nil {
 				k.tend()

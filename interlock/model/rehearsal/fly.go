@@ -111,7 +111,7 @@ func (s *Setup) fly(name string, scenario *craftmodel.Scenario, trial bool) (*Re
 		err = f.board.OpenContact("gate")
 	}
 	err = errors.Join(err, f.run())
-	f.ended = true
+	f.ended, f.full = true, false
 	err = errors.Join(err, f.guard.Finish(f.clock))
 	f.conclude()
 	return f.result, err

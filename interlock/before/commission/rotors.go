@@ -95,12 +95,10 @@ func (b *bench) hear(ctx context.Context, on []link.Config, take func(time.Durat
 	if err != nil {
 		return nil, err
 	}
-	var links []*link.Link
+	ctx, stop := context.WithCancel(ctx)
 	var wg sync.WaitGroup
-	wait = func() {
-		for _, l := range links {
-			_ = l.Close()
-		}
+	wait = func() { // each link is closed by whoever reads it
+		stop()
 		wg.Wait()
 	}
 	if b.cfg.Hear == nil {
@@ -113,7 +111,6 @@ func (b *bench) hear(ctx context.Context, on []link.Config, take func(time.Durat
 			wait()
 			return nil, fmt.Errorf("open telemetry link %d: %w", cfg.Number, err)
 		}
-		links = append(links, l)
 		wg.Go(func() {
 			var inputs []interlock.Input
 			_ = reading.Run(ctx, l, func(packet reading.Packet) {

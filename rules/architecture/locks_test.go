@@ -19,6 +19,7 @@ import (
 // of what is said of it, and why it cannot hang.
 var excused = []struct{ in, says, reason string }{
 	{"virtual.Board.setFault", "f.set", "a row of boardFaults, which sets a flag of the model"},
+	{"guard.placesFor", "runtime.GOMAXPROCS", "before the loop turns and after its end; only guards of one process share the lock"},
 	{"virtual.Board.Show", "f.in", "a row of boardFaults, which reads a flag of the model"},
 }
 

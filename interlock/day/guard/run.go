@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
 	"sync"
 	"time"
 
@@ -32,6 +33,8 @@ func (g *Guard) Run(ctx context.Context) error {
 	if err := g.begin(); err != nil {
 		return errors.Join(err, g.finish())
 	}
+	placesFor(2)
+	defer placesFor(-2)
 	work, stop := context.WithCancel(context.Background())
 	defer stop()
 	var readers, writer sync.WaitGroup
@@ -57,6 +60,17 @@ func (g *Guard) Run(ctx context.Context) error {
 	stopWriting()
 	writer.Wait()
 	return g.finish()
+}
+
+var places sync.Mutex
+
+// placesFor gives threads that wait in the kernel a place each among those that the
+// runtime lets run: it takes one from a waiting thread after some milliseconds only, which
+// on few processors others would wait for.
+func placesFor(threads int) {
+	places.Lock()
+	defer places.Unlock()
+	runtime.GOMAXPROCS(runtime.GOMAXPROCS(0) + threads)
 }
 
 // finish makes the board inert, writes the `ended` record and closes.

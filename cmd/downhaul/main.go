@@ -28,7 +28,7 @@ type commands struct {
 	Demo       demoCmd       `cmd:"" group:"before" help:"Play a whole made-up day with a virtual board."`
 	Board      boardCmd      `cmd:"" group:"day" help:"See and work the virtual board of a rehearsal."`
 	New        newCmd        `cmd:"" group:"before" help:"Ask about craft and pad, and write files to begin with."`
-	Thrust     thrustCmd     `cmd:"" group:"before" help:"Read a thrust stand's table, and do the sum of lift with it."`
+	Thrust     thrustCmd     `cmd:"" group:"before" help:"Run a thrust stand, read its table, and do the sum of lift with it."`
 	Check      checkCmd      `cmd:"" group:"before" help:"Say what is wrong with the files, or what they mean."`
 	Prove      proveCmd      `cmd:"" group:"before" help:"Prove that every limit trips where and when it must, and nowhere else."`
 	Rehearse   rehearseCmd   `cmd:"" group:"before" help:"Fly the modelled craft of your own files against the guard, with mishaps."`

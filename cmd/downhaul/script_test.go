@@ -123,7 +123,7 @@ func log(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(os.MkdirAll(dir, 0o755))
 	limits := []byte("the limits of the day\n")
 	ts.Check(os.WriteFile(filepath.Join(dir, "envelope.toml"), limits, 0o644))
-	l, err := triplog.Create(dir, triplog.Head{Session: args[0], Wall: time.Date(2026, 5, 2, 9, 0, 0, 0, time.UTC),
+	l, err := triplog.Create(triplog.Folder(dir), triplog.Head{Session: args[0], Wall: time.Date(2026, 5, 2, 9, 0, 0, 0, time.UTC),
 		Files: []triplog.FileHash{{Name: "envelope.toml", SHA256: fmt.Sprintf("%x", sha256.Sum256(limits))}}})
 	ts.Check(err)
 	for n := 2; n < lines; n++ {

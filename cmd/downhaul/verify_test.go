@@ -32,7 +32,7 @@ func logAnew(t *testing.T, from, to string, drop func(r *triplog.Record) bool) {
 	var log *triplog.Log
 	for rec, err := range triplog.FileLines(filepath.Join(from, triplog.PartName(1))) {
 		if err == nil && rec.Kind == triplog.KindHead {
-			log, err = triplog.Create(to, *rec.Head)
+			log, err = triplog.Create(triplog.Folder(to), *rec.Head)
 		} else if err == nil && !drop(&rec) {
 			err = log.Append(triplog.Line{At: rec.At(), Kind: rec.Kind, State: rec.State, Decision: rec.Decision, Text: rec.Text, Count: rec.Count}, false)
 		}

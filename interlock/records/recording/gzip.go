@@ -48,7 +48,7 @@ func (z *unpacked) Read(p []byte) (int, error) {
 	return n, err
 }
 
-// notes says that a recording was compressed, and how far it went.
+// notes are what people must know of a recording that was compressed: how far it went.
 func (z *unpacked) notes() []string {
 	switch {
 	case z == nil:

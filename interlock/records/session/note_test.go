@@ -68,7 +68,7 @@ func anew(t testing.TB, s *Session, lines ...triplog.Line) {
 	for _, f := range s.Info.Files {
 		head.Files = append(head.Files, triplog.FileHash{Name: f.Name, SHA256: f.SHA256})
 	}
-	l, err := triplog.Create(s.Dir, head)
+	l, err := triplog.Create(triplog.Folder(s.Dir), head)
 	fix(t, err)
 	for _, line := range lines {
 		fix(t, l.Append(line, true))

@@ -224,7 +224,7 @@ func (s *Session) fill(files []File, failing func(triplog.Disk) triplog.Disk) er
 	if failing != nil {
 		disk = failing(disk)
 	}
-	if s.Trips, err = triplog.CreateOn(disk, head); err != nil {
+	if s.Trips, err = triplog.Create(disk, head); err != nil {
 		return err
 	}
 	first, err := s.recordingFile(1)

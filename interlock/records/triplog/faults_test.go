@@ -147,7 +147,7 @@ func (d *faulty) parts(lose *rand.Rand) []io.Reader {
 // run writes a session's worth of lines; durable ones are retried by Sync as the
 // guard does. It gives the texts that the log promised to have on disk.
 func run(d *faulty) (promised []string, ok bool) {
-	l, err := CreateOn(d, testHead)
+	l, err := Create(d, testHead)
 	if err != nil {
 		return nil, false
 	}
@@ -269,7 +269,7 @@ func inOrder(got, want []string) bool {
 // everything is there in a new file, and what memory could not hold is counted.
 func TestLog_LinesWaitWhileNoFileTakesThem(t *testing.T) {
 	d := newFaulty()
-	l, err := CreateOn(d, testHead)
+	l, err := Create(d, testHead)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -311,7 +311,7 @@ func TestLog_LinesWaitWhileNoFileTakesThem(t *testing.T) {
 // TestLog_KilledProcess kills a writing process and reads what it left.
 func TestLog_KilledProcess(t *testing.T) {
 	if dir := os.Getenv("TRIPLOG_WRITE_TO"); dir != "" {
-		l, err := Create(dir, testHead)
+		l, err := Create(Folder(dir), testHead)
 		if err != nil {
 			t.Fatal(err)
 		}

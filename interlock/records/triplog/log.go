@@ -49,12 +49,9 @@ type Log struct {
 	closed  bool
 }
 
-// Create starts the log of a session in the folder with its head line, synced.
-// It fails if the folder already holds one.
-func Create(dir string, head Head) (*Log, error) { return CreateOn(Folder(dir), head) }
-
-// CreateOn is Create on any disk.
-func CreateOn(disk Disk, head Head) (*Log, error) {
+// Create starts the log of a session on a disk, such as a Folder, with its head line,
+// synced. It fails if the disk already holds one.
+func Create(disk Disk, head Head) (*Log, error) {
 	head.Wall = head.Wall.Round(0).UTC()
 	l := &Log{
 		disk: disk, head: head, part: 1,

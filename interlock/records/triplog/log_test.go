@@ -21,7 +21,7 @@ var testHead = Head{
 func sample(t testing.TB, ended bool) []byte {
 	t.Helper()
 	dir := t.TempDir()
-	l, err := Create(dir, testHead)
+	l, err := Create(Folder(dir), testHead)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -90,7 +90,7 @@ func TestLog_FormAndReadBack(t *testing.T) {
 }
 
 func TestLog_RefusesWhatBreaksTheForm(t *testing.T) {
-	l, err := Create(t.TempDir(), testHead)
+	l, err := Create(Folder(t.TempDir()), testHead)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -113,18 +113,18 @@ func TestLog_RefusesWhatBreaksTheForm(t *testing.T) {
 
 func TestCreate_DoesNotOverwrite(t *testing.T) {
 	dir := t.TempDir()
-	l, err := Create(dir, testHead)
+	l, err := Create(Folder(dir), testHead)
 	if err != nil {
 		t.Fatal(err)
 	}
 	defer l.Close()
-	if _, err := Create(dir, testHead); err == nil {
+	if _, err := Create(Folder(dir), testHead); err == nil {
 		t.Error("a second log was made over the first")
 	}
 }
 
 func TestAppend_DoesNotAllocate(t *testing.T) {
-	l, err := CreateOn(discard{}, testHead)
+	l, err := Create(discard{}, testHead)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -151,7 +151,7 @@ func (discard) Sync() error                 { return nil }
 func (discard) Close() error                { return nil }
 
 func BenchmarkAppend(b *testing.B) {
-	l, err := CreateOn(discard{}, testHead)
+	l, err := Create(discard{}, testHead)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -167,7 +167,7 @@ func BenchmarkAppend(b *testing.B) {
 
 func BenchmarkVerify(b *testing.B) {
 	dir := b.TempDir()
-	l, err := Create(dir, testHead)
+	l, err := Create(Folder(dir), testHead)
 	if err != nil {
 		b.Fatal(err)
 	}

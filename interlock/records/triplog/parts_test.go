@@ -14,7 +14,7 @@ import (
 // whole, torn or rubbish.
 func TestFileLines_SupersededLinesAreLeftOut(t *testing.T) {
 	d := newFaulty()
-	l, err := CreateOn(d, testHead)
+	l, err := Create(d, testHead)
 	if err != nil {
 		t.Fatal(err)
 	}

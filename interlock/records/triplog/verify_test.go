@@ -168,7 +168,7 @@ func chainOf(t *testing.T, text []byte, body string) string {
 
 func TestVerify_TornHeadOfAFurtherFile(t *testing.T) {
 	d := newFaulty()
-	l, err := CreateOn(d, testHead)
+	l, err := Create(d, testHead)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -199,7 +199,7 @@ func TestVerify_TornHeadOfAFurtherFile(t *testing.T) {
 
 func TestVerifyParts_Tampered(t *testing.T) {
 	d := newFaulty()
-	l, err := CreateOn(d, testHead)
+	l, err := Create(d, testHead)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -262,7 +262,7 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 	return out
 }
 
-// refused says why frames under the craft's name were refused.
+// refused are the reasons for which frames under the craft's name were refused, counted.
 func refused(n *answers.SigningStatus) (out []string) {
 	for _, w := range []struct {
 		n    uint64

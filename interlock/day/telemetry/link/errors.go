@@ -16,7 +16,7 @@ const dialTimeout = 3 * time.Second
 // before, the engine has seen the silence.
 var keepAlive = net.KeepAliveConfig{Enable: true, Idle: 5 * time.Second, Interval: 2 * time.Second, Count: 3}
 
-// failed says what became of a link that was read.
+// failed is the error of a link that was read, for people.
 func (c Config) failed(err error) error {
 	switch c.Kind {
 	case TCP:

@@ -218,9 +218,7 @@ func (l *Link) help() {
 		if l.end.Err() != nil {
 			return
 		}
-		d := wait.wait()
-		l.down(err, d)
-		sleep(l.end, d)
+		l.down(err, wait.wait())
 	}
 }
 

@@ -148,8 +148,10 @@ func (l *Link) up() {
 	l.onEvent(Event{Link: l.cfg.Number, Up: true, Text: fmt.Sprintf("link %d (%v) is up", l.cfg.Number, l.cfg)})
 }
 
+// down tells that the link is down, and waits before the next try.
 func (l *Link) down(err error, retry time.Duration) {
 	l.onEvent(Event{Link: l.cfg.Number, Err: err, Text: fmt.Sprintf("link %d (%v) is down: %v; trying again in %v", l.cfg.Number, l.cfg, err, retry)})
+	sleep(l.end, retry)
 }
 
 // sleep waits for d; false when ctx ended first.

@@ -15,7 +15,7 @@ import (
 func sample(t *testing.T) []byte {
 	t.Helper()
 	dir := t.TempDir()
-	log, err := triplog.Create(dir, triplog.Head{Session: "s", Wall: time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC)})
+	log, err := triplog.Create(triplog.Folder(dir), triplog.Head{Session: "s", Wall: time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC)})
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -24,13 +24,14 @@ import (
 
 type checkCmd struct {
 	JSON  bool     `help:"Print one JSON object."`
+	All   bool     `help:"Print every rule, step and figure in a sentence, with what each number assumes."`
 	Heard string   `placeholder:"FILE" help:"A recording, or what listen --json printed: budgets go by the rates that really came, and each limit, condition and sign is held against them."`
 	Files []string `arg:"" name:"file" help:"Envelope, pad file or test card; several envelopes and cards may be given, one pad file."`
 }
 
 func (checkCmd) Help() string {
-	return "Reads the files and lists every fault with its line and how to mend it, or each rule in a sentence, whose " +
-		"word it rests on, and what this set-up cannot see. Which kind a file is shows by what stands in it. An envelope is held against " +
+	return "Reads the files and lists every fault with its line and how to mend it, or the limits as one table: what " +
+		"takes the power off, how soon, and what the craft does until then; what this set-up cannot see; and what may not be meant. Which kind a file is shows by what stands in it. An envelope is held against " +
 		"the pad file when one is given beside it, and both against a link or a recording with --heard, which proposes lines and writes none. The envelopes that a test card names are checked too. One cause is told once, where it stands. Exit code 1 means refused or warned: which of the two " +
 		"stands in the last line, and with --json in verdict (accepted, warned or refused). A file that cannot be read at all ends with 2."
 }
@@ -61,6 +62,7 @@ type checked struct {
 	heard     hazard.Heard
 	found     *findings    // what was heard; nil without
 	wrong     []channelRow // heard, and a guard would not take them
+	all       bool         // every sentence is printed
 	// refused and doubts are of the files, judged of what limits are worth.
 	refused, doubts, judged hazard.Findings
 }
@@ -85,6 +87,10 @@ type checkedFile struct {
 	Rules       []ruleRow  `json:"rules,omitempty"`
 	Permissives []startRow `json:"permissives,omitempty"`
 	Says        []string   `json:"says,omitempty"` // what a pad file or a card says, in sentences
+	// Table is the rules of an envelope as a crew reads them, First what matters before
+	// any other sentence.
+	Table []hazard.LimitRow `json:"table,omitempty"`
+	First []string          `json:"first,omitempty"`
 	// Keep and Rope are of an envelope held against a pad, Lift of a card.
 	Keep     *hazard.Keep `json:"keep_out,omitempty"`
 	Rope     *hazard.Rope `json:"rope,omitempty"`
@@ -133,7 +139,7 @@ type startRow struct {
 
 func (c *checkCmd) Run(ctx context.Context, s *streams) error {
 	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []unseen.Item{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{},
-		Held: []heldRow{}, Paste: []pasted{}, TooSeldom: []string{}}
+		Held: []heldRow{}, Paste: []pasted{}, TooSeldom: []string{}, all: c.All}
 	if c.Heard != "" {
 		var err error
 		if out.found, err = wasHeard(ctx, s, c.Heard); err != nil {
@@ -254,7 +260,7 @@ func (c *checked) holdAgainstPad() {
 		if c.pad != nil {
 			stop, _ := c.stop()
 			v = hazard.Judge(hazard.Case{Envelope: e, Limits: f.source, PadFile: c.padFile, CardFile: c.cardFile(), Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
-			f.Says, f.Keep, f.Rope = append(f.Says, v.Says...), &v.Keep, &v.Rope
+			f.Says, f.Keep, f.Rope, f.Table, f.First = append(f.Says, v.Says...), &v.Keep, &v.Rope, v.Table, v.First
 			for _, w := range v.Warnings { // of the pad, they are those of each envelope
 				if !slices.Contains(c.Notes, w) {
 					c.Notes = append(c.Notes, w)
@@ -276,6 +282,9 @@ func (c *checked) holdAgainstPad() {
 				}
 			}
 			f.Rules = append(f.Rules, row)
+			if c.pad == nil {
+				f.Table = append(f.Table, hazard.LimitRowOf(r))
+			}
 		}
 		for j := range e.Permissives {
 			p := &e.Permissives[j]

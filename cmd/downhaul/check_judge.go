@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"io"
 	"slices"
+	"strings"
 
 	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/pad"
@@ -67,8 +68,15 @@ func (c *checked) stopWarnings() {
 }
 
 // printHazards prints who would see what.
-func printHazards(w io.Writer, all []hazard.Hazard) {
-	craftOnly, unseen := hazard.SayHazards(all)
+func printHazards(w io.Writer, hazards []hazard.Hazard, all bool) {
+	craftOnly, unseen := hazard.SayHazards(hazards)
+	if !all {
+		if len(unseen) > 0 {
+			fmt.Fprintln(w)
+			wrap(w, "For the observer and the emergency stop, since no rule acts on it: ", "  ", strings.Join(unseen, "; ")+".")
+		}
+		return
+	}
 	if len(craftOnly) > 0 {
 		fmt.Fprintln(w, "\nRests only on what the craft says of itself:")
 		for _, line := range craftOnly {

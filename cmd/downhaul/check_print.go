@@ -3,11 +3,14 @@ package main
 import (
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 
 	"downhaul/interlock"
+	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/pad"
 	"downhaul/rules"
+	"downhaul/rules/rounding"
 )
 
 func (c *checked) print(w io.Writer) {
@@ -15,7 +18,7 @@ func (c *checked) print(w io.Writer) {
 		if i > 0 {
 			fmt.Fprintln(w)
 		}
-		c.Files[i].print(w)
+		c.Files[i].print(w, c.all)
 	}
 	if len(c.Unseen) > 0 {
 		fmt.Fprintln(w, "\nThis set-up cannot see:")
@@ -23,18 +26,40 @@ func (c *checked) print(w io.Writer) {
 			wrap(w, "  - ", "    ", u.String())
 		}
 	}
-	printHazards(w, c.Hazards)
+	printHazards(w, c.Hazards, c.all)
 	c.printHeld(w)
 	for _, warning := range c.Warnings {
 		fmt.Fprintln(w)
 		wrap(w, "Warning: ", "  ", warning)
 	}
-	for _, note := range c.Notes {
-		fmt.Fprintln(w)
+	for i, note := range c.Notes {
+		if c.all || i == 0 {
+			fmt.Fprintln(w)
+		}
+		if !c.all {
+			note = headline(note)
+		}
 		wrap(w, "Note: ", "  ", note)
 	}
 	fmt.Fprintln(w)
+	if !c.all {
+		wrap(w, "", "  ", "check --all says each of these whole, with what every number assumes.")
+	}
 	wrap(w, "", "  ", c.verdict())
+}
+
+// shortest is how much of a note stands at least before it is cut.
+const shortest = 40
+
+// headline is the first part of a note, up to where it explains itself.
+func headline(note string) string {
+	end := len(note)
+	for _, mark := range []string{": ", ". "} {
+		if i := strings.Index(note[min(shortest, len(note)):], mark); i >= 0 {
+			end = min(end, shortest+i)
+		}
+	}
+	return strings.TrimSuffix(note[:end], ".") + "."
 }
 
 // verdict is the last line.
@@ -52,7 +77,7 @@ func (c *checked) verdict() string {
 	return "Accepted: no fault and no warning."
 }
 
-func (f *checkedFile) print(w io.Writer) {
+func (f *checkedFile) print(w io.Writer, all bool) {
 	what := string(f.Kind)
 	if f.Kind == isNone {
 		what = "of no known kind"
@@ -67,6 +92,10 @@ func (f *checkedFile) print(w io.Writer) {
 	}
 	for _, x := range f.Faults {
 		wrap(w, "  ", "      ", x.text)
+	}
+	if !all {
+		f.printShort(w)
+		return
 	}
 	if f.card != nil {
 		f.printSketch(w)
@@ -94,6 +123,71 @@ func (f *checkedFile) print(w io.Writer) {
 	if f.Kind == isEnvelope {
 		f.printSays(w)
 	}
+}
+
+// printShort prints an envelope as a table with the sentences that matter first, and of a
+// card what its steps leave of the lift.
+func (f *checkedFile) printShort(w io.Writer) {
+	if len(f.Table) > 0 {
+		fmt.Fprintln(w)
+		printLimitTable(w, f.Table)
+		for _, p := range f.Permissives {
+			wrap(w, "  To start: ", "    ", strings.TrimPrefix(p.Sentence, "To start, "))
+		}
+	}
+	for _, text := range f.First {
+		wrap(w, "  ", "    ", text)
+	}
+	if f.card == nil {
+		return
+	}
+	wrap(w, "  ", "    ", fmt.Sprintf("Craft %s, %s ready to fly; %s on the card.", f.card.Craft.Name, f.card.Show(f.card.Craft.Mass, rules.Mass), plural(len(f.card.Steps), "step")))
+	if steps := f.lifts(); len(steps) > 0 {
+		wrap(w, "  Thrust over weight, ", "    ", strings.Join(steps, "; ")+".")
+	}
+}
+
+// printLimitTable prints the limits of an envelope.
+func printLimitTable(w io.Writer, limits []hazard.LimitRow) {
+	heads, most := []string{"limit", "power off when", "caution", "delay"}, []int{16, 15, 8, 6}
+	pad := slices.ContainsFunc(limits, func(r hazard.LimitRow) bool { return r.Off != "" })
+	if pad {
+		heads, most = append(heads, "within", "meanwhile"), append(most, 6, 0)
+	}
+	var rows [][]string
+	craft := false
+	for _, r := range limits {
+		row := []string{r.Rule + pick(r.CraftOnly, " *", ""), r.Limit, r.Caution, r.Lasting}
+		if pad {
+			row = append(row, r.Off, r.Meanwhile)
+		}
+		rows, craft = append(rows, row), craft || r.CraftOnly
+	}
+	table(w, "  ", heads, most, rows)
+	if craft {
+		wrap(w, "  ", "    ", "* rests only on what the craft says of itself")
+	}
+}
+
+// lifts is thrust over weight of each step that flies: by the stand's table, or what the
+// card states.
+func (f *checkedFile) lifts() (out []string) {
+	add := func(step string, low, high float64) {
+		out = append(out, fmt.Sprintf("%s: %s to %s", step, rounding.Number(low, 3, rounding.Down), rounding.Number(high, 3, rounding.Up)))
+	}
+	switch {
+	case f.Sum != nil:
+		for i := range f.Sum.Steps {
+			s := &f.Sum.Steps[i]
+			add(s.Step, s.Ratio.Low, s.Ratio.High)
+		}
+	case f.Lift != nil:
+		for i := range f.Lift.Steps {
+			s := &f.Lift.Steps[i]
+			add(s.Step, s.Ratio.Low, s.Ratio.High)
+		}
+	}
+	return out
 }
 
 // printSays prints what the file means as a whole.

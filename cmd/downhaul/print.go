@@ -62,6 +62,64 @@ func beside(w io.Writer, first, name, indent, text string) {
 	wrap(w, indent, indent, text)
 }
 
+// besideColumns is between two columns of a table.
+const besideColumns = 2
+
+// table writes rows below their heads, no line longer than columns. A cell that is wider
+// than its column goes on below; the last column takes what is left.
+func table(w io.Writer, indent string, heads []string, most []int, rows [][]string) {
+	wide := make([]int, len(heads))
+	left := columns - len(indent)
+	for i := range heads[:len(heads)-1] {
+		for _, row := range append([][]string{heads}, rows...) {
+			wide[i] = max(wide[i], min(utf8.RuneCountInString(row[i]), most[i]))
+		}
+		left -= wide[i] + besideColumns
+	}
+	wide[len(heads)-1] = left
+	for _, row := range append([][]string{heads}, rows...) {
+		cells, deep := make([][]string, len(row)), 0
+		for i, text := range row {
+			cells[i] = folded(text, wide[i])
+			deep = max(deep, len(cells[i]))
+		}
+		for k := range deep {
+			line := indent
+			for i := range cells {
+				text := ""
+				if k < len(cells[i]) {
+					text = cells[i][k]
+				}
+				line += text + strings.Repeat(" ", wide[i]+besideColumns-utf8.RuneCountInString(text))
+			}
+			fmt.Fprintln(w, strings.TrimRight(line, " "))
+		}
+	}
+}
+
+// folded is a text in lines of at most so many letters, cut at spaces; a word that is
+// longer is cut.
+func folded(text string, wide int) (lines []string) {
+	line := ""
+	for _, word := range strings.Fields(printable(text)) {
+		for r := []rune(word); ; r = r[wide:] {
+			n := utf8.RuneCountInString(line)
+			if n > 0 && n+1+min(len(r), wide) > wide {
+				lines, line, n = append(lines, line), "", 0
+			}
+			if n > 0 {
+				line += " "
+			}
+			if n > 0 || len(r) <= wide {
+				line += string(r)
+				break
+			}
+			lines = append(lines, string(r[:wide]))
+		}
+	}
+	return append(lines, line)
+}
+
 // printable replaces what could move the cursor or colour the screen.
 func printable(text string) string {
 	return strings.Map(func(r rune) rune {

@@ -43,6 +43,9 @@ type Verdict struct {
 	// Budgets and Meanwhile stand in the order of the envelope's rules.
 	Budgets   []Budget
 	Meanwhile []Meanwhile
+	// Table is the rules as rows, First what matters before any other sentence.
+	Table []LimitRow
+	First []string
 }
 
 // job is a verdict in the making.
@@ -139,7 +142,9 @@ func Judge(c Case) Verdict {
 		m := j.meanwhile(i)
 		m.Says = strings.TrimSpace(m.Says + " " + j.windSays(&c.Envelope.Rules[i]))
 		j.out.Meanwhile = append(j.out.Meanwhile, m)
+		j.out.Table = append(j.out.Table, j.limitRow(i))
 	}
+	j.out.First = j.first()
 	return j.out
 }
 

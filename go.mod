@@ -9,10 +9,12 @@ require (
 	github.com/chromedp/cdproto v0.159.0
 	github.com/chromedp/chromedp v0.23.0
 	github.com/coreos/go-systemd/v22 v22.7.0
+	github.com/cpuguy83/go-md2man/v2 v2.0.7
 	github.com/google/go-cmp v0.7.0
 	github.com/gopacket/gopacket v1.7.7
 	github.com/pelletier/go-toml/v2 v2.4.3
 	github.com/rogpeppe/go-internal v1.16.0
+	github.com/russross/blackfriday/v2 v2.1.0
 	go.bug.st/serial v1.8.0
 	golang.org/x/sys v0.50.0
 	golang.org/x/term v0.48.0

@@ -149,7 +149,7 @@ func TestPackageHoldsWhatItIsFor(t *testing.T) {
 		"usr/lib/sysusers.d/downhaul.conf", "usr/lib/tmpfiles.d/downhaul.conf", "usr/lib/udev/rules.d/60-downhaul.rules",
 		"usr/share/man/man1/downhaul.1.gz", "usr/share/man/man1/downhauld-bench.1.gz", "usr/share/man/man8/downhauld.8.gz",
 		"usr/share/man/man5/downhaul-pad.5.gz", "usr/share/man/man5/downhaul-envelope.5.gz", "usr/share/man/man5/downhaul-card.5.gz", "usr/share/man/man5/downhaul-limits.5.gz",
-		"usr/share/doc/downhaul/copyright", "usr/share/doc/downhaul/README.md", "usr/share/doc/downhaul/WIRING.md", "usr/share/doc/downhaul/wiring/chain.svg",
+		"usr/share/doc/downhaul/copyright", "usr/share/doc/downhaul/README.md", "usr/share/doc/downhaul/handbook.html", "usr/share/man/man7/downhaul-handbook.7.gz", "usr/share/doc/downhaul/WIRING.md", "usr/share/doc/downhaul/wiring/chain.svg",
 		"usr/share/doc/downhaul/examples/pad.toml", "usr/share/doc/downhaul/examples/stand-card.example.toml",
 	} {
 		if _, err := os.Stat(filepath.Join(dir, name)); err != nil {

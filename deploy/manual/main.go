@@ -23,7 +23,8 @@ type page struct {
 	name, number, text string
 }
 
-// write makes every page and puts it where manual readers look.
+// write makes every page and puts it where manual readers look, and the handbook as one
+// page of HTML beside their folders.
 func write(root, tool, dir string) error {
 	pages := []page{guardPage(), benchPage(), limitsPage()}
 	p, err := toolPage(tool)
@@ -31,18 +32,28 @@ func write(root, tool, dir string) error {
 		return err
 	}
 	pages = append(pages, p)
+	if p, err = handbookMan(); err != nil {
+		return err
+	}
+	pages = append(pages, p)
+	keys := map[string][]section{}
 	for i := range formats {
 		s, err := formats[i].sections(root)
 		if err != nil {
 			return err
 		}
+		keys[formats[i].name] = s
 		p, err := formatPage(&formats[i], s)
 		if err != nil {
 			return err
 		}
 		pages = append(pages, p)
 	}
-	var errs []error
+	wide, err := handbookPage(tool, keys)
+	if err != nil {
+		return err
+	}
+	errs := []error{os.MkdirAll(dir, 0o755), os.WriteFile(filepath.Join(dir, "handbook.html"), []byte(wide), 0o644)}
 	for _, p := range pages {
 		folder := filepath.Join(dir, "man"+p.number)
 		errs = append(errs, os.MkdirAll(folder, 0o755),

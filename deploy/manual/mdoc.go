@@ -87,11 +87,13 @@ func (w *writer) seeFormats(more bool) {
 	w.macro("Xr downhaul-pad 5" + map[bool]string{true: " ,"}[more])
 }
 
-// cautions close every page.
+// cautionWords close every page.
+const cautionWords = "Uncrewed craft on a tether only: power off is a safe state for nothing else. " +
+	"This is one layer beside a hard-wired emergency stop, an empty keep-out and an observer; it is no certified safety component, " +
+	"and no category or performance level is claimed. " +
+	"Local codes and licensed practice come first."
+
 func (w *writer) cautions() {
 	w.head("CAUTIONS")
-	w.text("Uncrewed craft on a tether only: power off is a safe state for nothing else. " +
-		"This is one layer beside a hard-wired emergency stop, an empty keep-out and an observer; it is no certified safety component, " +
-		"and no category or performance level is claimed. " +
-		"Local codes and licensed practice come first.")
+	w.text(cautionWords)
 }

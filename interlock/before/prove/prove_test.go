@@ -116,7 +116,7 @@ func TestTheDemosFilesAreProved(t *testing.T) {
 	t.Log(r.Notes)
 }
 
-// The height before a start: the bound is a metre, as the README promises, and
+// The height before a start: the bound is a metre, as the handbook promises, and
 // everything about it is proved on the demo's pad, to the millimetre of the field.
 func TestTheHeightBeforeAStartIsProved(t *testing.T) {
 	starts := func(s Setup) map[string]Case {

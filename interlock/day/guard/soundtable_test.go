@@ -13,7 +13,7 @@ import (
 	"downhaul/interlock/records/triplog"
 )
 
-var rewriteSounds = flag.Bool("rewrite-sounds", false, "write the table of the sounds into the README")
+var rewriteSounds = flag.Bool("rewrite-sounds", false, "write the table of the sounds into the handbook")
 
 // soundTable draws every sound from the very table that the loop plays.
 func soundTable() string {
@@ -52,16 +52,16 @@ func soundTable() string {
 	return b.String()
 }
 
-// The README draws the sounds as they are played.
-func TestSoundTableInTheREADME(t *testing.T) {
+// The handbook draws the sounds as they are played.
+func TestSoundTableInTheHandbook(t *testing.T) {
 	const begin, end = "-rewrite-sounds\" -->\n", "<!-- end of sounds -->"
-	name := filepath.Join("..", "..", "..", "README.md")
+	name := filepath.Join("..", "..", "..", "deploy", "manual", "handbook", "day.md")
 	text, err := os.ReadFile(name)
 	must(t, err)
 	before, rest, ok := strings.Cut(string(text), begin)
 	got, after, ok2 := strings.Cut(rest, end)
 	if !ok || !ok2 {
-		t.Fatal("the README has no place for the sounds")
+		t.Fatal("the handbook has no place for the sounds")
 	}
 	want := "\n" + soundTable()
 	for _, line := range strings.Split(want, "\n") {
@@ -74,7 +74,7 @@ func TestSoundTableInTheREADME(t *testing.T) {
 		return
 	}
 	if got != want {
-		t.Errorf("the README says\n%s\nplayed is\n%s", got, want)
+		t.Errorf("the handbook says\n%s\nplayed is\n%s", got, want)
 	}
 }
 

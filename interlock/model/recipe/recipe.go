@@ -17,7 +17,7 @@ const (
 	// as a share of it: a thrust of 1.5 times the weight is the least for control of
 	// attitude (common practice, no source).
 	Reserve = 0.5
-	// HoverTime is the hover that the README's recipe flies, s, and that a go counts for
+	// HoverTime is the hover that the handbook's recipe flies, s, and that a go counts for
 	// where the card asks for no other: flights show how the pack falls for about as
 	// long as they last.
 	HoverTime = 20.0

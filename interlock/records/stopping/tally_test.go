@@ -14,7 +14,7 @@ import (
 )
 
 // plainly judges records by going through all of them, with each opening's readings
-// looked up behind it, as the README words it.
+// looked up behind it, as the handbook words it.
 func plainly(records []*Record, of Of) *Proof {
 	p := new(Proof)
 	for i, r := range records {

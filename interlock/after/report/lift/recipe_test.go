@@ -8,7 +8,7 @@ import (
 	"downhaul/interlock/model/recipe"
 )
 
-// Flights by the recipe of the README, hovers of 20 s at ballast steps and one
+// Flights by the recipe of the handbook, hovers of 20 s at ballast steps and one
 // full-output pull of 2 s at the lightest, carry a go wherever the lift is there with
 // room, and none where it is not. What may differ from craft to craft is drawn: thrust,
 // power, source, resistance, masses and how many steps flew.

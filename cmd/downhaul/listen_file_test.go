@@ -4,8 +4,6 @@ import (
 	"bytes"
 	"errors"
 	"math"
-	"os"
-	"path/filepath"
 	"strings"
 	"testing"
 
@@ -15,9 +13,7 @@ import (
 // heardOf runs listen on a recording that nobody here made.
 func heardOf(t *testing.T, name string) (recorded, findings) {
 	t.Helper()
-	path := filepath.Join("..", "..", "..", "shared", "data", "telemetry", name)
-	_, err := os.Stat(path)
-	architecture.Want(t, err == nil, "the recording "+name+" is not at hand beside the project")
+	path := architecture.Data(t, "telemetry/"+name)[0]
 	var out bytes.Buffer
 	c := listenCmd{Sources: []string{path}, JSON: true}
 	if err := c.Run(t.Context(), &streams{out: &out, err: &bytes.Buffer{}}); err != nil && !errors.Is(err, errFound) {

@@ -2,6 +2,8 @@ package architecture
 
 import (
 	"os"
+	"path/filepath"
+	"runtime"
 	"testing"
 )
 
@@ -32,4 +34,25 @@ func Want(t testing.TB, ok bool, reason string) {
 	if !ok {
 		t.Skip(reason)
 	}
+}
+
+// dataFolder is the environment variable that names the folder of data which nobody here
+// made; without it, shared/data beside the project is meant.
+const dataFolder = "DOWNHAUL_DATA"
+
+// Data returns the paths of the files below the data folder that match the pattern of
+// filepath.Glob, such as "thrust-stand/*.csv". Where there is none, it skips the test.
+func Data(t testing.TB, pattern string) []string {
+	t.Helper()
+	folder := os.Getenv(dataFolder)
+	if folder == "" {
+		_, here, _, _ := runtime.Caller(0)
+		folder = filepath.Join(filepath.Dir(here), "..", "..", "..", "shared", "data")
+	}
+	names, err := filepath.Glob(filepath.Join(folder, pattern))
+	if err != nil {
+		t.Fatal(err)
+	}
+	Want(t, len(names) > 0, "no "+pattern+" in "+folder+" (another folder: "+dataFolder+"=DIR)")
+	return names
 }

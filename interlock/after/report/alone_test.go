@@ -21,9 +21,7 @@ import (
 // A recording that nobody here made, with files for it: what is known of it (its list of
 // sources) comes out, and what it cannot tell is said.
 func TestARecordingAloneIsReported(t *testing.T) {
-	path := filepath.Join("..", "..", "..", "..", "shared", "data", "telemetry", "quad-crash-then-mission.pcap")
-	_, err := os.Stat(path)
-	architecture.Want(t, err == nil, "the recording is not at hand beside the project")
+	path := architecture.Data(t, "telemetry/quad-crash-then-mission.pcap")[0]
 	p, faults := pad.Read("pad.toml", []byte(`version = 1
 duty = "watch"
 [craft]

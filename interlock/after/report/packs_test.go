@@ -2,7 +2,6 @@ package report
 
 import (
 	"math"
-	"os"
 	"testing"
 
 	"downhaul/interlock"
@@ -18,9 +17,7 @@ import (
 // beside it: pack 10.04 to 11.36 V, 0.12 to 24.51 A, and 0.039 Ω from current
 // steps over 1 A.
 func TestPacks_RealFlight(t *testing.T) {
-	const name = "../../../../shared/data/telemetry/quad-crash-then-mission.pcap"
-	_, err := os.Stat(name)
-	architecture.Want(t, err == nil, "no recording of a real craft here")
+	name := architecture.Data(t, "telemetry/quad-crash-then-mission.pcap")[0]
 	env, faults := rules.ReadEnvelope("e.toml", []byte("version = 1\n[[rule]]\nname = \"low\"\nwatch = \"pack.voltage\"\nbelow = \"1 V\"\nstop = \"immediate\"\n"))
 	if len(faults) > 0 {
 		t.Fatal(faults)

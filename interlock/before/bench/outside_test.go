@@ -177,8 +177,7 @@ kind = "virtual"
 // times a second.
 func TestTensionOfARealTetherThroughARule(t *testing.T) {
 	const kgf, zero, per = 9.80665, 84000, 0.0025
-	names, _ := filepath.Glob(filepath.Join("..", "..", "..", "..", "shared", "data", "tension-kite", "*.csv"))
-	architecture.Want(t, len(names) > 0, "the measured tether forces are not beside the project")
+	names := architecture.Data(t, "tension-kite/*.csv")
 	p, faults := pad.Read("pad.toml", []byte(tensionPad))
 	if len(faults) > 0 {
 		t.Fatal(faults)

@@ -18,10 +18,7 @@ import (
 // shared gives the path of data that nobody in this project made.
 func shared(t *testing.T, name string) string {
 	t.Helper()
-	path := filepath.Join("..", "..", "..", "..", "shared", "data", "telemetry", name)
-	_, err := os.Stat(path)
-	architecture.Want(t, err == nil, "the recording "+name+" is not at hand beside the project")
-	return path
+	return architecture.Data(t, "telemetry/"+name)[0]
 }
 
 func envelope(t *testing.T, text string) *rules.Envelope {

@@ -2,7 +2,6 @@ package tilt
 
 import (
 	"math"
-	"os"
 	"testing"
 	"time"
 
@@ -89,8 +88,6 @@ func TestVersionOneTellsOfEightOutputs(t *testing.T) {
 	}
 }
 
-const realFlight = "../../../../shared/data/telemetry/quad-crash-then-mission.pcap"
-
 // A real small quadrotor that tips over to its right while armed (the
 // recording's own description is in its folder). Which corner each output
 // drives is not told there; the mission's hover and this tumble agree with
@@ -98,9 +95,7 @@ const realFlight = "../../../../shared/data/telemetry/quad-crash-then-mission.pc
 // outputs while it lies over, the low side, the right one, has the higher
 // outputs: the signs of roll and of the answer are as they are taken here.
 func TestRealCraftRaisesItsLowSide(t *testing.T) {
-	_, err := os.Stat(realFlight)
-	architecture.Want(t, err == nil, "the recording of a crash is not beside the repository")
-	rec, err := recording.Open(realFlight)
+	rec, err := recording.Open(architecture.Data(t, "telemetry/quad-crash-then-mission.pcap")[0])
 	if err != nil {
 		t.Fatal(err)
 	}

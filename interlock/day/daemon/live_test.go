@@ -34,9 +34,7 @@ const (
 // the data's own description: armed at +26.8 s, disarmed at +45.8 s.
 func TestRealCrashIsSeenAndReplaysEqually(t *testing.T) {
 	t.Parallel()
-	const name = "../../../../shared/data/telemetry/quad-crash-then-mission.pcap"
-	_, err := os.Stat(name)
-	architecture.Want(t, err == nil, "the recording of a crash is not beside the repository")
+	name := architecture.Data(t, "telemetry/quad-crash-then-mission.pcap")[0]
 	b := newTable(t, "watch", "")
 	p := b.start()
 	folder := b.status().Folder

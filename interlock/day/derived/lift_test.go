@@ -10,6 +10,7 @@ import (
 
 	"downhaul/interlock/limits"
 	"downhaul/rules"
+	"downhaul/rules/architecture"
 )
 
 // standRow is one step of a thrust stand's table.
@@ -44,10 +45,7 @@ func standTable(t *testing.T, file string) (rows []standRow) {
 // on record: at every lower step what is told is no more than what was measured, at 7.4 V
 // and at 11.1 V, where some supplies give way so far that full output has less thrust.
 func TestLiftReserveIsLowOnMeasuredTables(t *testing.T) {
-	files, _ := filepath.Glob("../../../../shared/data/thrust-stand/*.csv")
-	if len(files) == 0 {
-		t.Skip("no measured tables here")
-	}
+	files := architecture.Data(t, "thrust-stand/*.csv")
 	for _, volts := range []string{"7", "11"} {
 		steps, high, far := 0, 0, 0
 		for _, file := range files {

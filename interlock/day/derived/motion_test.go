@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/rules"
+	"downhaul/rules/architecture"
 
 	"pgregory.net/rapid"
 )
@@ -255,9 +256,9 @@ func TestLeastSquares(t *testing.T) {
 // A measured tether of a large kite (data set Flightdata08102019, CC-BY 4.0), 10
 // Hz: the largest rise and fall per sample give the largest rates.
 func TestTensionRateOnMeasuredTether(t *testing.T) {
-	f, err := os.Open("../../../../shared/data/tension-kite/20191008_0004.csv")
+	f, err := os.Open(architecture.Data(t, "tension-kite/20191008_0004.csv")[0])
 	if err != nil {
-		t.Skip("no measured tether force here: ", err)
+		t.Fatal(err)
 	}
 	defer f.Close()
 	rows := csv.NewReader(f)

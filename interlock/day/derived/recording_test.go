@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"downhaul/rules"
+	"downhaul/rules/architecture"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialect"
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
@@ -26,9 +27,9 @@ import (
 // the recording is not.
 func telemetry(t *testing.T, each func(at time.Duration, m message.Message)) {
 	t.Helper()
-	raw, err := os.ReadFile("../../../../shared/data/telemetry/quad-crash-then-mission.pcap")
+	raw, err := os.ReadFile(architecture.Data(t, "telemetry/quad-crash-then-mission.pcap")[0])
 	if err != nil {
-		t.Skip("no recording of a real craft here: ", err)
+		t.Fatal(err)
 	}
 	p, err := pcapgo.NewReader(bytes.NewReader(raw))
 	if err != nil {

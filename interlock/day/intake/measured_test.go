@@ -4,7 +4,6 @@ import (
 	"encoding/csv"
 	"math"
 	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"testing"
@@ -68,9 +67,7 @@ func TestCountsCheckPeriods(t *testing.T) {
 // half a count, whichever way the cell is wired.
 func TestTensionOfARealTether(t *testing.T) {
 	const kgf = 9.80665 // N, exact
-	names, _ := filepath.Glob("../../../../shared/data/tension-kite/*.csv")
-	architecture.Want(t, len(names) > 0, "the measured tether forces are not beside the repository")
-	for _, name := range names {
+	for _, name := range architecture.Data(t, "tension-kite/*.csv") {
 		forces := columnOf(t, name, "ground_tether_force")
 		// The data's own description: 62 to 624 kgf over all cycles, the
 		// largest step in 0.1 s 46 to 84 kgf (whole numbers).

@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/rules"
+	"downhaul/rules/architecture"
 )
 
 // A real quadrotor's link with a second sender on it. Truth: what is told of
@@ -18,9 +19,9 @@ import (
 // armed at 26.8 s, roll past ±179° before 44.7 s, disarmed 45.8, armed again
 // 73.7, up to 14.64 m, disarmed 182.8.
 func TestRecordedCrash(t *testing.T) {
-	r, err := os.Open("../../../../shared/data/telemetry/quad-crash-then-mission.pcap")
+	r, err := os.Open(architecture.Data(t, "telemetry/quad-crash-then-mission.pcap")[0])
 	if err != nil {
-		t.Skipf("the recordings that nobody here made are not there: %v", err)
+		t.Fatal(err)
 	}
 	defer r.Close()
 	p, err := pcapgo.NewReader(r)
@@ -91,9 +92,9 @@ func TestRecordedCrash(t *testing.T) {
 // Truth: what is told of the file beside it (data/SOURCES.md): 8,681 frames
 // with a good checksum, climbs to 16.04 m. A plain frame reader finds fewer.
 func TestRecordedLossyLink(t *testing.T) {
-	b, err := os.ReadFile("../../../../shared/data/telemetry/sim-lossy.raw")
+	b, err := os.ReadFile(architecture.Data(t, "telemetry/sim-lossy.raw")[0])
 	if err != nil {
-		t.Skipf("the recordings that nobody here made are not there: %v", err)
+		t.Fatal(err)
 	}
 	f := feed(t, Config{Links: []LinkConfig{{Stream: true}}})
 	var armed, high int

@@ -10,6 +10,7 @@ import (
 	"testing"
 
 	"downhaul/interlock/day/telemetry/names"
+	"downhaul/rules/architecture"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/all"
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
@@ -180,9 +181,9 @@ func TestPublishedFrames(t *testing.T) {
 }
 
 func TestSimLossyRecording(t *testing.T) {
-	b, err := os.ReadFile("../../../../shared/data/telemetry/sim-lossy.raw")
+	b, err := os.ReadFile(architecture.Data(t, "telemetry/sim-lossy.raw")[0])
 	if err != nil {
-		t.Skip("the recording sim-lossy.raw is not here: ", err)
+		t.Fatal(err)
 	}
 	var s Scanner
 	frames, all := 0, 0

@@ -256,10 +256,7 @@ func TestPastDamage_PCAPIsNoOtherWhereNothingIsDamaged(t *testing.T) {
 	} {
 		files[name] = pcapOf(binary.BigEndian, true, uint32(layers.LinkTypeRaw), at, slices.Repeat([][]byte{p}, len(at))...)
 	}
-	if b, err := os.ReadFile("../../../../shared/data/telemetry/quad-crash-then-mission.pcap"); err == nil {
-		files["real"] = b
-	}
-	for name, text := range files {
+	same := func(t *testing.T, name string, text []byte) {
 		r, err := OpenReader(bytes.NewReader(text))
 		if err != nil {
 			t.Fatal(err)
@@ -274,6 +271,16 @@ func TestPastDamage_PCAPIsNoOtherWhereNothingIsDamaged(t *testing.T) {
 			t.Errorf("%.10s: %d, want %d; %v, want %v; %+v", name, len(got), len(want), end, wantEnd, info.Damaged)
 		}
 	}
+	for name, text := range files {
+		same(t, name, text)
+	}
+	t.Run("real", func(t *testing.T) {
+		b, err := os.ReadFile(outside(t, "quad-crash-then-mission.pcap"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		same(t, "real", b)
+	})
 }
 
 // The real capture with a hundred places spoiled: nearly everything else is read.

@@ -5,22 +5,18 @@ import (
 	"errors"
 	"io"
 	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry"
+	"downhaul/rules/architecture"
 )
 
 // outside opens data that nobody in this project made.
 func outside(t testing.TB, name string) string {
 	t.Helper()
-	path := filepath.Join("..", "..", "..", "..", "shared", "data", "telemetry", name)
-	if _, err := os.Stat(path); err != nil {
-		t.Skipf("no data from outside the project at %s", path)
-	}
-	return path
+	return architecture.Data(t, "telemetry/"+name)[0]
 }
 
 // drain reads to the end; each chunk's bytes are copied.

@@ -1,6 +1,7 @@
 package standtable
 
 import (
+	"downhaul/rules/architecture"
 	"encoding/csv"
 	"fmt"
 	"math"
@@ -12,25 +13,19 @@ import (
 	"testing"
 )
 
-// measuredTables are tables of static thrust that others measured (data/SOURCES.md beside
-// them): 11 steps of one 5-inch propeller on a supply of 7.4 V or 11.1 V.
-const measuredTables = "../../../../shared/data/thrust-stand"
-
 // otherStand are published tables of larger propellers; origin in the file.
 const otherStand = "../../after/report/lift/testdata/otherstand.csv"
 
 // otherDiameter is the diameter of each propeller there, in inches, by its published name.
 var otherDiameter = map[string]float64{"t1": 9.4, "t2": 9.4, "t3": 9.4, "t4": 8, "t5": 15, "t6": 15, "t7": 11, "t8": 11, "t9": 11, "t10": 10}
 
-// measured returns each table as text of this package's own form, by name.
+// measured returns tables of static thrust that others measured (data/SOURCES.md beside
+// them), 11 steps of one 5-inch propeller on a supply of 7.4 V or 11.1 V, each as text of
+// this package's own form, by name.
 func measured(t *testing.T) map[string]string {
 	t.Helper()
 	out := map[string]string{}
-	files, _ := filepath.Glob(filepath.Join(measuredTables, "*.csv"))
-	if len(files) == 0 {
-		t.Skipf("the measured thrust tables are not there (%s)", measuredTables)
-	}
-	for _, file := range files {
+	for _, file := range architecture.Data(t, "thrust-stand/*.csv") {
 		var b strings.Builder
 		b.WriteString("# doubt = 3 %\n# diameter = 5 in\noutput (%),speed (rpm),thrust (gf),voltage (V),current (A)\n")
 		for _, c := range cells(t, file)[1:] {

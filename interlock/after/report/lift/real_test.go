@@ -4,7 +4,6 @@ import (
 	"errors"
 	"io"
 	"math"
-	"os"
 	"strings"
 	"testing"
 
@@ -12,19 +11,15 @@ import (
 
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/records/recording"
+	"downhaul/rules/architecture"
 )
-
-const realFlight = "../../../../../shared/data/telemetry/quad-crash-then-mission.pcap"
 
 // The recording of a real small quadrotor (its origin and licence stand beside
 // it). Its resistance from current steps over 1 A is noted there: 0.039 Ω. It
 // flies a mission in the wind and tells a climb of 1 to 3 m/s for minutes at the
 // same height: no hover of it may count, and the reason must say so.
 func TestRealFlight(t *testing.T) {
-	if _, err := os.Stat(realFlight); err != nil {
-		t.Skipf("the recording of a real craft is not there: %v", err)
-	}
-	rec, err := recording.Open(realFlight)
+	rec, err := recording.Open(architecture.Data(t, "telemetry/quad-crash-then-mission.pcap")[0])
 	if err != nil {
 		t.Fatal(err)
 	}

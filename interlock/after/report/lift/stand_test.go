@@ -13,23 +13,17 @@ import (
 	"testing"
 
 	"downhaul/interlock/model/recipe"
+	"downhaul/rules/architecture"
 	"downhaul/rules/card"
 )
 
-// standTables are measured tables of static thrust (origin and licence beside
-// them): 11 command steps of one propeller on a supply of 7.4 V or 11.1 V.
-const standTables = "../../../../../shared/data/thrust-stand"
-
-// standRow is one step of a table, as a hover of one motor would tell it. The
-// air is not told; it is the same for all rows.
+// standRows returns measured tables of static thrust (origin and licence beside them), 11
+// command steps of one propeller on a supply of 7.4 V or 11.1 V, each step as a hover of
+// one motor would tell it. The air is not told; it is the same for all rows.
 func standRows(t *testing.T) (names []string, rows map[string][]Point) {
 	t.Helper()
-	files, _ := filepath.Glob(filepath.Join(standTables, "*.csv"))
-	if len(files) == 0 {
-		t.Skipf("the measured thrust tables are not there (%s)", standTables)
-	}
 	rows = map[string][]Point{}
-	for _, file := range files {
+	for _, file := range architecture.Data(t, "thrust-stand/*.csv") {
 		text, err := os.ReadFile(file)
 		if err != nil {
 			t.Fatal(err)

@@ -3,7 +3,6 @@ package main
 import (
 	"context"
 	"encoding/hex"
-	"errors"
 	"fmt"
 	"path/filepath"
 	"slices"
@@ -138,23 +137,38 @@ type startRow struct {
 }
 
 func (c *checkCmd) Run(ctx context.Context, s *streams) error {
-	out := checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []unseen.Item{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{},
-		Held: []heldRow{}, Paste: []pasted{}, TooSeldom: []string{}, all: c.All}
-	if c.Heard != "" {
+	out, err := readSetup(ctx, s, "check", c.Files, c.Heard, c.All)
+	if err != nil {
+		return err
+	}
+	if err := s.tell(out, c.JSON); err != nil {
+		return err
+	}
+	if out.Verdict != accepted {
+		return errFound
+	}
+	return nil
+}
+
+// readSetup reads files of the three kinds and judges them.
+func readSetup(ctx context.Context, s *streams, command string, files []string, heard string, all bool) (*checked, error) {
+	out := &checked{Schema: checkSchema, Files: []checkedFile{}, Unseen: []unseen.Item{}, Warnings: []string{}, Consequences: []string{}, Notes: []string{}, Hazards: []hazard.Hazard{},
+		Held: []heldRow{}, Paste: []pasted{}, TooSeldom: []string{}, all: all}
+	if heard != "" {
 		var err error
-		if out.found, err = wasHeard(ctx, s, c.Heard); err != nil {
-			return err
+		if out.found, err = wasHeard(ctx, s, heard); err != nil {
+			return nil, err
 		}
 		out.heard, out.wrong = out.found.budgets(), out.found.Wrong
 	}
 	pads := 0
-	for _, name := range c.Files {
+	for _, name := range files {
 		if out.has(name) {
 			continue // a card named it already
 		}
 		text, err := plain.Read(name, plain.Setup)
 		if err != nil {
-			return fmt.Errorf("check: %w", unreadable(name, err))
+			return nil, fmt.Errorf("%s: %w", command, unreadable(name, err))
 		}
 		f := out.read(name, text)
 		if f.Kind == isPad {
@@ -163,7 +177,7 @@ func (c *checkCmd) Run(ctx context.Context, s *streams) error {
 		out.Files = append(out.Files, f)
 	}
 	if pads > 1 {
-		return hint(errors.New("check: more than one pad file, so nobody knows against which to hold the envelope"), "give one pad file at a time")
+		return nil, hint(fmt.Errorf("%s: more than one pad file, so nobody knows against which to hold the envelope", command), "give one pad file at a time")
 	}
 	out.holdAgainstPad()
 	out.sums()
@@ -176,13 +190,7 @@ func (c *checkCmd) Run(ctx context.Context, s *streams) error {
 	// What is at fault stands first: a fault in one file explains what is missing in
 	// the others.
 	slices.SortStableFunc(out.Files, func(a, b checkedFile) int { return min(len(b.Faults), 1) - min(len(a.Faults), 1) })
-	if err := s.tell(&out, c.JSON); err != nil {
-		return err
-	}
-	if out.Verdict != accepted {
-		return errFound
-	}
-	return nil
+	return out, nil
 }
 
 // read reads one file of any kind. The envelopes that a card names are added to

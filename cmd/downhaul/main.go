@@ -30,6 +30,7 @@ type commands struct {
 	New        newCmd        `cmd:"" group:"before" help:"Ask about craft and pad, and write files to begin with."`
 	Thrust     thrustCmd     `cmd:"" group:"before" help:"Run a thrust stand, read its table, and do the sum of lift with it."`
 	Check      checkCmd      `cmd:"" group:"before" help:"Say what is wrong with the files, or what they mean."`
+	Brief      briefCmd      `cmd:"" group:"before" help:"Print the day's sheet: step, limits, keep-out, wind, who stands where."`
 	Prove      proveCmd      `cmd:"" group:"before" help:"Prove that every limit trips where and when it must, and nowhere else."`
 	Rehearse   rehearseCmd   `cmd:"" group:"before" help:"Fly the modelled craft of your own files against the guard, with mishaps."`
 	Listen     listenCmd     `cmd:"" group:"before" help:"Show who is heard on a link, and what is missing."`

@@ -64,7 +64,7 @@ func (j *job) limitRow(i int) LimitRow {
 	case r.Stop == rules.Controlled:
 		row.Off, row.Meanwhile = within(b.Relay+b.Grace), "is brought down"
 		if m.Drop != nil {
-			row.Meanwhile += "; not down by then, it falls and lands at " + j.brief(*m.Drop, rules.Speed)
+			row.Meanwhile += "; if too slow, lands at " + j.brief(*m.Drop, rules.Speed)
 		}
 	default:
 		row.Off, row.Meanwhile = within(b.Relay), j.does(m)
@@ -122,15 +122,15 @@ func (j *job) first() (out []string) {
 	if k.Out == nil {
 		say("Keep-out %s.", k.Why())
 	} else {
-		say("Keep out of %s: %s.", j.up(*k.Out, rules.Length), k.Why())
+		say("Keep out of %s: %s.", j.brief(*k.Out, rules.Length), k.Why())
 	}
 	if k.Separation != nil {
-		say("After power off the rotors turn for up to %s (%s): nobody walks in from nearer than %s.", rules.FormatDuration(j.Stop.Rotors.Standing), j.Stop.Rotors.Says(), j.up(*k.Separation, rules.Length))
+		say("After power off the rotors turn for up to %s (%s): nobody walks in from nearer than %s.", rules.FormatDuration(j.Stop.Rotors.Standing), j.Stop.Rotors.Says(), j.brief(*k.Separation, rules.Length))
 	}
 	if r := &j.out.Rope; r.WorkingLoad != nil {
 		text := fmt.Sprintf("The tether works at %s at most", j.down(*r.WorkingLoad, rules.Force))
 		if r.Snatch != nil {
-			text += fmt.Sprintf("; a runaway into its end pulls up to %s", j.up(*r.Snatch, rules.Force))
+			text += fmt.Sprintf("; a runaway into its end pulls up to %s", j.brief(*r.Snatch, rules.Force))
 		}
 		say("%s.", text)
 	}

@@ -1,0 +1,38 @@
+// Package timeofday writes the time of day for people: local, with its offset from UTC
+// said once. Files keep UTC.
+//
+// It promises that a clock which was never set is said to be so, and that no time of day
+// is made of one.
+package timeofday
+
+import "time"
+
+// oldest is before any session of this software: a board without a clock battery wakes
+// years earlier. Ours.
+var oldest = time.Date(2024, 1, 1, 0, 0, 0, 0, time.UTC)
+
+// NeverSet stands where a time of day would.
+const NeverSet = "the clock was never set, so no time of day is known"
+
+// Set reports whether the clock that told a time had been set.
+func Set(t time.Time) bool { return !t.Before(oldest) }
+
+// Clock returns the local time of day to the second; empty of a clock that was never set.
+func Clock(t time.Time) string {
+	if !Set(t) {
+		return ""
+	}
+	return t.Local().Format("15:04:05")
+}
+
+// Day returns the local date and time to the minute with the offset from UTC, or
+// NeverSet.
+func Day(t time.Time) string {
+	if !Set(t) {
+		return NeverSet
+	}
+	return t.Local().Format("2 January 2006, 15:04") + " (" + Offset(t) + ")"
+}
+
+// Offset returns the offset of local time from UTC at a time, such as "UTC+02:00".
+func Offset(t time.Time) string { return t.Local().Format("UTC-07:00") }

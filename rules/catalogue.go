@@ -97,6 +97,7 @@ const (
 	PackToFloor
 	LiftReserve
 	RotorGust
+	CraftMode
 
 	// ChannelCount is one more than the last ID: the size of a table by ID.
 	ChannelCount
@@ -217,6 +218,7 @@ var firsts = [ChannelCount]Channel{
 	Mean10:           {ID: Mean10, Name: "wind.mean10min", Kind: Speed, Low: 0, High: 75, Period: 250 * time.Millisecond, Stale: 3000 * time.Millisecond, Says: "mean over 10 minutes", Derived: true},
 	Peak10:           {ID: Peak10, Name: "wind.peak10min", Kind: Speed, Low: 0, High: 75, Period: 250 * time.Millisecond, Stale: 3000 * time.Millisecond, Says: "highest 3 s mean of the last 10 minutes", Derived: true},
 	Lull10:           {ID: Lull10, Name: "wind.lull10min", Kind: Speed, Low: 0, High: 75, Period: 250 * time.Millisecond, Stale: 3000 * time.Millisecond, Says: "lowest 3 s mean of the last 10 minutes", Derived: true},
+	CraftMode:        {ID: CraftMode, Name: "craft.mode", Kind: Number, Low: 0, High: 4294967295, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Message: "HEARTBEAT", Says: "flight mode of the craft, the autopilot's own number (HEARTBEAT.custom_mode)"},
 	RotorWind:        {ID: RotorWind, Name: "wind.rotor", Kind: Speed, Low: 0, High: 150, Period: 250 * time.Millisecond, Stale: 3000 * time.Millisecond, Says: "wind speed carried up to rotor height", Derived: true},
 	RotorGust:        {ID: RotorGust, Name: "wind.rotor_gust3s", Kind: Speed, Low: 0, High: 150, Period: 250 * time.Millisecond, Stale: 3000 * time.Millisecond, Says: "mean over 3 s carried up to rotor height, never less than at the mast", Derived: true},
 	PackMeanCell:     {ID: PackMeanCell, Name: "pack.mean_cell", Kind: Voltage, Low: 0.6, High: 5, Period: 1000 * time.Millisecond, Stale: 2500 * time.Millisecond, Says: "pack voltage over the declared count of cells", Derived: true},

@@ -13,12 +13,16 @@ import (
 type declareCmd struct {
 	guardAt
 
+	List       declareListCmd       `cmd:"" default:"1" help:"Show what can be declared now, numbered, and take it by number."`
 	Step       declareStepCmd       `cmd:"" help:"The step of the test card that comes next."`
 	Packs      declarePacksCmd      `cmd:"" help:"The packs that are fitted, by name."`
 	Wind       declareWindCmd       `cmd:"" help:"A wind read by hand, such as \"6 mph\"; it lapses after 10 minutes."`
 	Air        declareAirCmd        `cmd:"" help:"The air at the pad, such as \"20 °C\" with the pressure there (\"985 hPa\") or the elevation (\"300 m\"): the lift forecast reckons with its density."`
 	Stop       declareStopCmd       `cmd:"" help:"How long the rotors took at the last opening, read off a watch or a film; half a second more counts."`
 	Inspection declareInspectionCmd `cmd:"" help:"The value of an inspection, or pass or fail of a ground step."`
+	Confirm    declareConfirmCmd    `cmd:"" help:"One more person's initials to the declared step, where the card asks for them (confirmed_by)."`
+	Ballast    declareBallastCmd    `cmd:"" help:"The ballast of the declared step, as it was weighed."`
+	Safe       declareSafeCmd       `cmd:"" help:"The craft is safe: packs out, and by whom. At the end of the day, and after power went off in the air."`
 }
 
 func (declareCmd) Help() string {
@@ -78,18 +82,53 @@ func (c *declareInspectionCmd) Run(g *declareCmd, s *streams) error {
 	return g.declare(s, session.Declaration{What: session.DeclaredInspection, Step: c.Name, Value: c.Value, Initials: c.Initials})
 }
 
+type declareConfirmCmd struct {
+	Initials string `arg:"" help:"Whose."`
+}
+
+func (c *declareConfirmCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredConfirm, Initials: c.Initials})
+}
+
+type declareBallastCmd struct {
+	Mass     string `arg:"" help:"What the scale showed, with its unit, in quotes."`
+	Initials string `arg:"" help:"Who weighed it."`
+}
+
+func (c *declareBallastCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredBallast, Value: c.Mass, Initials: c.Initials})
+}
+
+type declareSafeCmd struct {
+	Initials    string `arg:"" help:"Who took the packs out."`
+	Temperature string `arg:"" optional:"" help:"Of the warmest pack, with its unit: wanted after power went off in the air."`
+}
+
+func (c *declareSafeCmd) Run(g *declareCmd, s *streams) error {
+	return g.declare(s, session.Declaration{What: session.DeclaredSafe, Initials: c.Initials, Value: c.Temperature})
+}
+
 // declare sends a declaration and prints what is then still asked.
 func (g *guardAt) declare(s *streams, d session.Declaration) error {
-	reply, err := g.ask(answers.Request{Do: "declare", Declare: &d})
+	took, err := g.send(s, d)
 	if err != nil {
 		return fmt.Errorf("declare: %w", err)
 	}
+	printDeclared(s.out, took)
+	return nil
+}
+
+// send sends a declaration and prints what it came to.
+func (g *guardAt) send(s *streams, d session.Declaration) (*answers.Declared, error) {
+	reply, err := g.ask(answers.Request{Do: "declare", Declare: &d})
+	if err != nil {
+		return nil, err
+	}
 	if reply.Declared == nil {
-		return errors.New("declare: the guard answered without what it took; are tool and guard of one version?")
+		return nil, errors.New("the guard answered without what it took; are tool and guard of one version?")
 	}
 	wrap(s.out, "On record: ", "  ", reply.Declared.Says+".")
-	printDeclared(s.out, reply.Declared)
-	return nil
+	return reply.Declared, nil
 }
 
 // printDeclared is what was declared, what the card still asks, and what only

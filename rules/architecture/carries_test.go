@@ -22,8 +22,9 @@ const (
 	// to the 26,500 lines that one person can read. It went up once, by 300: a start
 	// that was refused on a slow link named no sign, and nobody at the pad could mend it;
 	// and once by 500: the loop reads its sockets, the serial line and edges by itself, for which
-	// a library was carried before.
-	mostCarried = 32_450
+	// a library was carried before; and once by 250: what only the crew can give (initials, a
+	// ballast on a scale, inspections by hours, packs out after a crash) holds a start back.
+	mostCarried = 32_700
 	// carriesStep is what a package's figure is rounded up to, so that a comment
 	// that is mended asks for no new list.
 	carriesStep = 50

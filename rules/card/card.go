@@ -17,6 +17,8 @@ type Card struct {
 	Air     Air // at the pad; counts where the crew declared none
 	Packs   []Pack
 	Steps   []Step
+	// Modes names flight modes by the number that the autopilot tells in HEARTBEAT.custom_mode.
+	Modes []Mode
 	// Hash is the SHA-256 of the file's bytes.
 	Hash [32]byte
 }
@@ -36,6 +38,8 @@ type Craft struct {
 	// Lowering is how fast the craft comes down when it is brought down, m/s;
 	// 0 is not stated.
 	Lowering float64
+	// AfterCrash is how long the crew keeps out once power went off in the air; 0 asks nothing.
+	AfterCrash time.Duration
 }
 
 // Motors is what lifts the craft. Count 0 is not stated.
@@ -109,6 +113,12 @@ type Pack struct {
 	Line       int
 }
 
+// Mode is one flight mode of the autopilot.
+type Mode struct {
+	Number uint32
+	Name   string
+}
+
 // Kind is what a step is.
 type Kind uint8
 
@@ -163,9 +173,16 @@ type Step struct {
 	// Output is the highest motor output that a flight needs, a share: the stop
 	// must have been measured from there. Where the file states none it is 1.
 	Output float64
-	// Lasts is how long a result stays in force; 0 is for good.
-	Lasts time.Duration
-	Line  int
+	// Lasts is how long a result stays in force; 0 is for good. Every is how much time with
+	// power on it stays so; 0 asks nothing. Inspections only.
+	Lasts, Every time.Duration
+	// ConfirmedBy is how many persons must give their initials to the step once it is
+	// declared; 0 is none. No inspections.
+	ConfirmedBy int
+	// BallastWithin is how far the ballast, which must be weighed then, may be from what the
+	// card states, kg; 0 asks for no weighing. Flights only.
+	BallastWithin float64
+	Line          int
 }
 
 // Shown is what must have been shown before a flight step.

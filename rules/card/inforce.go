@@ -116,7 +116,7 @@ func (c *Card) stand(f *Facts, below [][]bool) []stood {
 // missing returns why a step's own result does not count, in one sentence, and
 // when one that counts will lapse. What it needs is not looked at; above is the
 // step that needs it.
-func (s *Step) missing(now time.Duration, at stood, above *Step) (why string, lapses time.Duration) {
+func (s *Step) missing(f *Facts, at stood, above *Step) (why string, lapses time.Duration) {
 	lapses = rules.Never
 	switch r := at.result; {
 	case at.standing == void && s.Kind == Flight:
@@ -133,9 +133,11 @@ func (s *Step) missing(now time.Duration, at stood, above *Step) (why string, la
 		return fmt.Sprintf("%s: %s (%s)", s.Name, r.Text, s.by()), lapses
 	case at.standing == failed:
 		return fmt.Sprintf("%s: %s, wanted %s", s.Name, r.Text, s.Limit.Wants()), lapses
+	case s.Every > 0 && f.Live-r.Live >= s.Every:
+		return fmt.Sprintf("%s is due after %s with power on (%s)", s.Name, rules.FormatDuration(s.Every), s.by()), lapses
 	case s.Kind == Flight || s.Lasts == 0:
 		return "", lapses
-	case now-r.At > s.Lasts:
+	case f.Now-r.At > s.Lasts:
 		return fmt.Sprintf("%s has lapsed after %s (%s)", s.Name, rules.FormatDuration(s.Lasts), s.by()), lapses
 	default:
 		return "", r.At + s.Lasts + 1
@@ -172,7 +174,7 @@ func (c *Card) unmetNeeds(f *Facts, step int) (unmet []string, next time.Duratio
 		if above[i] == nil {
 			continue
 		}
-		why, lapses := c.Steps[i].missing(f.Now, all[i], above[i])
+		why, lapses := c.Steps[i].missing(f, all[i], above[i])
 		if c.Steps[i].Stopping {
 			why, lapses = c.Steps[i].unproven(f), rules.Never
 		}
@@ -198,7 +200,7 @@ func (c *Card) NotInForce(f *Facts, name string) []string {
 		}
 		return unmet
 	}
-	if why, _ := c.Steps[i].missing(f.Now, c.stand(f, c.below())[i], &c.Steps[i]); why != "" {
+	if why, _ := c.Steps[i].missing(f, c.stand(f, c.below())[i], &c.Steps[i]); why != "" {
 		unmet = append(unmet, why)
 	}
 	return unmet

@@ -2,6 +2,7 @@ package card
 
 import (
 	"crypto/sha256"
+	"math"
 	"time"
 
 	"downhaul/rules"
@@ -23,6 +24,9 @@ func Read(file string, text []byte) (*Card, document.Faults) {
 	c.readMotors(root.Table("motors"), root.Rows("motor"))
 	for _, t := range root.Rows("pack") {
 		c.readPack(t)
+	}
+	for _, t := range root.Rows("mode") {
+		c.readMode(t)
 	}
 	rows := root.Rows("step")
 	if len(rows) == 0 {
@@ -48,6 +52,7 @@ func (c *Card) readCraft(t *document.Table) {
 	c.Craft.Radius, _ = rules.PositiveAt(t, "radius", rules.Length)
 	c.Craft.BladeThrow, _ = rules.PositiveAt(t, "blade_throw", rules.Length)
 	c.Craft.Lowering, _ = rules.PositiveAt(t, "lowering", rules.Speed)
+	c.Craft.AfterCrash, _ = rules.DurationAt(t, "after_crash")
 	if w, ok := rules.PositiveAt(t, "width", rules.Length); ok {
 		t.FaultIf(t.Has("radius"), "width", "stands beside radius", "keep one of the two")
 		c.Craft.Radius = w / 2
@@ -163,4 +168,19 @@ func (c *Card) readPack(t *document.Table) {
 	p.Mass, _ = rules.PositiveAt(t, "mass", rules.Mass)
 	p.Resistance, _ = rules.PositiveAt(t, "resistance", rules.Resistance)
 	c.Packs = append(c.Packs, p)
+}
+
+func (c *Card) readMode(t *document.Table) {
+	n, ok := t.Number("number")
+	t.Need("number", "missing", "write what the autopilot tells as custom_mode in this mode: number = 5")
+	name, _ := t.Name("name")
+	t.Need("name", "missing", `write what the crew calls it: name = "hold position"`)
+	if ok && (n < 0 || n > math.MaxUint32 || n != math.Trunc(n)) {
+		t.Fault("number", "is no whole number from 0 to 4294967295", t.Got("number"), "write the custom_mode that downhaul listen shows in this mode")
+		return
+	}
+	for _, m := range c.Modes {
+		t.FaultIf(ok && float64(m.Number) == n, "number", "two modes have this number", "name each once")
+	}
+	c.Modes = append(c.Modes, Mode{uint32(n), name})
 }

@@ -12,7 +12,7 @@ import (
 
 func lineText(n int) string { return strconv.Itoa(n) }
 
-var stepKeys = strings.Fields("how needs also measured_by lasts ballast output hover no_trips reserve wind packs envelope envelope_sha256 tie_down anchor tie_down_pull at_least at_most pass motor propeller max_speed")
+var stepKeys = strings.Fields("how needs also measured_by lasts ballast output hover no_trips reserve wind packs envelope envelope_sha256 tie_down anchor tie_down_pull at_least at_most pass motor propeller max_speed every confirmed_by ballast_within")
 
 func (c *Card) readStep(t *document.Table) {
 	s := Step{Line: t.Line()}
@@ -50,11 +50,18 @@ func (c *Card) readStep(t *document.Table) {
 		t.FaultIf(d == 0, "lasts", "must be more than 0", `write how long the result counts: lasts = "1 d"`)
 		s.Lasts = d
 	}
+	if d, ok := rules.DurationAt(t, "every"); ok {
+		t.FaultIf(d == 0, "every", "must be more than 0", `write how much time with power on the result counts for: every = "2 h"`)
+		t.FaultIf(s.Kind != Inspection, "every", "only an inspection comes due by hours", `take it out, or write kind = "inspection"`)
+		s.Every = d
+	}
+	s.ConfirmedBy, _ = t.Int("confirmed_by", 2, 4)
+	t.FaultIf(s.Kind == Inspection && t.Has("confirmed_by"), "confirmed_by", "an inspection is never the step in force", "take it out; its own initials are asked for")
 	switch {
 	case s.Kind == Flight && t.Has("lasts"):
 		t.Fault("lasts", "what flew does not lapse", t.Got("lasts"), `take it out, or write kind = "inspection"`)
-	case s.Kind == Inspection && !t.Has("lasts"):
-		t.Missing("lasts", "missing", `write how long an inspection counts: lasts = "1 d"`)
+	case s.Kind == Inspection && !t.Has("lasts") && !t.Has("every"):
+		t.Missing("lasts", "missing", `write how long an inspection counts: lasts = "1 d", or how much time with power on: every = "2 h"`)
 	}
 	c.Steps = append(c.Steps, s)
 }
@@ -64,7 +71,7 @@ func (s *Step) readFlight(t *document.Table) {
 	s.Ballast, _ = rules.NotNegativeAt(t, "ballast", rules.Mass)
 	if s.Kind != Flight {
 		own := s.Kind == Ground // a ground step runs under the guard as well
-		t.Forbid("only a step that flies lifts any", "take it out", "ballast")
+		t.Forbid("only a step that flies lifts any", "take it out", "ballast", "ballast_within")
 		t.Forbid("only a step that flies has it", "take it out", "output", "hover", "no_trips", "reserve", "wind", "packs")
 		if own {
 			s.Envelope, s.EnvelopeHash = fileAt(t, "envelope", "envelope_sha256")
@@ -81,6 +88,8 @@ func (s *Step) readFlight(t *document.Table) {
 		t.FaultIf(v > 1, "output", "is more than full output", `write the highest motor output that the step needs: output = "80 %"`)
 	}
 	t.Need("ballast", "missing", `write what is added to the craft, "0 kg" for none, or kind = "ground" or "inspection"`)
+	s.BallastWithin, _ = rules.PositiveAt(t, "ballast_within", rules.Mass)
+	t.FaultIf(s.BallastWithin > 0 && s.Ballast == 0, "ballast_within", "there is no ballast to weigh", "take it out")
 	if d, ok := rules.DurationAt(t, "hover"); ok {
 		s.Shown.Hover = d
 	}

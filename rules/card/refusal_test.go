@@ -33,7 +33,7 @@ var refusals = []struct{ old, new, want string }{
 	{`at_least = "40 mm"`, `at_least = 40`, `card.toml:43: step[1].at_least: takes text in quotes (got the number 40); write at_least = "…"`},
 	{`at_least = "40 mm"`, `at_least = "forty"`, `card.toml:43: step[1].at_least: is no number with a unit that is known (got "forty"); write such as "40 mm", "12 N" or "2 deg"`},
 	{`at_least = "40 mm"`, "at_least = \"40 mm\"\nat_most = \"50 mm\"", `card.toml:41: step[1].name: has more than one limit (got "blade clearance"); keep one of at_least, at_most and pass, and make two inspections of it`},
-	{`lasts    = "1 d"`, ``, `card.toml:40: step[1].lasts: missing; write how long an inspection counts: lasts = "1 d"`},
+	{`lasts    = "1 d"`, ``, `card.toml:40: step[1].lasts: missing; write how long an inspection counts: lasts = "1 d", or how much time with power on: every = "2 h"`},
 	{`lasts    = "1 d"`, `lasts = "0 s"`, `card.toml:44: step[1].lasts: must be more than 0 (got "0 s"); write how long the result counts: lasts = "1 d"`},
 	{`how   = "one motor at a time"`, `ballast = "1 kg"`, `card.toml:55: step[3].ballast: only a step that flies lifts any (got "1 kg"); take it out`},
 	{`how   = "one motor at a time"`, `at_least = "1 kg"`, `card.toml:55: step[3].at_least: a ground step is passed or not (got "1 kg"); take it out, or write kind = "inspection"`},

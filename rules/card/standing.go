@@ -29,6 +29,16 @@ type Facts struct {
 	// OwnWind reports whether the pad has an anemometer: the envelope judges the wind
 	// then, not a reading by hand.
 	OwnWind bool
+	// Confirmed are the initials given to the declared step, HasWeighed and Weighed its
+	// ballast as it was weighed, kg.
+	Confirmed  []string
+	HasWeighed bool
+	Weighed    float64
+	// Fell is when power last went off in the air with nobody having made the craft safe
+	// since; 0 is never.
+	Fell time.Duration
+	// Live is how long power was on, over all sessions on record.
+	Live time.Duration
 	// Results are those of ground steps and inspections, oldest first.
 	Results []Result
 	// Runs are those that began, oldest first, each with its place among the
@@ -62,6 +72,8 @@ type Result struct {
 	Passed bool
 	Text   string
 	At     time.Duration
+	// Live is Facts.Live as the result was told.
+	Live time.Duration `json:",omitempty"`
 }
 
 // Hovered is the longest steady hover of a step, at Mass of craft and ballast, kg.
@@ -110,12 +122,18 @@ type Flown struct {
 // after the flight.
 func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 	next = rules.Never
+	say := func(format string, args ...any) { unmet = append(unmet, fmt.Sprintf(format, args...)) }
+	if f.Fell != 0 {
+		say("%s", c.AfterFall(f.Now, f.Fell))
+	}
 	s, ok := c.Step(f.Step)
 	if !ok || f.Step == "" {
-		return []string{`no step of the test card is declared (downhaul declare step)`}, next
+		say("no step of the test card is declared (downhaul declare step)")
+		return unmet, next
 	}
-	say := func(format string, args ...any) { unmet = append(unmet, fmt.Sprintf(format, args...)) }
-	unmet, next = c.unmetNeeds(f, c.index(s.Name))
+	needs, next := c.unmetNeeds(f, c.index(s.Name))
+	unmet = append(unmet, needs...)
+	c.askCrew(s, f, say)
 	if s.Shown.NoTrips {
 		c.askNoTrips(s, f, say)
 	}

@@ -45,6 +45,15 @@ func Step(s *card.Step, c *card.Card) string {
 			b.WriteString("; the tie-down pulls at least " + c.Show(s.TieDownPull, rules.Force))
 		}
 	}
+	if s.Every > 0 {
+		b.WriteString("; due again after " + rules.FormatDuration(s.Every) + " with power on")
+	}
+	if s.BallastWithin > 0 {
+		b.WriteString("; ballast weighed, to within " + c.Show(s.BallastWithin, rules.Mass))
+	}
+	if s.ConfirmedBy > 0 {
+		fmt.Fprintf(&b, "; confirmed by %d persons", s.ConfirmedBy)
+	}
 	if s.Kind == card.Flight && s.Output < 1 {
 		b.WriteString("; motor output up to " + rules.Format(s.Output, "%"))
 	}

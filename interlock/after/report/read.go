@@ -438,6 +438,19 @@ func declaredSays(d *session.Declaration) string {
 	case session.DeclaredWind:
 		return "wind read by hand: " + d.Value + ", declared, not measured" + by
 	}
+	switch d.What {
+	case session.DeclaredStop:
+		return fmt.Sprintf("rotors stood after %s, read by hand, by %s%s", d.Value, d.Initials, by)
+	case session.DeclaredConfirm:
+		return fmt.Sprintf("%s confirmed by %s%s", d.Step, d.Initials, by)
+	case session.DeclaredBallast:
+		return fmt.Sprintf("ballast of %s weighed: %s, by %s%s", d.Step, d.Value, d.Initials, by)
+	case session.DeclaredSafe:
+		if d.Value != "" {
+			by = ", packs at " + d.Value + by
+		}
+		return fmt.Sprintf("made safe: packs out, by %s%s", d.Initials, by)
+	}
 	says := "not passed"
 	if d.Passed {
 		says = "passed"

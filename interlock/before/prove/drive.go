@@ -63,7 +63,7 @@ func (p *plan) quantum(id rules.ChannelID, x float64) float64 {
 		return [...]float64{1e-3, 0.01, 3.6, 0.01, 0.01, 1e-3, 1e-3}[(id-rules.Pack1Voltage)%eachPack]
 	}
 	switch id {
-	case rules.CraftArmed, rules.CraftLanded, rules.CraftStatus, rules.CraftSeverity, rules.ESCFailures, rules.Clipping,
+	case rules.CraftArmed, rules.CraftLanded, rules.CraftStatus, rules.CraftSeverity, rules.CraftMode, rules.ESCFailures, rules.Clipping,
 		rules.RadioRSSI, rules.RadioRemoteRSSI, rules.RadioErrors, rules.EstimatorFlags:
 		return 1
 	case rules.HeightGlobal, rules.SupplyVoltage, rules.HomeAltitude, rules.LinkLag:

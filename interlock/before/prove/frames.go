@@ -76,6 +76,13 @@ func i32(x float64) int32 {
 	return int32(math.Max(-1<<31, math.Min(1<<31-1, math.Round(x))))
 }
 
+func u32(x float64) uint32 {
+	if math.IsNaN(x) {
+		return 0
+	}
+	return uint32(math.Max(0, math.Min(math.MaxUint32, math.Round(x))))
+}
+
 func u8(x float64, unknown uint8) uint8 {
 	if math.IsNaN(x) {
 		return unknown
@@ -115,8 +122,8 @@ func span(from, to rules.ChannelID) []rules.ChannelID {
 // the channels that each tells.
 func (p *plan) told() []source {
 	list := []source{
-		{feeds: []rules.ChannelID{rules.CraftArmed, rules.CraftStatus}, make: func(_ *rig, s *scene) message.Message {
-			m := &common.MessageHeartbeat{Autopilot: common.MAV_AUTOPILOT_GENERIC, SystemStatus: common.MAV_STATE(u8(s.v[rules.CraftStatus], 0)), MavlinkVersion: 3}
+		{feeds: []rules.ChannelID{rules.CraftArmed, rules.CraftStatus, rules.CraftMode}, make: func(_ *rig, s *scene) message.Message {
+			m := &common.MessageHeartbeat{Autopilot: common.MAV_AUTOPILOT_GENERIC, SystemStatus: common.MAV_STATE(u8(s.v[rules.CraftStatus], 0)), MavlinkVersion: 3, CustomMode: u32(s.v[rules.CraftMode])}
 			if s.v[rules.CraftArmed] != 0 {
 				m.BaseMode = common.MAV_MODE_FLAG_SAFETY_ARMED
 			}

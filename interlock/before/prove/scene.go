@@ -145,7 +145,7 @@ func usual(id rules.ChannelID) float64 {
 	switch id {
 	case rules.CraftArmed:
 		return 1
-	case rules.CraftStatus:
+	case rules.CraftStatus, rules.CraftMode:
 		return 4
 	case rules.CraftSeverity:
 		return 6

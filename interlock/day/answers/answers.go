@@ -51,7 +51,7 @@ func (r *Reply) Err() error {
 
 // SeenSchema is the version of Seen as JSON. Codes are numbers there: it goes up with
 // each change of what they stand for, and names_test.go holds it to that.
-const SeenSchema = 2
+const SeenSchema = 3
 
 // MostActs bounds the acts of people that are told.
 const MostActs = 8
@@ -63,7 +63,7 @@ var Shown = [...]rules.ChannelID{
 	rules.SupplyVoltage, rules.SupplyCurrent, rules.SupplyLeft,
 	rules.Pack1Voltage, rules.Pack1LowestCell, rules.Pack1Current, rules.Pack1Charge, rules.Pack1Left, rules.Pack1Temperature,
 	rules.Pack2Voltage, rules.Pack2LowestCell, rules.Pack3Voltage, rules.Pack3LowestCell, rules.Pack4Voltage, rules.Pack4LowestCell,
-	rules.PackResistance, rules.PackToFloor, rules.LinkLag, rules.LinkLoss, rules.LinkAge, rules.RadioRSSI,
+	rules.PackResistance, rules.PackToFloor, rules.LinkLag, rules.LinkLoss, rules.LinkAge, rules.RadioRSSI, rules.CraftMode,
 }
 
 // Seen is what a guard sees: figures and codes, which answers/told puts into words.
@@ -106,6 +106,7 @@ type Seen struct {
 type Files struct {
 	Pad      string `json:"pad"`
 	Envelope string `json:"envelope"`
+	Card     string `json:"card"` // empty without one
 }
 
 // Counted is what wears: the starts of this craft with the time that its chain was
@@ -181,6 +182,11 @@ type Declared struct {
 	// the crew to see to, which no guard can hold.
 	Asks       []string `json:"asks"`
 	Conditions []string `json:"conditions"`
+	// Standing says of each step of the card, in its order, whether its result counts now;
+	// only where nothing was declared.
+	Standing []string `json:"standing,omitempty"`
+	// KeepOut is why nobody goes in although the rotors stand; empty for nothing.
+	KeepOut string `json:"keep_out"`
 	// Says is what a declaration came to; empty in a status.
 	Says string `json:"says,omitempty"`
 }

@@ -34,6 +34,9 @@ func (g *Guard) show(l *Loop) {
 	}
 	v := &g.shot.View
 	g.remark(v)
+	if v.Airborne {
+		g.aloft.Store(int64(v.At))
+	}
 	if g.opts.Alive == nil {
 		return
 	}

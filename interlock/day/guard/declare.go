@@ -1,6 +1,7 @@
 package guard
 
 import (
+	"errors"
 	"fmt"
 	"math"
 	"slices"
@@ -70,6 +71,7 @@ func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
 	b := &g.keeper.runs
 	b.envelope = fmt.Sprintf("%x", g.env.Hash)
 	b.ran = g.flown
+	b.aloft = func() time.Duration { return time.Duration(g.aloft.Load()) }
 	d.counted = g.pad.Contactor.LoadOpenings > 0
 	g.contactorWorn()
 	g.tellTimes(1)
@@ -93,6 +95,7 @@ func (d *declared) retell(story *session.Story, name string) {
 		for len(runs) > 0 && runs[0].After < before {
 			r := &runs[0]
 			d.facts.Flew(card.Flown{Session: name, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
+			d.fell(r, onCard(r.Wall.Add(r.End-r.Begin)))
 			runs = runs[1:]
 		}
 	}
@@ -100,8 +103,18 @@ func (d *declared) retell(story *session.Story, name string) {
 		flown(j + 1)
 		x := &story.Declarations[j]
 		d.result(x, onCard(x.Wall))
+		if x.What == session.DeclaredSafe {
+			d.facts.Fell = 0
+		}
 	}
 	flown(len(story.Declarations) + 1)
+}
+
+// fell takes a run whose power went off in the air, where the card asks for a wait then.
+func (d *declared) fell(r *session.Run, at time.Duration) {
+	if r.Fell && d.card != nil && d.card.Craft.AfterCrash > 0 {
+		d.facts.Fell = at
+	}
 }
 
 // result takes the result of an inspection or a ground step, held against the
@@ -118,7 +131,7 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 	if err != nil {
 		return // the card asks for another kind of value now
 	}
-	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at})
+	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at, Live: time.Duration(x.LiveS * float64(time.Second))})
 }
 
 // reported returns what the reports found of a craft's flights: its hovers, and the last
@@ -173,6 +186,7 @@ func (d *declared) look(now time.Duration) {
 	if d.card != nil {
 		d.facts.Now = d.begin + now
 		if p := d.proof.Load(); p != nil {
+			d.facts.Live = p.Worn.Live
 			d.facts.Stop = &card.Stop{UpTo: p.UpTo(), Next: p.Next(d.output()), Counted: d.counted}
 		}
 		if asks, next = d.card.Unmet(&d.facts); next < rules.Never {
@@ -256,6 +270,7 @@ func (g *Guard) flown(r session.Run) {
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	d.facts.Flew(card.Flown{Session: g.session.Info.Session, Step: r.Step, Trips: r.Trips})
+	d.fell(&r, d.begin+now)
 	d.changed(now)
 }
 
@@ -277,8 +292,14 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	if x.What == session.DeclaredStep && d.card != nil {
 		report, _, _, _ = g.reported(d.report)
 	}
-	if state, off := g.powerOff(); !off {
-		return "", fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", state)
+	if err := g.beforeStart(); err != nil {
+		return "", err
+	}
+	switch x.What {
+	case session.DeclaredConfirm, session.DeclaredBallast:
+		d.mu.Lock()
+		x.Step = d.facts.Step
+		d.mu.Unlock()
 	}
 	if x.What == session.DeclaredStop {
 		says, err = g.declareStop(&x)
@@ -288,12 +309,27 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	if err != nil {
 		return "", err
 	}
+	if p := d.proof.Load(); p != nil && x.What == session.DeclaredInspection {
+		x.LiveS = p.Worn.Live.Seconds()
+	}
 	at, text := g.now(), x.Text()
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	switch x.What {
 	case session.DeclaredStep:
 		d.facts.Step, d.facts.Hovers, d.facts.Forecast = x.Step, report.Hovers, report.Forecast
+		d.facts.Confirmed, d.facts.HasWeighed = nil, false
+	case session.DeclaredConfirm:
+		if err := d.facts.Confirm(x.Initials); err != nil {
+			return "", err
+		}
+	case session.DeclaredBallast:
+		d.facts.HasWeighed, d.facts.Weighed = true, *x.BallastKg
+	case session.DeclaredSafe:
+		if d.facts.Fell != 0 && d.begin+at < d.facts.Fell+d.card.Craft.AfterCrash || d.facts.Fell != 0 && x.Value == "" {
+			return "", errors.New(d.card.AfterFall(d.begin+at, d.facts.Fell) + "; its temperature is wanted too: downhaul declare safe INITIALS TEMPERATURE")
+		}
+		d.facts.Fell, d.facts.Step, d.facts.Packs, d.facts.Confirmed, d.facts.HasWeighed = 0, "", nil, nil, false
 	case session.DeclaredPacks:
 		d.facts.Packs = x.Packs
 	case session.DeclaredWind:
@@ -310,8 +346,10 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	return says, nil
 }
 
-// powerOff reports whether the latch is where declarations are taken.
-func (g *Guard) powerOff() (state string, off bool) {
-	s, closed := g.shot.state()
-	return s.String(), !closed && s != interlock.Closing && s != interlock.Live && s != interlock.Lowering
+// beforeStart returns why nothing is declared now, nil where the latch takes it.
+func (g *Guard) beforeStart() error {
+	if s, closed := g.shot.state(); closed || s == interlock.Closing || s == interlock.Live || s == interlock.Lowering {
+		return fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", s)
+	}
+	return nil
 }

@@ -46,8 +46,47 @@ func (d *declared) complete(x *session.Declaration, units string) (says string, 
 		return "air " + given.Value + ", not measured", err
 	case session.DeclaredInspection:
 		return d.inspection(x, given)
+	case session.DeclaredConfirm, session.DeclaredBallast, session.DeclaredSafe:
+		return d.person(x, given)
 	}
-	return "", fmt.Errorf("nothing is called %q here; there are step, packs, wind, air, stop and inspection", string(given.What))
+	return "", fmt.Errorf("nothing is called %q here; there are step, packs, wind, air, stop, inspection, confirm, ballast and safe", string(given.What))
+}
+
+// person checks what one person stands for with initials: the declared step, its ballast,
+// or that the packs are out.
+func (d *declared) person(x *session.Declaration, given session.Declaration) (says string, err error) {
+	x.Step, x.Initials = given.Step, strings.TrimSpace(given.Initials)
+	if err := session.Spoken("the initials", x.Initials, mostInitials); err != nil {
+		return "", err
+	}
+	kind, what := rules.Mass, "the ballast"
+	if x.What == session.DeclaredSafe {
+		x.Step, kind, what = "", rules.Temperature, "the packs' temperature"
+	} else if x.Step == "" {
+		return "", errors.New("no step is declared yet: downhaul declare step")
+	}
+	if x.What == session.DeclaredConfirm {
+		return fmt.Sprintf("%s, confirmed by %s", x.Step, x.Initials), nil
+	}
+	if x.What == session.DeclaredBallast || given.Value != "" {
+		q, err := rules.ParseQuantity(given.Value, kind)
+		if err == nil && kind == rules.Mass && q.SI < 0 {
+			err = fmt.Errorf("must be 0 or more (got %q)", given.Value)
+		}
+		if err != nil {
+			return "", fmt.Errorf("%s: %w", what, err)
+		}
+		x.Value = rules.FormatExact(q.SI, q.Unit)
+		if kind == rules.Mass {
+			x.BallastKg = &q.SI
+			return fmt.Sprintf("ballast of %s, %s by %s", x.Step, x.Value, x.Initials), nil
+		}
+	}
+	says = "made safe, packs out, by " + x.Initials
+	if x.Value != "" {
+		says += ", packs at " + x.Value
+	}
+	return says, nil
 }
 
 // step finds a step of the card.

@@ -29,6 +29,9 @@ func (g *Guard) showDeclared() answers.Declared {
 	if d.card == nil {
 		return out
 	}
+	if d.facts.Fell != 0 {
+		out.KeepOut = d.card.AfterFall(d.begin+now, d.facts.Fell)
+	}
 	out.Card, out.Craft = d.card.Title, d.card.Craft.Name
 	if out.Card == "" {
 		out.Card = out.Craft
@@ -37,6 +40,16 @@ func (g *Guard) showDeclared() answers.Declared {
 		out.Conditions = append(out.Conditions, s.ForCrew(d.facts.OwnWind)...)
 	}
 	return out
+}
+
+// words returns for each step of the card in a word or two whether its result counts now.
+func (d *declared) words() []string {
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if d.card == nil {
+		return nil
+	}
+	return d.card.Words(&d.facts)
 }
 
 // openingCard is what is to be said of the card at the start.

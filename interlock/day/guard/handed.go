@@ -32,6 +32,7 @@ type ladder struct {
 	Report  int           `json:"report"`
 	Results []card.Result `json:"results"`
 	Runs    []card.Flown  `json:"runs"`
+	Fell    time.Duration `json:"fell,omitempty"`
 }
 
 // onCard returns the time on a card's clock: since 1970, within a century.
@@ -153,7 +154,7 @@ func (g *Guard) remember(start time.Time, e *earlier) error {
 			d.measured(checks[0])
 		}
 	}
-	d.facts.Results, d.facts.Runs = l.Results, l.Runs
+	d.facts.Results, d.facts.Runs, d.facts.Fell = l.Results, l.Runs, l.Fell
 	many := 250
 	for _, s := range e.sessions {
 		mine, err := d.mine(s)
@@ -180,7 +181,7 @@ func (g *Guard) remember(start time.Time, e *earlier) error {
 	check(g.session.Info.Number)
 	d.card.Shorten(&d.facts)
 	d.begin = max(l.Newest, onCard(start))
-	l.Results, l.Runs = slices.Clone(d.facts.Results), slices.Clone(d.facts.Runs)
+	l.Results, l.Runs, l.Fell = slices.Clone(d.facts.Results), slices.Clone(d.facts.Runs), d.facts.Fell
 	e.Ladder = l
 	return nil
 }

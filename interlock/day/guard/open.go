@@ -177,6 +177,7 @@ type Guard struct {
 	told     []answers.ActStatus // over the local socket; guarded by toldMu
 	lacking  why                 // the loop's own: what was last logged as missing for a start
 	said     said                // the loop's own
+	aloft    atomic.Int64        // when the craft was last seen in the air, engine time
 	isOpen   bool                // after the end: the relay was verified open
 	ended    bool
 }
@@ -228,7 +229,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if len(faults) > 0 {
 		return nil, faults
 	}
-	g.env, g.files = c.Envelope, answers.Files{Pad: string(files.Pad.Text), Envelope: string(files.Envelope.Text)}
+	g.env, g.files = c.Envelope, answers.Files{Pad: string(files.Pad.Text), Envelope: string(files.Envelope.Text), Card: string(files.Card.Text)}
 	kept := []session.File{
 		{Name: session.Pad, From: files.Pad.Name, Text: files.Pad.Text},
 		{Name: session.Envelope, From: files.Envelope.Name, Text: files.Envelope.Text},

@@ -17,6 +17,8 @@ type runBook struct {
 	envelope, card string
 	// ran hears of every run that ended; nil is nobody.
 	ran func(session.Run)
+	// aloft is when the craft was last seen in the air, in engine time; nil is never.
+	aloft func() time.Duration
 
 	step  string
 	packs []string
@@ -25,6 +27,11 @@ type runBook struct {
 	begun bool        // its begin is on record
 	over  bool        // it ended in this batch
 }
+
+// aloftAgo is how long before the power went off the craft may last have been seen in the
+// air and counts as there: several of the loop's snapshots, and less than the agreement
+// that makes it landed.
+const aloftAgo = time.Second
 
 // heard takes what somebody declared.
 func (b *runBook) heard(m intake.HostMessage) {
@@ -36,6 +43,8 @@ func (b *runBook) heard(m intake.HostMessage) {
 		b.step = d.Step
 	case session.DeclaredPacks:
 		b.packs = d.Packs
+	case session.DeclaredSafe:
+		b.step, b.packs = "", nil
 	}
 }
 
@@ -55,6 +64,7 @@ func (b *runBook) saw(f *interlock.Effect) {
 		b.begun, b.over = false, false
 	case live(f.From) && !live(f.State) && b.open.Number > 0:
 		b.open.How, b.open.Ended, b.open.End, b.over = f.State.String(), true, f.At, true
+		b.open.Fell = f.Reason != interlock.ReasonDown && b.aloft != nil && b.aloft() > max(b.open.Begin, f.At-aloftAgo)
 	}
 }
 

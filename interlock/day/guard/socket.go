@@ -60,8 +60,13 @@ func (g *Guard) answer(line []byte, peer localsocket.Peer) answers.Reply {
 		}
 		return answers.Reply{OK: true}
 	case "declare":
-		if r.Declare == nil {
-			return answers.Reply{Error: "nothing is declared; there are step, packs, wind and inspection"}
+		if r.Declare == nil { // what can be declared
+			if err := g.beforeStart(); err != nil {
+				return answers.Reply{Error: err.Error()}
+			}
+			d := g.showDeclared()
+			d.Standing = g.declared.words()
+			return answers.Reply{OK: true, Declared: &d}
 		}
 		if !g.declared.rate.take(time.Now()) {
 			return answers.Reply{Error: tooFast}

@@ -192,6 +192,7 @@ func opinion(msg message.Message, v2 bool) expected {
 	case *common.MessageHeartbeat:
 		e.value(rules.CraftArmed, float64(m.BaseMode>>7&1))
 		e.value(rules.CraftStatus, float64(m.SystemStatus))
+		e.value(rules.CraftMode, float64(m.CustomMode))
 	case *common.MessageSysStatus:
 		e.unless(m.VoltageBattery == 65535, rules.SupplyVoltage, float64(m.VoltageBattery)/1000)
 		e.current(rules.SupplyCurrent, m.CurrentBattery)

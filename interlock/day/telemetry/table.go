@@ -107,6 +107,7 @@ func table(c *FieldsConfig) []group {
 		{message: heartbeat, rows: []row{
 			{channel: rules.CraftArmed, field: "base_mode", form: bit, mask: armedBit},
 			{channel: rules.CraftStatus, field: "system_status"},
+			{channel: rules.CraftMode, field: "custom_mode"},
 		}},
 		{message: extendedSysState, rows: []row{
 			{channel: rules.CraftLanded, field: "landed_state", form: landed},

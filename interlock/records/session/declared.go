@@ -24,6 +24,9 @@ const (
 	DeclaredAir        What = "air"
 	DeclaredInspection What = "inspection" // or the result of a ground step
 	DeclaredStop       What = "stop"       // how long the rotors took at the last opening
+	DeclaredConfirm    What = "confirm"    // one person's initials to the declared step
+	DeclaredBallast    What = "ballast"    // that of the declared step, as it was weighed
+	DeclaredSafe       What = "safe"       // the packs are out
 )
 
 // Declaration is what somebody at the pad declared. Values are SI.
@@ -38,6 +41,10 @@ type Declaration struct {
 	Value    string   `json:"value,omitempty"`
 	Passed   bool     `json:"passed,omitempty"`
 	Initials string   `json:"initials,omitempty"`
+	// BallastKg is the ballast as it was weighed. LiveS is how long power had been on, over
+	// all sessions, when an inspection was told.
+	BallastKg *float64 `json:"ballast_kg,omitempty"`
+	LiveS     float64  `json:"live_s,omitempty"`
 	// By is the local user who did it, as the system knows him.
 	By string `json:"by"`
 
@@ -58,7 +65,9 @@ type Run struct {
 	// latch after the end.
 	Trips int    `json:"trips"`
 	How   string `json:"how,omitempty"`
-	Ended bool   `json:"ended"`
+	// Fell reports whether power went off in the air.
+	Fell  bool `json:"fell,omitempty"`
+	Ended bool `json:"ended"`
 	// After is how many declarations stand on record before it.
 	After int `json:"-"`
 	// Begin and End are engine times, Wall the wall clock's reading at Begin.

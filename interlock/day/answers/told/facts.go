@@ -55,7 +55,8 @@ func permissives(v *interlock.View, env *rules.Envelope) []PermissiveStatus {
 
 // channels are the last readings, in the user's units. What was never heard is
 // left out.
-func channels(s *answers.Seen, env *rules.Envelope) []ChannelStatus {
+func (set *Setup) channels(s *answers.Seen) []ChannelStatus {
+	env := set.Envelope
 	out := []ChannelStatus{}
 	for i, id := range answers.Shown {
 		r := s.Readings[i]
@@ -72,7 +73,7 @@ func channels(s *answers.Seen, env *rules.Envelope) []ChannelStatus {
 			r = limits.Reading{At: r.At, Cause: rules.Stale}
 		}
 		if r.Quality != rules.Missing {
-			c.Value, c.Text = some(r.Value), rules.Format(r.Value, unit)
+			c.Value, c.Text = some(r.Value), set.text(id, r.Value, unit)
 			if v, ok := rules.Convert(r.Value, unit); ok {
 				c.AsShown = some(v)
 			}
@@ -80,6 +81,19 @@ func channels(s *answers.Seen, env *rules.Envelope) []ChannelStatus {
 		out = append(out, c)
 	}
 	return out
+}
+
+// text is a value for people: a flight mode by its name on the card.
+func (set *Setup) text(id rules.ChannelID, v float64, unit string) string {
+	text := rules.Format(v, unit)
+	if id == rules.CraftMode && set.Card != nil {
+		for _, m := range set.Card.Modes {
+			if float64(m.Number) == v {
+				return m.Name + " (" + text + ")"
+			}
+		}
+	}
+	return text
 }
 
 // unitFor is the unit in which people read a channel: that of the first rule or

@@ -9,6 +9,7 @@ package told
 import (
 	"errors"
 	"fmt"
+	"strings"
 	"time"
 
 	"downhaul/interlock"
@@ -16,6 +17,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/interlock/pad/unseen"
 	"downhaul/rules"
+	"downhaul/rules/card"
 )
 
 // OldAfter is the age from which a Status is no state any more: it is at most a
@@ -30,6 +32,7 @@ const StatusSchema = 1
 type Setup struct {
 	Pad      *pad.Pad
 	Envelope *rules.Envelope
+	Card     *card.Card // nil without one
 	// Session is the session whose files these are.
 	Session string
 }
@@ -41,7 +44,13 @@ func Read(session string, f *answers.Files) (*Setup, error) {
 	if faults = append(faults, more...); len(faults) > 0 {
 		return nil, fmt.Errorf("the guard runs on files that this program refuses; are both of one version? %w", faults)
 	}
-	return &Setup{p, env, session}, nil
+	setup := &Setup{Pad: p, Envelope: env, Session: session}
+	if f.Card != "" {
+		if setup.Card, faults = card.Read("card.toml", []byte(f.Card)); setup.Card == nil {
+			return nil, fmt.Errorf("the guard runs on a test card that this program refuses; are both of one version? %w", faults)
+		}
+	}
+	return setup, nil
 }
 
 // Status is what `status` shows and the page reads. Values are SI, with the
@@ -222,10 +231,10 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 		Schema: StatusSchema, Session: s.Session, Folder: s.Folder, Mark: s.Mark, Title: env.Title, At: v.At.Seconds(),
 		AgeS: s.Age.Seconds(), Duty: "watch", State: v.State.String(), SinceS: v.Since.Seconds(),
 		Sentence: Sentence(v), Meaning: Meaning(v), DoNow: DoNow(v, env), Sound: v.Sound.String(), Silenced: v.Hushed,
-		RelayOn: v.RelayOn, Closed: v.Closed, Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut, Trips: v.Trips, Kept: v.Kept,
+		RelayOn: v.RelayOn, Closed: v.Closed, Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut || s.Declared.KeepOut != "", Trips: v.Trips, Kept: v.Kept,
 		Causes: causes(s, env), NotReady: s.NotReady, Permissives: permissives(v, env), Acts: acts(s),
 		CraftSays: []CraftSays{}, CraftSaysMore: s.WordsMore,
-		Rules: []RuleStatus{}, Channels: channels(s, env), Unseen: []string{}, Trouble: append([]string{}, s.Trouble...),
+		Rules: []RuleStatus{}, Channels: r.channels(s), Unseen: []string{}, Trouble: append([]string{}, s.Trouble...),
 		Loop: s.Loop, Link: s.Link, Signing: s.Signing, Declared: s.Declared, Counted: s.Counted,
 	}
 	if v.Flash != rules.Never {
@@ -239,6 +248,9 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 	}
 	if v.First.Kind != 0 {
 		out.FirstCause = interlock.FirstCause(env, v.First)
+	}
+	if fell := s.Declared.KeepOut; fell != "" && !v.Closed {
+		out.DoNow = append([]string{strings.ToUpper(fell[:1]) + fell[1:] + "."}, out.DoNow...)
 	}
 	if text := silence(s); text != "" {
 		out.DoNow = append(out.DoNow, text)
@@ -297,7 +309,7 @@ func (r *Setup) rule(v *interlock.View, i int) RuleStatus {
 	}
 	if now.HasValue {
 		out.Value, out.Headroom = some(now.Value), some(now.Headroom)
-		out.ValueText, out.HeadroomText = rules.Format(now.Value, rule.Unit), rules.FormatDifference(now.Headroom, rule.Unit)
+		out.ValueText, out.HeadroomText = r.text(rule.Watch, now.Value, rule.Unit), rules.FormatDifference(now.Headroom, rule.Unit)
 	}
 	return out
 }

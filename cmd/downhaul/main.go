@@ -20,8 +20,10 @@ const (
 	couldNot     = 2
 )
 
-// columns is the width of everything printed.
-const columns = 80
+// columns is the width of everything printed: that of the terminal, where there is one.
+var columns = usualWidth
+
+const usualWidth = 80
 
 // commands is what the tool can do, in the order of a test day.
 type commands struct {
@@ -82,6 +84,7 @@ func main() {
 	signal.Ignore(syscall.SIGPIPE)
 	ctx, stop := signal.NotifyContext(context.Background(), os.Interrupt, syscall.SIGTERM)
 	out := &output{File: os.Stdout}
+	columns = widthOf(out)
 	s := &streams{os.Stdin, out, os.Stderr}
 	code := run(ctx, os.Args[1:], s)
 	stop()

@@ -139,10 +139,16 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 			}
 		default:
 			var text bytes.Buffer
-			printStatus(&text, st)
+			rows := 0
+			if c.Watch {
+				columns, rows = widthOf(s.out), rowsOf(s.out)
+			}
+			printStatus(&text, st, rows)
 			out := text.String()
 			if c.Watch {
-				out = anew(s.out) + fitted(out, s.out)
+				out = anew(s.out) + styled(fitted(out, s.out), s.out)
+			} else {
+				out = styled(out, s.out)
 			}
 			if _, err := io.WriteString(s.out, out); err != nil {
 				return err

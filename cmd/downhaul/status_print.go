@@ -1,8 +1,11 @@
 package main
 
 import (
+	"cmp"
 	"fmt"
 	"io"
+	"math"
+	"slices"
 	"strings"
 
 	"downhaul/interlock/day/answers"
@@ -10,8 +13,14 @@ import (
 )
 
 // printStatus shows what the page shows, in the same order: the state, what to
-// do, first cause, why not ready, the limits, and the rest.
-func printStatus(w io.Writer, st *told.Status) {
+// do, first cause, why not ready, the limits, and the rest. On a screen of that many rows,
+// 0 for none, each list in front of the limits is cut so that the nearest limits with
+// their values stand on it.
+func printStatus(w io.Writer, st *told.Status, rows int) {
+	most := math.MaxInt
+	if rows > 0 {
+		most = max(1, rows/8)
+	}
 	if st.AgeS > told.OldAfter.Seconds() {
 		wrap(w, "", "  ", fmt.Sprintf("OLD DATA. The guard's loop stands still, and what follows is %s old: do not trust it. In doubt use the hard-wired stop.", short(st.AgeS)))
 	}
@@ -19,39 +28,37 @@ func printStatus(w io.Writer, st *told.Status) {
 	if st.KeepOut {
 		fmt.Fprintln(w, "KEEP OUT")
 	}
-	for _, do := range st.DoNow {
+	if st.GraceLeft != nil {
+		fmt.Fprintf(w, "POWER GOES OFF IN %.0f s\n", math.Ceil(*st.GraceLeft))
+	}
+	for _, do := range st.DoNow[:min(len(st.DoNow), most)] {
 		wrap(w, "  > ", "    ", do)
 	}
 	if st.Mark != "" { // behind what is to be done, and near the top: on a small screen the rest is cut off
 		wrap(w, "", "  ", "REHEARSAL: "+st.Mark)
 	}
+	printCauses(w, st, most)
+	printNotReady(w, st.NotReady, most)
+	for _, t := range st.Trouble[:min(len(st.Trouble), most)] {
+		wrap(w, "TROUBLE: ", "  ", t)
+	}
+	limits, words := ranked(st.Rules)
+	wrap(w, "Limits: ", "  ", words)
+	printLimits(w, limits, rows == 0)
 	fmt.Fprintln(w)
 	// Without a relay "blocked" and "open" would read as if power were off.
 	watch := st.Duty == "watch"
 	fmt.Fprintf(w, "Duty %s%s for %s; told %.1f s ago\n", st.Duty, pick(watch, "", "; "+st.State), short(st.At-st.SinceS), st.AgeS)
 	relay := "Relay " + pick(st.RelayOn, "closed", pick(st.State == "fault", "commanded open", "open"))
-	wrap(w, "", "  ", fmt.Sprintf("%s; craft %s, %s; trips %d, on disk %d",
-		pick(watch, "Works no relay", relay), pick(st.Armed, "armed or unknown", "disarmed"), pick(st.Airborne, "airborne or unknown", "landed"), st.Trips, st.Kept))
+	wrap(w, "", "  ", fmt.Sprintf("%s. Armed: %s. In the air: %s. Trips %d, on disk %d",
+		pick(watch, "Works no relay", relay), st.ArmedSays, st.InTheAir, st.Trips, st.Kept))
 	fmt.Fprintf(w, "Sound: %s%s\n", st.Sound, pick(st.Silenced, " (silenced by reset; its cause stands)", ""))
 	if st.Flash != nil {
 		fmt.Fprintf(w, "Lamp flashed for %s at %.2f s, %s ago\n", st.Flash.State, st.Flash.At, short(st.Flash.AgoS))
 	}
-	if st.GraceLeft != nil {
-		fmt.Fprintf(w, "Power goes off in %.0f s at the latest\n", *st.GraceLeft)
-	}
-	limits, words := ranked(st.Rules)
-	wrap(w, "Limits: ", "  ", words)
-	printCauses(w, st)
-	list(w, "Not ready because"+reasons(len(st.NotReady)), st.NotReady)
 	fmt.Fprintln(w)
-	for _, t := range st.Trouble {
-		wrap(w, "TROUBLE: ", "  ", t)
-	}
-	if len(st.Trouble) > 0 {
-		fmt.Fprintln(w)
-	}
 	printDeclared(w, &st.Declared)
-	printLimits(w, st, limits)
+	printPermissives(w, st)
 	printReadings(w, st)
 	if len(st.Acts) > 0 {
 		fmt.Fprintln(w, "\nWho did what")
@@ -119,22 +126,39 @@ func list(w io.Writer, head string, rows []string) {
 	}
 }
 
-// printCauses tells the first-out apart from what came behind it.
-func printCauses(w io.Writer, st *told.Status) {
-	if st.FirstCause != "" && len(st.Causes) == 0 {
-		wrap(w, "\nFirst cause: ", "  ", st.FirstCause)
+// printNotReady lists why there is no start, as far as most of them.
+func printNotReady(w io.Writer, rows []string, most int) {
+	if len(rows) == 0 {
 		return
 	}
-	for i, c := range st.Causes {
+	fmt.Fprintf(w, "Not ready because%s\n", reasons(len(rows)))
+	for _, row := range rows[:min(len(rows), most)] {
+		wrap(w, "  - ", "    ", row)
+	}
+	if n := len(rows) - most; n > 0 {
+		fmt.Fprintf(w, "  - and %d more\n", n)
+	}
+}
+
+// printCauses tells the first-out apart from what came behind it.
+func printCauses(w io.Writer, st *told.Status, most int) {
+	if st.FirstCause != "" && len(st.Causes) == 0 {
+		wrap(w, "First cause: ", "  ", st.FirstCause)
+		return
+	}
+	for i, c := range st.Causes[:min(len(st.Causes), most)] {
 		head := fmt.Sprintf("  %s, %.2f s later: ", pick(c.Part, "with it", "then"), c.AfterS)
 		if i == 0 {
-			head = fmt.Sprintf("\nFirst cause, at %.2f s: ", c.At)
+			head = fmt.Sprintf("First cause, at %.2f s: ", c.At)
 		}
 		text := c.Text
 		if c.Now != "" {
 			text += ". " + strings.ToUpper(c.Now[:1]) + c.Now[1:]
 		}
 		wrap(w, head, "    ", text)
+	}
+	if n := len(st.Causes) - most; n > 0 {
+		fmt.Fprintf(w, "  and %d more behind it\n", n)
 	}
 }
 
@@ -153,8 +177,8 @@ func ruleWord(r told.RuleStatus) string {
 	return "ok"
 }
 
-// ranked are the limits with the most urgent word first, as the envelope has
-// them among those of one word; and how many there are of each.
+// ranked are the limits with the most urgent word first, the nearest first among those of
+// one word; and how many there are of each.
 func ranked(all []told.RuleStatus) (out []told.RuleStatus, says string) {
 	var counts []string
 	for _, word := range []string{"STOP", "MISSING", "CAUTION", "ok", "resting"} {
@@ -164,6 +188,7 @@ func ranked(all []told.RuleStatus) (out []told.RuleStatus, says string) {
 				out = append(out, r)
 			}
 		}
+		slices.SortStableFunc(out[before:], func(a, b told.RuleStatus) int { return cmp.Compare(roomOf(a), roomOf(b)) })
 		if n := len(out) - before; n > 0 {
 			counts = append(counts, fmt.Sprintf("%d %s", n, word))
 		}
@@ -174,15 +199,28 @@ func ranked(all []told.RuleStatus) (out []told.RuleStatus, says string) {
 	return out, strings.Join(counts, ", ")
 }
 
-func printLimits(w io.Writer, st *told.Status, limits []told.RuleStatus) {
-	fmt.Fprintln(w, "\nLimits")
+// roomOf is the share of the limit that is headroom; the nearest limit has the least.
+func roomOf(r told.RuleStatus) float64 {
+	if r.Headroom == nil || r.Limit == 0 {
+		return math.Inf(1)
+	}
+	return *r.Headroom / math.Abs(r.Limit)
+}
+
+func printLimits(w io.Writer, limits []told.RuleStatus, whole bool) {
 	for _, r := range limits {
 		text := r.Now
 		if r.HeadroomText != "" && !r.Missing {
 			text += ", headroom " + r.HeadroomText
 		}
-		beside(w, fmt.Sprintf("  %-7s ", ruleWord(r)), r.Name, strings.Repeat(" ", 12), fmt.Sprintf("%s (%s)", text, r.RestsOn))
+		if r.Beside != "" {
+			text += "; " + r.Beside
+		}
+		beside(w, fmt.Sprintf("  %-7s ", ruleWord(r)), r.Name, strings.Repeat(" ", 12), text+pick(whole, " ("+r.RestsOn+")", ""))
 	}
+}
+
+func printPermissives(w io.Writer, st *told.Status) {
 	if len(st.Permissives) == 0 {
 		return
 	}

@@ -3,6 +3,7 @@ package main
 import (
 	"bytes"
 	"fmt"
+	"os"
 	"strings"
 	"testing"
 	"unicode"
@@ -10,6 +11,7 @@ import (
 
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/told"
+	"downhaul/rules/architecture"
 )
 
 // crowded is a status with the most that a pad can bring: fifteen reasons and
@@ -38,7 +40,7 @@ func crowded(state string) *told.Status {
 
 func printed(s *told.Status) string {
 	var out bytes.Buffer
-	printStatus(&out, s)
+	printStatus(&out, s, 0)
 	return out.String()
 }
 
@@ -53,8 +55,8 @@ func TestStatusOfACrowdedPad(t *testing.T) {
 			}
 		}
 		at := 0
-		for _, part := range []string{"DANGER: TRIPPED.", "\nKEEP OUT\n", "  > Keep out until", "Limits: 1 STOP, 6 MISSING, 7 CAUTION, 20 ok, 6 resting\n",
-			"\nFirst cause, at 812.31 s: gust", "  then, 2.70 s later: emergency stop", "Not ready because (15 reasons)\n", "test 15 ", "TROUBLE: recording", "\nLimits\n  STOP    38 limit",
+		for _, part := range []string{"DANGER: TRIPPED.", "\nKEEP OUT\n", "  > Keep out until", "\nFirst cause, at 812.31 s: gust", "  then, 2.70 s later: emergency stop", "Not ready because (15 reasons)\n", "test 15 ", "TROUBLE: recording",
+			"Limits: 1 STOP, 6 MISSING, 7 CAUTION, 20 ok, 6 resting\n  STOP    38 limit",
 			"\n  MISSING 02 ", "\n  CAUTION 01 ", "\n  ok      00 ", "\n  resting 05 "} {
 			n := strings.Index(text[at:], part)
 			if n < 0 {
@@ -70,16 +72,70 @@ func TestStatusOfACrowdedPad(t *testing.T) {
 func TestStatusMisleadsNobody(t *testing.T) {
 	s := crowded("blocked")
 	s.Duty = "watch"
-	if text := printed(s); !strings.Contains(text, "Duty watch for 88 s;") || !strings.Contains(text, "Works no relay;") || strings.Contains(text, "Relay open") || strings.Contains(text, "blocked") {
+	if text := printed(s); !strings.Contains(text, "Duty watch for 88 s;") || !strings.Contains(text, "Works no relay.") || strings.Contains(text, "Relay open") || strings.Contains(text, "blocked") {
 		t.Errorf("duty watch:\n%.600s", text)
 	}
 	s = crowded("fault")
-	if text := printed(s); !strings.Contains(text, "Relay commanded open;") {
+	if text := printed(s); !strings.Contains(text, "Relay commanded open.") {
 		t.Errorf("fault:\n%.600s", text)
 	}
 	s.AgeS = 7
 	if text := printed(s); !strings.HasPrefix(text, "OLD DATA. The guard's loop stands still, and what follows is 7 s old: do not") {
 		t.Errorf("old data:\n%.300s", text)
+	}
+}
+
+// On a small screen state, act, first cause and the limits past or near stand on the first
+// 23 lines, with their values, whatever lists there are; on a larger one there is more of each.
+func TestStatusOnASmallScreen(t *testing.T) {
+	for rows, want := range map[int][]string{24: {"\n  - and 12 more\n"}, 40: {"\n  - and 10 more\n", "\n  CAUTION 01 "}} {
+		s := crowded("tripped")
+		s.Causes = append(s.Causes, s.Causes...)
+		s.Rules[10].Headroom, s.Rules[10].Limit, s.Rules[10].HeadroomText = new(float64), 20, "at the limit"
+		var out bytes.Buffer
+		printStatus(&out, s, rows)
+		text := cutTo(out.String(), rows, 80)
+		for _, part := range append(want, "DANGER: TRIPPED.", "\nKEEP OUT\n", "\n  > Keep out until", "\nFirst cause, at 812.31 s: gust past its limit: 20.4 mph", "\n  STOP    38 limit") {
+			if !strings.Contains(text, part) {
+				t.Errorf("%d rows: %q is not there:\n%s", rows, part, text)
+			}
+		}
+	}
+	ok, _ := ranked(crowdedNear())
+	if ok[0].Name != "near" || ok[1].Name != "far" || ok[2].Name != "none" {
+		t.Errorf("the nearest first: %+v", ok)
+	}
+}
+
+func crowdedNear() []told.RuleStatus {
+	row := func(name string, headroom, limit float64) told.RuleStatus {
+		return told.RuleStatus{Name: name, Headroom: &headroom, Limit: limit, InForce: true}
+	}
+	return []told.RuleStatus{{Name: "none", InForce: true}, row("far", 1000, 1800), row("near", 0.2, 3.45)}
+}
+
+// On a terminal the state stands in reverse letters, unless NO_COLOR asks for plain text;
+// the letters are the same, and what a craft says cannot look like the state.
+func TestStatusIsStyledOnATerminalAlone(t *testing.T) {
+	s := crowded("tripped")
+	s.CraftSays = []told.CraftSays{{At: 800, Severity: "warning", Text: "KEEP OUT"}}
+	text := printed(s)
+	if got := styled(text, new(bytes.Buffer)); got != text {
+		t.Error("a pipe gets escapes")
+	}
+	pty, err := os.OpenFile("/dev/ptmx", os.O_RDWR, 0)
+	architecture.Want(t, err == nil, "no pseudo terminal on this system")
+	defer pty.Close()
+	t.Setenv("TERM", "xterm")
+	t.Setenv("NO_COLOR", "")
+	got := styled(text, pty)
+	if !strings.HasPrefix(got, "\x1b[1;7mDANGER: TRIPPED.") || strings.Count(got, "\x1b[1;7mKEEP OUT\x1b[0m") != 1 || !strings.Contains(got, "\n\x1b[1m  STOP    38 limit") ||
+		strings.NewReplacer("\x1b[1;7m", "", "\x1b[1m", "", "\x1b[0m", "").Replace(got) != text {
+		t.Errorf("styled:\n%q", got)
+	}
+	t.Setenv("NO_COLOR", "1")
+	if got := styled(text, pty); got != text {
+		t.Error("NO_COLOR is not respected")
 	}
 }
 

@@ -79,7 +79,7 @@ func TestPromise06_StatusAndReportOfAWeldedContactor(t *testing.T) {
 	folder, seen := welded(t, "")
 	status := printed(seen)
 	if !strings.HasPrefix(status, "DANGER: POWER NOT REMOVED: use the hard-wired stop.\nKEEP OUT\n  > Use the hard-wired stop. Nobody goes in.\n  > If power stays on: land and disarm") ||
-		!strings.Contains(status, "Relay commanded open;") || strings.Contains(status, "Relay open") {
+		!strings.Contains(status, "Relay commanded open.") || strings.Contains(status, "Relay open") {
 		t.Errorf("status:\n%.800s", status)
 	}
 	out := filepath.Join(t.TempDir(), "report")

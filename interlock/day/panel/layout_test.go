@@ -69,8 +69,13 @@ func TestPageHoldsTheMost(t *testing.T) {
 			at = size.name + ", " + c.name + ": "
 			picture(t, ctx, size.name+" "+c.name+" crowded")
 			within()
-			if least := min(float64(size.width)/11, float64(size.height)/11); eval[float64](t, ctx, `parseFloat(getComputedStyle(document.getElementById("sentence")).fontSize)`) < least {
+			if least := min(float64(size.width)/11, float64(size.height)/11); eval[float64](t, ctx, `parseFloat(getComputedStyle(document.getElementById(document.getElementById("left").textContent ? "left" : "sentence")).fontSize)`) < least {
 				t.Errorf("%sthe sentence is smaller than %.0f px", at, least)
+			}
+			// A countdown stands in the largest letters of all.
+			if left := eval[string](t, ctx, `document.getElementById("left").textContent`); (left != "") != (s.GraceLeft != nil) ||
+				left != "" && !eval[bool](t, ctx, `parseFloat(getComputedStyle(document.getElementById("left")).fontSize) > 1.3 * parseFloat(getComputedStyle(document.getElementById("sentence")).fontSize)`) {
+				t.Errorf("%sthe countdown says %q, or is not in the largest letters", at, left)
 			}
 			if eval[bool](t, ctx, `document.getElementById("band").offsetHeight > innerHeight * 0.52`) {
 				t.Errorf("%sthe band leaves too little of the screen", at)

@@ -97,7 +97,7 @@ func (c scene) status() *told.Status {
 	s := &told.Status{Schema: 1, Session: "2031-05-04T10-00-00Z-1234", Folder: "/var/lib/secret-folder", Title: "North Field: tethered hover, water ballast",
 		At: 830, SinceS: 812.31, AgeS: 0.05, Duty: duty, State: v.State.String(), Sentence: told.Sentence(&v), Meaning: told.Meaning(&v),
 		DoNow: told.DoNow(&v, env), Sound: "silent", KeepOut: v.KeepOut, RelayOn: v.State == interlock.Live || v.State == interlock.Lowering,
-		Armed: true, Airborne: true, NotReady: []string{}, Causes: []told.CauseStatus{}, Trouble: []string{},
+		Armed: true, Airborne: true, ArmedSays: "yes", InTheAir: "not known", NotReady: []string{}, Causes: []told.CauseStatus{}, Trouble: []string{},
 		Acts: []answers.ActStatus{{At: 640.2, What: "reset taken", By: "input line reset"}, {At: 651.9, What: "start", By: "input line start"},
 			{At: 700.4, What: "mark: hum from motor 3", By: "local user alice (1000)"}},
 		CraftSays: []told.CraftSays{{At: 828.4, Severity: "warning", Text: "Battery 1 low"}, {At: 651.2, Severity: "info", Text: "Motors armed"}},
@@ -118,6 +118,7 @@ func (c scene) status() *told.Status {
 	}
 	rule("tether overload", "tether.tension", "N", 312, 1800, "N", "own sensor")
 	rule("ceiling", "craft.apex", "m", 3.41, 7, "m", "what the craft says of itself")
+	s.Rules[1].Beside = "top if power is cut now; height 2 m"
 	rule("pack floor", "pack.lowest_cell", "V", 3.91, 3.45, "V", "what the craft says of itself")
 	rule("gust", "wind.gust3s", "m/s", 5.1, 8.9408, "mph", "own sensor")
 	s.Permissives = []told.PermissiveStatus{{Name: "calm enough to start", Channel: "wind.gust3s", Condition: "wind.gust3s must be 14 mph or less",
@@ -130,11 +131,15 @@ func (c scene) status() *told.Status {
 	channel("wind.gust3s", "mean over 3 s (WMO-No. 8)", "m/s", "mph", 5.1)
 	channel("wind.mean10min", "mean over 10 min", "m/s", "mph", 3.8)
 	channel("craft.height", "height above the pad", "m", "m", 2.02)
+	channel("craft.apex", "predicted top of the coast if power went off now", "m", "m", 3.4)
 	channel("pack.voltage", "voltage of pack 1", "V", "V", 54.8)
 	channel("pack.lowest_cell", "lowest cell of pack 1", "V", "V", 3.91)
 	channel("tether.tension", "tether tension", "N", "N", 312)
 	channel("link.lag", "delay of the link", "s", "s", 0.02)
 	channel("link.loss", "share of the craft's frames lost", "1", "%", 0.003)
+	if v.Grace != rules.Never {
+		s.GraceLeft = some((v.Grace - v.At).Seconds())
+	}
 	if c.also != nil {
 		c.also(s)
 	}

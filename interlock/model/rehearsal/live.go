@@ -296,7 +296,7 @@ func WaitsFor(s *told.Status) string {
 	var out []string
 	healthy := 0
 	for _, why := range s.NotReady {
-		if strings.Contains(why, ": healthy for ") {
+		if strings.Contains(why, "healthy for ") {
 			healthy++
 			continue
 		}

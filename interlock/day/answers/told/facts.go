@@ -39,14 +39,15 @@ func causes(s *answers.Seen, env *rules.Envelope) []CauseStatus {
 	return out
 }
 
-func permissives(v *interlock.View, env *rules.Envelope) []PermissiveStatus {
+func (set *Setup) permissives(v *interlock.View) []PermissiveStatus {
+	env := set.Envelope
 	out := []PermissiveStatus{}
 	for i := range v.Permissives {
 		p, now := &env.Permissives[i], v.Permissives[i]
-		row := PermissiveStatus{Name: p.Name, Channel: p.Watch.String(), Condition: p.Condition(), Limit: p.Limit,
+		row := PermissiveStatus{Name: p.Name, Channel: p.Watch.String(), Condition: set.condition(p), Limit: p.Limit,
 			Unit: rules.SIUnit(p.Watch.Channel().Kind), Now: "missing", Holds: v.Holds[i]}
 		if now.Quality != rules.Missing {
-			row.Value, row.Now = some(now.Value), rules.Format(now.Value, p.Unit)
+			row.Value, row.Now = some(now.Value), set.text(p.Watch, now.Value, p.Unit)
 		}
 		out = append(out, row)
 	}
@@ -83,10 +84,15 @@ func (set *Setup) channels(s *answers.Seen) []ChannelStatus {
 	return out
 }
 
-// text is a value for people: a flight mode by its name on the card.
+// text is a value for people: states as words, a flight mode by its name on the card.
 func (set *Setup) text(id rules.ChannelID, v float64, unit string) string {
-	text := rules.Format(v, unit)
-	if id == rules.CraftMode && set.Card != nil {
+	text := figure(v, unit)
+	switch {
+	case id == rules.CraftLanded:
+		return map[bool]string{true: "on the ground", false: "in the air"}[v == 1]
+	case id == rules.CraftArmed:
+		return map[bool]string{true: "armed", false: "disarmed"}[v == 1]
+	case id == rules.CraftMode && set.Card != nil:
 		for _, m := range set.Card.Modes {
 			if float64(m.Number) == v {
 				return m.Name + " (" + text + ")"

@@ -9,6 +9,7 @@ package told
 import (
 	"errors"
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -83,7 +84,11 @@ type Status struct {
 	Closed   bool         `json:"closed"`
 	Armed    bool         `json:"armed"`
 	Airborne bool         `json:"airborne"`
-	KeepOut  bool         `json:"keep_out"`
+	// ArmedSays and InTheAir are "yes", "no" or "not known"; Armed and Airborne are true
+	// where it is not known.
+	ArmedSays string `json:"armed_says"`
+	InTheAir  string `json:"in_the_air"`
+	KeepOut   bool   `json:"keep_out"`
 	// GraceLeft is the time until a controlled stop takes the power off; null
 	// where none runs.
 	GraceLeft  *float64 `json:"grace_left_s"`
@@ -124,19 +129,21 @@ type RuleStatus struct {
 	Now     string `json:"now"`
 	// ValueText, LimitText and HeadroomText are for people; the first and the
 	// last are empty where there is no value.
-	ValueText    string   `json:"value_text"`
-	LimitText    string   `json:"limit_text"`
-	HeadroomText string   `json:"headroom_text"`
-	Value        *float64 `json:"value"`
-	Limit        float64  `json:"limit"`
-	Headroom     *float64 `json:"headroom"`
-	Unit         string   `json:"unit"`
-	Stop         string   `json:"stop"`
-	Caution      bool     `json:"caution"`
-	Demand       bool     `json:"demand"`
-	Missing      bool     `json:"missing"`
-	InForce      bool     `json:"in_force"`
-	RestsOn      string   `json:"rests_on"`
+	ValueText    string `json:"value_text"`
+	LimitText    string `json:"limit_text"`
+	HeadroomText string `json:"headroom_text"`
+	// Beside is what belongs beside the value: the height itself beside the predicted top.
+	Beside   string   `json:"beside"`
+	Value    *float64 `json:"value"`
+	Limit    float64  `json:"limit"`
+	Headroom *float64 `json:"headroom"`
+	Unit     string   `json:"unit"`
+	Stop     string   `json:"stop"`
+	Caution  bool     `json:"caution"`
+	Demand   bool     `json:"demand"`
+	Missing  bool     `json:"missing"`
+	InForce  bool     `json:"in_force"`
+	RestsOn  string   `json:"rests_on"`
 }
 
 // ChannelStatus is one channel's last reading.
@@ -232,11 +239,12 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 		AgeS: s.Age.Seconds(), Duty: "watch", State: v.State.String(), SinceS: v.Since.Seconds(),
 		Sentence: Sentence(v), Meaning: Meaning(v), DoNow: DoNow(v, env), Sound: v.Sound.String(), Silenced: v.Hushed,
 		RelayOn: v.RelayOn, Closed: v.Closed, Armed: v.Armed, Airborne: v.Airborne, KeepOut: v.KeepOut || s.Declared.KeepOut != "", Trips: v.Trips, Kept: v.Kept,
-		Causes: causes(s, env), NotReady: s.NotReady, Permissives: permissives(v, env), Acts: acts(s),
+		Causes: causes(s, env), NotReady: r.notReady(s), Permissives: r.permissives(v), Acts: acts(s),
 		CraftSays: []CraftSays{}, CraftSaysMore: s.WordsMore,
 		Rules: []RuleStatus{}, Channels: r.channels(s), Unseen: []string{}, Trouble: append([]string{}, s.Trouble...),
 		Loop: s.Loop, Link: s.Link, Signing: s.Signing, Declared: s.Declared, Counted: s.Counted,
 	}
+	out.ArmedSays, out.InTheAir = sure(v, rules.CraftArmed, v.Armed, 1), sure(v, rules.CraftLanded, v.Airborne, 0)
 	if v.Flash != rules.Never {
 		out.Flash = &FlashStatus{At: v.Flash.Seconds(), AgoS: (v.At - v.Flash).Seconds(), State: v.FlashState.String()}
 	}
@@ -256,7 +264,7 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 		out.DoNow = append(out.DoNow, text)
 	}
 	for i := range v.Rules {
-		out.Rules = append(out.Rules, r.rule(v, i))
+		out.Rules = append(out.Rules, r.rule(s, i))
 	}
 	for _, w := range s.Words {
 		out.CraftSays = append(out.CraftSays, CraftSays{w.At.Seconds(), w.Word(), w.Text})
@@ -294,13 +302,28 @@ func refused(n *answers.SigningStatus) (out []string) {
 	return out
 }
 
-func (r *Setup) rule(v *interlock.View, i int) RuleStatus {
+// sure says whether something is so, where the phase says it may be: only a fresh sign of
+// the craft makes it sure.
+func sure(v *interlock.View, id rules.ChannelID, may bool, then float64) string {
+	if !may {
+		return "no"
+	}
+	for _, s := range v.Signs {
+		if s.ID == id && s.Told != rules.Never && v.At-s.Told <= s.Old && s.Reading.Quality == rules.Good && s.Reading.Value == then {
+			return "yes"
+		}
+	}
+	return "not known"
+}
+
+func (r *Setup) rule(s *answers.Seen, i int) RuleStatus {
+	v := &s.View
 	rule, now := &r.Envelope.Rules[i], &v.Rules[i]
 	kind := rule.Watch.Channel().Kind
 	if rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster {
 		kind = kind.Rate()
 	}
-	out := RuleStatus{Name: rule.Name, Channel: rule.Watch.String(), Now: v.RuleNow(r.Envelope, i), Limit: rule.Limit,
+	out := RuleStatus{Name: rule.Name, Channel: rule.Watch.String(), Now: ruleNow(v, r.Envelope, i), Limit: rule.Limit,
 		Unit: rules.SIUnit(kind), Stop: rule.Stop.String(), Caution: now.Caution, Demand: now.Demand,
 		Missing: now.Missing, InForce: now.InForce, RestsOn: r.Pad.Fed(rule.Watch).String()}
 	out.LimitText = rules.FormatExact(rule.Limit, rule.Unit)
@@ -309,7 +332,13 @@ func (r *Setup) rule(v *interlock.View, i int) RuleStatus {
 	}
 	if now.HasValue {
 		out.Value, out.Headroom = some(now.Value), some(now.Headroom)
-		out.ValueText, out.HeadroomText = r.text(rule.Watch, now.Value, rule.Unit), rules.FormatDifference(now.Headroom, rule.Unit)
+		out.ValueText, out.HeadroomText = r.text(rule.Watch, now.Value, rule.Unit), headroom(now.Headroom, rule.Unit)
+	}
+	if rule.Watch == rules.Apex && rule.Form < rules.RisingFaster {
+		out.Beside = "top if power is cut now"
+		if n := slices.Index(answers.Shown[:], rules.Height); s.Readings[n].Quality != rules.Missing {
+			out.Beside += "; height " + figure(s.Readings[n].Value, rule.Unit)
+		}
 	}
 	return out
 }

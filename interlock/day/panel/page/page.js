@@ -86,7 +86,7 @@
     document.body.className = "dead";
     document.title = "NO DATA - Downhaul";
     // What was shown is gone from the page itself, for eyes and readers alike.
-    for (const id of ["means", "sentence", "keepout", "age", "windsays", "windkey", "windbox", "session"]) $(id).textContent = "";
+    for (const id of ["means", "left", "sentence", "keepout", "age", "windsays", "windkey", "windbox", "session"]) $(id).textContent = "";
     for (const e of document.querySelectorAll("main ul, main ol, main dl, main tbody, main .count")) e.textContent = "";
     shown = null;
     scrollTo(0, 0);
@@ -118,6 +118,7 @@
     if (document.body.className !== cls) document.body.className = cls;
     dead = false;
     text($("means"), (s.mark ? "REHEARSAL. " : "") + s.meaning);
+    text($("left"), s.grace_left_s === null || s.grace_left_s === undefined ? "" : Math.ceil(s.grace_left_s) + " s");
     say($("sentence"), s.sentence);
     text($("keepout"), s.keep_out && !/KEEP OUT/.test(s.sentence) ? "KEEP OUT" : "");
     const title = (s.mark ? "REHEARSAL: " : "") + s.sentence.split(/[.:]/)[0] + " - Downhaul";
@@ -139,9 +140,10 @@
     const [limits, words] = ranked(s.rules);
     count("limits", words);
     fill(document.querySelector("#limits tbody"), limits.map(r =>
-      [ruleWord(r), r.name, r.rests_on, r.missing || !r.value_text ? r.now : r.value_text, r.limit_text, r.missing ? "none" : r.headroom_text || "unknown"]),
-      ([word, name, rests, now, limit, headroom]) => {
+      [ruleWord(r), r.name, r.rests_on, r.missing || !r.value_text ? r.now : r.value_text, r.limit_text, r.missing ? "none" : r.headroom_text || "unknown", r.beside || ""]),
+      ([word, name, rests, now, limit, headroom, beside]) => {
         const th = node("th", "", name, node("span", "small", rests === "own sensor" ? "own sensor" : "rests on " + rests));
+        if (beside) th.append(node("span", "small", ...unbroken(beside)));
         th.scope = "row";
         const cell = (label, s, cls) => { const td = node("td", cls || "", ...unbroken(s)); td.dataset.label = label; return td; };
         const row = node("tr", "", node("td", "", node("span", "tag " + word[1], word[0])), th);
@@ -163,9 +165,9 @@
     put($("windsays"), said["wind.speed"] ? "Now " + wind("wind.speed") + ", gust " + wind("wind.gust3s") +
       (mean ? ", mean over " + mean[1] + " " + wind(mean[0]) : "") + "." : "");
     const value = c => c.cause ? (c.value === null ? c.cause : c.text + " (" + c.cause + ")") : c.text;
-    const group = test => s.channels.filter(c => test(c.channel)).map(c => [c.says.split(/[,(;]/)[0].trim(), value(c)]);
+    const group = test => s.channels.filter(c => test(c.channel)).map(c => [c.channel === "craft.apex" ? "top if power is cut now" : c.says.split(/[,(;]/)[0].trim(), value(c)]);
     pairs("packs", (s.declared && s.declared.packs && s.declared.packs.length ? [["declared", s.declared.packs.join(", ")]] : []).concat(group(n => /^(pack|supply)/.test(n))));
-    pairs("craft", [["armed", s.armed ? "yes, or not known" : "no"], ["in the air", s.airborne ? "yes, or not known" : "no"]]
+    pairs("craft", [["armed", s.armed_says], ["in the air", s.in_the_air]]
       .concat(group(n => /^(craft|tether|motor|rotor)/.test(n))));
     pairs("link", group(n => /^(link|radio)/.test(n)).concat([["frames heard", String(s.link.frames)], ["of other senders", String(s.link.other_senders)],
       ["from a wrong address", String(s.link.wrong_address)], ["repeated", String(s.link.repeated)], ["bad bytes", String(s.link.bad_bytes)]]));
@@ -195,10 +197,11 @@
 
   // fit makes the sentence as large as the band may be, and KEEP OUT beside it.
   function fit() {
-    const h = $("sentence"), key = h.textContent + innerWidth + "x" + innerHeight + $("keepout").textContent;
+    const h = $("sentence"), left = $("left"), key = h.textContent + innerWidth + "x" + innerHeight + $("keepout").textContent + left.textContent.length;
     if (h.dataset.fit === key) return;
     h.dataset.fit = key;
-    const most = innerHeight * 0.34;
+    // What counts down stands over the sentence on a tall screen, and beside it on a wide one.
+    const most = innerHeight * 0.34 - (left.textContent && left.offsetTop < h.offsetTop - 1 && left.offsetLeft >= h.offsetLeft ? left.offsetHeight : 0);
     const largest = flow => {
       h.className = flow;
       let low = 16, high = 260;

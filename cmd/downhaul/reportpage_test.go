@@ -79,6 +79,20 @@ func fitsPages(t *testing.T, name string) {
 	ctx, stopTab := chromedp.NewContext(ctx)
 	defer stopTab()
 	must(t, chromedp.Do(ctx, chromedp.Navigate("file://"+name)))
+	t.Run("bars nobody", func(t *testing.T) {
+		must(t, chromedp.Do(ctx, chromedp.EmulateViewport(1366, 768)))
+		_, err := chromedp.Run(ctx, chromedp.Evaluate[bool](architecture.Axe(t)+"; "+architecture.AxeRun))
+		must(t, err)
+		for over := false; !over; time.Sleep(50 * time.Millisecond) {
+			over, err = chromedp.Run(ctx, chromedp.Evaluate[bool](architecture.AxeOver))
+			must(t, err)
+		}
+		found, err := chromedp.Run(ctx, chromedp.Evaluate[[]string](architecture.AxeFound))
+		must(t, err)
+		if len(found) > 0 {
+			t.Errorf("%d violations:\n%s", len(found), strings.Join(found[:min(len(found), 12)], "\n"))
+		}
+	})
 	for _, size := range []struct {
 		media         string
 		width, height int64

@@ -31,7 +31,7 @@ const redrawn = 200 * time.Millisecond
 
 func (a *boardScreen) Run(ctx context.Context, b *boardCmd, s *streams) (err error) {
 	in, out := fileOf(s.in), fileOf(s.out)
-	if in == nil || out == nil || !term.IsTerminal(int(in.Fd())) || !redraws(out) {
+	if in == nil || out == nil || !onTerminal(in) || !redraws(out) {
 		return (&boardShow{}).Run(b, s)
 	}
 	c, err := b.dial()

@@ -11,6 +11,8 @@ import (
 	"strings"
 	"time"
 
+	"golang.org/x/term"
+
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/intake"
@@ -122,16 +124,14 @@ func listenTo(ctx context.Context, cfg link.Config, span time.Duration, told io.
 // onTerminal reports whether a stream comes from or goes to a terminal.
 func onTerminal(stream any) bool {
 	f := fileOf(stream)
-	if f == nil {
-		return false
-	}
-	info, err := f.Stat()
-	return err == nil && info.Mode()&os.ModeCharDevice != 0
+	return f != nil && term.IsTerminal(int(f.Fd()))
 }
 
 // redraws reports whether a stream goes to a terminal on which what was shown can be
 // drawn over; one that calls itself dumb cannot.
-func redraws(stream any) bool { return onTerminal(stream) && os.Getenv("TERM") != "dumb" }
+func redraws(stream any) bool {
+	return onTerminal(stream) && os.Getenv("TERM") != "dumb" && drawsOver(fileOf(stream))
+}
 
 // identity is who sends, by MAVLink.
 type identity struct {

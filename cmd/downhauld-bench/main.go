@@ -1,3 +1,5 @@
+//go:build unix
+
 // Command downhauld-bench is the guard for the bench and for rehearsals: downhauld
 // joined with the virtual board. It runs every pad file that downhauld runs, and
 // those with a virtual board, which downhauld refuses. What it writes for these

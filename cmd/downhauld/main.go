@@ -1,3 +1,5 @@
+//go:build unix
+
 // Command downhauld is the guard: it reads a pad file, an envelope and a test
 // card, opens the devices that the pad file names, and guards until it is told
 // to end. SIGTERM and SIGINT open the relay, write the end of the session and

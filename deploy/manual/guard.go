@@ -6,6 +6,7 @@ var guardFlags = [][2]string{
 	{"--envelope FILE", "Another envelope."},
 	{"--card FILE", "Another test card."},
 	{"--check", "Check the files and end."},
+	{"--version", "Print version, revision, Go and forms of files, and end."},
 }
 
 func guardPage() page {
@@ -16,6 +17,7 @@ func guardPage() page {
 	w.macro("Op Fl -envelope Ar file")
 	w.macro("Op Fl -card Ar file")
 	w.macro("Op Fl -check")
+	w.macro("Op Fl -version")
 	w.head("DESCRIPTION")
 	w.text("Reads the three files, opens the devices that the pad file names, and holds a kill relay closed only while everything is in order. " +
 		"It hears one craft over MAVLink, reads the pad's own sensors, and sends the craft nothing. " +

@@ -58,10 +58,7 @@ func (k *keeping) thread() {
 		return
 	}
 	if err := watchdog.RealTime(); err != nil {
-		select {
-		case k.say <- "downhauld: " + err.Error():
-		default:
-		}
+		offer(k.say, "downhauld: "+err.Error())
 	}
 }
 

@@ -1,3 +1,5 @@
+//go:build unix
+
 package daemon
 
 import (
@@ -38,8 +40,9 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 	envelope := flags.String("envelope", "", "another envelope `FILE`")
 	card := flags.String("card", "", "another test card `FILE`")
 	check := flags.Bool("check", false, "check the files and end")
+	version := flags.Bool("version", false, "print version, revision, Go and forms of files, and end")
 	flags.Usage = func() {
-		fmt.Fprint(stderr, "usage: "+name+" --pad FILE [--envelope FILE] [--card FILE] [--check]\n\n"+
+		fmt.Fprint(stderr, "usage: "+name+" --pad FILE [--envelope FILE] [--card FILE] [--check] [--version]\n\n"+
 			"Guards an uncrewed, tethered craft until it gets SIGTERM, SIGINT or SIGQUIT. A\n"+
 			"lost terminal (SIGHUP) ends it only while no power can reach the rotors.\n"+
 			"One layer beside a hard-wired emergency stop and an empty pad; never for\n"+
@@ -54,6 +57,10 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 		return fine
 	case err != nil:
 		return couldNot
+	}
+	if *version {
+		fmt.Fprint(stdout, guard.Version(name))
+		return fine
 	}
 	if *padName == "" || flags.NArg() > 0 {
 		fmt.Fprintf(stderr, "%s: want --pad FILE and nothing else; see %s --help\n", name, name)
@@ -206,10 +213,7 @@ func lineOf(env *rules.Envelope, f interlock.Effect) (text string, ok bool) {
 	case interlock.ConsequenceEffect:
 		return at + fmt.Sprintf("part of trip %d (%s stop): %s", f.Trip, f.Stop, interlock.FirstCause(env, f)), true
 	case interlock.CautionEffect:
-		if !f.On {
-			return "", false
-		}
-		return at + "caution: " + interlock.FirstCause(env, f), true
+		return at + "caution: " + interlock.FirstCause(env, f), f.On
 	}
 	return "", false
 }
@@ -225,8 +229,7 @@ func tune() {
 
 func fail(stderr io.Writer, err error) int {
 	fmt.Fprintf(stderr, "downhauld: %v\n", err)
-	var faults document.Faults
-	if errors.As(err, &faults) {
+	if _, ok := errors.AsType[document.Faults](err); ok {
 		return faulty
 	}
 	return couldNot

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"math/rand/v2"
-	"sort"
 	"testing"
 	"time"
 
@@ -291,11 +290,18 @@ func TestRestingCurve(t *testing.T) {
 // rests on it, so that a replay of it finds the same.
 func TestTheChargeIsTheLastStepBelow(t *testing.T) {
 	const step = 8.125 / (1 << 40)
-	at := func(k int) float64 { return -0.125 + float64(k)*step }
+	at := func(k int64) float64 { return -0.125 + float64(k)*step }
 	for volts := 2.5; volts < 4.5; volts += 0.01 {
-		k := sort.Search(1<<40, func(k int) bool { return restAt(at(k)) >= volts })
-		if got := chargeAt(volts); got != at(k-1) {
-			t.Errorf("%v V is a charge of %v, want %v", volts, got, at(k-1))
+		low, high := int64(0), int64(1)<<40 // the first step in [low, high] that is not below volts
+		for low < high {
+			if k := (low + high) / 2; restAt(at(k)) >= volts {
+				high = k
+			} else {
+				low = k + 1
+			}
+		}
+		if got, want := chargeAt(volts), at(low-1); got != want {
+			t.Errorf("%v V is a charge of %v, want %v", volts, got, want)
 		}
 	}
 	for _, q := range []float64{0.5 * (8 - 0.125), 0.890625, 0.3828125} { // where the halving comes by

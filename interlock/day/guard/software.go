@@ -1,6 +1,16 @@
 package guard
 
-import "runtime/debug"
+import (
+	"cmp"
+	"fmt"
+	"runtime"
+	"runtime/debug"
+	"strings"
+
+	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/triplog"
+	"downhaul/rules"
+)
 
 // release is the version, and the commit where it is known, of a program that
 // was built for a package; deploy/build sets it.
@@ -26,4 +36,12 @@ func Software() string {
 		}
 	}
 	return name
+}
+
+// Version returns what a program says when it is asked for its version: the version or
+// revision ("changed": the sources were), Go, and the forms of the files that it reads and writes.
+func Version(program string) string {
+	of := cmp.Or(strings.TrimPrefix(Software(), "downhaul"), ", revision not known")
+	return fmt.Sprintf("%s%s\n%s %s/%s\npad, envelope and card version %d; session.json version %d; trips.jsonl version %d\n",
+		program, of, runtime.Version(), runtime.GOOS, runtime.GOARCH, rules.FileVersion, session.Version, triplog.Version)
 }

@@ -263,7 +263,7 @@ func TestWindyIsTheMeanOfTwoMinutes(t *testing.T) {
 				s = interlock.Sample{Quality: rules.Missing}
 			}
 			pulsed := rapid.Bool().Draw(t, "pulsed")
-			period := time.Duration(rapid.IntRange(1, 9e9).Draw(t, "period"))
+			period := time.Duration(rapid.Int64Range(1, 9e9).Draw(t, "period"))
 			w.take(at, s, pulsed, period)
 			one := told{share: int64((at - from) / (10 * time.Second)), v: s.Value}
 			if pulsed {

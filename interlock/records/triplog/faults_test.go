@@ -196,7 +196,7 @@ func TestLog_EveryFailureAtEveryOperation(t *testing.T) {
 			rnd := rand.New(rand.NewPCG(uint64(at), uint64(length)))
 			for _, lose := range []*rand.Rand{nil, rnd, rnd} {
 				seen++
-				rep, err := VerifyParts(d.parts(lose)...)
+				rep, err := walk(d.parts(lose), nil)
 				if err != nil || rep.Verdict == Tampered {
 					t.Fatalf("operations %d to %d failed: %+v %v", at, d.upTo, rep, err)
 				}
@@ -295,7 +295,7 @@ func TestLog_LinesWaitWhileNoFileTakesThem(t *testing.T) {
 	if err := l.Sync(); err != nil {
 		t.Fatal(err)
 	}
-	rep, err := VerifyParts(d.parts(nil)...)
+	rep, err := walk(d.parts(nil), nil)
 	if err != nil || rep.Verdict != CutShort {
 		t.Fatalf("%+v %v", rep, err)
 	}

@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"io"
 	"os"
 	"path/filepath"
 	"testing"
@@ -50,7 +51,7 @@ func sample(t testing.TB, ended bool) []byte {
 
 func verify(t testing.TB, text []byte) Report {
 	t.Helper()
-	rep, err := VerifyParts(bytes.NewReader(text))
+	rep, err := walk([]io.Reader{bytes.NewReader(text)}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

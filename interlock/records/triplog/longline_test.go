@@ -82,7 +82,7 @@ func TestVerify_LineOfManyMegabytes(t *testing.T) {
 	for _, n := range []int{maxLine, maxLine + 8<<10, maxLine + 100<<10, 5 * maxLine} {
 		long := append(bytes.Clone(good), bytes.Repeat([]byte{'x'}, n)...)
 		for _, text := range [][]byte{long, append(bytes.Clone(long), '\n'), append(append(bytes.Clone(long), '\n'), good...)} {
-			rep, err := VerifyParts(bytes.NewReader(text))
+			rep, err := walk([]io.Reader{bytes.NewReader(text)}, nil)
 			if err != nil || rep.Verdict != Tampered || rep.FirstBad != bytes.Count(good, []byte{'\n'})+1 {
 				t.Errorf("a line of %d bytes: %+v, %v", n, rep, err)
 			}
@@ -113,7 +113,7 @@ func FuzzLongLines(f *testing.F) {
 			text = append(text, bytes.Repeat([]byte{run.b}, int(run.n%(2*maxLine)))...)
 		}
 		readLines(t, text, maxLine)
-		if _, err := VerifyParts(bytes.NewReader(text)); err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
+		if _, err := walk([]io.Reader{bytes.NewReader(text)}, nil); err != nil && !errors.Is(err, io.ErrUnexpectedEOF) {
 			t.Fatal(err)
 		}
 	})

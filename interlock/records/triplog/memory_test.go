@@ -51,7 +51,7 @@ func (l *longLog) Read(p []byte) (int, error) {
 func TestVerifyKeepsNoLineOfALongLog(t *testing.T) {
 	short, long := &longLog{to: 50_000}, &longLog{to: 300_000}
 	for _, l := range []*longLog{short, long} {
-		rep, err := VerifyParts(l)
+		rep, err := walk([]io.Reader{l}, nil)
 		if err != nil || rep.Verdict != CutShort || rep.Lines != l.to {
 			t.Fatalf("%+v, %v", rep, err)
 		}

@@ -3,6 +3,7 @@ package triplog
 import (
 	"bytes"
 	"errors"
+	"io"
 	"strings"
 	"testing"
 )
@@ -17,7 +18,7 @@ func TestNewerLogIsRefused(t *testing.T) {
 		return append(append(body, chainKey+sum(link{}, body).String()+chainEnd...), '\n')
 	}
 	for _, version := range []string{"2", "17"} {
-		_, err := VerifyParts(bytes.NewReader(line(version)))
+		_, err := walk([]io.Reader{bytes.NewReader(line(version))}, nil)
 		if err == nil || !strings.Contains(err.Error(), "newer version") {
 			t.Errorf("version %s: verify says %v", version, err)
 		}
@@ -28,10 +29,10 @@ func TestNewerLogIsRefused(t *testing.T) {
 		}
 	}
 	edited := bytes.Replace(line("1"), []byte(`{"v":1,`), []byte(`{"v":2,`), 1)
-	if rep, err := VerifyParts(bytes.NewReader(edited)); err != nil || rep.Verdict != Tampered || rep.FirstBad != 1 {
+	if rep, err := walk([]io.Reader{bytes.NewReader(edited)}, nil); err != nil || rep.Verdict != Tampered || rep.FirstBad != 1 {
 		t.Errorf("an edited version: %+v, %v", rep, err)
 	}
-	if rep, err := VerifyParts(bytes.NewReader(line("1"))); err != nil || rep.Verdict != CutShort {
+	if rep, err := walk([]io.Reader{bytes.NewReader(line("1"))}, nil); err != nil || rep.Verdict != CutShort {
 		t.Errorf("ours: %+v, %v", rep, err)
 	}
 }

@@ -2,6 +2,7 @@ package triplog
 
 import (
 	"bytes"
+	"io"
 	"os"
 	"path/filepath"
 	"strings"
@@ -182,7 +183,7 @@ func TestVerify_TornHeadOfAFurtherFile(t *testing.T) {
 		if cut > 0 && second[cut-1] == '\n' {
 			want = CutShort
 		}
-		rep, err := VerifyParts(bytes.NewReader(first), bytes.NewReader(second[:cut]))
+		rep, err := walk([]io.Reader{bytes.NewReader(first), bytes.NewReader(second[:cut])}, nil)
 		if err != nil || rep.Verdict != want {
 			t.Fatalf("second file cut at %d of %d: %+v %v, want %s", cut, len(second), rep, err, want)
 		}
@@ -226,7 +227,7 @@ func TestVerifyParts_Tampered(t *testing.T) {
 		{"second file of another log", a, bytes.ReplaceAll(b, []byte("trips.jsonl"), []byte("trips_.jsonl")), Tampered, 2},
 		{"second file is the first once more", a, a, Tampered, 2},
 	} {
-		rep, err := VerifyParts(bytes.NewReader(c.a), bytes.NewReader(c.b))
+		rep, err := walk([]io.Reader{bytes.NewReader(c.a), bytes.NewReader(c.b)}, nil)
 		if err != nil || rep.Verdict != c.want || rep.File != c.file {
 			t.Errorf("%s: %+v %v, want %s in file %d", c.what, rep, err, c.want, c.file)
 		}
@@ -234,7 +235,7 @@ func TestVerifyParts_Tampered(t *testing.T) {
 }
 
 func TestVerify_ReadErrorIsAnError(t *testing.T) {
-	if _, err := VerifyParts(iotest.ErrReader(os.ErrClosed)); err == nil {
+	if _, err := walk([]io.Reader{iotest.ErrReader(os.ErrClosed)}, nil); err == nil {
 		t.Error("a read error gave a verdict")
 	}
 	for _, err := range Lines(iotest.ErrReader(os.ErrClosed)) {

@@ -182,6 +182,12 @@ func (a *boardLoad) Run(b *boardCmd) error {
 
 const boardSchema = 1
 
+// boardOutput is the virtual board, as one JSON object.
+type boardOutput struct {
+	Schema int           `json:"schema"`
+	Board  virtual.State `json:"board"`
+}
+
 func (a *boardShow) Run(b *boardCmd, s *streams) error {
 	c, err := b.dial()
 	if err != nil {
@@ -193,10 +199,7 @@ func (a *boardShow) Run(b *boardCmd, s *streams) error {
 		return err
 	}
 	if a.JSON {
-		return printJSON(s.out, struct {
-			Schema int           `json:"schema"`
-			Board  virtual.State `json:"board"`
-		}{boardSchema, state})
+		return printJSON(s.out, boardOutput{boardSchema, state})
 	}
 	printBoard(s.out, &state)
 	return nil

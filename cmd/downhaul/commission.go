@@ -36,6 +36,13 @@ func (commissionCmd) Help() string {
 
 const commissionSchema = 1
 
+// commissionOutput is a record of proof tests and where it is kept, as one JSON object.
+type commissionOutput struct {
+	Schema int               `json:"schema"`
+	File   string            `json:"file"`
+	Record *prooftest.Record `json:"record"`
+}
+
 func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	only, err := c.tests()
 	if err != nil {
@@ -94,11 +101,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	fmt.Fprintln(out)
 	printRecord(out, record, path)
 	if c.JSON {
-		if jerr := printJSON(s.out, struct {
-			Schema int               `json:"schema"`
-			File   string            `json:"file"`
-			Record *prooftest.Record `json:"record"`
-		}{commissionSchema, path, record}); jerr != nil {
+		if jerr := printJSON(s.out, commissionOutput{commissionSchema, path, record}); jerr != nil {
 			return jerr
 		}
 	}

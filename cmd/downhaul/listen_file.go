@@ -49,6 +49,13 @@ type saidRow struct {
 	Text     string  `json:"text"`
 }
 
+// listenedOutput is what recordings hold, as one JSON object.
+type listenedOutput struct {
+	Schema     int         `json:"schema"`
+	Recordings []*findings `json:"recordings"`
+	Failed     []failure   `json:"failed"`
+}
+
 // files reads recordings, each with what it holds.
 func (c *listenCmd) files(ctx context.Context, s *streams, only identity) error {
 	found, failed, bad := eachRecording(ctx, s, "listen", c.Sources, func(j *job) (*findings, error) {
@@ -59,11 +66,7 @@ func (c *listenCmd) files(ctx context.Context, s *streams, only identity) error 
 		return bad
 	}
 	if c.JSON {
-		if err := printJSON(s.out, struct {
-			Schema     int         `json:"schema"`
-			Recordings []*findings `json:"recordings"`
-			Failed     []failure   `json:"failed"`
-		}{listenSchema, found, failed}); err != nil {
+		if err := printJSON(s.out, listenedOutput{listenSchema, found, failed}); err != nil {
 			return err
 		}
 	} else {

@@ -37,6 +37,13 @@ func (replayCmd) Help() string {
 
 const replaySchema = 1
 
+// replayOutput is what a replay of recordings found, as one JSON object.
+type replayOutput struct {
+	Schema     int             `json:"schema"`
+	Recordings []*bench.Result `json:"recordings"`
+	Failed     []failure       `json:"failed"`
+}
+
 func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 	var env *rules.Envelope
 	var err error
@@ -74,11 +81,7 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 		found = found || uint64(len(r.Trips))+r.TripsUnlisted > 0 || r.Equal != nil && !r.Equal.Holds
 	}
 	if c.JSON {
-		if err := printJSON(s.out, struct {
-			Schema     int             `json:"schema"`
-			Recordings []*bench.Result `json:"recordings"`
-			Failed     []failure       `json:"failed"`
-		}{replaySchema, shown, failed}); err != nil {
+		if err := printJSON(s.out, replayOutput{replaySchema, shown, failed}); err != nil {
 			return err
 		}
 	} else {

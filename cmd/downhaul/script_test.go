@@ -72,6 +72,17 @@ func exits(ts *testscript.TestScript, neg bool, args []string) {
 	if got != want {
 		ts.Fatalf("exit code %d, want %d", got, want)
 	}
+	if said := ts.ReadFile("stdout"); slices.Contains(args, "--json") && strings.HasPrefix(said, "{") {
+		name := schemaOf(args[2:], said)
+		for line := range strings.SplitAfterSeq(said, pick(slices.Contains(args, "--watch"), "\n", "\n}\n")) {
+			if line == "" {
+				continue
+			}
+			if err := fitsSchema(name, []byte(line)); err != nil {
+				ts.Fatalf("the object is not what its schema %s says: %v", name, err)
+			}
+		}
+	}
 }
 
 // only FOLDER FILE... wants exactly these files below the folder: nothing else

@@ -62,6 +62,13 @@ func (v *verified) found() bool {
 
 const verifySchema = 1
 
+// verifyOutput is what logs were found to be, as one JSON object.
+type verifyOutput struct {
+	Schema int        `json:"schema"`
+	Logs   []verified `json:"logs"`
+	Passed []string   `json:"no_sessions"`
+}
+
 func (c *verifyCmd) Run(s *streams) error {
 	var all []verified
 	found := false
@@ -107,11 +114,7 @@ func (c *verifyCmd) Run(s *streams) error {
 		return hint(errors.New("verify: none of these holds a trip log"), "name session folders, or the trip log in one (%s)", triplog.PartName(1))
 	}
 	if c.JSON {
-		if err := printJSON(s.out, struct {
-			Schema int        `json:"schema"`
-			Logs   []verified `json:"logs"`
-			Passed []string   `json:"no_sessions"`
-		}{verifySchema, all, passed}); err != nil {
+		if err := printJSON(s.out, verifyOutput{verifySchema, all, passed}); err != nil {
 			return err
 		}
 	} else {

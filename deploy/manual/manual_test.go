@@ -173,6 +173,7 @@ func TestGuardPageNamesItsFlags(t *testing.T) {
 func TestPages(t *testing.T) {
 	tool, dir := built(t, "downhaul"), t.TempDir()
 	must(t, write(root, tool, dir))
+	dir = filepath.Join(dir, "man")
 	help, err := helpOf(tool)
 	must(t, err)
 	read := func(name string) string {
@@ -191,7 +192,7 @@ func TestPages(t *testing.T) {
 			t.Errorf("downhaul(1) leaves %s out", flag)
 		}
 	}
-	pages := []string{"man1/downhaul.1", "man1/downhauld-bench.1", "man5/downhaul-pad.5", "man5/downhaul-envelope.5", "man5/downhaul-card.5", "man5/downhaul-limits.5", "man7/downhaul-handbook.7", "man8/downhauld.8", "handbook.html"}
+	pages := []string{"man1/downhaul.1", "man1/downhauld-bench.1", "man5/downhaul-pad.5", "man5/downhaul-envelope.5", "man5/downhaul-card.5", "man5/downhaul-limits.5", "man5/downhaul-json.5", "man7/downhaul-handbook.7", "man8/downhauld.8", "../handbook.html"}
 	for _, p := range pages {
 		if !strings.Contains(read(p), "no certified safety component") {
 			t.Errorf("%s is without its cautions", p)
@@ -200,6 +201,11 @@ func TestPages(t *testing.T) {
 	for _, row := range []string{"thrust that cannot lift", "duty guard where no rule", "limit is on the wrong side", "pad height.reaction", "Refused below 10 ms, warned of below 50 ms", "At rest on the pad 0 deg to 3 deg"} {
 		if !strings.Contains(read("man5/downhaul-limits.5"), row) {
 			t.Errorf("downhaul-limits(5) leaves %q out", row)
+		}
+	}
+	for _, field := range []string{"trips[].first_out", "rules[].headroom", "always 1."} {
+		if !strings.Contains(read("man5/downhaul-json.5"), field) {
+			t.Errorf("downhaul-json(5) leaves %q out", field)
 		}
 	}
 	_, err = exec.LookPath("mandoc")

@@ -83,6 +83,7 @@ func (w *writer) list(items [][2]string) {
 func (w *writer) seeFormats(more bool) {
 	w.macro("Xr downhaul-card 5 ,")
 	w.macro("Xr downhaul-envelope 5 ,")
+	w.macro("Xr downhaul-json 5 ,")
 	w.macro("Xr downhaul-limits 5 ,")
 	w.macro("Xr downhaul-pad 5" + map[bool]string{true: " ,"}[more])
 }

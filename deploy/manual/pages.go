@@ -38,11 +38,7 @@ func wordsOf(name string) (map[string]string, error) {
 // noWords stands where a key has no words yet: it is there all the same.
 const noWords = "Not described here yet; downhaul check says what it takes and what is wrong with it."
 
-func formatPage(f *format, sections []section) (page, error) {
-	words, err := wordsOf(f.name)
-	if err != nil {
-		return page{}, err
-	}
+func formatPage(f *format, sections []section, words map[string]string) page {
 	say := func(key string) string {
 		if s := words[key]; s != "" {
 			return s
@@ -82,7 +78,7 @@ func formatPage(f *format, sections []section) (page, error) {
 	w.macro("Xr downhaul 1 ,")
 	w.macro("Xr downhauld 8")
 	w.cautions()
-	return page{name, "5", w.String()}, nil
+	return page{name, "5", w.String()}
 }
 
 var commandLine = regexp.MustCompile(`(?m)^  ([a-z]+)\s{2,}\S`)

@@ -3,6 +3,7 @@
 package deploy
 
 import (
+	"archive/zip"
 	"bytes"
 	"compress/gzip"
 	"fmt"
@@ -11,10 +12,13 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"runtime"
 	"slices"
 	"strings"
 	"sync"
 	"testing"
+
+	"github.com/CycloneDX/cyclonedx-go"
 
 	"downhaul/rules/architecture"
 )
@@ -65,6 +69,7 @@ var packages struct {
 	once        sync.Once
 	dir         string
 	first, next string
+	archive     string // of the tool alone
 	failed      error
 	said        string
 }
@@ -80,11 +85,11 @@ func built(t *testing.T) (first, next string) {
 		if p.dir, p.failed = os.MkdirTemp("", "downhaul-packages"); p.failed != nil {
 			return
 		}
-		cmd := exec.Command("bash", "./build", "--out", p.dir, "amd64")
+		cmd := exec.Command("bash", "./build", "--out", p.dir, "amd64", "linux-amd64")
 		cmd.Env = append(os.Environ(), env...)
 		out, err := cmd.CombinedOutput()
 		p.said, p.failed = string(out), err
-		p.first = strings.TrimSpace(string(out))
+		p.first, p.archive, _ = strings.Cut(strings.TrimSpace(string(out)), "\n")
 		if p.failed == nil {
 			p.next, p.failed = later(p.first, p.dir)
 		}
@@ -151,6 +156,8 @@ func TestPackageHoldsWhatItIsFor(t *testing.T) {
 		"usr/share/man/man5/downhaul-pad.5.gz", "usr/share/man/man5/downhaul-envelope.5.gz", "usr/share/man/man5/downhaul-card.5.gz", "usr/share/man/man5/downhaul-limits.5.gz",
 		"usr/share/doc/downhaul/copyright", "usr/share/doc/downhaul/README.md", "usr/share/doc/downhaul/handbook.html", "usr/share/man/man7/downhaul-handbook.7.gz", "usr/share/doc/downhaul/WIRING.md", "usr/share/doc/downhaul/wiring/chain.svg",
 		"usr/share/doc/downhaul/examples/pad.toml", "usr/share/doc/downhaul/examples/stand-card.example.toml",
+		"usr/share/doc/downhaul/changelog.gz", "usr/share/man/man5/downhaul-json.5.gz",
+		"usr/share/downhaul/schema/pad.schema.json", "usr/share/downhaul/schema/report.schema.json",
 	} {
 		if _, err := os.Stat(filepath.Join(dir, name)); err != nil {
 			t.Errorf("the package lacks %s", name)
@@ -175,8 +182,9 @@ func TestPackageHoldsWhatItIsFor(t *testing.T) {
 		if bytes.Contains(text, []byte("/lib64/ld-linux")) {
 			t.Errorf("%s wants a dynamic linker", name)
 		}
-		if !bytes.Contains(text, bytes.TrimSpace(version)) {
-			t.Errorf("%s does not know its version", name)
+		want := filepath.Base(name) + " " + strings.TrimSpace(string(version)) + " 0123456789ab\ngo1."
+		if said := output(t, ".", nil, filepath.Join(dir, name), "--version"); !strings.HasPrefix(said, want) {
+			t.Errorf("%s --version: %q, want it to begin with %q", name, said, want)
 		}
 	}
 	text, err := os.Open(filepath.Join(dir, "usr/share/man/man1/downhaul.1.gz"))
@@ -195,13 +203,107 @@ func TestPackageHoldsWhatItIsFor(t *testing.T) {
 func TestPackageIsReproducible(t *testing.T) {
 	deb, _ := built(t)
 	env := offline(t)
-	again := strings.TrimSpace(output(t, ".", append(env, "TZ=Pacific/Auckland"), "bash", "./build", "--out", t.TempDir(), "amd64"))
-	a, err := os.ReadFile(deb)
+	again := strings.Fields(output(t, ".", append(env, "TZ=Pacific/Auckland"), "bash", "./build", "--out", t.TempDir(), "amd64", "linux-amd64"))
+	for i, name := range []string{deb, packages.archive} {
+		a, err := os.ReadFile(name)
+		must(t, err)
+		b, err := os.ReadFile(again[i])
+		must(t, err)
+		if !bytes.Equal(a, b) {
+			t.Errorf("%s: two builds of one source differ (%d and %d bytes)", filepath.Base(name), len(a), len(b))
+		}
+	}
+}
+
+// The archive for a laptop holds the tool, ready to run, and what a crew reads.
+func TestArchiveHoldsTheTool(t *testing.T) {
+	built(t)
+	z, err := zip.OpenReader(packages.archive)
 	must(t, err)
-	b, err := os.ReadFile(again)
+	defer z.Close()
+	top := strings.TrimSuffix(filepath.Base(packages.archive), ".zip") + "/"
+	has := map[string]bool{}
+	for _, f := range z.File {
+		name, ok := strings.CutPrefix(f.Name, top)
+		if !ok {
+			t.Errorf("%s lies outside of %s", f.Name, top)
+		}
+		has[name] = true
+		if run := f.Mode()&0o111 != 0; run != (name == "downhaul") {
+			t.Errorf("%s has mode %v", name, f.Mode())
+		}
+	}
+	for _, name := range []string{"downhaul", "doc/README.md", "doc/copyright", "doc/sbom.cdx.json", "doc/card.example.toml", "man/man1/downhaul.1.gz", "completion/downhaul.fish"} {
+		if !has[name] {
+			t.Errorf("the archive lacks %s", name)
+		}
+	}
+}
+
+// The bill of materials is CycloneDX, read here by that standard's own library, and
+// names what the go command says is linked, with its version.
+func TestBillOfMaterials(t *testing.T) {
+	deb, _ := built(t)
+	f, err := os.Open(filepath.Join(unpacked(t, deb), "usr/share/doc/downhaul/sbom.cdx.json"))
 	must(t, err)
-	if !bytes.Equal(a, b) {
-		t.Errorf("two builds of one source differ (%d and %d bytes)", len(a), len(b))
+	defer f.Close()
+	var bill cyclonedx.BOM
+	must(t, cyclonedx.NewBOMDecoder(f, cyclonedx.BOMFileFormatJSON).Decode(&bill))
+	var has []string
+	for _, c := range *bill.Components {
+		has = append(has, c.PackageURL)
+	}
+	list := output(t, "..", []string{"GOOS=linux", "GOARCH=amd64", "CGO_ENABLED=0"},
+		"go", "list", "-deps", "-f", "{{with .Module}}{{if not .Main}}pkg:golang/{{.Path}}@{{.Version}}{{end}}{{end}}", "./cmd/...")
+	want := append(strings.Fields(list), "pkg:golang/std@"+strings.TrimPrefix(runtime.Version(), "go"))
+	slices.Sort(want)
+	if want = slices.Compact(want); !slices.Equal(has, want) {
+		t.Errorf("the bill has\n%v\nand linked are\n%v", has, want)
+	}
+	if got := bill.Metadata.Timestamp; got != "2030-03-17T17:46:40Z" {
+		t.Errorf("the bill is of %s, not of the commit's time", got)
+	}
+}
+
+// The changelog's first entry is of the version that is built, and Debian's own reader
+// takes it.
+func TestChangelogIsOfThisVersion(t *testing.T) {
+	needTools(t, "dpkg-parsechangelog")
+	version, err := os.ReadFile("VERSION")
+	must(t, err)
+	if got := output(t, ".", nil, "dpkg-parsechangelog", "-l", "package/changelog", "-S", "Version"); strings.TrimSpace(got) != strings.TrimSpace(string(version)) {
+		t.Errorf("the changelog is of %s", got)
+	}
+}
+
+// In each shell the words that may come next are the tool's own.
+func TestCompletion(t *testing.T) {
+	deb, _ := built(t)
+	dir := unpacked(t, deb)
+	for _, shell := range []struct{ name, ask string }{
+		{"bash", "source usr/share/bash-completion/completions/downhaul && complete -p downhaul >&2 && COMP_LINE='downhaul re' COMP_POINT=11 downhaul"},
+		{"zsh", "fpath=($PWD/usr/share/zsh/vendor-completions $fpath); autoload -U compinit && compinit -u -D && [[ -n $_comps[downhaul] ]] && COMP_LINE='downhaul re' downhaul"},
+		{"fish", "source usr/share/fish/vendor_completions.d/downhaul.fish; complete -C 'downhaul re'"},
+	} {
+		t.Run(shell.name, func(t *testing.T) {
+			_, err := exec.LookPath(shell.name)
+			architecture.Want(t, err == nil, shell.name+" is not installed")
+			out := output(t, dir, []string{"PATH=" + filepath.Join(dir, "usr/bin") + ":" + os.Getenv("PATH")}, shell.name, "-c", shell.ask)
+			if got := strings.Fields(out); !slices.Contains(got, "report") || !slices.Contains(got, "rehearse") || slices.Contains(got, "check") {
+				t.Errorf("behind \"downhaul re\" may come %q", got)
+			}
+		})
+	}
+}
+
+// Debian's own checker finds no error but those that the overrides give a reason for.
+func TestLintian(t *testing.T) {
+	_, err := exec.LookPath("lintian")
+	architecture.Want(t, err == nil, "lintian is not installed")
+	deb, _ := built(t)
+	out, err := exec.Command("lintian", "--allow-root", "--no-tag-display-limit", "--fail-on", "error,warning", deb).CombinedOutput()
+	if err != nil {
+		t.Errorf("lintian: %v\n%s", err, out)
 	}
 }
 
@@ -226,18 +328,21 @@ func TestPackageCarriesEveryLicence(t *testing.T) {
 		if !bytes.Contains(have, []byte("\n"+path)) {
 			t.Errorf("%s is linked in and not named", path)
 		}
-		entries, err := os.ReadDir(dir)
+		// A licence may only point at others: some modules keep them in a folder.
+		names, err := filepath.Glob(filepath.Join(dir, "*"))
+		must(t, err)
+		kept, err := filepath.Glob(filepath.Join(dir, "*[Ll][Ii][Cc][Ee][Nn]?[Ee][Ss]", "*"))
 		must(t, err)
 		found := false
-		for _, e := range entries {
-			if e.IsDir() || !licenceName.MatchString(e.Name()) || strings.HasSuffix(e.Name(), ".go") {
+		for _, name := range append(names, kept...) {
+			if info, err := os.Stat(name); err != nil || info.IsDir() || strings.HasSuffix(name, ".go") || (filepath.Dir(name) == dir && !licenceName.MatchString(filepath.Base(name))) {
 				continue
 			}
 			found = true
-			text, err := os.ReadFile(filepath.Join(dir, e.Name()))
+			text, err := os.ReadFile(name)
 			must(t, err)
 			if !bytes.Contains(have, text) {
-				t.Errorf("%s of %s does not stand in the package", e.Name(), path)
+				t.Errorf("%s of %s does not stand in the package", filepath.Base(name), path)
 			}
 		}
 		if !found {

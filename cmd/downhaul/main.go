@@ -11,6 +11,9 @@ import (
 	"syscall"
 
 	"github.com/alecthomas/kong"
+	kongcompletion "github.com/jotaen/kong-completion"
+
+	"downhaul/interlock/day/guard"
 )
 
 // The exit codes.
@@ -49,6 +52,8 @@ type commands struct {
 	Mark       markCmd       `cmd:"" group:"day" help:"Stamp a remark into the records of the running guard."`
 	Report     reportCmd     `cmd:"" group:"after" help:"Say what happened in sessions, and what it means for the next step."`
 	Verify     verifyCmd     `cmd:"" group:"after" help:"Say whether trip logs are as they were written."`
+
+	Version kong.VersionFlag `help:"Print version, revision, Go and forms of files, and end."`
 }
 
 // errFound ends a command that did its work and found something: exit code 1.
@@ -119,6 +124,7 @@ func run(ctx context.Context, args []string, s *streams) (code int) {
 			{Key: "after", Title: "Afterwards:"},
 		}),
 		kong.Writers(s.out, s.err),
+		kong.Vars{"version": strings.TrimSuffix(guard.Version("downhaul"), "\n")},
 		kong.Exit(func(code int) { panic(exit(code)) }),
 		kong.BindTo(ctx, (*context.Context)(nil)),
 		kong.Bind(s),
@@ -127,6 +133,7 @@ func run(ctx context.Context, args []string, s *streams) (code int) {
 		return s.fail(fmt.Errorf("build the command line: %w", err))
 	}
 	parser.Model.HelpFlag.Help = "Show this help."
+	kongcompletion.Register(parser) // answers a shell that completes a line (COMP_LINE), and ends
 	chosen, err := parser.Parse(args)
 	if err != nil {
 		return s.fail(hint(err, "%s", usageHint(err)))

@@ -1,0 +1,2 @@
+# The tool itself says what may come next.
+complete -o default -C downhaul downhaul

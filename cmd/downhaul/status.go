@@ -61,11 +61,13 @@ const elsewhere = "--pad or --socket names another guard"
 
 type statusCmd struct {
 	guardAt
-	Watch bool          `help:"Show it again and again."`
+	Watch bool          `xor:"watch" help:"Show it again and again."`
 	Until string        `enum:"blocked,ready,closing,live,lowering,tripped,fault," default:"" placeholder:"STATE" help:"Wait until the guard is in that state (such as ready), saying what it waits for; exit code 1 after --for."`
 	For   time.Duration `default:"2m" placeholder:"TIME" help:"How long --until waits (${default})."`
 	Every time.Duration `hidden:"" default:"500ms"`
-	JSON  bool          `help:"Print one JSON object (with --watch, one a line)."`
+	JSON  bool          `xor:"form" help:"Print one JSON object (with --watch, one a line)."`
+
+	Metrics bool `xor:"form,watch" help:"Print figures in the OpenMetrics text format, for a program that watches; the page serves the same at /metrics."`
 }
 
 func (statusCmd) Help() string {
@@ -127,6 +129,10 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 			return err
 		}
 		switch {
+		case c.Metrics:
+			if err := st.Metrics(s.out); err != nil {
+				return err
+			}
 		case c.JSON && c.Watch:
 			line, err := json.Marshal(st)
 			if err != nil {

@@ -1,6 +1,7 @@
 package panel
 
 import (
+	"bytes"
 	"context"
 	"embed"
 	"errors"
@@ -14,6 +15,8 @@ import (
 	"strings"
 	"sync"
 	"time"
+
+	"downhaul/interlock/day/answers/told"
 )
 
 //go:embed page
@@ -66,6 +69,7 @@ type Panel struct {
 type file struct {
 	kind string
 	text []byte
+	code int // of HTTP; 0 is OK
 }
 
 // paths are everything that can be asked for, beside the events.
@@ -112,7 +116,7 @@ func on(cfg Config, l net.Listener) (*Panel, error) {
 		if err != nil {
 			return nil, fmt.Errorf("panel: %w", err)
 		}
-		p.files[f.path] = file{f.kind, text}
+		p.files[f.path] = file{kind: f.kind, text: text}
 	}
 	p.listener = &fewConns{Listener: l, most: mostConns, mostFrom: mostConnsFrom, open: map[*oneConn]bool{}}
 	p.hosts = map[string]bool{}
@@ -240,15 +244,39 @@ func (p *Panel) handle(w http.ResponseWriter, r *http.Request) {
 		return
 	}
 	f, ok := p.files[r.URL.Path]
+	if !ok && (r.URL.Path == "/metrics" || r.URL.Path == "/health") {
+		f, ok = p.forPrograms(r.URL.Path)
+	}
 	if !ok {
 		refuse(w, http.StatusNotFound, "There is one page here, at /.")
 		return
 	}
 	h.Set("Content-Type", f.kind)
 	h.Set("Content-Length", strconv.Itoa(len(f.text)))
+	if f.code != 0 {
+		w.WriteHeader(f.code)
+	}
 	if r.Method == http.MethodGet {
 		w.Write(f.text)
 	}
+}
+
+// forPrograms is what a program that watches the guard asks for: its figures, or whether
+// it answers, both as the page would show them now.
+func (p *Panel) forPrograms(path string) (file, bool) {
+	now := p.source.frame()
+	if path == "/health" {
+		if now.Dead != "" {
+			return file{"text/plain; charset=utf-8", []byte(now.Dead + "\n"), http.StatusServiceUnavailable}, true
+		}
+		return file{kind: "text/plain; charset=utf-8", text: []byte("The guard answers, and its loop turns.\n")}, true
+	}
+	if now.Status != nil {
+		now.Status.AgeS = now.AgeS
+	}
+	var text bytes.Buffer
+	err := now.Status.Metrics(&text)
+	return file{kind: told.MetricsType, text: text.Bytes()}, err == nil
 }
 
 // own reports whether a Host header, with or without a port, names this page.

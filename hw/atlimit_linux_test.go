@@ -57,7 +57,7 @@ func TestConfigAtItsBounds(t *testing.T) {
 		t.Errorf("no line is %q", got)
 	}
 	for want, b := range map[string][]byte{"": {0, 0, 0}, "ab": {'a', 'b'}, "a": {'a', 0, 'b'}} {
-		if got := text(b); got != want {
+		if got := unix.ByteSliceToString(b); got != want {
 			t.Errorf("%v is %q, want %q", b, got, want)
 		}
 	}
@@ -80,7 +80,7 @@ func TestRequestAtItsBounds(t *testing.T) {
 	if err != nil || r.Config.Num_attrs != 10 {
 		t.Errorf("two pulls and eight times are %d settings, %v; want 10", r.Config.Num_attrs, err)
 	}
-	if got := text(r.Consumer[:]); len(got) != 31 {
+	if got := unix.ByteSliceToString(r.Consumer[:]); len(got) != 31 {
 		t.Errorf("the name has %d bytes, want 31 and a zero", len(got))
 	}
 	if _, err := inputRequest(make([]uint32, 9), inputs, true, "x"); err == nil || !strings.Contains(err.Error(), "at most 10 kinds of settings") {

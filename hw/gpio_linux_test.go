@@ -115,7 +115,7 @@ func TestOutputsAreLowInTheirVeryRequest(t *testing.T) {
 	if len(k.trail) != 0 {
 		t.Errorf("something was written at opening: %v", k.trail)
 	}
-	if got := text(c.asked[0].Consumer[:]); got != "downhauld" {
+	if got := unix.ByteSliceToString(c.asked[0].Consumer[:]); got != "downhauld" {
 		t.Errorf("the kernel is told %q holds the line", got)
 	}
 	if c.opened != 0 || k.chips["gpiochip1"].opened != 0 {

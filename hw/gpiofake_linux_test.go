@@ -120,7 +120,7 @@ func (c *fakeChip) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
 		q.lines = append(q.lines, l)
 	}
 	for _, l := range q.lines {
-		c.heldBy[l] = text(r.Consumer[:])
+		c.heldBy[l] = unix.ByteSliceToString(r.Consumer[:])
 		if q.output {
 			c.high[l] = false
 			for _, a := range r.Config.Attrs[:r.Config.Num_attrs] {

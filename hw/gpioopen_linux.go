@@ -127,7 +127,7 @@ func (o *opening) find(what string, p Pin) (*openChip, uint32, error) {
 		if err != nil {
 			return nil, 0, fmt.Errorf("%s on %s: ask the chip: %w%s", what, p, err, mend(err))
 		}
-		c.name, c.lines = text(info.Name[:]), info.Lines
+		c.name, c.lines = unix.ByteSliceToString(info.Name[:]), info.Lines
 	}
 	line := uint32(p.Line)
 	if p.Name != "" {
@@ -137,7 +137,7 @@ func (o *opening) find(what string, p Pin) (*openChip, uint32, error) {
 			if err != nil {
 				return nil, 0, fmt.Errorf("%s on %s: ask for line %d: %w%s", what, p, i, err, mend(err))
 			}
-			if text(info.Name[:]) != p.Name {
+			if unix.ByteSliceToString(info.Name[:]) != p.Name {
 				continue
 			}
 			if found {
@@ -164,8 +164,8 @@ func (o *opening) find(what string, p Pin) (*openChip, uint32, error) {
 func refused(what string, p Pin, c *openChip, line uint32, err error) error {
 	if errors.Is(err, unix.EBUSY) {
 		who := "something else"
-		if info, e := c.lineInfo(line); e == nil && text(info.Consumer[:]) != "" {
-			who = fmt.Sprintf("%q", text(info.Consumer[:]))
+		if info, e := c.lineInfo(line); e == nil && unix.ByteSliceToString(info.Consumer[:]) != "" {
+			who = fmt.Sprintf("%q", unix.ByteSliceToString(info.Consumer[:]))
 		}
 		return fmt.Errorf("%s on %s: the line is held by %s (%w); stop that, or use another line", what, p, who, err)
 	}
@@ -187,13 +187,6 @@ func mend(err error) string {
 		return "; the chip cannot do what the line needs, use another chip"
 	}
 	return ""
-}
-
-func text(b []byte) string {
-	if i := slices.Index(b, 0); i >= 0 {
-		b = b[:i]
-	}
-	return string(b)
 }
 
 func (o *opening) holdOutput(what string, p Pin) (*heldOutput, error) {

@@ -223,12 +223,7 @@ func againstPaper(code string, v *verified) *onPaper {
 // is wrong with it.
 func changedFiles(log string) ([]string, error) {
 	changed := []string{}
-	f, err := plain.Open(log, plain.TripLog)
-	if err != nil {
-		return nil, err
-	}
-	defer f.Close()
-	for line, err := range triplog.Lines(f) {
+	for line, err := range triplog.FileLines(log) {
 		if err != nil || line.Head == nil {
 			break
 		}

@@ -8,7 +8,6 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/triplog"
@@ -161,11 +160,7 @@ func loggedDecisions(s *session.Session) (decisions [][]byte, why string, err er
 	}
 	ended := false
 	for _, name := range parts {
-		file, err := plain.Open(name, plain.TripLog)
-		if err != nil {
-			return nil, "", err
-		}
-		for line, err := range triplog.Lines(file) {
+		for line, err := range triplog.FileLines(name) {
 			if err != nil {
 				why = err.Error()
 				break
@@ -179,7 +174,6 @@ func loggedDecisions(s *session.Session) (decisions [][]byte, why string, err er
 				ended = true
 			}
 		}
-		file.Close()
 	}
 	if !ended && why == "" {
 		why = "the session has no end on record"

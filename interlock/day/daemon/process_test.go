@@ -184,16 +184,13 @@ func (b *table) lines(folder string) (out []triplog.Record) {
 	parts, err := s.TripParts()
 	must(b.t, err)
 	for _, name := range parts {
-		f, err := os.Open(name)
-		must(b.t, err)
-		for line, err := range triplog.Lines(f) {
+		for line, err := range triplog.FileLines(name) {
 			if err != nil {
 				break // the end of what is written so far
 			}
 			line.Decision = bytes.Clone(line.Decision)
 			out = append(out, line)
 		}
-		f.Close()
 	}
 	return out
 }

@@ -372,10 +372,7 @@ func TestTripLogOfACleanSessionIsWhole(t *testing.T) {
 // linesOf reads the lines of one file of a trip log, as far as they are whole.
 func linesOf(t testing.TB, name string) (out []triplog.Record) {
 	t.Helper()
-	f, err := os.Open(name)
-	must(t, err)
-	defer f.Close()
-	for line, err := range triplog.Lines(f) {
+	for line, err := range triplog.FileLines(name) {
 		if err != nil {
 			break
 		}

@@ -5,6 +5,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"iter"
 	"os"
 	"path/filepath"
 	"testing"
@@ -69,7 +70,7 @@ func TestLog_FormAndReadBack(t *testing.T) {
 		}
 	}
 	var got []Record
-	for rec, err := range Lines(bytes.NewReader(text)) {
+	for rec, err := range linesOf(bytes.NewReader(text)) {
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -190,4 +191,9 @@ func BenchmarkVerify(b *testing.B) {
 			b.Fatal(rep)
 		}
 	}
+}
+
+// linesOf gives the lines of one file that is in memory.
+func linesOf(r io.Reader) iter.Seq2[Record, error] {
+	return sequence(func(take func(*Record) bool) (Report, error) { return walk([]io.Reader{r}, take) })
 }

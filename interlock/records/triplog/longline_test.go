@@ -87,7 +87,7 @@ func TestVerify_LineOfManyMegabytes(t *testing.T) {
 				t.Errorf("a line of %d bytes: %+v, %v", n, rep, err)
 			}
 			last := error(nil)
-			for _, err := range Lines(bytes.NewReader(text)) {
+			for _, err := range linesOf(bytes.NewReader(text)) {
 				last = err
 			}
 			if bytes.HasSuffix(text, []byte{'\n'}) && !errors.Is(last, ErrBroken) {

@@ -22,7 +22,7 @@ func TestNewerLogIsRefused(t *testing.T) {
 		if err == nil || !strings.Contains(err.Error(), "newer version") {
 			t.Errorf("version %s: verify says %v", version, err)
 		}
-		for _, err := range Lines(bytes.NewReader(line(version))) {
+		for _, err := range linesOf(bytes.NewReader(line(version))) {
 			if err == nil || errors.Is(err, ErrBroken) || !strings.Contains(err.Error(), "newer version") {
 				t.Errorf("version %s: read as %v", version, err)
 			}

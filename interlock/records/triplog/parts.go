@@ -179,17 +179,11 @@ func WalkFiles(names []string, take func(*Record) bool) (Report, error) {
 	return walk(readers, take)
 }
 
-// Lines gives the lines of one file in order, each checked against the chain.
-// The sequence ends at the end of the file, at what stands behind its last whole line
-// (which is no line), or with an error at the first line that does not verify.
-func Lines(r io.Reader) iter.Seq2[Record, error] {
-	return sequence(func(take func(*Record) bool) (Report, error) { return walk([]io.Reader{r}, take) })
-}
-
-// FileLines gives the lines of one log kept in several files, in order, as if
-// it were one: lines that a later file has written anew, and files that none
-// continues, are left out. Heads of further files come too. It stops as Lines
-// does, and where one file does not go on from the other.
+// FileLines gives the lines of one log, each checked against the chain; where it is kept
+// in several files, in order, as if it were one: lines that a later file has written anew,
+// and files that none continues, are left out. Heads of further files come too. It ends at
+// what stands behind the last whole line (which is no line), or with an error at the first
+// line that does not verify and where one file does not go on from the other.
 func FileLines(names ...string) iter.Seq2[Record, error] {
 	return sequence(func(take func(*Record) bool) (Report, error) { return WalkFiles(names, take) })
 }

@@ -56,6 +56,9 @@ type Report struct {
 // and on.
 func VerifyFiles(names ...string) (Report, error) { return WalkFiles(names, nil) }
 
+// VerifyParts is VerifyFiles on files that are open.
+func VerifyParts(readers ...io.Reader) (Report, error) { return walk(readers, nil) }
+
 func stamp(rep Report, at int, p *part) Report {
 	if rep.FirstBad > 0 {
 		rep.File = at + 1

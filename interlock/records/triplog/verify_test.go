@@ -238,7 +238,7 @@ func TestVerify_ReadErrorIsAnError(t *testing.T) {
 	if _, err := walk([]io.Reader{iotest.ErrReader(os.ErrClosed)}, nil); err == nil {
 		t.Error("a read error gave a verdict")
 	}
-	for _, err := range Lines(iotest.ErrReader(os.ErrClosed)) {
+	for _, err := range linesOf(iotest.ErrReader(os.ErrClosed)) {
 		if err == nil {
 			t.Error("a read error gave a line")
 		}
@@ -252,7 +252,7 @@ func TestLines_StopAtTheFirstBadLine(t *testing.T) {
 	text := bytes.Replace(sample(t, true), []byte(`"count":3`), []byte(`"count":4`), 1)
 	n := 0
 	var last error
-	for _, err := range Lines(bytes.NewReader(text)) {
+	for _, err := range linesOf(bytes.NewReader(text)) {
 		if last = err; err == nil {
 			n++
 		}
@@ -270,7 +270,7 @@ func FuzzVerify(f *testing.F) {
 	f.Add(append(bytes.Clone(open), 0, 0, 0), uint16(7), byte('\n'))
 	f.Add(open[:len(open)-7], uint16(1), byte(7))
 	f.Fuzz(func(t *testing.T, text []byte, at uint16, v byte) {
-		for _, err := range Lines(bytes.NewReader(text)) {
+		for _, err := range linesOf(bytes.NewReader(text)) {
 			if err != nil && strings.Contains(err.Error(), "newer version") {
 				return // refused, not judged
 			}
@@ -278,7 +278,7 @@ func FuzzVerify(f *testing.F) {
 		}
 		rep := verify(t, text)
 		good := 0
-		for _, err := range Lines(bytes.NewReader(text)) {
+		for _, err := range linesOf(bytes.NewReader(text)) {
 			if err == nil {
 				good++
 			}

@@ -339,6 +339,7 @@ func fourPlaces() (places string) {
 // start, whatever crews declare and fly, however guards end, and whatever hands do to
 // the folder: it is held against reading every session.
 func TestWhatIsHandedOnIsWhatAllSessionsSay(t *testing.T) {
+	t.Parallel()
 	seeds, days := 8, 40
 	if testing.Short() {
 		seeds = 2

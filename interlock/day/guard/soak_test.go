@@ -218,6 +218,9 @@ func TestSoak(t *testing.T) {
 	if testing.Short() {
 		trials = min(trials, 2)
 	}
+	if trials <= 100 { // no look at the memory, which others share
+		t.Parallel()
+	}
 	for n := range trials {
 		s := &soak{seed: uint64(n) + 1}
 		dir := shortDir(t)

@@ -2,9 +2,11 @@ package hw
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"time"
 
+	"golang.org/x/sys/unix"
 	"periph.io/x/host/v3/sysfs"
 )
 
@@ -19,12 +21,31 @@ func openLoadCell(c LoadCellConfig) (converterReader, error) {
 	if err != nil {
 		return nil, fmt.Errorf("open bus %d: %w; is I²C enabled, and may this user open /dev/i2c-%d?", c.NAU7802, err, c.NAU7802)
 	}
+	if err := unclaimed(c.NAU7802); err != nil {
+		return nil, errors.Join(err, bus.Close())
+	}
 	n, err := newNAU7802(bus, c.Rate, time.Sleep, bus.Close)
 	if err != nil {
 		_ = bus.Close() // the error that counts is the first
 		return nil, err
 	}
 	return n, nil
+}
+
+// unclaimed refuses a part that a driver of the kernel has: each would write the other's
+// settings away. The kernel lets messages to such a part through, as periph sends them;
+// it refuses to give its address (I2C_SLAVE, linux/i2c-dev.h).
+func unclaimed(bus int) error {
+	const i2cSlave = 0x0703
+	fd, err := unix.Open(fmt.Sprintf("/dev/i2c-%d", bus), unix.O_RDWR|unix.O_CLOEXEC, 0)
+	if err != nil {
+		return err
+	}
+	err = unix.IoctlSetInt(fd, i2cSlave, nauAddress)
+	if errors.Is(err, unix.EBUSY) {
+		err = fmt.Errorf("a driver of the kernel has the part at 2Ah on i2c-%d (%w); name its channel instead (device = \"iio:deviceN/in_voltage0_raw\", see /sys/bus/iio/devices), or take the part out of the device tree", bus, err)
+	}
+	return errors.Join(err, unix.Close(fd))
 }
 
 // Counts calls fn for every conversion; see Board.

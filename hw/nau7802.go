@@ -141,7 +141,8 @@ func (n *nau7802) wait(want byte, most, every time.Duration) error {
 
 func (n *nau7802) convert() (int32, error) {
 	p := n.period()
-	if err := n.wait(nauReady, 3*p, p/8); err != nil {
+	n.sleep(p / 2) // it is not there yet; asking would only keep bus and processor busy
+	if err := n.wait(nauReady, 3*p-p/2, p/8); err != nil {
 		return 0, fmt.Errorf("NAU7802: wait for a conversion: %w", err)
 	}
 	var b [3]byte

@@ -31,7 +31,7 @@ func TestEmulatedBoard(t *testing.T) {
 	if testing.Short() {
 		t.Skip("boots a computer; left out with -short")
 	}
-	r := boot(t)
+	r := boot(t, Config{}, layouts...)
 	t.Logf("booted in %v", r.m.Booted)
 	run := func(name string, do func(*rig)) {
 		if !t.Failed() {

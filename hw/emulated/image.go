@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"maps"
 	"os"
 	"path"
 	"slices"
@@ -115,42 +116,33 @@ while read -r line; do
 done
 `
 
-// writeImage writes the image with the given files (guest path to path here;
-// both a program and a text may be one) and texts (guest path to contents).
-func (p *Parts) writeImage(to string, programs, texts map[string]string) (err error) {
+// writeImage writes the image of a board.
+func (p *Parts) writeImage(to string, cfg Config) (err error) {
 	f, err := os.Create(to)
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
 	m := newImage(f)
-	m.file("/init", []byte(strings.ReplaceAll(first, "@MODULES@", strings.Join(modules, " "))), true)
+	m.file("/init", []byte(strings.ReplaceAll(first, "@MODULES@", strings.Join(slices.Concat(modules, cfg.Modules), " "))), true)
 	m.file("/commands", []byte(commands), false)
 	copies := map[string]string{"/bin/busybox": p.Busybox}
-	for _, name := range append([]string{watchdogModule}, modules...) {
+	for _, name := range slices.Concat(modules, cfg.Modules, cfg.Spare) {
+		if p.modules[name] == "" {
+			return fmt.Errorf("the kernel has no module %s", name)
+		}
 		copies["/modules/"+name+".ko"] = p.modules[name]
 	}
-	for name, from := range programs {
-		copies[name] = from
-	}
-	for _, name := range sorted(copies) {
+	maps.Copy(copies, cfg.Programs)
+	for _, name := range slices.Sorted(maps.Keys(copies)) {
 		body, err := os.ReadFile(copies[name])
 		if err != nil {
 			return err
 		}
 		m.file(name, body, !strings.HasSuffix(name, ".ko"))
 	}
-	for _, name := range sorted(texts) {
-		m.file(name, []byte(texts[name]), false)
+	for _, name := range slices.Sorted(maps.Keys(cfg.Texts)) {
+		m.file(name, []byte(cfg.Texts[name]), false)
 	}
 	return m.close()
-}
-
-func sorted(m map[string]string) []string {
-	var names []string
-	for name := range m {
-		names = append(names, name)
-	}
-	slices.Sort(names)
-	return names
 }

@@ -30,6 +30,20 @@ type Config struct {
 	// Changed is called for every change of an output pin, in order, by one
 	// goroutine. It must not block.
 	Changed func(at time.Time, pin int, high bool)
+	// Tree is source text that is added to the machine's device tree; empty for none.
+	Tree string
+	// Processors is how many there are, 0 for one. With two, the guest's interrupt
+	// thread runs edges of an input together.
+	Processors int
+	// Disk is the path of the image of a disk, the guest's /dev/vda; empty for none.
+	// Writes, if set, is a file in which everything that the guest asks of it is recorded.
+	Disk, Writes string
+	// Kernel is what is added to the kernel's command line.
+	Kernel string
+	// Modules are loaded at boot, in order, behind those that every board has.
+	Modules []string
+	// Spare are modules that are only put into the guest's folder /modules.
+	Spare []string
 }
 
 // Line is one line of the console, with the time at which its end was read.
@@ -71,27 +85,36 @@ const (
 // low. Output pins are reported from before the first instruction on.
 func (p Parts) Boot(ctx context.Context, cfg Config) (_ *Machine, err error) {
 	image := filepath.Join(cfg.Dir, "image.gz")
-	if err := p.writeImage(image, cfg.Programs, cfg.Texts); err != nil {
-		return nil, fmt.Errorf("write the image: %w", err)
+	if _, err := os.Stat(image); err != nil { // a second boot in the same folder is of the same
+		if err := p.writeImage(image, cfg); err != nil {
+			return nil, fmt.Errorf("write the image: %w", err)
+		}
+	}
+	machine := p.machine(cfg)
+	if cfg.Tree != "" {
+		tree, err := p.tree(ctx, cfg)
+		if err != nil {
+			return nil, fmt.Errorf("device tree: %w", err)
+		}
+		machine = append(machine, "-dtb", tree)
 	}
 	port, err := freePort()
 	if err != nil {
 		return nil, err
 	}
 	m := &Machine{Telemetry: fmt.Sprintf("127.0.0.1:%d", port), exited: make(chan struct{}), more: make(chan struct{})}
+	machine = append(machine, cfg.disk()...)
 	socket := func(name string) string { return filepath.Join(cfg.Dir, name) }
 	chardev := func(name string) string {
 		return fmt.Sprintf("socket,id=%s,path=%s,server=on,wait=off", name, socket(name))
 	}
-	// One processor: with two, the guest's interrupt thread runs edges together.
-	m.cmd = exec.CommandContext(ctx, p.Emulator, "-M", "virt", "-cpu", "cortex-a72", "-accel", "tcg,thread=multi", "-smp", "1", "-m", "512",
-		"-nodefaults", "-no-reboot", "-display", "none", "-S",
-		"-kernel", p.Kernel, "-initrd", image, "-append", "console=ttyAMA0 mitigations=off nokaslr quiet panic=-1",
+	m.cmd = exec.CommandContext(ctx, p.Emulator, append(machine, "-accel", "tcg,thread=multi", "-no-reboot", "-S",
+		"-kernel", p.Kernel, "-initrd", image, "-append", strings.TrimSpace("console=ttyAMA0 mitigations=off nokaslr quiet panic=-1 "+cfg.Kernel),
 		"-chardev", chardev("console"), "-serial", "chardev:console",
 		"-chardev", chardev("command"), "-device", "virtio-serial-device", "-device", "virtserialport,chardev=command,name=command",
 		"-netdev", fmt.Sprintf("user,id=net,restrict=on,hostfwd=udp:%s-10.0.2.15:%d", m.Telemetry, TelemetryPort), "-device", "virtio-net-device,netdev=net",
 		"-qtest", "unix:"+socket("pins")+",server=on,wait=off", "-qtest-log", "none",
-		"-qmp", "unix:"+socket("monitor")+",server=on,wait=off")
+		"-qmp", "unix:"+socket("monitor")+",server=on,wait=off")...)
 	m.cmd.Stdout, m.cmd.Stderr = &m.said, &m.said
 	if err := m.cmd.Start(); err != nil {
 		return nil, err
@@ -131,6 +154,51 @@ func (p Parts) Boot(ctx context.Context, cfg Config) (_ *Machine, err error) {
 	}
 	m.Booted = time.Since(began)
 	return m, nil
+}
+
+// machine is what of the emulated computer its device tree depends on.
+func (p Parts) machine(cfg Config) []string {
+	return []string{"-M", "virt", "-cpu", "cortex-a72", "-smp", fmt.Sprint(max(cfg.Processors, 1)), "-m", "512", "-nodefaults", "-display", "none"}
+}
+
+// disk is the arguments for the disk. What the guest asks to be flushed stays in the page
+// cache of this computer, which is not what is cut off.
+func (c *Config) disk() []string {
+	if c.Disk == "" {
+		return nil
+	}
+	args := []string{"-blockdev", "driver=file,node-name=image,cache.no-flush=on,filename=" + c.Disk, "-device", "virtio-blk-device,drive=disk"}
+	if c.Writes == "" {
+		return append(args, "-blockdev", "driver=raw,node-name=disk,file=image")
+	}
+	return append(args, "-blockdev", "driver=file,node-name=writes,cache.no-flush=on,filename="+c.Writes,
+		"-blockdev", "driver=blklogwrites,node-name=disk,file=image,log=writes")
+}
+
+// tree writes the machine's own device tree with the text of the config behind it,
+// and gives its path.
+func (p Parts) tree(ctx context.Context, cfg Config) (string, error) {
+	own, source, to := filepath.Join(cfg.Dir, "own.dtb"), filepath.Join(cfg.Dir, "tree.dts"), filepath.Join(cfg.Dir, "tree.dtb")
+	run := func(program string, args ...string) ([]byte, error) {
+		out, err := exec.CommandContext(ctx, program, args...).CombinedOutput()
+		if err != nil {
+			err = fmt.Errorf("%w: %s", err, out)
+		}
+		return out, err
+	}
+	// The last machine given counts.
+	if _, err := run(p.Emulator, append(p.machine(cfg), "-M", "virt,dumpdtb="+own)...); err != nil {
+		return "", err
+	}
+	text, err := run("dtc", "-q", "-I", "dtb", "-O", "dts", own)
+	if err != nil {
+		return "", fmt.Errorf("%w; install the package device-tree-compiler", err)
+	}
+	if err := os.WriteFile(source, append(text, cfg.Tree...), 0o644); err != nil {
+		return "", err
+	}
+	_, err = run("dtc", "-q", "-I", "dts", "-O", "dtb", "-o", to, source)
+	return to, err
 }
 
 // freePort finds a UDP port of the loopback address that nobody has.

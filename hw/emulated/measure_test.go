@@ -28,16 +28,16 @@ func TestMeasures(t *testing.T) {
 	if !*measure {
 		t.Skip("measures only when asked with -measure")
 	}
-	r := boot(t)
+	r := boot(t, Config{}, layouts...)
 	t.Logf("boot to first command %v", r.m.Booted.Round(time.Millisecond))
 
 	// What a pin that was pulled high shows while it becomes an output that is
 	// low.
-	must(t, r.m.Set(linePins["relay"], true))
+	must(t, r.m.Set(everyLine["relay"], true))
 	from := r.out.Now()
 	r.do("pinwork hold 300ms")
 	t.Logf("relay's pin pulled high from outside, then opened low: %v", switched(r.out.History(from), "relay"))
-	must(t, r.m.Set(linePins["relay"], false))
+	must(t, r.m.Set(everyLine["relay"], false))
 
 	var safe []time.Duration
 	for range 20 {
@@ -60,7 +60,7 @@ func TestMeasures(t *testing.T) {
 		for began := time.Now(); time.Since(began) < length; sent++ {
 			time.Sleep(time.Until(began.Add(time.Duration(sent) * half)))
 			level = !level
-			must(t, r.m.Set(linePins["anemometer"], level))
+			must(t, r.m.Set(eighth("anemometer")["anemometer"], level))
 		}
 		out := r.do("wait $P; cat /tmp/edges")
 		n := number(t, out)

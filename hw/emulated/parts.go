@@ -24,9 +24,6 @@ type Parts struct {
 // the emulator's network card and its port for commands.
 var modules = []string{"virtio_mmio", "failover", "net_failover", "virtio_net", "virtio_console"}
 
-// watchdogModule gives /dev/watchdog without any hardware.
-const watchdogModule = "softdog"
-
 // Cache is the folder that fetch fills.
 func Cache() (string, error) {
 	if dir := os.Getenv("DOWNHAUL_EMULATOR"); dir != "" {
@@ -69,7 +66,7 @@ func Find() (Parts, error) {
 	if err != nil {
 		return p, err
 	}
-	for _, m := range append([]string{watchdogModule}, modules...) {
+	for _, m := range modules {
 		if p.modules[m] == "" {
 			err = errors.Join(err, fmt.Errorf("no module %s", m))
 		}

@@ -17,7 +17,7 @@ func TestEmulatedRehearsal(t *testing.T) {
 	if testing.Short() {
 		t.Skip("boots a computer; left out with -short")
 	}
-	r := boot(t)
+	r := boot(t, Config{}, layouts...)
 	r.rehearse(true)
 	for try := 0; ; try++ { // a busy computer can hold the loop up: then it trips before this
 		r.practise()

@@ -4,27 +4,22 @@ import (
 	"archive/tar"
 	"bytes"
 	"compress/gzip"
-	"context"
 	"crypto/sha256"
 	"encoding/base64"
-	"encoding/binary"
 	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
 	"io"
-	"math"
-	"net"
+	"maps"
 	"os"
 	"os/exec"
 	"path/filepath"
 	"strings"
-	"sync"
 	"testing"
 	"time"
 
 	"downhaul/interlock/day/answers/told"
-	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/prooftest"
@@ -32,27 +27,23 @@ import (
 	"downhaul/rules/architecture"
 )
 
-// layout is what the eighth line of the chip is for.
+// layout is a pad: what the lines of the chip are for that differ from pad to pad, and
+// what else its files say.
 type layout struct {
-	name, eighth, absent, wind, gust, device string
-	// tether and card are those of a craft that can be modelled.
-	tether, card string
+	name         string
+	lines        map[string]int
+	device       string // of the watchdog
+	sensor       string // of the pad file
+	rule, tether string // of the envelope
+	card         string // of a craft that can be modelled
 }
 
-const absentAll = `buzzer = "the chip has no line left"
-lamp = "the chip has no line left"
-gate = "the chip has no line left"
-`
-
-func without(name string) string {
-	var out []string
-	for _, line := range strings.Split(absentAll, "\n") {
-		if !strings.HasPrefix(line, name+" ") {
-			out = append(out, line)
-		}
-	}
-	return strings.Join(out, "\n")
-}
+// everyLine are those that every pad here has; each name that a pad may do without is
+// said to be absent.
+var (
+	everyLine = map[string]int{"relay": 0, "heartbeat": 1, "readback": 2, "estop_a": 3, "reset": 5}
+	mayLack   = []string{"estop_b", "buzzer", "lamp", "gate", "hold", "end"}
+)
 
 const (
 	hornPad = "horn"
@@ -65,14 +56,19 @@ const (
 	hangTimeout = 2 * time.Second
 )
 
+// eighth are the lines of a pad whose last one is what a group of scenarios needs.
+func eighth(name string) map[string]int {
+	return map[string]int{"estop_b": 4, "start": 6, name: 7}
+}
+
 var layouts = []layout{
-	{name: hornPad, eighth: `buzzer = "gpiochip0:7"`, absent: without("buzzer")},
-	{name: gatePad, eighth: `gate = "gpiochip0:7"`, absent: without("gate")},
-	{name: hangPad, eighth: `buzzer = "gpiochip0:7"`, absent: without("buzzer"), device: "device = \"/dev/watchdog\"\ntimeout = \"2 s\"\n"},
-	{name: craftPad, eighth: `buzzer = "gpiochip0:7"`, absent: without("buzzer"), tether: "\n[tether]\nlength = \"9 m\"\n", card: modelledCraft},
-	{name: windPad, eighth: `anemometer = "gpiochip0:7"`, absent: absentAll,
-		wind: "[wind]\nslope = \"0.62 m\"\noffset = \"0.27 m/s\"\n",
-		gust: "\n[[rule]]\nname = \"gust\"\nwatch = \"wind.speed\"\nabove = \"9 m/s\"\nstop = \"immediate\"\n"},
+	{name: hornPad, lines: eighth("buzzer")},
+	{name: gatePad, lines: eighth("gate")},
+	{name: hangPad, lines: eighth("buzzer"), device: "device = \"/dev/watchdog\"\ntimeout = \"2 s\"\n"},
+	{name: craftPad, lines: eighth("buzzer"), tether: "\n[tether]\nlength = \"9 m\"\n", card: modelledCraft},
+	{name: windPad, lines: eighth("anemometer"),
+		sensor: "[wind]\nslope = \"0.62 m\"\noffset = \"0.27 m/s\"\n",
+		rule:   "\n[[rule]]\nname = \"gust\"\nwatch = \"wind.speed\"\nabove = \"9 m/s\"\nstop = \"immediate\"\n"},
 }
 
 const modelledCraft = `version = 1
@@ -95,11 +91,6 @@ name    = "hover"
 ballast = "0 kg"
 `
 
-var linePins = map[string]int{
-	"relay": 0, "heartbeat": 1, "readback": 2, "estop_a": 3, "estop_b": 4, "reset": 5, "start": 6,
-	"buzzer": 7, "gate": 7, "anemometer": 7,
-}
-
 // Ours: how long the emulated board may take for anything, and for what the
 // guard ought to do at once. A time in the emulator is no figure of a board.
 const (
@@ -119,6 +110,11 @@ type rig struct {
 	line *craftLine
 	from int // the console's line from which on things are waited for
 	dir  string
+	cfg  Config
+	pins map[string]int
+	// every is how often the status is asked for: the tool takes the emulated
+	// processor from the guard for a while each time.
+	every time.Duration
 }
 
 func must(t testing.TB, errs ...error) {
@@ -130,52 +126,110 @@ func must(t testing.TB, errs ...error) {
 	}
 }
 
-// boot builds the programs for the board, boots it and lets a craft speak.
-func boot(t *testing.T) *rig {
+// boot builds the programs for the board, boots it with the files of the pads, all of
+// which are wired alike, and lets a craft stand there and speak.
+func boot(t *testing.T, cfg Config, pads ...layout) *rig {
 	t.Helper()
-	parts, err := Find()
-	if err != nil {
+	r := bootAlone(t, cfg, pads...)
+	r.fly()
+	return r
+}
+
+// bootAlone is boot without a craft.
+func bootAlone(t *testing.T, cfg Config, pads ...layout) *rig {
+	t.Helper()
+	if _, err := Find(); err != nil {
 		architecture.Need(t, false, err.Error())
 	}
 	dir, err := os.MkdirTemp("", "board") // a socket's path must be short
 	must(t, err)
 	t.Cleanup(func() { _ = os.RemoveAll(dir) })
-	programs := map[string]string{}
+	cfg.Dir = dir
+	if cfg.Programs == nil {
+		cfg.Programs = map[string]string{}
+	}
 	for name, from := range map[string]string{"downhauld": "downhaul/cmd/downhauld", "downhaul": "downhaul/cmd/downhaul", "pinwork": "./testdata/pinwork"} {
-		to := filepath.Join(dir, name)
-		build := exec.Command("go", "build", "-trimpath", "-o", to, from)
-		build.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux", "GOARCH=arm64")
-		if out, err := build.CombinedOutput(); err != nil {
-			t.Fatalf("build %s for the board: %v\n%s", name, err, out)
-		}
-		programs["/bin/"+name] = to
+		cfg.Programs["/bin/"+name] = build(t, dir, name, from, "arm64")
 	}
-	texts := map[string]string{"/etc/machine-id": machineID + "\n"}
-	for _, l := range layouts {
-		l.files(t, dir, texts)
+	if cfg.Texts == nil {
+		cfg.Texts = map[string]string{}
 	}
-	r := &rig{t: t, dir: dir}
-	r.out, err = NewOutside(linePins, guestGap)
-	must(t, err)
-	r.m, err = parts.Boot(t.Context(), Config{Programs: programs, Texts: texts, Dir: dir, Changed: r.out.Changed})
-	must(t, err)
+	cfg.Texts["/etc/machine-id"] = machineID + "\n"
+	pins := maps.Clone(everyLine)
+	for _, l := range pads {
+		maps.Copy(pins, l.lines)
+		l.files(t, dir, cfg.Texts)
+	}
+	r := &rig{t: t, dir: dir, cfg: cfg, pins: pins, every: 200 * time.Millisecond}
 	t.Cleanup(func() {
-		r.out.Detach()
-		r.m.Close()
-		must(t, r.out.Err())
-		if t.Failed() {
+		if t.Failed() && r.m != nil {
 			t.Logf("console:\n%s", r.m.Console())
 		}
+		r.cut()
 	})
-	must(t, r.out.Attach(r.m))
-	r.fly()
+	r.power()
 	return r
+}
+
+// build builds a program for an architecture into dir and gives its path.
+func build(t *testing.T, dir, name, from, arch string) string {
+	t.Helper()
+	to := filepath.Join(dir, name+"."+arch)
+	c := exec.Command("go", "build", "-trimpath", "-o", to, from)
+	c.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux", "GOARCH="+arch)
+	if out, err := c.CombinedOutput(); err != nil {
+		t.Fatalf("build %s: %v\n%s", name, err, out)
+	}
+	return to
+}
+
+// power boots the board.
+func (r *rig) power() {
+	r.t.Helper()
+	var err error
+	r.out, err = NewOutside(r.pins, guestGap)
+	must(r.t, err)
+	parts, err := Find()
+	must(r.t, err)
+	cfg := r.cfg
+	cfg.Changed = func(at time.Time, pin int, high bool) {
+		if r.cfg.Changed != nil {
+			r.cfg.Changed(at, pin, high)
+		}
+		r.out.Changed(at, pin, high)
+	}
+	if r.m, err = parts.Boot(r.t.Context(), cfg); err != nil {
+		r.t.Fatal(err)
+	}
+	must(r.t, r.out.Attach(r.m))
+}
+
+// cut takes the power from a board that has it.
+func (r *rig) cut() {
+	if r.m == nil {
+		return
+	}
+	r.out.Detach()
+	r.m.Close()
+	if err := r.out.Err(); err != nil {
+		r.t.Error(err)
+	}
+	r.m = nil
 }
 
 // files puts a pad's files and the record of its proof tests into the guest.
 func (l layout) files(t *testing.T, dir string, texts map[string]string) {
 	t.Helper()
-	fill := strings.NewReplacer("@EIGHTH@", l.eighth, "@ABSENT@", l.absent, "@WIND@", l.wind, "@GUST@", l.tether+l.gust, "@DEVICE@", l.device)
+	var lines, absent strings.Builder
+	for name, pin := range l.lines {
+		fmt.Fprintf(&lines, "%s = \"gpiochip0:%d\"\n", name, pin)
+	}
+	for _, name := range mayLack {
+		if _, wired := l.lines[name]; !wired {
+			fmt.Fprintf(&absent, "%s = \"the chip has no line left\"\n", name)
+		}
+	}
+	fill := strings.NewReplacer("@LINES@", lines.String(), "@ABSENT@", absent.String(), "@SENSOR@", l.sensor, "@MORE@", l.tether+l.rule, "@DEVICE@", l.device)
 	for _, name := range []string{"pad.toml", "envelope.toml"} {
 		text, err := os.ReadFile(filepath.Join("testdata", name))
 		must(t, err)
@@ -212,80 +266,6 @@ func (l layout) files(t *testing.T, dir string, texts map[string]string) {
 		must(t, err)
 		texts["/pads/"+l.name+"/stop/"+filepath.Base(name)] = string(text)
 	}
-}
-
-// craftLine is the telemetry line from the modelled craft, which can be cut, and
-// on which the craft's attitude can be made to lie.
-type craftLine struct {
-	net.Conn
-	mu     sync.Mutex
-	cut    bool
-	tilted bool
-	sent   time.Time // when the first tilted frame went out
-}
-
-func (c *craftLine) Write(b []byte) (int, error) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	if c.cut {
-		return len(b), nil
-	}
-	if c.tilted && tilt(b) && c.sent.IsZero() {
-		c.sent = time.Now()
-	}
-	return c.Conn.Write(b)
-}
-
-func (c *craftLine) set(cut, tilted bool) {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	c.cut, c.tilted, c.sent = cut, tilted, time.Time{}
-}
-
-func (c *craftLine) firstTilted() time.Time {
-	c.mu.Lock()
-	defer c.mu.Unlock()
-	return c.sent
-}
-
-// tilt makes an ATTITUDE frame of MAVLink 2 say 80 degrees of roll, and says
-// whether it was one. The layout is that of the common message set: message 30,
-// roll as the second field of four bytes; its extra byte of the checksum is 39.
-func tilt(b []byte) bool {
-	const header, attitude, extra = 10, 30, 39
-	if len(b) < header+12 || b[0] != 0xFD || b[7] != attitude || b[8] != 0 || b[9] != 0 {
-		return false
-	}
-	binary.LittleEndian.PutUint32(b[header+4:], math.Float32bits(80*math.Pi/180))
-	end := header + int(b[1])
-	crc := uint16(0xFFFF)
-	for _, v := range append(b[1:end:end], extra) {
-		x := v ^ byte(crc)
-		x ^= x << 4
-		crc = crc>>8 ^ uint16(x)<<8 ^ uint16(x)<<3 ^ uint16(x)>>4
-	}
-	binary.LittleEndian.PutUint16(b[end:], crc)
-	return true
-}
-
-// fly lets a modelled craft stand on the pad and speak until the test ends.
-func (r *rig) fly() {
-	r.t.Helper()
-	conn, err := craftmodel.Dial(r.m.Telemetry)
-	must(r.t, err)
-	cfg := craftmodel.EightTwo()
-	cfg.Unpowered = true
-	craft, err := craftmodel.New(cfg)
-	must(r.t, err)
-	r.line = &craftLine{Conn: conn}
-	ctx, cancel := context.WithCancel(context.Background())
-	live := craftmodel.Live{Craft: craft, Conn: r.line, Turn: func(c *craftmodel.Craft) error {
-		c.SetPower(r.out.PowerOn())
-		return nil
-	}}
-	var work sync.WaitGroup
-	work.Go(func() { _ = live.Serve(ctx) }) // a dead line ends it
-	r.t.Cleanup(func() { cancel(); work.Wait(); _ = conn.Close() })
 }
 
 // do runs a line of shell in the guest.
@@ -354,13 +334,13 @@ func (r *rig) status() (s told.Status) {
 // until waits until the status is as wanted.
 func (r *rig) until(what string, ok func(told.Status) bool) told.Status {
 	r.t.Helper()
-	for end := time.Now().Add(patience); ; time.Sleep(200 * time.Millisecond) {
+	for end := time.Now().Add(patience); ; time.Sleep(r.every) {
 		s := r.status()
 		if ok(s) {
 			return s
 		}
 		if time.Now().After(end) {
-			r.t.Fatalf("not %s: %s, %v, %v", what, s.State, s.NotReady, s.Trouble)
+			r.t.Fatalf("not %s: %s, %v, %v, %v", what, s.State, s.NotReady, s.Trouble, s.Channels)
 		}
 	}
 }
@@ -422,7 +402,29 @@ func (r *rig) makeLive() (from time.Duration) {
 			s := r.status()
 			r.t.Fatalf("never live: %s, %v, %v", s.State, s.NotReady, s.Trouble)
 		}
-		time.Sleep(200 * time.Millisecond)
+		time.Sleep(r.every)
+	}
+}
+
+// trips makes the chain live, does something, and wants relay and rotors off for that
+// reason. A busy computer can hold the loop up first; then it is done once more.
+func (r *rig) trips(why string, do, undo func()) {
+	r.t.Helper()
+	for try := 0; ; try++ {
+		r.makeLive()
+		_, from := r.m.Lines(0)
+		began := r.out.Now()
+		do()
+		r.within(3*atOnce, "relay and rotors off", func() bool { return !r.out.RelayOn() && !r.out.PowerOn() })
+		line, _, err := r.m.Wait(from, why, atOnce)
+		undo()
+		if off := switched(r.out.History(began), "relay"); err == nil && len(off) > 0 {
+			r.t.Logf("%s; the relay's pin went low %v after", strings.TrimSpace(line.Text), (off[0].At - began).Round(time.Millisecond))
+			return
+		}
+		if try == 5 {
+			r.t.Fatalf("not %s: %v", why, err)
+		}
 	}
 }
 

@@ -25,6 +25,7 @@ var mayOpen = []struct{ file, call, reason string }{
 	{"interlock/day/watchdog/device_linux.go", "unix.Open", "a hardware watchdog is a device, and opening it is meant to arm it"},
 	{"hw/loadcell.go", "os.Open", "hw imports nothing of ours; it asks for a regular file itself"},
 	{"hw/loadcell.go", "os.ReadFile", "the name beside a converter's channel, in the kernel's own folder"},
+	{"hw/loadcell_linux.go", "unix.Open", "an I²C bus is a device"},
 	{"hw/localsocket/lock_unix.go", "os.OpenFile", "the lock of a socket is made and held, not read"},
 	{"hw/gpiokernel_linux.go", "unix.Open", "a GPIO chip is a device"},
 	{"interlock/day/telemetry/link/serial_linux.go", "unix.Open", "a serial line is a device"},

@@ -15,14 +15,21 @@ func openLoadCell(c LoadCellConfig) (converterReader, error) {
 	if c.Raw != "" {
 		return openIIO(c.Raw, c.Rate)
 	}
+	// The kernel lets messages to a part through that a driver of its own has, and the two
+	// would write each other's settings away; it refuses to give the address (I2C_SLAVE,
+	// linux/i2c-dev.h).
+	fd, err := unix.Open(fmt.Sprintf("/dev/i2c-%d", c.NAU7802), unix.O_RDWR|unix.O_CLOEXEC, 0)
+	if err == nil {
+		err = errors.Join(unix.IoctlSetInt(fd, 0x0703, nauAddress), unix.Close(fd))
+	}
+	if errors.Is(err, unix.EBUSY) {
+		return nil, fmt.Errorf("a driver of the kernel has the part at 2Ah on i2c-%d (%w); name its channel instead (device = \"iio:deviceN/in_voltage0_raw\", see /sys/bus/iio/devices), or take the part out of the device tree", c.NAU7802, err)
+	}
 	// By number, without periph's registry: that would look through every bus
 	// and every legacy pin of the computer to find the one that is named.
 	bus, err := sysfs.NewI2C(c.NAU7802)
 	if err != nil {
 		return nil, fmt.Errorf("open bus %d: %w; is I²C enabled, and may this user open /dev/i2c-%d?", c.NAU7802, err, c.NAU7802)
-	}
-	if err := unclaimed(c.NAU7802); err != nil {
-		return nil, errors.Join(err, bus.Close())
 	}
 	n, err := newNAU7802(bus, c.Rate, time.Sleep, bus.Close)
 	if err != nil {
@@ -30,22 +37,6 @@ func openLoadCell(c LoadCellConfig) (converterReader, error) {
 		return nil, err
 	}
 	return n, nil
-}
-
-// unclaimed refuses a part that a driver of the kernel has: each would write the other's
-// settings away. The kernel lets messages to such a part through, as periph sends them;
-// it refuses to give its address (I2C_SLAVE, linux/i2c-dev.h).
-func unclaimed(bus int) error {
-	const i2cSlave = 0x0703
-	fd, err := unix.Open(fmt.Sprintf("/dev/i2c-%d", bus), unix.O_RDWR|unix.O_CLOEXEC, 0)
-	if err != nil {
-		return err
-	}
-	err = unix.IoctlSetInt(fd, i2cSlave, nauAddress)
-	if errors.Is(err, unix.EBUSY) {
-		err = fmt.Errorf("a driver of the kernel has the part at 2Ah on i2c-%d (%w); name its channel instead (device = \"iio:deviceN/in_voltage0_raw\", see /sys/bus/iio/devices), or take the part out of the device tree", bus, err)
-	}
-	return errors.Join(err, unix.Close(fd))
 }
 
 // Counts calls fn for every conversion; see Board.

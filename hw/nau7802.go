@@ -61,20 +61,11 @@ type nau7802 struct {
 }
 
 func newNAU7802(bus i2c.Bus, rate float64, sleep func(time.Duration), finish func() error) (*nau7802, error) {
-	if nauRate(rate) < 0 {
-		return nil, fmt.Errorf("a NAU7802 makes 10, 20, 40, 80 or 320 conversions a second (got %v)", rate)
-	}
 	n := &nau7802{dev: i2c.Dev{Bus: bus, Addr: nauAddress}, rate: rate, sleep: sleep, finish: finish}
 	if err := n.setUp(); err != nil {
 		return nil, err
 	}
 	return n, nil
-}
-
-func (n *nau7802) period() time.Duration { return time.Duration(float64(time.Second) / n.rate) }
-
-func (n *nau7802) write(register, value byte) error {
-	return n.dev.Tx([]byte{register, value}, nil)
 }
 
 func (n *nau7802) read(register byte) (byte, error) {
@@ -90,7 +81,7 @@ func (n *nau7802) setUp() error {
 	const gain, control = nauSupplyCode<<3 | nauGainCode, nauDigital | nauAnalogue | nauOwnSupply
 	speed := byte(nauRate(n.rate)) << 4
 	for _, w := range [][2]byte{{nauControl, nauReset}, {nauControl, nauDigital}} {
-		if err := n.write(w[0], w[1]); err != nil {
+		if err := n.dev.Tx(w[:], nil); err != nil {
 			return fmt.Errorf("NAU7802: %w; is it on this bus, powered, with both wires whole?", err)
 		}
 	}
@@ -98,7 +89,7 @@ func (n *nau7802) setUp() error {
 		return fmt.Errorf("NAU7802 does not power up: %w", err)
 	}
 	for _, w := range [][2]byte{{nauControl, control}, {nauGain, gain}, {nauSpeed, speed}, {nauControl, control | nauConvert}} {
-		if err := n.write(w[0], w[1]); err != nil {
+		if err := n.dev.Tx(w[:], nil); err != nil {
 			return fmt.Errorf("set up NAU7802: %w", err)
 		}
 	}
@@ -113,8 +104,7 @@ func (n *nau7802) setUp() error {
 	}
 	n.ready = true
 	for range nauSettling {
-		if _, err := n.convert(); err != nil {
-			n.ready = false
+		if _, err := n.next(); err != nil {
 			return err
 		}
 	}
@@ -140,7 +130,7 @@ func (n *nau7802) wait(want byte, most, every time.Duration) error {
 }
 
 func (n *nau7802) convert() (int32, error) {
-	p := n.period()
+	p := time.Duration(float64(time.Second) / n.rate)
 	n.sleep(p / 2) // it is not there yet; asking would only keep bus and processor busy
 	if err := n.wait(nauReady, 3*p-p/2, p/8); err != nil {
 		return 0, fmt.Errorf("NAU7802: wait for a conversion: %w", err)
@@ -161,9 +151,7 @@ func (n *nau7802) next() (int32, error) {
 		}
 	}
 	v, err := n.convert()
-	if err != nil {
-		n.ready = false
-	}
+	n.ready = err == nil
 	return v, err
 }
 

@@ -180,19 +180,14 @@ func tripsLogged(t *testing.T, folder string) (map[uint32]bool, triplog.Verdict)
 	report, err := triplog.VerifyFiles(parts...)
 	must(t, err)
 	trips := map[uint32]bool{}
-	for _, name := range parts {
-		f, err := os.Open(name)
-		must(t, err)
-		for line, err := range triplog.Lines(f) {
-			var d struct{ Trip uint32 }
-			if err != nil {
-				break // the end of what is left
-			}
-			if len(line.Decision) > 0 && json.Unmarshal(line.Decision, &d) == nil && d.Trip > 0 {
-				trips[d.Trip] = true
-			}
+	for line, err := range triplog.FileLines(parts...) {
+		var d struct{ Trip uint32 }
+		if err != nil {
+			break // the end of what is left
 		}
-		must(t, f.Close())
+		if len(line.Decision) > 0 && json.Unmarshal(line.Decision, &d) == nil && d.Trip > 0 {
+			trips[d.Trip] = true
+		}
 	}
 	return trips, report.Verdict
 }

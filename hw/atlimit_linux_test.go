@@ -94,9 +94,9 @@ func TestEventAtItsBounds(t *testing.T) {
 		t.Errorf("%+v, %v", e, err)
 	}
 	for seq, bad := range map[uint32]bool{1 << 31: false, 1<<31 + 1: true} {
-		s, lost := edges{}, -1
-		if err := s.take(event(0, fall, seq), 0, func(e Edge) { lost = e.Lost }); (err != nil) != bad || !bad && lost != 1<<31-1 {
-			t.Errorf("after number 0, %d: %d lost, %v", seq, lost, err)
+		s := edges{}
+		if got, err := s.take(nil, event(0, fall, seq), 0); (err != nil) != bad || !bad && got[0].Lost != 1<<31-1 {
+			t.Errorf("after number 0, %d: %v, %v", seq, got, err)
 		}
 	}
 }
@@ -133,7 +133,6 @@ func TestOpeningThatFailsLate(t *testing.T) {
 		}, "read the kernel's clock: no clock here"},
 		{"held by nobody with a name", func(_ *GPIOConfig, k *fakeKernel, _ *parts) { k.chips["gpiochip0"].refuse[27] = unix.EBUSY },
 			"heartbeat on gpiochip0:27: the line is held by something else (device or resource busy); stop that, or use another line"},
-		{"edges", func(_ *GPIOConfig, k *fakeKernel, p *parts) { p.kernel = dullKernel{k} }, "these lines cannot be watched for edges"},
 		{"chip", func(_ *GPIOConfig, k *fakeKernel, p *parts) { p.kernel = dumbKernel{k} }, "relay on gpiochip0:17: ask the chip: operation not permitted; put the user that runs the guard in the group that owns the chip"},
 		{"settings", func(c *GPIOConfig, _ *fakeKernel, _ *parts) {
 			for i := range 11 {
@@ -161,24 +160,11 @@ func TestOpeningThatFailsLate(t *testing.T) {
 	}
 }
 
-// dullKernel gives requests that cannot be watched, dumbKernel chips that do not say
-// what they are.
+// dumbKernel gives chips that do not say what they are.
 type (
-	dullKernel struct{ *fakeKernel }
-	dullChip   struct{ chipDevice }
 	dumbKernel struct{ *fakeKernel }
 	dumbChip   struct{ chipDevice }
 )
-
-func (k dullKernel) open(chip string) (chipDevice, error) {
-	c, err := k.fakeKernel.open(chip)
-	return dullChip{c}, err
-}
-
-func (c dullChip) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
-	q, err := c.chipDevice.request(r)
-	return struct{ lineRequest }{q}, err
-}
 
 func (k dumbKernel) open(chip string) (chipDevice, error) {
 	c, err := k.fakeKernel.open(chip)
@@ -200,52 +186,42 @@ func TestWatchedFileWakes(t *testing.T) {
 	if err := ioctl(p[0], unix.TIOCINQ, unsafe.Pointer(&waiting)); err != nil || waiting != 0 {
 		t.Errorf("%d bytes wait, %v", waiting, err)
 	}
-	e, err := watched(lineFile(p[0]))
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := e.deadline(time.Now().Add(time.Millisecond)); err != nil {
-		t.Fatal(err)
-	}
+	e := lineFile(p[0])
 	var b [8]byte
-	if n, err := e.read(b[:]); n != 0 || !errors.Is(err, os.ErrDeadlineExceeded) {
-		t.Errorf("at its deadline: %d, %v", n, err)
-	}
-	if err := errors.Join(e.deadline(time.Time{}), e.deadline(time.Now().Add(time.Minute))); err != nil {
-		t.Fatal(err)
+	if n, err := e.pending(b[:]); n != 0 || !errors.Is(err, unix.EAGAIN) {
+		t.Errorf("nothing waits: %d, %v", n, err)
 	}
 	if _, err := unix.Write(p[1], []byte("edge")); err != nil {
 		t.Fatal(err)
 	}
-	if n, err := e.read(b[:]); n != 4 || err != nil {
+	if n, err := e.pending(b[:]); n != 4 || err != nil {
 		t.Errorf("of 4 bytes: %d, %v", n, err)
 	}
-	if err := e.alive(); !errors.Is(err, unix.ENOTTY) {
+	if _, err := e.values(1); !errors.Is(err, unix.ENOTTY) {
 		t.Errorf("a pipe is asked for its level: %v", err)
 	}
 	if err := e.close(); err != nil || e.close() == nil {
 		t.Errorf("it is not let go, or twice: %v", err)
 	}
-	if err := e.alive(); err == nil {
+	if _, err := e.values(1); err == nil {
 		t.Error("closed, it answers for its level")
 	}
 }
 
-// Without an anemometer or a converter the wait lasts until it is ended: a wait that
+// Without a converter the wait lasts until it is ended: a wait that
 // ends by itself is taken for a board that failed.
 func TestNothingFittedWaitsForTheEnd(t *testing.T) {
 	synctest.Test(t, func(t *testing.T) {
-		g, _ := openFake(t, func(c *GPIOConfig, _ *fakeKernel) { c.Anemometer = GPIOInput{} })
+		g, _ := openFake(t, nil)
 		ctx, stop := context.WithCancel(t.Context())
-		ended := make(chan error, 2)
-		go func() { ended <- g.Edges(ctx, nil) }()
+		ended := make(chan error, 1)
 		go func() { ended <- g.Counts(ctx, nil) }()
 		time.Sleep(time.Hour)
 		if len(ended) != 0 {
 			t.Errorf("%d waits ended by themselves", len(ended))
 		}
 		stop()
-		if err := errors.Join(<-ended, <-ended); err != nil {
+		if err := <-ended; err != nil {
 			t.Error(err)
 		}
 	})

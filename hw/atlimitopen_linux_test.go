@@ -1,7 +1,6 @@
 package hw
 
 import (
-	"context"
 	"errors"
 	"os"
 	"path/filepath"
@@ -116,21 +115,6 @@ func TestNothingGoesHighAtTheEnd(t *testing.T) {
 	}
 	if levels, err := g.Levels(); levels != 0 || err == nil {
 		t.Errorf("closed: %b, %v", levels, err)
-	}
-}
-
-// noDeadline is a line whose wait cannot be ended.
-type noDeadline struct{ edgeRequest }
-
-func (noDeadline) deadline(time.Time) error { return unix.EINVAL }
-
-func TestWaitThatCannotBeEndedIsNotBegun(t *testing.T) {
-	g, _ := openFake(t, nil)
-	g.edge = noDeadline{g.edge}
-	ctx, stop := context.WithCancel(t.Context())
-	stop()
-	if err := g.Edges(ctx, nil); !errors.Is(err, unix.EINVAL) {
-		t.Errorf("got %v", err)
 	}
 }
 

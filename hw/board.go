@@ -19,8 +19,8 @@ type Output interface {
 // MostInputs is how many input lines a board has: the bits of Levels.
 const MostInputs = 32
 
-// Board is the pad's pins. Only one goroutine may call the outputs and Levels;
-// Edges and Counts run in goroutines of their own.
+// Board is the pad's pins. Only one goroutine may call its methods, and none waits but
+// Counts, which runs in a goroutine of its own.
 //
 // Inert means: relay de-energised, heartbeat without edges, buzzer silent,
 // lamp dark. A board is inert when opened, after Inert, after Close, and (by
@@ -36,11 +36,12 @@ type Board interface {
 	// Waits are the descriptors that report an edge of an input line, for whoever waits.
 	Waits() []int
 	// Passed takes what they report. Bit i is set where input i is one whose every edge
-	// counts (GPIOInput.Every) and had one since the last call.
-	Passed() uint32
-	// Edges calls fn for every edge of the lines watched for edges (the
-	// anemometer) until ctx ends; it returns nil then, else why it stopped.
-	Edges(ctx context.Context, fn func(Edge)) error
+	// counts (GPIOInput.Every) and had one since the last call, or may have: lost is how
+	// many edges the kernel dropped because nobody read in time.
+	Passed() (passed uint32, lost int)
+	// Edges appends to dst the anemometer's edges since the last call, the oldest first. After
+	// an error none comes any more.
+	Edges(dst []Edge) ([]Edge, error)
 	// Counts calls fn for every conversion until ctx ends; it returns nil
 	// then, else why it stopped. A board without a converter returns at ctx end.
 	Counts(ctx context.Context, fn func(Count)) error

@@ -59,16 +59,3 @@ func TestNAU7802AtItsBorders(t *testing.T) {
 		t.Errorf("%d, %v", v, err)
 	}
 }
-
-// A kernel that gives neither an event nor an error would have the wait spin: it ends.
-func TestNoEventAndNoErrorEndsTheWait(t *testing.T) {
-	g, _ := openFake(t, nil)
-	g.edge = noEvent{g.edge}
-	if err := g.Edges(t.Context(), func(Edge) {}); err == nil || !strings.Contains(err.Error(), "no event and no error") {
-		t.Errorf("got %v", err)
-	}
-}
-
-type noEvent struct{ edgeRequest }
-
-func (noEvent) read([]byte) (int, error) { return 0, nil }

@@ -12,7 +12,8 @@ type gpio struct {
 	relay, heartbeat *heldOutput
 	buzzer, lamp     *heldOutput
 	inputs           []inputGroup
-	edge             edgeRequest // nil without an anemometer
+	sampled          []string    // inputs on chips that report no edges
+	edge             lineRequest // of the anemometer; nil without one
 	edges            edges
 	cell             converterReader // nil without a load cell
 	rate             float64         // conversions a second

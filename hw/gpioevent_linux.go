@@ -1,11 +1,10 @@
 package hw
 
 import (
-	"context"
 	"encoding/binary"
 	"errors"
 	"fmt"
-	"os"
+	"strings"
 	"time"
 	"unsafe"
 
@@ -56,36 +55,41 @@ type edges struct {
 	since time.Duration
 	seq   uint32        // of the last event
 	last  time.Duration // time of the last edge
+	// room is for what the kernel gives; lookAt is when it is seen next whether the chip is
+	// there: a calm is silent, and so is a chip that is gone.
+	room   []byte
+	lookAt time.Duration
 }
 
-// take gives the edges of whole events. Numbers that are missing are edges that
+// take appends the edges of whole events. Numbers that are missing are edges that
 // the kernel dropped because nobody read in time; it drops the oldest. now is
 // the board's time: an edge is never later than that, nor earlier than the one
 // before it.
-func (s *edges) take(b []byte, now time.Duration, fn func(Edge)) error {
+func (s *edges) take(dst []Edge, b []byte, now time.Duration) ([]Edge, error) {
 	if len(b)%eventSize != 0 {
-		return fmt.Errorf("events have %d bytes each (got %d bytes)", eventSize, len(b))
+		return dst, fmt.Errorf("events have %d bytes each (got %d bytes)", eventSize, len(b))
 	}
 	for ; len(b) > 0; b = b[eventSize:] {
 		e, err := decodeEvent(b)
 		if err != nil {
-			return err
+			return dst, err
 		}
 		lost := e.seq - s.seq - 1 // wraps with the kernel's counter
 		if lost >= 1<<31 {
-			return fmt.Errorf("the edges' numbers run back from %d to %d; the line was taken over, start again", s.seq, e.seq)
+			return dst, fmt.Errorf("the edges' numbers run back from %d to %d; the line was taken over, start again", s.seq, e.seq)
 		}
 		s.seq = e.seq
 		s.last = max(s.last, min(e.at-s.since, now))
-		fn(Edge{Line: s.line, Rise: e.rise, At: s.last, Lost: int(lost)})
+		dst = append(dst, Edge{Line: s.line, Rise: e.rise, At: s.last, Lost: int(lost)})
 	}
-	return nil
+	return dst, nil
 }
 
 // events is what is wanted of the edges that the kernel reports of a chip's inputs.
 type events struct {
 	every map[uint32]int // place in Levels of the lines whose every edge counts
 	room  []byte         // empty where the chip reports none
+	seq   uint32         // of the last event
 }
 
 func eventsOf(w *wanted) events {
@@ -110,12 +114,20 @@ func (g *gpio) Waits() (fds []int) {
 
 // Passed takes the edges that the kernel reported; see Board. It takes no more than the
 // kernel keeps, and what cannot be read here shows in Levels.
-func (g *gpio) Passed() (passed uint32) {
+func (g *gpio) Passed() (passed uint32, lost int) {
 	for i := range g.inputs {
 		in := &g.inputs[i]
 		for taken := 0; len(in.room) > 0 && taken < EdgeRoom*eventSize; {
 			n, err := in.req.pending(in.room)
 			for b := in.room[:max(n, 0)]; len(b) >= eventSize; b = b[eventSize:] {
+				seq := binary.NativeEndian.Uint32(b[16:])
+				if gap := seq - in.seq - 1; gap > 0 { // wraps with the kernel's counter
+					lost += int(gap)
+					for _, bit := range in.every {
+						passed |= 1 << bit
+					}
+				}
+				in.seq = seq
 				if bit, ok := in.every[binary.NativeEndian.Uint32(b[12:])]; ok {
 					passed |= 1 << bit
 				}
@@ -125,8 +137,11 @@ func (g *gpio) Passed() (passed uint32) {
 			}
 		}
 	}
-	return passed
+	return passed, lost
 }
+
+// Sampled names the inputs on chips that report no edges, empty for none.
+func (g *gpio) Sampled() string { return strings.Join(g.sampled, ", ") }
 
 func (l lineFile) waits() int { return int(l) }
 
@@ -138,51 +153,31 @@ func (l lineFile) pending(b []byte) (int, error) {
 	return int(n), nil
 }
 
-// lookForChip is how often a line without edges is looked at: a calm is silent,
-// and so is a chip that is gone.
 const lookForChip = time.Second
 
-// Edges calls fn for every edge of the anemometer; see Board.
-func (g *gpio) Edges(ctx context.Context, fn func(Edge)) error {
-	if g.edge == nil {
-		<-ctx.Done()
-		return nil
-	}
-	// The context's end moves the deadline into the past. It cannot be lost:
-	// either the context is done before it is looked at below, or the move
-	// comes after the deadline that was set before looking.
-	defer context.AfterFunc(ctx, func() { _ = g.edge.deadline(time.Unix(1, 0)) })()
-	buf := make([]byte, 64*eventSize)
-	for {
-		if err := g.edge.deadline(time.Now().Add(lookForChip)); err != nil {
-			return edgeError(err)
-		}
-		if ctx.Err() != nil {
-			return nil
-		}
-		n, err := g.edge.read(buf)
+// Edges takes the anemometer's edges; see Board. It takes no more than the kernel keeps.
+func (g *gpio) Edges(dst []Edge) ([]Edge, error) {
+	s, now := &g.edges, g.now()
+	for taken := 0; g.edge != nil && taken < EdgeRoom*eventSize; {
+		n, err := g.edge.pending(s.room)
 		switch {
-		case err == nil && n > 0:
-			if err := g.edges.take(buf[:n], g.now(), fn); err != nil {
-				return edgeError(err)
+		case g.closed:
+			err = ErrClosed
+		case err == nil && n == 0:
+			err = errors.New("the kernel gave no event and no error")
+		case err == nil:
+			taken += n
+			dst, err = s.take(dst, s.room[:n], now)
+		case errors.Is(err, unix.EAGAIN):
+			if err = nil; now >= s.lookAt {
+				s.lookAt = now + lookForChip
+				_, err = g.edge.values(1)
 			}
-		case ctx.Err() != nil:
-			return nil
-		case errors.Is(err, os.ErrDeadlineExceeded):
-			if err := g.edge.alive(); err != nil {
-				return edgeError(err)
-			}
-		case err != nil:
-			return edgeError(err)
-		default:
-			return edgeError(errors.New("the kernel gave no event and no error"))
+			taken = EdgeRoom * eventSize
+		}
+		if err != nil {
+			return dst, fmt.Errorf("read edges: %w%s", err, mend(err))
 		}
 	}
-}
-
-func edgeError(err error) error {
-	if errors.Is(err, os.ErrClosed) {
-		err = ErrClosed
-	}
-	return fmt.Errorf("wait for edges: %w%s", err, mend(err))
+	return dst, nil
 }

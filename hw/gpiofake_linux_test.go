@@ -46,10 +46,7 @@ type fakeRequest struct {
 	closed bool
 
 	mu     sync.Mutex
-	cond   *sync.Cond
 	events bytes.Buffer
-	until  time.Time
-	end    error
 }
 
 func newFakeKernel(t *testing.T, lines int, chips ...string) *fakeKernel {
@@ -96,7 +93,6 @@ func (c *fakeChip) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
 		return nil, unix.ENODEV
 	}
 	q := &fakeRequest{c: c, output: r.Config.Flags&lineOutput != 0}
-	q.cond = sync.NewCond(&q.mu)
 	if c.alone && r.Num_lines > 1 {
 		return nil, unix.E2BIG
 	}
@@ -193,61 +189,23 @@ func (q *fakeRequest) close() error {
 	if q.closed {
 		return unix.EBADF
 	}
-	q.closed, q.end = true, os.ErrClosed
+	q.closed = true
 	for _, l := range q.lines {
 		q.c.heldBy[l] = ""
 	}
-	q.cond.Broadcast()
 	if q.output {
 		q.c.k.trail = append(q.c.k.trail, "let go "+Pin{Chip: q.c.name, Line: int(q.lines[0])}.String())
 	}
 	return nil
 }
 
-// The following make it an edgeRequest.
-
-func (q *fakeRequest) read(b []byte) (int, error) {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	for {
-		switch {
-		case q.end != nil:
-			return 0, q.end
-		case q.events.Len() > 0:
-			return q.events.Read(b[:len(b)/eventSize*eventSize])
-		case !q.until.IsZero() && !time.Now().Before(q.until):
-			return 0, os.ErrDeadlineExceeded
-		}
-		q.cond.Wait()
-	}
-}
-
-func (q *fakeRequest) deadline(t time.Time) error {
-	q.mu.Lock()
-	defer q.mu.Unlock()
-	q.until = t
-	q.cond.Broadcast()
-	time.AfterFunc(time.Until(t), func() {
-		q.mu.Lock()
-		defer q.mu.Unlock()
-		q.cond.Broadcast()
-	})
-	return q.end
-}
-
-func (q *fakeRequest) alive() error {
-	_, err := q.values(1)
-	return err
-}
-
-// give puts bytes in front of whoever waits for events.
+// give puts bytes in front of whoever looks for events.
 func (q *fakeRequest) give(b ...[]byte) {
 	q.mu.Lock()
 	defer q.mu.Unlock()
 	for _, e := range b {
 		q.events.Write(e)
 	}
-	q.cond.Broadcast()
 }
 
 // event is one event as the kernel lays it out.

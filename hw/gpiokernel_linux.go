@@ -4,7 +4,6 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
-	"time"
 	"unsafe"
 
 	"golang.org/x/sys/unix"
@@ -44,17 +43,6 @@ type lineRequest interface {
 	waits() int
 	pending(b []byte) (int, error)
 	set(mask, bits uint64) error
-	close() error
-}
-
-// edgeRequest is a held line that is watched for edges.
-type edgeRequest interface {
-	// read waits for events; it gives os.ErrDeadlineExceeded at the deadline
-	// and os.ErrClosed after close.
-	read(b []byte) (int, error)
-	deadline(t time.Time) error
-	// alive asks the chip for the line's level, to see whether it is there.
-	alive() error
 	close() error
 }
 
@@ -102,35 +90,3 @@ func (c chipFile) request(r *unix.GPIOV2LineRequest) (lineRequest, error) {
 }
 
 func (c chipFile) close() error { return unix.Close(int(c)) }
-
-// edgeFile is a line whose events are read through the runtime's poller, so
-// that waiting can be ended by a deadline and by closing.
-type edgeFile struct{ f *os.File }
-
-// watched turns held lines into ones whose events can be waited for.
-func watched(l lineRequest) (edgeRequest, error) {
-	if e, ok := l.(edgeRequest); ok {
-		return e, nil // a test's own
-	}
-	fd, ok := l.(lineFile)
-	if !ok {
-		return nil, errors.New("these lines cannot be watched for edges")
-	}
-	return edgeFile{os.NewFile(uintptr(fd), "edges")}, nil
-}
-
-func (e edgeFile) read(b []byte) (int, error) { return e.f.Read(b) }
-func (e edgeFile) deadline(t time.Time) error { return e.f.SetReadDeadline(t) }
-func (e edgeFile) close() error               { return e.f.Close() }
-
-func (e edgeFile) alive() error {
-	raw, err := e.f.SyscallConn()
-	if err != nil {
-		return err
-	}
-	var asked error
-	if err := raw.Control(func(fd uintptr) { _, asked = lineFile(fd).values(1) }); err != nil {
-		return err
-	}
-	return asked
-}

@@ -264,6 +264,10 @@ func (o *opening) holdGroup(w *wanted, edges bool) error {
 	g := inputGroup{chip: w.chip.pinChip, req: req, mask: 1<<len(w.lines) - 1, bits: w.bits}
 	if edges {
 		g.events = eventsOf(w)
+	} else {
+		for _, in := range w.inputs {
+			o.sampled = append(o.sampled, in.Name+" on "+in.Pin.String())
+		}
 	}
 	o.inputs = append(o.inputs, g)
 	return nil
@@ -301,14 +305,12 @@ func (o *opening) holdAnemometer() error {
 	if err != nil {
 		return refused(in.Name, in.Pin, c, line, err)
 	}
-	if o.edge, err = watched(req); err != nil {
-		return errors.Join(err, req.close())
-	}
+	o.edge = req
 	since, err := o.epoch()
 	if err != nil {
 		return err
 	}
-	o.edges = edges{line: len(o.cfg.Inputs), since: since}
+	o.edges = edges{line: len(o.cfg.Inputs), since: since, room: make([]byte, 64*eventSize)}
 	if i := slices.IndexFunc(o.cfg.Inputs, func(other GPIOInput) bool { return other.Name == in.Name }); i >= 0 {
 		o.edges.line = i
 	}

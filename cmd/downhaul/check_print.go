@@ -246,6 +246,9 @@ func padSays(p *pad.Pad) []string {
 			say("Its wire is not supervised: a calm looks like a cut wire. Before a start in a calm, turn it by hand; no pulse for a minute after a wind brings the craft down.")
 		}
 	}
+	if p.Board.Kind == pad.GPIO {
+		say("The chip of the emergency stop must report edges: the guard refuses another. Other inputs on a chip that reports none are read every 5 ms, which the guard says when it starts.")
+	}
 	if p.LoadCell.Fitted {
 		say("Own load cell: %s a count, no load at count %d, %g readings a second.", show(p.LoadCell.NewtonsPerCount, rules.Force), p.LoadCell.Zero, p.LoadCell.Rate)
 	} else if p.LoadCell.Winch {

@@ -81,7 +81,7 @@ func FuzzBoardRequest(f *testing.F) {
 		if v.PowerOn() && !v.chain.Faulty(Weld) {
 			t.Errorf("%s brought power on", text)
 		}
-		v.TakeEdges(clock.now())
+		edgesOf(v)
 		v.TakeCounts(clock.now())
 		if _, err := v.Levels(); err != nil && !v.inputsFail {
 			t.Error(err)

@@ -3,7 +3,6 @@ package virtual
 import (
 	"context"
 	"errors"
-	"sync/atomic"
 	"testing"
 	"time"
 
@@ -19,7 +18,7 @@ func TestAnemometerGivesThePublishedCount(t *testing.T) {
 	for c.now() < time.Minute {
 		c.add(37 * ms) // whenever it is looked at
 		c.set(min(c.now(), time.Minute))
-		edges = append(edges, v.TakeEdges(c.now())...)
+		edges = append(edges, edgesOf(v)...)
 	}
 	if len(edges) != 600 {
 		t.Fatalf("%d edges in 60 s at 5 Hz, want 600", len(edges))
@@ -38,18 +37,18 @@ func TestAnemometerTurnsOnThroughAChange(t *testing.T) {
 	c.set(750 * ms)    // half way to the second
 	must(t, v.Turn(10))
 	c.set(800 * ms) // half of 50 ms later is 775
-	got := v.TakeEdges(c.now())
+	got := edgesOf(v)
 	if len(got) != 2 || got[0].At != 500*ms || got[1].At != 775*ms || !got[0].Rise || got[1].Rise {
 		t.Errorf("edges %+v, want a rise at 500 ms and a fall at 775 ms", got)
 	}
 	must(t, v.Turn(0)) // half way to the next at 825
 	c.set(time.Minute)
-	if got := v.TakeEdges(c.now()); len(got) != 0 {
+	if got := edgesOf(v); len(got) != 0 {
 		t.Errorf("edges %+v from an anemometer that stands still", got)
 	}
 	must(t, v.Turn(1))
 	c.set(time.Minute + 250*ms)
-	if got := v.TakeEdges(c.now()); len(got) != 1 || got[0].At != time.Minute+250*ms {
+	if got := edgesOf(v); len(got) != 1 || got[0].At != time.Minute+250*ms {
 		t.Errorf("edges %+v, want one at 1m0.25s", got)
 	}
 }
@@ -60,7 +59,7 @@ func TestAnemometerNobodyReads(t *testing.T) {
 	c.set(10 * time.Second)
 	must(t, v.Turn(500)) // makes what was due; 20,000 edges
 	c.set(11 * time.Second)
-	edges := v.TakeEdges(c.now())
+	edges := edgesOf(v)
 	if len(edges) != 4096 || edges[0].Lost != 21000-4096 || edges[4095].At != 11*time.Second {
 		t.Fatalf("%d edges, first %+v, last %+v", len(edges), edges[0], edges[len(edges)-1])
 	}
@@ -74,18 +73,18 @@ func TestAnemometerNobodyReads(t *testing.T) {
 	if levels(t, v)["anemometer"] {
 		t.Error("closed low, the contact must pull the line low after an odd edge")
 	}
-	edges = v.TakeEdges(c.now())
+	edges = edgesOf(v)
 	if last := edges[len(edges)-1]; last.Rise || last.At != c.now() || edges[0].Lost != 10001-4096 {
 		t.Errorf("after 10,001 edges: first %+v, last %+v", edges[0], last)
 	}
 	must(t, v.Break("anemometer"))
 	c.set(22 * time.Second)
-	if got := v.TakeEdges(c.now()); len(got) != 0 {
+	if got := edgesOf(v); len(got) != 0 {
 		t.Errorf("%d edges through a cut wire", len(got))
 	}
 	must(t, v.Mend("anemometer"))
 	c.set(22*time.Second + 2*ms)
-	if got := v.TakeEdges(c.now()); len(got) != 2 || got[0].Lost != 0 {
+	if got := edgesOf(v); len(got) != 2 || got[0].Lost != 0 {
 		t.Errorf("edges %+v after mending, want 2 and none known to be lost", got)
 	}
 }
@@ -147,31 +146,35 @@ func TestEdgesAndCountsCome(t *testing.T) {
 	must(t, v.Turn(200))
 	ctx, cancel := context.WithTimeout(t.Context(), 30*time.Second)
 	defer cancel()
-	edges, counts := make(chan error), make(chan error)
-	var e, c atomic.Int32
-	enough := func(n *atomic.Int32) {
-		if n.Add(1); e.Load() >= 20 && c.Load() >= 5 {
-			cancel()
-		}
-	}
+	counts := make(chan error)
+	n := 0
 	go func() {
-		var last time.Duration
-		edges <- v.Edges(ctx, func(x hw.Edge) {
-			if gap := x.At - last; last != 0 && x.Lost == 0 && gap != 2500*time.Microsecond {
-				t.Errorf("edges %v apart, want 2.5 ms", gap)
+		counts <- v.Counts(ctx, func(hw.Count) {
+			if n++; n == 5 {
+				cancel()
 			}
-			last = x.At
-			enough(&e)
 		})
 	}()
-	go func() { counts <- v.Counts(ctx, func(hw.Count) { enough(&c) }) }()
-	must(t, <-edges, <-counts)
-	if e.Load() < 20 || c.Load() < 5 {
-		t.Errorf("only %d edges and %d counts in 30 s", e.Load(), c.Load())
+	must(t, <-counts)
+	var last time.Duration
+	edges := edgesOf(v)
+	for _, x := range edges {
+		if gap := x.At - last; last != 0 && x.Lost == 0 && gap != 2500*time.Microsecond {
+			t.Errorf("edges %v apart, want 2.5 ms", gap)
+		}
+		last = x.At
 	}
-	go func() { edges <- v.Edges(context.Background(), func(hw.Edge) {}) }()
+	if len(edges) < 20 || n < 5 {
+		t.Errorf("only %d edges and %d counts in 30 s", len(edges), n)
+	}
 	must(t, v.Close())
-	if err := <-edges; !errors.Is(err, hw.ErrClosed) {
+	if _, err := v.Edges(nil); !errors.Is(err, hw.ErrClosed) {
 		t.Errorf("edges of a closed board ended with %v", err)
 	}
+}
+
+// edgesOf takes the anemometer's edges.
+func edgesOf(v *Board) []hw.Edge {
+	edges, _ := v.Edges(nil)
+	return edges
 }

@@ -108,7 +108,7 @@ func TestSocketWorksTheBoard(t *testing.T) {
 		t.Errorf("levels %v", l)
 	}
 	clock.set(time.Second)
-	if n, counts := len(v.TakeEdges(clock.now())), v.TakeCounts(clock.now()); n != 10 || counts[0].Value != 124000 {
+	if n, counts := len(edgesOf(v)), v.TakeCounts(clock.now()); n != 10 || counts[0].Value != 124000 {
 		t.Errorf("%d edges, counts %v", n, counts)
 	}
 	s, err := c.Show()

@@ -236,7 +236,7 @@ func (v *Board) Lamp() hw.Output { return virtualOutput{v, lampLine} }
 func (v *Board) Waits() []int { return nil }
 
 // Passed gives none.
-func (v *Board) Passed() uint32 { return 0 }
+func (v *Board) Passed() (uint32, int) { return 0, 0 }
 
 // Levels reads every input line now; see Board.
 func (v *Board) Levels() (uint32, error) {
@@ -273,16 +273,17 @@ func (v *Board) circuit(c *contact) bool {
 	return c.closed
 }
 
-// TakeEdges gives the anemometer's edges up to now that were not given yet, by
-// this or by Edges: the newest 4096, with the loss counted on the first.
-func (v *Board) TakeEdges(now time.Duration) []hw.Edge {
+// Edges gives the anemometer's edges, at most the newest 4096, with the loss counted on the
+// first; see Board. At is the modelled time of the edge.
+func (v *Board) Edges(dst []hw.Edge) ([]hw.Edge, error) {
+	now := v.cfg.Now()
 	v.mu.Lock()
 	defer v.mu.Unlock()
 	if v.closed {
-		return nil
+		return dst, hw.ErrClosed
 	}
 	v.advance(now)
-	return v.rotor.take(v.at)
+	return append(dst, v.rotor.take(v.at)...), nil
 }
 
 // TakeCounts gives the conversions up to now that were not given yet, by this
@@ -297,23 +298,8 @@ func (v *Board) TakeCounts(now time.Duration) []hw.Count {
 	return v.converter.take(v.at)
 }
 
-// lookAgain is the longest that Edges and Counts sleep: a change of speed
-// shows at the latest then.
+// lookAgain is the longest that Counts sleeps.
 const lookAgain = 20 * time.Millisecond
-
-// Edges calls fn for every anemometer edge; see Board. At is the modelled time
-// of the edge; the call comes soon after it.
-func (v *Board) Edges(ctx context.Context, fn func(hw.Edge)) error {
-	return v.pump(ctx, func(now time.Duration) {
-		for _, e := range v.TakeEdges(now) {
-			fn(e)
-		}
-	}, func() time.Duration {
-		v.mu.Lock()
-		defer v.mu.Unlock()
-		return v.rotor.next()
-	})
-}
 
 // Counts calls fn for every conversion; see Board.
 func (v *Board) Counts(ctx context.Context, fn func(hw.Count)) error {

@@ -27,9 +27,15 @@ var excused = []struct{ in, says, reason string }{
 // is put into the package of that name as one file more.
 func carried(t *testing.T, set *token.FileSet, more map[string]string) []*checked {
 	t.Helper()
+	return carriedBy(t, "./cmd/downhauld-bench", set, more)
+}
+
+// carriedBy is carried for another program.
+func carriedBy(t *testing.T, program string, set *token.FileSet, more map[string]string) []*checked {
+	t.Helper()
 	goFiles(t) // the cached result hangs on every source
-	imp := chain{exports(t, set, "./cmd/downhauld-bench"), map[string]*types.Package{}}
-	out, _ := goCommand(t, root, nil, "list", "-deps", "-json=ImportPath,Dir,GoFiles", "./cmd/downhauld-bench")
+	imp := chain{exports(t, set, program), map[string]*types.Package{}}
+	out, _ := goCommand(t, root, nil, "list", "-deps", "-json=ImportPath,Dir,GoFiles", program)
 	var all []*checked
 	for d := json.NewDecoder(strings.NewReader(out)); ; {
 		var p struct {

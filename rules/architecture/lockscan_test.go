@@ -255,6 +255,8 @@ type callee struct {
 	param   bool   // a function that was handed in: whoever handed it in counts it as called
 	later   bool   // what is handed over runs on another goroutine
 	holds   held   // held while what is handed over runs
+	outside string // a function of others, with its package
+	value   ast.Expr
 }
 
 // callees finds whom a call may reach.
@@ -293,7 +295,7 @@ func (w *walker) callees(call *ast.CallExpr) (to callee) {
 			return to
 		}
 		if w.params[obj] {
-			to.param = true
+			to.param, to.value = true, fun
 			return to
 		}
 	}
@@ -302,6 +304,7 @@ func (w *walker) callees(call *ast.CallExpr) (to callee) {
 			return to // such as slices.Backward: what a harmless package gives is harmless
 		}
 	}
+	to.value = fun
 	to.what = "calls the function value " + types.ExprString(fun) + ", and nobody can tell what it does"
 	return to
 }
@@ -320,6 +323,7 @@ func (s *lockScan) function(f *types.Func) (to callee) {
 		return to
 	}
 	name := pkg.Name() + "." + f.Name()
+	to.outside = pkg.Path() + "." + f.Name()
 	to.later = slices.Contains(later, name)
 	if pkg.Path() == "sync" && strings.HasPrefix(f.Name(), "Once") || name == "sync.Do" {
 		to.holds = held{"sync.Once": f.Pos()}

@@ -50,6 +50,10 @@ type event struct {
 	what   string    // what it does by itself; empty for a call
 	calls  []*method // whom it may call
 	silent bool      // counts only where a lock is held in this very function
+	apart  bool      // only a stepped guard comes there
+	shares string    // what it uses that others may hold up or that wakes others: a lock, a channel, a timer, a goroutine
+	value  ast.Expr  // the function value that it calls
+	info   *types.Info
 }
 
 // method is one function, method or literal with what it does.
@@ -82,11 +86,25 @@ type walker struct {
 	f      *frame
 	params map[types.Object]bool // of every function around this place
 	label  string
+	// stepped is a place that only a guard without goroutines of its own comes to.
+	stepped bool
+}
+
+// onlyStepped reports whether a condition is true of such a guard alone.
+func onlyStepped(cond ast.Expr) bool {
+	return strings.HasSuffix(types.ExprString(cond), "opts.Stepped") && !strings.Contains(types.ExprString(cond), "!")
+}
+
+// shared notes what a place shares with others, whatever is held.
+func (w *walker) shared(at token.Pos, shares string) {
+	if !w.stepped {
+		w.f.into.events = append(w.f.into.events, event{at: at, shares: shares, silent: true})
+	}
 }
 
 func (w *walker) event(at token.Pos, under held, what string, calls ...*method) {
 	if under != nil {
-		w.f.into.events = append(w.f.into.events, event{at: at, under: under, what: what, calls: calls})
+		w.f.into.events = append(w.f.into.events, event{at: at, under: under, what: what, calls: calls, apart: w.stepped})
 	}
 }
 
@@ -142,12 +160,14 @@ func (w *walker) stmt(s ast.Stmt, in held) held {
 			}
 		}
 	case *ast.GoStmt:
+		w.shared(s.Pos(), "starts a goroutine")
 		w.apart(s.Call.Fun)
 		for _, arg := range s.Call.Args {
 			in = w.expr(arg, in)
 		}
 	case *ast.SendStmt:
 		in = w.expr(s.Value, w.expr(s.Chan, in))
+		w.shared(s.Pos(), "uses a channel")
 		w.event(s.Pos(), in, "waits for a channel to take something")
 	case *ast.ReturnStmt:
 		for _, e := range s.Results {
@@ -163,7 +183,11 @@ func (w *walker) stmt(s ast.Stmt, in held) held {
 	case *ast.IfStmt:
 		in = w.stmt(s.Init, in)
 		yes, no := w.cond(s.Cond, in)
-		return join(w.stmt(s.Body, yes), w.stmt(s.Else, no))
+		was := w.stepped
+		w.stepped = was || onlyStepped(s.Cond)
+		yes = w.stmt(s.Body, yes)
+		w.stepped = was
+		return join(yes, w.stmt(s.Else, no))
 	case *ast.ForStmt:
 		in = w.stmt(s.Init, in)
 		yes, no := in, held(nil)
@@ -177,6 +201,7 @@ func (w *walker) stmt(s ast.Stmt, in held) held {
 		in = w.expr(s.X, in)
 		if _, ok := w.c.info.TypeOf(s.X).Underlying().(*types.Chan); ok {
 			w.event(s.Pos(), in, "waits for a channel to give something")
+			w.shared(s.Pos(), "uses a channel")
 		}
 		if _, ok := w.c.info.TypeOf(s.X).Underlying().(*types.Signature); ok {
 			w.call(&ast.CallExpr{Fun: s.X, Lparen: s.X.End()}, in)
@@ -192,6 +217,7 @@ func (w *walker) stmt(s ast.Stmt, in held) held {
 	case *ast.TypeSwitchStmt:
 		return w.clauses(s.Body, w.stmt(s.Assign, w.stmt(s.Init, in)), false)
 	case *ast.SelectStmt:
+		w.shared(s.Pos(), "uses a channel")
 		waits := true
 		for _, c := range s.Body.List {
 			waits = waits && c.(*ast.CommClause).Comm != nil
@@ -344,6 +370,7 @@ func (w *walker) expr(e ast.Expr, in held) held {
 			return false
 		case *ast.UnaryExpr:
 			if n.Op == token.ARROW {
+				w.shared(n.Pos(), "uses a channel")
 				w.event(n.Pos(), in, "waits for a channel to give something")
 			}
 		case *ast.SelectorExpr:
@@ -370,6 +397,7 @@ func (w *walker) call(call *ast.CallExpr, in held) held {
 			return in.without(lock)
 		default:
 			w.event(call.Pos(), in, "takes "+w.lockName(call, lock))
+			w.shared(call.Pos(), "takes "+w.lockName(call, lock))
 			return in.with(lock, call.Pos())
 		}
 	}
@@ -402,10 +430,21 @@ func (w *walker) call(call *ast.CallExpr, in held) held {
 		}
 	}
 	w.event(call.Pos(), in, to.what, to.methods...)
+	w.beyond(call, to)
 	if to.param && in != nil {
 		w.f.into.events = append(w.f.into.events, event{at: call.Pos(), under: in, what: "calls back the function that was handed in", silent: true})
 	}
 	return in
+}
+
+// beyond notes what a call does that only whoever follows one thread must know.
+func (w *walker) beyond(call *ast.CallExpr, to callee) {
+	switch {
+	case to.outside != "":
+		w.shared(call.Pos(), to.outside)
+	case to.value != nil && !w.stepped:
+		w.f.into.events = append(w.f.into.events, event{at: call.Pos(), silent: true, value: to.value, info: w.c.info})
+	}
 }
 
 // handed counts a function that is handed over as called there.

@@ -49,7 +49,6 @@ type rig struct {
 	relayOn bool
 
 	mu     sync.Mutex
-	edges  []hw.Edge
 	counts []hw.Count
 	failed error // of a sensor
 }
@@ -62,42 +61,36 @@ type look struct {
 	loop       bool // the anemometer's wire reads whole
 }
 
-// sensors takes what anemometer and load cell give until ctx ends.
+// sensors takes what the load cell gives until ctx ends.
 func (r *rig) sensors(ctx context.Context) (wait func()) {
 	var wg sync.WaitGroup
-	stopped := func(what string, err error) {
-		if err != nil && ctx.Err() == nil {
-			r.mu.Lock()
-			r.failed = errors.Join(r.failed, fmt.Errorf("%s: %w", what, err))
-			r.mu.Unlock()
-		}
-	}
 	wg.Go(func() {
-		stopped("anemometer", r.board.Edges(ctx, func(e hw.Edge) {
-			if e.Line == int(interlock.LineCount) {
-				r.mu.Lock()
-				r.edges = append(r.edges, e)
-				r.mu.Unlock()
-			}
-		}))
-	})
-	wg.Go(func() {
-		stopped("load cell", r.board.Counts(ctx, func(c hw.Count) {
+		err := r.board.Counts(ctx, func(c hw.Count) {
 			r.mu.Lock()
 			r.counts = append(r.counts, c)
 			r.mu.Unlock()
-		}))
+		})
+		if ctx.Err() == nil {
+			r.stopped("load cell", err)
+		}
 	})
 	return wg.Wait
 }
 
 // takeEdges and takeCounts give what came since they were last asked.
 func (r *rig) takeEdges() []hw.Edge {
-	r.mu.Lock()
-	defer r.mu.Unlock()
-	out := r.edges
-	r.edges = nil
-	return out
+	out, err := r.board.Edges(nil)
+	r.stopped("anemometer", err)
+	return slices.DeleteFunc(out, func(e hw.Edge) bool { return e.Line != int(interlock.LineCount) })
+}
+
+// stopped notes why a sensor stopped.
+func (r *rig) stopped(what string, err error) {
+	if err != nil {
+		r.mu.Lock()
+		defer r.mu.Unlock()
+		r.failed = errors.Join(r.failed, fmt.Errorf("%s: %w", what, err))
+	}
 }
 
 func (r *rig) takeCounts() []hw.Count {

@@ -84,7 +84,9 @@ func (p *plan) newSigned(d door, seen signing.Seen) *signedDoor {
 
 // clone is a second door that has heard the same. What is heard in pieces would
 // be lost, and none is: a rig gives whole frames.
-func (s *signedDoor) clone() door { return s.p.newSigned(s.door.clone(), s.sign.Seen(0)) }
+func (s *signedDoor) clone() door {
+	return s.p.newSigned(s.door.clone(), s.sign.Seen(&s.sign.Passed, 0))
+}
 
 func (s *signedDoor) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
 	if c.Source != intake.Telemetry {

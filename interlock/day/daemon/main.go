@@ -97,7 +97,7 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 	hungUp := deaf()
 	say := make(chan string, 256)
 	keep := &keeping{say: say}
-	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Virtual: virtual, Watch: tell(say), Alive: keep, Thread: keep.thread})
+	g, err := guard.Open(files, guard.Options{Software: guard.Software(), Virtual: virtual, Told: tell(say), Alive: keep, Thread: keep.thread})
 	rest()
 	if err != nil {
 		return fail(stderr, err)
@@ -188,7 +188,7 @@ func offer(say chan<- string, line string) {
 	}
 }
 
-// tell hands what happens over to be printed. It is called on the guard's loop.
+// tell hands what happens over to be printed.
 func tell(say chan<- string) func(*rules.Envelope, interlock.Effect) {
 	return func(env *rules.Envelope, f interlock.Effect) {
 		if text, ok := lineOf(env, f); ok {

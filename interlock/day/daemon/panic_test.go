@@ -28,12 +28,11 @@ var goroutines = []struct {
 	name, file string
 	changes    [][2]string // old and new
 }{
-	{"loop", "interlock/day/guard/loop.go", [][2]string{{"\tfor ctx.Err() == nil {\n\t\tnext := g.Turn", "\tfor panicNow(\"loop\"); ctx.Err() == nil; panicNow(\"loop\") {\n\t\tnext := g.Turn"}}},
+	{"loop", "interlock/day/guard/loop.go", [][2]string{{"\tfor ctx.Err() == nil {\n\t\tnow := g.now", "\tfor panicNow(\"loop\"); ctx.Err() == nil; panicNow(\"loop\") {\n\t\tnow := g.now"}}},
 	{"links", "interlock/day/telemetry/link/link.go", [][2]string{{"l.helper.Go(l.help)", `l.helper.Go(panicking("links", l.help))`}}},
-	{"edges", "interlock/day/guard/run.go", [][2]string{{"func() { g.readEdges(work) }", `panicking("edges", func() { g.readEdges(work) })`}}},
 	{"counts", "interlock/day/guard/run.go", [][2]string{{"func() { g.readCounts(work) }", `panicking("counts", func() { g.readCounts(work) })`}}},
 	{"disk", "interlock/day/guard/run.go", [][2]string{{"func() { g.watchDisk(work) }", `panicking("disk", func() { g.watchDisk(work) })`}}},
-	{"proofs", "interlock/day/guard/run.go", [][2]string{{"func() { g.watchProofs(work) }", `panicking("proofs", func() { g.watchProofs(work) })`}}},
+	{"beside", "interlock/day/guard/run.go", [][2]string{{"func() { g.beside(work) }", `panicking("beside", func() { g.beside(work) })`}}},
 	{"seen", "interlock/day/guard/run.go", [][2]string{{"func() { g.keepSeen(work) }", `panicking("seen", func() { g.keepSeen(work) })`}}},
 	{"writer", "interlock/day/guard/run.go", [][2]string{{"func() { g.keeper.run(writing) }", `panicking("writer", func() { g.keeper.run(writing) })`}}},
 	{"accept", "hw/localsocket/server.go", [][2]string{{"work.Go(s.accept)", `work.Go(panicking("accept", s.accept))`}}},
@@ -50,10 +49,9 @@ var goroutines = []struct {
 // with the reason.
 var argued = map[string]string{
 	"hw/loadcell.go: go func() {": "reads a real converter; no virtual board has one. Nothing recovers, as for all others",
-	"hw/virtual/client.go: stop := context.AfterFunc(ctx, func() { c.conn.Close() })":                        "a client of the board, in another process",
-	"hw/gpioevent_linux.go: defer context.AfterFunc(ctx, func() { _ = g.edge.deadline(time.Unix(1, 0)) })()": "one call at the end, when the relay is off",
-	"interlock/day/guard/keeper.go: defer context.AfterFunc(ctx, k.bell.Wake)()":                             "one call at the end, when the relay is off",
-	"interlock/day/guard/loop.go: defer context.AfterFunc(ctx, g.loop.waiter.Wake)()":                        "one call at the end; a panic there opens the relay like any other",
+	"hw/virtual/client.go: stop := context.AfterFunc(ctx, func() { c.conn.Close() })": "a client of the board, in another process",
+	"interlock/day/guard/keeper.go: defer context.AfterFunc(ctx, k.bell.Wake)()":      "one call at the end, when the relay is off",
+	"interlock/day/guard/loop.go: defer context.AfterFunc(ctx, g.loop.waiter.Wake)()": "one call at the end; a panic there opens the relay like any other",
 }
 
 // catches are the files that catch a panic, each with the reason.

@@ -26,13 +26,14 @@ type said struct {
 	why   interlock.Reason
 }
 
-// show copies what can be shown, and tells a changed state. Only the loop
-// writes the snapshot, so that it may read it without the lock.
+// show copies what can be shown, and tells a changed state.
 func (g *Guard) show(l *Loop) {
-	if !g.shot.take(l) {
-		return
+	p := g.shot.draw(l)
+	if g.doorway != nil {
+		g.doorway.door.CopyTo(&p.passed)
 	}
-	v := &g.shot.View
+	defer g.shot.give()
+	v := &p.View
 	g.remark(v)
 	if v.Airborne {
 		g.aloft.Store(int64(v.At))

@@ -27,9 +27,9 @@ import (
 // by the loop alone (see tell), so that what is told last is what holds, and what
 // stands first on record was declared first.
 type declared struct {
-	rate rate
-	next atomic.Int64 // engine time at which there is something to tell
-	asks atomic.Pointer[[]string]
+	rate   rate
+	stands atomic.Pointer[declaredStand] // nil until there is something to tell
+	said   *ring[string]                 // declarations that the engine was not told yet
 
 	card *card.Card // nil without one; as it was read
 	// report is the record of a report that a forecast must not fall behind (see
@@ -40,16 +40,26 @@ type declared struct {
 	// a rehearsal. counted reports whether the contactor's openings are bounded.
 	proof   atomic.Pointer[stopping.Proof]
 	counted bool
-	// The loop's own: what the engine was last told of the card, and of the step in
-	// force.
-	told   string
-	ground intake.HostMessage
+	// The loop's own: what it last told the engine of, of the card, and of the step in
+	// force, and how many declarations.
+	toldOf   *declaredStand
+	told     string
+	ground   intake.HostMessage
+	toldSaid uint64
 
-	mu    sync.Mutex // of what follows
+	mu    sync.Mutex // of what follows, and among those who declare; the loop takes none
 	facts card.Facts
-	value string   // the wind as it was typed
-	air   string   // the air, too
-	said  []string // declarations that the engine was not told yet
+	value string // the wind as it was typed
+	air   string // the air, too
+}
+
+// declaredStand is what was declared by one time, for the loop.
+type declaredStand struct {
+	said   uint64 // how many declarations
+	asks   []string
+	ground intake.HostMessage
+	output float64
+	next   time.Duration // the engine time at which something lapses
 }
 
 // Bounds of a declaration; ours.
@@ -57,6 +67,7 @@ const (
 	mostInitials = 10
 	mostValue    = 60
 	mostPacks    = 16
+	mostSaid     = 64 // that wait for the loop
 	tooFast      = "too many marks and declarations in a short time; wait a few seconds"
 )
 
@@ -66,7 +77,7 @@ func hashOf(c *card.Card) string { return fmt.Sprintf("%x", c.Hash) }
 // earlier sessions count on.
 func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
 	d := &g.declared
-	d.next.Store(int64(rules.Never))
+	d.said = newRing[string](mostSaid)
 	d.facts.OwnWind, d.facts.Limits = g.pad.Wind.Fitted, g.env
 	b := &g.keeper.runs
 	b.envelope = fmt.Sprintf("%x", g.env.Hash)
@@ -84,7 +95,7 @@ func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
 		return err
 	}
 	d.changed(0)
-	d.tell(g, 0)
+	d.tell(g)
 	return nil
 }
 
@@ -179,9 +190,9 @@ func (d *declared) measured(r *tiltcheck.Record) {
 	}
 }
 
-// look works out what the card asks and when something lapses. The caller holds
-// the lock.
-func (d *declared) look(now time.Duration) {
+// changed works out what the card asks and when something lapses, and has the loop tell it
+// in its next turn. The caller holds the lock.
+func (d *declared) changed(now time.Duration) {
 	asks, next := []string(nil), rules.Never
 	if d.card != nil {
 		d.facts.Now = d.begin + now
@@ -193,48 +204,45 @@ func (d *declared) look(now time.Duration) {
 			next -= d.begin
 		}
 	}
-	d.asks.Store(&asks)
-	d.next.Store(int64(next))
+	d.stands.Store(&declaredStand{d.said.given.Load(), asks, d.onGround(), d.output(), next})
 }
 
-// changed works out what the card asks after a change, and has the loop tell it in
-// its next turn. The caller holds the lock.
-func (d *declared) changed(now time.Duration) {
-	d.look(now)
-	d.next.Store(0)
+// lapse looks again once something that counted may have lapsed.
+func (d *declared) lapse(now time.Duration) {
+	if s := d.stands.Load(); s != nil && now >= s.next {
+		d.mu.Lock()
+		defer d.mu.Unlock()
+		d.changed(now)
+	}
 }
 
 // tell tells the engine what was declared and what the card asks, when that
-// changed or something that counted may have lapsed. It is called by the loop and
-// waits for nobody: a lock that is held is tried at the next turn.
-func (d *declared) tell(g *Guard, now time.Duration) {
-	if int64(now) < d.next.Load() || !d.mu.TryLock() {
+// changed. It is called by the loop and waits for nobody.
+func (d *declared) tell(g *Guard) {
+	s := d.stands.Load()
+	if s == d.toldOf {
 		return
 	}
-	d.look(now)
-	said := d.said
-	d.said = nil
-	ground, output := d.onGround(), d.output()
-	d.mu.Unlock()
-	g.tellTimes(output)
-	for _, text := range said {
-		g.loop.tell(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: text})
+	d.toldOf = s
+	g.tellTimes(s.output)
+	for ; d.toldSaid < s.said; d.toldSaid++ {
+		g.loop.tell(intake.HostMessage{Host: interlock.HostDeclared, On: true, Text: *d.said.next()})
+		d.said.done()
 	}
 	if d.card == nil || g.pad.Duty != interlock.Guard {
 		return
 	}
-	if ground != d.ground && (ground.On || d.ground.On) {
-		d.ground = ground
-		g.loop.tell(ground)
+	if s.ground != d.ground && (s.ground.On || d.ground.On) {
+		d.ground = s.ground
+		g.loop.tell(s.ground)
 	}
-	asks := d.asking()
 	text := "test card: everything it asks is met"
-	if len(asks) > 0 {
-		text = "test card: " + strings.Join(asks, "; ")
+	if len(s.asks) > 0 {
+		text = "test card: " + strings.Join(s.asks, "; ")
 	}
 	if text != d.told {
 		d.told = text
-		g.loop.tell(intake.HostMessage{Host: interlock.HostCard, On: len(asks) > 0, Text: text})
+		g.loop.tell(intake.HostMessage{Host: interlock.HostCard, On: len(s.asks) > 0, Text: text})
 	}
 }
 
@@ -276,8 +284,8 @@ func (g *Guard) flown(r session.Run) {
 
 // asking returns what the card still asks before a start.
 func (d *declared) asking() []string {
-	if asks := d.asks.Load(); asks != nil {
-		return *asks
+	if s := d.stands.Load(); s != nil {
+		return s.asks
 	}
 	return nil
 }
@@ -315,6 +323,10 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	at, text := g.now(), x.Text()
 	d.mu.Lock()
 	defer d.mu.Unlock()
+	room := d.said.room()
+	if room == nil {
+		return "", errors.New("the guard's loop stands still, and hears of nothing: end it")
+	}
 	switch x.What {
 	case session.DeclaredStep:
 		d.facts.Step, d.facts.Hovers, d.facts.Forecast = x.Step, report.Hovers, report.Forecast
@@ -341,7 +353,8 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 		d.result(&x, d.facts.Now)
 		says += d.cameTo(&x)
 	}
-	d.said = append(d.said, text)
+	*room = text
+	d.said.give()
 	d.changed(at)
 	return says, nil
 }

@@ -7,8 +7,12 @@
 // heartbeat edge comes only from a loop that runs; after a stall nothing closes again by
 // itself. It has no network listener and sends nothing to the craft.
 //
-// The loop waits for no lock: those who leave something share one of their own, and what
-// is shown is left out while somebody copies it. A line of the kill chain that could not
+// The loop shares no lock, channel or timer with any other thread: those who leave something
+// share a lock of their own, what is shown is a copy, and what others do for it goes by a
+// ring (TestTheLoopSharesNoLock in rules/architecture). It reads links, input lines and the
+// anemometer's edges by itself. The load cell has a goroutine of its own: a reading of its
+// converter waits for the end of a conversion, up to 100 ms, which no descriptor tells
+// beforehand; it comes by a bounded lane. A line of the kill chain that could not
 // be written is tried again in its safe level, the relay always off, and each answers
 // for itself.
 //

@@ -14,12 +14,31 @@ import (
 // kernel's holds.
 const mostDropped = 4096
 
+// Ours: so much apart the loop turns at the most, whatever wakes it, behind as many turns
+// as come in a burst. A craft, pins and sensors want some 700 turns a second.
+const (
+	turnsApart = 500 * time.Microsecond
+	turnsBurst = 16
+)
+
+// pace keeps noise on an input line, or a flood on a link, from taking the processor: what
+// comes while the loop rests waits in the kernel's queues, which are bounded and counted.
+type pace struct{ until time.Duration }
+
+// rest is how long the loop rests after its turn at now before anything but a helper's
+// bell wakes it.
+func (p *pace) rest(now time.Duration) time.Duration {
+	p.until = min(max(p.until, now-turnsBurst*turnsApart)+turnsApart, now+2*turnsApart)
+	return p.until - now
+}
+
 // hearing is what the loop reads links with.
 type hearing struct {
 	links  []*link.Link
 	heard  []byte                  // room for what one gives
 	gone   [intake.MaxLinks]uint32 // what of each was thrown away after a stall, and not told yet
-	unread uint64                  // what of all was never taken in: the kernel's queue was full, or it was thrown away
+	unread uint64                  // what was never taken in: a queue of the kernel's was full, or it was thrown away
+	pace
 }
 
 // Reads has the loop read these links, each by its number in the pad file, before the
@@ -49,7 +68,7 @@ func (l *Loop) readLinks(now time.Duration) (more bool) {
 				l.gone[i] = 0
 				l.feed(now, c)
 			case Stranger:
-				l.Stranger(c)
+				l.stranger(now, c)
 			}
 		}
 	}

@@ -1,13 +1,19 @@
 package guard
 
 import (
+	"bytes"
+	"context"
 	"net"
 	"net/netip"
+	"slices"
 	"testing"
 	"time"
 
+	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/link"
+
+	"golang.org/x/sys/unix"
 )
 
 // hears has the rig's loop read links of its own, and tells whose a datagram is by who.
@@ -112,5 +118,85 @@ func TestWhatWaitedBehindAFloodIsNotTaken(t *testing.T) {
 	r.loop.Turn(r.now)
 	if got := r.heardOf(craft); len(got) != 1 || got[0] != "new" {
 		t.Errorf("heard %q, want what came last", got)
+	}
+}
+
+// Noise on an input line that wakes the loop without end: it rests between turns, the
+// heartbeat goes on, and what a helper rings for comes in all the same.
+//
+//fault:row a floating wire on an input line gives edges without end | at most 2,000 turns a second; edges that found no room are counted, and one of a stop may have been among them
+func TestNoiseOnALineTakesNoProcessor(t *testing.T) {
+	r := newRig(t)
+	noise, err := unix.Eventfd(1, unix.EFD_CLOEXEC|unix.EFD_NONBLOCK)
+	must(t, err)
+	defer unix.Close(noise)
+	r.board.noise = []int{noise}
+	ctx, stop := context.WithCancel(context.Background())
+	done := make(chan struct{})
+	began := time.Now()
+	now := func() time.Duration { return time.Since(began) }
+	r.loop.cfg.Clock = now
+	g := &Guard{loop: r.loop, now: now}
+	go func() { defer close(done); g.turnUntil(ctx) }()
+	time.Sleep(300 * ms)
+	r.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "heard"})
+	time.Sleep(100 * ms)
+	stop()
+	<-done
+	most := uint64(now()/turnsApart) + 2*turnsBurst
+	if n := r.loop.turns; n > 2*most { // a wait may end early
+		t.Errorf("%d turns, at most %d", n, most)
+	}
+	if !slices.ContainsFunc(r.chunks, func(c intake.Chunk) bool { return bytes.Contains(c.Bytes, []byte("heard")) }) {
+		t.Error("a mark was not taken")
+	}
+}
+
+// The kernel's queue of edges ran over: what was lost is counted, and passes for a stop.
+func TestLostEdgesOfAStopTrip(t *testing.T) {
+	r := newRig(t)
+	r.live()
+	r.board.passed, r.board.lost = 1<<interlock.EStopA|1<<interlock.EStopB, 9
+	r.forget()
+	r.run(5 * ms)
+	r.want(interlock.Tripped)
+	if n := r.loop.Dropped(); n != 9 {
+		t.Errorf("%d counted, want 9", n)
+	}
+}
+
+// A burst is taken at once, and a steady flood no faster than the turns are apart; a rest
+// never grows.
+func TestPaceBoundsTurns(t *testing.T) {
+	var p pace
+	now := time.Second
+	for i := range turnsBurst {
+		if rest := p.rest(now); rest > 0 {
+			t.Fatalf("turn %d of a burst rests %v", i, rest)
+		}
+	}
+	turns := 0
+	for end := now + time.Second; now < end; turns++ {
+		rest := p.rest(now)
+		if rest < 0 || rest > 2*turnsApart {
+			t.Fatalf("a rest of %v", rest)
+		}
+		now += max(rest, time.Microsecond)
+	}
+	if most := int(time.Second / turnsApart); turns < most-2 || turns > most+2 {
+		t.Errorf("%d turns in a second, want %d", turns, most)
+	}
+	for range 1000 {
+		if rest := p.rest(now); rest > 2*turnsApart {
+			t.Fatalf("rung again and again it rests %v", rest)
+		}
+	}
+	for range 1000 { // as with a craft, pins and sensors
+		if now += 1400 * time.Microsecond; p.rest(now) > 0 {
+			now += 2 * turnsApart
+		}
+	}
+	if rest := p.rest(now + 1400*time.Microsecond); rest > 0 {
+		t.Errorf("700 turns a second rest %v", rest)
 	}
 }

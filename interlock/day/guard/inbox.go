@@ -13,17 +13,16 @@ import (
 type laneOf int
 
 const (
-	laneSensors   laneOf = iota // wind edges and converter counts
-	laneLinks                   // telemetry that the loop does not read by itself
-	laneHost                    // what the host says
-	laneSaid                    // what people say: however much, it costs no word of the host
-	laneStrangers               // datagrams that cannot be the craft's: a flood displaces nothing
+	laneSensors laneOf = iota // converter counts
+	laneLinks                 // telemetry that the loop does not read by itself
+	laneHost                  // what the host says
+	laneSaid                  // what people say: however much, it costs no word of the host
 	laneCount
 )
 
 // laneRoom is how many chunks a lane keeps. At 400 frames a second the links'
 // lane holds over half a second; whatever is older is worth nothing.
-var laneRoom = [laneCount]int{laneSensors: 64, laneLinks: 256, laneHost: 64, laneSaid: 64, laneStrangers: 64}
+var laneRoom = [laneCount]int{laneSensors: 64, laneLinks: 256, laneHost: 64, laneSaid: 64}
 
 // parcel is a chunk on its way to the loop; its bytes are its own.
 type parcel struct {
@@ -74,9 +73,7 @@ func (b *inbox) put(l laneOf, p parcel, bytes []byte) {
 		n.give()
 	}
 	n.mu.Unlock()
-	if l != laneStrangers { // they wait for a turn that comes anyway
-		b.wake()
-	}
+	b.wake()
 }
 
 // next is the oldest parcel of a lane, or nil. It is the loop's until done.
@@ -89,8 +86,6 @@ func (b *inbox) next(l laneOf) *parcel {
 	}
 	return p
 }
-
-func (b *inbox) done(l laneOf) { b.lanes[l].done() }
 
 // dropBacklog empties a lane after a stall: old data is worse than none.
 func (b *inbox) dropBacklog(l laneOf) {

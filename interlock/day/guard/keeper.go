@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock/day/telemetry/link"
 	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/records/ledger"
+	"downhaul/interlock/records/stopping"
 	"downhaul/interlock/records/triplog"
 	"downhaul/rules"
 )
@@ -68,10 +69,13 @@ type keeper struct {
 	bell  *link.Waiter
 	// faulted puts a fault of the chain into the ledger; nil is no ledger.
 	faulted func(interlock.Effect) error
-	// asks is what others have the writer do between two records; tend is called
-	// once a second, nil is nothing.
-	asks chan func()
-	tend func()
+	// openings are what the loop saw of them, for opened. asks is what others than the
+	// loop have the writer do between two records; tend is called once a second, nil is
+	// nothing.
+	openings *ring[stopping.Seen]
+	opened   func(stopping.Seen)
+	asks     chan func()
+	tend     func()
 
 	given uint64 // batches so far; the loop's own
 
@@ -120,7 +124,7 @@ func newKeeper(env *rules.Envelope, log tripLog, rec recorder, kept func(uint32)
 		return nil, err
 	}
 	k := &keeper{env: env, log: log, rec: rec, kept: kept, bell: bell,
-		queue: newRing[record](keepRoom), held: newRing[heldEffect](heldTrips), asks: make(chan func(), mostAsks)}
+		queue: newRing[record](keepRoom), held: newRing[heldEffect](heldTrips), openings: newRing[stopping.Seen](mostAsks), asks: make(chan func(), mostAsks)}
 	k.says.parts = newRing[part](mostParts)
 	k.says.newest.Store(new([]words.Said))
 	return k, nil
@@ -169,7 +173,7 @@ func (k *keeper) remark(at time.Duration, text string) {
 }
 
 // ask has the writer do something between two records, soon; false where too many wait.
-// Any goroutine.
+// Any goroutine but the loop's.
 func (k *keeper) ask(f func()) bool {
 	select {
 	case k.asks <- f:
@@ -228,6 +232,11 @@ func (k *keeper) writeAll() {
 				r.bytes = nil
 			}
 			k.queue.done()
+			continue
+		}
+		if x := k.openings.next(); x != nil {
+			k.opened(*x)
+			k.openings.done()
 			continue
 		}
 		select {

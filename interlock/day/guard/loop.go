@@ -135,7 +135,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 		return now
 	}
 	more := false
-	for lane := range laneStrangers {
+	for lane := range laneCount {
 		switch lane {
 		case laneLinks:
 			more = l.readLinks(now) || more
@@ -149,7 +149,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 				break
 			}
 			l.takeIn(now, p)
-			l.inbox.done(lane)
+			l.inbox.lanes[lane].done()
 			taken++
 		}
 	}
@@ -193,8 +193,11 @@ func (g *Guard) turnUntil(ctx context.Context) {
 	defer context.AfterFunc(ctx, g.loop.waiter.Wake)()
 	lines := g.loop.cfg.Board.Waits()
 	for ctx.Err() == nil {
-		next := g.Turn(g.now())
-		if wait := next - g.now(); wait > 0 {
+		now := g.now()
+		next := g.turn(now)
+		if rest := g.loop.pace.rest(now); rest > 0 {
+			g.loop.waiter.Wait(rest, nil, nil)
+		} else if wait := next - g.now(); wait > 0 {
 			g.loop.waiter.Wait(wait, g.loop.links, lines)
 		}
 	}
@@ -206,8 +209,8 @@ func (g *Guard) turnUntil(ctx context.Context) {
 func (l *Loop) stalled(now time.Duration) {
 	l.inbox.dropBacklog(laneSensors)
 	l.inbox.dropBacklog(laneLinks)
-	l.inbox.dropBacklog(laneStrangers)
 	l.dropHeard()
+	l.dropPulses()
 	l.hostNow(now, intake.HostMessage{Host: interlock.HostHeldUp, On: true, Seq: uint32((now - l.last) / ms)})
 }
 
@@ -229,10 +232,6 @@ func (l *Loop) hostNow(now time.Duration, m intake.HostMessage) {
 }
 
 func (l *Loop) takeIn(now time.Duration, p *parcel) {
-	if p.source == intake.Wind {
-		l.takeEdge(p)
-		return
-	}
 	l.feed(now, intake.Chunk{Source: p.source, Link: p.link, Lost: p.lost, From: p.from, To: p.to, Bytes: p.bytes})
 }
 
@@ -315,7 +314,9 @@ func (l *Loop) pins(now time.Duration) bool {
 	if !l.cfg.Pins {
 		return true
 	}
-	l.passed |= l.cfg.Board.Passed()
+	passed, lost := l.cfg.Board.Passed()
+	l.passed |= passed
+	l.unread += uint64(lost)
 	levels, err := l.cfg.Board.Levels()
 	if l.cfg.Clock()-now > l.cfg.LongestGap {
 		return false
@@ -325,7 +326,7 @@ func (l *Loop) pins(now time.Duration) bool {
 		l.outputErr, levels = err, l.levels // the last that were read
 	} else {
 		// What had another level for less than a turn is told as if it had been read then.
-		passed := l.passed &^ (levels ^ l.levels)
+		passed = l.passed &^ (levels ^ l.levels)
 		if l.passed = 0; passed != 0 && l.pinBytes != nil {
 			l.tellPins(now, l.levels^passed, false)
 		}

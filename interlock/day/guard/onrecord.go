@@ -3,7 +3,6 @@ package guard
 import (
 	"fmt"
 	"runtime/debug"
-	"sync/atomic"
 	"time"
 
 	"downhaul/interlock"
@@ -29,39 +28,27 @@ const (
 
 // aside is what the loop has for the record, and has not put there yet.
 type aside struct {
-	long      atomic.Uint32 // datagrams of strangers past strangerMost, not counted yet
-	dropsTold uint64        // datagrams of strangers that found no room, counted so far
-	unkept    uint32        // datagrams of strangers that were not kept, not told yet
+	kept      int           // datagrams of strangers, since the turn began
+	unkept    uint32        // those that were not kept, not told yet
 	unkeptAll uint64        // all of them
 	toldAt    time.Duration // when that may be told again
 	broke     string        // a panic, with its place
 }
 
-// Stranger leaves a datagram that cannot be the craft's for the record and the
-// counts. It wakes nobody. Any goroutine.
-func (l *Loop) Stranger(c intake.Chunk) {
-	if len(c.Bytes) > strangerMost {
-		l.long.Add(1)
+// stranger takes a datagram that cannot be the craft's for the record and the counts.
+// Nothing is decided by it, so a replay misses none that is only counted.
+func (l *Loop) stranger(now time.Duration, c intake.Chunk) {
+	if len(c.Bytes) > strangerMost || l.kept == perStrangers {
+		l.notKept(1)
 		return
 	}
-	l.inbox.put(laneStrangers, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
+	l.kept++
+	l.feed(max(now, l.ended), c)
 }
 
-// strangers takes a few datagrams that cannot be the craft's, and tells how many
-// more there were. Nothing is decided by them, so a replay misses none.
+// strangers takes a few of the datagrams that wait aside, and tells how many were not kept.
 func (l *Loop) strangers(now time.Duration) {
-	drops := l.inbox.lanes[laneStrangers].drops.Load()
-	l.notKept(l.long.Swap(0) + uint32(drops-l.dropsTold))
-	l.dropsTold = drops
-	for range perStrangers {
-		p := l.inbox.next(laneStrangers)
-		if p == nil {
-			break
-		}
-		p.lost = 0 // counted above
-		l.takeIn(now, p)
-		l.inbox.done(laneStrangers)
-	}
+	l.kept = 0
 	for i, from := range l.links {
 		for range perStrangers {
 			n, sender, lost := from.ReadAside(l.heard)
@@ -76,10 +63,8 @@ func (l *Loop) strangers(now time.Duration) {
 				// are as old as the others' flood made them.
 				from.Widen()
 				l.dropHeard()
-			case whose == Stranger && n <= strangerMost:
-				l.feed(now, c)
 			case whose == Stranger:
-				l.notKept(1)
+				l.stranger(now, c)
 			}
 		}
 	}

@@ -130,8 +130,8 @@ type Options struct {
 	// Virtual opens the virtual board of a pad that has one. Nil refuses such a pad.
 	Virtual OpenVirtual
 	// Watch sees every decision on the loop's own goroutine; it must be quick.
-	// Nil is nobody.
-	Watch func(*rules.Envelope, interlock.Effect)
+	// Told sees it soon, on another, and must not wait. Nil is nobody.
+	Watch, Told func(*rules.Envelope, interlock.Effect)
 	// Alive hears that the loop turns; nil is nobody.
 	Alive Alive
 	// Thread is called once on the loop's own thread, before its first turn.
@@ -162,7 +162,7 @@ type Guard struct {
 	socket   *localsocket.Server
 	shot     snapshot
 	before   []session.Ending
-	reread   []string // why all earlier sessions were read, and what does not count
+	reread   []string // what the board cannot do, why all earlier sessions were read, and what does not count
 	now      func() time.Duration
 	proofs   standing
 	doorway  *doorway                 // nil where the craft need not sign
@@ -178,7 +178,8 @@ type Guard struct {
 	lacking  why                 // the loop's own: what was last logged as missing for a start
 	said     said                // the loop's own
 	aloft    atomic.Int64        // when the craft was last seen in the air, engine time
-	isOpen   bool                // after the end: the relay was verified open
+	tells    *ring[interlock.Effect]
+	isOpen   bool // after the end: the relay was verified open
 	ended    bool
 }
 
@@ -200,7 +201,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if opts.Now != nil && p.Board.Kind == pad.GPIO {
 		return nil, errors.New("guard: only a rehearsal without real pins takes a clock of its own")
 	}
-	g := &Guard{opts: opts, pad: p}
+	g := &Guard{opts: opts, pad: p, shot: newSnapshot(), tells: newRing[interlock.Effect](mostTells)}
 	defer func() {
 		if err != nil {
 			err = errors.Join(err, g.release())
@@ -221,6 +222,9 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	// a dead guard left it.
 	if g.board, err = OpenBoard(p, g.now, opts.Virtual); err != nil {
 		return nil, err
+	}
+	if b, ok := g.board.(interface{ Sampled() string }); ok && b.Sampled() != "" {
+		g.reread = append(g.reread, fmt.Sprintf("read every %v, for the chip reports no edges: %s", pinTurn, b.Sampled()))
 	}
 	if err = files.readRest(); err != nil {
 		return nil, err
@@ -368,7 +372,7 @@ func (g *Guard) assemble() error {
 	if site.Duty == interlock.Guard {
 		g.keeper.faulted = g.faulted
 	}
-	g.keeper.tend = g.tendLedger
+	g.keeper.tend, g.keeper.opened = g.tendLedger, g.keepOpening
 	// Lines before the first move of the latch carry the state it comes up in.
 	var begin interlock.View
 	g.engine.View(&begin)
@@ -395,7 +399,8 @@ func (g *Guard) assemble() error {
 	}); err != nil {
 		return err
 	}
-	g.shot.take(g.loop) // so that whoever asks before the first turn gets an answer
+	g.shot.draw(g.loop) // so that whoever asks before the first turn gets an answer
+	g.shot.give()
 	return nil
 }
 

@@ -257,6 +257,9 @@ func TestPromise05_EndIsRecordedFromTheEngine(t *testing.T) {
 	g.Turn(*now)
 	g.loop.End(*now)
 	g.shot.mu.Unlock()
+	if s := g.State(); s != "tripped" {
+		t.Errorf("shown %s: who read in that moment kept others from what came", s)
+	}
 	must(t, g.finish())
 	if e := ending(t, g.Folder()); e.How != session.InTrip {
 		t.Errorf("the session counts as %q in state %q", e.How, e.State)

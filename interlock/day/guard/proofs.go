@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"context"
 	"fmt"
 	"slices"
 	"time"
@@ -83,28 +82,16 @@ func (g *Guard) proofDue(number uint32, says string) {
 	g.loop.Host(intake.HostMessage{Host: interlock.HostProof, On: true, Seq: number, Text: says})
 }
 
-// watchProofs says when a test comes due while the guard runs.
-func (g *Guard) watchProofs(ctx context.Context) {
+// proofsComeDue says when a test comes due while the guard runs, by the engine's clock: a
+// stepped time of day changes nothing here.
+func (g *Guard) proofsComeDue(now time.Duration) {
 	if g.pad.Duty != interlock.Guard || !g.pad.Commission.Required {
 		return
 	}
-	var left []prooftest.Proof
-	for _, p := range g.proofs.Proofs {
-		if !p.Due() {
-			left = append(left, p)
-		}
-	}
-	slices.SortFunc(left, func(a, b prooftest.Proof) int { return int(a.Left/time.Second) - int(b.Left/time.Second) })
-	for _, p := range left {
-		// By the engine's clock: a stepped time of day changes nothing here.
-		timer := time.NewTimer(p.Left - g.now())
-		select {
-		case <-timer.C:
+	for i := range g.proofs.Proofs {
+		if p := &g.proofs.Proofs[i]; !p.Due() && p.Left <= now {
 			p.Left = 0
 			g.proofDue(uint32(p.Test), p.Says())
-		case <-ctx.Done():
-			timer.Stop()
-			return
 		}
 	}
 }

@@ -73,6 +73,8 @@ type rig struct {
 // spyBoard puts down each write and fails those it is told to.
 type spyBoard struct {
 	passed uint32 // lines that had another level for a moment
+	lost   int    // edges
+	noise  []int  // descriptors that always have something to read
 	*virtual.Board
 	rig                 *rig
 	failRelay, failBeat error
@@ -120,15 +122,17 @@ func (b *spyBoard) Levels() (uint32, error) {
 	return b.Board.Levels()
 }
 
-func (b *spyBoard) Passed() uint32 {
-	passed := b.passed
-	b.passed = 0
-	return passed
+func (b *spyBoard) Waits() []int { return b.noise }
+
+func (b *spyBoard) Passed() (uint32, int) {
+	passed, lost := b.passed, b.lost
+	b.passed, b.lost = 0, 0
+	return passed, lost
 }
 
 func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 	t.Helper()
-	r := &rig{t: t}
+	r := &rig{t: t, shot: newSnapshot()}
 	padFile, faults := pad.Read("pad.toml", testFile(t, "pad.toml", "@FOLDER@", t.TempDir()))
 	if len(faults) > 0 {
 		t.Fatal(faults)
@@ -170,7 +174,7 @@ func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {
 				r.keep(b)
 			}
 		},
-		Show: func(l *Loop) { r.shot.take(l) },
+		Show: func(l *Loop) { r.shot.draw(l); r.shot.give() },
 	})
 	must(t, err)
 	craft := craftmodel.EightTwo()

@@ -44,11 +44,10 @@ func (g *Guard) Run(ctx context.Context) error {
 			return errors.Join(err, g.finish())
 		}
 	}
-	readers.Go(func() { g.readEdges(work) })
 	readers.Go(func() { g.readCounts(work) })
 	readers.Go(func() { g.watchDisk(work) })
-	readers.Go(func() { g.watchProofs(work) })
 	readers.Go(func() { g.keepSeen(work) })
+	readers.Go(func() { g.beside(work) })
 	writing, stopWriting := context.WithCancel(context.Background())
 	defer stopWriting()
 	writer.Go(func() { g.keeper.run(writing) })
@@ -111,33 +110,43 @@ func (g *Guard) linkEvent(e link.Event) {
 	g.loop.Host(intake.HostMessage{Host: interlock.HostLink, On: e.Up, Seq: uint32(e.Link), Text: e.Text})
 }
 
-// readEdges hands the anemometer's edges over. It follows the input lines in
-// the order of the board.
-func (g *Guard) readEdges(ctx context.Context) {
-	err := g.board.Edges(ctx, g.edge)
-	if ctx.Err() == nil {
-		g.loop.WindFailed()
-	}
-	g.sensorFailed(ctx, "anemometer", err)
-}
-
-func (g *Guard) edge(e hw.Edge) {
-	if e.Line == int(interlock.LineCount) {
-		g.loop.WindEdge(intake.WindEdge{At: e.At, Rise: e.Rise, Lost: uint16(min(e.Lost, 65535))})
-	}
-}
-
 func (g *Guard) readCounts(ctx context.Context) {
-	g.sensorFailed(ctx, "load cell", g.board.Counts(ctx, g.count))
+	if err := g.board.Counts(ctx, g.count); err != nil && ctx.Err() == nil {
+		g.loop.Host(sensorFailed("load cell", err))
+	}
 }
 
 func (g *Guard) count(c hw.Count) {
 	g.loop.Count(intake.Count{At: c.At, Value: c.Value, Failed: c.Failed})
 }
 
-func (g *Guard) sensorFailed(ctx context.Context, what string, err error) {
-	if err != nil && ctx.Err() == nil {
-		g.loop.Host(intake.HostMessage{Host: interlock.HostSensor, On: true, Text: what + ": " + err.Error()})
+// Ours: how soon a line of a decision is told, or that something lapsed; and the most
+// decisions that wait for it.
+const (
+	besideEvery = 100 * time.Millisecond
+	mostTells   = 256
+)
+
+// beside does what follows from the loop's turns and from the time, and is the loop's not.
+func (g *Guard) beside(ctx context.Context) {
+	tick := time.NewTicker(besideEvery)
+	defer tick.Stop()
+	for {
+		g.declared.lapse(g.now())
+		g.proofsComeDue(g.now())
+		for f := g.tells.next(); f != nil; f = g.tells.next() {
+			if g.opts.Told != nil {
+				g.opts.Told(g.env, *f)
+			}
+			g.tells.done()
+		}
+		if ctx.Err() != nil {
+			return
+		}
+		select {
+		case <-tick.C:
+		case <-ctx.Done():
+		}
 	}
 }
 
@@ -224,37 +233,40 @@ func (g *Guard) Opening() []string {
 	return lines
 }
 
-// Turn runs the loop once at engine time now and returns the time of the next. The
-// loop's own goroutine calls it, or whoever drives a stepped guard.
-func (g *Guard) Turn(now time.Duration) time.Duration {
-	g.declared.tell(g, now)
+// turn runs the loop once at engine time now and returns the time of the next. The loop's
+// own goroutine.
+func (g *Guard) turn(now time.Duration) time.Duration {
+	g.declared.tell(g)
 	return g.loop.Turn(now)
 }
 
 // The following drive a stepped guard; see Options.Stepped.
 
+// Turn is turn with what others than the loop do in a guard that runs.
+func (g *Guard) Turn(now time.Duration) time.Duration {
+	g.declared.lapse(now)
+	return g.turn(now)
+}
+
 // Telemetry hands bytes of a link over, as a link would.
 func (g *Guard) Telemetry(c intake.Chunk) {
+	c.Source = intake.Telemetry
 	switch g.whose(&c) {
 	case Craft:
 		g.loop.Telemetry(c)
 	case Stranger:
-		g.loop.Stranger(c)
+		g.loop.stranger(g.now(), c)
 	}
 }
 
-// TakeSensors takes what the virtual board's sensors gave up to now, as the
-// board's own goroutines would.
+// TakeSensors takes what the virtual board's converter gave up to now, as its own
+// goroutine would.
 func (g *Guard) TakeSensors(now time.Duration) error {
 	b, ok := g.board.(interface {
-		TakeEdges(now time.Duration) []hw.Edge
 		TakeCounts(now time.Duration) []hw.Count
 	})
 	if !ok {
 		return errors.New("guard: only a virtual board can be stepped")
-	}
-	for _, e := range b.TakeEdges(now) {
-		g.edge(e)
 	}
 	for _, c := range b.TakeCounts(now) {
 		g.count(c)

@@ -1,9 +1,10 @@
 package guard
 
 import (
-	"sync/atomic"
 	"time"
 
+	"downhaul/hw"
+	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 )
 
@@ -16,18 +17,33 @@ const windEvery = 250 * time.Millisecond
 // windPulses are the anemometer's edges until the next sample of the wind is due.
 type windPulses struct {
 	windAt    time.Duration
+	pulses    []hw.Edge
 	edges     []intake.WindEdge
 	windLost  uint32
-	windDead  atomic.Bool // nobody watches the anemometer's line any more
+	windDead  bool // its line gives no edges any more
 	windBytes []byte
 }
 
-// takeEdge has an edge wait for the next wind sample: it carries its own time.
-func (l *Loop) takeEdge(p *parcel) {
-	l.windLost += p.lost
-	if e, ok := intake.DecodeWindEdge(p.bytes); ok {
-		l.edges = append(l.edges, e)
+// takePulses takes the edges that the kernel has kept; each has its own time.
+func (l *Loop) takePulses() {
+	if l.windDead {
+		return
 	}
+	var err error
+	l.pulses, err = l.cfg.Board.Edges(l.pulses[:0])
+	for _, e := range l.pulses {
+		if e.Line == int(interlock.LineCount) {
+			l.edges = append(l.edges, intake.WindEdge{At: e.At, Rise: e.Rise, Lost: uint16(min(e.Lost, 65535))})
+		}
+	}
+	if err != nil {
+		l.windDead = true
+		l.tell(sensorFailed("anemometer", err))
+	}
+}
+
+func sensorFailed(what string, err error) intake.HostMessage {
+	return intake.HostMessage{Host: interlock.HostSensor, On: true, Text: what + ": " + err.Error()}
 }
 
 // wind hands the edges of the last quarter second over as one chunk, also when
@@ -37,7 +53,7 @@ func (l *Loop) wind(now time.Duration) {
 		return
 	}
 	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
-	if l.windDead.Load() {
+	if l.takePulses(); l.windDead {
 		// No edge is no calm where nobody looks for one.
 		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})
 	}
@@ -48,16 +64,15 @@ func (l *Loop) wind(now time.Duration) {
 	l.feed(now, intake.Chunk{Source: intake.Wind, Lost: lost, Bytes: l.windBytes})
 }
 
-// WindEdge leaves one edge of the anemometer for the loop. Any goroutine.
-func (l *Loop) WindEdge(e intake.WindEdge) {
-	var room [intake.WindEdgeSize]byte
-	one := [1]intake.WindEdge{e}
-	l.inbox.put(laneSensors, parcel{source: intake.Wind}, intake.AppendWindEdges(room[:0], one[:]))
+// dropPulses forgets what came while the loop stood still.
+func (l *Loop) dropPulses() {
+	if l.cfg.Wind {
+		l.takePulses()
+		l.windLost += uint32(len(l.edges))
+		l.unread += uint64(len(l.edges))
+		l.edges = l.edges[:0]
+	}
 }
-
-// WindFailed tells the loop that the anemometer's line is no longer watched. From then
-// on its reading is missing. Any goroutine.
-func (l *Loop) WindFailed() { l.windDead.Store(true) }
 
 // Count leaves one conversion of the load cell for the loop. Any goroutine.
 func (l *Loop) Count(c intake.Count) {

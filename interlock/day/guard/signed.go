@@ -6,7 +6,6 @@ import (
 	"path/filepath"
 	"time"
 
-	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry"
 	"downhaul/interlock/day/telemetry/signing"
@@ -37,7 +36,9 @@ type doorway struct {
 	door *signing.Door
 	from [intake.MaxLinks]netip.AddrPort // where each link last had a frame of the craft from
 	room []byte                          // what passed of the last chunk
-	file string
+
+	file   string
+	passed signing.Passed // of the last picture; whoever keeps it
 }
 
 // openDoor reads the key and what passed before; nil where the pad has no key.
@@ -57,7 +58,8 @@ func (g *Guard) openDoor(wall time.Time) error {
 	d.door = signing.NewDoor(key, g.pad.Craft.System, g.pad.Craft.Component, len(g.pad.Links), wall, seen)
 	// Where this cannot be kept a restart would forget: better told now.
 	g.doorway = d
-	return d.door.Seen(seenAhead).Write(d.file)
+	d.door.CopyTo(&d.passed)
+	return d.keep(seenAhead)
 }
 
 // whose tells whose word a chunk of a link is: through the door where there is one. What cannot
@@ -118,13 +120,14 @@ func (g *Guard) keepSeen(ctx context.Context) {
 	}
 	tick := time.NewTicker(seenEvery)
 	defer tick.Stop()
-	for last := d.door.Counts().Passed; ; {
+	for last := d.passed.Counts.Passed; ; {
 		select {
 		case <-tick.C:
-			if n := d.door.Counts().Passed; n != last {
+			d.passed = g.shot.copied().passed
+			if n := d.passed.Counts.Passed; n != last {
 				last = n
 				g.unkept.Store(nil)
-				if err := d.door.Seen(seenAhead).Write(d.file); err != nil {
+				if err := d.keep(seenAhead); err != nil {
 					text := err.Error()
 					g.unkept.Store(&text)
 				}
@@ -135,19 +138,14 @@ func (g *Guard) keepSeen(ctx context.Context) {
 	}
 }
 
+func (d *doorway) keep(ahead time.Duration) error { return d.door.Seen(&d.passed, ahead).Write(d.file) }
+
 // lastSeen keeps what passed as it stands, once nothing more comes.
 func (g *Guard) lastSeen() error {
-	if g.doorway == nil {
+	d := g.doorway
+	if d == nil {
 		return nil
 	}
-	g.doorway.door.End()
-	return g.doorway.door.Seen(0).Write(g.doorway.file)
-}
-
-// signing is what became of the frames under the craft's name.
-func (g *Guard) signing() answers.SigningStatus {
-	if g.doorway == nil {
-		return answers.SigningStatus{}
-	}
-	return answers.SigningStatus{Counts: g.doorway.door.Counts(), On: true}
+	d.door.CopyTo(&d.passed)
+	return d.keep(0)
 }

@@ -3,64 +3,102 @@ package guard
 import (
 	"slices"
 	"sync"
+	"sync/atomic"
+	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/intake"
+	"downhaul/interlock/day/telemetry/signing"
 )
 
-// snapshot is what the loop copies for whoever asks. The loop never waits for
-// it: while somebody copies it out, this round is left out.
-type snapshot struct {
-	mu sync.Mutex
-	answers.Seen
-	taken  bool
-	counts intake.Counts
-	output error
+// latest hands copies of a thing from one goroutine to one other: the newest that was
+// given. Neither ever waits: of three places the giver has one, the taker one, and the
+// third is what was given last. Places keep what they hold.
+type latest[T any] struct {
+	places     [3]T
+	last       atomic.Uint32 // the third place, and unseen while nobody took it
+	own, taken uint32        // the giver's, the taker's
 }
 
-// take copies what can be seen of the loop, on the loop's own goroutine. It reports
-// false when somebody is copying it out at this moment.
-func (s *snapshot) take(l *Loop) bool {
-	if !s.mu.TryLock() {
-		return false
+const unseen = 4
+
+func newLatest[T any]() *latest[T] {
+	return &latest[T]{own: 1, taken: 2}
+}
+
+// room is the place of the next thing to give, with what was in it. give hands it over.
+func (l *latest[T]) room() *T { return &l.places[l.own] }
+
+func (l *latest[T]) give() { l.own = l.last.Swap(l.own|unseen) &^ unseen }
+
+// take is the newest thing, the taker's until it takes again.
+func (l *latest[T]) take() *T {
+	if l.last.Load()&unseen != 0 {
+		l.taken = l.last.Swap(l.taken) &^ unseen
 	}
-	defer s.mu.Unlock()
-	s.taken = true
-	l.cfg.Engine.View(&s.View)
-	s.Readings = s.Readings[:0]
+	return &l.places[l.taken]
+}
+
+// picture is what the loop shows of itself.
+type picture struct {
+	answers.Seen
+	output error
+	passed signing.Passed // the door for signed frames
+}
+
+// snapshot hands pictures of the loop to whoever asks. The loop never waits for them.
+type snapshot struct {
+	*latest[picture]
+	mu sync.Mutex // among those who ask; the loop takes none
+
+	// The loop's own.
+	counts intake.Counts
+	frames uint64        // heard until the last picture
+	heard  time.Duration // when that had grown
+}
+
+func newSnapshot() snapshot { return snapshot{latest: newLatest[picture]()} }
+
+// draw copies what can be seen of the loop, on the loop's own goroutine. give shows it.
+func (s *snapshot) draw(l *Loop) *picture {
+	p := s.room()
+	l.cfg.Engine.View(&p.View)
+	p.Readings = p.Readings[:0]
 	for _, id := range answers.Shown {
-		s.Readings = append(s.Readings, l.cfg.Engine.Reading(id))
+		p.Readings = append(p.Readings, l.cfg.Engine.Reading(id))
 	}
 	l.cfg.Intake.CountsTo(&s.counts)
-	frames := s.Link.Frames
-	if s.Link = linkStatus(s.counts, l.unkeptAll); s.Link.Frames != frames {
-		s.Heard = s.View.At
+	if p.Link = linkStatus(s.counts, l.unkeptAll); p.Link.Frames != s.frames {
+		s.frames, s.heard = p.Link.Frames, p.View.At
 	}
-	s.Trips, s.Acts = l.past.copyTo(s.Trips[:0], s.Acts[:0])
-	s.Loop = answers.LoopStatus{Turns: l.turns, WorstGapS: l.worst.Seconds(), Dropped: l.Dropped()}
-	s.output = l.outputErr
-	return true
+	p.Heard = s.heard
+	p.Trips, p.Acts = l.past.copyTo(p.Trips[:0], p.Acts[:0])
+	p.Loop = answers.LoopStatus{Turns: l.turns, WorstGapS: l.worst.Seconds(), Dropped: l.Dropped()}
+	p.output = l.outputErr
+	return p
 }
 
 // copied returns a copy that shares nothing with the snapshot: whoever answers
 // holds no lock while it asks others.
-func (s *snapshot) copied() (answers.Seen, error) {
+func (s *snapshot) copied() picture {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	out := s.Seen
+	out := *s.take()
 	v := &out.View
 	v.Unmet, v.Rules, v.Permissives, v.Holds = slices.Clone(v.Unmet), slices.Clone(v.Rules), slices.Clone(v.Permissives), slices.Clone(v.Holds)
 	v.Signs = slices.Clone(v.Signs)
 	out.Readings, out.Trips, out.Acts = slices.Clone(out.Readings), slices.Clone(out.Trips), slices.Clone(out.Acts)
-	return out, s.output
+	out.passed.Streams = slices.Clone(out.passed.Streams)
+	return out
 }
 
 // state returns the state of the last snapshot, and whether the chain is closed.
 func (s *snapshot) state() (_ interlock.State, closed bool) {
 	s.mu.Lock()
 	defer s.mu.Unlock()
-	return s.View.State, s.View.Closed
+	v := &s.take().View
+	return v.State, v.Closed
 }
 
 // State returns the state that Seen would tell, without the rest of it.
@@ -74,11 +112,12 @@ func (g *Guard) Files() *answers.Files { return &g.files }
 
 // Seen returns the last snapshot with what the guard knows beside it.
 func (g *Guard) Seen() *answers.Seen {
-	out, output := g.shot.copied()
+	shown := g.shot.copied()
+	out := &shown.Seen
 	out.Schema, out.Session, out.Folder, out.Mark = answers.SeenSchema, g.session.Info.Session, g.session.Dir, g.session.Info.Mark
 	out.Age, out.NotReady = max(0, g.now()-out.View.At), g.notReady(&out.View)
 	out.Loop.LostRecords = g.keeper.lostChunks.Load() + g.keeper.lostDecisions.Load()
-	out.Declared, out.Counted, out.Signing = g.showDeclared(), g.counted(), g.signing()
+	out.Declared, out.Counted = g.showDeclared(), g.counted()
 	out.Words, out.WordsMore = *g.keeper.says.newest.Load(), g.keeper.says.unkept.Load()
 	g.toldMu.Lock()
 	out.Said = slices.Clone(g.told)
@@ -88,10 +127,13 @@ func (g *Guard) Seen() *answers.Seen {
 			out.Trouble = append(out.Trouble, *t)
 		}
 	}
-	if output != nil {
-		out.Trouble = append(out.Trouble, "outputs: "+output.Error())
+	if g.doorway != nil {
+		out.Signing = answers.SigningStatus{Counts: shown.passed.Counts, On: true}
 	}
-	return &out
+	if shown.output != nil {
+		out.Trouble = append(out.Trouble, "outputs: "+shown.output.Error())
+	}
+	return out
 }
 
 func linkStatus(c intake.Counts, unkept uint64) (out answers.LinkStatus) {
@@ -146,9 +188,9 @@ func (g *Guard) wasTold(what, by string) {
 // Dropped is how many chunks were dropped because the loop was too slow.
 func (l *Loop) Dropped() uint64 { return l.inbox.dropped() + l.unread }
 
-// dropped is how many chunks the loop never saw; what strangers lose is told apart.
+// dropped is how many chunks the loop never saw.
 func (b *inbox) dropped() (all uint64) {
-	for i := range laneStrangers {
+	for i := range b.lanes {
 		all += b.lanes[i].drops.Load()
 	}
 	return all

@@ -65,6 +65,10 @@ func (g *Guard) follow(b *Batch) {
 		if g.opts.Watch != nil {
 			g.opts.Watch(g.env, b.Decisions[i])
 		}
+		if room := g.tells.room(); room != nil {
+			*room = b.Decisions[i]
+			g.tells.give()
+		}
 	}
 }
 
@@ -110,16 +114,25 @@ func (s *stops) counts() *stopping.Tally {
 
 // sawOpening takes an opening from the loop. It never waits.
 func (g *Guard) sawOpening(x stopping.Seen) {
-	r := new(stopping.Record)
-	r.Fill(x)
 	if g.opts.Stepped {
-		_ = g.keepStop(r)
+		g.keepOpening(x)
 		return
 	}
-	if !g.keeper.ask(func() { _ = g.keepStop(r) }) {
+	if room := g.keeper.openings.room(); room != nil {
+		*room = x
+		g.keeper.openings.give()
+		g.keeper.bell.Wake()
+	} else {
 		text := "an opening could not be put on record, so that it does not count: the disk was too slow"
 		g.keeper.trouble.Store(&text)
 	}
+}
+
+// keepOpening puts an opening on record.
+func (g *Guard) keepOpening(x stopping.Seen) {
+	r := new(stopping.Record)
+	r.Fill(x)
+	_ = g.keepStop(r)
 }
 
 // keepStop puts an opening, or a reading of one, on record and takes what it

@@ -1,60 +1,93 @@
 package guard
 
 import (
-	"context"
 	"errors"
 	"strings"
 	"testing"
 	"time"
 
 	"downhaul/hw"
+	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 	"downhaul/rules"
 )
 
-// goneBoard is a board whose anemometer line goes with its chip.
-type goneBoard struct{ hw.Board }
+// cups is a board with edges of its own, whose anemometer line goes with its chip.
+type cups struct {
+	hw.Board
+	edges []hw.Edge
+	gone  bool
+}
 
-func (goneBoard) Edges(context.Context, func(hw.Edge)) error {
-	return errors.New("the chip is gone")
+func (c *cups) Edges(dst []hw.Edge) ([]hw.Edge, error) {
+	if c.gone {
+		return dst, errors.New("the chip is gone")
+	}
+	dst, c.edges = append(dst, c.edges...), nil
+	return dst, nil
 }
 
 // A calm is silent, and so is a line that nobody watches any more. In a light
 // wind, where silence alone is a calm, the second must not read as the first.
 func TestALineThatNobodyWatchesIsNoCalm(t *testing.T) {
 	r := newRig(t)
-	r.loop.cfg.Wind = true
+	c := &cups{Board: r.board}
+	r.loop.cfg.Wind, r.loop.cfg.Board = true, c
 	wind := func() (v float64, q rules.Quality, why rules.Cause) {
 		s := r.eng.Reading(rules.WindSpeed)
 		return s.Value, s.Quality, s.Cause
 	}
 	for range 8 {
 		r.run(time.Second)
-		r.loop.WindEdge(intake.WindEdge{At: r.now, Rise: true})
-		r.loop.WindEdge(intake.WindEdge{At: r.now, Rise: false})
+		for _, rise := range []bool{true, false} {
+			c.edges = append(c.edges, hw.Edge{Line: int(interlock.LineCount), At: r.now, Rise: rise})
+		}
 	}
 	r.run(5 * time.Second)
 	if v, q, why := wind(); q != rules.Good || v != 0 {
 		t.Fatalf("cups that stand: %v, %v, %v, want a calm", v, q, why)
 	}
-	g := &Guard{loop: r.loop, board: goneBoard{r.board}}
-	g.readEdges(context.Background())
+	c.gone = true
+	r.run(300 * ms)
 	for range 20 {
 		r.run(500 * ms)
 		if v, q, why := wind(); q != rules.Missing || why != rules.SensorFailed {
 			t.Fatalf("nobody watches the line: %v, %v, %v, want missing", v, q, why)
 		}
 	}
-	// At the end of a session the reader ends as well, and that is no failure.
-	r = newRig(t)
-	r.loop.cfg.Wind = true
-	ended, end := context.WithCancel(context.Background())
-	end()
-	g = &Guard{loop: r.loop, board: goneBoard{r.board}}
-	g.readEdges(ended)
-	if r.loop.windDead.Load() {
-		t.Error("the end of the session counts as a failure")
+	said := 0
+	for _, x := range r.chunks {
+		if m, ok := intake.DecodeHost(x.Bytes); x.Source == intake.HostEvent && ok && m.Text == "anemometer: the chip is gone" {
+			said++
+		}
 	}
+	if said != 1 {
+		t.Errorf("said %d times", said)
+	}
+}
+
+// What turned while the loop stood still is of another time than the next sample: it is
+// forgotten, and counted as lost.
+func TestEdgesOfAStallAreForgotten(t *testing.T) {
+	r := newRig(t)
+	c := &cups{Board: r.board}
+	r.loop.cfg.Wind, r.loop.cfg.Board = true, c
+	r.run(time.Second)
+	for i := range 9 {
+		c.edges = append(c.edges, hw.Edge{Line: int(interlock.LineCount), At: r.now + time.Duration(i)*ms, Rise: i%2 == 0})
+	}
+	r.forget()
+	r.now += 10 * time.Second
+	r.run(300 * ms)
+	for _, x := range r.chunks {
+		if x.Source == intake.Wind {
+			if len(x.Bytes) != 0 || x.Lost != 9 {
+				t.Errorf("%d bytes of edges, %d lost, want none and 9", len(x.Bytes), x.Lost)
+			}
+			return
+		}
+	}
+	t.Error("no sample of the wind")
 }
 
 // A pad that only watches may have no other line than the one that shows the

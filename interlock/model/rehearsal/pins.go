@@ -108,7 +108,7 @@ func (p *Pins) Levels() (uint32, error) {
 func (p *Pins) Waits() []int { return p.real.Waits() }
 
 // Passed takes the real board's edges; see hw.Board.
-func (p *Pins) Passed() uint32 {
+func (p *Pins) Passed() (uint32, int) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return p.real.Passed()
@@ -190,7 +190,7 @@ func (p *Pins) saw(e interlock.Effect, folder string) {
 }
 
 // Edges gives the pulses of the modelled anemometer; see hw.Board.
-func (p *Pins) Edges(ctx context.Context, fn func(hw.Edge)) error { return p.sensors.Edges(ctx, fn) }
+func (p *Pins) Edges(dst []hw.Edge) ([]hw.Edge, error) { return p.sensors.Edges(dst) }
 
 // Counts gives the conversions of the modelled load cell; see hw.Board.
 func (p *Pins) Counts(ctx context.Context, fn func(hw.Count)) error {

@@ -87,14 +87,20 @@ func count(ctx context.Context, b hw.Board) error {
 	var got, lost, same int
 	var last hw.Edge
 	var first time.Duration
-	err := b.Edges(ctx, func(e hw.Edge) {
-		if got == 0 {
-			first = e.At
-		} else if e.Rise == last.Rise && e.Lost == 0 {
-			same++
+	var err error
+	var edges []hw.Edge
+	for err == nil && ctx.Err() == nil {
+		time.Sleep(50 * time.Millisecond)
+		edges, err = b.Edges(edges[:0])
+		for _, e := range edges {
+			if got == 0 {
+				first = e.At
+			} else if e.Rise == last.Rise && e.Lost == 0 {
+				same++
+			}
+			got, lost, last = got+1, lost+e.Lost, e
 		}
-		got, lost, last = got+1, lost+e.Lost, e
-	})
+	}
 	hz := 0.0
 	if got > 1 && last.At > first {
 		hz = float64(got-1) / (last.At - first).Seconds() / 2

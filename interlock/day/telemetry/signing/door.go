@@ -3,7 +3,6 @@ package signing
 import (
 	"crypto/sha256"
 	"crypto/subtle"
-	"sync"
 	"time"
 
 	"downhaul/interlock/day/telemetry"
@@ -65,22 +64,26 @@ type stream struct {
 	Last Stamp `json:"last"`
 }
 
-// Door lets the craft's signed frames in. One goroutine calls Datagram, Stream and End,
-// and waits for nobody; any may ask for Counts and Seen.
+// Door lets the craft's signed frames in. It belongs to one goroutine; CopyTo is for the
+// others.
 type Door struct {
 	key               Key
 	system, component uint8
 	base              Stamp              // the clock's at engine time 0
 	lines             []telemetry.Stream // by link number, of streams
-	state
-	mu    sync.Mutex
-	shown state // for those who ask; under mu
+	Passed
 }
 
-type state struct {
-	newest  Stamp // of any frame that passed
-	streams []stream
-	counts  Counts
+// Passed is what passed a door, and what became of all that came.
+type Passed struct {
+	Newest  Stamp // of any frame that passed
+	Streams []stream
+	Counts  Counts
+}
+
+// CopyTo copies what passed so far; dst keeps its room.
+func (d *Door) CopyTo(dst *Passed) {
+	*dst = Passed{d.Newest, append(dst.Streams[:0], d.Streams...), d.Counts}
 }
 
 // NewDoor makes the door for links 0 to links−1. wall is the host's clock at
@@ -89,16 +92,14 @@ type state struct {
 func NewDoor(key Key, system, component uint8, links int, wall time.Time, seen Seen) *Door {
 	d := &Door{key: key, system: system, component: component, lines: make([]telemetry.Stream, links), base: StampOf(wall)}
 	if seen.Key == key.mark() {
-		d.newest = seen.Newest
-		d.streams = append(d.streams, seen.Streams...)
+		d.Newest = seen.Newest
+		d.Streams = append(d.Streams, seen.Streams...)
 	}
-	d.End()
 	return d
 }
 
 // Datagram appends to dst the frames of one datagram that pass, as they came.
 func (d *Door) Datagram(dst []byte, at time.Duration, b []byte) []byte {
-	defer d.show()
 	var s telemetry.Scanner
 	for len(b) > 0 {
 		f, used, ok := s.NextWhole(b)
@@ -114,39 +115,12 @@ func (d *Door) Datagram(dst []byte, at time.Duration, b []byte) []byte {
 // Stream appends to dst the frames that a piece of a stream completes and that
 // pass. link is under the number given to NewDoor.
 func (d *Door) Stream(dst []byte, at time.Duration, link uint8, piece []byte) []byte {
-	defer d.show()
 	s := &d.lines[link]
 	s.Feed(piece)
 	for f, ok := s.Next(); ok; f, ok = s.Next() {
 		dst = d.pass(dst, at, &f)
 	}
 	return dst
-}
-
-// Counts says what became of the frames under the craft's name.
-func (d *Door) Counts() Counts {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	return d.shown.counts
-}
-
-// End comes when no more frames do: what passed last can be asked for from then on.
-func (d *Door) End() {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	d.shown = d.copied(d.shown.streams)
-}
-
-// show is End while more come: where somebody copies it out right now the next call shows.
-func (d *Door) show() {
-	if d.mu.TryLock() {
-		defer d.mu.Unlock()
-		d.shown = d.copied(d.shown.streams)
-	}
-}
-
-func (s *state) copied(room []stream) state {
-	return state{s.newest, append(room[:0], s.streams...), s.counts}
 }
 
 // Unsigned reports whether a frame passes under any name without a signature.
@@ -157,11 +131,11 @@ func (d *Door) pass(dst []byte, at time.Duration, f *telemetry.Frame) []byte {
 	if !named || Unsigned(f) {
 		return append(dst, f.Raw...)
 	}
-	if n := d.judge(at, f); n != &d.counts.Passed {
+	if n := d.judge(at, f); n != &d.Counts.Passed {
 		*n++
 		return dst
 	}
-	d.counts.Passed++
+	d.Counts.Passed++
 	return append(dst, f.Raw...)
 }
 
@@ -169,38 +143,38 @@ func (d *Door) pass(dst []byte, at time.Duration, f *telemetry.Frame) []byte {
 // passes.
 func (d *Door) judge(at time.Duration, f *telemetry.Frame) *uint64 {
 	if !f.Signed {
-		return &d.counts.Unsigned
+		return &d.Counts.Unsigned
 	}
 	body, tail := f.Raw[:len(f.Raw)-signatureSize], f.Raw[len(f.Raw)-tailSize:]
 	if !d.key.signed(body, tail[tailSize-signatureSize:]) {
-		return &d.counts.WrongKey
+		return &d.Counts.WrongKey
 	}
 	link, stamp := tail[0], Stamp(0)
 	for i := range 6 {
 		stamp |= Stamp(tail[1+i]) << (8 * i)
 	}
-	now := max(d.base+Stamp(max(0, at)/stampUnit), d.newest)
+	now := max(d.base+Stamp(max(0, at)/stampUnit), d.Newest)
 	switch {
 	case stamp > now+stampMinute:
-		return &d.counts.Ahead
+		return &d.Counts.Ahead
 	case stamp+stampMinute < now:
-		return &d.counts.Behind
+		return &d.Counts.Behind
 	}
 	k := 0
-	for k < len(d.streams) && d.streams[k].Link != link {
+	for k < len(d.Streams) && d.Streams[k].Link != link {
 		k++
 	}
 	switch {
 	case k == streamsMost:
-		return &d.counts.Streams
-	case k == len(d.streams):
-		d.streams = append(d.streams, stream{Link: link})
-	case stamp <= d.streams[k].Last:
-		return &d.counts.Repeated
+		return &d.Counts.Streams
+	case k == len(d.Streams):
+		d.Streams = append(d.Streams, stream{Link: link})
+	case stamp <= d.Streams[k].Last:
+		return &d.Counts.Repeated
 	}
-	d.streams[k].Last = stamp
-	d.newest = max(d.newest, stamp)
-	return &d.counts.Passed
+	d.Streams[k].Last = stamp
+	d.Newest = max(d.Newest, stamp)
+	return &d.Counts.Passed
 }
 
 // signed reports whether the signature is that of the standard: the first 48 bits

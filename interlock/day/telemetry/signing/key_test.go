@@ -62,7 +62,7 @@ func TestSeenIsKept(t *testing.T) {
 	d, c := door(Seen{}), craft()
 	d.Datagram(nil, 0, c.frame(t, attitude, StampOf(wall)+7))
 	for range 2 { // the second replaces the first
-		if err := d.Seen(0).Write(file); err != nil {
+		if err := d.Seen(&d.Passed, 0).Write(file); err != nil {
 			t.Fatal(err)
 		}
 	}

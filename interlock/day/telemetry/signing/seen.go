@@ -31,14 +31,12 @@ func (k Key) mark() string {
 	return hex.EncodeToString(sum[:8])
 }
 
-// Seen is what passed so far. ahead is added to every stamp: kept while frames
+// Seen is what passed by then. Any goroutine. ahead is added to every stamp: kept while frames
 // still come, it must cover what comes until it is kept again, or what was heard
 // last before a crash could be heard once more.
-func (d *Door) Seen(ahead time.Duration) Seen {
-	d.mu.Lock()
-	defer d.mu.Unlock()
-	s := Seen{Schema: seenSchema, Key: d.key.mark(), Newest: d.shown.newest, Streams: []stream{}}
-	for _, v := range d.shown.streams {
+func (d *Door) Seen(p *Passed, ahead time.Duration) Seen {
+	s := Seen{Schema: seenSchema, Key: d.key.mark(), Newest: p.Newest, Streams: []stream{}}
+	for _, v := range p.Streams {
 		v.Last += Stamp(ahead / stampUnit)
 		s.Streams = append(s.Streams, v)
 		s.Newest = max(s.Newest, v.Last)

@@ -87,6 +87,7 @@ type keeper struct {
 	// The writer goroutine's own.
 	runs       runBook
 	says       says
+	syncAt     time.Time
 	text       []byte
 	highest    uint32   // every trip up to this one was appended
 	early      []uint32 // trips appended before one of lower number
@@ -198,21 +199,28 @@ func lasting(f interlock.Effect) bool {
 		f.Kind == interlock.StateEffect && (f.State == interlock.Tripped || f.State == interlock.Fault)
 }
 
-// run writes until ctx ends, then what is left.
+// run writes until ctx ends, then what is left. Behind a slow sync it goes on at once.
 func (k *keeper) run(ctx context.Context) {
 	defer context.AfterFunc(ctx, k.bell.Wake)()
-	for next := time.Now(); ctx.Err() == nil; {
-		k.writeAll()
-		if now := time.Now(); now.After(next) {
-			next = now.Add(time.Second - 2*writeEvery) // with a sync that is quick, once a second at least
-			k.sync()
-			if k.tend != nil {
-				k.tend()
-			}
-		}
-		k.bell.Wait(writeEvery, nil, nil)
+	for ctx.Err() == nil {
+		began := time.Now()
+		k.round(began)
+		k.bell.Wait(writeEvery-time.Since(began), nil, nil)
 	}
 	k.drain()
+}
+
+// round writes what waits, and syncs: with a disk that is quick, once a second at least.
+func (k *keeper) round(now time.Time) {
+	k.writeAll()
+	if now.Before(k.syncAt) {
+		return
+	}
+	k.syncAt = now.Add(time.Second - 2*writeEvery)
+	k.sync()
+	if k.tend != nil {
+		k.tend()
+	}
 }
 
 // drain writes everything that waits and syncs.

@@ -61,8 +61,8 @@ func TestLineWithoutABiasAsksForNone(t *testing.T) {
 	if err != nil || r.Config.Flags != lineInput || r.Config.Num_attrs != 0 {
 		t.Errorf("%+v, %v", r.Config, err)
 	}
-	if e := edgeRequestOf(3, GPIOInput{}, "x"); e.Config.Flags != lineInput|lineRising|lineFalling {
-		t.Errorf("flags %b", e.Config.Flags)
+	if r, err := inputRequest([]uint32{3}, []GPIOInput{{}}, true, "x"); err != nil || r.Config.Flags != lineInput|lineRising|lineFalling {
+		t.Errorf("flags %b, %v", r.Config.Flags, err)
 	}
 	if _, err := decodeEvent(make([]byte, eventSize-1)); err == nil || !strings.Contains(err.Error(), "48 bytes (got 47)") {
 		t.Errorf("a short event: %v", err)

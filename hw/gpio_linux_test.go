@@ -147,7 +147,8 @@ func TestInputsAskForBiasAndDebounce(t *testing.T) {
 		t.Errorf("pull-up %b, pull-down %b, debounce %b of %d settings", want[1][0], want[2][0], want[3][0], r.Config.Num_attrs)
 	}
 	e := k.chips["gpiochip0"].asked[5]
-	if e.Offsets[0] != 21 || e.Config.Flags != lineInput|lineRising|lineFalling|linePullUp || e.Event_buffer_size != EdgeRoom || e.Config.Num_attrs != 0 {
+	if e.Offsets[0] != 21 || e.Event_buffer_size != EdgeRoom || e.Config.Num_attrs != 1 || e.Config.Attrs[0].Mask != 1 ||
+		e.Config.Flags != lineInput|lineRising|lineFalling || e.Config.Attrs[0].Attr.Flags != lineInput|lineRising|lineFalling|linePullUp {
 		t.Errorf("the anemometer's request: line %d, flags %b, room %d", e.Offsets[0], e.Config.Flags, e.Event_buffer_size)
 	}
 }

@@ -301,7 +301,13 @@ func (o *opening) holdAnemometer() error {
 	if err != nil {
 		return err
 	}
-	req, err := c.request(edgeRequestOf(line, in, o.cfg.Consumer))
+	// A request of its own: its events' numbers then count its edges alone, and a gap in
+	// them is edges lost.
+	r, err := inputRequest([]uint32{line}, []GPIOInput{in}, true, o.cfg.Consumer)
+	if err != nil {
+		return err
+	}
+	req, err := c.request(r)
 	if err != nil {
 		return refused(in.Name, in.Pin, c, line, err)
 	}

@@ -36,15 +36,18 @@ func inputRequest(lines []uint32, inputs []GPIOInput, edges bool, consumer strin
 		r.Event_buffer_size = EdgeRoom
 	}
 	r.Config.Flags = flags
-	for _, bias := range []Bias{PullUp, PullDown} {
+	for _, pull := range []struct {
+		bias Bias
+		flag uint64
+	}{{PullUp, linePullUp}, {PullDown, linePullDown}} {
 		var mask uint64
 		for i, in := range inputs {
-			if in.Bias == bias {
+			if in.Bias == pull.bias {
 				mask |= 1 << i
 			}
 		}
 		if mask != 0 {
-			attribute(r, unix.GPIO_V2_LINE_ATTR_ID_FLAGS, flags|biasFlags(bias), mask)
+			attribute(r, unix.GPIO_V2_LINE_ATTR_ID_FLAGS, flags|pull.flag, mask)
 		}
 	}
 	var done uint64
@@ -67,16 +70,6 @@ func inputRequest(lines []uint32, inputs []GPIOInput, edges bool, consumer strin
 	return r, nil
 }
 
-// edgeRequestOf asks for one line with both edges and the largest buffer. It is
-// a request of its own: its events' numbers then count its edges alone, and a
-// gap in them is edges lost.
-func edgeRequestOf(line uint32, in GPIOInput, consumer string) *unix.GPIOV2LineRequest {
-	r := newRequest([]uint32{line}, consumer)
-	r.Config.Flags = lineInput | lineRising | lineFalling | biasFlags(in.Bias)
-	r.Event_buffer_size = EdgeRoom
-	return r
-}
-
 func newRequest(lines []uint32, consumer string) *unix.GPIOV2LineRequest {
 	r := &unix.GPIOV2LineRequest{Num_lines: uint32(len(lines))}
 	copy(r.Offsets[:], lines)
@@ -95,14 +88,4 @@ func attribute(r *unix.GPIOV2LineRequest, id uint32, value, mask uint64) {
 		value = firstHalf(uint32(value))
 	}
 	a.Attr.Flags = value
-}
-
-func biasFlags(b Bias) uint64 {
-	switch b {
-	case PullUp:
-		return linePullUp
-	case PullDown:
-		return linePullDown
-	}
-	return 0
 }

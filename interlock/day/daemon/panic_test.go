@@ -32,7 +32,7 @@ var goroutines = []struct {
 	{"links", "interlock/day/telemetry/link/link.go", [][2]string{{"l.helper.Go(l.help)", `l.helper.Go(panicking("links", l.help))`}}},
 	{"counts", "interlock/day/guard/run.go", [][2]string{{"func() { g.readCounts(work) }", `panicking("counts", func() { g.readCounts(work) })`}}},
 	{"disk", "interlock/day/guard/run.go", [][2]string{{"func() { g.watchDisk(work) }", `panicking("disk", func() { g.watchDisk(work) })`}}},
-	{"beside", "interlock/day/guard/run.go", [][2]string{{"func() { g.beside(work) }", `panicking("beside", func() { g.beside(work) })`}}},
+	{"beside", "interlock/day/guard/run.go", [][2]string{{"func() { every(work, besideEvery, g.beside) }", `panicking("beside", func() { every(work, besideEvery, g.beside) })`}}},
 	{"seen", "interlock/day/guard/run.go", [][2]string{{"func() { g.keepSeen(work) }", `panicking("seen", func() { g.keepSeen(work) })`}}},
 	{"writer", "interlock/day/guard/run.go", [][2]string{{"func() { g.keeper.run(writing) }", `panicking("writer", func() { g.keeper.run(writing) })`}}},
 	{"accept", "hw/localsocket/server.go", [][2]string{{"work.Go(s.accept)", `work.Go(panicking("accept", s.accept))`}}},

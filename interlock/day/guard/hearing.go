@@ -91,5 +91,6 @@ func (l *Loop) dropHeard() {
 
 // Telemetry leaves bytes of a link for the loop. Any goroutine.
 func (l *Loop) Telemetry(c intake.Chunk) {
-	l.inbox.put(laneLinks, parcel{source: intake.Telemetry, link: c.Link, from: c.From, to: c.To}, c.Bytes)
+	c.Source = intake.Telemetry
+	l.inbox.put(laneLinks, c)
 }

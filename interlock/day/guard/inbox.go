@@ -1,7 +1,6 @@
 package guard
 
 import (
-	"net/netip"
 	"sync"
 	"sync/atomic"
 
@@ -24,20 +23,11 @@ const (
 // lane holds over half a second; whatever is older is worth nothing.
 var laneRoom = [laneCount]int{laneSensors: 64, laneLinks: 256, laneHost: 64, laneSaid: 64}
 
-// parcel is a chunk on its way to the loop; its bytes are its own.
-type parcel struct {
-	source   intake.Source
-	link     uint8
-	lost     uint32 // dropped just before it
-	from, to netip.AddrPort
-	bytes    []byte
-}
-
-// lane is a queue of parcels from many to the loop. Its lock is among those who give:
+// lane is a queue of chunks from many to the loop, each with bytes of its own. Its lock is among those who give:
 // the loop takes none, so that no other thread, whatever holds it up, holds up the loop.
 type lane struct {
 	mu sync.Mutex
-	ring[parcel]
+	ring[intake.Chunk]
 	gap uint32 // dropped since the last one given; under mu
 
 	lost  uint32        // dropped by the loop since the last one that it took
@@ -53,35 +43,35 @@ type inbox struct {
 func newInbox(wake func()) *inbox {
 	b := &inbox{wake: wake}
 	for i := range b.lanes {
-		b.lanes[i].slots = make([]parcel, laneRoom[i])
+		b.lanes[i].slots = make([]intake.Chunk, laneRoom[i])
 	}
 	return b
 }
 
-// put copies a chunk, whose bytes come beside the parcel, into its lane and wakes the
-// loop. A full lane takes nothing more; the next parcel with room says how many did not.
-func (b *inbox) put(l laneOf, p parcel, bytes []byte) {
+// put copies a chunk into its lane and wakes the loop. A full lane takes nothing more; the
+// next chunk with room says how many did not.
+func (b *inbox) put(l laneOf, c intake.Chunk) {
 	n := &b.lanes[l]
 	n.mu.Lock()
 	if slot := n.room(); slot == nil {
 		n.gap++
 		n.drops.Add(1)
 	} else {
-		p.bytes = append(slot.bytes[:0], bytes...)
-		p.lost, n.gap = n.gap, 0
-		*slot = p
+		c.Bytes = append(slot.Bytes[:0], c.Bytes...)
+		c.Lost, n.gap = n.gap, 0
+		*slot = c
 		n.give()
 	}
 	n.mu.Unlock()
 	b.wake()
 }
 
-// next is the oldest parcel of a lane, or nil. It is the loop's until done.
-func (b *inbox) next(l laneOf) *parcel {
+// next is the oldest chunk of a lane, or nil. It is the loop's until done.
+func (b *inbox) next(l laneOf) *intake.Chunk {
 	n := &b.lanes[l]
 	p := n.next()
 	if p != nil {
-		p.lost += n.lost
+		p.Lost += n.lost
 		n.lost = 0
 	}
 	return p
@@ -91,7 +81,7 @@ func (b *inbox) next(l laneOf) *parcel {
 func (b *inbox) dropBacklog(l laneOf) {
 	n := &b.lanes[l]
 	for ; n.next() != nil; n.done() {
-		n.lost += 1 + n.next().lost
+		n.lost += 1 + n.next().Lost
 		n.drops.Add(1)
 	}
 }
@@ -102,5 +92,5 @@ func (l *Loop) Host(m intake.HostMessage) {
 	if m.Host == interlock.HostMark || m.Host == interlock.HostDeclared {
 		to = laneSaid
 	}
-	l.inbox.put(to, parcel{source: intake.HostEvent}, intake.EncodeHost(nil, m))
+	l.inbox.put(to, intake.Chunk{Source: intake.HostEvent, Bytes: intake.EncodeHost(nil, m)})
 }

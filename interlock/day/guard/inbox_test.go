@@ -10,14 +10,14 @@ import (
 	"downhaul/interlock/day/intake"
 )
 
-// take copies the oldest parcel of a lane.
-func take(b *inbox, l laneOf, dst *parcel) bool {
+// take copies the oldest chunk of a lane.
+func take(b *inbox, l laneOf, dst *intake.Chunk) bool {
 	p := b.next(l)
 	if p == nil {
 		return false
 	}
 	*dst = *p
-	dst.bytes = bytes.Clone(p.bytes)
+	dst.Bytes = bytes.Clone(p.Bytes)
 	b.lanes[l].done()
 	return true
 }
@@ -27,14 +27,14 @@ func TestFullLaneTakesNothingMoreAndMarksTheLoss(t *testing.T) {
 		b := newInbox(func() {})
 		const over = 7
 		for i := range laneRoom[l] + over {
-			b.put(l, parcel{source: intake.Telemetry, link: uint8(l)}, fmt.Appendf(nil, "%d", i))
+			b.put(l, intake.Chunk{Source: intake.Telemetry, Link: uint8(l), Bytes: fmt.Appendf(nil, "%d", i)})
 		}
-		var p parcel
+		var p intake.Chunk
 		wants := func(want string, lost uint32) {
 			t.Helper()
-			p.lost = 0
-			if !take(b, l, &p) || string(p.bytes) != want || p.lost != lost {
-				t.Fatalf("lane %d: %q with %d lost, want %s with %d", l, p.bytes, p.lost, want, lost)
+			p.Lost = 0
+			if !take(b, l, &p) || string(p.Bytes) != want || p.Lost != lost {
+				t.Fatalf("lane %d: %q with %d lost, want %s with %d", l, p.Bytes, p.Lost, want, lost)
 			}
 		}
 		for i := range laneRoom[l] {
@@ -43,9 +43,9 @@ func TestFullLaneTakesNothingMoreAndMarksTheLoss(t *testing.T) {
 		if take(b, l, &p) {
 			t.Errorf("lane %d gives more than it holds", l)
 		}
-		b.put(l, parcel{}, []byte("next"))
+		b.put(l, intake.Chunk{Bytes: []byte("next")})
 		wants("next", over)
-		b.put(l, parcel{}, []byte("last"))
+		b.put(l, intake.Chunk{Bytes: []byte("last")})
 		wants("last", 0)
 		if b.dropped() != over {
 			t.Errorf("lane %d: %d dropped in all, want %d", l, b.dropped(), over)
@@ -56,46 +56,46 @@ func TestFullLaneTakesNothingMoreAndMarksTheLoss(t *testing.T) {
 func TestBacklogIsDroppedAndCounted(t *testing.T) {
 	b := newInbox(func() {})
 	for range 10 {
-		b.put(laneLinks, parcel{}, []byte("old"))
+		b.put(laneLinks, intake.Chunk{Bytes: []byte("old")})
 	}
-	b.put(laneHost, parcel{}, []byte("host"))
+	b.put(laneHost, intake.Chunk{Bytes: []byte("host")})
 	b.dropBacklog(laneLinks)
-	b.put(laneLinks, parcel{}, []byte("new"))
-	var p parcel
-	if !take(b, laneLinks, &p) || string(p.bytes) != "new" || p.lost != 10 {
-		t.Errorf("first after the backlog: %q with %d lost, want new with 10", p.bytes, p.lost)
+	b.put(laneLinks, intake.Chunk{Bytes: []byte("new")})
+	var p intake.Chunk
+	if !take(b, laneLinks, &p) || string(p.Bytes) != "new" || p.Lost != 10 {
+		t.Errorf("first after the backlog: %q with %d lost, want new with 10", p.Bytes, p.Lost)
 	}
-	p.lost = 0
-	if !take(b, laneHost, &p) || p.lost != 0 {
+	p.Lost = 0
+	if !take(b, laneHost, &p) || p.Lost != 0 {
 		t.Error("another lane was touched")
 	}
 	// What was lost before the backlog came counts with it.
 	for range laneRoom[laneLinks] + 7 {
-		b.put(laneLinks, parcel{}, nil)
+		b.put(laneLinks, intake.Chunk{})
 	}
 	take(b, laneLinks, &p)
-	b.put(laneLinks, parcel{}, nil)
+	b.put(laneLinks, intake.Chunk{})
 	b.dropBacklog(laneLinks)
-	b.put(laneLinks, parcel{}, nil)
-	p.lost = 0
-	if want := uint32(laneRoom[laneLinks] + 7); !take(b, laneLinks, &p) || p.lost != want {
-		t.Errorf("%d lost, want %d", p.lost, want)
+	b.put(laneLinks, intake.Chunk{})
+	p.Lost = 0
+	if want := uint32(laneRoom[laneLinks] + 7); !take(b, laneLinks, &p) || p.Lost != want {
+		t.Errorf("%d lost, want %d", p.Lost, want)
 	}
 }
 
-// A parcel's bytes are its own: the reader's buffer is used again at once.
+// A chunk's bytes are its own: the reader's buffer is used again at once.
 func TestParcelsOwnTheirBytes(t *testing.T) {
 	b := newInbox(func() {})
 	buf := []byte("one")
-	b.put(laneLinks, parcel{}, buf)
+	b.put(laneLinks, intake.Chunk{Bytes: buf})
 	copy(buf, "two")
-	b.put(laneLinks, parcel{}, buf)
-	var p parcel
+	b.put(laneLinks, intake.Chunk{Bytes: buf})
+	var p intake.Chunk
 	take(b, laneLinks, &p)
-	first := bytes.Clone(p.bytes)
-	b.put(laneLinks, parcel{}, []byte("three"))
-	if string(first) != "one" || string(p.bytes) != "one" {
-		t.Errorf("%q, %q", first, p.bytes)
+	first := bytes.Clone(p.Bytes)
+	b.put(laneLinks, intake.Chunk{Bytes: []byte("three")})
+	if string(first) != "one" || string(p.Bytes) != "one" {
+		t.Errorf("%q, %q", first, p.Bytes)
 	}
 }
 
@@ -112,18 +112,18 @@ func TestManyReadersOneLoop(t *testing.T) {
 	for range readers {
 		work.Go(func() {
 			for i := range each {
-				b.put(laneLinks, parcel{}, fmt.Appendf(nil, "%d", i))
+				b.put(laneLinks, intake.Chunk{Bytes: fmt.Appendf(nil, "%d", i)})
 			}
 		})
 	}
 	done := make(chan struct{})
 	go func() { work.Wait(); close(done) }()
 	taken, lost := 0, 0
-	var p parcel
+	var p intake.Chunk
 	drain := func() {
-		for p.lost = 0; take(b, laneLinks, &p); p.lost = 0 {
+		for p.Lost = 0; take(b, laneLinks, &p); p.Lost = 0 {
 			taken++
-			lost += int(p.lost)
+			lost += int(p.Lost)
 		}
 	}
 	for {
@@ -136,7 +136,7 @@ func TestManyReadersOneLoop(t *testing.T) {
 		break
 	}
 	drain()
-	b.put(laneLinks, parcel{}, nil) // brings what was lost last
+	b.put(laneLinks, intake.Chunk{}) // brings what was lost last
 	drain()
 	taken--
 	if taken+lost != each*readers {

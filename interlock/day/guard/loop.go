@@ -148,7 +148,7 @@ func (l *Loop) Turn(now time.Duration) time.Duration {
 				more = true // what is read takes long: the lines come first
 				break
 			}
-			l.takeIn(now, p)
+			l.feed(now, *p)
 			l.inbox.lanes[lane].done()
 			taken++
 		}
@@ -229,10 +229,6 @@ func (l *Loop) tellOwn(now time.Duration) {
 func (l *Loop) hostNow(now time.Duration, m intake.HostMessage) {
 	l.hostBytes = intake.EncodeHost(l.hostBytes[:0], m)
 	l.feed(now, intake.Chunk{Source: intake.HostEvent, Bytes: l.hostBytes})
-}
-
-func (l *Loop) takeIn(now time.Duration, p *parcel) {
-	l.feed(now, intake.Chunk{Source: p.source, Link: p.link, Lost: p.lost, From: p.from, To: p.to, Bytes: p.bytes})
 }
 
 // feed takes one chunk through intake and engine. Relay and buzzer follow at

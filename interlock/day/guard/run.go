@@ -47,7 +47,7 @@ func (g *Guard) Run(ctx context.Context) error {
 	readers.Go(func() { g.readCounts(work) })
 	readers.Go(func() { g.watchDisk(work) })
 	readers.Go(func() { g.keepSeen(work) })
-	readers.Go(func() { g.beside(work) })
+	readers.Go(func() { every(work, besideEvery, g.beside) })
 	writing, stopWriting := context.WithCancel(context.Background())
 	defer stopWriting()
 	writer.Go(func() { g.keeper.run(writing) })
@@ -56,6 +56,7 @@ func (g *Guard) Run(ctx context.Context) error {
 
 	stop()
 	readers.Wait()
+	g.beside()
 	stopWriting()
 	writer.Wait()
 	return g.finish()
@@ -128,21 +129,23 @@ const (
 )
 
 // beside does what follows from the loop's turns and from the time, and is the loop's not.
-func (g *Guard) beside(ctx context.Context) {
-	tick := time.NewTicker(besideEvery)
+func (g *Guard) beside() {
+	g.declared.lapse(g.now())
+	g.proofsComeDue(g.now())
+	for f := g.tells.next(); f != nil; f = g.tells.next() {
+		if g.opts.Told != nil {
+			g.opts.Told(g.env, *f)
+		}
+		g.tells.done()
+	}
+}
+
+// every does something now and, until ctx ends, after every d.
+func every(ctx context.Context, d time.Duration, do func()) {
+	tick := time.NewTicker(d)
 	defer tick.Stop()
-	for {
-		g.declared.lapse(g.now())
-		g.proofsComeDue(g.now())
-		for f := g.tells.next(); f != nil; f = g.tells.next() {
-			if g.opts.Told != nil {
-				g.opts.Told(g.env, *f)
-			}
-			g.tells.done()
-		}
-		if ctx.Err() != nil {
-			return
-		}
+	for ctx.Err() == nil {
+		do()
 		select {
 		case <-tick.C:
 		case <-ctx.Done():
@@ -153,10 +156,8 @@ func (g *Guard) beside(ctx context.Context) {
 // watchDisk says when the room for records runs low, or the records are not where they
 // were written, and when that is mended: no start is taken meanwhile.
 func (g *Guard) watchDisk(ctx context.Context) {
-	tick := time.NewTicker(diskEvery)
-	defer tick.Stop()
 	low := false
-	for {
+	every(ctx, diskEvery, func() {
 		room, err := session.Room(g.pad.LogFolder)
 		gone := g.keeper.gone.Load()
 		if now := err != nil || room < leastRoom || gone != nil; now != low {
@@ -170,12 +171,7 @@ func (g *Guard) watchDisk(ctx context.Context) {
 			}
 			g.loop.Host(intake.HostMessage{Host: interlock.HostDisk, On: low, Text: text})
 		}
-		select {
-		case <-tick.C:
-		case <-ctx.Done():
-			return
-		}
-	}
+	})
 }
 
 // HangUp takes that the terminal of the guard's shell was lost, and reports

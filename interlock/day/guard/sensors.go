@@ -78,5 +78,5 @@ func (l *Loop) dropPulses() {
 func (l *Loop) Count(c intake.Count) {
 	var room [intake.CountSize]byte
 	one := [1]intake.Count{c}
-	l.inbox.put(laneSensors, parcel{source: intake.LoadCell}, intake.AppendCounts(room[:0], one[:]))
+	l.inbox.put(laneSensors, intake.Chunk{Source: intake.LoadCell, Bytes: intake.AppendCounts(room[:0], one[:])})
 }

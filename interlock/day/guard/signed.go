@@ -118,24 +118,18 @@ func (g *Guard) keepSeen(ctx context.Context) {
 	if d == nil {
 		return
 	}
-	tick := time.NewTicker(seenEvery)
-	defer tick.Stop()
-	for last := d.passed.Counts.Passed; ; {
-		select {
-		case <-tick.C:
-			d.passed = g.shot.copied().passed
-			if n := d.passed.Counts.Passed; n != last {
-				last = n
-				g.unkept.Store(nil)
-				if err := d.keep(seenAhead); err != nil {
-					text := err.Error()
-					g.unkept.Store(&text)
-				}
+	last := d.passed.Counts.Passed
+	every(ctx, seenEvery, func() {
+		d.passed = g.shot.copied().passed
+		if n := d.passed.Counts.Passed; n != last {
+			last = n
+			g.unkept.Store(nil)
+			if err := d.keep(seenAhead); err != nil {
+				text := err.Error()
+				g.unkept.Store(&text)
 			}
-		case <-ctx.Done():
-			return
 		}
-	}
+	})
 }
 
 func (d *doorway) keep(ahead time.Duration) error { return d.door.Seen(&d.passed, ahead).Write(d.file) }

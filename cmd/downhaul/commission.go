@@ -20,6 +20,7 @@ import (
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/prooftest"
+	"downhaul/rules"
 )
 
 type commissionCmd struct {
@@ -99,7 +100,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 		return errors.Join(err, werr)
 	}
 	fmt.Fprintln(out)
-	printRecord(out, record, path)
+	printRecord(out, record, p.Units, path)
 	if c.JSON {
 		if jerr := printJSON(s.out, commissionOutput{commissionSchema, path, record}); jerr != nil {
 			return jerr
@@ -127,7 +128,7 @@ func (c *commissionCmd) tests() (only []prooftest.Test, err error) {
 	return only, nil
 }
 
-func printRecord(w io.Writer, r *prooftest.Record, path string) {
+func printRecord(w io.Writer, r *prooftest.Record, units, path string) {
 	for _, t := range r.Tests {
 		says := string(t.Outcome)
 		if t.Reason != "" {
@@ -145,6 +146,9 @@ func printRecord(w io.Writer, r *prooftest.Record, path string) {
 				unit = ""
 			case "s":
 				unit, value = "ms", value*1e3
+			case "N", "m/s": // the crew's own
+				unit = rules.DefaultUnit(map[string]rules.Kind{"N": rules.Force, "m/s": rules.Speed}[unit], units)
+				value, _ = rules.Convert(value, unit)
 			}
 			wrap(w, "      ", "        ", strings.TrimSpace(fmt.Sprintf("%s: %.6g %s", f.Name, value, unit)))
 		}

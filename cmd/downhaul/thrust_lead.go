@@ -26,6 +26,7 @@ type standLead struct {
 	crew    *people
 	lever   standrun.Mark
 	outputs []float64
+	units   string  // of the card
 	folder  string  // of the session, once marks stand in it
 	rows    int     // that count so far
 	last    float64 // output of the last
@@ -111,7 +112,13 @@ func (l *standLead) step(s *told.Status) (*card.Step, card.Air, error) {
 	if r.Step.Name != s.Declared.Step {
 		return nil, card.Air{}, hint(fmt.Errorf("the declared step %q is not on the thrust stand", s.Declared.Step), "declare step %q", r.Step.Name)
 	}
+	l.units = r.Card.Units
 	return r.Step, r.Air, nil
+}
+
+// in returns the unit of the crew's own system.
+func (l *standLead) in(metric, imperial string) string {
+	return pick(l.units == "imperial", imperial, metric)
 }
 
 func (l *standLead) cautions(step *card.Step, at card.Air) {
@@ -121,11 +128,12 @@ func (l *standLead) cautions(step *card.Step, at card.Air) {
 	}
 	st := step.Stand
 	tips := math.Pi * st.Propeller * st.MaxSpeed
-	wrap(l.out, "", "  ", fmt.Sprintf("Thrust stand: %s, motor %d, propeller of %s.", step.Name, st.Motor, rules.Format(st.Propeller, "mm")))
+	wrap(l.out, "", "  ", fmt.Sprintf("Thrust stand: %s, motor %d, propeller of %s.", step.Name, st.Motor, rules.Format(st.Propeller, l.in("mm", "in"))))
 	for _, text := range []string{
 		"A propeller at full output kills. A shield between it and everybody. Nobody in its plane or downstream, at no output, ever. A hard-wired stop in reach. Local codes and the makers' sheets come first.",
 		"First run at low output. Listen: what shakes faster than 40 times a second the load cell cannot see. At any new sound, stop.",
-		fmt.Sprintf("Never past the maker's %s: there the tips run at %.0f m/s, %.0f %% of the speed of sound in air of %.0f °C.", rules.Format(st.MaxSpeed, "rpm"), tips, 100*tips/air.Sound(celsius), celsius),
+		fmt.Sprintf("Never past the maker's %s: there the tips run at %s, %.0f %% of the speed of sound in air of %s.", rules.Format(st.MaxSpeed, "rpm"),
+			rules.Format(math.Round(tips), l.in("m/s", "ft/s")), 100*tips/air.Sound(celsius), rules.Format(math.Round(celsius), l.in("°C", "°F"))),
 	} {
 		l.crew.Say(text)
 	}

@@ -17,8 +17,8 @@ func Step(s *card.Step, c *card.Card) string {
 	switch {
 	case s.Stand != nil:
 		rpm, tips := rules.Format(s.Stand.MaxSpeed, "rpm"), math.Pi*s.Stand.Propeller*s.Stand.MaxSpeed
-		fmt.Fprintf(&b, "on the thrust stand, motor %d with a propeller of %s, never past its maker's %s (tips %.0f m/s)",
-			s.Stand.Motor, c.Show(s.Stand.Propeller, rules.Length), rpm, tips)
+		fmt.Fprintf(&b, "on the thrust stand, motor %d with a propeller of %s, never past its maker's %s (tips %s)",
+			s.Stand.Motor, c.Show(s.Stand.Propeller, rules.Length), rpm, rules.Format(math.Round(tips), rules.DefaultUnit(rules.Speed, c.Units)))
 	case s.Kind == card.Ground:
 		b.WriteString("on the ground")
 	case s.Kind == card.Inspection:

@@ -168,7 +168,7 @@ func (b *battery) resting(at time.Duration, r limits.Reading) {
 }
 
 // pack is the result.
-func (b *battery) pack(session string) Pack {
+func (b *battery) pack(session, units string) Pack {
 	p := Pack{Session: session, Pack: b.name, Doubts: []string{}}
 	volts := func(v float64) *Quantity { return quantity(v, rules.Voltage, "V") }
 	if b.everyVolts == 0 {
@@ -199,7 +199,7 @@ func (b *battery) pack(session string) Pack {
 	if p.Spread = b.wide.quantity(rules.Voltage, "V"); p.Spread != nil {
 		p.Spread.diff = true
 	}
-	p.Hot = b.hot.quantity(rules.Temperature, "°C")
+	p.Hot = b.hot.quantity(rules.Temperature, rules.DefaultUnit(rules.Temperature, units))
 	if b.current > 1 {
 		p.Charge = quantity(b.drawn, rules.Charge, "Ah")
 	}

@@ -39,7 +39,7 @@ func TestPacks_RealFlight(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	p := b.pack("")
+	p := b.pack("", "metric")
 	near := func(what string, q *Quantity, want, within float64) {
 		t.Helper()
 		if q == nil || math.Abs(q.Value-want) > within {
@@ -73,7 +73,7 @@ func TestPacks_ChargeIsTheSumOfTheCurrent(t *testing.T) {
 			send(ch, seconds10(s), rules.Pack1Current, 10)
 			send(ch, seconds10(s), rules.Pack1Voltage, 50)
 		}
-		p := b.pack("")
+		p := b.pack("", "metric")
 		if p.Charge == nil || math.Abs(p.Charge.Value-c.want) > 1e-6 {
 			t.Errorf("gap %v: charge %v C, want %v", c.gap, p.Charge.Value, c.want)
 		}

@@ -38,7 +38,7 @@ func (r *reading) take(k *collector, res *bench.Result) {
 	o.hovers()
 	r.takeWind(k, show(rules.Speed))
 	for _, b := range o.charts.packs {
-		o.Packs = append(o.Packs, b.pack(o.Session))
+		o.Packs = append(o.Packs, b.pack(o.Session, o.units))
 	}
 	if len(k.words) >= len(o.Words) { // else the log has more of them
 		o.Words, o.WordsMore = append([]Words{}, k.words...), k.more

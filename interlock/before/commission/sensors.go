@@ -233,7 +233,7 @@ func (b *bench) loadCell(t *trial) error {
 		t.found("the scale of the pad file is off by %s", rules.Format(100*off, "%")+" of the load")
 	}
 	if off := (tare.mean - float64(p.Zero)) * p.NewtonsPerCount; math.Abs(off) > agreement*force {
-		t.found("the zero of the pad file is off by %s", rules.Format(off, "N"))
+		t.found("the zero of the pad file is off by %s", rules.Format(off, rules.DefaultUnit(rules.Force, b.cfg.Pad.Units)))
 	}
 	b.crew.Say("For the pad file, under [load_cell]:")
 	b.crew.Say(fmt.Sprintf("zero = %.0f", math.Round(tare.mean)))

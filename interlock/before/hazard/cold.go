@@ -33,13 +33,13 @@ func denser(c *card.Card) (by float64, says string) {
 		return by, fmt.Sprintf("Full thrust counts as %s of what is stated, for the pad's air, %s, is denser than the rig's: on the high side, for a motor turns slower in it.", percent(by), air.Says(pad, c.Units))
 	case pad.Told:
 		by = (pad.Celsius + 273.15 + colder) / (pad.Celsius + 273.15)
-		says = fmt.Sprintf("the card does not tell in which air it was measured (air under [motors.rig]), and at the pad it may be %.0f °C colder", colder)
+		says = fmt.Sprintf("the card does not tell in which air it was measured (air under [motors.rig]), and at the pad it may be %.0f °C (%.0f °F) colder", colder, 1.8*colder)
 	case rig.Told:
 		by = (rig.Celsius + 273.15) / (rig.Celsius + 273.15 - colder)
-		says = fmt.Sprintf("the card does not tell the pad's air (air), and it may be %.0f °C colder there than at the rig", colder)
+		says = fmt.Sprintf("the card does not tell the pad's air (air), and it may be %.0f °C (%.0f °F) colder there than at the rig", colder, 1.8*colder)
 	default:
 		by = standardAir / (standardAir - colder)
-		says = fmt.Sprintf("no card tells the air of the pad and of the rig (air, and air under [motors.rig]), and at the pad it may be %.0f °C colder", colder)
+		says = fmt.Sprintf("no card tells the air of the pad and of the rig (air, and air under [motors.rig]), and at the pad it may be %.0f °C (%.0f °F) colder", colder, 1.8*colder)
 	}
 	return by, fmt.Sprintf("Full thrust counts as %s of what is stated: %s%s.", percent(by), says, lower)
 }

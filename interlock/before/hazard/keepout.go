@@ -66,8 +66,8 @@ func (j *job) keepOut() {
 	if j.Pad.Duty == interlock.Guard {
 		t := j.Stop.Rotors.Standing.Seconds() + j.Pad.LongestGap.Seconds() + j.Pad.PinStale.Seconds()
 		k.Separation = some(Separation(WalkingSpeed, t, BodyReach))
-		j.say("Nobody within %s of the rotors who could walk in while they stop: S = K T + C with K 1.6 m/s, T %s with the rotors standing after %s (%s), C 0.85 m (ISO 13855; check C in the standard). Somebody who runs is there sooner: on the low side. It counts from a gate that is watched, not from the rope of a barrier.",
-			j.up(*k.Separation, rules.Length), j.up(t, rules.Duration), rules.FormatDuration(j.Stop.Rotors.Standing), j.Stop.Rotors.Says())
+		j.say("Nobody within %s of the rotors who could walk in while they stop: S = K T + C with K %s, T %s with the rotors standing after %s (%s), C %s (ISO 13855; check C in the standard). Somebody who runs is there sooner: on the low side. It counts from a gate that is watched, not from the rope of a barrier.",
+			j.up(*k.Separation, rules.Length), j.up(WalkingSpeed, rules.Speed), j.up(t, rules.Duration), rules.FormatDuration(j.Stop.Rotors.Standing), j.Stop.Rotors.Says(), j.up(BodyReach, rules.Length))
 	}
 }
 

@@ -90,12 +90,12 @@ func airShare(c *card.Card) float64 {
 func (l *Lift) airSays(c *card.Card) string {
 	switch {
 	case l.Air == 0:
-		return "Thrust counts as stated: the air in which it was measured (air under [motors.rig]) or that at the pad (air) is not on the card. That errs high where the pad's air is warmer or higher up: by 3.5 % for 10 °C or 300 m more."
+		return "Thrust counts as stated: the air in which it was measured (air under [motors.rig]) or that at the pad (air) is not on the card. That errs high where the pad's air is warmer or higher up: by 3.5 % for 10 °C (18 °F) or 300 m (1000 ft) more."
 	case l.Air < 1:
-		return fmt.Sprintf("Thrust counts for the pad's air, %s, as %s of what the rig measured in %s: that errs low, for a motor turns a little faster in thinner air. Humidity is left out, which errs high by up to 1.6 %% at 30 °C.",
+		return fmt.Sprintf("Thrust counts for the pad's air, %s, as %s of what the rig measured in %s: that errs low, for a motor turns a little faster in thinner air. Humidity is left out, which errs high by up to 1.6 %% at 30 °C (86 °F).",
 			air.Says(c.Air, c.Units), rounding.Show(l.Air, "%", 3, rounding.Down), air.Says(c.Motors.Rig.Air, c.Units))
 	}
-	return fmt.Sprintf("The pad's air, %s, is no thinner than the rig's; what it lifts more is not counted, which errs low. Humidity is left out, which errs high by up to 1.6 %% at 30 °C.", air.Says(c.Air, c.Units))
+	return fmt.Sprintf("The pad's air, %s, is no thinner than the rig's; what it lifts more is not counted, which errs low. Humidity is left out, which errs high by up to 1.6 %% at 30 °C (86 °F).", air.Says(c.Air, c.Units))
 }
 
 func (l *Lift) leaves(mass float64) Range {

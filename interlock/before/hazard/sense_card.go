@@ -52,7 +52,7 @@ func (l *looker) air() {
 	}{{"air", pad}, {"motors.rig.air", rig}} {
 		a := of.is
 		if a.Told && (a.Celsius < coldest || a.Celsius > warmest || a.Pressure > 0 && (a.Pressure < thinnest || a.Pressure > thickest) || a.Pressure == 0 && (a.Elevation < lowest || a.Elevation > highest)) {
-			l.card(0, fmt.Sprintf("few fly in such air: from %d to %d °C, and 570 to 1070 hPa or up to %d m", coldest, warmest, highest), "write the air as it was, the pressure at the place and not reduced to sea level", of.key)
+			l.card(0, fmt.Sprintf("few fly in such air: from %d to %d °C (%s to %s), and 570 to 1070 hPa or up to %d m (%s)", coldest, warmest, rules.Format(coldest, "°F"), rules.Format(warmest, "°F"), highest, rules.Format(highest, "ft")), "write the air as it was, the pressure at the place and not reduced to sea level", of.key)
 		}
 	}
 	if pad.Told && rig.Told {

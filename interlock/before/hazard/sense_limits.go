@@ -295,6 +295,6 @@ func (l *looker) descent() {
 	if first, leave := shortGraces(l.Envelope, top/fastDown, func(*rules.Rule) bool { return true }); first != nil {
 		l.tell(l.LimitFile.Fault(first.Line, fmt.Sprintf("%s to come down, from %s that asks for %s", leave, rules.Format(top, rules.DefaultUnit(rules.Length, l.Envelope.Units)),
 			rounding.Show(top/first.Grace.Seconds(), rules.DefaultUnit(rules.Speed, l.Envelope.Units), 3, rounding.Up)),
-			"write "+rounding.Show(top, "s", 2, rounding.Up)+" or more, which is 1 m/s", "rule[].grace"), l.LimitFile.Places(from, limitKeys...))
+			"write "+rounding.Show(top, "s", 2, rounding.Up)+" or more, which is "+rules.Format(1, rules.DefaultUnit(rules.Speed, l.Envelope.Units)), "rule[].grace"), l.LimitFile.Places(from, limitKeys...))
 	}
 }

@@ -282,7 +282,7 @@ func cannotSee(runs []Run, q Question) []string {
 		no = append(no, "the tilt in the hovers, which costs lift")
 	}
 	if !told {
-		no = append(no, "the density of the air in every flight (declare it, or write air on the card): a day 10 °C warmer takes 3.5 % of the lift, 300 m more of elevation as much")
+		no = append(no, "the density of the air in every flight (declare it, or write air on the card): a day 10 °C (18 °F) warmer takes 3.5 % of the lift, 300 m (1000 ft) more of elevation as much")
 	}
 	if !speed {
 		no = append(no, "rotor speeds: thrust is told by output and voltage alone")

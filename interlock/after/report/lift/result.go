@@ -188,7 +188,7 @@ type AirReport struct {
 // Says returns it for people, in the units of the system, with the side to which it errs.
 func (r *AirReport) Says(system string) string {
 	a := card.Air{Celsius: r.Celsius, Pressure: r.Pressure, Told: true}
-	return "air: " + air.Says(a, system) + "; thrust at one output goes with it; humidity is left out, and air that is damper than in the flights takes up to 1.6 % of the lift at 30 °C, so lift errs high by that"
+	return "air: " + air.Says(a, system) + "; thrust at one output goes with it; humidity is left out, and air that is damper than in the flights takes up to 1.6 % of the lift at 30 °C (86 °F), so lift errs high by that"
 }
 
 // Kind says what a point is evidence of.

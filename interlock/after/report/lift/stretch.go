@@ -48,10 +48,14 @@ const (
 	mostTilt = 0.966 // cosine of 15°
 )
 
+// foot is a foot in m, exactly.
+const foot = 0.3048
+
 // Criteria are the criteria of this package in words, for the report.
 func Criteria() []string {
 	return []string{
-		fmt.Sprintf("hover: airborne at least %g s, mean climb under %g m/s and never over %g m/s for two seconds, height within %g m", shortestHover, steadyClimb, quickClimb, steadyHeight),
+		fmt.Sprintf("hover: airborne at least %g s, mean climb under %g m/s (%.1g ft/s) and never over %g m/s (%.1g ft/s) for two seconds, height within %g m (%.1g ft)",
+			shortestHover, steadyClimb, steadyClimb/foot, quickClimb, quickClimb/foot, steadyHeight, steadyHeight/foot),
 		fmt.Sprintf("output times pack voltage, over two seconds, within %g %% of its mean and not drifting by more than %g %%", 100*steadyOutput, 100*drifting),
 		fmt.Sprintf("at least %g craft width high; the bound of ground effect counts as unsure", lowest),
 		fmt.Sprintf("a pull over %g %% of the weight counts as load when it is steady within %g %%", 100*slackShare, 100*steadyPull),

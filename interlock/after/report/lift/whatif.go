@@ -64,7 +64,7 @@ func (w *WhatIf) set(key, value string) (err error) {
 	case "air":
 		w.Celsius, err = amount(value, rules.Temperature)
 		if w.HasCelsius = err == nil; w.HasCelsius && math.Abs(w.Celsius) > 60 {
-			err = fmt.Errorf("air takes -60 to 60 °C (got %.4g °C)", w.Celsius)
+			err = fmt.Errorf("air takes -60 to 60 °C, -76 to 140 °F (got %q)", value)
 		}
 	case "table":
 		w.Table = value
@@ -158,7 +158,7 @@ func (w *WhatIf) Check(q Question, runs []Run) error {
 	c, guard, flown := q.Craft, q.Guard, q.Stand != nil
 	for i := range runs {
 		if w.HasCelsius && !cleanAir(runs[i].Air).Told {
-			return fmt.Errorf("what if air=%s: the air of %s is not known, so what other air would do is not either. Declare it before the flights (downhaul declare air \"20 °C\" \"300 m\") or write air on the card, and ask of sessions that have it", rules.Format(w.Celsius, "°C"), runs[i].label())
+			return fmt.Errorf("what if %s: the air of %s is not known, so what other air would do is not either. Declare it before the flights (downhaul declare air TEMPERATURE ELEVATION) or write air on the card, and ask of sessions that have it", w.Text, runs[i].label())
 		}
 	}
 

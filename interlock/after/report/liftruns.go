@@ -230,6 +230,11 @@ func liftOf(sessions []*Session, asked Asked) *Lift {
 		out.Doubts = append(out.Doubts, "the test card names no heavier step than those that flew")
 	}
 	f := lift.Ask(runs, q)
+	outside, settle := f.Outside(runs, q)
+	if outside != "" {
+		out.Doubts = append(out.Doubts, "CAUTION: "+outside+". No next step before that is settled: "+settle)
+		f.Withhold(outside, settle)
+	}
 	out.Forecast = &f
 	if what != nil {
 		if err := what.Check(q, runs); err != nil {
@@ -245,6 +250,9 @@ func liftOf(sessions []*Session, asked Asked) *Lift {
 			}
 			out.refuse("what if " + what.Text + ": no installed factor is known: " + why)
 			return out
+		}
+		if outside != "" {
+			f.Withhold(outside, settle)
 		}
 		out.WhatIf = &f
 	}

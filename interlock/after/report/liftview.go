@@ -169,10 +169,10 @@ func (l *Lift) chart() template.HTML {
 		}
 		at := across(s.Mass)
 		reach(at)
-		c.Traces = append(c.Traces, picture.Trace{Curves: [][]picture.Point{{{At: at, V: s.Output.Low}, {At: at, V: s.Output.High}}}})
+		c.Traces = append(c.Traces, picture.Trace{Curves: [][]picture.Point{{{At: at, V: s.Output.Low}, {At: at, V: s.Output.High}}}, Interval: true})
 		c.Marks = append(c.Marks, picture.Mark{At: at, Words: s.Name})
 	}
-	room := max(0.1*(c.To-c.From), 0.02*c.To)
+	room := max(0.15*(c.To-c.From), 0.02*c.To)
 	c.From, c.To = c.From-room, c.To+room
 	return c.SVG()
 }

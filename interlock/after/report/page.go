@@ -132,6 +132,9 @@ func (s *Session) shot(ep *Episode) shot {
 			}
 		}
 	}
+	if out.First == "" && len(out.Others) > 0 { // no rule tripped first: what came nearest to its limit
+		out.First, out.Name, out.Others = out.Others[0].SVG, out.Others[0].Name, out.Others[1:]
+	}
 	return out
 }
 

@@ -6,6 +6,7 @@ import (
 	"html/template"
 	"image/color"
 	"math"
+	"slices"
 	"strings"
 	"time"
 
@@ -62,6 +63,8 @@ type Trace struct {
 	Curves [][]Point
 	Faint  bool
 	Dots   bool
+	// Interval draws each curve, which has two points over one place, as a bar a finger wide.
+	Interval bool
 }
 
 // Chart is one drawing: values over time, or over anything else.
@@ -165,6 +168,14 @@ func (n ticks) Ticks(low, high float64) []plot.Tick {
 	return out
 }
 
+// Ours, by looking at charts of flights.
+const (
+	leastToCut = 100  // of fewer values none is cut off
+	farOff     = 3    // so many times what nearly all values span is far off
+	leastShare = 0.04 // of the largest value: what the axis spans at least
+	finger     = 28   // the width of an interval, in points: a finger's on a tablet or on paper
+)
+
 // span is the range of values that the chart shows: the curve, its limit and its
 // caution, with some room.
 func (c *Chart) span() (low, high float64, ok bool) {
@@ -174,22 +185,45 @@ func (c *Chart) span() (low, high float64, ok bool) {
 		}
 		low, high = min(low, v), max(high, v)
 	}
+	var all []float64
 	for _, t := range c.Traces {
 		for _, curve := range t.Curves {
 			for _, p := range curve {
-				take(c.Scale(p.V))
+				all = append(all, c.Scale(p.V))
 			}
 		}
 	}
-	if !ok {
+	if len(all) == 0 {
 		return 0, 0, false
+	}
+	slices.Sort(all)
+	// What nearly all values and the levels span; few values far beyond it are cut off and
+	// named, since one alone would press everything else into a line.
+	few := len(all) / 100
+	for _, v := range all[few : len(all)-few] {
+		take(v)
 	}
 	for _, l := range c.Levels {
 		take(c.Scale(l.V))
 	}
+	bulk, whole := high-low, len(all) < leastToCut
+	if most := all[len(all)-1]; whole || bulk <= 0 || most-high <= farOff*bulk {
+		take(most)
+	} else {
+		high += bulk / 2
+	}
+	if least := all[0]; whole || bulk <= 0 || low-least <= farOff*bulk {
+		take(least)
+	} else {
+		low -= bulk / 2
+	}
+	// Noise is not blown up to the height of the picture.
+	if least := leastShare * max(math.Abs(low), math.Abs(high)); high-low < least {
+		low, high = (low+high-least)/2, (low+high+least)/2
+	}
 	room := (high - low) * 0.08
 	if room == 0 {
-		room = max(math.Abs(high)*0.1, 0.1)
+		room = 0.1
 	}
 	low, high = low-room, high+room
 	// The words of a limit stand beyond it.
@@ -219,6 +253,7 @@ func (c *Chart) Plot(dc draw.Canvas, p *plot.Plot) {
 		taken = append(taken, c.levelWords(dc, x, y, l, taken))
 	}
 	c.drawMarks(dc, x)
+	c.cutOff(dc, x, y, p.Y.Min, p.Y.Max)
 	for _, t := range c.Traces {
 		sty := draw.LineStyle{Color: ink, Width: 1.1}
 		if t.Faint {
@@ -227,7 +262,11 @@ func (c *Chart) Plot(dc draw.Canvas, p *plot.Plot) {
 		for _, curve := range t.Curves {
 			line := make([]vg.Point, len(curve))
 			for i, pt := range curve {
-				line[i] = vg.Point{X: x(c.where(pt)), Y: y(c.Scale(pt.V))}
+				line[i] = vg.Point{X: x(c.where(pt)), Y: y(min(max(c.Scale(pt.V), p.Y.Min), p.Y.Max))}
+			}
+			if t.Interval {
+				bar(dc, line)
+				continue
 			}
 			if t.Dots || len(line) == 1 {
 				for _, at := range line {
@@ -238,6 +277,51 @@ func (c *Chart) Plot(dc draw.Canvas, p *plot.Plot) {
 				dc.StrokeLines(sty, line)
 			}
 		}
+	}
+}
+
+// bar draws an interval from its low to its high end.
+func bar(dc draw.Canvas, ends []vg.Point) {
+	left, right := ends[0].X-finger/2, ends[0].X+finger/2
+	low, high := ends[0].Y, ends[len(ends)-1].Y
+	box := []vg.Point{{X: left, Y: low}, {X: right, Y: low}, {X: right, Y: high}, {X: left, Y: high}}
+	dc.FillPolygon(faint, box)
+	dc.StrokeLines(draw.LineStyle{Color: ink, Width: 1.1}, append(box, box[0]))
+}
+
+// cutOff names the farthest value beyond the axis, at its place, on either side.
+func (c *Chart) cutOff(dc draw.Canvas, x, y func(float64) vg.Length, low, high float64) {
+	var far [2]struct {
+		by float64
+		Point
+	}
+	for _, t := range c.Traces {
+		for _, curve := range t.Curves {
+			for _, p := range curve {
+				v := c.Scale(p.V)
+				for side, by := range [2]float64{low - v, v - high} {
+					if by > far[side].by {
+						far[side].by, far[side].Point = by, p
+					}
+				}
+			}
+		}
+	}
+	for side, f := range far {
+		if f.by <= 0 {
+			continue
+		}
+		sty, at := textStyle(ink), vg.Point{X: x(c.where(f.Point)), Y: y(low) + 3}
+		sty.YAlign = text.YBottom
+		if side == 1 {
+			sty.YAlign, at.Y = text.YTop, y(high)-3
+		}
+		words := "to " + rules.Format(c.Scale(f.V), "") + " " + c.Unit + ", cut off"
+		if sty.XAlign = text.XLeft; at.X+4+sty.Width(words) > dc.Max.X {
+			sty.XAlign = text.XRight
+			at.X -= 8
+		}
+		dc.FillText(sty, vg.Point{X: at.X + 4, Y: at.Y}, words)
 	}
 }
 

@@ -133,6 +133,7 @@ type Tether struct {
 	Slow, Fast Stretch
 	// The working loads of what it hangs by, N.
 	Shackle, Anchor, Attachment, LoadCell float64
+	Tending                               string // how the rope is tended, in the crew's words
 }
 
 // Stretch is how much a line gives, a fraction of its length, at a pull in N.

@@ -84,6 +84,7 @@ func readTether(t *document.Table, out *Tether) {
 			out.DesignFactor = n
 		}
 	}
+	out.Tending, _ = t.Note("tending")
 	readStretch(t, "stretch", &out.Slow)
 	readStretch(t, "fast_stretch", &out.Fast)
 }

@@ -249,6 +249,9 @@ func (b *briefing) posts() {
 		{"Emergency stop", out + ", one hand on the hard-wired stop while the craft is armed"},
 		{"Lookout at the gate", "keeps people and animals out, and calls wind and limits"},
 	}
+	if how := b.env.Tether.Tending; how != "" {
+		b.Posts = append(b.Posts, post{"Rope", how})
+	}
 	if b.pad.Board.Line("hold").Fitted {
 		b.Posts = append(b.Posts, post{"Hold-to-run", "holds the switch; letting go takes the power off"})
 	}

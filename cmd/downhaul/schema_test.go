@@ -36,6 +36,7 @@ var objects = []struct {
 	of          reflect.Type
 }{
 	{"board-show", "What downhaul board show --json prints.", boardSchema, reflect.TypeFor[boardOutput]()},
+	{"brief", "What downhaul brief --json prints.", briefSchema, reflect.TypeFor[sheet]()},
 	{"check", "What downhaul check --json prints.", checkSchema, reflect.TypeFor[checked]()},
 	{"commission", "What downhaul commission --json prints.", commissionSchema, reflect.TypeFor[commissionOutput]()},
 	{"compare", "What downhaul compare --json prints.", compareSchema, reflect.TypeFor[compared]()},

@@ -1,6 +1,7 @@
 package card
 
 import (
+	"cmp"
 	"fmt"
 	"math"
 	"slices"
@@ -15,11 +16,7 @@ import (
 // and its ballast on a scale.
 func (c *Card) askCrew(s *Step, f *Facts, say func(string, ...any)) {
 	if n := len(f.Confirmed); n < s.ConfirmedBy {
-		got := "none"
-		if n > 0 {
-			got = document.List(f.Confirmed, "and")
-		}
-		say("%q wants the initials of %d persons, and has %s (downhaul declare confirm)", s.Name, s.ConfirmedBy, got)
+		say("%q wants the initials of %d persons, and has %s (downhaul declare confirm)", s.Name, s.ConfirmedBy, cmp.Or(document.List(f.Confirmed, "and"), "none"))
 	}
 	switch off := math.Abs(f.Weighed - s.Ballast); {
 	case s.BallastWithin == 0:

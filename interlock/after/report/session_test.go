@@ -63,7 +63,7 @@ func TestPromise06_NotRemovedComesFirst(t *testing.T) {
 		if err := r.WritePage(&page); err != nil {
 			t.Fatal(err)
 		}
-		_, body, _ := strings.Cut(page.String(), "<body>")
+		_, body, _ := strings.Cut(page.String(), "<main>")
 		first := strings.HasPrefix(strings.TrimSpace(body), "<section class=\"stop\">\n<h2>POWER NOT REMOVED</h2>")
 		if first != (c.want > 0) || r.NotRemoved != (c.want > 0) || !r.Found() {
 			t.Errorf("%d times: first in the page %v, field %v", c.want, first, r.NotRemoved)

@@ -100,10 +100,11 @@
     return ["ok", ""];
   }
 
-  // ranked are the limits with the most urgent word first, as the envelope has
-  // them among those of one word; and how many there are of each.
+  // ranked are the limits with the most urgent word first, the nearest first among those
+  // of one word; and how many there are of each.
   function ranked(rules) {
-    const words = ["STOP", "MISSING", "CAUTION", "ok", "resting"], by = words.map(w => rules.filter(r => ruleWord(r)[0] === w));
+    const words = ["STOP", "MISSING", "CAUTION", "ok", "resting"], room = r => r.headroom === null || !r.limit ? Infinity : r.headroom / Math.abs(r.limit),
+      by = words.map(w => rules.filter(r => ruleWord(r)[0] === w).sort((a, b) => room(a) === room(b) ? 0 : room(a) - room(b)));
     const says = words.map((w, i) => by[i].length + "\u00a0" + w).filter((s, i) => by[i].length);
     return [by.flat(), ": " + says.join(", ")];
   }

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"downhaul/interlock/after/report"
+	"downhaul/interlock/records/timeofday"
 )
 
 // printReport is the summary on a terminal: what must be known first comes
@@ -23,10 +24,9 @@ func printReport(w io.Writer, r *report.Report) {
 		}
 		fmt.Fprintln(w)
 	}
-	for i, s := range r.Sessions {
-		if i > 0 {
-			fmt.Fprintln(w)
-		}
+	printSheet(w, r)
+	for _, s := range r.Sessions {
+		fmt.Fprintln(w)
 		printSession(w, s)
 	}
 	fmt.Fprintln(w)
@@ -51,26 +51,59 @@ func printReport(w io.Writer, r *report.Report) {
 	}
 }
 
+// printSheet prints what stands alone: the verdict and all that must be known before the
+// next start.
+func printSheet(w io.Writer, r *report.Report) {
+	o := &r.Sheet
+	verdict := strings.ToUpper(o.Verdict)
+	if o.Verdict == "none" {
+		verdict = "NO VERDICT"
+	}
+	wrap(w, verdict+pick(o.Next != "", "  ", ""), "  ", pick(o.Next != "", "next step "+o.Next, ""))
+	if o.Because != "" {
+		wrap(w, "  ", "  ", o.Because)
+	}
+	if o.Settle != "" {
+		wrap(w, "  What it takes: ", "    ", o.Settle)
+	}
+	list(w, "Why it stopped", o.Stopped)
+	boxes(w, "\nBefore the next start", append(append([]string{}, o.Must...), "The brief of the day, read and signed."))
+	var rows [][]string
+	for i := range o.Margins {
+		m := &o.Margins[i]
+		near := "never heard"
+		if m.Least != nil {
+			near = m.Least.String() + " to go"
+			if m.Least.Value < 0 {
+				near = strings.TrimPrefix(m.Least.String(), "-") + " PAST IT"
+			}
+		}
+		rows = append(rows, []string{m.Rule, m.Limit.String(), near, fmt.Sprint(m.Trips), fmt.Sprint(m.Near), m.When})
+	}
+	fmt.Fprintln(w)
+	table(w, "  ", []string{"margin", "limit", "nearest", "trips", "near", "when"}, []int{20, 10, 18, 5, 4, 0}, rows)
+	if o.Code != nil {
+		wrap(w, "  ", "    ", fmt.Sprintf("Head code of session %s: %s", o.Code.Session, o.Code.Code))
+	}
+	wrap(w, "  ", "    ", "Times of day are local, "+timeofday.Offset(r.Made)+"; files keep UTC.")
+}
+
 func section(w io.Writer, title string) { fmt.Fprintf(w, "\n%s\n", title) }
 
 func printSession(w io.Writer, s *report.Session) {
 	fmt.Fprintln(w, printable(s.Session))
 	wrap(w, "  ", "  ", s.Headline())
 	if s.Alone {
-		began := "when is not known"
-		if !s.Began.IsZero() {
-			began = "began " + s.Began.Format("2006-01-02 15:04:05 UTC")
-		}
-		wrap(w, "  ", "  ", fmt.Sprintf("A recording, %s, lasted %s.", began, report.Took(s.Lasted)))
+		wrap(w, "  ", "  ", fmt.Sprintf("A recording, %s, lasted %s.", s.Day(), report.Took(s.Lasted)))
 	} else {
-		wrap(w, "  ", "  ", fmt.Sprintf("Session %d, duty %s, began %s, lasted %s, %s.", s.Number, s.Duty, s.Began.Format("2006-01-02 15:04:05 UTC"), report.Took(s.Lasted), s.Ended))
+		wrap(w, "  ", "  ", fmt.Sprintf("Session %d, duty %s, began %s, lasted %s, %s.", s.Number, s.Duty, s.Day(), report.Took(s.Lasted), s.Ended))
 	}
 	for _, d := range s.Doubts {
 		wrap(w, "  Doubtful: ", "    ", d)
 	}
 	section(w, "Runs")
 	for i := range s.Runs {
-		printRun(w, &s.Runs[i])
+		printRun(w, s, &s.Runs[i])
 	}
 	if len(s.Runs) == 0 {
 		fmt.Fprintln(w, "  none")
@@ -81,7 +114,7 @@ func printSession(w io.Writer, s *report.Session) {
 	} else {
 		for i := range s.Episodes {
 			for j := range s.Episodes[i].Trips {
-				printTrip(w, &s.Episodes[i].Trips[j])
+				printTrip(w, s, &s.Episodes[i].Trips[j])
 			}
 			if i == mostEvents {
 				wrap(w, "  ", "  ", fmt.Sprintf("%d more first causes; the page and --json list them", len(s.Episodes)-i-1))
@@ -100,7 +133,7 @@ func printSession(w io.Writer, s *report.Session) {
 			wrap(w, "  ", "  ", fmt.Sprintf("%d more; the page and --json list them", len(s.Words)-i+s.WordsMore))
 			break
 		}
-		wrapSaid(w, fmt.Sprintf("  %9s  %-9s ", report.At(said.At), said.Severity), strings.Repeat(" ", 23), said.Text)
+		wrapSaid(w, stamp(s, said.At)+fmt.Sprintf("%-9s ", said.Severity), strings.Repeat(" ", 32), said.Text)
 	}
 	printRules(w, s)
 	printWeather(w, s)
@@ -119,8 +152,13 @@ func printSession(w io.Writer, s *report.Session) {
 	}
 }
 
-func printRun(w io.Writer, r *report.Run) {
-	indent := strings.Repeat(" ", 18)
+// stamp is the first column of what happened: local time of day and seconds.
+func stamp(s *report.Session, q *report.Quantity) string {
+	return fmt.Sprintf("  %8s %9s  ", s.Clocked(q), report.At(q))
+}
+
+func printRun(w io.Writer, s *report.Session, r *report.Run) {
+	indent := strings.Repeat(" ", 24)
 	what := "step not declared"
 	if r.Step != "" {
 		what = r.Step
@@ -134,7 +172,7 @@ func printRun(w io.Writer, r *report.Run) {
 	if len(r.Packs) > 0 {
 		what += ", packs " + strings.Join(r.Packs, " ")
 	}
-	wrap(w, fmt.Sprintf("  %9s  run %-2d ", report.At(r.Begin), r.Number), indent, what+"; "+report.Took(r.Lasted)+"; "+r.How+".")
+	wrap(w, stamp(s, r.Begin)+fmt.Sprintf("run %-2d ", r.Number), indent, what+"; "+report.Took(r.Lasted)+"; "+r.How+".")
 	if r.Fault != "" {
 		wrap(w, indent+"FAULT: ", indent+"  ", r.Fault+".")
 	}
@@ -163,20 +201,20 @@ func printRun(w io.Writer, r *report.Run) {
 func printLikeTrips(w io.Writer, s *report.Session) {
 	for _, l := range s.Like {
 		if l.Count == 1 && l.Of != nil {
-			printTrip(w, l.Of)
+			printTrip(w, s, l.Of)
 			continue
 		}
 		worst := ""
 		if l.Worst != nil {
-			worst = ", the worst at " + report.At(l.Worst)
+			worst = ", the worst at " + s.When(l.Worst)
 		}
-		wrap(w, fmt.Sprintf("  %9s  ", report.At(l.First)), strings.Repeat(" ", 18), fmt.Sprintf("%s, to %s%s: %s (%s stop).", times(uint64(l.Count)), report.At(l.Last), worst, l.Says, l.Stop))
+		wrap(w, stamp(s, l.First), strings.Repeat(" ", 24), fmt.Sprintf("%s, to %s%s: %s (%s stop).", times(uint64(l.Count)), s.When(l.Last), worst, l.Says, l.Stop))
 	}
 }
 
-func printTrip(w io.Writer, t *report.Trip) {
-	indent := strings.Repeat(" ", 18)
-	wrap(w, fmt.Sprintf("  %9s  %-7s", report.At(t.At), t.Name()+" "), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
+func printTrip(w io.Writer, s *report.Session, t *report.Trip) {
+	indent := strings.Repeat(" ", 24)
+	wrap(w, stamp(s, t.At)+fmt.Sprintf("%-7s", t.Name()+" "), indent, t.Says+" ("+t.Stop+" stop"+pick(t.FirstOut, ", first cause)", ")")+".")
 	if len(t.With) > 0 {
 		wrap(w, indent+"with it: ", indent+"  ", strings.Join(t.With, "; ")+".")
 	}
@@ -220,9 +258,9 @@ func printRules(w io.Writer, s *report.Session) {
 		r := &s.Rules[i]
 		text := "headroom not known"
 		if r.Least != nil {
-			text = fmt.Sprintf("%s left at %s", r.Least, report.At(r.LeastAt))
+			text = fmt.Sprintf("%s to go at %s", r.Least, s.When(r.LeastAt))
 			if r.Least.Value < 0 {
-				text = fmt.Sprintf("%s PAST IT at %s", strings.TrimPrefix(r.Least.String(), "-"), report.At(r.LeastAt))
+				text = fmt.Sprintf("%s PAST IT at %s", strings.TrimPrefix(r.Least.String(), "-"), s.When(r.LeastAt))
 			}
 		}
 		text = fmt.Sprintf("limit %s, %s", r.Limit, text)
@@ -241,19 +279,19 @@ func printRules(w io.Writer, s *report.Session) {
 		fmt.Fprintln(w, "  not known")
 	}
 	near := 0
-	for i := range s.Cautions {
-		c := &s.Cautions[i]
+	for i := range s.Spans {
+		c := &s.Spans[i]
 		if !c.Near {
 			continue
 		}
 		if near == 0 {
-			section(w, "Near misses (a caution that went off without a trip of its rule)")
+			section(w, "Near misses (cautions that went off without a trip of their rule)")
 		}
 		if near++; near > mostEvents {
 			continue
 		}
-		wrap(w, fmt.Sprintf("  %9s  ", report.At(c.At)), strings.Repeat(" ", 13), fmt.Sprintf("%s: worst %s against %s, for %s%s.", c.Rule, c.Worst, c.Limit, report.Took(c.Lasted),
-			pick(c.PastLimit(), "; PAST THE LIMIT without a trip of its own", "")))
+		wrap(w, stamp(s, c.From), strings.Repeat(" ", 22), fmt.Sprintf("%s: worst %s against %s, for %s%s%s.", c.Rule, c.Worst, c.Limit, report.Took(c.Lasted()),
+			pick(c.Count > 1, ", "+times(uint64(c.Count)), ""), pick(c.PastLimit(), "; PAST THE LIMIT without a trip of its own", "")))
 	}
 	if near > mostEvents {
 		wrap(w, "  ", "  ", fmt.Sprintf("%d more; the page and --json list them", near-mostEvents))

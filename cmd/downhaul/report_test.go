@@ -22,7 +22,10 @@ var varying = []struct {
 	put  string
 }{
 	{regexp.MustCompile(`\d{4}-\d\d-\d\dT\d\d-\d\d-\d\dZ-s\d{4}`), "SESSION"},
-	{regexp.MustCompile(`\d{4}-\d\d-\d\d \d\d:\d\d:\d\d UTC`), "DAY"},
+	{regexp.MustCompile(`\d{4}-\d\d-\d\d \d\d:\d\d \(UTC[+-]\d\d:\d\d\)`), "DAY"},
+	{regexp.MustCompile(`\d\d [A-Z][a-z]{2} \d\d:\d\d\b`), "DD MON HH:MM"},
+	{regexp.MustCompile(`\b\d\d:\d\d:\d\d\b`), "HH:MM:SS"},
+	{regexp.MustCompile(`UTC[+-]\d\d:\d\d`), "UTC+HH:MM"},
 	{regexp.MustCompile(`\b[0-9a-f]{64}\b`), "HASH"},
 	{regexp.MustCompile(`\b([2-9A-HJ-NP-Z]{4}-){3}[2-9A-HJ-NP-Z]{4}\b`), "CODE"},
 	{regexp.MustCompile(`\d+ (lines|decisions)`), "N $1"},

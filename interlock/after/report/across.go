@@ -58,11 +58,7 @@ func acrossOf(sessions []*Session) Across {
 	for _, s := range sessions {
 		row := AcrossRow{Session: s.Session, Number: s.Number, Runs: len(s.Runs), Faults: len(s.ChainFaults), Resistance: []*Quantity{}, Hovers: []HoverPoint{}}
 		row.Trips = s.trips(func(string) bool { return true })
-		for _, c := range s.Cautions {
-			if c.Near {
-				row.Near++
-			}
-		}
+		row.Near = nearMisses(s.Spans)
 		for _, p := range s.Packs {
 			row.Resistance = append(row.Resistance, p.Resistance)
 		}

@@ -86,8 +86,12 @@ func (r *reading) chainOpen() []string {
 		}
 		items, _ := book.Items(time.Now(), tested)
 		for _, it := range items {
-			if it.What == ledger.Fault && it.Holds != "" {
+			switch {
+			case it.Holds == "":
+			case it.What == ledger.Fault:
 				out = append(out, it.Holds)
+			default:
+				r.out.defects = append(r.out.defects, it.Holds)
 			}
 		}
 	}

@@ -61,7 +61,7 @@ func TestRead_RunThatLeftThePowerOn(t *testing.T) {
 	if err := r.WritePage(&page); err != nil {
 		t.Fatal(err)
 	}
-	for _, want := range []string{`<span class="bad">fault: power was not removed</span>`, "<h3>Fault at 20.20 s", `<p class="bad">WITHHELD: a fault of the chain stands open`} {
+	for _, want := range []string{`<span class="bad">fault: power was not removed</span>`, "<h3>Fault at ", "20.20 s, run ", `<p class="bad">WITHHELD: a fault of the chain stands open`} {
 		if !strings.Contains(page.String(), want) {
 			t.Errorf("the page lacks %q", want)
 		}

@@ -81,12 +81,14 @@ type Session struct {
 	// Like has all trips of a guard that only watched, or of a recording, like ones together.
 	Like     []LikeTrips `json:"like_trips"`
 	Cautions []Caution   `json:"cautions"`
-	Rules    []RuleRow   `json:"rules"`
-	Wind     Wind        `json:"wind"`
-	Packs    []Pack      `json:"packs"`
-	Link     Link        `json:"link"`
-	Openings []Opening   `json:"openings"`
-	Said     []Said      `json:"said"`
+	// Spans has the cautions of one rule that came close together as one event.
+	Spans    []Span    `json:"caution_spans"`
+	Rules    []RuleRow `json:"rules"`
+	Wind     Wind      `json:"wind"`
+	Packs    []Pack    `json:"packs"`
+	Link     Link      `json:"link"`
+	Openings []Opening `json:"openings"`
+	Said     []Said    `json:"said"`
 	// Words are the craft's own, escaped; WordsMore counts those beyond the first 2,000.
 	Words     []Words    `json:"craft_says"`
 	WordsMore int        `json:"craft_says_unlisted,omitempty"`
@@ -96,6 +98,8 @@ type Session struct {
 	Integrity Integrity  `json:"integrity"`
 
 	Unseen []unseen.Item `json:"cannot_see"`
+
+	defects []string // that hold the next start back
 
 	charts charts
 	env    *rules.Envelope

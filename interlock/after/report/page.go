@@ -11,6 +11,7 @@ import (
 	"time"
 
 	"downhaul/interlock/after/report/picture"
+	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
 )
 
@@ -18,14 +19,15 @@ import (
 var pageText string
 
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"at": At, "took": Took, "day": day, "utc": utc, "join": list, "percent": percent, "plural": plural, "upper": strings.ToUpper,
+	"at": At, "took": Took, "day": timeofday.Day, "offset": timeofday.Offset, "join": list, "percent": percent, "plural": plural, "upper": strings.ToUpper,
 	"factor": func(f *float64) string {
 		if f == nil {
 			return "not known"
 		}
 		return fmt.Sprintf("%.2f", *f)
 	},
-	"sentence": sentence, "sentence0": func(s string) string { return strings.TrimSuffix(sentence(s), ".") }, "afterNotRemoved": AfterNotRemoved,
+	"sentence": sentence, "sentence0": sentence0, "afterNotRemoved": AfterNotRemoved,
+	"past":   func(q *Quantity) string { return strings.TrimPrefix(q.String(), "-") + " past it" },
 	"style":  func() template.CSS { return picture.Style },
 	"mul100": func(f float64) float64 { return f * 100 },
 }).Parse(pageText))
@@ -54,7 +56,11 @@ type sessionView struct {
 	Over     []overviewView
 	WindSVG  template.HTML
 	PackSVG  []template.HTML
-	Shaky    []Caution // cautions, as many as a page bears
+	Shaky    []Span // cautions, as many as a page bears
+	// Same reports whether proofs, hazards and blind spots are those of the session before;
+	// For names the sessions for which they are told here, empty for all.
+	Same bool
+	For  string
 	// MoreShots and MoreShaky count what only the object lists.
 	MoreShots, MoreShaky int
 }
@@ -63,12 +69,17 @@ type sessionView struct {
 const (
 	mostShots = 200
 	mostShaky = 500
+	// onPaper is how many first causes of a session have their picture and times there;
+	// of others the cause stands. Ours: two sheets a session.
+	onPaper = 2
 )
 
 // shot is one first cause with its drawings: the channel that tripped first,
 // then the others.
 type shot struct {
 	*Episode
+	Ses    *Session
+	Late   bool // behind those that paper has room for
 	First  template.HTML
 	Name   string
 	Others []drawing
@@ -86,8 +97,16 @@ type overviewView struct {
 
 func newView(r *Report) *view {
 	v := &view{Report: r, Many: len(r.Sessions) > 1, LiftShown: r.Lift.view(), AcrossSVG: r.Across.charts()}
-	for _, s := range r.Sessions {
+	told := 0 // by which session
+	for i, s := range r.Sessions {
 		v.Shown = append(v.Shown, s.view())
+		switch {
+		case i > 0 && s.standsAs(r.Sessions[i-1]):
+			v.Shown[i].Same = true
+			v.Shown[told].For = fmt.Sprintf("sessions %d to %d", r.Sessions[told].Number, s.Number)
+		case len(r.Sessions) > 1:
+			told, v.Shown[i].For = i, fmt.Sprintf("session %d", s.Number)
+		}
 	}
 	return v
 }
@@ -96,6 +115,7 @@ func (s *Session) view() sessionView {
 	v := sessionView{Session: s, Headline: s.Headline(), WindSVG: s.windChart()}
 	for i := range s.Episodes[:min(len(s.Episodes), mostShots)] {
 		v.Shots = append(v.Shots, s.shot(&s.Episodes[i]))
+		v.Shots[i].Late = i >= onPaper
 	}
 	for _, row := range s.Rules {
 		o := overviewView{RuleRow: row}
@@ -107,13 +127,27 @@ func (s *Session) view() sessionView {
 	for i := range s.charts.packs {
 		v.PackSVG = append(v.PackSVG, s.packChart(i))
 	}
-	v.Shaky = s.Cautions[:min(len(s.Cautions), mostShaky)]
-	v.MoreShots, v.MoreShaky = len(s.Episodes)-len(v.Shots), len(s.Cautions)-len(v.Shaky)
+	v.Shaky = s.Spans[:min(len(s.Spans), mostShaky)]
+	v.MoreShots, v.MoreShaky = len(s.Episodes)-len(v.Shots), len(s.Spans)-len(v.Shaky)
 	return v
 }
 
+// standsAs reports whether hazards, proof tests and blind spots are those of another
+// session, in whatever order: they are told once then.
+func (s *Session) standsAs(o *Session) bool {
+	untripped := func(hazards []Hazard) (out []Hazard) {
+		for _, h := range hazards {
+			h.Trips = 0
+			out = append(out, h)
+		}
+		slices.SortFunc(out, func(a, b Hazard) int { return strings.Compare(a.Rule+a.Hazard, b.Rule+b.Hazard) })
+		return out
+	}
+	return slices.Equal(untripped(s.Hazards), untripped(o.Hazards)) && slices.Equal(s.Proofs, o.Proofs) && slices.Equal(s.Unseen, o.Unseen)
+}
+
 func (s *Session) shot(ep *Episode) shot {
-	out := shot{Episode: ep}
+	out := shot{Episode: ep, Ses: s}
 	first := ep.Trips[0].Rule
 	// In the order in which the rules are listed: nearest to their limits first.
 	for _, row := range s.Rules {
@@ -221,8 +255,8 @@ func Took(q *Quantity) string {
 	return time.Duration(q.Value * 1e9).Round(time.Second).String()
 }
 
-func day(t time.Time) string { return t.UTC().Format("2 January 2006, 15:04:05 UTC") }
-func utc(t time.Time) string { return t.UTC().Format("15:04:05.00") }
+// sentence0 is a sentence without its full stop.
+func sentence0(s string) string { return strings.TrimSuffix(sentence(s), ".") }
 
 func percent(f *float64) string {
 	if f == nil {

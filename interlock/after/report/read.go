@@ -96,7 +96,7 @@ func open(ctx context.Context, dir string, opt Options) (*reading, error) {
 func newSession(name, folder string, opt Options) *Session {
 	return &Session{
 		Session: name, Folder: folder,
-		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Like: []LikeTrips{}, Cautions: []Caution{}, Rules: []RuleRow{}, Packs: []Pack{},
+		Doubts: []string{}, Runs: []Run{}, Episodes: []Episode{}, Like: []LikeTrips{}, Cautions: []Caution{}, Spans: []Span{}, Rules: []RuleRow{}, Packs: []Pack{},
 		Openings: []Opening{}, Said: []Said{}, Words: []Words{}, Declared: []Declared{}, Proofs: []Proof{}, Hazards: []Hazard{}, Unseen: []unseen.Item{},
 		NotRemoved: []NotRemoved{}, ChainFaults: []ChainFault{}, ChainOpen: []string{}, Wind: Wind{Periods: []WindPeriod{}}, Link: Link{Ignored: []bench.Ignored{}, Never: []string{}},
 		units:     "metric",

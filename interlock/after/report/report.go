@@ -17,8 +17,10 @@ type Report struct {
 	NotRemoved bool `json:"power_not_removed"`
 	// ChainOpen is what of the chain holds the next start back: while there is any,
 	// every verdict is withheld.
-	ChainOpen []string   `json:"chain_open"`
-	Sessions  []*Session `json:"sessions"`
+	ChainOpen []string `json:"chain_open"`
+	// Sheet is what a crew must know before the next start; it stands alone.
+	Sheet    Sheet      `json:"sheet"`
+	Sessions []*Session `json:"sessions"`
 	// Failed are the folders that nothing could be said of.
 	Failed []Failure `json:"failed"`
 	// Trips, Packs and Wind are those of all sessions, for scripts.
@@ -81,6 +83,7 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 	}
 	r.withhold()
 	r.Across = acrossOf(sessions)
+	r.Sheet = r.sheet()
 	return r
 }
 

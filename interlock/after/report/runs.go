@@ -109,8 +109,11 @@ func endOfRun(d *decision) string {
 	case d.State == tripped:
 		return "power off at once: " + because(d.Reason)
 	}
-	return "ended by the crew: " + d.Reason
+	return endedByCrew + d.Reason
 }
+
+// endedByCrew begins how a run ended that nothing else stopped.
+const endedByCrew = "ended by the crew: "
 
 // because returns a reason of the log as people say it.
 func because(reason string) string {

@@ -230,9 +230,10 @@ func (r *reading) ruleRows(res *bench.Result) {
 	for name, row := range count {
 		row.Trips = o.trips(func(rule string) bool { return rule == name })
 	}
-	for _, c := range o.Cautions {
+	o.Spans = spansOf(o.Cautions)
+	for _, c := range o.Spans {
 		if row := count[c.Rule]; row != nil {
-			row.Cautions++
+			row.Cautions += c.Count
 			if c.Near {
 				row.Near++
 			}

@@ -31,7 +31,7 @@ func Day(t time.Time) string {
 	if !Set(t) {
 		return NeverSet
 	}
-	return t.Local().Format("2 January 2006, 15:04") + " (" + Offset(t) + ")"
+	return t.Local().Format("2006-01-02 15:04") + " (" + Offset(t) + ")"
 }
 
 // Offset returns the offset of local time from UTC at a time, such as "UTC+02:00".

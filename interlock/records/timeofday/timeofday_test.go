@@ -19,10 +19,10 @@ func TestLocalWithItsOffset(t *testing.T) {
 	if got := Clock(winter); got != "00:30:15" {
 		t.Error(got)
 	}
-	if got := Day(winter); got != "6 January 2026, 00:30 (UTC+01:00)" {
+	if got := Day(winter); got != "2026-01-06 00:30 (UTC+01:00)" {
 		t.Error(got)
 	}
-	if got := Day(summer); got != "5 July 2026, 12:00 (UTC+02:00)" {
+	if got := Day(summer); got != "2026-07-05 12:00 (UTC+02:00)" {
 		t.Error(got)
 	}
 	if never := time.Unix(100, 0); Clock(never) != "" || Day(never) != NeverSet || Set(never) {

@@ -1,0 +1,48 @@
+package report
+
+import (
+	"context"
+	"strings"
+	"testing"
+	"time"
+)
+
+// After a fault of the chain the sheet withholds every verdict, says why it stopped, and
+// what must happen before the next start.
+func TestSheetWithholds(t *testing.T) {
+	fault := []string{
+		`{"at_ns":1000000000,"kind":"state","state":"live","from":"closing","reason":"chain closed and read back"}`,
+		`{"at_ns":2000000000,"kind":"trip","trip":1,"first_out":true,"stop":"immediate","reason":"emergency stop"}`,
+		`{"at_ns":2000000000,"kind":"state","state":"tripped","from":"live","reason":"emergency stop"}`,
+		`{"at_ns":3000000000,"kind":"state","state":"fault","from":"tripped","reason":"` + notRemoved[0] + `"}`,
+	}
+	s, err := Read(context.Background(), toldSession(t, brokenFiles, fault...), Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	o := Of(time.Unix(0, 0), "a test", []*Session{s}, nil, Asked{}).Sheet
+	if o.Verdict != "withheld" || o.Because != "Power was not known to be removed." {
+		t.Errorf("%q because %q", o.Verdict, o.Because)
+	}
+	if len(o.Stopped) != 1 || !strings.Contains(o.Stopped[0], "First cause: emergency stop") && !strings.Contains(o.Stopped[0], "FAULT") {
+		t.Errorf("stopped %q", o.Stopped)
+	}
+	if text := strings.Join(o.Must, "\n"); !strings.Contains(text, "downhaul defect") {
+		t.Errorf("must %q", text)
+	}
+}
+
+// A clock that was never set gives no time of day, and the page says so.
+func TestNoTimeOfDayWithoutAClock(t *testing.T) {
+	s := &Session{Session: "s", Number: 3, Began: time.Date(1970, 1, 1, 0, 0, 9, 0, time.UTC)}
+	if got := s.When(seconds(1500 * time.Millisecond)); got != "1.50 s" {
+		t.Error(got)
+	}
+	if got := s.Day(); !strings.Contains(got, "never set") {
+		t.Error(got)
+	}
+	s.Began = time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC)
+	if got, want := s.When(seconds(90*time.Second)), s.Began.Add(90*time.Second).Local().Format("15:04:05")+", 90.00 s"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}

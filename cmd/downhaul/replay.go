@@ -7,6 +7,7 @@ import (
 	"io"
 	"slices"
 	"strings"
+	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench"
@@ -15,6 +16,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/recording"
+	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
 )
 
@@ -89,7 +91,7 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 			if i > 0 {
 				fmt.Fprintln(s.out)
 			}
-			printReplay(s.out, r.Result, r.env)
+			printReplay(s.out, r.Result, r.env, r.began)
 			for _, path := range r.pictures {
 				fmt.Fprintf(s.out, "  wrote %s\n", printable(path))
 			}
@@ -112,6 +114,7 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 type replayed struct {
 	*bench.Result
 	env      *rules.Envelope
+	began    time.Time // of a session, by its clock; zero of a recording
 	pictures []string
 }
 
@@ -137,7 +140,7 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, faults *overlay
 		if err := r.Sort(j.parts, j.how...); err != nil {
 			return nil, err
 		}
-		return &replayed{r, setup.Envelope, pictures.files}, pictures.draw(setup.Envelope, r)
+		return &replayed{r, setup.Envelope, j.ses.Info.Wall, pictures.files}, pictures.draw(setup.Envelope, r)
 	}
 	pictures, err := c.pictures(env, picture)
 	if err != nil {
@@ -159,7 +162,7 @@ func (c *replayCmd) one(j *job, env *rules.Envelope, p *pad.Pad, faults *overlay
 		return nil, err
 	}
 	r.Notes = slices.Insert(r.Notes, 0, notes...)
-	return &replayed{r, env, pictures.files}, pictures.draw(env, r)
+	return &replayed{r, env, time.Time{}, pictures.files}, pictures.draw(env, r)
 }
 
 // replaySummary is the last line of several recordings.
@@ -182,13 +185,16 @@ func replaySummary(all []*bench.Result, failed int) string {
 	return text
 }
 
-func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
+func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope, began time.Time) {
 	damaged := ""
 	if r.Damaged != nil {
 		damaged = fmt.Sprintf("%s damaged (%s), ", plural(r.Damaged.Count, "frame"), plural(r.Damaged.Bytes, "byte"))
 	}
 	wrap(w, "", "  ", fmt.Sprintf("%s: %.1f s, %s of craft %d.%d, %d ignored, %s%d bad bytes",
 		r.File, r.DurationS, plural(r.Frames, "frame"), r.System, r.Component, r.Ignored, damaged, r.BadBytes))
+	if !began.IsZero() {
+		wrap(w, "  ", "    ", "Began: "+timeofday.Day(began)+"; times of day are local.")
+	}
 	if r.Equal != nil {
 		wrap(w, "  ", "    ", r.Equal.Says()+".")
 		if !r.Equal.Holds {
@@ -200,7 +206,7 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope) {
 		fmt.Fprintln(w, "  No trip.")
 	}
 	for _, what := range []struct{ kind, shown string }{{"trip", "TRIP"}, {"consequence", "BEHIND"}, {"caution", "caution"}} {
-		printLike(w, what.kind, what.shown, r.Like, env)
+		printLike(w, what.kind, what.shown, r.Like, env, began)
 	}
 	fmt.Fprintln(w, "  Each rule while it was in force, with the least distance to its limit:")
 	for _, h := range r.Headroom {
@@ -288,7 +294,7 @@ func printLink(w io.Writer, l *bench.Link) {
 
 // printLike prints like events as one line each: how often, from when to when, and the
 // worst.
-func printLike(w io.Writer, kind, shown string, all []bench.Like, env *rules.Envelope) {
+func printLike(w io.Writer, kind, shown string, all []bench.Like, env *rules.Envelope, began time.Time) {
 	for _, l := range all {
 		if l.Kind != kind {
 			continue
@@ -314,7 +320,11 @@ func printLike(w io.Writer, kind, shown string, all []bench.Like, env *rules.Env
 				text = fmt.Sprintf("%d times, to %.2f s: %s", l.Count, l.Last, eventText(l.Worst, env))
 			}
 		}
-		wrap(w, fmt.Sprintf("  %8.2f s  %-7s  ", l.First, shown), strings.Repeat(" ", 22), text)
+		clock := timeofday.At(began, l.First)
+		if clock != "" {
+			clock = "  " + clock
+		}
+		wrap(w, fmt.Sprintf("%s  %8.2f s  %-7s  ", clock, l.First, shown), strings.Repeat(" ", 22), text)
 	}
 }
 

@@ -7,9 +7,11 @@ import (
 	"math"
 	"slices"
 	"strings"
+	"time"
 
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/told"
+	"downhaul/interlock/records/timeofday"
 )
 
 // printStatus shows what the page shows, in the same order: the state, what to
@@ -48,13 +50,15 @@ func printStatus(w io.Writer, st *told.Status, rows int) {
 	fmt.Fprintln(w)
 	// Without a relay "blocked" and "open" would read as if power were off.
 	watch := st.Duty == "watch"
+	began := timeofday.OfSession(st.Session)
 	fmt.Fprintf(w, "Duty %s%s for %s; told %.1f s ago\n", st.Duty, pick(watch, "", "; "+st.State), short(st.At-st.SinceS), st.AgeS)
+	wrap(w, "", "  ", pick(timeofday.Set(began), "Began "+timeofday.Day(began)+"; times of day are local, seconds count from there", "Seconds count from the start: "+timeofday.NeverSet))
 	relay := "Relay " + pick(st.RelayOn, "closed", pick(st.State == "fault", "commanded open", "open"))
 	wrap(w, "", "  ", fmt.Sprintf("%s. Armed: %s. In the air: %s. Trips %d, on disk %d",
 		pick(watch, "Works no relay", relay), st.ArmedSays, st.InTheAir, st.Trips, st.Kept))
 	fmt.Fprintf(w, "Sound: %s%s\n", st.Sound, pick(st.Silenced, " (silenced by reset; its cause stands)", ""))
 	if st.Flash != nil {
-		fmt.Fprintf(w, "Lamp flashed for %s at %.2f s, %s ago\n", st.Flash.State, st.Flash.At, short(st.Flash.AgoS))
+		fmt.Fprintf(w, "Lamp flashed for %s at %s, %s ago\n", st.Flash.State, when(began, st.Flash.At), short(st.Flash.AgoS))
 	}
 	fmt.Fprintln(w)
 	printDeclared(w, &st.Declared)
@@ -63,14 +67,14 @@ func printStatus(w io.Writer, st *told.Status, rows int) {
 	if len(st.Acts) > 0 {
 		fmt.Fprintln(w, "\nWho did what")
 		for _, a := range st.Acts {
-			wrap(w, fmt.Sprintf("  %8.1f s  ", a.At), strings.Repeat(" ", 14), a.What+": "+a.By)
+			wrap(w, fmt.Sprintf("  %8s %8.1f s  ", timeofday.At(began, a.At), a.At), strings.Repeat(" ", 23), a.What+": "+a.By)
 		}
 	}
 	if len(st.CraftSays) > 0 {
 		fmt.Fprintln(w, "\nIn the craft's own words, the newest first")
 	}
 	for _, s := range st.CraftSays {
-		wrapSaid(w, fmt.Sprintf("  %8.1f s  %-9s ", s.At, s.Severity), strings.Repeat(" ", 24), s.Text)
+		wrapSaid(w, fmt.Sprintf("  %8s %8.1f s  %-9s ", timeofday.At(began, s.At), s.At, s.Severity), strings.Repeat(" ", 33), s.Text)
 	}
 	if st.CraftSaysMore > 0 {
 		wrap(w, "  ", "  ", fmt.Sprintf("and %s that came too fast to be kept", plural(st.CraftSaysMore, "text")))
@@ -89,6 +93,15 @@ func printStatus(w io.Writer, st *told.Status, rows int) {
 	list(w, "This set-up cannot see", st.Unseen)
 	fmt.Fprintln(w, "\nSession")
 	wrap(w, "  ", "  ", st.Folder+pick(st.Mark == "", "", " ("+st.Mark+")"))
+}
+
+// when is an instant for people: the local time of day, where the guard's clock was set,
+// beside the seconds since its start.
+func when(began time.Time, seconds float64) string {
+	if clock := timeofday.At(began, seconds); clock != "" {
+		return fmt.Sprintf("%s, %.2f s", clock, seconds)
+	}
+	return fmt.Sprintf("%.2f s", seconds)
 }
 
 // worn returns what wears in one sentence.

@@ -35,9 +35,9 @@ func (thrustSumCmd) Help() string {
 
 // sumOutput is the sum as one JSON object.
 type sumOutput struct {
-	Schema int    `json:"schema"`
-	Card   string `json:"card"`
-	Table  string `json:"table"`
+	Version int    `json:"schema"` // no Schema: the sum has one of its own
+	Card    string `json:"card"`
+	Table   string `json:"table"`
 	*lift.Sum
 	units string
 }

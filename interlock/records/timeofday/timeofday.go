@@ -36,3 +36,17 @@ func Day(t time.Time) string {
 
 // Offset returns the offset of local time from UTC at a time, such as "UTC+02:00".
 func Offset(t time.Time) string { return t.Local().Format("UTC-07:00") }
+
+// OfSession returns when a session began by its name, to the second, which is the guard's
+// clock at engine time 0 in UTC; zero of any other name.
+func OfSession(name string) time.Time {
+	const form = "2006-01-02T15-04-05Z"
+	t, _ := time.Parse(form, name[:min(len(name), len(form))])
+	return t
+}
+
+// At returns the local time of day so many seconds after the beginning; empty where the
+// clock was never set.
+func At(began time.Time, seconds float64) string {
+	return Clock(began.Add(time.Duration(seconds * float64(time.Second))))
+}

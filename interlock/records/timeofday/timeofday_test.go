@@ -25,6 +25,12 @@ func TestLocalWithItsOffset(t *testing.T) {
 	if got := Day(summer); got != "2026-07-05 12:00 (UTC+02:00)" {
 		t.Error(got)
 	}
+	if began := OfSession("2026-07-05T10-00-00Z-s0012"); At(began, 61.5) != "12:01:01" {
+		t.Error(began)
+	}
+	if began := OfSession("evening"); !began.IsZero() || At(began, 5) != "" {
+		t.Error(began)
+	}
 	if never := time.Unix(100, 0); Clock(never) != "" || Day(never) != NeverSet || Set(never) {
 		t.Error("a clock that was never set told a time of day")
 	}

@@ -62,6 +62,7 @@ type sheet struct {
 	// Weather is the limits and conditions on the wind, WindNow what is known of it, empty for nothing.
 	Weather []string `json:"weather"`
 	WindNow string   `json:"wind_now"`
+	WindAsk string   `json:"-"` // what to do where it is not known
 	Posts   []post   `json:"posts"`
 	// Before is what must still be done before the start, by records and by the guard;
 	// Crew what the crew sees to, Watched the defects that may wait.
@@ -209,7 +210,7 @@ func (b *briefing) lift() {
 	share := func(v float64) string { return rounding.Show(v, "%", 2, rounding.Down) }
 	if b.forecast != nil {
 		text := "Last report (" + timeofday.Day(b.forecastMade) + "): "
-		text += pick(b.forecast.Go, "go", "no go") + ". " + b.forecast.Says
+		text += pick(b.forecast.Go, "go", "no go") + ": " + strings.TrimSuffix(b.forecast.Says, ".") + "."
 		if b.forecast.Numbers {
 			text += fmt.Sprintf(" Lift to spare %s to %s.", share(b.forecast.Low), share(b.forecast.High))
 		}

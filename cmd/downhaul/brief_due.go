@@ -202,9 +202,11 @@ func (b *briefing) weather() {
 	if len(b.Weather) == 0 {
 		say("no limit on the wind is enforced here: agree one, and write it down")
 	}
+	b.WindAsk = "read it by hand"
 	if b.status == nil {
 		return
 	}
+	b.WindAsk = "the guard hears none: read it by hand"
 	var now []string
 	for _, c := range b.status.Channels {
 		if ch, ok := rules.Lookup(c.Channel); ok && ch.ID.OfWind() && c.Value != nil {

@@ -36,7 +36,7 @@ func (b *sheet) print(w io.Writer) {
 		wrap(w, "  ", "  ", b.WalkIn)
 	}
 	wrap(w, "\nWIND  ", "  ", strings.Join(b.Weather, "; ")+".")
-	wrap(w, "  Now: ", "  ", pick(b.WindNow != "", b.WindNow, "____________ (no guard to ask: read it by hand)"))
+	wrap(w, "  Now: ", "  ", pick(b.WindNow != "", b.WindNow, "____________ ("+b.WindAsk+")"))
 	fmt.Fprintln(w)
 	printLimitTable(w, b.Limits)
 	for _, x := range b.Start {

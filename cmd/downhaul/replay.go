@@ -18,6 +18,7 @@ import (
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 type replayCmd struct {
@@ -299,7 +300,7 @@ func printLike(w io.Writer, kind, shown string, all []bench.Like, env *rules.Env
 		if l.Kind != kind {
 			continue
 		}
-		text := eventText(l.Worst, env)
+		text := eventText(l.Worst, env, kind == "caution")
 		var about []string
 		if kind == "trip" && l.Worst.Value != nil {
 			about = append(about, l.Worst.Stop+" stop")
@@ -317,7 +318,7 @@ func printLike(w io.Writer, kind, shown string, all []bench.Like, env *rules.Env
 		if l.Count > 1 {
 			text = fmt.Sprintf("%d times, to %.2f s, the worst at %.2f s: %s", l.Count, l.Last, l.Worst.AtS, text)
 			if l.Worst.Value == nil && l.Worst.Effect().Lasted == 0 {
-				text = fmt.Sprintf("%d times, to %.2f s: %s", l.Count, l.Last, eventText(l.Worst, env))
+				text = fmt.Sprintf("%d times, to %.2f s: %s", l.Count, l.Last, eventText(l.Worst, env, kind == "caution"))
 			}
 		}
 		clock := timeofday.At(began, l.First)
@@ -331,7 +332,7 @@ func printLike(w io.Writer, kind, shown string, all []bench.Like, env *rules.Env
 // flagWord is a flag in words.
 func flagWord(v float64) string { return pick(v != 0, "yes", "no") }
 
-func eventText(e bench.Event, env *rules.Envelope) string {
+func eventText(e bench.Event, env *rules.Envelope, caution bool) string {
 	f := e.Effect()
 	if f.Rule < 0 {
 		return e.Rule
@@ -346,10 +347,5 @@ func eventText(e bench.Event, env *rules.Envelope) string {
 	if rule.Watch.Channel().Kind == rules.Flag {
 		return fmt.Sprintf("%s: %s is %s", e.Rule, e.Channel, flagWord(*e.Value)) + silence
 	}
-	value, limit := rules.Format(*e.Value, rule.Unit), rules.Format(*e.Limit, rule.Unit)
-	text := fmt.Sprintf("%s: %s %s against %s", e.Rule, e.Channel, value, limit)
-	if value == limit {
-		text = fmt.Sprintf("%s: %s just past %s", e.Rule, e.Channel, limit)
-	}
-	return text + silence
+	return fmt.Sprintf("%s: %s %s", e.Rule, e.Channel, words.Past(*e.Value, *e.Limit, rule.Unit, caution)) + silence
 }

@@ -63,7 +63,7 @@ func printSheet(w io.Writer, r *report.Report) {
 	if o.Because != "" {
 		wrap(w, "  ", "  ", o.Because)
 	}
-	if o.Settle != "" {
+	if o.Settle != "" && o.Verdict != "not yet" { // that is in the list below
 		wrap(w, "  What it takes: ", "    ", o.Settle)
 	}
 	list(w, "Why it stopped", o.Stopped)
@@ -290,7 +290,7 @@ func printRules(w io.Writer, s *report.Session) {
 		if near++; near > mostEvents {
 			continue
 		}
-		wrap(w, stamp(s, c.From), strings.Repeat(" ", 22), fmt.Sprintf("%s: worst %s against %s, for %s%s%s.", c.Rule, c.Worst, c.Limit, report.Took(c.Lasted()),
+		wrap(w, stamp(s, c.From), strings.Repeat(" ", 22), fmt.Sprintf("%s: worst %s, limit %s, for %s%s%s.", c.Rule, c.Worst, c.Limit, report.Took(c.Lasted()),
 			pick(c.Count > 1, ", "+times(uint64(c.Count)), ""), pick(c.PastLimit(), "; PAST THE LIMIT without a trip of its own", "")))
 	}
 	if near > mostEvents {

@@ -66,6 +66,21 @@ func Condition(r *rules.Rule) string {
 	return "is not " + show(r, r.Limit)
 }
 
+// Past returns a value beside the limit that it passed, such as "20.4 mph, limit 20 mph";
+// for a caution the limit is its own.
+func Past(value, limit float64, unit string, caution bool) string {
+	v, l := rules.Format(value, unit), rules.Format(limit, unit)
+	switch {
+	case v == l && caution:
+		return "at its caution, " + l
+	case v == l:
+		return "just past its limit, " + l
+	case caution:
+		return v + ", caution from " + l
+	}
+	return v + ", limit " + l
+}
+
 func cautionText(r *rules.Rule) string {
 	switch r.Form {
 	case rules.Above, rules.RisingFaster, rules.FallingFaster:

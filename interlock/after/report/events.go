@@ -14,6 +14,7 @@ import (
 	"downhaul/interlock/records/triplog"
 	"downhaul/interlock/records/triplog/inspect"
 	"downhaul/rules"
+	aloud "downhaul/rules/words"
 )
 
 // decision is one decision as its textual form tells it, from the trip log or
@@ -210,11 +211,7 @@ func (d *decision) cause(r *rules.Rule) string {
 	if r != nil {
 		unit = r.Unit
 	}
-	value, limit := rules.Format(*d.Value, unit), rules.Format(*d.Limit, unit)
-	if value == limit {
-		return fmt.Sprintf("%s: %s just past %s", d.Rule, d.Channel, limit)
-	}
-	return fmt.Sprintf("%s: %s %s against %s", d.Rule, d.Channel, value, limit)
+	return fmt.Sprintf("%s: %s %s", d.Rule, d.Channel, aloud.Past(*d.Value, *d.Limit, unit, d.Kind == "caution"))
 }
 
 // ruleNamed finds a rule, nil for none.

@@ -19,7 +19,7 @@ import (
 var pageText string
 
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"at": At, "took": Took, "day": timeofday.Day, "offset": timeofday.Offset, "join": list, "percent": percent, "plural": plural, "upper": strings.ToUpper,
+	"at": At, "took": Took, "day": timeofday.Day, "join": list, "percent": percent, "plural": plural, "upper": strings.ToUpper,
 	"factor": func(f *float64) string {
 		if f == nil {
 			return "not known"

@@ -55,7 +55,9 @@ func (r *Report) Shown() *flown.Record {
 		} else {
 			why, settle := n.Sentence(r.Lift.units)
 			x.Go, x.Numbers, x.Low, x.High = n.Verdict == lift.Go, n.Numbers, n.Reserve.Low, n.Reserve.High
-			x.Says = strings.TrimSpace(why + " " + settle)
+			if x.Says = strings.TrimSuffix(why, "."); settle != "" {
+				x.Says += "; what it takes: " + settle
+			}
 		}
 		out.Reserves = append(out.Reserves, x)
 	}

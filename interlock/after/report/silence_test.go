@@ -26,7 +26,7 @@ func TestSilenceIsOneTripWithWhatItTook(t *testing.T) {
 	s := &Session{Session: "s"}
 	s.Runs = runsOf(e, session.Story{}, nil, env, 7*time.Second)
 	s.Episodes = episodesOf(e, s, env, time.Time{})
-	const first = "ceiling: craft.apex 5.5 m against 5.4 m, then nothing heard from the craft for 0.2 s"
+	const first = "ceiling: craft.apex 5.5 m, limit 5.4 m, then nothing heard from the craft for 0.2 s"
 	if len(s.Runs) != 1 || s.Runs[0].Trips != 1 || s.Runs[0].FirstCause != first {
 		t.Fatalf("runs: %+v; want one trip, by %q", s.Runs, first)
 	}
@@ -39,7 +39,7 @@ func TestSilenceIsOneTripWithWhatItTook(t *testing.T) {
 			behind = append(behind, strings.TrimPrefix(f.Says, "with it: "))
 		}
 	}
-	if got, want := strings.Join(behind, "; "), "tilt: craft.tilt too old; nothing heard from the craft; ceiling: craft.apex just past 6 m"; got != want {
+	if got, want := strings.Join(behind, "; "), "tilt: craft.tilt too old; nothing heard from the craft; ceiling: craft.apex just past its limit, 6 m"; got != want {
 		t.Errorf("behind it: %q, want %q", got, want)
 	}
 	if got := strings.Join(s.Episodes[0].Trips[0].With, "; "); got != strings.Join(behind, "; ") {

@@ -87,7 +87,7 @@ func (s *Session) Timeline() []Moment {
 		if c.To != nil {
 			until = "for " + Took(c.Lasted())
 		}
-		add(c.From, class, "Caution %s%s %s, worst %s against %s: %s", c.Rule, times, until, c.Worst, c.Limit, c.Came())
+		add(c.From, class, "Caution %s%s %s, worst %s, limit %s: %s", c.Rule, times, until, c.Worst, c.Limit, c.Came())
 	}
 	slices.SortStableFunc(out, func(a, b Moment) int {
 		switch {

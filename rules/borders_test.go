@@ -298,7 +298,8 @@ func TestConditionOfAStart(t *testing.T) {
 		"craft.status must be 3 or less":        {Watch: CraftStatus, Form: Below, Limit: 3},
 		"craft.status must be outside 3 to 5":   {Watch: CraftStatus, Form: Outside, Limit: 3, LimitHigh: 5},
 		"craft.status must not be 3":            {Watch: CraftStatus, Form: IsNot, Limit: 3},
-		"craft.landed must be true":             {Watch: CraftLanded, Form: Is, Limit: 1},
+		"craft must be landed":                  {Watch: CraftLanded, Form: Is, Limit: 1},
+		"craft must not be armed":               {Watch: CraftArmed, Form: IsNot, Limit: 1},
 		"wind.peak10min must be 15 mph or less": {Watch: Peak10, Form: Below, Limit: 15 * 0.44704, Unit: "mph"},
 	} {
 		if got := p.Condition(); got != want {

@@ -3,6 +3,7 @@ package rules
 import (
 	"math/big"
 	"strconv"
+	"strings"
 	"time"
 )
 
@@ -36,19 +37,18 @@ func ShowLimit(watch ChannelID, v float64, unit string) string {
 	return FormatExact(v, unit)
 }
 
-// Condition is what must be so, such as "wind.peak10min must be 15 mph or less".
+// Condition is what must be so: "wind.peak10min must be 15 mph or less", "craft must be landed".
 func (p *Permissive) Condition() string {
-	show := func(v float64) string { return ShowLimit(p.Watch, v, p.Unit) }
-	must := p.Watch.String() + " must "
-	switch p.Form {
-	case Above:
-		return must + "be " + show(p.Limit) + " or more"
-	case Below:
-		return must + "be " + show(p.Limit) + " or less"
-	case Outside:
-		return must + "be outside " + show(p.Limit) + " to " + show(p.LimitHigh)
-	case IsNot:
-		return must + "not be " + show(p.Limit)
+	if subject, state, ok := strings.Cut(p.Watch.String(), "."); ok && p.Watch.Channel().Kind == Flag {
+		return subject + " must " + map[bool]string{true: "", false: "not "}[(p.Form == Is) == (p.Limit != 0)] + "be " + state
 	}
-	return must + "be " + show(p.Limit)
+	show := func(v float64) string { return ShowLimit(p.Watch, v, p.Unit) }
+	must := p.Watch.String() + " must " + map[bool]string{true: "not "}[p.Form == IsNot] + "be "
+	switch p.Form {
+	case Above, Below:
+		return must + show(p.Limit) + " or " + map[Form]string{Above: "more", Below: "less"}[p.Form]
+	case Outside:
+		return must + "outside " + show(p.Limit) + " to " + show(p.LimitHigh)
+	}
+	return must + show(p.Limit)
 }

@@ -17,14 +17,12 @@ const mostNamed = 3
 // people go through it: what somebody must do, then the conditions that nobody can hurry,
 // then the reset, and last, as one row, what only takes time.
 func (set *Setup) notReady(s *answers.Seen) []string {
-	env := set.Envelope
 	of := map[string]interlock.Unmet{}
 	for _, u := range s.View.Unmet {
-		of[s.View.Say(env, u)] = u
+		of[s.View.Say(set.Envelope, u)] = u
 	}
 	do, conditions, reset, waits := []string{}, []string(nil), []string(nil), []string(nil)
-	var names []string
-	least := rules.Never
+	names, least := []string(nil), rules.Never
 	for _, text := range s.NotReady {
 		switch u, known := of[text]; {
 		case known && u.Need == interlock.NeedChannel && strings.Contains(text, ": healthy for ") && !strings.Contains(text, ";"):
@@ -45,10 +43,7 @@ func (set *Setup) notReady(s *answers.Seen) []string {
 		}
 	}
 	if n := len(names); n > 1 {
-		more := ""
-		if n > mostNamed {
-			more = fmt.Sprintf(" and %d more", n-mostNamed)
-		}
+		more := map[bool]string{true: fmt.Sprintf(" and %d more", n-mostNamed)}[n > mostNamed]
 		waits = []string{fmt.Sprintf("wait: %d channels must be healthy for 10 s; the youngest has been healthy for %d s (%s%s)", n, int(least/time.Second), strings.Join(names[:min(n, mostNamed)], ", "), more)}
 	}
 	return append(append(append(do, conditions...), reset...), waits...)

@@ -267,3 +267,59 @@ func (s *system) refusesWhileClosed(other string) {
 	}
 	must(t, os.WriteFile(s.path("usr/bin/downhaul"), program, 0o755))
 }
+
+// A member of the crew, who is not the guard, proves the limits and reports, and what the
+// next start reads of that is kept; what only the guard may write is said with the mend.
+func TestCrewMemberKeepsWhatTheNextStartNeeds(t *testing.T) {
+	first, _ := built(t)
+	s := newSystem(t)
+	s.does("--install", first)
+	run := func(member bool, line string) (string, error) {
+		cmd := exec.Command("chroot", s.root, "sh", "-c", line)
+		if member {
+			group := strings.TrimSpace(output(t, ".", nil, "stat", "--format=%g", s.path("var/lib/downhaul")))
+			cmd = exec.Command("chroot", "--userspec=4711:4711", "--groups="+group, s.root, "sh", "-c", line)
+		}
+		cmd.Env = []string{"PATH=/usr/bin:/usr/sbin", "LC_ALL=C"}
+		out, err := cmd.CombinedOutput()
+		return string(out), err
+	}
+	does := func(member bool, line string) {
+		t.Helper()
+		if out, err := run(member, line); err != nil {
+			t.Fatalf("%s: %v\n%s", line, err, out)
+		}
+	}
+	does(false, "umask 027 && downhaul demo --fast --out /tmp/demo >/tmp/said; mkdir /home && chmod 1777 /home /tmp")
+	pad, err := os.ReadFile(s.path("tmp/demo/pad.toml"))
+	must(t, err)
+	s.write("etc/downhaul/pad.toml", strings.ReplaceAll(string(pad), "/tmp/demo", "/var/lib/downhaul"))
+	session := ""
+	entries, err := os.ReadDir(s.path("tmp/demo"))
+	must(t, err)
+	for _, e := range entries {
+		if _, err := os.Stat(s.path("tmp/demo/" + e.Name() + "/session.json")); err == nil {
+			session = e.Name()
+		}
+	}
+	if session == "" {
+		t.Fatalf("the demo left no session: %v", entries)
+	}
+	does(false, "cat /tmp/demo/envelope.toml >/etc/downhaul/envelope.toml")
+	must(t, os.CopyFS(s.path("var/lib/downhaul/"+session), os.DirFS(s.path("tmp/demo/"+session))))
+	does(false, "chmod 0644 /etc/downhaul/*; chmod 0750 /var/lib/downhaul/"+session+"; chmod 0640 /var/lib/downhaul/"+session+"/*; chown downhaul:downhaul /var/lib/downhaul/"+session+" /var/lib/downhaul/"+session+"/*")
+
+	out, _ := run(true, "cd /home && downhaul prove --pad /etc/downhaul/pad.toml --envelope /etc/downhaul/envelope.toml")
+	if kept, _ := filepath.Glob(s.path("var/lib/downhaul/proof/0001-*.json")); len(kept) != 1 {
+		t.Errorf("the proof was not kept:\n%s", out)
+	}
+	out, _ = run(true, "cd /home && downhaul report /var/lib/downhaul/"+session)
+	says(t, "the report", out, "Page: report.html")
+	says(t, "the report of what it could not note", out, "sudo -u downhaul downhaul")
+	out, _ = run(true, "cd /home && downhaul verify /var/lib/downhaul/"+session)
+	says(t, "verify", out, "on paper")
+	out, err = run(true, "cd /home && downhaul commission --pad /etc/downhaul/pad.toml </dev/null")
+	if err == nil || !strings.Contains(strings.SplitN(out, "  ", 3)[0]+out, "sudo -u downhaul downhaul") {
+		t.Errorf("commission as a member: %v\n%s", err, out)
+	}
+}

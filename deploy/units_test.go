@@ -108,6 +108,27 @@ func TestUnitGivesTheGuardWhatItAsksFor(t *testing.T) {
 	}
 }
 
+// Nothing of what systemd-analyze still counts against the guard's unit goes without a reason
+// in it.
+func TestUnitExplainsWhatIsOpen(t *testing.T) {
+	_, err := exec.LookPath("systemd-analyze")
+	architecture.Need(t, err == nil, "systemd-analyze is not installed")
+	text, err := os.ReadFile("systemd/downhauld.service")
+	must(t, err)
+	path, err := filepath.Abs("systemd/downhauld.service")
+	must(t, err)
+	out := output(t, ".", []string{"LC_ALL=C", "SYSTEMD_LOG_LEVEL=warning"}, "systemd-analyze", "security", "--offline=true", "--no-pager", path)
+	open := regexp.MustCompile(`(?m)^- ([A-Za-z]+=)~?(@?[a-z]*)`).FindAllStringSubmatch(out, -1)
+	if len(open) < 5 {
+		t.Fatalf("not what this test reads:\n%s", out)
+	}
+	for _, m := range open {
+		if !strings.Contains(string(text), m[1]) || !strings.Contains(string(text), m[2]) {
+			t.Errorf("%s%s counts against the unit, and nothing in it says why", m[1], m[2])
+		}
+	}
+}
+
 // The guard's name for its priority in the program and in the unit are one.
 func TestUnitAllowsThePriorityOfTheLoop(t *testing.T) {
 	text, err := os.ReadFile("../interlock/day/watchdog/thread_linux.go")

@@ -23,23 +23,15 @@ type openChip struct {
 	lines   uint32
 }
 
-// OpenGPIO opens the board's lines. Every output is low from the moment it is
-// one. On an error nothing is held, and the error says which line, who holds it
-// and how to mend it.
+// OpenGPIO opens the board's lines. Every output is low from the moment it is one. On an
+// error nothing is held, and the error says which line, who holds it and how to mend it.
 //
-// Outputs are requests of the kernel's own (version 2 of its GPIO interface), one
-// each: low in the very call that makes them outputs; an error keeps its number;
-// nothing is ever read back from an output (a library's Read of an output may make
-// it an input with a pull-up, which could close the relay), and a write after Close
-// is refused.
-//
-// Inputs are one request a chip, because one call then reads all levels at one
-// instant and a failed read is an error, not a plausible level, and because buttons
-// are debounced.
-//
-// The anemometer is a request with the kernel's times and numbers of its edges
-// and the largest buffer; waiting ends with its context, with Close and, within
-// lookForChip, with the chip.
+// Outputs are requests of the kernel's own, one each: low in the very call that makes them
+// outputs, never read back (a library's Read may turn one into an input with a pull-up,
+// which could close the relay), and a write after Close is refused. Inputs are one request a
+// chip: all levels at one instant, and a failed read is an error, not a plausible level.
+// The anemometer's has the kernel's times and numbers of its edges and the largest
+// buffer; waiting ends with its context, with Close and, within lookForChip, with the chip.
 func OpenGPIO(cfg GPIOConfig) (Board, error) {
 	b, err := openGPIO(cfg, parts{device{}, kernelTime, openLoadCell})
 	if err != nil {

@@ -2,6 +2,7 @@ package rules
 
 import (
 	"math/big"
+	"slices"
 	"strings"
 
 	"downhaul/rules/document"
@@ -126,13 +127,8 @@ func quo(a, b *big.Rat) *big.Rat { return new(big.Rat).Quo(a, b) }
 // or "/min"; the rate of a plain number is "/s".
 func findUnit(text string) (unit, bool) {
 	for _, u := range units {
-		if u.text == text {
+		if u.text == text || slices.Contains(u.aliases, text) {
 			return u, true
-		}
-		for _, a := range u.aliases {
-			if a == text {
-				return u, true
-			}
 		}
 	}
 	slash := strings.LastIndexByte(text, '/')

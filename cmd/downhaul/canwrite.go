@@ -6,6 +6,10 @@ import (
 	"os"
 )
 
+// asGuard is what to do where only the guard's own user may write: under the package's
+// layout a crew member's group may add to some folders of records, and not to all.
+const asGuard = "run it as the user that the guard runs as: sudo -u downhaul downhaul ..."
+
 // canKeep reports whether a record could be kept in a folder: better asked before
 // somebody works for half an hour.
 func canKeep(dir string) error {

@@ -61,7 +61,7 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 		return hint(fmt.Errorf("commission: %w", err), "mend the pad file first")
 	}
 	if err := canKeep(prooftest.Folder(p.LogFolder)); err != nil {
-		return hint(fmt.Errorf("commission: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
+		return hint(fmt.Errorf("commission: %w", err), "the record is kept in the log folder of the pad file; "+asGuard)
 	}
 	// One thread for all of it: times are taken on it.
 	runtime.LockOSThread()

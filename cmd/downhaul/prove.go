@@ -104,6 +104,11 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	if !out.BuiltIn {
 		out.Unseen = append(out.Unseen, unseen.List(p, env)...)
 	}
+	if c.Record && !out.BuiltIn { // the first line, not the last
+		if err := canKeep(limitproof.Folder(p.LogFolder)); err != nil {
+			wrap(s.err, "prove: ", "  ", fmt.Sprintf("what is proved now cannot be kept (%v); %s", err, asGuard))
+		}
+	}
 	terminal := redraws(s.err)
 	seconds := func(v float64) time.Duration { return time.Duration(v * float64(time.Second)) }
 	site := p.Site()
@@ -153,7 +158,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	switch {
 	case kept != nil:
 		return hint(fmt.Errorf("prove: the result above was not kept: %w", kept),
-			"the record belongs in the log folder of the pad file: run it as the user that the guard runs as, or say --no-record")
+			"the record belongs in the log folder of the pad file: "+asGuard+", or say --no-record")
 	case !out.Passed || len(out.Warnings) > 0:
 		return errFound
 	}

@@ -122,7 +122,7 @@ func (c *rehearseCmd) board(s *streams, files guard.Files) (*boardRehearsal, err
 // ledger reads the ledger of the log folder, which says whether the chain may be worked.
 func (b *boardRehearsal) ledger() (*ledger.Book, error) {
 	if err := canKeep(rehearsed.Folder(b.pad.LogFolder)); err != nil {
-		return nil, hint(fmt.Errorf("rehearse: %w", err), "what the real chain does goes on record in the log folder; run as the user that the guard runs as")
+		return nil, hint(fmt.Errorf("rehearse: %w", err), "what the real chain does goes on record in the log folder; "+asGuard)
 	}
 	book, err := takenOver(b.pad)
 	if err != nil {

@@ -7,6 +7,7 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"slices"
@@ -192,7 +193,7 @@ func (c *reportCmd) markReported(says io.Writer, rep *report.Report) {
 			err = numbered.WriteWhole(filepath.Join(dir, session.ReportedName), append(text, '\n'), 0o644)
 		}
 		if err != nil {
-			wrap(says, "Note: ", "  ", fmt.Sprintf("note that session %s is reported on: %v, so it is never removed to make room", ses.Info.Session, err))
+			wrap(says, "Note: ", "  ", fmt.Sprintf("note that session %s is reported on: %v, so it is never removed to make room%s", ses.Info.Session, err, pick(errors.Is(err, fs.ErrPermission), "; "+asGuard, "")))
 		}
 	}
 }
@@ -215,7 +216,7 @@ func (c *reportCmd) keepShown(says io.Writer, rep *report.Report) {
 	}
 	path, err := numbered.Write(flown.Folder(folder), record.Made, &record.Number, record)
 	if err != nil {
-		say("nothing is kept for a guard's test card: %v", err)
+		say("nothing is kept for a guard's test card: %v%s", err, pick(errors.Is(err, fs.ErrPermission), "; "+asGuard, ""))
 		return
 	}
 	wrap(says, "For the test card: ", "  ", "record "+filepath.Join("shown", filepath.Base(path))+" beside the sessions")

@@ -98,7 +98,7 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 		out.Recording, out.Result = &c.Recording, w.Result()
 	} else {
 		if err := canKeep(tiltcheck.Folder(p.LogFolder)); err != nil {
-			return hint(fmt.Errorf("tilt: %w", err), "the record is kept in the log folder of the pad file; run as the user that the guard runs as")
+			return hint(fmt.Errorf("tilt: %w", err), "the record is kept in the log folder of the pad file; "+asGuard)
 		}
 		earlier, _, err := session.Earlier(p.LogFolder, p.Mark())
 		if err != nil {

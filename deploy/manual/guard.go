@@ -31,6 +31,11 @@ func guardPage() page {
 	w.literal("systemctl enable --now downhauld\nsystemctl status downhauld\njournalctl --unit downhauld")
 	w.para("An upgrade of the package does not restart a running guard, and is refused while the relay is closed: the new program runs at the next start. " +
 		"Members of the group downhaul may ask the guard, read its records and, while no guard runs, commission the pad.")
+	w.para("The journal has a trip, a fault and POWER NOT REMOVED as errors, a caution as a warning:")
+	w.literal("journalctl --unit downhauld --priority warning --follow")
+	w.para("The service may write to /var/lib/downhaul alone. For a log folder on another disk, mount that by /etc/fstab, give the folder to the guard's user, and the service the folder:")
+	w.literal("install --directory --owner=downhaul --group=downhaul --mode=0750 /media/records/downhaul\nsystemctl edit downhauld\n\n[Unit]\nRequiresMountsFor=/media/records\n[Service]\nReadWritePaths=/media/records/downhaul")
+	w.para("The crew's group may add to the folders proof, shown and tilt there, so that prove, report and tilt keep what the next start needs. Commission, defect without a guard, and rehearse on the real board are run as the guard: sudo -u downhaul downhaul ...")
 	w.head("SIGNALS")
 	w.text("SIGTERM, SIGINT and SIGQUIT open the relay, stop the heartbeat, and end the session with a record. " +
 		"So does SIGHUP (a lost terminal), but not while closing, live or lowering: it is noted then, and nothing ends. " +

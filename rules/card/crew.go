@@ -15,7 +15,7 @@ import (
 // askCrew asks what only people at the pad can give to the declared step: their initials,
 // and its ballast on a scale.
 func (c *Card) askCrew(s *Step, f *Facts, say func(string, ...any)) {
-	if n := len(f.Confirmed); n < s.ConfirmedBy {
+	if len(f.Confirmed) < s.ConfirmedBy {
 		say("%q wants the initials of %d persons, and has %s (downhaul declare confirm)", s.Name, s.ConfirmedBy, cmp.Or(document.List(f.Confirmed, "and"), "none"))
 	}
 	switch off := math.Abs(f.Weighed - s.Ballast); {

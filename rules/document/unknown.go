@@ -1,6 +1,7 @@
 package document
 
 import (
+	"cmp"
 	"slices"
 	"strings"
 )
@@ -12,11 +13,7 @@ func (t *Table) unasked() {
 			continue
 		}
 		if !slices.Contains(t.asked, key) {
-			mend := Nearest(key, t.asked)
-			if mend == "" {
-				mend = "take it out"
-			}
-			t.Fault(key, "unknown key", "", mend)
+			t.Fault(key, "unknown key", "", cmp.Or(Nearest(key, t.asked), "take it out"))
 			continue
 		}
 		if s, ok := t.tables[key]; ok {

@@ -54,11 +54,10 @@ func (k *keeping) arm(u pad.Upkeep, real bool, stderr io.Writer) error {
 
 // thread makes the loop's thread one that ordinary work does not hold up.
 func (k *keeping) thread() {
-	if !k.realTime {
-		return
-	}
-	if err := watchdog.RealTime(); err != nil {
-		offer(k.say, "downhauld: "+err.Error())
+	if k.realTime {
+		if err := watchdog.RealTime(); err != nil {
+			offer(k.say, "downhauld: "+err.Error())
+		}
 	}
 }
 

@@ -137,7 +137,7 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 		code = fail(stderr, err)
 	case !g.VerifiedOpen():
 		code = faulty
-		offer(say, "downhauld: ended; POWER NOT REMOVED, or not known to be: use the hard-wired stop. Session in "+g.Folder())
+		offer(say, watchdog.Priority(3)+"downhauld: ended; POWER NOT REMOVED, or not known to be: use the hard-wired stop. Session in "+g.Folder())
 	default:
 		offer(say, "downhauld: ended; relay open, session in "+g.Folder())
 	}
@@ -190,9 +190,13 @@ func offer(say chan<- string, line string) {
 
 // tell hands what happens over to be printed.
 func tell(say chan<- string) func(*rules.Envelope, interlock.Effect) {
+	urgent, warning := watchdog.Priority(3), watchdog.Priority(4)
+	level := map[interlock.EffectKind]string{interlock.TripEffect: urgent, interlock.ConsequenceEffect: urgent, interlock.CautionEffect: warning}
 	return func(env *rules.Envelope, f interlock.Effect) {
-		if text, ok := lineOf(env, f); ok {
-			offer(say, "downhauld: "+text)
+		if text, ok := lineOf(env, f); ok && f.Kind == interlock.StateEffect && f.State == interlock.Fault {
+			offer(say, urgent+"downhauld: "+text)
+		} else if ok {
+			offer(say, level[f.Kind]+"downhauld: "+text)
 		}
 	}
 }
@@ -205,10 +209,7 @@ func lineOf(env *rules.Envelope, f interlock.Effect) (text string, ok bool) {
 	case interlock.StateEffect:
 		return at + strings.ToUpper(f.State.String()) + ": " + interlock.Because(f.Reason), f.From != f.State
 	case interlock.TripEffect:
-		first := ""
-		if f.FirstOut {
-			first = ", first cause"
-		}
+		first := map[bool]string{true: ", first cause"}[f.FirstOut]
 		return at + fmt.Sprintf("TRIP %d (%s stop%s): %s", f.Trip, f.Stop, first, interlock.FirstCause(env, f)), true
 	case interlock.ConsequenceEffect:
 		return at + fmt.Sprintf("part of trip %d (%s stop): %s", f.Trip, f.Stop, interlock.FirstCause(env, f)), true

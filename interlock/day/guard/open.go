@@ -241,7 +241,8 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if files.Card.Name != "" {
 		kept = append(kept, session.File{Name: session.Card, From: files.Card.Name, Text: files.Card.Text})
 	}
-	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Keep: session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, Clock: "read once at the start from the system clock; not checked against any other"}
+	clock, _ := plain.Clock()
+	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Keep: session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, Clock: "read once at the start from the system clock, which was then " + clock}
 	meta.Mark, meta.Disk = g.pad.Mark(), opts.Disk
 	if g.pad.Duty == interlock.Watch {
 		meta.Duty = session.DutyWatch

@@ -8,6 +8,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/records/limitproof"
+	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/prooftest"
 	"downhaul/interlock/records/stopping"
 	"downhaul/rules"
@@ -113,8 +114,10 @@ func (g *Guard) openingProofs() []string {
 	for _, err := range g.proofs.trouble {
 		lines = append(lines, "downhauld: "+err.Error())
 	}
-	if g.proofs.ClockBehind {
+	if says, set := plain.Clock(); g.proofs.ClockBehind {
 		lines = append(lines, "downhauld: the clock stands before the newest commissioning; set it, or the age of proof tests is not known")
+	} else if !set {
+		lines = append(lines, "downhauld: the clock is "+says+". Set it by a phone's network or timedatectl: dates, and how old proof tests and inspections are, go by it")
 	}
 	if bad := g.stops.bad.Load(); bad != nil {
 		lines = append(lines, "downhauld: "+*bad)

@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"github.com/coreos/go-systemd/v22/daemon"
+	"github.com/coreos/go-systemd/v22/journal"
 	"golang.org/x/sys/unix"
 )
 
@@ -35,6 +36,14 @@ func Manager() (Sender, time.Duration, error) {
 		return nil, 0, fmt.Errorf("open a socket to the service manager: %w", err)
 	}
 	return &socket{fd: fd, to: unix.SockaddrUnix{Name: path}}, interval, nil
+}
+
+// Priority begins a line of that priority (sd-daemon(3)), where standard output is the journal's.
+func Priority(n int) string {
+	if is, err := journal.StdoutIsJournalStream(); err != nil || !is {
+		return ""
+	}
+	return fmt.Sprintf("<%d>", n)
 }
 
 func (s *socket) Send(b []byte) error {

@@ -46,3 +46,20 @@ func Stamp(folder string) string {
 	}
 	return fmt.Sprint(at.Dev, at.Ino, changed)
 }
+
+// Clock says how far this computer's clock can be trusted, by the kernel's own word
+// (adjtimex(2)); set reports whether something keeps it set. Nothing that is decided hangs on it.
+func Clock() (says string, set bool) {
+	var t unix.Timex
+	state, err := unix.Adjtimex(&t)
+	return clockSays(state, &t, err)
+}
+
+func clockSays(state int, t *unix.Timex, err error) (says string, set bool) {
+	if err == nil && state != unix.TIME_ERROR && t.Status&unix.STA_UNSYNC == 0 {
+		return fmt.Sprintf("synchronised, to %v at worst", time.Duration(t.Maxerror)*time.Microsecond), true
+	} else if err != nil {
+		return fmt.Sprintf("not known to be set (adjtimex: %v)", err), false
+	}
+	return "not synchronised: without a battery of its own it stood still while the power was off", false
+}

@@ -2,6 +2,7 @@ package prooftest
 
 import (
 	"fmt"
+	"slices"
 
 	"downhaul/interlock/pad"
 )
@@ -74,12 +75,7 @@ func (t *Test) UnmarshalText(b []byte) error {
 func Fitting(p *pad.Pad) []Test {
 	var out []Test
 	has := func(names ...string) bool {
-		for _, n := range names {
-			if p.Board.Line(n).Fitted {
-				return true
-			}
-		}
-		return false
+		return slices.ContainsFunc(names, func(n string) bool { return p.Board.Line(n).Fitted })
 	}
 	for t := range testCount {
 		need := false

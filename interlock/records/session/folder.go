@@ -30,7 +30,7 @@ func explain(doing, dir string, err error) error {
 	mend := ""
 	switch {
 	case errors.Is(err, syscall.EROFS):
-		mend = "; the disk is mounted read-only: mount it for writing, or name another log folder"
+		mend = "; it is read-only for this program: mount the disk for writing or, for the service, give it that folder (\"another disk\" in downhauld(8))"
 	case errors.Is(err, fs.ErrPermission):
 		mend = "; give the guard's user the right to write there, or name another log folder"
 	case errors.Is(err, syscall.ENOSPC):
@@ -59,14 +59,10 @@ func writeNew(name string, text []byte) error {
 	if err != nil {
 		return err
 	}
-	_, err = f.Write(text)
-	if err == nil {
+	if _, err = f.Write(text); err == nil {
 		err = f.Sync()
 	}
-	if cerr := f.Close(); err == nil {
-		err = cerr
-	}
-	if err != nil {
+	if err = errors.Join(err, f.Close()); err != nil {
 		return fmt.Errorf("write %s: %w", filepath.Base(name), err)
 	}
 	return nil
@@ -79,8 +75,5 @@ func Hold(dir string) (release func() error, err error) {
 		return nil, err
 	}
 	f, err := takeLock(dir)
-	if err != nil {
-		return nil, err
-	}
-	return func() error { return dropLock(f) }, nil
+	return func() error { return dropLock(f) }, err
 }

@@ -248,7 +248,7 @@ func TestCreate_ReadOnlyDisk(t *testing.T) {
 	if err := unix.Mount("", dir, "", unix.MS_REMOUNT|unix.MS_RDONLY, ""); err != nil {
 		t.Skipf("cannot remount read-only here: %v", err)
 	}
-	if _, err := Create(dir, meta, threeFiles); err == nil || !strings.Contains(err.Error(), "mounted read-only") {
+	if _, err := Create(dir, meta, threeFiles); err == nil || !strings.Contains(err.Error(), "read-only for this program") {
 		t.Errorf("%v", err)
 	}
 }

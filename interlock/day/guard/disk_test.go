@@ -32,14 +32,19 @@ func smallDisk(t testing.TB, bytes string, flags uintptr) string {
 // A disk that fills up in the middle: the guard guards on, opens the relay as
 // ever, says what is wrong, and takes no reset until the trip is on the disk.
 //
-//fault:row the disk fills up | trips act as ever; no reset until the trip is kept
+//fault:row another program fills the disk to the last byte (tmpfs, and ext4 on a loop device) | trips act as ever; no reset until the trip is kept
 func TestPromise04_DiskThatFillsUp(t *testing.T) {
+	for name, disk := range map[string]func() string{
+		"tmpfs": func() string { return smallDisk(t, "2m", 0) },
+		"ext4":  func() string { dir, _ := loopDisk(t); return dir },
+	} {
+		t.Run(name, func(t *testing.T) { diskThatFillsUp(t, disk()) })
+	}
+}
+
+func diskThatFillsUp(t *testing.T, disk string) {
 	t.Parallel()
-	disk := smallDisk(t, "2m", 0)
-	sockets := shortDir(t)
-	files := liveFiles(t, sockets)
-	files.Pad.Text = []byte(strings.Replace(string(files.Pad.Text), `log_folder = "`+sockets+`"`, `log_folder = "`+disk+`"`, 1))
-	g := openLive(t, files)
+	g := openLive(t, onDisk(t, disk))
 	stop := running(t, g)
 	board := g.Board().(*virtual.Board)
 	soon(t, "its first records written", func() bool { return contains(tripText(t, g.Folder()), `"kind":"decision"`) })

@@ -133,7 +133,7 @@ func keeping(t *testing.T, r *rig, log *spyLog) *keeper {
 // A disk that hangs: the relay opens in the very turn, the guard goes on, and
 // only a reset waits. When the disk is back every trip is on it.
 //
-//fault:row the disk hangs for seconds in a write | no trip is delayed; reset waits
+//fault:row the disk answers a write after seconds (an injected log) | no trip is delayed; reset waits
 func TestPromise04_HangingDiskDelaysNoTripAndKeepsResetWaiting(t *testing.T) {
 	t.Parallel()
 	r := newRig(t)

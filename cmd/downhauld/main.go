@@ -1,14 +1,10 @@
 //go:build unix
 
-// Command downhauld is the guard: it reads a pad file, an envelope and a test
-// card, opens the devices that the pad file names, and guards until it is told
-// to end. SIGTERM and SIGINT open the relay, write the end of the session and
-// end it. It has no virtual board: downhauld-bench has.
-//
-// It has no network listener, sends nothing to the craft, and holds no report
-// or chart code. It is one layer beside a hard-wired emergency stop and an
-// empty pad, no certified safety component, and never for use with anyone
-// aboard.
+// Command downhauld is the guard: it reads a pad file, an envelope and a test card, opens
+// the devices that the pad file names, and guards until SIGTERM or SIGINT. It has no virtual
+// board (downhauld-bench has) and no network listener, and sends nothing to the craft: one
+// layer beside a hard-wired emergency stop and an empty pad, no certified safety component,
+// and never for use with anyone aboard.
 package main
 
 import (

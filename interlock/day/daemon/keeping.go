@@ -10,8 +10,7 @@ import (
 	"downhaul/interlock/pad"
 )
 
-// keeping is what watches over this process: watchdogs that the loop feeds,
-// and the thread and memory that it runs on.
+// keeping is what watches over this process: watchdogs, and the loop's thread and memory.
 type keeping struct {
 	watchdog.Feeder
 	say      chan<- string
@@ -61,10 +60,9 @@ func (k *keeping) thread() {
 	}
 }
 
-// rest ends the watching after the loop has ended. The device is disarmed only
-// when the relay was verified open; else it stays armed and resets the board,
-// as it does when this process dies: a board that cannot show its contactor
-// open is better off starting anew, with every pin off.
+// rest ends the watching after the loop has ended. The device is disarmed only when the
+// relay was verified open; else it stays armed and resets the board, as when this process
+// dies: a board that cannot show its contactor open is better off with every pin off.
 func (k *keeping) rest(open bool, stderr io.Writer) {
 	k.Stopping()
 	if n, last := k.Trouble(); n > 0 {

@@ -47,9 +47,6 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 			"lost terminal (SIGHUP) ends it only while no power can reach the rotors.\n"+
 			"One layer beside a hard-wired emergency stop and an empty pad; never for\n"+
 			"use with anyone aboard.\n\n")
-		if virtual != nil {
-			fmt.Fprint(stderr, "It may have a virtual board, for rehearsals: all that it writes then says so.\n\n")
-		}
 		flags.PrintDefaults()
 	}
 	switch err := flags.Parse(args); {
@@ -67,9 +64,8 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 		return couldNot
 	}
 	tune()
-	// On a busy computer the relay's line would stay for a tenth of a second as the
-	// kernel or a dead guard left it. Where it is not permitted to hurry, the loop, which
-	// asks for it too, says so.
+	// On a busy computer the relay's line would stay for a tenth of a second as it was
+	// left. Where it is not permitted to hurry, the loop, which asks for it too, says so.
 	rest := watchdog.Hurry()
 	read := guard.ReadPad
 	if *check {
@@ -149,12 +145,10 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 	return code
 }
 
-// deaf has the signals that are no order to a guard end and stop nothing, since
-// a dead or stopped guard lets go of a craft that hovers: a reader of the output
-// that is gone (the write tells of it), a limit on the size of files (so does
-// that write), and a terminal that stops who reads from it or writes to it. It
-// returns the channel of lost terminals, which never speaks where that signal
-// was ignored before (nohup).
+// deaf has the signals that are no order to a guard end and stop nothing, since a dead or
+// stopped guard lets go of a craft that hovers: a reader of the output that is gone (the
+// write tells of it), a limit on the size of files (so does that write), and a terminal that
+// stops who uses it. It returns the channel of lost terminals, silent under nohup.
 func deaf() <-chan os.Signal {
 	signal.Ignore(syscall.SIGPIPE, syscall.SIGXFSZ, syscall.SIGTSTP, syscall.SIGTTIN, syscall.SIGTTOU)
 	hungUp := make(chan os.Signal, 1)
@@ -164,8 +158,7 @@ func deaf() <-chan os.Signal {
 	return hungUp
 }
 
-// voice writes lines. What cannot be written ends nothing: the records have it
-// all, and the first failure goes on record as well.
+// voice writes lines. What cannot be written ends nothing; the first failure goes on record.
 type voice struct {
 	to     io.Writer
 	failed func(string)
@@ -179,8 +172,7 @@ func (v *voice) say(line string) {
 	}
 }
 
-// offer hands a line over to be printed. It never waits: what a slow terminal
-// does not take is left out there.
+// offer hands a line over to be printed. It never waits: a slow terminal goes without.
 func offer(say chan<- string, line string) {
 	select {
 	case say <- line:
@@ -201,8 +193,7 @@ func tell(say chan<- string) func(*rules.Envelope, interlock.Effect) {
 	}
 }
 
-// lineOf is what an effect is worth telling in one line, such as on a terminal;
-// ok is false for what is not.
+// lineOf returns an effect in one line; ok is false for what is not worth telling.
 func lineOf(env *rules.Envelope, f interlock.Effect) (text string, ok bool) {
 	at := fmt.Sprintf("%9.2f s  ", f.At.Seconds())
 	switch f.Kind {
@@ -219,9 +210,8 @@ func lineOf(env *rules.Envelope, f interlock.Effect) (text string, ok bool) {
 	return "", false
 }
 
-// tune gives the loop room: never fewer than four threads that may run, so
-// that a busy writer cannot hold the loop's thread off its turn, and a
-// collector that runs seldom within a bound on memory.
+// tune gives the loop room: at least four threads, so that a busy writer cannot hold the
+// loop's off its turn, and a collector that runs seldom within a bound on memory.
 func tune() {
 	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2))
 	debug.SetGCPercent(400)

@@ -38,8 +38,7 @@ func Software() string {
 	return name
 }
 
-// Version returns what a program says when it is asked for its version: the version or
-// revision ("changed": the sources were), Go, and the forms of the files that it reads and writes.
+// Version returns a program's version or revision, Go, and the forms of its files, a line each.
 func Version(program string) string {
 	of := cmp.Or(strings.TrimPrefix(Software(), "downhaul"), ", revision not known")
 	return fmt.Sprintf("%s%s\n%s %s/%s\npad, envelope and card version %d; session.json version %d; trips.jsonl version %d\n",

@@ -2,6 +2,7 @@ package flown
 
 import (
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -45,11 +46,7 @@ func Folder(logFolder string) string { return filepath.Join(logFolder, "shown") 
 // Records reads the records of one craft that count on a pad with that mark, oldest first.
 // What cannot be read is left out, and told.
 func Records(logFolder, craft, mark string) (records []*Record, trouble []error, err error) {
-	all, trouble, err := numbered.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
-	for _, r := range all {
-		if strings.EqualFold(r.Craft, craft) && (r.Mark == "" || r.Mark == mark) {
-			records = append(records, r)
-		}
-	}
-	return records, trouble, err
+	records, trouble, err = numbered.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
+	other := func(r *Record) bool { return !strings.EqualFold(r.Craft, craft) || r.Mark != "" && r.Mark != mark }
+	return slices.DeleteFunc(records, other), trouble, err
 }

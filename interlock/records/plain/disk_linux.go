@@ -47,8 +47,7 @@ func Stamp(folder string) string {
 	return fmt.Sprint(at.Dev, at.Ino, changed)
 }
 
-// Clock says how far this computer's clock can be trusted, by the kernel's own word
-// (adjtimex(2)); set reports whether something keeps it set. Nothing that is decided hangs on it.
+// Clock says how far this computer's clock can be trusted, and whether it is kept set (adjtimex(2)).
 func Clock() (says string, set bool) {
 	var t unix.Timex
 	state, err := unix.Adjtimex(&t)

@@ -43,9 +43,10 @@ func (p Proof) Says() string {
 // Standing is what the records say of a pad.
 type Standing struct {
 	Proofs []Proof
-	// ClockBehind reports whether the clock stands before the newest record: ages
-	// are then at least as told, and nobody can tell how much more.
+	// ClockBehind: the clock stands before the newest record, so ages are at least as told.
 	ClockBehind bool
+	// Elsewhere is where the newest record of this pad file was made, empty if here.
+	Elsewhere string
 }
 
 // Stand judges the records of exactly this pad file on this machine. For each
@@ -61,11 +62,14 @@ func Stand(p *pad.Pad, records []*Record, now time.Time, machine string) Standin
 		if r.Made.After(now) {
 			now, s.ClockBehind = r.Made, true
 		}
+		if s.Elsewhere = ""; r.Pad.SHA256 == hash && !r.on(machine) {
+			s.Elsewhere = r.Board.Machine
+		}
 	}
 	for _, test := range Fitting(p) {
 		proof := Proof{Test: test}
 		for _, r := range records { // oldest first
-			if r.Pad.SHA256 != hash || r.Board.Machine != machine {
+			if r.Pad.SHA256 != hash || !r.on(machine) {
 				continue
 			}
 			result, ok := r.Test(test)
@@ -102,7 +106,7 @@ func PassedSince(p *pad.Pad, records []*Record, machine string, test Test, entry
 	}
 	hash := hex.EncodeToString(p.Hash[:])
 	for _, r := range slices.Backward(records) {
-		if r.Pad.SHA256 != hash || machine != "" && r.Board.Machine != machine {
+		if r.Pad.SHA256 != hash || machine != "" && !r.on(machine) {
 			continue
 		}
 		if result, ok := r.Test(test); ok && (result.Outcome == Passed || result.Outcome == Failed) {

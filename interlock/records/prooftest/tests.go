@@ -50,12 +50,8 @@ func (t Test) String() string {
 
 // Named finds a test by its key.
 func Named(key string) (Test, bool) {
-	for t := range testCount {
-		if testKey[t] == key {
-			return t, true
-		}
-	}
-	return 0, false
+	i := slices.Index(testKey[:], key)
+	return Test(max(i, 0)), i >= 0
 }
 
 // MarshalText and UnmarshalText are the key, so that a record can be read.
@@ -77,25 +73,10 @@ func Fitting(p *pad.Pad) []Test {
 	has := func(names ...string) bool {
 		return slices.ContainsFunc(names, func(n string) bool { return p.Board.Line(n).Fitted })
 	}
+	need := [testCount]bool{Chain: has("relay"), Rotors: has("relay"), Signals: has("buzzer", "lamp"), Stop: has("estop_a", "estop_b"),
+		Buttons: has("reset", "start", "end", "hold", "gate"), Anemometer: p.Wind.Fitted, LoadCell: p.LoadCell.Fitted, Latency: has("relay") && p.Contactor.Readback}
 	for t := range testCount {
-		need := false
-		switch t {
-		case Chain, Rotors:
-			need = has("relay")
-		case Signals:
-			need = has("buzzer", "lamp")
-		case Stop:
-			need = has("estop_a", "estop_b")
-		case Buttons:
-			need = has("reset", "start", "end", "hold", "gate")
-		case Anemometer:
-			need = p.Wind.Fitted
-		case LoadCell:
-			need = p.LoadCell.Fitted
-		case Latency:
-			need = has("relay") && p.Contactor.Readback
-		}
-		if need {
+		if need[t] {
 			out = append(out, t)
 		}
 	}

@@ -7,6 +7,7 @@ import (
 	"encoding/hex"
 	"fmt"
 	"path/filepath"
+	"slices"
 	"strings"
 	"time"
 
@@ -62,11 +63,7 @@ func Folder(logFolder string) string { return filepath.Join(logFolder, "tilt") }
 // motors, oldest first. What cannot be read is told, and nothing before it counts: it
 // may be of these motors, and may not have passed.
 func Records(logFolder string, c *card.Card) (records []*Record, trouble []error, err error) {
-	all, trouble, err := numbered.ReadLast(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
-	for _, r := range all {
-		if strings.EqualFold(r.Craft, c.Craft.Name) && r.Motors == Digest(c) {
-			records = append(records, r)
-		}
-	}
-	return records, trouble, err
+	records, trouble, err = numbered.ReadLast(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
+	other := func(r *Record) bool { return !strings.EqualFold(r.Craft, c.Craft.Name) || r.Motors != Digest(c) }
+	return slices.DeleteFunc(records, other), trouble, err
 }

@@ -52,8 +52,7 @@ type Report struct {
 	behind bool // what is bad is no whole line, but what stands behind the last one
 }
 
-// VerifyFiles verifies the files of one log in order: trips.jsonl, trips-2.jsonl
-// and on.
+// VerifyFiles verifies the files of one log in order: trips.jsonl, trips-2.jsonl and on.
 func VerifyFiles(names ...string) (Report, error) { return WalkFiles(names, nil) }
 
 // VerifyParts is VerifyFiles on files that are open.

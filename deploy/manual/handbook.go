@@ -16,7 +16,7 @@ var handbookFolder embed.FS
 
 // chapters are the handbook's, in the order in which a crew needs them. What was
 // measured is for a laptop's window alone: its rows are too wide for a manual page.
-var chapters = []string{"evening", "bench", "card", "proofs", "day", "decides", "afterwards", "measured"}
+var chapters = []string{"evening", "bench", "firstboot", "card", "proofs", "day", "decides", "afterwards", "measured"}
 
 const onlyWide = "measured"
 

@@ -96,15 +96,26 @@ mount -t devtmpfs dev /dev
 mount -t tmpfs tmp /tmp
 mount -t tmpfs -o size=3g log /log
 for m in @MODULES@; do insmod /modules/$m.ko; done
+@ON@
 ip addr add 127.0.0.1/8 dev lo
 ip link set lo up
 ip addr add 10.0.2.15/24 dev eth0
 ip link set eth0 up
+exec sh /port
+`
+
+// port answers commands that come in over the machine's port for them.
+const port = `#!/bin/sh
 i=0
 until set -- /dev/vport*p1; [ -e "$1" ] || [ $i -ge 100 ]; do sleep 0.05; i=$((i + 1)); done
 exec 3<>"$1"
 exec sh /commands <&3 >&3 2>&3 3>&-
 `
+
+// onDisk goes on with the system on the disk.
+const onDisk = `mkdir /system
+mount -t ext4 /dev/vda /system
+exec switch_root /system /sbin/init`
 
 // last word of every command's answer.
 const done = "@@done "
@@ -124,7 +135,13 @@ func (p *Parts) writeImage(to string, cfg Config) (err error) {
 	}
 	defer func() { err = errors.Join(err, f.Close()) }()
 	m := newImage(f)
-	m.file("/init", []byte(strings.ReplaceAll(first, "@MODULES@", strings.Join(slices.Concat(modules, cfg.Modules), " "))), true)
+	on := ""
+	if cfg.System {
+		on = onDisk
+	}
+	start := strings.NewReplacer("@MODULES@", strings.Join(slices.Concat(modules, cfg.Modules), " "), "@ON@", on)
+	m.file("/init", []byte(start.Replace(first)), true)
+	m.file("/port", []byte(port), false)
 	m.file("/commands", []byte(commands), false)
 	copies := map[string]string{"/bin/busybox": p.Busybox}
 	for _, name := range slices.Concat(modules, cfg.Modules, cfg.Spare) {

@@ -38,6 +38,9 @@ type Config struct {
 	// Disk is the path of the image of a disk, the guest's /dev/vda; empty for none.
 	// Writes, if set, is a file in which everything that the guest asks of it is recorded.
 	Disk, Writes string
+	// System has the guest go on with the system on that disk: its first program is
+	// /sbin/init there, and whatever reads commands is the system's to start.
+	System bool
 	// Kernel is what is added to the kernel's command line.
 	Kernel string
 	// Modules are loaded at boot, in order, behind those that every board has.
@@ -78,7 +81,7 @@ type Machine struct {
 // bootWithin how long the guest may take to boot, on a busy computer.
 const (
 	connectWithin = 20 * time.Second
-	bootWithin    = 2 * time.Minute
+	bootWithin    = 5 * time.Minute
 )
 
 // Boot starts the machine and waits until it takes commands. Every input pin is
@@ -262,7 +265,7 @@ func (m *Machine) Do(line string) (string, error) {
 	if _, err := fmt.Fprintln(m.command, line); err != nil {
 		return "", err
 	}
-	out, err := m.answer(done, time.Minute)
+	out, err := m.answer(done, 3*time.Minute)
 	if err != nil {
 		return out, fmt.Errorf("in the guest, %s: %w", line, err)
 	}

@@ -114,3 +114,18 @@ func TestMeasures(t *testing.T) {
 	t.Logf("emergency stop opened, to relay low: %s", spread(stopped))
 	r.end()
 }
+
+// number reads "edges 12 lost 0 ..." as its figures by word.
+func number(t *testing.T, text string) map[string]float64 {
+	t.Helper()
+	out := map[string]float64{}
+	words := strings.Fields(text)
+	for i := 0; i+1 < len(words); i += 2 {
+		var v float64
+		if _, err := fmt.Sscan(words[i+1], &v); err != nil {
+			t.Fatalf("%q: %v", text, err)
+		}
+		out[words[i]] = v
+	}
+	return out
+}

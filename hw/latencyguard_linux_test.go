@@ -162,7 +162,6 @@ func guardPart(room *latencyRoom, part string) error {
 			}
 		}}
 	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2)) // as the daemon does
-	debug.SetGCPercent(400)
 	debug.SetMemoryLimit(256 << 20)
 	if room.mode == "busy" {
 		if err := watchdog.LockMemory(); err != nil {

@@ -13,7 +13,7 @@ import (
 // mayUse are the calls of others that the loop's thread makes beside what is harmless
 // (lockscan_test.go): the kernel's, and some of the runtime's that wait for nobody.
 var mayUse = strings.Fields(`
-	golang.org/x/sys/unix.RawSyscall golang.org/x/sys/unix.Syscall golang.org/x/sys/unix.Ppoll golang.org/x/sys/unix.Read
+	golang.org/x/sys/unix.RawSyscall golang.org/x/sys/unix.RawSyscall6 golang.org/x/sys/unix.Syscall golang.org/x/sys/unix.Ppoll golang.org/x/sys/unix.Read
 	golang.org/x/sys/unix.Write golang.org/x/sys/unix.Close golang.org/x/sys/unix.Sendto golang.org/x/sys/unix.NsecToTimespec
 	golang.org/x/sys/unix.SetLen golang.org/x/sys/unix.SetIovlen golang.org/x/sys/unix.SetControllen golang.org/x/sys/unix.CmsgLen
 	runtime.KeepAlive runtime/debug.Stack`)

@@ -210,11 +210,9 @@ func lineOf(env *rules.Envelope, f interlock.Effect) (text string, ok bool) {
 	return "", false
 }
 
-// tune gives the loop room: at least four threads, so that a busy writer cannot hold the
-// loop's off its turn, and a collector that runs seldom within a bound on memory.
+// tune gives the loop room: four threads at least, beside a busy writer; memory is bounded.
 func tune() {
 	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2))
-	debug.SetGCPercent(400)
 	debug.SetMemoryLimit(256 << 20)
 }
 

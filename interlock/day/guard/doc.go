@@ -9,12 +9,10 @@
 //
 // The loop shares no lock, channel or timer with any other thread: those who leave something
 // share a lock of their own, what is shown is a copy, and what others do for it goes by a
-// ring (TestTheLoopSharesNoLock in rules/architecture). It reads links, input lines and the
-// anemometer's edges by itself. The load cell has a goroutine of its own: a reading of its
-// converter waits for the end of a conversion, up to 100 ms, which no descriptor tells
-// beforehand; it comes by a bounded lane. A line of the kill chain that could not
-// be written is tried again in its safe level, the relay always off, and each answers
-// for itself.
+// ring (TestTheLoopSharesNoLock in rules/architecture). The load cell has a goroutine of its
+// own: to read its converter is to wait for a conversion, up to 100 ms. A line of the kill
+// chain that could not be written is tried again in its safe level, the relay always off,
+// and each answers for itself.
 //
 // It trusts the engine to say when the relay opens, the clock to run on, reads and
 // writes of descriptors not to wait, the hooks that take records and pictures not to

@@ -112,13 +112,9 @@ func (g *Guard) linkEvent(e link.Event) {
 }
 
 func (g *Guard) readCounts(ctx context.Context) {
-	if err := g.board.Counts(ctx, g.count); err != nil && ctx.Err() == nil {
+	if err := g.board.Counts(ctx, g.loop.Count); err != nil && ctx.Err() == nil {
 		g.loop.Host(sensorFailed("load cell", err))
 	}
-}
-
-func (g *Guard) count(c hw.Count) {
-	g.loop.Count(intake.Count{At: c.At, Value: c.Value, Failed: c.Failed})
 }
 
 // Ours: how soon a line of a decision is told, or that something lapsed; and the most
@@ -265,7 +261,7 @@ func (g *Guard) TakeSensors(now time.Duration) error {
 		return errors.New("guard: only a virtual board can be stepped")
 	}
 	for _, c := range b.TakeCounts(now) {
-		g.count(c)
+		g.loop.Count(c)
 	}
 	return nil
 }

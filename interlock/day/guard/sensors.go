@@ -75,8 +75,8 @@ func (l *Loop) dropPulses() {
 }
 
 // Count leaves one conversion of the load cell for the loop. Any goroutine.
-func (l *Loop) Count(c intake.Count) {
+func (l *Loop) Count(c hw.Count) {
 	var room [intake.CountSize]byte
-	one := [1]intake.Count{c}
+	one := [1]intake.Count{{At: c.At, Value: c.Value, Failed: c.Failed}}
 	l.inbox.put(laneSensors, intake.Chunk{Source: intake.LoadCell, Bytes: intake.AppendCounts(room[:0], one[:])})
 }

@@ -30,8 +30,7 @@ type openChip struct {
 // outputs, never read back (a library's Read may turn one into an input with a pull-up,
 // which could close the relay), and a write after Close is refused. Inputs are one request a
 // chip: all levels at one instant, and a failed read is an error, not a plausible level.
-// The anemometer's has the kernel's times and numbers of its edges and the largest
-// buffer; waiting ends with its context, with Close and, within lookForChip, with the chip.
+// The anemometer's is its own, with the kernel's times and numbers of its edges.
 func OpenGPIO(cfg GPIOConfig) (Board, error) {
 	b, err := openGPIO(cfg, parts{device{}, kernelTime, openLoadCell})
 	if err != nil {
@@ -152,7 +151,7 @@ func (o *opening) find(what string, p Pin) (*openChip, uint32, error) {
 	return c, line, nil
 }
 
-// refused returns why the kernel did not give a line.
+// refused says why the kernel did not give a line.
 func refused(what string, p Pin, c *openChip, line uint32, err error) error {
 	if errors.Is(err, unix.EBUSY) {
 		who := "something else"

@@ -356,13 +356,21 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	*room = text
 	d.said.give()
 	d.changed(at)
-	return says, nil
+	return says, g.tooLate()
 }
 
 // beforeStart returns why nothing is declared now, nil where the latch takes it.
 func (g *Guard) beforeStart() error {
 	if s, closed := g.shot.state(); closed || s == interlock.Closing || s == interlock.Live || s == interlock.Lowering {
 		return fmt.Errorf("the guard is %s: declarations count before a start only; end the run first", s)
+	}
+	return nil
+}
+
+// tooLate returns an error for what was left for a loop that may not look again.
+func (g *Guard) tooLate() error {
+	if g.ending.Load() {
+		return errors.New("the guard is ending: its trip log tells whether this still came on record")
 	}
 	return nil
 }

@@ -1,6 +1,7 @@
 package guard
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"os"
@@ -345,4 +346,42 @@ lasts = "7 d"
 	must(t, f.guard.Finish(f.now))
 	keep(true, tiltcheck.Digest(c), time.Second)
 	wants()
+}
+
+// What was taken stands on record, however soon the guard ends; what comes while it ends
+// is told as perhaps too late, never as taken.
+func TestWhatWasTakenIsOnRecordAtTheEnd(t *testing.T) {
+	g, at := stepped(t, cardedFiles(t, t.TempDir()))
+	*at += 5 * ms
+	g.Turn(*at)
+	must(t, declare(g, step("Empty Hover")), g.Mark("look here", "test"))
+	ctx, stop := context.WithCancel(t.Context())
+	stop()
+	g.turnUntil(ctx)
+	for what, err := range map[string]error{"a declaration": declare(g, packA), "a mark": g.Mark("too late", "test")} {
+		if err == nil {
+			t.Errorf("%s at the end was told as taken", what)
+		}
+	}
+	must(t, g.finish())
+	s, err := session.Open(g.Folder())
+	must(t, err)
+	story, err := s.Story()
+	must(t, err)
+	if len(story.Declarations) != 1 || story.Declarations[0].Step != "empty hover" {
+		t.Errorf("declarations on record: %+v", story.Declarations)
+	}
+	marked := false
+	for line, err := range s.Lines() {
+		must(t, err)
+		marked = marked || line.Text == "mark: look here (by test)"
+	}
+	if !marked {
+		t.Error("the mark is not on record")
+	}
+	r, err := bench.ReplaySession(s)
+	must(t, err)
+	if !r.Equal.Claimed || !r.Equal.Holds {
+		t.Errorf("%s\nlive   %s\nreplay %s", r.Equal.Says(), r.Equal.Log, r.Equal.Here)
+	}
 }

@@ -30,8 +30,7 @@ type recorder interface {
 	Sync() error
 }
 
-// keepRoom is how many batches wait for the writer. At some 300 chunks a
-// second it is about seven seconds of a disk that does not answer.
+// keepRoom is how many batches wait for the writer: some seven seconds at 300 chunks a second.
 const keepRoom = 2048
 
 // writeEvery is how long the writer lets batches gather: what a process that is killed
@@ -145,17 +144,14 @@ func (k *keeper) put(b *Batch) {
 	}
 	for _, f := range b.Decisions {
 		must := lasting(f)
-		if must {
-			k.bell.Wake()
-		}
-		if r != nil {
-			continue
-		}
-		if h := k.held.room(); must && h != nil {
+		if h := k.held.room(); r == nil && must && h != nil {
 			*h = heldEffect{k.given, f}
 			k.held.give()
-		} else {
+		} else if r == nil {
 			k.lostDecisions.Add(1)
+		}
+		if must { // behind its giving: a writer that is woken looks once
+			k.bell.Wake()
 		}
 	}
 }

@@ -39,7 +39,7 @@ type LoopConfig struct {
 	// Clock is the time right now: a turn can be held up in its middle, and a
 	// heartbeat edge must be spaced from when the last one really was written.
 	Clock func() time.Duration
-	// Whose states whose word a datagram or a piece of a stream is, and may put what of it is to
+	// Whose tells whose word a datagram or a piece of a stream is, and may put what of it is to
 	// be taken in its place.
 	Whose  func(*intake.Chunk) Whose
 	Keep   func(*Batch)            // takes the records of one turn. It must not block.
@@ -201,6 +201,8 @@ func (g *Guard) turnUntil(ctx context.Context) {
 			g.loop.waiter.Wait(wait, g.loop.links, lines)
 		}
 	}
+	g.ending.Store(true)
+	g.turn(g.now()) // what was told as taken goes on record
 	g.endLoop(g.now())
 }
 

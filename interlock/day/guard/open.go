@@ -181,6 +181,7 @@ type Guard struct {
 	tells    *ring[interlock.Effect]
 	isOpen   bool // after the end: the relay was verified open
 	ended    bool
+	ending   atomic.Bool // the loop looks at most once more at what is left for it
 }
 
 // Open checks the pad file, opens the board with the relay low, reads and checks

@@ -23,9 +23,8 @@ const (
 	diskEvery = time.Second
 )
 
-// Run guards until ctx ends, then opens the relay, writes what is left and
-// the `ended` record, and lets everything go. It returns nil after a clean
-// end.
+// Run guards until ctx ends, then opens the relay, writes what is left and the `ended`
+// record, and lets everything go. It returns nil after a clean end.
 func (g *Guard) Run(ctx context.Context) error {
 	if g.opts.Stepped {
 		return errors.New("guard: a stepped guard is driven by Turn, not Run")
@@ -83,9 +82,7 @@ func (g *Guard) finish() error {
 	g.isOpen = inert == nil && g.seenOpen()
 	errs := []error{inert}
 	g.keeper.drain()
-	// From the engine itself: the last snapshot is left out while somebody
-	// reads one, and the next session comes up by this state.
-	var last interlock.View
+	var last interlock.View // by its state the next session comes up
 	g.engine.View(&last)
 	end := triplog.Line{At: last.At, Kind: triplog.KindEnded, State: last.State.String()}
 	if !g.isOpen && !g.opts.Stepped { // a stepped clock leaves no contactor time to drop
@@ -149,7 +146,7 @@ func every(ctx context.Context, d time.Duration, do func()) {
 	}
 }
 
-// watchDisk reports when the room for records runs low, or the records are not where they
+// watchDisk says when the room for records runs low, or the records are not where they
 // were written, and when that is mended: no start is taken meanwhile.
 func (g *Guard) watchDisk(ctx context.Context) {
 	low := false
@@ -170,11 +167,10 @@ func (g *Guard) watchDisk(ctx context.Context) {
 	})
 }
 
-// HangUp takes that the terminal of the guard's shell was lost, and reports
-// whether the guard goes on: a lost shell must not drop a craft that hovers. In
-// any other state the guard may end. It goes by the last snapshot, which is a
-// tenth of a second old at most; a start sounds its horn for longer than that
-// before power can reach anything.
+// HangUp takes that the terminal of the guard's shell was lost, and reports whether the
+// guard goes on: a lost shell must not drop a craft that hovers. In any other state it may
+// end. It goes by the last snapshot, which is a tenth of a second old at most; a start
+// sounds its horn for longer than that before power can reach anything.
 func (g *Guard) HangUp() bool {
 	switch state, _ := g.shot.state(); state {
 	case interlock.Closing, interlock.Live, interlock.Lowering:
@@ -195,12 +191,10 @@ func (g *Guard) Folder() string { return g.session.Dir }
 // Retained returns which old sessions went, and which had to stay.
 func (g *Guard) Retained() []string { return g.session.Retained }
 
-// HeadCode is the head of the trip log after the end, as somebody writes it on
-// paper.
+// HeadCode is the head of the trip log after the end, as somebody writes it on paper.
 func (g *Guard) HeadCode() string { return triplog.Code(g.session.Trips.Status().Head) }
 
-// Opening is what a guard has to say when it starts: what it runs on, and how
-// the last session ended.
+// Opening is what a guard says when it starts: what it runs on, how the last session ended.
 func (g *Guard) Opening() []string {
 	duty := "duty watch: the relay is never closed"
 	if g.pad.Duty == interlock.Guard {
@@ -225,8 +219,7 @@ func (g *Guard) Opening() []string {
 	return lines
 }
 
-// turn runs the loop once at engine time now and returns the time of the next. The loop's
-// own goroutine.
+// turn runs the loop once at now and returns the time of the next. The loop's goroutine.
 func (g *Guard) turn(now time.Duration) time.Duration {
 	g.declared.tell(g)
 	return g.loop.Turn(now)

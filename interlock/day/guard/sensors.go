@@ -46,22 +46,24 @@ func sensorFailed(what string, err error) intake.HostMessage {
 	return intake.HostMessage{Host: interlock.HostSensor, On: true, Text: what + ": " + err.Error()}
 }
 
-// wind hands the edges of the last quarter second over as one chunk, also when
-// there was none.
+// wind hands the edges of the last quarter second over as one chunk, also where none came.
 func (l *Loop) wind(now time.Duration) {
 	if !l.cfg.Wind || now < l.windAt {
 		return
 	}
 	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
 	if l.takePulses(); l.windDead {
-		// Missing edges mean no calm once their reader has ended.
+		// No edge is no calm where nobody looks for one.
 		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})
 	}
-	l.windBytes = intake.AppendWindEdges(l.windBytes[:0], l.edges)
-	l.edges = l.edges[:0]
-	lost := l.windLost
+	n := len(l.edges)
+	for n > 0 && l.edges[n-1].At > now { // it came while this turn ran: the next sample's
+		n--
+	}
+	l.windBytes = intake.AppendWindEdges(l.windBytes[:0], l.edges[:n])
+	l.edges = l.edges[:copy(l.edges, l.edges[n:])]
+	l.feed(now, intake.Chunk{Source: intake.Wind, Lost: l.windLost, Bytes: l.windBytes})
 	l.windLost = 0
-	l.feed(now, intake.Chunk{Source: intake.Wind, Lost: lost, Bytes: l.windBytes})
 }
 
 // dropPulses forgets what came while the loop stood still.

@@ -11,10 +11,9 @@ import (
 	"downhaul/interlock/day/telemetry/signing"
 )
 
-// Frames of a craft that signs come through a door before the inbox. What
-// passed is kept beside the sessions, so that it does not pass again after a
-// restart: every seenEvery while it changes, and then seenAhead into the future,
-// for a process that is killed keeps nothing.
+// Frames of a craft that signs come through a door. What passed is kept beside the sessions,
+// so that it does not pass again after a restart: every seenEvery while it changes, and then
+// seenAhead into the future, for a process that is killed keeps nothing.
 const (
 	seenEvery = 10 * time.Second
 	seenAhead = 15 * time.Second
@@ -62,7 +61,7 @@ func (g *Guard) openDoor(wall time.Time) error {
 	return d.keep(seenAhead)
 }
 
-// whose returns whose word a chunk of a link is: through the door where there is one. What cannot
+// whose tells whose word a chunk of a link is: through the door where there is one. What cannot
 // be the craft's, by the address that the pad file names or by the key, goes a way
 // of its own, where however much of it displaces no word of the craft, and does not
 // reach the door: a signed frame passes once, and copies would use it up. One goroutine.

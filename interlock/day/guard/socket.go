@@ -103,5 +103,5 @@ func (g *Guard) Mark(text, by string) error {
 	}
 	g.wasTold("mark: "+text, by)
 	g.loop.Host(intake.HostMessage{Host: interlock.HostMark, On: true, Text: "mark: " + text + " (by " + by + ")"})
-	return nil
+	return g.tooLate()
 }

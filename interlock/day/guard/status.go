@@ -23,9 +23,7 @@ type latest[T any] struct {
 
 const unseen = 4
 
-func newLatest[T any]() *latest[T] {
-	return &latest[T]{own: 1, taken: 2}
-}
+func newLatest[T any]() *latest[T] { return &latest[T]{own: 1, taken: 2} }
 
 // room is the place of the next thing to give, with what was in it. give hands it over.
 func (l *latest[T]) room() *T { return &l.places[l.own] }

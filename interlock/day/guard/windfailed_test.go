@@ -66,6 +66,50 @@ func TestALineThatNobodyWatchesIsNoCalm(t *testing.T) {
 	}
 }
 
+// turning are cups that turn on while the loop turns: what it reads of them holds edges
+// that are younger than its turn, as of a rotor in the wind.
+type turning struct {
+	hw.Board
+	now  *time.Duration
+	next time.Duration
+	rise bool
+}
+
+func (c *turning) Edges(dst []hw.Edge) ([]hw.Edge, error) {
+	for ; c.next <= *c.now+ms; c.next += 50 * ms {
+		c.rise = !c.rise
+		dst = append(dst, hw.Edge{Line: int(interlock.LineCount), At: c.next, Rise: c.rise})
+	}
+	return dst, nil
+}
+
+// An edge that comes while the loop turns is of the next sample: none counts as a damaged
+// record, and no wind is doubtful for it.
+func TestAnEdgeYoungerThanItsTurnIsOfTheNextSample(t *testing.T) {
+	r := newRig(t)
+	r.loop.cfg.Wind, r.loop.cfg.Board = true, &turning{Board: r.board, now: &r.now, next: ms / 2}
+	r.run(2 * time.Second)
+	r.forget()
+	for range 20 {
+		r.run(500 * ms)
+		if s := r.eng.Reading(rules.WindSpeed); s.Quality != rules.Good {
+			t.Errorf("at %v the wind is %v, %v", r.now, s.Quality, s.Cause)
+		}
+	}
+	got := 0
+	for _, x := range r.chunks {
+		for b := x.Bytes; x.Source == intake.Wind && len(b) > 0; b = b[intake.WindEdgeSize:] {
+			e, _ := intake.DecodeWindEdge(b)
+			if got++; e.At > x.At {
+				t.Fatalf("an edge of %v stands in the sample of %v", e.At, x.At)
+			}
+		}
+	}
+	if got != 200 {
+		t.Errorf("%d edges in 10 s, want 200", got)
+	}
+}
+
 // What turned while the loop stood still is of another time than the next sample: it is
 // forgotten, and counted as lost.
 func TestEdgesOfAStallAreForgotten(t *testing.T) {

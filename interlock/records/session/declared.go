@@ -13,7 +13,7 @@ import (
 	"downhaul/interlock/records/triplog"
 )
 
-// What is the kind of a declaration.
+// What says what a declaration is of.
 type What string
 
 // The declarations.

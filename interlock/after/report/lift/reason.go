@@ -10,7 +10,7 @@ import (
 	"downhaul/rules/rounding"
 )
 
-// code states which reason it is.
+// code says which reason it is.
 type code int
 
 const (

@@ -151,7 +151,7 @@ func (o *opening) find(what string, p Pin) (*openChip, uint32, error) {
 	return c, line, nil
 }
 
-// refused says why the kernel did not give a line.
+// refused returns why the kernel did not give a line.
 func refused(what string, p Pin, c *openChip, line uint32, err error) error {
 	if errors.Is(err, unix.EBUSY) {
 		who := "something else"

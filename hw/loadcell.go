@@ -12,7 +12,7 @@ import (
 	"time"
 )
 
-// LoadCellConfig says which converter of this computer reads the load cell.
+// LoadCellConfig states which converter of this computer reads the load cell.
 // The zero value is none.
 type LoadCellConfig struct {
 	// Raw is the file of one channel of Linux industrial I/O, such as

@@ -9,7 +9,7 @@ import (
 
 // What others ask of an engine beside its decisions; see also view.go.
 
-// Wanted says which channels the engine can use: what rules, permissives,
+// Wanted returns which channels the engine can use: what rules, permissives,
 // derived channels and built-in interlocks read. Others may be left out of the
 // input without changing any decision.
 func (e *Engine) Wanted() [rules.ChannelCount]bool {

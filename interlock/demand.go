@@ -70,7 +70,7 @@ func (e *Engine) demandMoved(at time.Duration, i int, kind limits.Why) {
 	e.latch.stop(at, stop, grace, why, behind)
 }
 
-// cautionMoved tells a caution that came, went, or whose phase began or ended.
+// cautionMoved reports a caution that came, went, or whose phase began or ended.
 func (e *Engine) cautionMoved(at time.Duration, i int, why limits.Why) {
 	told := e.limits.Rule(i).Cautions && e.inForce(e.env.Rules[i].While)
 	if told == e.demands[i].caution {

@@ -37,7 +37,7 @@ const (
 	soundCount
 )
 
-// EffectKind says what an Effect asks of the shell.
+// EffectKind states what an Effect asks of the shell.
 type EffectKind uint8
 
 // The kinds of effect. Relay and Beat come first of what one instant brings.
@@ -80,7 +80,7 @@ type Effect struct {
 	Line         Line
 }
 
-// Reason says why the latch moved, a stop became due or an input was ignored.
+// Reason is why the latch moved, a stop became due or an input was ignored.
 type Reason uint8
 
 // The reasons.

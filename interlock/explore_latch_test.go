@@ -13,7 +13,7 @@ import (
 
 var explore = flag.Int("explore", 12, "how many images from each beginning are explored with every pair of inputs; hundreds take minutes")
 
-// mayMean says by which events of the table a move with that reason may come.
+// mayMean states by which events of the table a move with that reason may come.
 var mayMean = map[Reason][]Event{
 	ReasonPermissivesHold: {EventPermissives}, ReasonPermissiveLost: {EventPermissiveLost}, ReasonNotIdle: {EventPermissiveLost},
 	ReasonReset: {EventReset}, ReasonStart: {EventStart}, ReasonClosed: {EventClosed}, ReasonEnd: {EventEnd}, ReasonSessionEnd: {EventSessionEnd},

@@ -4,7 +4,7 @@ import (
 	"downhaul/rules"
 )
 
-// InputKind says what an Input carries.
+// InputKind states what an Input carries.
 type InputKind uint8
 
 // The kinds of input.

@@ -6,7 +6,7 @@ import (
 	"downhaul/rules"
 )
 
-// powerUp says how the session begins: open, silent, and latched if the one
+// powerUp decides how the session begins: open, silent, and latched if the one
 // before did not end well.
 func (e *latch) powerUp() {
 	why := ReasonPowerUp

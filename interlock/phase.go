@@ -262,7 +262,7 @@ func (e *Engine) frame(at time.Duration) {
 	}
 }
 
-// linkAge tells the age of the link to the rules and permissives on it: 0 with every
+// linkAge hands the age of the link to the rules and permissives on it: 0 with every
 // frame; then it is told where silence takes it past a limit or a caution, doubtful as
 // every value that silence makes: it counts, and keeps nothing fresh.
 func (e *Engine) linkAge(frame, now time.Duration) {

@@ -312,7 +312,7 @@ func untilSeen(t *testing.T, check func(), missing func() string) {
 	t.Errorf("the streams do not reach far enough: %s", missing())
 }
 
-// TestMain keeps the streams of chance short unless more are asked for with
+// TestMain keeps the random streams short unless more are asked for with
 // -rapid.checks: one is some thousand calls long.
 func TestMain(m *testing.M) {
 	flag.Parse()

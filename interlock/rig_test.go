@@ -158,7 +158,7 @@ func (r *rig) apply(effects []Effect) {
 	}
 }
 
-// misnamed tells where an effect names a rule or a permissive that is not behind it, or
+// misnamed reports where an effect names a rule or a permissive that is not behind it, or
 // does not name the one that is.
 func (f *Effect) misnamed() string {
 	byRule := f.Reason == ReasonRule || f.Reason == ReasonRuleMissing || f.Reason == ReasonDoubt

@@ -21,7 +21,7 @@ import (
 const digestFile = "testdata/decisions.sha256"
 
 // TestPromise08_SameOnEveryArchitecture hashes the records of all decisions of
-// all scripts, and of two long streams of chance that reach every form of rule
+// all scripts, and of two long random streams that reach every form of rule
 // and every derived channel, with the engine's images now and then.
 func TestPromise08_SameOnEveryArchitecture(t *testing.T) {
 	got := map[string]string{

@@ -32,7 +32,7 @@ var needText = [...]string{
 	NeedNotEnded:   "the guard is ending",
 }
 
-// Say says in one plain sentence why a need is not met. Status, page and log
+// Say returns in one plain sentence why a need is not met. Status, page and log
 // all show this one text.
 func (v *View) Say(env *rules.Envelope, u Unmet) string {
 	switch u.Need {
@@ -74,7 +74,7 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 	return needText[u.Need]
 }
 
-// comes says of a sign that comes too seldom, or not at all, how it comes and what the
+// comes describes a sign that comes too seldom, or not at all, how it comes and what the
 // craft is to be asked for; empty of one that comes as it should.
 func (v *View) comes(s *Sign) string {
 	text := ""

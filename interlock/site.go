@@ -16,7 +16,7 @@ const (
 	Guard             // the relay is held while everything is in order
 )
 
-// PowerUp says how the session before ended.
+// PowerUp states how the session before ended.
 type PowerUp uint8
 
 // How the session before ended.

@@ -54,7 +54,7 @@ type View struct {
 	Disarms time.Duration
 	// Permissives is the last reading of each permissive's channel.
 	Permissives []limits.Reading
-	// Holds says of each permissive whether it holds.
+	// Holds reports for each permissive whether it holds.
 	Holds []bool
 }
 

@@ -23,7 +23,7 @@ type Channel struct {
 	Says, Message string
 }
 
-// Origin says whose word a channel is.
+// Origin states whose word a channel is.
 type Origin uint8
 
 // The origins.

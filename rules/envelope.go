@@ -19,7 +19,7 @@ const (
 	IsNot                         // the value may not be any but this one
 )
 
-// Phase says while what a rule counts.
+// Phase states while what a rule counts.
 type Phase uint8
 
 // The phases. Unknown counts as armed and as airborne.
@@ -29,7 +29,7 @@ const (
 	Airborne
 )
 
-// Stop says what a rule does.
+// Stop states what a rule does.
 type Stop uint8
 
 // The stops.
@@ -54,7 +54,7 @@ func (s Stop) String() string {
 	return "none"
 }
 
-// WhenMissing says what a missing channel does to its rule.
+// WhenMissing states what a missing channel does to its rule.
 type WhenMissing uint8
 
 // What missing may mean.

@@ -132,7 +132,7 @@ func parseExact(text string, want Kind, offset bool) (*big.Rat, string, error) {
 	return value, unitText, nil
 }
 
-// howToWrite tells how a quantity of the kind is written.
+// howToWrite returns how a quantity of the kind is written.
 func (k Kind) howToWrite() string {
 	if k == Number {
 		return "write a plain number"

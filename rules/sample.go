@@ -2,7 +2,7 @@ package rules
 
 import "time"
 
-// Quality says how far a value can be trusted.
+// Quality states how far a value can be trusted.
 type Quality uint8
 
 // The qualities. The zero value is Missing, so that a forgotten field is safe.
@@ -16,7 +16,7 @@ const (
 	Good
 )
 
-// Cause says why a value is not Good.
+// Cause is why a value is not Good.
 type Cause uint8
 
 // The causes.

@@ -2,7 +2,7 @@ package rules
 
 import "math"
 
-// Side says where a value stands against a rule. The order is that of a value
+// Side states where a value stands against a rule. The order is that of a value
 // on its way to the limit.
 type Side uint8
 

@@ -193,7 +193,7 @@ func outputSays(s *virtual.State, name string) string {
 	return "unknown"
 }
 
-// guardLine says the guard's state, and what a start or reset waits for.
+// guardLine reports the guard's state, and what a start or reset waits for.
 func guardLine(line func(string, ...any), st *told.Status) {
 	if st == nil {
 		line("Guard: not asked (give --pad), or it does not answer.")

@@ -73,7 +73,7 @@ type sheet struct {
 	// Observer is what no rule acts on.
 	Observer []string    `json:"observer"`
 	Files    []briefFile `json:"files"`
-	// Guard says what was asked of a running guard.
+	// Guard states what was asked of a running guard.
 	Guard string `json:"guard"`
 }
 
@@ -201,7 +201,7 @@ func (b *briefing) limits() error {
 	return nil
 }
 
-// lift says what is known of the step's lift: by the last report, by the stand's table,
+// lift reports what is known of the step's lift: by the last report, by the stand's table,
 // or by what the card states.
 func (b *briefing) lift() {
 	if b.step == nil || b.step.Kind != card.Flight {
@@ -239,7 +239,7 @@ func (b *briefing) lift() {
 	}
 }
 
-// posts says who stands where; common practice, no source.
+// posts reports who stands where; common practice, no source.
 func (b *briefing) posts() {
 	out := "outside the keep-out"
 	if b.KeepOut != "" {

@@ -104,7 +104,7 @@ type checkedFile struct {
 type fault struct {
 	Line int    `json:"line"`
 	Key  string `json:"key"`
-	// Wrong says what is wrong, Got what was found, Mend how to put it right.
+	// Wrong states what is wrong, Got what was found, Mend how to put it right.
 	Wrong string `json:"wrong"`
 	Got   string `json:"got"`
 	Mend  string `json:"mend"`

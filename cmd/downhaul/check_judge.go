@@ -49,7 +49,7 @@ func stopKnown(p *pad.Pad, craft string) (stopping.Times, float64) {
 	return records.Known(p, craft)
 }
 
-// stopWarnings says for which steps the stop was not measured.
+// stopWarnings reports for which steps the stop was not measured.
 func (c *checked) stopWarnings() {
 	t, upTo := c.stop()
 	if !t.Rotors.Measured {

@@ -35,7 +35,7 @@ var marks = []struct {
 
 var sections = regexp.MustCompile(`(?m)^\s*\[+\s*(\w+)`)
 
-// kindOf tells a file's kind by the keys at its top; a key of several kinds, or
+// kindOf returns a file's kind by the keys at its top; a key of several kinds, or
 // one that is misspelt, decides nothing.
 func kindOf(text []byte) kind {
 	best, most := isNone, 0
@@ -102,7 +102,7 @@ func (k kind) article() string {
 	return "a"
 }
 
-// noneOf says why a file is none of the three.
+// noneOf returns why a file is none of the three.
 func noneOf(name string, text []byte) document.Faults {
 	if strings.TrimSpace(strings.TrimPrefix(string(text), "\ufeff")) == "" {
 		return document.Faults{{File: name, Line: 1, Wrong: "is empty", Got: fmt.Sprintf("%d bytes", len(text)), Mend: `name the right file; "downhaul new DIR" writes some to begin with`}}

@@ -9,7 +9,7 @@ import (
 
 var meant = regexp.MustCompile(`^did you mean "(\w+)"`)
 
-// oneEach tells once what is one slip: a key that is misspelt and so missing, a step of
+// oneEach returns, once each, what is one slip: a key that is misspelt and so missing, a step of
 // another kind than its keys, and the same fault of several keys or lines.
 func oneEach(all []fault) (out []fault) {
 	for _, x := range all {

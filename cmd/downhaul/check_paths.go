@@ -11,7 +11,7 @@ import (
 	"downhaul/rules/document"
 )
 
-// pathDoubts says which paths of the pad file lead nowhere on this computer. The
+// pathDoubts returns which paths of the pad file lead nowhere on this computer. The
 // packaged log folder is made by the package.
 func pathDoubts(p *pad.Pad, from sense.Source) (out document.Faults) {
 	if p == nil {

@@ -216,7 +216,7 @@ func changeText(c bench.Change) string {
 	return text
 }
 
-// verdict says it all in one or two sentences.
+// verdict returns it all in one or two sentences.
 func (c *compared) verdict() string {
 	over := fmt.Sprintf("over %s", plural(len(c.Recordings), "recording"))
 	if !c.Differ {

@@ -130,13 +130,13 @@ type demo struct {
 
 	mu    sync.Mutex
 	trips []interlock.Effect
-	// waited tells of a busy computer; empty if it was none.
+	// waited is how a busy computer held it up; empty if it was none.
 	waited string
 	// stray is the first thing that the guard did and the story does not know.
 	stray *interlock.Effect
 }
 
-// watch tells what the guard decides, as it decides it.
+// watch prints what the guard decides, as it decides it.
 func (d *demo) watch(env *rules.Envelope, f interlock.Effect) {
 	d.follow(env, f)
 	switch f.Kind {

@@ -181,7 +181,7 @@ func (e *ear) end(at time.Duration) {
 	}
 }
 
-// add tells what the recording holds of the craft.
+// add prints what the recording holds of the craft.
 func (f *findings) add(e *ear, info recording.Info) {
 	r := &recorded{Form: string(info.Form), DurationS: info.Span.Seconds(), Session: info.Session, Armed: []armedSpan{}, Silences: []span{},
 		Restarts: []float64{}, Messages: []*messageHeard{}, Ranges: []course{}, Said: []saidRow{}, NotOurs: []strays.Row{}, Notes: []string{}}
@@ -221,7 +221,7 @@ func (f *findings) add(e *ear, info recording.Info) {
 	}
 }
 
-// print tells what a recording holds, behind who is on it.
+// print prints what a recording holds, behind who is on it.
 func (r *recorded) print(w io.Writer, craft identity) {
 	fmt.Fprintf(w, "Craft %s\n", craft)
 	for _, a := range r.Armed {

@@ -158,7 +158,7 @@ func (s *streams) fail(err error) int {
 	return couldNot
 }
 
-// usageHint says where help is to be had, for the command that was meant.
+// usageHint returns where help is to be had, for the command that was meant.
 func usageHint(err error) string {
 	if wrong := new(kong.ParseError); errors.As(err, &wrong) {
 		if command := wrong.Context.Selected(); command != nil {

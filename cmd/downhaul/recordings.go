@@ -209,7 +209,7 @@ func eachRecording[T any](ctx context.Context, s *streams, command string, names
 	return results, failed, errors.Join(bad...)
 }
 
-// prefixed says which command and recording an error is about; it keeps the
+// prefixed adds which command and recording an error is about; it keeps the
 // error's hint.
 func prefixed(command, file string, err error) error {
 	if faults := (rules.Faults)(nil); errors.As(err, &faults) {

@@ -262,7 +262,7 @@ func ruleText(h *bench.Headroom, rule *rules.Rule) string {
 // longer one stands before it, in seconds. Ours: five times the heartbeat's period.
 const silentEnd = 5
 
-// printLink says how the craft's frames came in.
+// printLink reports how the craft's frames came in.
 func printLink(w io.Writer, l *bench.Link) {
 	text := fmt.Sprintf("%s lost by their numbers", plural(l.Lost, "frame"))
 	if l.Breaks > 0 {

@@ -16,7 +16,7 @@ import (
 	"downhaul/interlock/records/plain"
 )
 
-// guardAt says which guard is meant.
+// guardAt states which guard is meant.
 type guardAt struct {
 	Pad    string `placeholder:"FILE" xor:"where" help:"Pad file of the running guard, which names its socket."`
 	Socket string `placeholder:"PATH" xor:"where" help:"Socket of the guard (without either: /run/downhaul/guard.sock)."`

@@ -45,7 +45,7 @@ func (a *sweptAll) print(w io.Writer) {
 	wrap(w, "", "", a.Says)
 }
 
-// printCautions says at which values the rule's caution had to be left out.
+// printCautions reports at which values the rule's caution had to be left out.
 func (a *sweptAll) printCautions(w io.Writer) {
 	first, last, n := 0, 0, 0
 	for i := range a.Steps {
@@ -83,7 +83,7 @@ func (a *sweptAll) headroom(v *float64) string {
 	return rules.FormatDifference(*v, a.rule.Unit)
 }
 
-// verdict says in words what the sweep shows.
+// verdict returns in words what the sweep shows.
 func (a *sweptAll) verdict() string {
 	over := fmt.Sprintf("over %s", plural(len(a.Recordings), "recording"))
 	if a.Unheard() {

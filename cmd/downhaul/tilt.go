@@ -52,7 +52,7 @@ type tiltOutput struct {
 	Recording *string     `json:"recording"`
 	Record    *string     `json:"record"`
 	Result    tilt.Result `json:"result"`
-	// Notes say what is to know of the recording.
+	// Notes state what is to know of the recording.
 	Notes []string `json:"notes"`
 }
 
@@ -204,7 +204,7 @@ func (c *tiltCmd) live(ctx context.Context, out io.Writer, p *pad.Pad, e *tilt.E
 	return c.lead(ctx, out, e, failed)
 }
 
-// lead says what to do, and of each lean how it went, until nothing more is
+// lead shows what to do, and of each lean how it went, until nothing more is
 // asked or the time is over.
 func (c *tiltCmd) lead(ctx context.Context, out io.Writer, e *tilt.Ear, failed <-chan error) error {
 	terminal := redraws(out)

@@ -37,7 +37,7 @@ var wanted = []struct {
 	{[]rules.ChannelID{rules.Vibration}, "loose parts"},
 }
 
-// verdict says how a channel comes.
+// verdict states how a channel comes.
 type verdict string
 
 // The verdicts.

@@ -89,7 +89,7 @@ func (f *format) candidates(root string) ([]string, error) {
 // nobody is a key that no reader asks for.
 const nobody = "zzz_nobody_asks"
 
-// unknown says which of the keys, written into the section, the reader does not
+// unknown returns which of the keys, written into the section, the reader does not
 // know.
 func (f *format) unknown(header string, keys []string) map[string]bool {
 	var text strings.Builder

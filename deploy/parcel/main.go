@@ -20,7 +20,7 @@ import (
 const usage = `usage: parcel bill VERSION PROGRAM...   writes a CycloneDX bill of materials to standard output
        parcel zip FOLDER FILE           packs a folder, under its own name
 
-Times are that of SOURCE_DATE_EPOCH.`
+Times are that of SOURCE_DATE_EPOCH`
 
 func main() {
 	err := errors.New(usage)

@@ -18,7 +18,7 @@ import (
 // TelemetryPort is the UDP port on which the guest hears the craft.
 const TelemetryPort = 40123
 
-// Config says what is on the board.
+// Config states what is on the board.
 type Config struct {
 	// Programs are copied from this computer, by their path in the guest.
 	Programs map[string]string

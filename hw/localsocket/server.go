@@ -31,7 +31,7 @@ const (
 // ErrHeld means that another living process holds the socket.
 var ErrHeld = errors.New("another process holds this socket")
 
-// Config says what a server is.
+// Config states what a server is.
 type Config struct {
 	Path string
 	// Mode is the socket's permissions; Group, if not negative, its group.

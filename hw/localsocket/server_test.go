@@ -40,7 +40,7 @@ func socketPath(t testing.TB) string {
 	return filepath.Join(dir, "socket")
 }
 
-// echo says every line back.
+// echo answers with the line itself.
 func echo(path string) Config {
 	return Config{
 		Path: path, Mode: 0o640, Group: -1,

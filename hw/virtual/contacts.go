@@ -20,7 +20,7 @@ const (
 	bothStops      = "estop"
 )
 
-// contactKind says what the crew can do with a contact.
+// contactKind states what the crew can do with a contact.
 type contactKind uint8
 
 const (

@@ -7,7 +7,7 @@ import (
 	"pgregory.net/rapid"
 )
 
-// oracle says the same as Chain from the whole history, one millisecond at a
+// oracle works out the same as Chain from the whole history, one millisecond at a
 // time: a watchdog holds while an edge younger than 80 ms has three good gaps
 // before it; an armature moves after its coil kept one state long enough.
 type oracle struct {

@@ -25,7 +25,7 @@ type Request struct {
 // Reply answers one Request, as one line of JSON.
 type Reply struct {
 	OK bool `json:"ok"`
-	// Error says what is wrong and how to mend it; empty when OK.
+	// Error states what is wrong and how to mend it; empty when OK.
 	Error string `json:"error,omitempty"`
 	// State answers show.
 	State *State `json:"state,omitempty"`

@@ -10,7 +10,7 @@ const StateVersion = 1
 type State struct {
 	Version int     `json:"version"`
 	At      float64 `json:"at_s"`
-	// Note says what the board is not.
+	// Note states what the board is not.
 	Note    string        `json:"note"`
 	Inputs  []InputState  `json:"inputs"`
 	Outputs []OutputState `json:"outputs"`

@@ -107,7 +107,7 @@ func folders(first string) []string {
 	return list
 }
 
-// judge tells how tests that did not pass have noticed.
+// judge returns how tests that did not pass have noticed.
 func judge(folder, out string, late bool) (verdict, by string) {
 	stopped := strings.Contains(out, "\npanic: ") || strings.Contains(out, "fatal error: ")
 	if m := failed.FindAllStringSubmatch(out, -1); m != nil && !stopped {
@@ -129,7 +129,7 @@ func (c *change) unnoticed(t *testing.T) (verdict, why string) {
 	return survived, ""
 }
 
-// TestSecondLatchNotices tells which defects of the latch the second latch notices
+// TestSecondLatchNotices reports which defects of the latch the second latch notices
 // by itself, without the rest of the tests.
 func TestSecondLatchNotices(t *testing.T) {
 	all := listed(t, secondList)
@@ -185,7 +185,7 @@ func survivors(t *testing.T, all []change, output string) (list []change) {
 	return list
 }
 
-// TestScore tells how many wrong cores the tests notice. It is no part of a
+// TestScore reports how many wrong cores the tests notice. It is no part of a
 // usual run.
 func TestScore(t *testing.T) {
 	if *score == 0 && *only == "" && *again == "" {

@@ -48,7 +48,7 @@ type Limits struct {
 	toldUntil time.Duration // what comes later comes behind a silence of the craft
 }
 
-// Why says what a demand or a caution of a rule rests on.
+// Why states what a demand or a caution of a rule rests on.
 type Why uint8
 
 const (
@@ -227,7 +227,7 @@ func (l *Limits) Fresh(id rules.ChannelID, at time.Duration) Reading {
 	return l.table.Fresh(id, at, l.old[id])
 }
 
-// Holds says of each permissive whether it holds; it must not be changed.
+// Holds reports for each permissive whether it holds; it must not be changed.
 func (l *Limits) Holds() []bool { return l.permHolds }
 
 // Rule is a rule as it stands.
@@ -237,7 +237,7 @@ type Rule struct {
 	Value    float64 // the last one it looked at (the rate for rate rules)
 	Seen     bool    // Value is set
 	Past     float64 // the last value past the limit
-	// Left says how far the last value that was told, not made by silence, had left
+	// Left states how far the last value that was told, not made by silence, had left
 	// caution or limit and was not back; Told is that value.
 	Left rules.Side
 	Told float64

@@ -72,7 +72,7 @@ func (l Line) Invert() bool {
 	return l.ClosedLow != l.NormallyClosed
 }
 
-// lineRule says what a line may be.
+// lineRule states what a line may be.
 type lineRule struct {
 	name   string
 	output bool
@@ -204,7 +204,7 @@ func readLine(t *document.Table, rule lineRule, board BoardKind) Line {
 	return l
 }
 
-// outputMend says why no output can be told to be on when low: until the guard
+// outputMend returns the mend that says why no output can be told to be on when low: until the guard
 // has its lines, and after it ended, they are what the chip makes of them.
 func outputMend(name string) string {
 	if name == "relay" {

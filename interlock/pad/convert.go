@@ -97,7 +97,7 @@ func (p *Pad) Intake() intake.Config {
 
 func microseconds(d time.Duration) float64 { return float64(d) / float64(time.Microsecond) }
 
-// LinkConfigs says which telemetry links to open, by number.
+// LinkConfigs returns which telemetry links to open, by number.
 func (p *Pad) LinkConfigs() []link.Config {
 	out := make([]link.Config, len(p.Links))
 	for i, l := range p.Links {

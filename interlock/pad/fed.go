@@ -5,7 +5,7 @@ import (
 	"downhaul/rules"
 )
 
-// Fed says whose word the channel is on this pad; NotFed when nothing feeds it.
+// Fed returns whose word the channel is on this pad; NotFed when nothing feeds it.
 // A derived channel is the pad's own only if everything that it rests on is.
 func (p *Pad) Fed(id rules.ChannelID) rules.Origin {
 	if id == rules.NoChannel || id >= rules.ChannelCount {

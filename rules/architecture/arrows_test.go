@@ -120,7 +120,7 @@ func TestPurePackagesImportNothingImpure(t *testing.T) {
 	}
 }
 
-// mayImport says which packages of ours each package may import; "" stands for
+// mayImport states which packages of ours each package may import; "" stands for
 // none. What is not named here may import whatever lies below it.
 var mayImport = map[string][]string{
 	"rules":                           {"rules/document"},

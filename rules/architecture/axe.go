@@ -28,6 +28,6 @@ func Axe(t testing.TB) string {
 		folder = filepath.Join(cache, "downhaul-axe")
 	}
 	text, err := os.ReadFile(filepath.Join(folder, "node_modules", "axe-core", "axe.min.js"))
-	Want(t, err == nil, "axe-core is not installed (rules/architecture/testdata/axe/fetch): nobody looks for what bars people with a disability")
+	Want(t, err == nil, "axe-core is not installed (rules/architecture/testdata/axe/fetch): nothing looks for what bars people with a disability")
 	return string(text)
 }

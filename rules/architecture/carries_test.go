@@ -30,7 +30,7 @@ const (
 	carriesStep = 50
 )
 
-// mayBeForeign says which packages of the daemon may import what is neither ours nor
+// mayBeForeign states which packages of the daemon may import what is neither ours nor
 // the standard library's nor x/sys/unix, with the reason. Nothing that decides or
 // turns the loop is among them.
 var mayBeForeign = map[string]string{

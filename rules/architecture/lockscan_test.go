@@ -120,7 +120,7 @@ func (s *lockScan) findLocals(c *checked, f *ast.File) {
 	}
 }
 
-// spread tells every function why it may not be called under a lock, until nobody
+// spread hands every function the reason why it may not be called under a lock, until nobody
 // learns anything new.
 func (s *lockScan) spread() {
 	for moved := true; moved; {

@@ -154,7 +154,7 @@ func sharedFrom(s *lockScan, root string) (faults, reached []string) {
 	return slices.Compact(faults), reached
 }
 
-// judge tells of what is neither harmless nor allowed.
+// judge reports what is neither harmless nor allowed.
 func (s *lockScan) judge(e event, shares string, fault func(event, string)) {
 	path, short := shares, shares[strings.LastIndex(shares, "/")+1:]
 	pkg, _, isCall := strings.Cut(path[strings.LastIndex(path, "/")+1:], ".")

@@ -139,7 +139,7 @@ var kinds = map[string]Kind{"ground": Ground, "stand": Ground, "inspection": Ins
 type Step struct {
 	Name string
 	Kind Kind
-	// How says what is done, in the crew's words.
+	// How states what is done, in the crew's words.
 	How string
 	// Ballast is added to the craft's mass, kg; 0 for what does not fly.
 	Ballast float64
@@ -216,7 +216,7 @@ type Limit struct {
 	Kind  rules.Kind
 	Value float64
 	Unit  string
-	// Pass says what "pass" means.
+	// Pass states what "pass" means.
 	Pass string
 }
 

@@ -27,7 +27,7 @@ func (c *Card) askCrew(s *Step, f *Facts, say func(string, ...any)) {
 	}
 }
 
-// AfterFall says what must be done once power went off in the air, and how long the crew
+// AfterFall returns what must be done once power went off in the air, and how long the crew
 // still keeps out. Cells that were crushed may catch fire minutes later. Both times are on
 // one clock.
 func (c *Card) AfterFall(now, fell time.Duration) string {

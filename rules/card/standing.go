@@ -114,7 +114,7 @@ type Flown struct {
 	After int
 }
 
-// Unmet says in plain sentences what must still be told or done before a start
+// Unmet returns in plain sentences what must still be told or done before a start
 // of the declared step. next is the first instant after Facts.Now at which more
 // may be asked because something lapses, rules.Never without one.
 //

@@ -16,7 +16,7 @@ type Fault struct {
 	// Key is the path of the key, such as rule[2].above; rows of a repeated
 	// table count from 1.
 	Key string
-	// Wrong says what is wrong, Got what was found (empty when nothing was),
+	// Wrong states what is wrong, Got what was found (empty when nothing was),
 	// Mend how to put it right.
 	Wrong, Got, Mend string
 }

@@ -124,7 +124,7 @@ func inBraces(v *unstable.Node) bool {
 	return false
 }
 
-// sameKeys says where the outline and the library disagree about the keys of
+// sameKeys returns where the outline and the library disagree about the keys of
 // the file, nil if nowhere.
 func sameKeys(own [][]string, library [][]string) error {
 	for i := range max(len(own), len(library)) {

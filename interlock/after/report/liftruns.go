@@ -23,7 +23,7 @@ type Lift struct {
 	// WhatIf is the forecast for the craft as it was changed in thought; nil when
 	// nobody asked.
 	WhatIf *lift.Forecast `json:"what_if"`
-	// Unanswered says why a what-if that was asked has no answer; empty when it has.
+	// Unanswered is why a what-if that was asked has no answer; empty when it has.
 	Unanswered string   `json:"what_if_unanswered,omitempty"`
 	Doubts     []string `json:"doubts"`
 	units      string

@@ -354,7 +354,7 @@ type Integrity struct {
 	Changed []string        `json:"changed_files"`
 	Equal   *bench.Equality `json:"replay"`
 	Says    []string        `json:"says"`
-	// Recording tells of the recording: what is missing of it.
+	// Recording is what is missing of the recording.
 	Recording []string   `json:"recording"`
 	Software  string     `json:"software"`
 	Arch      string     `json:"arch"`

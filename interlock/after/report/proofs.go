@@ -14,7 +14,7 @@ import (
 	"downhaul/rules/words"
 )
 
-// proofs tells of the proof tests: what the guard was told of each, and what
+// proofs reports the proof tests: what the guard was told of each, and what
 // the records beside the session say.
 func (r *reading) proofs(k *collector) {
 	records, trouble, err := prooftest.Records(r.logs)
@@ -156,7 +156,7 @@ var builtins = []struct {
 	{"the craft restarts in flight", "what the craft says of itself", []interlock.Reason{interlock.ReasonRestart}, nil},
 }
 
-// finish says what hangs on everything else.
+// finish reports what hangs on everything else.
 func (r *reading) finish() {
 	o := r.out
 	r.hazards()

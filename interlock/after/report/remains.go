@@ -28,7 +28,7 @@ func remains(d *decision) bool {
 	return slices.Contains(notRemoved, d.Reason) && (d.Kind == "trip" || note || d.Kind == "state" && d.State == fault)
 }
 
-// stayedOn says of each run after whose end power was not known to be removed
+// stayedOn reports for each run after whose end power was not known to be removed
 // that its end took no power off. What comes after the way back to blocked or to
 // another start is no run's.
 func (e *events) stayedOn(runs []Run) {

@@ -20,7 +20,7 @@ type Sheet struct {
 	// Next is the step that the verdict is about, empty for none; Settle what it takes.
 	Next   string `json:"next_step"`
 	Settle string `json:"what_it_takes"`
-	// Stopped says for each run how it ended, Must what has to happen before the next start.
+	// Stopped states for each run how it ended, Must what has to happen before the next start.
 	Stopped []string `json:"stopped"`
 	Must    []string `json:"before_next_start"`
 	Margins []Margin `json:"margins"`
@@ -112,7 +112,7 @@ func (r *Run) byCrew() bool {
 	return r.Ended && r.Trips == 0 && r.Fault == "" && r.FirstCause == "" && len(r.Doubts) == 0 && strings.HasPrefix(r.How, endedByCrew)
 }
 
-// stopped says how a run ended; one that the crew ended in order says so.
+// stopped returns how a run ended; one that the crew ended in order says so.
 func (s *Session) stopped(run *Run) string {
 	what := run.Step
 	if what == "" {

@@ -29,7 +29,7 @@ type Span struct {
 // PastLimit reports whether a value of it was past the limit.
 func (s *Span) PastLimit() bool { return s.Headroom != nil && s.Headroom.Value < 0 }
 
-// Came says how it ended, in a few words.
+// Came returns how it ended, in a few words.
 func (s *Span) Came() string {
 	switch {
 	case s.Near && s.PastLimit():

@@ -26,7 +26,7 @@ type Run struct {
 	// Air is as it was declared, else the card's.
 	Air  card.Air
 	Seen Seen
-	// Notes say what was not good in the recording.
+	// Notes state what was not good in the recording.
 	Notes []string
 }
 

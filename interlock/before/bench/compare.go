@@ -100,7 +100,7 @@ func Compare(file string, rec *recording.Reader, setup Setup, a, b *rules.Envelo
 // Pair is a rule of two envelopes by its place in each, -1 where it has none.
 type Pair struct{ A, B int }
 
-// Pairs tells which rules of two envelopes are the same: those of one name, and of
+// Pairs returns which rules of two envelopes are the same: those of one name, and of
 // the others those that do the same in all, in order, which were only renamed. It
 // gives the rules of a in order, then those that only b has.
 func Pairs(a, b *rules.Envelope) []Pair {
@@ -181,7 +181,7 @@ func (d *Difference) hold(a, b *rules.Rule, inA, inB [aboutCount][]span) {
 	}
 }
 
-// pairing says how a span of one list stands to those of the other.
+// pairing states how a span of one list stands to those of the other.
 type pairing uint8
 
 const (

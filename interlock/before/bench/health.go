@@ -198,7 +198,7 @@ func (h *health) link() Link {
 	return l
 }
 
-// notes says where the recording's clock cannot be trusted.
+// notes returns where the recording's clock cannot be trusted.
 func (h *health) notes() []string {
 	if h.aheadMore > 0 {
 		return append(h.ahead, fmt.Sprintf("the clock moved on like that %d more times", h.aheadMore))

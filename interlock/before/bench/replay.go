@@ -90,7 +90,7 @@ type Result struct {
 	// NeverHeard lists channels that a rule watches and the recording never
 	// told.
 	NeverHeard []string `json:"never_heard"`
-	// Notes say in plain words what was left out, lost or not as it should be.
+	// Notes state in plain words what was left out, lost or not as it should be.
 	Notes []string `json:"notes"`
 	// Craft is who was heard.
 	System    uint8 `json:"system"`

@@ -83,7 +83,7 @@ func apart(a, b [2]float64) float64 { return max(math.Abs(a[0]-b[0]), math.Abs(a
 // a lamp that a camera sees beside the craft.
 func canFilm(p *pad.Pad) bool { return p.Board.Line("lamp").Fitted }
 
-// offerLink tells of the link's test where the pad file states no delay. It comes before
+// offerLink offers the link's test where the pad file states no delay. It comes before
 // the others, since each of them counts for one pad file.
 func (b *bench) offerLink() {
 	if canFilm(b.cfg.Pad) && b.cfg.Pad.LinkDelay() == 0 {

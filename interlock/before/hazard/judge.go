@@ -97,7 +97,7 @@ func (j *job) doubt(r *rules.Rule, key string, rests []string, format string, ar
 
 func (j *job) fed(id rules.ChannelID) bool { return j.Pad.Fed(id) != rules.NotFed }
 
-// Judge says what the limits of an envelope are worth on a pad, and warns of
+// Judge returns what the limits of an envelope are worth on a pad, and warns of
 // those that cannot do their job.
 func Judge(c Case) Verdict {
 	j := &job{Case: &c, top: math.Inf(1)}
@@ -164,7 +164,7 @@ func (j *job) late() string {
 	return text + "."
 }
 
-// height says what a cut means.
+// height reports what a cut means.
 func (j *job) height() {
 	if !math.IsInf(j.top, 1) {
 		j.say("Power off at %s: it falls for up to %s and arrives with up to %s (no drag: on the high side; a runaway falls from where it tops out, higher).",
@@ -189,7 +189,7 @@ func (j *job) height() {
 	}
 }
 
-// graceEnds says what a controlled stop asks for, and what its end means.
+// graceEnds reports what a controlled stop asks for, and what its end means.
 func (j *job) graceEnds() {
 	least := math.Inf(1)
 	for i := range j.Envelope.Rules {

@@ -26,7 +26,7 @@ func stretched(t *rules.Tether) float64 {
 	return t.Length * (1 + t.Slow.Share*max(1, t.BreakingStrength/t.Slow.At))
 }
 
-// keepOut says how far people must stay away.
+// keepOut reports how far people must stay away.
 func (j *job) keepOut() {
 	k := &j.out.Keep
 	radius := j.Pad.Craft.Radius

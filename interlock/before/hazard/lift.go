@@ -102,7 +102,7 @@ func (l *Lift) leaves(mass float64) Range {
 	return Range{l.Thrust.Low/Gravity - mass, l.Thrust.High/Gravity - mass}
 }
 
-// Card says what a test card's lift budget comes to. lift is nil where the card does
+// Card returns what a test card's lift budget comes to. lift is nil where the card does
 // not state enough.
 func Card(c *card.Card) (says []string, lift *Lift) {
 	l, ok := LiftOf(c)

@@ -161,7 +161,7 @@ func (l *looker) limit(line int, wrong, mend string, rests ...[]Place) {
 	l.tell(l.LimitFile.Limit(line, wrong, mend), rests...)
 }
 
-// caution tells of a rule's caution, which rests on its limit.
+// caution reports a rule's caution, which rests on its limit.
 func (l *looker) caution(r *rules.Rule, wrong string) {
 	l.tell(l.LimitFile.Fault(r.Line, wrong, "a caution that always sounds is heard by nobody", "rule[].caution"), l.LimitFile.Places(r.Line, limitKeys...), l.onAnchor(r))
 }

@@ -92,7 +92,7 @@ func (j *job) does(m *Meanwhile) string {
 	return "not known: no full thrust and mass under [height]"
 }
 
-// Why says which of the distances the keep-out is and which are not known, in a few
+// Why returns which of the distances the keep-out is and which are not known, in a few
 // words without a number.
 func (k *Keep) Why() string {
 	if k.Out == nil {

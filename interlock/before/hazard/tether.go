@@ -71,7 +71,7 @@ func LeastLoad(t *rules.Tether) (least float64, weakest string, unknown []string
 	return least, weakest, unknown
 }
 
-// rope says what the tether bears and what a runaway does to it.
+// rope reports what the tether bears and what a runaway does to it.
 func (j *job) rope() {
 	t, out := &j.Envelope.Tether, &j.out.Rope
 	w, weakest, unknown := LeastLoad(t)

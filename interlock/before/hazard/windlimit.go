@@ -15,7 +15,7 @@ const (
 	cupsLag       = 0.93 // m/s too low in the highest gust of ten minutes, at 5 m
 )
 
-// windSays tells what a limit on the wind assumes of the cups and of the rotors'
+// windSays returns what a limit on the wind assumes of the cups and of the rotors'
 // height, and to which side that errs; empty for every other limit.
 func (j *job) windSays(r *rules.Rule) string {
 	if !r.Watch.OfWind() || !j.fed(r.Watch) {

@@ -102,7 +102,7 @@ func (p *plan) aside(r *rig, unmet []interlock.Unmet) bool {
 	})
 }
 
-// noStart says why a rule is not proved that no start can be made with.
+// noStart returns why a rule is not proved that no start can be made with.
 func (p *plan) noStart(r *rules.Rule, why string, outside bool) string {
 	says := "no start can be made with it"
 	if lead := p.coast(0); outside && r.Watch == rules.Apex && r.Form == rules.Above && lead >= r.Limit {

@@ -25,7 +25,7 @@ type drive struct {
 	average bool
 	// forget is how long a value that is left stays in it.
 	forget time.Duration
-	// pulses tell it: a change shows when they come, not when it is sent.
+	// pulses show it: a change shows when they come, not when it is sent.
 	pulses bool
 	// own reports whether the pad's own sensor measures it.
 	own bool

@@ -135,7 +135,7 @@ func still(id rules.ChannelID) bool {
 	return c.Kind == rules.Number && (id < rules.Told1 || id > rules.Told8)
 }
 
-// outOfReach says why nothing that can be sent drives a rule, whatever the core
+// outOfReach returns why nothing that can be sent drives a rule, whatever the core
 // and the other rules; empty if something does.
 func (p *plan) outOfReach(r *rules.Rule) string {
 	d, why := p.driveOf(r.Watch)

@@ -31,7 +31,7 @@ type Setup struct {
 	Intake   intake.Config
 	// CellRate is the load cell's conversions a second; 0 takes 80.
 	CellRate float64
-	// Fed says who feeds a channel.
+	// Fed states who feeds a channel.
 	Fed func(rules.ChannelID) rules.Origin
 	// Budget is the time that a rule has. It must be set.
 	Budget func(*rules.Rule) Budget

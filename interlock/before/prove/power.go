@@ -63,7 +63,7 @@ func (p *plan) cellsOf(pack int) int {
 	return n
 }
 
-// battery tells one pack. The cells carry it all: voltage is their sum, the
+// battery sends one pack. The cells carry it all: voltage is their sum, the
 // lowest is the first, the highest the last.
 func (p *plan) battery(r *rig, s *scene, k int) message.Message {
 	at := func(id rules.ChannelID) float64 { return r.at(s, id+rules.ChannelID(k)*eachPack) }

@@ -23,7 +23,7 @@ type Report struct {
 	Builtins []Case `json:"built_in"`
 	// Starts are the conditions of a start, those of the envelope first.
 	Starts []Case `json:"start_conditions"`
-	// Notes say what was assumed.
+	// Notes state what was assumed.
 	Notes []string `json:"notes"`
 }
 
@@ -49,7 +49,7 @@ type Row struct {
 	Silence    *float64 `json:"silence_s"`
 	StaleAfter float64  `json:"stale_after_s"`
 	Outcome    string   `json:"outcome"`
-	// Beside says why the rule had to be proved in a core that has no other.
+	// Beside is why the rule had to be proved in a core that has no other.
 	Beside string `json:"beside,omitempty"`
 	// Why is the reason of a rule that is not proven at all.
 	Why   string `json:"why,omitempty"`

@@ -356,7 +356,7 @@ func (r *rig) sendCount() {
 	r.chunk(intake.Chunk{Source: intake.LoadCell, Bytes: r.bytes})
 }
 
-// sendWind tells the pulses since the last time: steady ones of the speed that
+// sendWind sends the pulses since the last time: steady ones of the speed that
 // the scene has now.
 func (r *rig) sendWind() {
 	c := &r.p.setup.Intake.Anemometer
@@ -379,7 +379,7 @@ func (r *rig) sendWind() {
 	r.chunk(intake.Chunk{Source: intake.Wind, Bytes: r.bytes})
 }
 
-// host tells what the host would.
+// host does what the host would.
 func (r *rig) host(m intake.HostMessage) {
 	r.chunk(intake.Chunk{Source: intake.HostEvent, Bytes: intake.EncodeHost(nil, m)})
 }

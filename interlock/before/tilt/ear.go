@@ -75,7 +75,7 @@ func (e *Ear) Break() {
 
 // Now is what the watch knows at this moment.
 type Now struct {
-	// Next says what to do, in one short line; Done that nothing more is asked.
+	// Next states what to do, in one short line; Done that nothing more is asked.
 	Next string
 	Done bool
 	// Lean is how far the craft leans, rad.

@@ -12,10 +12,10 @@ type Result struct {
 	// Held are the four directions, nil where one was not held.
 	Held [Directions]*Held `json:"held"`
 	Rows int               `json:"rows"`
-	// Findings say what is wrong or missing, and what it looks like.
+	// Findings state what is wrong or missing, and what it looks like.
 	Findings []string `json:"findings"`
 	Passed   bool     `json:"passed"`
-	// Untold says what no lean can show with these places; it fails nothing.
+	// Untold states what no lean can show with these places; it fails nothing.
 	Untold []string `json:"untold"`
 }
 

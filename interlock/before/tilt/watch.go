@@ -298,7 +298,7 @@ func (w *Watch) begin(kind int, at time.Duration) {
 	w.now = stretch{kind: kind, began: at, last: at, sum: make([]float64, n), own: make([]float64, n), square: make([]float64, n), waitOutput: make([]float64, n)}
 }
 
-// kindOf says what a moment belongs to.
+// kindOf returns what a moment belongs to.
 func (w *Watch) kindOf(roll, pitch float64) int {
 	if !w.hasRest {
 		if math.Hypot(roll, pitch) > crooked {

@@ -182,7 +182,7 @@ type Declared struct {
 	// the crew to see to, which no guard can hold.
 	Asks       []string `json:"asks"`
 	Conditions []string `json:"conditions"`
-	// Standing says of each step of the card, in its order, whether its result counts now;
+	// Standing states for each step of the card, in its order, whether its result counts now;
 	// only where nothing was declared.
 	Standing []string `json:"standing,omitempty"`
 	// KeepOut is why nobody goes in although the rotors stand; empty for nothing.

@@ -101,7 +101,7 @@ func manySessions(t testing.TB, dir string, n int) (padFile string) {
 	return filepath.Join(dir, session.Pad)
 }
 
-// BenchmarkStart tells how long a start takes, from the process to the first word that it says,
+// BenchmarkStart reports how long a start takes, from the process to the first word that it says,
 // and what is resident once it turns, with few and with many old sessions. The first
 // start, which finds nothing handed on and reads them all, is left out.
 func BenchmarkStart(b *testing.B) {

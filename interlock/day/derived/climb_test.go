@@ -12,7 +12,7 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 )
 
-// sender tells of a craft that rises at a rate of time: height and climb of one
+// sender is a craft that rises at a rate of time: height and climb of one
 // message, the climb turned or not, and the climb of another beside it.
 type sender struct {
 	every     time.Duration

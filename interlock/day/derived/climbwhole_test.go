@@ -23,7 +23,7 @@ type keptHeight struct {
 	height float64
 }
 
-// climbHistory says from all that was told since the last silence whether the source's
+// climbHistory judges from all that was told since the last silence whether the source's
 // climb runs against the height: the comment of climb, written down a second time.
 type climbHistory struct {
 	source  int

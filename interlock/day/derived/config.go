@@ -7,7 +7,7 @@ import (
 	"downhaul/rules"
 )
 
-// Vote says how several sources of one quantity become one value.
+// Vote states how several sources of one quantity become one value.
 type Vote uint8
 
 // The votes.
@@ -23,7 +23,7 @@ const (
 	Median
 )
 
-// Method says how wind is carried from one height to another.
+// Method states how wind is carried from one height to another.
 type Method uint8
 
 // The methods.

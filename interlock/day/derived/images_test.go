@@ -104,7 +104,7 @@ func (h *home) appendState(dst []byte, now time.Duration) []byte {
 	return dst
 }
 
-// AppendState tells the boot clock and the offsets relative to now as well:
+// AppendState includes the boot clock and the offsets relative to now as well:
 // only their differences to the coming ones count.
 func (l *linkLag) AppendState(dst []byte, now time.Duration) []byte {
 	dst = appendFlag(dst, l.heard)

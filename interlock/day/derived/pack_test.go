@@ -10,7 +10,7 @@ import (
 	"downhaul/rules"
 )
 
-// load tells voltage and current in one message, current first as the link does.
+// load sends voltage and current in one message, current first as the link does.
 func load(r *rig, at time.Duration, volts, amps float64) {
 	r.put(at, rules.SupplyCurrent, amps)
 	r.put(at, rules.SupplyVoltage, volts)

@@ -55,7 +55,7 @@ func sampled(ch rules.ChannelID, q rules.Quality, v float64) interlock.Input {
 	return interlock.Input{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: ch, Quality: q, Value: v}}
 }
 
-// allWell says of every channel that it is well inside, with a last digit that moves,
+// allWell reports every channel as well inside, with a last digit that moves,
 // and that the craft is heard.
 func allWell(dst []interlock.Input, at time.Duration) []interlock.Input {
 	dst = append(dst, interlock.Input{Kind: interlock.FrameInput})

@@ -49,7 +49,7 @@ type earlier struct {
 	lost     []string // names of what cannot be read whole
 }
 
-// lose tells of something that cannot be read whole, and why.
+// lose notes something that cannot be read whole, and why.
 func (g *Guard) lose(e *earlier, name string, why error) {
 	e.lost = append(e.lost, name)
 	g.reread = append(g.reread, fmt.Sprintf("%v, so what was declared and flown in it does not count", why))

@@ -39,7 +39,7 @@ type LoopConfig struct {
 	// Clock is the time right now: a turn can be held up in its middle, and a
 	// heartbeat edge must be spaced from when the last one really was written.
 	Clock func() time.Duration
-	// Whose tells whose word a datagram or a piece of a stream is, and may put what of it is to
+	// Whose states whose word a datagram or a piece of a stream is, and may put what of it is to
 	// be taken in its place.
 	Whose  func(*intake.Chunk) Whose
 	Keep   func(*Batch)            // takes the records of one turn. It must not block.

@@ -16,7 +16,7 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// BenchmarkPadToRelay tells how long it is from the last byte of the pad file read until
+// BenchmarkPadToRelay reports how long it is from the last byte of the pad file read until
 // the board is open with its relay low, the relay being the first line that a real board
 // requests. In between are two steps: the pad file is worked out, and the board opened.
 // Envelope, card and log folder have no part in it. Beside

@@ -83,7 +83,7 @@ func (g *Guard) proofDue(number uint32, says string) {
 	g.loop.Host(intake.HostMessage{Host: interlock.HostProof, On: true, Seq: number, Text: says})
 }
 
-// proofsComeDue says when a test comes due while the guard runs, by the engine's clock: a
+// proofsComeDue reports when a test comes due while the guard runs, by the engine's clock: a
 // stepped time of day changes nothing here.
 func (g *Guard) proofsComeDue(now time.Duration) {
 	if g.pad.Duty != interlock.Guard || !g.pad.Commission.Required {

@@ -146,7 +146,7 @@ func every(ctx context.Context, d time.Duration, do func()) {
 	}
 }
 
-// watchDisk says when the room for records runs low, or the records are not where they
+// watchDisk reports when the room for records runs low, or the records are not where they
 // were written, and when that is mended: no start is taken meanwhile.
 func (g *Guard) watchDisk(ctx context.Context) {
 	low := false

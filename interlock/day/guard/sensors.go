@@ -53,7 +53,7 @@ func (l *Loop) wind(now time.Duration) {
 	}
 	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
 	if l.takePulses(); l.windDead {
-		// No edge is no calm where nobody looks for one.
+		// Missing edges mean no calm once their reader has ended.
 		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})
 	}
 	n := len(l.edges)

@@ -61,7 +61,7 @@ func (g *Guard) openDoor(wall time.Time) error {
 	return d.keep(seenAhead)
 }
 
-// whose tells whose word a chunk of a link is: through the door where there is one. What cannot
+// whose returns whose word a chunk of a link is: through the door where there is one. What cannot
 // be the craft's, by the address that the pad file names or by the key, goes a way
 // of its own, where however much of it displaces no word of the craft, and does not
 // reach the door: a signed frame passes once, and copies would use it up. One goroutine.

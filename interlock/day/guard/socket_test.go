@@ -79,7 +79,11 @@ func TestPromise12_NothingOnTheSocketChangesAnything(t *testing.T) {
 			fmt.Sprintf(`{%s:true}`, do),
 			word,
 		} {
-			if r := c.ask(t, line); r.OK || r.Error == "" || r.Seen != nil {
+			r := c.ask(t, line)
+			if word == "declare" && r.OK && r.Seen == nil && r.Declared != nil && r.Declared.Says == "" {
+				continue // without content it lists what can be declared
+			}
+			if r.OK || r.Error == "" || r.Seen != nil {
 				t.Errorf("%s was answered by %+v", line, r)
 			}
 		}

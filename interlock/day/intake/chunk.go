@@ -7,7 +7,7 @@ import (
 	"downhaul/interlock/day/telemetry"
 )
 
-// Source says where a chunk came from.
+// Source states where a chunk came from.
 type Source uint8
 
 // The sources. Their numbers stand in recordings: never renumber.

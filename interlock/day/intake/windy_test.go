@@ -219,7 +219,7 @@ func day(t *testing.T, line AnemometerConfig, mean, intensity float64) (silences
 }
 
 // Cups in gusty light air stop again and again. That is no cut wire, and a sensor
-// that cautions all day is one that nobody looks at.
+// that cautions all day is one that nobody heeds.
 func TestGustyLightAirIsNotDoubtedAllDay(t *testing.T) {
 	total := 0
 	for _, c := range []struct {

@@ -51,7 +51,7 @@ func (p *pages) full(from string) string {
 	return p.fullFor(from)
 }
 
-// fullFor says why there is no place for one more page from an address. Where
+// fullFor returns why there is no place for one more page from an address. Where
 // all places are taken, an address that holds many gives one up to an address
 // that holds few: so no device, and no four of them, keep the crew out.
 func (p *pages) fullFor(from string) string {

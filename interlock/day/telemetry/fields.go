@@ -18,7 +18,7 @@ type Named struct {
 	Offset  float64
 }
 
-// FieldsConfig says what a pad takes from its craft's telemetry. The zero
+// FieldsConfig states what a pad takes from its craft's telemetry. The zero
 // value takes everything, with outputs of 1000 to 2000 µs.
 type FieldsConfig struct {
 	// Wanted limits the samples to some channels; nil wants all.
@@ -179,7 +179,7 @@ func (x *Fields) add(c *FieldsConfig, l *layout, selector string, r row) error {
 	return nil
 }
 
-// Controllers says of the frame of the last call whether it tells of four motor
+// Controllers reports whether the frame of the last call tells of four motor
 // controllers, and which is the first of them. ESC_STATUS and ESC_INFO tell of
 // the craft's controllers in turn, on the same channels.
 func (x *Fields) Controllers(f *Frame) (first int, ok bool) {

@@ -252,7 +252,7 @@ func (c *Craft) watch(dt time.Duration) {
 	}
 }
 
-// landed says what EXTENDED_SYS_STATE will: on the ground, and meaning to stay.
+// landed returns what EXTENDED_SYS_STATE will: on the ground, and meaning to stay.
 func (c *Craft) landed() bool {
 	p := &c.pilot
 	return c.body.touching && (p.mode == Disarmed || p.mode == Idle || p.landedFor >= 500*time.Millisecond)

@@ -79,7 +79,7 @@ type Event struct {
 	Text   string
 }
 
-// check says what is wrong with an event for this craft.
+// check returns what is wrong with an event for this craft.
 func (e Event) check(c *Config) error {
 	bad := func(want string, got any) error {
 		return fmt.Errorf("craft model: %s at %v: %s (got %v)", e.Act, e.At, want, got)

@@ -15,7 +15,7 @@ import (
 type Recorded struct {
 	Begin, End   time.Duration // power came on, and went off or the recording ended
 	Height, Wind []Point       // m; m/s at the anemometer
-	// How says how the run ended, in words.
+	// How is how the run ended, in words.
 	How string
 }
 

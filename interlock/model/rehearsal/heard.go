@@ -70,7 +70,7 @@ func (f *flight) acted(at time.Duration, what, why, rule string) {
 	}
 }
 
-// conclude says how the flight came out.
+// conclude reports how the flight came out.
 func (f *flight) conclude() {
 	r := f.result
 	r.Live, r.NoStart = f.live > 0, f.crew.gaveUp

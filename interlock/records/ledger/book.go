@@ -79,7 +79,7 @@ func (b *Book) Note(made time.Time, text, by string) (*Entry, error) {
 	return b.write(&Entry{Made: made, What: Defect, Text: text, By: by})
 }
 
-// Close says what was mended or done about an item, and who answers for it.
+// Close records what was mended or done about an item, and who answers for it.
 func (b *Book) Close(made time.Time, of int, text, initials, by string) (*Entry, error) {
 	e := &Entry{Made: made, What: Closed, Of: of, Text: strings.TrimSpace(text), Initials: strings.TrimSpace(initials), By: by}
 	if err := errors.Join(session.Spoken("what was done", e.Text, mostText), session.Spoken("the initials", e.Initials, mostInitials), b.open(of)); err != nil {
@@ -187,12 +187,12 @@ type Item struct {
 	// Session is that of a fault, AtS the engine time in it.
 	Session string  `json:"session,omitempty"`
 	AtS     float64 `json:"at_s,omitempty"`
-	// Done says what was mended or done, or why it may wait, and by whom; empty
+	// Done states what was mended or done, or why it may wait, and by whom; empty
 	// while nobody has said anything.
 	Done string `json:"done"`
 	// Tests are those that a fault still calls for.
 	Tests []prooftest.Test `json:"tests_due"`
-	// Holds says why it holds the next start back, in one sentence; empty where it
+	// Holds is why it holds the next start back, in one sentence; empty where it
 	// does not. Wants is the part of it that says what is to be done.
 	Holds string `json:"holds"`
 	Wants string `json:"wants"`

@@ -11,7 +11,7 @@ import (
 // Schema is the version of Entry as JSON.
 const Schema = 1
 
-// What says what an entry is.
+// What is the kind of an entry.
 type What string
 
 // The entries. Fault and Defect open an item; Closed and Watched are about one.

@@ -62,7 +62,7 @@ func Records(logFolder string) (records []*Record, trouble []error, err error) {
 // AnyReaction is for whoever does not know how long the stop took.
 const AnyReaction time.Duration = -1
 
-// Due says in one sentence why the limits do not count as proved for exactly
+// Due returns in one sentence why the limits do not count as proved for exactly
 // these files under this software, with that reaction where one is on the predicted
 // apex; empty when they do. Limits do not age: the same bytes decide the same for
 // ever.

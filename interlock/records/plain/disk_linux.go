@@ -32,7 +32,7 @@ func SyncData(f *os.File) error {
 	}
 }
 
-// Stamp tells a folder as it is: which, and since when nothing came into it or went, by the
+// Stamp returns a folder as it is: which, and since when nothing came into it or went, by the
 // kernel's own time. A copy has another, whatever its times were set to. Empty is not
 // known: the kernel's time moves in steps, so right after a change another would not show.
 func Stamp(folder string) string {
@@ -47,7 +47,7 @@ func Stamp(folder string) string {
 	return fmt.Sprint(at.Dev, at.Ino, changed)
 }
 
-// Clock says how far this computer's clock can be trusted, and whether it is kept set (adjtimex(2)).
+// Clock returns how far this computer's clock can be trusted, and whether it is kept set (adjtimex(2)).
 func Clock() (says string, set bool) {
 	var t unix.Timex
 	state, err := unix.Adjtimex(&t)

@@ -12,5 +12,5 @@ func SyncData(f *os.File) error { return f.Sync() }
 // Stamp cannot be known here.
 func Stamp(string) string { return "" }
 
-// Clock says how far this computer's clock can be trusted: that is not asked here.
+// Clock returns how far this computer's clock can be trusted: that is not asked here.
 func Clock() (says string, set bool) { return "not asked whether it is synchronised", true }

@@ -30,7 +30,7 @@ func Machine(p *pad.Pad) string {
 	return "machine " + hex.EncodeToString(sum[:8]) + devices("/sys", p)
 }
 
-// devices says where each device hangs that the kernel numbers as it comes up.
+// devices returns where each device hangs that the kernel numbers as it comes up.
 func devices(sys string, p *pad.Pad) (out string) {
 	var paths []string
 	for _, l := range p.Board.Lines {

@@ -49,7 +49,7 @@ type PadFile struct {
 	SHA256 string `json:"sha256"`
 }
 
-// BoardID says which board was tested.
+// BoardID states which board was tested.
 type BoardID struct {
 	Kind    string   `json:"kind"`
 	Machine string   `json:"machine"`

@@ -209,7 +209,7 @@ func (w *Writer) giveUp(cause error) {
 // tooEarly reports whether it is too early for another new file, or there is none.
 func (w *Writer) tooEarly() bool { return w.start.Next == nil || w.wait > 0 && w.now-w.tried < w.wait }
 
-// noFile tells that no file takes chunks, and when the next is tried.
+// noFile notes that no file takes chunks, and when the next is tried.
 func (w *Writer) noFile() error {
 	return fmt.Errorf("%w; the next is tried in %.0f s", ErrNoFile, max(0, w.wait-(w.now-w.tried)).Seconds())
 }

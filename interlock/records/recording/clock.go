@@ -72,7 +72,7 @@ func (c *captureTime) see(ns int64, steady bool, packet uint64) time.Duration {
 	return c.now
 }
 
-// jumpNotes says where clocks were set, in plain words.
+// jumpNotes returns where clocks were set, in plain words.
 func (i *Info) jumpNotes() (notes []string) {
 	for _, j := range i.Jumps {
 		where := fmt.Sprintf("at %.3f s", j.At.Seconds())

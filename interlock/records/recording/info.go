@@ -75,10 +75,10 @@ type Info struct {
 	DamagedBytes uint64
 	Damaged      []Damage
 
-	// Unpacked says that the file was compressed, and whether it broke off.
+	// Unpacked states that the file was compressed, and whether it broke off.
 	Unpacked []string
 
-	// FlowNotes say which flows are one link recorded twice.
+	// FlowNotes state which flows are one link recorded twice.
 	FlowNotes []string
 
 	// Of raw bytes.
@@ -148,7 +148,7 @@ func (i *Info) gap(before, after uint64, at time.Duration) {
 	}
 }
 
-// Notes says in plain words what a reader of the results should know; empty
+// Notes returns in plain words what a reader of the results should know; empty
 // when there is nothing.
 func (i Info) Notes() []string {
 	notes := slices.Clone(i.Unpacked)
@@ -192,7 +192,7 @@ func (i Info) Notes() []string {
 	return notes
 }
 
-// nothing says why a capture holds no chunk at all.
+// nothing returns why a capture holds no chunk at all.
 func (r *Reader) nothing() error {
 	s := r.Info().Skipped
 	var found []string

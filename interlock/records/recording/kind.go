@@ -86,7 +86,7 @@ func stamp(head []byte) int {
 	return 0
 }
 
-// looksLike says in plain words what a file that is no recording seems to be.
+// looksLike returns in plain words what a file that is no recording seems to be.
 func looksLike(head []byte, whole bool) string {
 	// Published magic numbers of each format.
 	for _, m := range []struct{ magic, says string }{

@@ -24,7 +24,7 @@ func OnlyPort(port uint16) Option { return func(r *Reader) { r.port, r.onlyPort 
 // progress display. It may be called from the goroutine that reads only.
 func Counting(count func(n int)) Option { return func(r *Reader) { r.count = count } }
 
-// counted tells of every read.
+// counted counts every read.
 type counted struct {
 	in    io.Reader
 	count func(n int)

@@ -31,7 +31,7 @@ type Record struct {
 	Of stopping.Of `json:"of"`
 	// Openings is how often the real contactor opened; at an end.
 	Openings int `json:"contactor_openings"`
-	// How says how it ended.
+	// How is how it ended.
 	How string `json:"how,omitempty"`
 }
 

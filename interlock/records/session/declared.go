@@ -13,7 +13,7 @@ import (
 	"downhaul/interlock/records/triplog"
 )
 
-// What says what a declaration is of.
+// What is the kind of a declaration.
 type What string
 
 // The declarations.

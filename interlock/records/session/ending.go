@@ -16,7 +16,7 @@ import (
 	"downhaul/interlock/records/triplog"
 )
 
-// How says how a session ended.
+// How is how a session ended.
 type How string
 
 // The ways to end.

@@ -11,7 +11,7 @@ import (
 
 const lockName = ".lock"
 
-// checkFolder says plainly why a log folder cannot be one.
+// checkFolder returns plainly why a log folder cannot be one.
 func checkFolder(dir string) error {
 	info, err := os.Stat(dir)
 	switch {

@@ -317,7 +317,7 @@ func (m *memory) bySessions(logFolder string, meta *Meta) (n int, err error) {
 	return n, err
 }
 
-// look tells how a noted session ended, held against the note.
+// look returns how a noted session ended, held against the note.
 func (n *noted) look(logFolder string) Ending {
 	dir := filepath.Join(logFolder, n.Session)
 	e := Ending{Session: n.Session, Dir: dir, State: n.State}

@@ -15,7 +15,7 @@ import (
 	"downhaul/interlock/records/triplog"
 )
 
-// Keep says how long sessions stay. The zero value keeps everything.
+// Keep states how long sessions stay. The zero value keeps everything.
 type Keep struct {
 	// Age is how old a session may become by the wall clock; 0 is any.
 	Age time.Duration
@@ -46,7 +46,7 @@ type Reported struct {
 	At    time.Time `json:"at"`
 }
 
-// mustStay says why a session may not go, whatever its age; empty when it may.
+// mustStay returns why a session may not go, whatever its age; empty when it may.
 func (s *Session) mustStay() string {
 	text, err := plain.Read(filepath.Join(s.Dir, ReportedName), plain.Note)
 	if err != nil && !errors.Is(err, fs.ErrNotExist) {

@@ -42,7 +42,7 @@ type Meta struct {
 	Software string
 	Arch     string    // empty: the architecture of this program
 	Wall     time.Time // wall clock at engine time 0, read once
-	// Clock says in plain words how far the wall clock can be trusted.
+	// Clock states in plain words how far the wall clock can be trusted.
 	Clock string
 	// Duty is DutyWatch for a session that holds no relay.
 	Duty string
@@ -50,7 +50,7 @@ type Meta struct {
 	Mark string
 	// Room is how many bytes must be free; 0 takes DefaultRoom.
 	Room uint64
-	// Keep says which old sessions go at the end of this one.
+	// Keep states which old sessions go at the end of this one.
 	Keep Keep
 	// Disk, where it is set, puts a disk that may fail in the trip log's place.
 	Disk func(triplog.Disk) triplog.Disk
@@ -79,7 +79,7 @@ type Info struct {
 	Files    []FileInfo `json:"files"`
 }
 
-// Clocks says what the times in the folder mean.
+// Clocks states what the times in the folder mean.
 type Clocks struct {
 	Engine string `json:"engine"`
 	Wall   string `json:"wall"`
@@ -100,7 +100,7 @@ type Session struct {
 	// Trips and Recording are open for writing after Create, nil after Open.
 	Trips     *triplog.Log
 	Recording *recorder.Writer
-	// Retained says which old sessions went, and which had to stay.
+	// Retained states which old sessions went, and which had to stay.
 	Retained []string
 	keep     Keep
 	lock     *os.File
@@ -109,7 +109,7 @@ type Session struct {
 	places   []triplog.Place // of the recording's files, and of the lock
 }
 
-// Before tells what earlier sessions left that this one must come up by: how the latest
+// Before returns what earlier sessions left that this one must come up by: how the latest
 // that did not only watch ended, and whatever is missing or does not match what was noted
 // of it outside its folder. It is empty when that ended in order, or when there was none.
 func (s *Session) Before() []Ending { return s.before.found }

@@ -155,12 +155,12 @@ func (o offRow) says() string {
 	return fmt.Sprintf("thrust is %.0f %% %s the square of the speed (%.0f rpm)", 100*math.Abs(o.away), map[bool]string{true: "above", false: "below"}[o.away > 0], 60*o.Speed.Value)
 }
 
-// alone tells of a row that left the law while faster ones keep to it.
+// alone finds a row that left the law while faster ones keep to it.
 func (j *Judgement) alone(o offRow) {
 	j.found(OffLaw, o.Line, false, "measure this row again", "%s in this row alone, and faster ones keep to it: a reading of thrust or speed is wrong", o.says())
 }
 
-// leaves tells of a row from which on no faster one keeps to the law.
+// leaves finds a row from which on no faster one keeps to the law.
 func (j *Judgement) leaves(o offRow) {
 	if o.away > 0 {
 		j.found(OffLaw, o.Line, false, "look at the blades, the tare, slack in the lever and the speed's reading, and measure again",

@@ -188,7 +188,7 @@ func (r *reader) body(text []byte, line int) {
 	}
 }
 
-// noCSV tells a quote that has no end, or stands inside a cell; line is that at which
+// noCSV refuses a quote that has no end, or stands inside a cell; line is that at which
 // the reader began.
 func (r *reader) noCSV(line int, err error) {
 	wrong := new(csv.ParseError)

@@ -238,7 +238,7 @@ func (t *Tally) damaged(r []byte, h *head) int {
 
 func (t *Tally) add(k Kind, size int) { t.n[k]++; t.bytes[k] += uint64(size) }
 
-// judge tells what a frame is that stands as one; false means that its sum fails by
+// judge returns what a frame is that stands as one; false means that its sum fails by
 // every definition.
 func (t *Tally) judge(b []byte, h *head) bool {
 	want := binary.LittleEndian.Uint16(b[h.sum:])

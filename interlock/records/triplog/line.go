@@ -12,7 +12,7 @@ import (
 // Version is the schema version in every line.
 const Version = 1
 
-// Kind says what a line is about.
+// Kind states what a line is about.
 type Kind string
 
 // The kinds of line.
@@ -49,7 +49,7 @@ type FileHash struct {
 	SHA256 string `json:"sha256"` // hex
 }
 
-// Head says what the session is. It is the first line of every file.
+// Head states what the session is. It is the first line of every file.
 type Head struct {
 	Session  string     `json:"session"`
 	Files    []FileHash `json:"files"`

@@ -229,7 +229,7 @@ func (l *Log) Close() error {
 	return err
 }
 
-// Status is how the log fares.
+// Status is the state of the log.
 type Status struct {
 	Part  int    // number of the file in use; more than 1 after a failure
 	Lines uint64 // lines written, the heads included
@@ -239,7 +239,7 @@ type Status struct {
 	Cause error  // why a file was given up, nil if none was
 }
 
-// Status says how the log fares.
+// Status returns the state of the log.
 func (l *Log) Status() Status {
 	return Status{Part: l.part, Lines: l.n, Kept: l.goodN, Head: hex.EncodeToString(l.goodChain[:]), Lost: l.lost, Cause: l.cause}
 }

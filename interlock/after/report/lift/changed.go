@@ -22,7 +22,7 @@ type Change struct {
 	Now    Estimate `json:"installed_factor_now"`
 	Share  Estimate `json:"change_share"`
 	Hovers [2]int   `json:"hovers"`
-	// Refused says why nothing is known; empty where it is.
+	// Refused is why nothing is known; empty where it is.
 	Refused string `json:"refused,omitempty"`
 }
 

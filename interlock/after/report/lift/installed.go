@@ -29,14 +29,14 @@ const (
 	otherVolts = 1.25
 )
 
-// StandReport tells what a table of the stand did for a forecast.
+// StandReport states what a table of the stand did for a forecast.
 type StandReport struct {
 	File string `json:"file"`
 	// Factor is the installed factor: the flown thrust over the stand's at the same output
 	// and voltage. Hovers says how many show it.
 	Factor Estimate `json:"installed_factor"`
 	Hovers int      `json:"hovers"`
-	// Aside says why the flights alone count; empty where the table gives the shape.
+	// Aside is why the flights alone count; empty where the table gives the shape.
 	Aside string `json:"set_aside,omitempty"`
 }
 
@@ -136,7 +136,7 @@ func (in *installed) under(d drawnLaw, rng *rand.Rand) drawnLaw {
 	return d
 }
 
-// report tells the factor that the draws had, and what speaks against the table.
+// report returns the factor that the draws had, and what speaks against the table.
 func (in *installed) report() *StandReport {
 	r := &StandReport{File: in.stand.file, Hovers: len(in.up), Factor: interval(in.factors)}
 	most := mostInstalled * (1 + twoSigma*in.stand.doubt)
@@ -202,7 +202,7 @@ func askWith(runs []Run, q Question) Forecast {
 	return both
 }
 
-// contradicts says where the forecasts with the table and by the flights alone exclude
+// contradicts returns where the forecasts with the table and by the flights alone exclude
 // each other.
 func contradicts(both, alone *Forecast) string {
 	for i := range both.Next {

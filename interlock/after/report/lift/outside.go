@@ -9,7 +9,7 @@ import (
 // other; ours: the packs and the air of two hours of one day.
 const alike = 0.03
 
-// Outside says how the newest run's hover at the heaviest load that flew lies outside of
+// Outside returns how the newest run's hover at the heaviest load that flew lies outside of
 // what the flights with less had foreseen for it, and what is to be done; empty where it
 // lies inside, where they foresee nothing, or where another run at that load took as much.
 // Something is otherwise than the numbers have it then: the load, a propeller, a pack, the

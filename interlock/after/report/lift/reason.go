@@ -10,7 +10,7 @@ import (
 	"downhaul/rules/rounding"
 )
 
-// code says which reason it is.
+// code states which reason it is.
 type code int
 
 const (

@@ -36,13 +36,13 @@ type Forecast struct {
 	Schema int `json:"schema_version"`
 	// Verdict is that of the very next step; empty when none was named.
 	Verdict Verdict `json:"verdict,omitempty"`
-	// Concerns says what a go is about.
+	// Concerns states what a go is about.
 	Concerns string `json:"concerns"`
 	// Points are the hovers, pulls and attempts that the forecast rests on.
 	Points []Point `json:"points"`
-	// Unused says what was left out, and why.
+	// Unused states what was left out, and why.
 	Unused []string `json:"unused,omitempty"`
-	// Refused says why there are no numbers; empty when there are.
+	// Refused is why there are no numbers; empty when there are.
 	Refused string `json:"refused,omitempty"`
 	// Settle is the flight that would settle it.
 	Settle string       `json:"settle,omitempty"`
@@ -127,7 +127,7 @@ type Take struct {
 	LessSag        float64 `json:"less_sag_v"`
 }
 
-// FitReport tells how well the law of thrust is known.
+// FitReport states how well the law of thrust is known.
 type FitReport struct {
 	// Against is "output" or "rotor speed".
 	Against string `json:"against"`
@@ -145,7 +145,7 @@ type FitReport struct {
 	TopOutput float64 `json:"top_output"`
 	// WorstRatio is the hardest working motor's output over the mean.
 	WorstRatio float64 `json:"worst_motor_ratio"`
-	// Assumes says what was taken beyond the heaviest load, and to which side that errs;
+	// Assumes states what was taken beyond the heaviest load, and to which side that errs;
 	// empty where that took full output.
 	Assumes string `json:"assumes,omitempty"`
 }
@@ -157,7 +157,7 @@ const beyondHeaviest = "beyond that load from none to a little more than all of 
 // fullOutput is the least output of a load beyond which nothing is left to assume.
 const fullOutput = 0.95
 
-// PackReport tells how well the pack is known.
+// PackReport states how well the pack is known.
 type PackReport struct {
 	Resistance Estimate `json:"resistance_ohm"`
 	// Slow is what the slow part of the sag, settled, adds to it.
@@ -191,7 +191,7 @@ func (r *AirReport) Says(system string) string {
 	return "air: " + air.Says(a, system) + "; thrust at one output goes with it; humidity is left out, and air that is damper than in the flights takes up to 1.6 % of the lift at 30 °C (86 °F), so lift errs high by that"
 }
 
-// Kind says what a point is evidence of.
+// Kind states what a point is evidence of.
 type Kind string
 
 // The kinds of points.

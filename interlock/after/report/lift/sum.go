@@ -62,7 +62,7 @@ type Sum struct {
 	Ballast Estimate `json:"largest_ballast_kg"`
 	// PaperLift is the sum on paper, N.
 	PaperLift float64 `json:"paper_lift_n"`
-	// Doubts say what is not in the sum, and to which side that errs.
+	// Doubts state what is not in the sum, and to which side that errs.
 	Doubts []string `json:"doubts"`
 }
 

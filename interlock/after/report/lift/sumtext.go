@@ -46,7 +46,7 @@ func cut(text string, n int) string {
 	return text
 }
 
-// Verdicts say of each step that flies whether the low end keeps the reserve.
+// Verdicts reports for each step that flies whether the low end keeps the reserve.
 func (s *Sum) Verdicts(system string) (says []string) {
 	for i := range s.Steps {
 		t := &s.Steps[i]

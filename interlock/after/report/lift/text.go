@@ -161,7 +161,7 @@ func (s *StepForecast) text(p *page, system string, need *Requirement) {
 	p.line("")
 }
 
-// basis says what the forecast rests on.
+// basis reports what the forecast rests on.
 func (f *Forecast) basis(p *page, system string) {
 	count := map[Kind]int{}
 	for i := range f.Points {

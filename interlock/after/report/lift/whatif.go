@@ -152,7 +152,7 @@ func (w *WhatIf) exchange(samples []sample, flown *Stand, guard *Guard) {
 	}
 }
 
-// Check says what of it cannot be answered of these runs and this craft; nil when all
+// Check returns what of it cannot be answered of these runs and this craft; nil when all
 // can. A density that was not told of every run cannot be exchanged for another.
 func (w *WhatIf) Check(q Question, runs []Run) error {
 	c, guard, flown := q.Craft, q.Guard, q.Stand != nil

@@ -302,7 +302,7 @@ func refused(n *answers.SigningStatus) (out []string) {
 	return out
 }
 
-// sure says whether something is so, where the phase says it may be: only a fresh sign of
+// sure reports whether something is so, where the phase says it may be: only a fresh sign of
 // the craft makes it sure.
 func sure(v *interlock.View, id rules.ChannelID, may bool, then float64) string {
 	if !may {

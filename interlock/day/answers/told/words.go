@@ -194,7 +194,7 @@ func ruleNow(v *interlock.View, env *rules.Envelope, i int) string {
 	return says
 }
 
-// resetNext says what a reset still waits for.
+// resetNext reports what a reset still waits for.
 func resetNext(v *interlock.View, env *rules.Envelope, say func(string, ...any)) {
 	if v.ResetBar == interlock.ReasonArmed {
 		say("Reset is not taken yet: %s%s.", v.ResetBar, v.Disarmed(env))

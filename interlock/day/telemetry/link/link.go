@@ -34,7 +34,7 @@ func (k Kind) String() string {
 	return "unknown kind of link"
 }
 
-// Config says what to open. Who reads it from people refuses what cannot be.
+// Config states what to open. Who reads it from people refuses what cannot be.
 type Config struct {
 	// Number is the link's number in the pad file, from 0.
 	Number uint8
@@ -64,7 +64,7 @@ func (c Config) String() string {
 	return u.String()
 }
 
-// Event tells that a link came up or went down, or is still down after another
+// Event states that a link came up or went down, or is still down after another
 // try.
 type Event struct {
 	Link uint8
@@ -148,7 +148,7 @@ func (l *Link) up() {
 	l.onEvent(Event{Link: l.cfg.Number, Up: true, Text: fmt.Sprintf("link %d (%v) is up", l.cfg.Number, l.cfg)})
 }
 
-// down tells that the link is down, and waits before the next try.
+// down notes that the link is down, and waits before the next try.
 func (l *Link) down(err error, retry time.Duration) {
 	l.onEvent(Event{Link: l.cfg.Number, Err: err, Text: fmt.Sprintf("link %d (%v) is down: %v; trying again in %v", l.cfg.Number, l.cfg, err, retry)})
 	sleep(l.end, retry)
@@ -173,7 +173,7 @@ func (b *backoff) wait() time.Duration {
 	return d
 }
 
-// held tells how long the last connection lasted: one that held for a while
+// held reports how long the last connection lasted: one that held for a while
 // starts the waits anew, one that breaks at once does not.
 func (b *backoff) held(d time.Duration) {
 	if d >= lastRetry {

@@ -139,7 +139,7 @@ func (d *Door) pass(dst []byte, at time.Duration, f *telemetry.Frame) []byte {
 	return append(dst, f.Raw...)
 }
 
-// judge says under what a frame of the craft counts, and notes its stamp when it
+// judge returns under what a frame of the craft counts, and notes its stamp when it
 // passes.
 func (d *Door) judge(at time.Duration, f *telemetry.Frame) *uint64 {
 	if !f.Signed {

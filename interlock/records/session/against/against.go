@@ -35,7 +35,7 @@ type Result struct {
 	MissingOthers int    `json:"missing_others"`
 	NotRecorded   int    `json:"not_recorded"`
 	First         string `json:"first,omitempty"`
-	// Foreign says why the file is no recording of this session, empty where it
+	// Foreign is why the file is no recording of this session, empty where it
 	// is.
 	Foreign string `json:"foreign,omitempty"`
 }

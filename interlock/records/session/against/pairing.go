@@ -140,7 +140,7 @@ func (p *pairing) count(d *decided, by int) {
 // tooMany reports whether the two are not of one session, or one was written anew.
 func (p *pairing) tooMany() bool { return len(p.open)+len(p.trips) > mostOpen }
 
-// tell says what one has and the other has not, in the order in which it was read.
+// tell reports what one has and the other has not, in the order in which it was read.
 func (p *pairing) tell(out *Result, verdict triplog.Verdict) {
 	var first, firstTrip string
 	say := func(to *string, u *unmet) {

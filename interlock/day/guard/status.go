@@ -52,8 +52,9 @@ type snapshot struct {
 
 	// The loop's own.
 	counts intake.Counts
-	frames uint64        // heard until the last picture
-	heard  time.Duration // when that had grown
+	frames uint64         // heard until the last picture
+	heard  time.Duration  // when that had grown
+	before interlock.View // of the last picture: its signs and when, which the next one needs
 }
 
 func newSnapshot() snapshot { return snapshot{latest: newLatest[picture]()} }
@@ -61,7 +62,9 @@ func newSnapshot() snapshot { return snapshot{latest: newLatest[picture]()} }
 // draw copies what can be seen of the loop, on the loop's own goroutine. give shows it.
 func (s *snapshot) draw(l *Loop) *picture {
 	p := s.room()
+	p.View.Signs, p.View.At = append(p.View.Signs[:0], s.before.Signs...), s.before.At
 	l.cfg.Engine.View(&p.View)
+	s.before.Signs, s.before.At = append(s.before.Signs[:0], p.View.Signs...), p.View.At
 	p.Readings = p.Readings[:0]
 	for _, id := range answers.Shown {
 		p.Readings = append(p.Readings, l.cfg.Engine.Reading(id))
@@ -70,10 +73,9 @@ func (s *snapshot) draw(l *Loop) *picture {
 	if p.Link = linkStatus(s.counts, l.unkeptAll); p.Link.Frames != s.frames {
 		s.frames, s.heard = p.Link.Frames, p.View.At
 	}
-	p.Heard = s.heard
+	p.Heard, p.output = s.heard, l.outputErr
 	p.Trips, p.Acts = l.past.copyTo(p.Trips[:0], p.Acts[:0])
 	p.Loop = answers.LoopStatus{Turns: l.turns, WorstGapS: l.worst.Seconds(), Dropped: l.Dropped()}
-	p.output = l.outputErr
 	return p
 }
 
@@ -84,8 +86,8 @@ func (s *snapshot) copied() picture {
 	defer s.mu.Unlock()
 	out := *s.take()
 	v := &out.View
-	v.Unmet, v.Rules, v.Permissives, v.Holds = slices.Clone(v.Unmet), slices.Clone(v.Rules), slices.Clone(v.Permissives), slices.Clone(v.Holds)
-	v.Signs = slices.Clone(v.Signs)
+	v.Unmet, v.Rules, v.Permissives = slices.Clone(v.Unmet), slices.Clone(v.Rules), slices.Clone(v.Permissives)
+	v.Holds, v.Signs = slices.Clone(v.Holds), slices.Clone(v.Signs)
 	out.Readings, out.Trips, out.Acts = slices.Clone(out.Readings), slices.Clone(out.Trips), slices.Clone(out.Acts)
 	out.passed.Streams = slices.Clone(out.passed.Streams)
 	return out

@@ -19,6 +19,7 @@ func TestPageBarsNobody(t *testing.T) {
 	w.status.Store(all[0].status())
 	p := served(t, w.ask, MostPages, MostFrom)
 	for _, size := range sizes[1:3] {
+		w.err.Store(nil)
 		ctx := tab(t, "http://"+p.Address()+"/", size.width, size.height)
 		eval[bool](t, ctx, axe+"; true")
 		look := func(what string) {

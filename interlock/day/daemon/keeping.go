@@ -60,6 +60,14 @@ func (k *keeping) thread() {
 	}
 }
 
+// offer hands a line over to be printed. It never waits: a slow terminal goes without.
+func offer(say chan<- string, line string) {
+	select {
+	case say <- line:
+	default:
+	}
+}
+
 // rest ends the watching after the loop has ended. The device is disarmed only when the
 // relay was verified open; else it stays armed and resets the board, as when this process
 // dies: a board that cannot show its contactor open is better off with every pin off.

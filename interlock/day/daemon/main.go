@@ -172,14 +172,6 @@ func (v *voice) say(line string) {
 	}
 }
 
-// offer hands a line over to be printed. It never waits: a slow terminal goes without.
-func offer(say chan<- string, line string) {
-	select {
-	case say <- line:
-	default:
-	}
-}
-
 // tell hands what happens over to be printed.
 func tell(say chan<- string) func(*rules.Envelope, interlock.Effect) {
 	urgent, warning := watchdog.Priority(3), watchdog.Priority(4)

@@ -297,7 +297,7 @@ func TestLossIsThatOfTenSeconds(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		var l loss
 		heard, lost := map[int64]float64{}, map[int64]float64{}
-		at, seq := time.Duration(rapid.IntRange(0, 3e9).Draw(t, "start")), uint8(0)
+		at, seq := time.Duration(rapid.Int64Range(0, 3e9).Draw(t, "start")), uint8(0)
 		before := int64(-1)
 		for i := range rapid.IntRange(2, 40).Draw(t, "frames") {
 			gap := uint8(0)

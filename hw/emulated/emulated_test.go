@@ -442,7 +442,7 @@ func pinsAlone(r *rig) {
 	n := number(r.t, r.do("pinwork edges 2s"))
 	r.out.Turn(0)
 	r.t.Logf("50 Hz for 2 s: %v", n)
-	if n["edges"] < 50 || n["edges"] > 220 || n["hz"] > 51 {
+	if n["edges"] < 50 || n["edges"] > 204 || n["hz"] > 51 {
 		r.t.Errorf("50 Hz: %v", n)
 	}
 	// A reader that is held up: what does not fit into the kernel's room is told

@@ -90,7 +90,10 @@ func count(ctx context.Context, b hw.Board) error {
 	var err error
 	var edges []hw.Edge
 	for err == nil && ctx.Err() == nil {
-		time.Sleep(50 * time.Millisecond)
+		select {
+		case <-ctx.Done(): // once more, and no longer than was asked
+		case <-time.After(50 * time.Millisecond):
+		}
 		edges, err = b.Edges(edges[:0])
 		for _, e := range edges {
 			if got == 0 {

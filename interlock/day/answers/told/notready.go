@@ -43,7 +43,10 @@ func (set *Setup) notReady(s *answers.Seen) []string {
 		}
 	}
 	if n := len(names); n > 1 {
-		more := map[bool]string{true: fmt.Sprintf(" and %d more", n-mostNamed)}[n > mostNamed]
+		more := ""
+		if n > mostNamed {
+			more = fmt.Sprintf(" and %d more", n-mostNamed)
+		}
 		waits = []string{fmt.Sprintf("wait: %d channels must be healthy for 10 s; the youngest has been healthy for %d s (%s%s)", n, int(least/time.Second), strings.Join(names[:min(n, mostNamed)], ", "), more)}
 	}
 	return append(append(append(do, conditions...), reset...), waits...)

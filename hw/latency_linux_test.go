@@ -25,9 +25,9 @@ import (
 // that of the buzzer, which a caution switches on in the very turn in which a trip would
 // open the relay.
 //
-//   - idle: nothing else runs, ordinary priority
-//   - busy: two busy processes for every processor, at ordinary priority; guard as with
-//     real_time = true, floor at real-time priority
+//   - idle: nothing else runs; guard as with real_time = true, floor at real-time priority
+//   - busy: the same, beside two busy processes for every processor, at ordinary priority
+//   - ordinary: nothing else runs; guard and floor at ordinary priority, as from here on
 //   - strangers: 20,000 datagrams a second of another sender to the guard's port
 //   - disk: the log's disk does not answer
 //   - stop: a press of the emergency stop, by a pipe that carries the kernel's events, to the
@@ -39,7 +39,7 @@ import (
 // medians of the rounds', of p99.9 the best: -benchtime 60000x for rounds of 20,000, six
 // minutes each. Where more than a third was left out there are none.
 func BenchmarkLatency(b *testing.B) {
-	for _, m := range []mode{{name: "idle"}, {name: "busy", hogs: true, realTime: true}, {name: "strangers", flood: true}, {name: "disk", hung: true}, {name: "stop", stop: true}} {
+	for _, m := range []mode{{name: "idle", realTime: true}, {name: "busy", hogs: true, realTime: true}, {name: "ordinary"}, {name: "strangers", flood: true}, {name: "disk", hung: true}, {name: "stop", stop: true}} {
 		b.Run(m.name, func(b *testing.B) {
 			if m.realTime && exec.Command("chrt", "-f", "10", "true").Run() != nil {
 				b.Skip("no real-time priority to be had, or no chrt")

@@ -163,7 +163,7 @@ func guardPart(room *latencyRoom, part string) error {
 		}}
 	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2)) // as the daemon does
 	debug.SetMemoryLimit(256 << 20)
-	if room.mode == "busy" {
+	if room.mode == "idle" || room.mode == "busy" {
 		if err := watchdog.LockMemory(); err != nil {
 			fmt.Fprintln(os.Stderr, err)
 		}

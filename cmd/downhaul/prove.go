@@ -30,8 +30,9 @@ type proveCmd struct {
 func (proveCmd) Help() string {
 	return "For every rule, works out from the rule itself the smallest excursion that must trip and the largest that must not, and " +
 		"drives both through the very intake and engine that guard, as MAVLink frames, pin levels, converter counts and anemometer pulses: " +
-		"also what comes back in time, chatter, a dither across the deadband, silence, freezing, what is not a number, one sample, a step, a slow ramp, " +
-		"the wrong sender, late data. Then the built-in interlocks. No device is opened. Exit code 1 means that something failed."
+		"also what comes back in time, chatter, a dither across the deadband, silence, freezing, what is not a number, one sample, a step, a slow ramp. " +
+		"Then each condition of a start that the envelope asks for. What no file changes, such as the built-in interlocks, is proved by the tests of the " +
+		"software and not here. No device is opened. Exit code 1 means that something failed."
 }
 
 const proveSchema = 1
@@ -117,7 +118,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	cfg.Reaction = out.reaction // as a guard tells its engine
 	site.Derived = cfg
 	out.Report, err = prove.Run(prove.Setup{
-		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed, Signed: p.SigningKey != "",
+		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed,
 		Budget: func(r *rules.Rule) prove.Budget {
 			b := hazard.Reaction(r, p, stop, nil)
 			return prove.Budget{Value: seconds(b.Value), Silence: seconds(b.Silence), Relay: seconds(b.Relay - b.Link)} // from its arrival here
@@ -137,8 +138,8 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 		return hint(err, "nothing was proved, and no record is kept")
 	}
 	if p.SigningKey != "" {
-		out.Report.Notes = append(out.Report.Notes, "the craft signs here with a key made up for the proof, since what is let in does not hang on which key it is: "+
-			"the key file was not read, and that the craft signs with that key shows only on the day (status counts what is refused)")
+		out.Report.Notes = append(out.Report.Notes, "the limits are proved behind the check of signatures: the key file was not read, "+
+			"and that the craft signs with that key shows only on the day (status counts what is refused)")
 	}
 	for _, d := range doubts {
 		out.Warnings = append(out.Warnings, d.Error())

@@ -12,11 +12,10 @@ import (
 	"downhaul/rules/rounding"
 )
 
-// The columns of the table of rules.
+// The columns of names.
 const (
-	nameColumn  = 22
-	limitColumn = 22
-	caseColumn  = 32
+	nameColumn = 22
+	caseColumn = 32
 )
 
 func (r *proved) print(w io.Writer) {
@@ -26,14 +25,20 @@ func (r *proved) print(w io.Writer) {
 	} else {
 		wrap(w, "On the pad ", "  ", strings.TrimSuffix(r.Pad.File+": "+r.Pad.Title, ": "))
 	}
-	fmt.Fprintf(w, "\n%-*s %-*s %8s %8s %8s outcome\n", nameColumn, "rule", limitColumn, "limit", "acts in", "budget", "silent")
+	fmt.Fprintln(w)
+	var rows [][]string
 	for i := range r.Report.Rules {
-		r.printRow(w, &r.Report.Rules[i])
+		row := &r.Report.Rules[i]
+		cells := []string{row.Rule, r.limitText(row), "", "", "", "NOT PROVEN"}
+		if row.Outcome != prove.NotProven {
+			cells = append(cells[:2], shortTime(row.Detect), shortTime(row.Budget), shortTime(row.Silence), pick(row.Outcome == prove.Fail, "FAILED", row.Outcome))
+		}
+		rows = append(rows, cells)
 	}
+	table(w, "", []string{"rule", "limit", ">acts in", ">budget", ">silent", "outcome"}, []int{20, 19, 7, 7, 7, 0}, rows)
 	wrap(w, "", "", "(acts in: from just past the limit to the decision; budget: the longest it may take; silent: from the last good value to the decision)")
 	r.printEdges(w)
-	printCases(w, "Built-in interlocks:", r.Report.Builtins)
-	printCases(w, "Before a start, each of these alone:", r.Report.Starts)
+	r.printStarts(w)
 	r.printFailed(w)
 	r.printUntried(w, "Not proven, and why:", prove.NotProven)
 	r.printUntried(w, "Does not apply:", prove.Moot)
@@ -68,10 +73,12 @@ func (r *proved) print(w io.Writer) {
 	}
 }
 
-// printCases lists what is tried once, and not for each rule.
-func printCases(w io.Writer, title string, cases []prove.Case) {
-	fmt.Fprintf(w, "\n%s\n", title)
-	for _, c := range cases {
+// printStarts lists the envelope's conditions of a start.
+func (r *proved) printStarts(w io.Writer) {
+	if len(r.Report.Starts) > 0 {
+		fmt.Fprintln(w, "\nBefore a start, each of these alone:")
+	}
+	for _, c := range r.Report.Starts {
 		outcome, name := c.Outcome, printable(c.Name)
 		if outcome == prove.Fail {
 			outcome = "FAILED"
@@ -122,29 +129,6 @@ func (r *proved) value(row *prove.Row, v float64) string {
 	return text
 }
 
-func (r *proved) printRow(w io.Writer, row *prove.Row) {
-	outcome := row.Outcome
-	if outcome == prove.Fail {
-		outcome = "FAILED"
-	}
-	name, limit := printable(row.Rule), r.limitText(row)
-	line := fmt.Sprintf("%-*s", nameColumn, name)
-	if utf8.RuneCountInString(name) > nameColumn {
-		fmt.Fprintln(w, name)
-		line = strings.Repeat(" ", nameColumn)
-	}
-	line += fmt.Sprintf(" %-*s", limitColumn, limit)
-	if utf8.RuneCountInString(limit) > limitColumn {
-		fmt.Fprintln(w, line)
-		line = strings.Repeat(" ", nameColumn+1+limitColumn)
-	}
-	if row.Outcome == prove.NotProven {
-		fmt.Fprintf(w, "%s %s\n", line, "NOT PROVEN, see below")
-		return
-	}
-	fmt.Fprintf(w, "%s %8s %8s %8s %s\n", line, shortTime(row.Detect), shortTime(row.Budget), shortTime(row.Silence), outcome)
-}
-
 // printEdges prints how near to the limit it was proved.
 func (r *proved) printEdges(w io.Writer) {
 	fmt.Fprintln(w, "\nThe largest excursion that did nothing, and the smallest that acted:")
@@ -174,7 +158,7 @@ func (r *proved) printFailed(w io.Writer) {
 			}
 		}
 	}
-	for _, c := range slices.Concat(r.Report.Builtins, r.Report.Starts) {
+	for _, c := range r.Report.Starts {
 		if c.Outcome == prove.Fail {
 			wrap(w, "  - ", "    ", c.Name+": "+c.Says)
 		}
@@ -215,11 +199,6 @@ func (r *proved) printUntried(w io.Writer, title, outcome string) {
 		}
 	}
 	if outcome == prove.NotProven { // what does not apply is told in its own list
-		for _, c := range r.Report.Builtins {
-			if c.Outcome == outcome {
-				note(c.Name, c.Says, "built in")
-			}
-		}
 		for _, c := range r.Report.Starts {
 			if c.Outcome == outcome {
 				note(c.Name, c.Says, "before a start")

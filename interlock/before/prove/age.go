@@ -33,7 +33,6 @@ func (t *trial) age() {
 		t.ageBack(limit)
 	}
 	t.moot("dither, one sample, step, slow ramp", "silence has one pace")
-	t.ageOfOthers(limit)
 	if t.rule.While != rules.Always {
 		t.moot("out of its phase", "whoever is silent may be armed and airborne: silence counts as in its phase")
 	}
@@ -151,33 +150,4 @@ func (t *trial) ageBack(limit time.Duration) {
 	r.speak(true)
 	r.run(time.Second)
 	t.latched("fully back", r, find(r.log, interlock.ClearEffect, func(e *event) bool { return e.Rule == t.i }) != nil)
-}
-
-// ageOfOthers: frames that are not the craft's keep nothing young.
-func (t *trial) ageOfOthers(limit time.Duration) {
-	craft := t.p.setup.Intake.Craft.System
-	kept := func(g rogue) bool {
-		r := t.b.air.clone()
-		r.heed(rules.LinkAge, -1)
-		r.silent = true
-		g.scene = r.sc
-		r.rogue = &g
-		r.run(limit + t.rule.Lasting + t.budget.Relay + time.Second)
-		return t.decided(r) == nil
-	}
-	fault := ""
-	if kept(rogue{system: craft%250 + 1}) {
-		fault = "frames of another system kept the link young"
-	}
-	t.add("wrong sender", fault, "frames of another system are no sign of life")
-	if !t.p.setup.Signed {
-		return
-	}
-	fault = ""
-	for k := unsigned; k < forgeries && fault == ""; k++ {
-		if kept(rogue{system: craft, forge: k}) {
-			fault = "frames " + forgeryName[k] + " kept the link young"
-		}
-	}
-	t.add("forged frames", fault, "unsigned, of another key, said again, or a minute off: no sign of life")
 }

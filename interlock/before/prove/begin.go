@@ -2,7 +2,6 @@ package prove
 
 import (
 	"fmt"
-	"maps"
 	"slices"
 	"strings"
 	"time"
@@ -234,42 +233,4 @@ func (p *plan) origin(i int) int {
 		return i
 	}
 	return p.index[i]
-}
-
-// byPhase are the channels that tell how the craft stands or flies.
-var byPhase = append(append([]rules.ChannelID{rules.CraftArmed, rules.CraftLanded}, span(rules.Motor1Output, rules.Motor16Output)...), span(rules.Motor1Speed, rules.Motor16Speed)...)
-
-// forBuiltins gives the pads for the built-in interlocks. A rule with which the
-// craft does not stand and fly as any craft does (it must never be armed, its
-// rotors must turn) would keep these from being seen: they are proved in a core
-// without it then.
-func (p *plan) forBuiltins(b *bases) (*plan, *bases, error) {
-	usual := b.air.sc.v[rules.CraftArmed] == 1 && b.air.sc.v[rules.CraftLanded] == 0 && b.ground.sc.v[rules.CraftLanded] == 1
-	for id := rules.Motor1Output; id <= rules.Motor16Speed; id++ {
-		usual = usual && b.ground.sc.v[id] == 0
-	}
-	climbs := append([]rules.ChannelID{rules.Climb}, p.cfg.Needs(rules.Climb)...)
-	for _, id := range climbs[1:] {
-		usual = usual && b.air.sc.v[id] == 0
-	}
-	if usual {
-		return p, b, nil
-	}
-	q := *p
-	q.asideWhy, q.notes, q.leftOut = map[int]string{}, nil, maps.Clone(p.leftOut)
-	var names []string
-	q.without(func(i int) string {
-		r := &q.env.Rules[i]
-		if !slices.Contains(climbs, r.Watch) && !slices.ContainsFunc(q.cfg.Needs(r.Watch), func(id rules.ChannelID) bool { return slices.Contains(byPhase, id) }) {
-			return ""
-		}
-		names = append(names, r.Name)
-		return "not as any craft"
-	}, func(int) string { return "" })
-	bb, err := q.begin()
-	if err != nil {
-		return nil, nil, err
-	}
-	p.notes = append(p.notes, "the built-in interlocks are proved without "+quoted(names)+", with which the craft does not stand and fly as any other")
-	return &q, bb, nil
 }

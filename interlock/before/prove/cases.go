@@ -32,9 +32,6 @@ func (t *trial) all() {
 	t.silence()
 	t.frozen()
 	t.unknown()
-	t.wrongSender()
-	t.forged()
-	t.lateData()
 	t.phase()
 }
 

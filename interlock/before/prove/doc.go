@@ -1,7 +1,8 @@
 // Package prove is the logic's own proof test: for every rule of an envelope
 // it works out, from the rule itself, the smallest excursion that must trip and
-// the largest that must not, and drives both, and what else can befall a
-// sensor, a link or a button, through the very intake and engine that guard.
+// the largest that must not, and drives both, and what else can befall what it
+// watches, through the very intake and engine that guard; so for each condition
+// of a start. What no file changes is in the tests of this package.
 //
 // It promises that everything reaches the core as it would on the pad: MAVLink
 // frames encoded by a library that is not ours, pin levels, converter counts

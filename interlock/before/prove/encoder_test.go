@@ -86,7 +86,7 @@ func TestFramesOfAnotherEncoderDecideTheSame(t *testing.T) {
 		c, d, err := openReal(env, site, in)
 		return c, &keepingDoor{d, &frames, &n}, err
 	}
-	want := report(t, s)
+	want, wantOwn := wholly(t, s)
 
 	var lines, ours bytes.Buffer
 	r := &frame.Reader{BufByteReader: bufio.NewReader(&frames), DialectRW: sums}
@@ -141,14 +141,14 @@ func TestFramesOfAnotherEncoderDecideTheSame(t *testing.T) {
 			return c.Bytes
 		}, nil}, err
 	}
-	got := report(t, s)
+	got, gotOwn := wholly(t, s)
 	if astray != "" {
 		t.Error(astray)
 	}
 	if next != n {
 		t.Errorf("the second time %d frames, the first %d", next, n)
 	}
-	if d := cmp.Diff(want, got); d != "" {
+	if d := cmp.Diff(want, got) + cmp.Diff(wantOwn, gotOwn); d != "" {
 		t.Errorf("(- library, + second encoder)\n%s", d)
 	}
 	if len(kinds) < 8 {

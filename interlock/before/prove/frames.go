@@ -33,19 +33,11 @@ func newEncoder() (*encoder, error) {
 	return e, nil
 }
 
-// frame is one frame on the wire; the bytes are valid until the next call. sign,
-// where it is given, puts a signature's head into it and says which key signs.
-func (e *encoder) frame(m message.Message, system, component, seq uint8, sign func(f *frame.V2Frame) *frame.V2Key) []byte {
+// frame is one frame on the wire; the bytes are valid until the next call.
+func (e *encoder) frame(m message.Message, system, component, seq uint8) []byte {
 	table := e.table.GetMessage(m.GetID())
 	f := &frame.V2Frame{SequenceNumber: seq, SystemID: system, ComponentID: component, Message: table.Write(m, true)}
-	var key *frame.V2Key
-	if sign != nil {
-		key = sign(f)
-	}
 	f.Checksum = f.GenerateChecksum(table.CRCExtra())
-	if key != nil {
-		f.Signature = f.GenerateSignature(key)
-	}
 	e.buf.Reset()
 	if err := e.writer.Write(f); err != nil {
 		panic("prove: " + err.Error()) // memory: only a payload that is too long fails, and none is

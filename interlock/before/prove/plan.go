@@ -12,7 +12,6 @@ import (
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry"
-	"downhaul/interlock/day/telemetry/signing"
 	"downhaul/rules"
 )
 
@@ -39,16 +38,10 @@ type Setup struct {
 	// to go on.
 	Progress func(what string, n, of int) bool
 
-	// Signed reports whether the craft signs its frames: they come through the guard's
-	// own door for signed ones then, with a key that is made up for the proof.
-	Signed bool
-
 	// open makes the core; nil is the guard's own.
 	open func(env *rules.Envelope, site interlock.Site, in intake.Config) (core, door, error)
-	// leak, if set, puts something wrong around the door for signed frames.
-	leak func(d door) door
-	// only, if set, says which rules are proved; the empty name is all that is
-	// built in.
+	// only, if set, says which rules are proved; the empty name is the conditions of
+	// a start.
 	only func(rule string) bool
 }
 
@@ -164,61 +157,22 @@ func (p *plan) lay(env *rules.Envelope) error {
 	if err != nil {
 		return err
 	}
-	// How often a measured channel must come so that no rule goes stale
-	// between two of its samples.
-	var shortest [rules.ChannelCount]time.Duration
-	p.wiggles = [rules.ChannelCount]bool{}
-	for i := range env.Rules {
-		r := &env.Rules[i]
-		for _, m := range p.cfg.Needs(r.Watch) {
-			if t := r.StaleAfter * 4 / 5; shortest[m] == 0 || t < shortest[m] {
-				shortest[m] = t
-			}
-			if r.FrozenAfter > 0 || m.Channel().FrozenAfter > 0 {
-				p.wiggles[m] = true
-			}
-		}
-	}
-	p.pace, p.gently = heightPace, 0
-	for i := range env.Rules {
-		r := &env.Rules[i]
-		if r.Form != rules.RisingFaster && r.Form != rules.FallingFaster || !(r.Limit > 0) {
-			continue
-		}
-		switch id := r.Watch; {
-		case isHeight(id) || id == rules.Height || id == rules.SlantRange:
-			p.pace = min(p.pace, 0.5*r.Limit)
-		case id == rules.MotorHighest || id == rules.MotorHeadroom || id >= rules.Motor1Output && id <= rules.Motor16Output:
-			p.gently = max(p.gently, time.Duration(2*usual(rules.Motor1Output)/r.Limit*1e9))
-		case id == rules.RotorSpeed || id >= rules.Motor1Speed && id <= rules.Motor16Speed:
-			p.gently = max(p.gently, time.Duration(2*usual(rules.Motor1Speed)/r.Limit*1e9))
-		}
-	}
-	p.loads = false
-	for _, id := range p.watched() {
-		p.loads = p.loads || id == rules.PackResistance || id == rules.PackResting
-	}
-	if p.loads { // a current that never flickers counts as one that sticks
-		p.wiggles[p.cfg.PackCurrent] = true
-	}
-	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
-		if id.Channel().FrozenAfter > 0 && wanted[id] {
-			p.wiggles[id] = true
-		}
-	}
+	p.setPaces()
+	p.setWiggles(&wanted)
+	shortest := p.shortest()
 	p.sources = []source{{kind: pinLevels, period: p.pinPeriod}}
 	for _, s := range p.told() {
 		s.period = 0
 		for _, id := range s.feeds {
 			if id == rules.CraftBootClock || id == rules.LinkLag || id == rules.LinkLoss || id == rules.WindSpeed ||
-				!wanted[id] || p.setup.Site.Fed[id] == rules.NotFed {
+				!wanted[id] || p.setup.Site.Fed[id] == rules.NotFed || len(fields.Sources[id]) == 0 {
 				continue
 			}
 			period := id.Channel().Period
 			if shortest[id] > 0 {
 				period = min(period, max(2*time.Millisecond, shortest[id]))
 			}
-			if len(fields.Sources[id]) > 0 && (s.period == 0 || period < s.period) {
+			if s.period == 0 || period < s.period {
 				s.period = period
 			}
 		}
@@ -239,19 +193,65 @@ func (p *plan) lay(env *rules.Envelope) error {
 	return nil
 }
 
+// shortest is how often a measured channel must come so that no rule goes stale
+// between two of its samples; 0 where no rule rests on it.
+func (p *plan) shortest() (all [rules.ChannelCount]time.Duration) {
+	for i := range p.env.Rules {
+		r := &p.env.Rules[i]
+		for _, m := range p.cfg.Needs(r.Watch) {
+			if t := r.StaleAfter * 4 / 5; all[m] == 0 || t < all[m] {
+				all[m] = t
+			}
+		}
+	}
+	return all
+}
+
+// setWiggles notes the channels whose last digit must move, or they count as frozen.
+func (p *plan) setWiggles(wanted *[rules.ChannelCount]bool) {
+	p.wiggles = [rules.ChannelCount]bool{}
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		p.wiggles[id] = id.Channel().FrozenAfter > 0 && wanted[id]
+	}
+	for i := range p.env.Rules {
+		r := &p.env.Rules[i]
+		for _, m := range p.cfg.Needs(r.Watch) {
+			p.wiggles[m] = p.wiggles[m] || r.FrozenAfter > 0 || m.Channel().FrozenAfter > 0
+		}
+	}
+	p.loads = slices.ContainsFunc(p.watched(), byLoad)
+	if p.loads { // a current that never flickers counts as one that sticks
+		p.wiggles[p.cfg.PackCurrent] = true
+	}
+}
+
+// setPaces works out how fast heights and motors may go so that no limit on a rate is
+// passed on the way.
+func (p *plan) setPaces() {
+	p.pace, p.gently = heightPace, 0
+	for i := range p.env.Rules {
+		r := &p.env.Rules[i]
+		if r.Form != rules.RisingFaster && r.Form != rules.FallingFaster || !(r.Limit > 0) {
+			continue
+		}
+		switch id := r.Watch; {
+		case isHeight(id) || id == rules.Height || id == rules.SlantRange:
+			p.pace = min(p.pace, 0.5*r.Limit)
+		case id == rules.MotorHighest || id == rules.MotorHeadroom || id >= rules.Motor1Output && id <= rules.Motor16Output:
+			p.gently = max(p.gently, time.Duration(2*usual(rules.Motor1Output)/r.Limit*1e9))
+		case id == rules.RotorSpeed || id >= rules.Motor1Speed && id <= rules.Motor16Speed:
+			p.gently = max(p.gently, time.Duration(2*usual(rules.Motor1Speed)/r.Limit*1e9))
+		}
+	}
+}
+
 // newRig is a pad at power-up.
 func (p *plan) newRig() (*rig, error) {
 	c, d, err := p.setup.open(p.env, p.setup.Site, p.setup.Intake)
 	if err != nil {
 		return nil, fmt.Errorf("prove: %w", err)
 	}
-	if p.setup.Signed {
-		d = p.newSigned(d, signing.Seen{})
-		if p.setup.leak != nil {
-			d = p.setup.leak(d)
-		}
-	}
-	r := &rig{p: p, core: c, door: d, follow: rules.Never, rate: -1, outward: 1, keeping: true,
+	r := &rig{p: p, core: c, door: d, follow: rules.Never, rate: -1, outward: 1,
 		due: make([]time.Duration, len(p.sources)), sent: make([]int, len(p.sources)), told: make([]uint64, len(p.sources)),
 		mute: make([]bool, len(p.sources)), lost: make([]float64, len(p.sources))}
 	for i := range r.due {

@@ -1,7 +1,5 @@
 package prove
 
-import "slices"
-
 // Schema counts the shape of a Report.
 const Schema = 1
 
@@ -19,9 +17,8 @@ type Report struct {
 	Schema int  `json:"schema"`
 	Pass   bool `json:"pass"`
 	// Rules has one row for every side of every rule, in the envelope's order.
-	Rules    []Row  `json:"rules"`
-	Builtins []Case `json:"built_in"`
-	// Starts are the conditions of a start, those of the envelope first.
+	Rules []Row `json:"rules"`
+	// Starts are the envelope's conditions of a start.
 	Starts []Case `json:"start_conditions"`
 	// Notes state what was assumed.
 	Notes []string `json:"notes"`
@@ -88,7 +85,7 @@ func (r *Report) Count(outcome string) int {
 			}
 		}
 	}
-	for _, c := range slices.Concat(r.Builtins, r.Starts) {
+	for _, c := range r.Starts {
 		if c.Outcome == outcome {
 			n++
 		}
@@ -111,7 +108,7 @@ func (r *Report) close() {
 			}
 		}
 	}
-	for _, c := range slices.Concat(r.Builtins, r.Starts) {
+	for _, c := range r.Starts {
 		if c.Outcome == Fail {
 			r.Pass = false
 		}

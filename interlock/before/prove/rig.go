@@ -2,16 +2,11 @@ package prove
 
 import (
 	"math"
-	"net/netip"
 	"slices"
 	"time"
 
-	"github.com/bluenviron/gomavlib/v3/pkg/frame"
-	"github.com/bluenviron/gomavlib/v3/pkg/message"
-
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
-	"downhaul/interlock/day/telemetry/signing"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
@@ -68,9 +63,7 @@ type rig struct {
 	sent []int           // by source
 	told []uint64        // by source: the boot clock of its last frame, µs
 	seq  uint8
-	// stamp is that of the craft's last signature.
-	stamp signing.Stamp
-	lost  []float64 // by source: share of a frame that is still to be lost
+	lost []float64 // by source: share of a frame that is still to be lost
 	// mute sources say nothing; with silent no frame of the craft comes.
 	mute   []bool
 	silent bool
@@ -80,23 +73,19 @@ type rig struct {
 	// 0 not at all; all others have theirs move.
 	outward float64
 	moved   []rules.ChannelID
-	restart time.Duration // what a restart took off the craft's clock
 
-	lines   [interlock.LineCount]bool
-	noPins  bool
-	relay   bool
-	beat    bool
-	closed  bool          // the modelled contactor
-	follow  time.Duration // when it follows; Never when it does not move
-	welded  bool
-	keeping bool // trip records get kept at once
+	lines  [interlock.LineCount]bool
+	relay  bool
+	beat   bool
+	closed bool          // the modelled contactor
+	follow time.Duration // when it follows; Never when it does not move
 
 	pulse  time.Duration // the next pulse of the anemometer
 	edges  []intake.WindEdge
-	rogue  *rogue
-	watch  rules.ChannelID // whose readings are followed
-	rate   int             // rule whose rate is followed, −1 for none
-	lo, hi float64         // least and most it read
+	beside func(r *rig, i int) // whoever sends beside the craft, as source i is due
+	watch  rules.ChannelID     // whose readings are followed
+	rate   int                 // rule whose rate is followed, −1 for none
+	lo, hi float64             // least and most it read
 	read   bool
 	good   time.Duration // its last good reading
 
@@ -108,25 +97,6 @@ type rig struct {
 	inputs []interlock.Input
 	bytes  []byte
 	view   interlock.View
-}
-
-// rogue is somebody who sends beside the craft.
-type rogue struct {
-	scene scene
-	// system is the sender's number; old is how far behind the newest its
-	// boot clock is, −1 for the craft's own frame said once more.
-	system uint8
-	old    time.Duration
-	// repeat has it say the craft's last frames again and again, clock and all;
-	// fixed is that clock, µs.
-	repeat   bool
-	fixed    uint64
-	bootOnly bool
-	only     []int // the sources that it imitates; nil for all
-	from     netip.AddrPort
-	link     uint8
-	// forge is what is wrong with its signatures.
-	forge forgery
 }
 
 const contactorTime = 30 * time.Millisecond
@@ -145,14 +115,7 @@ func (r *rig) clone() *rig {
 func (r *rig) bootMillis(s *scene) uint32 { return uint32(r.bootMicros(s) / 1000) }
 
 func (r *rig) bootMicros(s *scene) uint64 {
-	t := r.now - r.restart + 1000*time.Second - time.Duration(s.v[rules.LinkLag]*1e9)
-	if r.rogue != nil && s == &r.rogue.scene {
-		if r.rogue.repeat {
-			return r.rogue.fixed
-		}
-		t -= r.rogue.old
-	}
-	return uint64(t / time.Microsecond)
+	return uint64((r.now + 1000*time.Second - time.Duration(s.v[rules.LinkLag]*1e9)) / time.Microsecond)
 }
 
 // at is a channel of the scene with the last digit that moves, where a channel
@@ -215,7 +178,7 @@ func (r *rig) tick(t time.Duration) {
 	r.now = t
 	if r.follow <= r.now {
 		r.follow = rules.Never
-		r.closed = r.welded || r.relay && r.beat
+		r.closed = r.relay && r.beat
 		r.lines[interlock.Readback] = r.closed
 		if !r.closed {
 			r.powerless()
@@ -248,83 +211,6 @@ func (r *rig) pass(t time.Duration) {
 	}
 }
 
-// send has one source tell of the scene.
-func (r *rig) send(i int) {
-	s := &r.p.sources[i]
-	if s.kind != pinLevels && s.kind != craftFrame && r.mute[i] {
-		return
-	}
-	switch s.kind {
-	case pinLevels:
-		r.sendPins()
-	case windPulses:
-		r.sendWind()
-	case cellCounts:
-		r.sendCount()
-	default:
-		r.sendFrame(i)
-	}
-}
-
-func (r *rig) sendFrame(i int) {
-	s := &r.p.sources[i]
-	r.p.turns = r.sent[i]
-	r.sent[i]++
-	if !r.silent && !r.mute[i] {
-		lost := false
-		if r.sc.loss > 0 {
-			if r.lost[i] += r.sc.loss; r.lost[i] >= 1 {
-				r.lost[i]--
-				lost = true
-			}
-		}
-		seq := r.seq
-		r.seq++
-		if !lost {
-			r.frame, r.told[i] = r.now, r.bootMicros(&r.sc)
-			b := r.frameOf(s.make(r, &r.sc), r.p.setup.Intake.Craft.System, seq, genuine)
-			r.chunk(intake.Chunk{Source: intake.Telemetry, From: r.p.from, Bytes: b})
-		}
-	}
-	if g := r.rogue; g != nil && (s.boot || !g.bootOnly) && (g.only == nil || slices.Contains(g.only, i)) {
-		g.scene.pass(r.now, 0)
-		g.fixed = r.told[i]
-		b := r.frameOf(s.make(r, &g.scene), g.system, r.seq, g.forge)
-		from := r.p.from
-		if g.from.IsValid() {
-			from = g.from
-		}
-		r.chunk(intake.Chunk{Source: intake.Telemetry, From: from, Link: g.link, Bytes: b})
-	}
-}
-
-// frameOf is a frame with the craft's component; one under the craft's name is
-// signed where the pad asks for that.
-func (r *rig) frameOf(m message.Message, system, seq uint8, how forgery) []byte {
-	craft := r.p.setup.Intake.Craft
-	if !r.p.setup.Signed || system != craft.System {
-		return r.p.encoder.frame(m, system, craft.Component, seq, nil)
-	}
-	return r.p.encoder.frame(m, system, craft.Component, seq, func(f *frame.V2Frame) *frame.V2Key { return how.stamped(f, r.now, &r.stamp) })
-}
-
-func (r *rig) sendPins() {
-	if r.noPins {
-		return
-	}
-	var levels uint32
-	for l, on := range r.lines {
-		if on != r.p.setup.Intake.Lines[l].Invert {
-			levels |= 1 << l
-		}
-	}
-	if loop := r.p.setup.Intake.Anemometer.Loop; loop.Fitted && !loop.Invert {
-		levels |= 1 << intake.LoopBit
-	}
-	r.bytes = intake.AppendPins(r.bytes[:0], levels, false)
-	r.chunk(intake.Chunk{Source: intake.Pins, Bytes: r.bytes})
-}
-
 // press works one line and lets it be read.
 func (r *rig) press(l interlock.Line, held time.Duration) {
 	r.set(l, true)
@@ -340,43 +226,6 @@ func (r *rig) set(l interlock.Line, on bool) {
 	if end := r.now + 1; r.core.Deadline() <= end {
 		r.tick(end)
 	}
-}
-
-func (r *rig) sendCount() {
-	c := &r.p.setup.Intake.LoadCell
-	r.p.turns = int(r.now.Seconds() * r.p.setup.CellRate)
-	f := r.at(&r.sc, rules.Tension)
-	n := intake.Count{At: r.now}
-	if r.sc.failed || math.IsNaN(f) {
-		n.Failed = true
-	} else {
-		n.Value = int32(math.Max(-1<<23, math.Min(1<<23-1, float64(c.Zero)+math.Round(f/c.NewtonsPerCount))))
-	}
-	r.bytes = intake.AppendCounts(r.bytes[:0], []intake.Count{n})
-	r.chunk(intake.Chunk{Source: intake.LoadCell, Bytes: r.bytes})
-}
-
-// sendWind sends the pulses since the last time: steady ones of the speed that
-// the scene has now.
-func (r *rig) sendWind() {
-	c := &r.p.setup.Intake.Anemometer
-	edges := r.edges[:0]
-	r.p.turns = int(r.now / rules.WindSpeed.Channel().Period)
-	if v := r.at(&r.sc, rules.WindSpeed); r.sc.failed || math.IsNaN(v) {
-		edges = append(edges, intake.WindEdge{At: r.now, Failed: true})
-	} else if v > c.Offset {
-		period := max(1, time.Duration(math.Round(c.Slope/(v-c.Offset)*1e9)))
-		if r.pulse < r.now-time.Hour {
-			r.pulse = r.now
-		}
-		for r.pulse+period <= r.now {
-			r.pulse += period
-			edges = append(edges, intake.WindEdge{At: r.pulse, Rise: !c.OnFall})
-		}
-	}
-	r.edges = edges
-	r.bytes = intake.AppendWindEdges(r.bytes[:0], edges)
-	r.chunk(intake.Chunk{Source: intake.Wind, Bytes: r.bytes})
 }
 
 // host does what the host would.
@@ -443,13 +292,11 @@ func (r *rig) take(effects []interlock.Effect) {
 		case interlock.BeatEffect:
 			r.beat = f.On
 		case interlock.TripEffect:
-			if r.keeping {
-				keep = append(keep, f.Trip)
-			}
+			keep = append(keep, f.Trip)
 		}
 		r.log = append(r.log, event{f, r.calls})
 	}
-	if want := r.welded || r.relay && r.beat; want != r.closed && r.follow == rules.Never {
+	if want := r.relay && r.beat; want != r.closed && r.follow == rules.Never {
 		r.follow = r.now + contactorTime
 	}
 	r.look()
@@ -466,4 +313,12 @@ func (r *rig) heed(id rules.ChannelID, rateOf int) {
 		r.good = now.At
 	}
 	r.log = r.log[:0]
+}
+
+// from is a pad of its own with an empty log.
+func from(base *rig) *rig {
+	r := base.clone()
+	r.heed(rules.NoChannel, -1)
+	r.run(5 * time.Millisecond)
+	return r
 }

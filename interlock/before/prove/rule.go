@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"slices"
-	"strconv"
-	"strings"
 	"time"
 
 	"downhaul/interlock"
@@ -223,21 +221,6 @@ func (t *trial) moot(name, why string) {
 	t.row.Cases = append(t.row.Cases, Case{Name: name, Outcome: Moot, Says: why})
 }
 
-// say is a value in the unit of the limit, with digits enough to tell two
-// steps of a field apart.
-func (t *trial) say(v float64) string { return Say(v, t.rule.Unit) }
-
-// Say is a value in a unit with digits enough to tell two steps of a field
-// apart: eight, what a 32-bit number holds.
-func Say(v float64, unit string) string {
-	if c, ok := rules.Convert(v, unit); ok {
-		return strings.TrimSpace(strconv.FormatFloat(c, 'g', 8, 64) + " " + unit)
-	}
-	return rules.Format(v, unit)
-}
-
-func ms(d time.Duration) string { return rules.FormatDuration(d.Round(time.Microsecond)) }
-
 // prove proves one rule: a row for each side. Where another rule would trip
 // before it, so that nothing of its own could be seen, it is proved once more
 // in a core that has no other.
@@ -274,16 +257,23 @@ func (p *plan) alone(origin int) (*plan, *bases, error) {
 	return &q, b, err
 }
 
+// trial is the proof of one side of a rule before anything was tried.
+func (p *plan) trial(i int, s side, b *bases) *trial {
+	rule := &p.env.Rules[i]
+	return &trial{p: p, b: b, i: i, rule: rule, way: s.way, limit: s.limit,
+		rate:  rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster || rule.Watch == rules.TensionRate,
+		over:  rule.Over,
+		plain: rule.Form == rules.Is || rule.Form == rules.IsNot, budget: p.setup.Budget(rule)}
+}
+
 // side proves one side of a rule; beside is what of the others kept it from
 // being seen.
 func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 	rule := &p.env.Rules[i]
 	row = Row{Rule: rule.Name, Line: rule.Line, Channel: rule.Watch.String(), Side: s.name, Unit: unitOf(rule), Limit: s.limit,
 		Stop: rule.Stop.String(), StaleAfter: rule.StaleAfter.Seconds(), Cases: []Case{}, Index: p.origin(i)}
-	t := &trial{p: p, b: b, i: i, rule: rule, row: &row, way: s.way, limit: s.limit,
-		rate:  rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster || rule.Watch == rules.TensionRate,
-		over:  rule.Over,
-		plain: rule.Form == rules.Is || rule.Form == rules.IsNot, budget: p.setup.Budget(rule)}
+	t := p.trial(i, s, b)
+	t.row = &row
 	budget := t.budget.Relay.Seconds()
 	row.Budget = &budget
 	if t.nowhere() {
@@ -318,34 +308,6 @@ func (p *plan) side(i int, s side, b *bases) (row Row, beside string) {
 	}
 	t.all()
 	return row, ""
-}
-
-// quoted lists names.
-func quoted(names []string) string {
-	var out []string
-	for i, n := range names {
-		if i == 3 {
-			out = append(out, fmt.Sprintf("%d more", len(names)-3))
-			break
-		}
-		out = append(out, strconv.Quote(n))
-	}
-	return strings.Join(out, " and ")
-}
-
-func pick[T any](first bool, yes, no T) T {
-	if first {
-		return yes
-	}
-	return no
-}
-
-func unitOf(r *rules.Rule) string {
-	kind := r.Watch.Channel().Kind
-	if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
-		kind = kind.Rate()
-	}
-	return rules.SIUnit(kind)
 }
 
 // others names the rules that tripped before the rule did.

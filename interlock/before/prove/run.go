@@ -21,25 +21,9 @@ func Run(setup Setup) (*Report, error) {
 		n++
 		stopped = stopped || setup.Progress != nil && !setup.Progress(what, min(n, of), of)
 	}
-	out := &Report{Schema: Schema, Rules: []Row{}, Builtins: []Case{}, Starts: []Case{}}
+	out := &Report{Schema: Schema, Rules: []Row{}, Starts: []Case{}}
 	say("the way to live")
-	p.unfed()
-	p.without(func(i int) string {
-		r := &p.env.Rules[i]
-		switch why := p.outOfReach(r); {
-		case p.asideWhy[i] != "":
-			return ""
-		case why != "":
-			p.never[i] = true
-			return why
-		case byLoad(r.Watch) && len(p.env.Rules) > 1:
-			return loadAlone
-		case r.Watch == rules.LinkAge && len(p.env.Rules) > 1:
-			return "silence would have them act as well"
-		}
-		return ""
-	}, func(int) string { return "" })
-	b, err := p.begin()
+	b, err := p.depart()
 	if err != nil {
 		return nil, err
 	}
@@ -70,24 +54,39 @@ func Run(setup Setup) (*Report, error) {
 		}
 		out.Rules = append(out.Rules, r...)
 	}
-	if say("built-in interlocks"); stopped {
+	if say("the conditions of a start"); stopped {
 		return nil, ErrStopped
 	}
 	if wanted("") {
-		q, bb, err := p.forBuiltins(b)
-		if err != nil {
-			return nil, err
-		}
-		t := &builtins{p: q, b: bb}
-		t.all()
-		out.Builtins = t.out
-		s := &starts{p: q, b: bb}
+		s := &starts{p: p, b: b, out: out.Starts}
 		s.all()
 		out.Starts = s.out
 	}
 	out.Notes = append([]string{}, p.notes...)
 	out.close()
 	return out, nil
+}
+
+// depart makes the pads from which proofs set out, without the rules that nothing
+// drives and those that stand against the others.
+func (p *plan) depart() (*bases, error) {
+	p.unfed()
+	p.without(func(i int) string {
+		r := &p.env.Rules[i]
+		switch why := p.outOfReach(r); {
+		case p.asideWhy[i] != "":
+			return ""
+		case why != "":
+			p.never[i] = true
+			return why
+		case byLoad(r.Watch) && len(p.env.Rules) > 1:
+			return loadAlone
+		case r.Watch == rules.LinkAge && len(p.env.Rules) > 1:
+			return "silence would have them act as well"
+		}
+		return ""
+	}, func(int) string { return "" })
+	return p.begin()
 }
 
 // unfed notes the rules that nothing feeds on this pad.

@@ -317,3 +317,6 @@ func (r *rig) rest() {
 		r.run(100 * time.Millisecond)
 	}
 }
+
+// byPhase are the channels that tell how the craft stands or flies.
+var byPhase = append(append([]rules.ChannelID{rules.CraftArmed, rules.CraftLanded}, span(rules.Motor1Output, rules.Motor16Output)...), span(rules.Motor1Speed, rules.Motor16Speed)...)

@@ -132,8 +132,8 @@ func wide() string {
 }
 
 func TestManyFormsAndChannelsAreProved(t *testing.T) {
-	r := report(t, setupOf(t, []byte(wide()), []byte(widePad)))
-	for _, f := range faults(r) {
+	r, own := wholly(t, setupOf(t, []byte(wide()), []byte(widePad)))
+	for _, f := range faults(r, own...) {
 		t.Error(f)
 	}
 	for _, row := range r.Rules {

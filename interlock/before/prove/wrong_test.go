@@ -167,21 +167,6 @@ func stillKnown() func(core, *interlock.Input) bool {
 	}
 }
 
-// leakyDoor is the door for signed frames with a hole in it.
-type leakyDoor struct {
-	*signedDoor
-	leak func(c *intake.Chunk) bool
-}
-
-func (l *leakyDoor) clone() door { return &leakyDoor{l.signedDoor.clone().(*signedDoor), l.leak} }
-
-func (l *leakyDoor) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
-	if c.Source == intake.Telemetry && l.leak(c) {
-		return l.signedDoor.door.Append(dst, c)
-	}
-	return l.signedDoor.Append(dst, c)
-}
-
 // signedWell reports whether the library finds the signature of one frame good.
 func signedWell(b []byte) bool {
 	key := frame.V2Key(proofKey)

@@ -1,7 +1,10 @@
 package prove
 
 import (
+	"bufio"
+	"bytes"
 	"crypto/sha256"
+	"errors"
 	"fmt"
 	"time"
 
@@ -10,6 +13,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/signing"
+	"downhaul/rules"
 )
 
 // The key of a proof is made up here, and no secret: what is let in and what is
@@ -44,15 +48,88 @@ const (
 
 var forgeryName = [forgeries]string{"genuine", "unsigned", "signed with another key", "said again", "over a minute old", "over a minute ahead"}
 
-// stamped is the frame with the tail that the forgery calls for; at is engine
-// time and last the stamp of the frame before.
+// signedDoor is a craft that signs, and the guard's own door for signed frames in
+// front of its intake.
+type signedDoor struct {
+	door
+	in    intake.Config
+	sign  *signing.Door
+	room  []byte
+	stamp signing.Stamp // of the craft's last signature
+	forge forgery       // what is wrong with the frames that come now
+	// leak, if set, lets a chunk past the door.
+	leak func(c *intake.Chunk) bool
+}
+
+func newSigned(d door, in intake.Config, seen signing.Seen) *signedDoor {
+	return &signedDoor{door: d, in: in, sign: signing.NewDoor(signing.Key(proofKey), in.Craft.System, in.Craft.Component, len(in.Links), proofDay, seen)}
+}
+
+// signed has the craft of a setup sign.
+func signed(s Setup, leak func(c *intake.Chunk) bool) Setup {
+	open := s.open
+	if open == nil {
+		open = openReal
+	}
+	s.open = func(env *rules.Envelope, site interlock.Site, in intake.Config) (core, door, error) {
+		c, d, err := open(env, site, in)
+		if err != nil {
+			return nil, nil, err
+		}
+		k := newSigned(d, in, signing.Seen{})
+		k.leak = leak
+		return c, k, nil
+	}
+	return s
+}
+
+// clone is a second door that has heard the same. What is heard in pieces would
+// be lost, and none is: a rig gives whole frames.
+func (s *signedDoor) clone() door {
+	k := newSigned(s.door.clone(), s.in, s.sign.Seen(&s.sign.Passed, 0))
+	k.stamp, k.leak = s.stamp, s.leak
+	return k
+}
+
+// signs is the door of a rig whose craft signs; nil where it does not.
+func signs(r *rig) *signedDoor {
+	s, _ := r.door.(*signedDoor)
+	return s
+}
+
+// tailed is a frame under the craft's name with the signature that the forgery calls
+// for, which the library makes; any other frame is left as it is.
+func (s *signedDoor) tailed(b []byte, at time.Duration) []byte {
+	if b[5] != s.in.Craft.System || s.forge == unsigned {
+		return b
+	}
+	r := &frame.Reader{BufByteReader: bufio.NewReader(bytes.NewReader(b))}
+	var out bytes.Buffer
+	w := &frame.Writer{ByteWriter: &out}
+	if err := errors.Join(r.Initialize(), w.Initialize()); err != nil {
+		panic(err)
+	}
+	read, err := r.Read()
+	if err != nil {
+		panic(err)
+	}
+	f := read.(*frame.V2Frame)
+	key := s.forge.stamped(f, at, &s.stamp)
+	f.Checksum = f.GenerateChecksum(sums.GetMessage(f.Message.GetID()).CRCExtra())
+	f.Signature = f.GenerateSignature(key)
+	if err := w.Write(f); err != nil {
+		panic(err)
+	}
+	return out.Bytes()
+}
+
+// stamped gives the frame the head of the signature that the forgery calls for, and
+// says which key signs; at is engine time and last the stamp of the frame before.
 func (k forgery) stamped(f *frame.V2Frame, at time.Duration, last *signing.Stamp) *frame.V2Key {
 	now := signing.StampOf(proofDay.Add(at))
 	key, link, stamp := proofKey, craftLink, max(now, *last+1)
 	span := func(d time.Duration) signing.Stamp { return signing.Stamp(d / (10 * time.Microsecond)) }
 	switch k {
-	case unsigned:
-		return nil
 	case otherKey:
 		key = wrongKey
 	case saidAgain:
@@ -69,52 +146,37 @@ func (k forgery) stamped(f *frame.V2Frame, at time.Duration, last *signing.Stamp
 	return &out
 }
 
-// signedDoor is the guard's own door for signed frames in front of its intake.
-type signedDoor struct {
-	door
-	p    *plan
-	sign *signing.Door
-	room []byte
-}
-
-func (p *plan) newSigned(d door, seen signing.Seen) *signedDoor {
-	in := &p.setup.Intake
-	return &signedDoor{door: d, p: p, sign: signing.NewDoor(signing.Key(proofKey), in.Craft.System, in.Craft.Component, len(in.Links), proofDay, seen)}
-}
-
-// clone is a second door that has heard the same. What is heard in pieces would
-// be lost, and none is: a rig gives whole frames.
-func (s *signedDoor) clone() door {
-	return s.p.newSigned(s.door.clone(), s.sign.Seen(&s.sign.Passed, 0))
-}
-
 func (s *signedDoor) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
 	if c.Source != intake.Telemetry {
 		return s.door.Append(dst, c)
 	}
+	told := *c
+	told.Bytes = s.tailed(c.Bytes, c.At)
+	if s.leak != nil && s.leak(&told) {
+		return s.door.Append(dst, &told)
+	}
 	if c.From.IsValid() {
-		s.room = s.sign.Datagram(s.room[:0], c.At, c.Bytes)
+		s.room = s.sign.Datagram(s.room[:0], c.At, told.Bytes)
 	} else {
-		s.room = s.sign.Stream(s.room[:0], c.At, c.Link, c.Bytes)
+		s.room = s.sign.Stream(s.room[:0], c.At, c.Link, told.Bytes)
 	}
 	if len(s.room) == 0 {
 		return dst
 	}
-	signed := *c
-	signed.Bytes = s.room
-	return s.door.Append(dst, &signed)
+	told.Bytes = s.room
+	return s.door.Append(dst, &told)
 }
 
 // forged: a frame under the craft's name that is not signed as it must be is
 // neither a value nor a sign of life.
 func (t *trial) forged() {
 	const name = "forged frames"
-	if !t.p.setup.Signed || !t.told() || t.ofRadio() {
+	if signs(t.near) == nil || !t.told() || t.ofRadio() {
 		return
 	}
 	for k := unsigned; k < forgeries; k++ {
 		r := t.fresh(t.near)
-		r.rogue = &rogue{scene: t.astray(r.sc), system: t.p.setup.Intake.Craft.System, forge: k}
+		(&rogue{scene: t.astray(r.sc), system: t.p.setup.Intake.Craft.System, forge: k}).join(r)
 		r.run(t.hold())
 		v, ok := t.furthest(r)
 		fault := ""
@@ -134,10 +196,10 @@ func (t *trial) forged() {
 // forged: nor does such a frame keep the link alive.
 func (t *builtins) forged() {
 	site := &t.p.setup.Site
-	for k := unsigned; k < forgeries && t.p.setup.Signed; k++ {
+	for k := unsigned; k < forgeries && signs(t.b.air) != nil; k++ {
 		r := from(t.b.air)
 		r.silent = true
-		r.rogue = &rogue{scene: r.sc, system: t.p.setup.Intake.Craft.System, forge: k}
+		(&rogue{scene: r.sc, system: t.p.setup.Intake.Craft.System, forge: k}).join(r)
 		r.run(site.LinkStale + 200*time.Millisecond)
 		fault := ""
 		if t.linkLost(r) == nil || r.relay {

@@ -51,7 +51,7 @@ func (t *builtins) sequence() {
 		})
 	}
 	unkept := from(t.b.air)
-	unkept.keeping = false
+	unkept.core = &wrongCore{core: unkept.core, in: withoutHost(interlock.HostKept)}
 	unkept.host(intake.HostMessage{Host: interlock.HostStalled, On: true})
 	unkept.run(100 * time.Millisecond)
 	t.p.settleDown(&unkept.sc, true)

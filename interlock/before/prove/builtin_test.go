@@ -10,7 +10,7 @@ import (
 	"downhaul/rules"
 )
 
-// builtins proves what is no rule of the envelope and cannot be removed.
+// builtins proves what is no rule of the envelope and cannot be removed, on any pad.
 type builtins struct {
 	p   *plan
 	b   *bases
@@ -26,12 +26,16 @@ func (t *builtins) moot(name, why string) {
 	t.out = append(t.out, Case{Name: name, Outcome: Moot, Says: why})
 }
 
-// from is a pad of its own with an empty log.
-func from(base *rig) *rig {
-	r := base.clone()
-	r.heed(rules.NoChannel, -1)
-	r.run(5 * time.Millisecond)
-	return r
+// unread is a door behind which nobody reads the input lines any more.
+type unread struct{ door }
+
+func (u unread) clone() door { return unread{u.door.clone()} }
+
+func (u unread) Append(dst []interlock.Input, c *intake.Chunk) []interlock.Input {
+	if c.Source == intake.Pins {
+		return dst
+	}
+	return u.door.Append(dst, c)
 }
 
 // opens judges whether the chain opened at due, for the reason, and to the
@@ -106,11 +110,9 @@ func (t *builtins) stops() {
 		t.add(l.name, opens(r, at, 0, l.why, interlock.Tripped), "opens at once")
 	}
 	r := from(t.b.air)
-	r.noPins = true
 	last := r.now
-	r.noPins = false
 	r.sendPins()
-	r.noPins = true
+	r.door = unread{r.door}
 	r.run(t.p.setup.Site.PinStale + 50*time.Millisecond)
 	t.add("input lines unread", opens(r, last, t.p.setup.Site.PinStale, interlock.ReasonPinsSilent, interlock.Tripped), "opens after "+ms(t.p.setup.Site.PinStale))
 	r = from(t.b.air)
@@ -137,7 +139,7 @@ func (t *builtins) contactor() {
 	t.add("readback opens", opens(r, at, 0, interlock.ReasonReadbackOpened, interlock.Tripped), "opens at once")
 
 	r = from(t.b.air)
-	r.welded = true
+	r.core = &wrongCore{core: r.core, in: deaf(interlock.Readback)}
 	at = r.now
 	r.host(intake.HostMessage{Host: interlock.HostStalled, On: true})
 	r.run(t.p.setup.Site.DropOut + 100*time.Millisecond)
@@ -177,7 +179,7 @@ func (t *builtins) craft() {
 	t.add("silence of the craft", fault, "power off by "+ms(site.LinkStale)+" after the last frame")
 
 	r = from(t.b.air)
-	r.restart = 5 * time.Second
+	r.sc.force(rules.LinkLag, r.sc.v[rules.LinkLag]+5) // its clock runs that far behind
 	r.run(600 * time.Millisecond)
 	fault = ""
 	if e := find(r.log, interlock.TripEffect, func(e *event) bool { return e.Reason == interlock.ReasonRestart }); e == nil || r.relay {
@@ -203,7 +205,7 @@ func (t *builtins) craft() {
 		return
 	}
 	r = from(t.b.air)
-	r.rogue = g
+	g.join(r)
 	r.run(300 * time.Millisecond)
 	fault = ""
 	trip = find(r.log, interlock.TripEffect, func(e *event) bool { return e.Reason == interlock.ReasonClash })

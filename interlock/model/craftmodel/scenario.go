@@ -1,11 +1,14 @@
 package craftmodel
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
 	"strconv"
 	"strings"
 	"time"
+
+	"downhaul/rules"
 )
 
 // Scenario is a script for one session: what the day is like, and what happens
@@ -203,38 +206,38 @@ func setting(head string, w *words, line string) (func(*Config), error) {
 		}
 		return func(c *Config) { c.Seed = n }, nil
 	case "ballast":
-		err := w.quantity(mass, &v)
+		err := w.quantity(rules.Mass, &v)
 		return func(c *Config) { c.Ballast = v }, err
 	case "wind":
-		if err := w.quantity(speed, &v); err != nil {
+		if err := w.quantity(rules.Speed, &v); err != nil {
 			return nil, err
 		}
 		if len(w.rest) == 0 {
 			return func(c *Config) { c.Wind = v }, nil
 		}
 		var from float64
-		err := firstOf(w.word("from"), w.quantity(angle, &from))
+		err := cmp.Or(w.word("from"), w.quantity(rules.Angle, &from))
 		return func(c *Config) { c.Wind, c.WindFrom = v, from }, err
 	case "turbulence":
 		if w.take("none") {
 			return func(c *Config) { c.Turbulence = 0 }, nil
 		}
-		err := w.quantity(share, &v)
+		err := w.quantity(rules.Ratio, &v)
 		return func(c *Config) { c.Turbulence = v }, err
 	case "charge":
-		err := w.quantity(share, &v)
+		err := w.quantity(rules.Ratio, &v)
 		return func(c *Config) { c.Charge = v }, err
 	case "tether":
 		if w.take("none") {
 			return func(c *Config) { c.TetherLength = 0 }, nil
 		}
-		err := w.quantity(length, &v)
+		err := w.quantity(rules.Length, &v)
 		return func(c *Config) { c.TetherLength = v }, err
 	case "elevation":
-		err := w.quantity(length, &v)
+		err := w.quantity(rules.Length, &v)
 		return func(c *Config) { c.Elevation = v }, err
 	case "temperature":
-		err := w.quantity(temperature, &v)
+		err := w.quantity(rules.Temperature, &v)
 		return func(c *Config) { c.Celsius = v }, err
 	case "unpowered":
 		return func(c *Config) { c.Unpowered = true }, nil
@@ -246,7 +249,7 @@ func setting(head string, w *words, line string) (func(*Config), error) {
 func (p *parser) happening(w *words, line string) error {
 	p.timed = true
 	var at float64
-	if err := w.quantity(duration, &at); err != nil {
+	if err := w.quantity(rules.Duration, &at); err != nil {
 		return err
 	}
 	e := Event{At: seconds(at)}

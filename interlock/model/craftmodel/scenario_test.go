@@ -127,7 +127,7 @@ func TestScenarioFaults(t *testing.T) {
 seed 3
 seed 4
 balast 3 kg
-ballast 3kg
+ballast 3
 wind 4 V
 at 2 s climb 3 m
 at 1 s arm now
@@ -149,11 +149,11 @@ at 10 s arm
 	lines := strings.Split(err.Error(), "\n")
 	want := []string{
 		"day.txt:1: seed must be", "day.txt:3: seed is already set on line 2", "day.txt:4: no such setting (got \"balast\")",
-		"day.txt:5: expected a mass", "day.txt:6: expected a speed in m/s", "day.txt:7: expected \"to\" (got \"3\")",
+		"day.txt:5: has no unit", "day.txt:6: V is a unit of voltage, and this takes speed", "day.txt:7: expected \"to\" (got \"3\")",
 		"day.txt:8: nothing more was expected here (got \"now\")", "day.txt:9: craft model: motor loss at 3s: motor must be 1 to 8 (got 9)",
 		"day.txt:10: craft model: motor loss at 3s: share must be", "day.txt:11: no such fault (got \"gremlins\")",
 		"day.txt:12: say needs a text in quotes", "day.txt:13: craft model: climb at 4s: height must be",
-		"day.txt:14: expected a time", "day.txt:16: lines must be in order of time (got 4s after 5s)",
+		"day.txt:14: does not begin with a number", "day.txt:16: lines must be in order of time (got 4s after 5s)",
 		"day.txt:17: settings come before", "day.txt:19: nothing may follow",
 	}
 	if len(lines) != len(want) {

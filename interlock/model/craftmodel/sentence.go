@@ -1,45 +1,14 @@
 package craftmodel
 
 import (
+	"cmp"
 	"errors"
 	"fmt"
-	"math"
 	"strconv"
 	"strings"
+
+	"downhaul/rules"
 )
-
-// measure is a kind of quantity with the units a scenario may use for it.
-type measure struct {
-	name  string
-	units []unit
-}
-
-type unit struct {
-	name   string
-	factor float64 // to the SI unit
-}
-
-var (
-	length      = measure{"a length", []unit{{"m", 1}, {"cm", 0.01}, {"ft", 0.3048}}}
-	speed       = measure{"a speed", []unit{{"m/s", 1}, {"km/h", 1 / 3.6}, {"mph", 0.44704}, {"kt", 1852.0 / 3600}}}
-	mass        = measure{"a mass", []unit{{"kg", 1}, {"lb", 0.45359237}}}
-	duration    = measure{"a time", []unit{{"s", 1}, {"ms", 0.001}, {"min", 60}}}
-	share       = measure{"a share", []unit{{"%", 0.01}}}
-	angle       = measure{"an angle", []unit{{"deg", math.Pi / 180}}}
-	voltage     = measure{"a voltage", []unit{{"V", 1}, {"mV", 0.001}}}
-	temperature = measure{"a temperature", []unit{{"degC", 1}}}
-	current     = measure{"a current", []unit{{"A", 1}}}
-	turning     = measure{"a rotor's speed", []unit{{"rpm", 1.0 / 60}}}
-	force       = measure{"a force", []unit{{"N", 1}, {"kN", 1000}, {"lbf", 4.4482216152605}}}
-)
-
-func (m measure) accepted() string {
-	names := make([]string, len(m.units))
-	for i, u := range m.units {
-		names[i] = u.name
-	}
-	return strings.Join(names, ", ")
-}
 
 // words are what is left of a line.
 type words struct{ rest []string }
@@ -79,19 +48,11 @@ func (w *words) done() error {
 }
 
 // quantity reads a number and a unit apart from it.
-func (w *words) quantity(m measure, into *float64) error {
+func (w *words) quantity(kind rules.Kind, into *float64) error {
 	number, name := w.next(), w.next()
-	v, err := strconv.ParseFloat(number, 64)
-	if err != nil || math.IsInf(v, 0) || math.IsNaN(v) || strings.ContainsAny(number, "xX_") {
-		return fmt.Errorf("expected %s such as %q (got %q)", m.name, "2.5 "+m.units[0].name, strings.TrimSpace(number+" "+name))
-	}
-	for _, u := range m.units {
-		if u.name == name {
-			*into = v * u.factor
-			return nil
-		}
-	}
-	return fmt.Errorf("expected %s in %s, with a space before the unit (got %q)", m.name, m.accepted(), strings.TrimSpace(number+" "+name))
+	q, err := rules.ParseQuantity(number+" "+name, kind)
+	*into = q.SI
+	return err
 }
 
 func (w *words) count(into *int) error {
@@ -101,17 +62,6 @@ func (w *words) count(into *int) error {
 		return fmt.Errorf("expected a whole number (got %q)", word)
 	}
 	*into = n
-	return nil
-}
-
-// firstOf is the first error of several readings; after one has failed the
-// rest make no sense.
-func firstOf(errs ...error) error {
-	for _, err := range errs {
-		if err != nil {
-			return err
-		}
-	}
 	return nil
 }
 
@@ -132,22 +82,22 @@ func readAct(w *words, e *Event, line string) error {
 		return simple(End)
 	case "output":
 		e.Act = OutputTo
-		return w.quantity(share, &e.Value)
+		return w.quantity(rules.Ratio, &e.Value)
 	case "hang":
 		e.Act = Hang
-		return w.quantity(mass, &e.Value)
+		return w.quantity(rules.Mass, &e.Value)
 	case "climb":
 		e.Act = ClimbTo
-		return firstOf(w.word("to"), w.quantity(length, &e.Value))
+		return cmp.Or(w.word("to"), w.quantity(rules.Length, &e.Value))
 	case "gust":
 		e.Act = Gust
 		var s float64
-		err := firstOf(w.quantity(speed, &e.Value), w.word("for"), w.quantity(duration, &s))
+		err := cmp.Or(w.quantity(rules.Speed, &e.Value), w.word("for"), w.quantity(rules.Duration, &s))
 		e.For = seconds(s)
 		return err
 	case "wind":
 		e.Act = MeanWind
-		return w.quantity(speed, &e.Value)
+		return w.quantity(rules.Speed, &e.Value)
 	case "power":
 		if w.take("on") {
 			return simple(PowerOn)
@@ -185,7 +135,7 @@ func readFault(w *words, e *Event) error {
 			return nil
 		}
 		var s float64
-		err := firstOf(w.word("for"), w.quantity(duration, &s))
+		err := cmp.Or(w.word("for"), w.quantity(rules.Duration, &s))
 		e.For = seconds(s)
 		return err
 	}
@@ -193,12 +143,12 @@ func readFault(w *words, e *Event) error {
 	case "runaway":
 		e.Act, e.Value = Runaway, 1
 		if w.take("to") {
-			return w.quantity(share, &e.Value)
+			return w.quantity(rules.Ratio, &e.Value)
 		}
 		return nil
 	case "motor":
 		e.Act = MotorLoss
-		return firstOf(w.count(&e.Number), w.word("loses"), w.quantity(share, &e.Value))
+		return cmp.Or(w.count(&e.Number), w.word("loses"), w.quantity(rules.Ratio, &e.Value))
 	case "tumble":
 		e.Act = Tumble
 		return nil
@@ -209,10 +159,10 @@ func readFault(w *words, e *Event) error {
 			return until()
 		case "lags":
 			e.Act = TelemetryLag
-			return w.quantity(duration, &e.Value)
+			return w.quantity(rules.Duration, &e.Value)
 		case "loses":
 			e.Act = TelemetryDrop
-			return w.quantity(share, &e.Value)
+			return w.quantity(rules.Ratio, &e.Value)
 		default:
 			return fmt.Errorf("telemetry stops, lags or loses (got %q)", how)
 		}
@@ -221,24 +171,24 @@ func readFault(w *words, e *Event) error {
 		return until()
 	case "cell":
 		e.Act = CellSag
-		return firstOf(w.count(&e.Number), w.word("sags"), w.quantity(voltage, &e.Value))
+		return cmp.Or(w.count(&e.Number), w.word("sags"), w.quantity(rules.Voltage, &e.Value))
 	case "height":
 		if w.take("jumps") {
 			e.Act = HeightStep
-			return w.quantity(length, &e.Value)
+			return w.quantity(rules.Length, &e.Value)
 		}
 		if w.take("turns") {
 			e.Act = HeightTurns
 			return nil
 		}
 		e.Act = HeightDrift
-		return firstOf(w.word("drifts"), w.quantity(speed, &e.Value))
+		return cmp.Or(w.word("drifts"), w.quantity(rules.Speed, &e.Value))
 	case "place":
 		e.Act = PlaceDrift
-		return firstOf(w.word("drifts"), w.quantity(speed, &e.Value))
+		return cmp.Or(w.word("drifts"), w.quantity(rules.Speed, &e.Value))
 	case "home":
 		e.Act = HomeMove
-		return firstOf(w.word("moves"), w.quantity(length, &e.Value))
+		return cmp.Or(w.word("moves"), w.quantity(rules.Length, &e.Value))
 	case "estimator":
 		e.Act = Estimator
 		return nil
@@ -254,29 +204,29 @@ func readFault(w *words, e *Event) error {
 		}
 		if w.take("reads") {
 			e.Act = CellOff
-			return firstOf(w.quantity(force, &e.Value), w.word("off"))
+			return cmp.Or(w.quantity(rules.Force, &e.Value), w.word("off"))
 		}
 		e.Act = CellSticks
 		return w.word("sticks")
 	case "tether":
 		if w.take("is") {
 			e.Act = TetherIs
-			return w.quantity(length, &e.Value)
+			return w.quantity(rules.Length, &e.Value)
 		}
 		e.Act = TetherParts
 		return w.word("parts")
 	case "pack":
 		e.Act = PackSag
-		return firstOf(w.word("sags"), w.quantity(voltage, &e.Value))
+		return cmp.Or(w.word("sags"), w.quantity(rules.Voltage, &e.Value))
 	case "propeller":
 		e.Act = Flutters
-		return firstOf(w.word("flutters"), w.word("from"), w.quantity(turning, &e.Value))
+		return cmp.Or(w.word("flutters"), w.word("from"), w.quantity(rules.Frequency, &e.Value))
 	case "supply":
 		e.Act = GivesWay
-		return firstOf(w.word("gives"), w.word("way"), w.word("from"), w.quantity(current, &e.Value))
+		return cmp.Or(w.word("gives"), w.word("way"), w.word("from"), w.quantity(rules.Current, &e.Value))
 	case "output":
 		e.Act = OutputLimit
-		return firstOf(w.word("stays"), w.word("below"), w.quantity(share, &e.Value))
+		return cmp.Or(w.word("stays"), w.word("below"), w.quantity(rules.Ratio, &e.Value))
 	default:
 		return fmt.Errorf("no such fault (got %q); known are runaway, motor, tumble, telemetry, reboot, cell, height, place, home, estimator, attitude, anemometer, load cell, tether, pack, output, propeller, supply", head)
 	}

@@ -47,7 +47,7 @@ func silenceOf(id rules.ChannelID) time.Duration {
 // overviewChart is a rule's channel over the whole session.
 func (s *Session) overviewChart(r *rules.Rule, curve *series) template.HTML {
 	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: unitOf(r, s.units), Scale: picture.InUnit(unitOf(r, s.units)),
-		Traces: []picture.Trace{{Curves: curve.curves(silenceOf(r.Watch))}}, Levels: levelsOf(r),
+		Traces: []picture.Trace{{Curves: curve.Curves(silenceOf(r.Watch))}}, Levels: levelsOf(r),
 		Says: fmt.Sprintf("%s over the whole session against %q", r.Watch, r.Name)}
 	for i := range s.Episodes {
 		for _, t := range s.Episodes[i].Trips {
@@ -62,7 +62,7 @@ func (s *Session) overviewChart(r *rules.Rule, curve *series) template.HTML {
 // windowChart is a rule's channel around a first cause.
 func (s *Session) windowChart(r *rules.Rule, ep *Episode, p panel) template.HTML {
 	c := picture.Chart{From: ep.from.Seconds(), To: ep.to.Seconds(), Unit: unitOf(r, s.units), Scale: picture.InUnit(unitOf(r, s.units)),
-		Traces: []picture.Trace{{Curves: p.curve.curves(silenceOf(r.Watch))}}, Levels: levelsOf(r), Marks: s.marksOf(ep, r.Name),
+		Traces: []picture.Trace{{Curves: p.curve.Curves(silenceOf(r.Watch))}}, Levels: levelsOf(r), Marks: s.marksOf(ep, r.Name),
 		Says: fmt.Sprintf("%s around %s", r.Watch, ep.Trips[0].Name())}
 	return c.SVG()
 }
@@ -99,13 +99,13 @@ func (s *Session) windChart() template.HTML {
 		return ""
 	}
 	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: unit, Scale: picture.InUnit(unit), Says: "wind speed, and its mean over 3 s",
-		Traces: []picture.Trace{{Curves: s.charts.wind.curves(silenceOf(rules.WindSpeed)), Faint: true}, {Curves: s.charts.gust.curves(silenceOf(rules.Gust))}}}
+		Traces: []picture.Trace{{Curves: s.charts.wind.Curves(silenceOf(rules.WindSpeed)), Faint: true}, {Curves: s.charts.gust.Curves(silenceOf(rules.Gust))}}}
 	return c.SVG()
 }
 
 func (s *Session) packChart(i int) template.HTML {
 	b := s.charts.packs[i]
 	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: "V", Scale: picture.InUnit("V"), Says: "voltage of " + b.name,
-		Traces: []picture.Trace{{Curves: b.volts.curves(silenceOf(b.ids.voltage))}}}
+		Traces: []picture.Trace{{Curves: b.volts.Curves(silenceOf(b.ids.voltage))}}}
 	return c.SVG()
 }

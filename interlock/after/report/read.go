@@ -11,7 +11,6 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench"
-	"downhaul/interlock/day/intake"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/pad/unseen"
 	"downhaul/interlock/records/recording"
@@ -283,48 +282,6 @@ func (r *reading) until(end time.Duration) {
 	}
 }
 
-// stretch is a time in which the craft was armed; cut reports whether the record ends
-// in it.
-type stretch struct {
-	from, to time.Duration
-	cut      bool
-	// Of trips that are not listed one by one: how many, and the first of them.
-	trips int
-	first *decision
-}
-
-// unlistedTrip takes a trip that is not listed one by one.
-func (r *reading) unlistedTrip(d *decision) {
-	if n := len(r.armed); n > 0 && r.armed[n-1].to == rules.Never {
-		a := &r.armed[n-1]
-		if a.trips++; a.first == nil {
-			a.first = d
-		}
-	}
-}
-
-// mostStretches bounds the flights of a session that only watched; ours.
-const mostStretches = 500
-
-// seeArmed keeps the stretches in which the craft was armed: in duty watch they
-// stand for the runs.
-func (r *reading) seeArmed(c *intake.Chunk, inputs []interlock.Input) {
-	for i := range inputs {
-		in := &inputs[i]
-		if in.Kind != interlock.SampleInput || in.Sample.Channel != rules.CraftArmed || in.Sample.Quality != rules.Good {
-			continue
-		}
-		n := len(r.armed)
-		open := n > 0 && r.armed[n-1].to == rules.Never
-		switch on := in.Sample.Value >= 0.5; {
-		case on && !open && n < mostStretches:
-			r.armed = append(r.armed, stretch{from: c.At, to: rules.Never})
-		case !on && open:
-			r.armed[n-1].to = c.At
-		}
-	}
-}
-
 // replay goes through the recording as the session ran.
 func (r *reading) replay(options ...bench.Option) (*bench.Result, error) {
 	options = append(options, bench.Ticking(r.ctx.Err), bench.Counting(r.opt.Counting), bench.By(r.opt.Software))
@@ -414,46 +371,4 @@ func (r *reading) analyse() error {
 	r.take(k, res)
 	o.witnessed(r.pad != nil && r.pad.Contactor.Readback)
 	return nil
-}
-
-func (o *Session) declare(story session.Story) {
-	for i := range story.Declarations {
-		d := &story.Declarations[i]
-		o.Declared = append(o.Declared, Declared{At: seconds(d.At), Says: declaredSays(d)})
-	}
-}
-
-func declaredSays(d *session.Declaration) string {
-	by := ""
-	if d.By != "" {
-		by = " (" + d.By + ")"
-	}
-	switch d.What {
-	case session.DeclaredStep:
-		return "step: " + d.Step + by
-	case session.DeclaredPacks:
-		return fmt.Sprintf("packs: %s%s", list(d.Packs), by)
-	case session.DeclaredAir:
-		return "air: " + d.Value + ", declared, not measured" + by
-	case session.DeclaredWind:
-		return "wind read by hand: " + d.Value + ", declared, not measured" + by
-	}
-	switch d.What {
-	case session.DeclaredStop:
-		return fmt.Sprintf("rotors stood after %s, read by hand, by %s%s", d.Value, d.Initials, by)
-	case session.DeclaredConfirm:
-		return fmt.Sprintf("%s confirmed by %s%s", d.Step, d.Initials, by)
-	case session.DeclaredBallast:
-		return fmt.Sprintf("ballast of %s weighed: %s, by %s%s", d.Step, d.Value, d.Initials, by)
-	case session.DeclaredSafe:
-		if d.Value != "" {
-			by = ", packs at " + d.Value + by
-		}
-		return fmt.Sprintf("made safe: packs out, by %s%s", d.Initials, by)
-	}
-	says := "not passed"
-	if d.Passed {
-		says = "passed"
-	}
-	return fmt.Sprintf("%s: %s, %s, initials %s%s", d.Step, d.Value, says, d.Initials, by)
 }

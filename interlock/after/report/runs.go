@@ -6,7 +6,6 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/records/ledger"
 	"downhaul/interlock/records/session"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -181,110 +180,6 @@ func (r *Run) declared(story session.Story, crd *card.Card) {
 			r.Mass = quantity(crd.Craft.Mass+step.Ballast, rules.Mass, shown)
 		}
 	}
-}
-
-// episodesOf groups trips by first cause: an episode ends with the reset.
-func episodesOf(e *events, s *Session, env *rules.Envelope, wall time.Time) []Episode {
-	out := []Episode{}
-	var open *Episode
-	shut := func() { open = nil }
-	for i := range e.list {
-		d := &e.list[i]
-		switch {
-		case d.Kind == "trip":
-			if open == nil || d.FirstOut && s.Duty == "watch" {
-				out = append(out, Episode{Trips: []Trip{}, Follows: []Followed{}, from: d.at() - around, to: d.at() + around, over: rules.Never})
-				open = &out[len(out)-1]
-				for _, r := range s.Runs {
-					if d.at() >= r.begin && d.at() <= r.end {
-						open.Run = r.Number
-					}
-				}
-				// The relay is written before anything else is told.
-				for j := i - 1; j >= 0 && e.list[j].at() == d.at(); j-- {
-					if e.list[j].Kind == "relay" && !e.list[j].On {
-						open.follow(d.at(), "relay commanded open")
-					}
-				}
-			}
-			r := ruleNamed(env, d.Rule)
-			open.Trips = append(open.Trips, Trip{
-				Session: s.Session, Number: d.Trip, At: seconds(d.at()), UTC: wall.Add(d.at()).UTC(), Rule: d.Rule, Channel: d.Channel,
-				Value: ofRule(d.Value, r, d.Unit), Limit: ofRule(d.Limit, r, d.Unit), Stop: d.Stop, FirstOut: d.FirstOut,
-				Reason: d.Reason, Cause: d.Cause, Says: d.cause(r), Times: Times{Notes: []string{}},
-			})
-			if t := &open.Trips[len(open.Trips)-1]; d.flashFor != "" {
-				t.Flash, t.FlashFor = seconds(d.at()-d.flashed), d.flashFor
-			}
-			open.reach(d.at())
-		case open == nil && d.Kind == "state" && d.State == fault && d.From != fault:
-			// A fault of the chain that no trip came with has a window of its own.
-			if says, _, ok := ledger.FaultOf(d.Reason, d.From); ok {
-				ep := Episode{Follows: []Followed{}, from: d.at() - around, to: d.at() + around, over: rules.Never,
-					Trips: []Trip{{Session: s.Session, At: seconds(d.at()), UTC: wall.Add(d.at()).UTC(), Stop: rules.Immediate.String(), FirstOut: true,
-						Reason: d.Reason, Says: "fault of the chain: " + says, Times: Times{Notes: []string{}}}}}
-				for _, f := range s.ChainFaults {
-					if f.At.Value == ep.Trips[0].At.Value {
-						ep.Run = f.Run
-					}
-				}
-				out = append(out, ep)
-				open = &out[len(out)-1]
-			}
-		case open == nil:
-		case d.Kind == "state" && (d.State == blocked || d.State == closing) && d.From != live && d.From != lowering:
-			open.follow(d.at(), "reset")
-			open.over = d.at()
-			shut()
-		case d.Kind == "state" && d.From != d.State:
-			open.follow(d.at(), fmt.Sprintf("%s: %s", d.State, because(d.Reason)))
-			open.reach(d.at())
-			if d.State == blocked {
-				open.over = d.at()
-				shut()
-			}
-		case d.Kind == "relay" && !d.On:
-			open.follow(d.at(), "relay commanded open")
-			open.reach(d.at())
-		case d.Kind == "consequence":
-			says := d.cause(ruleNamed(env, d.Rule))
-			open.follow(d.at(), "with it: "+says)
-			for j := range open.Trips {
-				if t := &open.Trips[j]; t.Number == d.Trip && len(t.With) < mostFollowed {
-					t.With = append(t.With, says)
-				}
-			}
-		case d.Kind == "clear":
-			open.follow(d.at(), "back inside: "+nonEmpty(d.Rule, d.Reason))
-		}
-	}
-	for i := range out {
-		ep := &out[i]
-		ep.from = max(0, ep.from)
-		ep.From, ep.To = seconds(ep.from), seconds(ep.to)
-	}
-	return out
-}
-
-func nonEmpty(a, b string) string {
-	if a != "" {
-		return a
-	}
-	return b
-}
-
-// mostFollowed bounds what is listed behind one first cause; ours.
-const mostFollowed = 60
-
-func (ep *Episode) follow(at time.Duration, says string) {
-	if len(ep.Follows) < mostFollowed {
-		ep.Follows = append(ep.Follows, Followed{seconds(at), says})
-	}
-}
-
-// reach makes the window hold an instant and what comes soon after.
-func (ep *Episode) reach(at time.Duration) {
-	ep.to = max(ep.to, min(at+around, ep.from+longest))
 }
 
 // cautionsOf lists the cautions with how long they stood.

@@ -116,9 +116,9 @@ func TestTheAgeOfTheLinkIsTold(t *testing.T) {
 		t.Fatal(err)
 	}
 	most := 0.0
-	for _, line := range trace.Courses[0].Lines(time.Hour) {
+	for _, line := range trace.Courses[0].Curves(time.Hour) {
 		for _, p := range line {
-			most = max(most, p.Value)
+			most = max(most, p.V)
 		}
 	}
 	near(t, "highest in the picture", most, 2, 0.1)

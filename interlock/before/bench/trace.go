@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/after/report/picture"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
@@ -26,32 +27,11 @@ type Course struct {
 	Rules []int
 	// Rate reports whether the values are the rate of change that its one rule judges.
 	Rate bool
-
-	slices [mostSlices]slice
-	width  time.Duration
-	used   int
+	*picture.Course
 }
 
-// slice holds what came within one stretch of time.
-type slice struct {
-	set         bool
-	first, last time.Duration
-	low, high   float64
-	lowFirst    bool
-}
-
-// mostSlices is finer than any picture is wide; firstWidth is the width to
-// begin with, which doubles when the recording turns out to be longer. Ours.
-const (
-	mostSlices = 2048
-	firstWidth = 10 * time.Millisecond
-)
-
-// Point is the least or the greatest value of one stretch of time.
-type Point struct {
-	At    time.Duration
-	Value float64
-}
+// mostBuckets is finer than any picture is wide; ours.
+const mostBuckets = 2048
 
 // NewTrace makes a trace for the rules of an envelope.
 func NewTrace(env *rules.Envelope) *Trace {
@@ -60,7 +40,7 @@ func NewTrace(env *rules.Envelope) *Trace {
 		r := &env.Rules[i]
 		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
 			t.rates = true
-			t.Courses = append(t.Courses, &Course{Channel: r.Watch, Rules: []int{i}, Rate: true, width: firstWidth})
+			t.Courses = append(t.Courses, &Course{Channel: r.Watch, Rules: []int{i}, Rate: true, Course: newCourse()})
 			continue
 		}
 		t.of(r.Watch, i)
@@ -75,7 +55,7 @@ func (t *Trace) of(id rules.ChannelID, rule int) {
 			return
 		}
 	}
-	t.Courses = append(t.Courses, &Course{Channel: id, Rules: []int{rule}, width: firstWidth})
+	t.Courses = append(t.Courses, &Course{Channel: id, Rules: []int{rule}, Course: newCourse()})
 }
 
 // Tracing has the course of what the rules watch kept in t.
@@ -110,74 +90,8 @@ func (t *Trace) look(e *interlock.Engine) {
 	}
 }
 
+func newCourse() *picture.Course { return picture.NewCourse(0, rules.Never, mostBuckets) }
+
 func (c *Course) add(at time.Duration, v float64) {
-	for at/c.width >= mostSlices {
-		c.halve()
-	}
-	i := int(at / c.width)
-	c.used = max(c.used, i+1)
-	s := &c.slices[i]
-	switch {
-	case !s.set:
-		*s = slice{set: true, first: at, low: v, high: v}
-	case v < s.low:
-		s.low, s.lowFirst = v, false
-	case v > s.high:
-		s.high, s.lowFirst = v, true
-	}
-	s.last = at
-}
-
-// halve joins neighbours, so that twice the time fits.
-func (c *Course) halve() {
-	for i := range mostSlices {
-		if i < mostSlices/2 {
-			c.slices[i] = join(c.slices[2*i], c.slices[2*i+1])
-		} else {
-			c.slices[i] = slice{}
-		}
-	}
-	c.width *= 2
-	c.used = (c.used + 1) / 2
-}
-
-func join(a, b slice) slice {
-	if !a.set || !b.set {
-		if b.set {
-			return b
-		}
-		return a
-	}
-	return slice{set: true, first: a.first, last: b.last, low: min(a.low, b.low), high: max(a.high, b.high),
-		lowFirst: a.low < b.low}
-}
-
-// Lines is the course as lines with the spikes kept: a new line begins where
-// nothing came for longer than gap.
-func (c *Course) Lines(gap time.Duration) [][]Point {
-	var out [][]Point
-	var line []Point
-	last := time.Duration(0)
-	for i := range c.used {
-		s := &c.slices[i]
-		if !s.set {
-			continue
-		}
-		if len(line) > 0 && s.first-last > gap {
-			out, line = append(out, line), nil
-		}
-		a, b := s.high, s.low
-		if s.lowFirst {
-			a, b = b, a
-		}
-		line = append(line, Point{s.first, a})
-		if a != b {
-			line = append(line, Point{s.last, b})
-		}
-		last = s.last
-	}
-	if len(line) > 0 {
-		out = append(out, line)
-	}
-	return out
+	c.Take(at, limits.Reading{At: at, Value: v, Quality: rules.Good})
 }

@@ -105,10 +105,10 @@ func TestCourseShowsLimitsAndTrips(t *testing.T) {
 		t.Fatalf("%d courses, want one for each channel and one for the rate", len(trace.Courses))
 	}
 	for i, want := range [][]string{
-		{"craft.height, kept.pcapng", "craft.height, ft", "limit, ceiling: not above 8 ft", "caution: 5 ft", "trip (1)", "caution came on (1)"},
-		{"craft.roll, deg", "limits, leaning & falling: -20 deg to 20 deg"},
-		{"craft.height rate, m/s", "limit, climbing: not rising faster than 1 m/s"},
-		{"never had a value", "limit, never there: not above 100 N"},
+		{"craft.height in ft over time in s, kept.pcapng", "ceiling: not above 8 ft", "caution 5 ft", "trip (1)", "caution (1)"},
+		{"craft.roll in deg", "leaning & falling: not below -20 deg", "leaning & falling: not above 20 deg"},
+		{"craft.height rate in m/s", "climbing: not rising faster than 1 m/s"},
+		{"winch.tension in N over time in s, kept.pcapng (never had a value)"},
 	} {
 		var b bytes.Buffer
 		if err := Course(&b, env, r, trace.Courses[i]); err != nil {
@@ -120,7 +120,7 @@ func TestCourseShowsLimitsAndTrips(t *testing.T) {
 				t.Errorf("course %d does not say %q; it says %q", i, w, texts)
 			}
 		}
-		if paths < 10 {
+		if paths < 10 && i < 3 {
 			t.Errorf("course %d draws %d paths", i, paths)
 		}
 	}
@@ -131,9 +131,9 @@ func TestCourseShowsLimitsAndTrips(t *testing.T) {
 func TestCourseKeepsSpikes(t *testing.T) {
 	_, r, trace := keptCourses(t)
 	high, n := math.Inf(-1), 0
-	for _, line := range trace.Courses[0].Lines(1e9) {
+	for _, line := range trace.Courses[0].Curves(1e9) {
 		for k, p := range line {
-			high = max(high, p.Value)
+			high = max(high, p.V)
 			n++
 			if k > 0 && p.At < line[k-1].At {
 				t.Fatalf("the course runs back at %v", p.At)
@@ -160,7 +160,7 @@ func TestSweepShowsTheRange(t *testing.T) {
 		t.Fatal(err)
 	}
 	texts, _ := words(t, b.Bytes())
-	for _, w := range []string{"r: its limit", "no false, none missed: 20 deg to 30 deg", "trips", "false trips", "real ones missed", "slowest", "s after the real time", "40"} {
+	for _, w := range []string{"r: its limit", "no false, none missed: 20 deg to 30 deg", "trips", "false trips", "real ones missed", "slowest, s after the real time", "40"} {
 		if !slices.Contains(texts, w) {
 			t.Errorf("the picture does not say %q; it says %q", w, texts)
 		}
@@ -173,25 +173,7 @@ func TestSweepShowsTheRange(t *testing.T) {
 	if err := Sweep(&b, j, "deg", "t"); err != nil {
 		t.Fatal(err)
 	}
-	if texts, _ := words(t, b.Bytes()); slices.Contains(texts, "false trips") || slices.Contains(texts, "slowest") {
+	if texts, _ := words(t, b.Bytes()); slices.Contains(texts, "false trips") || slices.Contains(texts, "slowest, s after the real time") {
 		t.Errorf("with nothing known it says %q", texts)
-	}
-}
-
-// Ticks are round, in order and within the axis.
-func TestTicks(t *testing.T) {
-	for _, row := range []struct {
-		low, high float64
-		want      string
-	}{
-		{0, 10, "0 1 2 3 4 5 6 7 8 9 10"}, {10, 170, "20 40 60 80 100 120 140 160"}, {-2.5, -1.4, "-2.5 -2.4 -2.3 -2.2 -2.1 -2.0 -1.9 -1.8 -1.7 -1.6 -1.5 -1.4"}, {3.4, 3.6, "3.40 3.42 3.44 3.46 3.48 3.50 3.52 3.54 3.56 3.58 3.60"},
-	} {
-		var got []string
-		for _, k := range ticks(row.low, row.high, 0) {
-			got = append(got, k.Label)
-		}
-		if strings.Join(got, " ") != row.want {
-			t.Errorf("%v to %v: %v, want %s", row.low, row.high, got, row.want)
-		}
 	}
 }

@@ -3,195 +3,98 @@ package chart
 import (
 	"fmt"
 	"io"
-	"math"
 	"path/filepath"
+	"slices"
 	"time"
 
+	"downhaul/interlock/after/report/picture"
 	"downhaul/interlock/before/bench"
 	"downhaul/rules"
-
-	"gonum.org/v1/plot/plotter"
-	"gonum.org/v1/plot/vg"
-	"gonum.org/v1/plot/vg/draw"
 )
 
 // Course draws one watched quantity of a recording: its values, limits and
 // cautions of the rules on it, where they tripped and where they cautioned.
 func Course(w io.Writer, env *rules.Envelope, r *bench.Result, c *bench.Course) error {
 	unit := env.Rules[c.Rules[0]].Unit
-	show := func(si float64) float64 {
-		if v, ok := rules.Convert(si, unit); ok {
-			return v
-		}
-		return si
+	name := c.Channel.String()
+	if c.Rate {
+		name += " rate"
 	}
-	p := newPage(c.Channel.String()+rateWord(c)+", "+filepath.Base(r.File), "time, s", axis(c.Channel.String()+rateWord(c), unit))
-	end := r.End.Seconds()
 	gap := 2 * time.Second
 	for _, i := range c.Rules {
 		gap = max(gap, env.Rules[i].StaleAfter)
 	}
-	low, high := math.Inf(1), math.Inf(-1)
-	named := false
-	for _, points := range c.Lines(gap) {
-		xys := make(plotter.XYs, len(points))
-		for i, pt := range points {
-			xys[i] = plotter.XY{X: pt.At.Seconds(), Y: show(pt.Value)}
-			low, high = min(low, xys[i].Y), max(high, xys[i].Y)
-		}
-		line, err := plotter.NewLine(xys)
-		if err != nil {
-			return err
-		}
-		line.Color, line.Width = ink, vg.Points(0.8)
-		p.Add(line)
-		if !named {
-			p.explain("value", line)
-			named = true
-		}
-	}
-	if !named {
-		p.Title.Text += " (never had a value)"
-	}
+	p := picture.Chart{To: max(r.End.Seconds(), 0.001), Unit: unit, Scale: picture.InUnit(unit), Height: 220, Says: name + " over time in seconds",
+		Traces: []picture.Trace{{Curves: c.Curves(gap)}}, Marks: marks(r, c)}
 	for _, i := range c.Rules {
-		if err := limits(p, &env.Rules[i], end, show, &low, &high); err != nil {
-			return err
-		}
+		p.Levels = append(p.Levels, levels(&env.Rules[i])...)
 	}
-	if math.IsInf(low, 0) {
-		low, high = 0, 1
+	title := name
+	if unit != "" {
+		title += " in " + unit
 	}
-	room := (high - low) * 0.06
-	if room == 0 {
-		room = max(math.Abs(high)*0.1, 0.5)
+	title += " over time in s, " + filepath.Base(r.File)
+	if len(p.Traces[0].Curves) == 0 {
+		title += " (never had a value)"
 	}
-	p.X.Min, p.X.Max = 0, max(end, 0.001)
-	p.Y.Min, p.Y.Max = low-room, high+room
-	if err := marks(p, r, env, c, show); err != nil {
-		return err
-	}
-	return write(w, []*page{p}, 24*vg.Centimeter, 10*vg.Centimeter)
+	return picture.File(w, title, &p)
 }
 
-func rateWord(c *bench.Course) string {
-	if c.Rate {
-		return " rate"
-	}
-	return ""
-}
-
-// limits draws the limits and cautions of one rule, each with its own dashes
-// and its words in the legend.
-func limits(p *page, r *rules.Rule, end float64, show func(float64) float64, low, high *float64) error {
-	level := func(si float64, style draw.LineStyle, words string) error {
-		y := show(si)
-		*low, *high = min(*low, y), max(*high, y)
-		line, err := plotter.NewLine(plotter.XYs{{X: 0, Y: y}, {X: max(end, 0.001), Y: y}})
-		if err != nil {
-			return err
-		}
-		line.LineStyle = style
-		p.Add(line)
-		if words != "" {
-			p.explain(words, line)
-		}
-		return nil
-	}
+// levels are the limits and cautions of one rule.
+func levels(r *rules.Rule) []picture.Level {
 	text := func(si float64) string {
-		if r.Watch.Channel().Kind == rules.Flag {
+		switch {
+		case r.Watch.Channel().Kind == rules.Flag:
 			return fmt.Sprint(si != 0)
-		}
-		if r.Unit == "" {
+		case r.Unit == "":
 			return fmt.Sprint(si)
 		}
 		return rules.FormatExact(si, r.Unit)
 	}
-	word := map[rules.Form]string{rules.Above: "not above", rules.Below: "not below", rules.Is: "may not be", rules.IsNot: "may only be",
-		rules.RisingFaster: "not rising faster than", rules.FallingFaster: "not falling faster than"}[r.Form]
-	sign := 1.0
-	if r.Form == rules.FallingFaster {
-		sign = -1
-	}
-	if r.Form == rules.Outside {
-		if err := level(r.Limit, limitStyle, fmt.Sprintf("limits, %s: %s to %s", r.Name, text(r.Limit), text(r.LimitHigh))); err != nil {
-			return err
+	var out []picture.Level
+	add := func(word string, at, limit, caution float64) {
+		out = append(out, picture.Level{V: at * limit, Words: r.Name + ": " + word + " " + text(limit)})
+		if r.HasCaution {
+			out = append(out, picture.Level{V: at * caution, Words: "caution " + text(caution), Caution: true})
 		}
-		if err := level(r.LimitHigh, limitStyle, ""); err != nil {
-			return err
-		}
-		if !r.HasCaution {
-			return nil
-		}
-		if err := level(r.Caution, cautionStyle, fmt.Sprintf("cautions: %s to %s", text(r.Caution), text(r.CautionHigh))); err != nil {
-			return err
-		}
-		return level(r.CautionHigh, cautionStyle, "")
 	}
-	if err := level(sign*r.Limit, limitStyle, fmt.Sprintf("limit, %s: %s %s", r.Name, word, text(r.Limit))); err != nil {
-		return err
+	switch r.Form {
+	case rules.Outside:
+		add("not below", 1, r.Limit, r.Caution)
+		add("not above", 1, r.LimitHigh, r.CautionHigh)
+	case rules.FallingFaster:
+		add("not falling faster than", -1, r.Limit, r.Caution)
+	default:
+		add(map[rules.Form]string{rules.Above: "not above", rules.Below: "not below", rules.Is: "may not be", rules.IsNot: "may only be",
+			rules.RisingFaster: "not rising faster than"}[r.Form], 1, r.Limit, r.Caution)
 	}
-	if !r.HasCaution {
-		return nil
-	}
-	return level(sign*r.Caution, cautionStyle, fmt.Sprintf("caution: %s", text(r.Caution)))
+	return out
 }
 
-// marks draws where the rules tripped and cautioned: a filled triangle and an
-// upright line for a trip, an open ring for a caution, a cross at the foot for
-// a trip because the channel was missing.
-func marks(p *page, r *bench.Result, env *rules.Envelope, c *bench.Course, show func(float64) float64) error {
-	mine := func(e *bench.Event) bool {
-		f := e.Effect()
-		for _, i := range c.Rules {
-			if f.Rule == i {
-				return true
+// marks are where the rules tripped and cautioned: a line each, and words with the
+// number of all at the first of a kind.
+func marks(r *bench.Result, c *bench.Course) []picture.Mark {
+	var out []picture.Mark
+	kind := func(words string, main bool, all []bench.Event, is func(e *bench.Event) bool) {
+		var at []time.Duration
+		for i := range all {
+			if e := &all[i]; slices.Contains(c.Rules, e.Effect().Rule) && is(e) {
+				at = append(at, time.Duration(e.AtS*1e9))
 			}
 		}
-		return false
+		for i, t := range at {
+			m := picture.Mark{At: t, Main: main}
+			if i == 0 {
+				m.Words = fmt.Sprintf("%s (%d)", words, len(at))
+			}
+			out = append(out, m)
+		}
 	}
-	var trips, cautions, silent plotter.XYs
+	valued := func(e *bench.Event) bool { return e.Value != nil }
 	stops := r.Stops()
-	for i := range stops {
-		if e := &stops[i]; mine(e) {
-			if e.Value == nil {
-				silent = append(silent, plotter.XY{X: e.AtS, Y: p.Y.Min})
-				continue
-			}
-			trips = append(trips, plotter.XY{X: e.AtS, Y: show(*e.Value)})
-		}
-	}
-	for i := range r.Cautions {
-		if e := &r.Cautions[i]; mine(e) && e.Value != nil {
-			cautions = append(cautions, plotter.XY{X: e.AtS, Y: show(*e.Value)})
-		}
-	}
-	for _, xy := range trips {
-		line, err := plotter.NewLine(plotter.XYs{{X: xy.X, Y: p.Y.Min}, {X: xy.X, Y: p.Y.Max}})
-		if err != nil {
-			return err
-		}
-		line.LineStyle = tripStyle
-		p.Add(line)
-	}
-	for _, m := range []struct {
-		at    plotter.XYs
-		glyph draw.GlyphStyle
-		words string
-	}{
-		{cautions, draw.GlyphStyle{Color: amber, Radius: vg.Points(3.5), Shape: draw.RingGlyph{}}, "caution came on"},
-		{trips, draw.GlyphStyle{Color: red, Radius: vg.Points(4), Shape: draw.PyramidGlyph{}}, "trip"},
-		{silent, draw.GlyphStyle{Color: red, Radius: vg.Points(4), Shape: draw.CrossGlyph{}}, "trip because it was missing"},
-	} {
-		if len(m.at) == 0 {
-			continue
-		}
-		s, err := plotter.NewScatter(m.at)
-		if err != nil {
-			return err
-		}
-		s.GlyphStyle = m.glyph
-		p.Add(s)
-		p.explain(fmt.Sprintf("%s (%d)", m.words, len(m.at)), s)
-	}
-	return nil
+	kind("trip", true, stops, valued)
+	kind("trip because it was missing", true, stops, func(e *bench.Event) bool { return e.Value == nil })
+	kind("caution", false, r.Cautions, valued)
+	slices.SortStableFunc(out, func(a, b picture.Mark) int { return int(a.At - b.At) })
+	return out
 }

@@ -1,33 +1,32 @@
-package report
+package picture
 
 import (
 	"math/rand/v2"
 	"testing"
 	"time"
 
-	"downhaul/interlock/after/report/picture"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
-// TestSeries_KeepsEveryPeak: however long the channel, the buckets stay few and
+// TestCourse_KeepsEveryPeak: however long the channel, the buckets stay few and
 // the highest and lowest value keep their places.
-func TestSeries_KeepsEveryPeak(t *testing.T) {
+func TestCourse_KeepsEveryPeak(t *testing.T) {
 	rnd := rand.New(rand.NewPCG(1, 2))
 	for range 200 {
 		most := 8 + rnd.IntN(60)
-		s := newSeries(0, rules.Never, most)
-		var low, high picture.Point
+		s := NewCourse(0, rules.Never, most)
+		var low, high Point
 		at := time.Duration(0)
 		for i := range 1 + rnd.IntN(3000) {
 			at += time.Duration(rnd.IntN(2_000_000_000))
 			v := rnd.NormFloat64()
-			s.take(at, limits.Reading{At: at, Value: v, Quality: rules.Good})
+			s.Take(at, limits.Reading{At: at, Value: v, Quality: rules.Good})
 			if i == 0 || v < low.V {
-				low = picture.Point{At: at, V: v}
+				low = Point{At: at, V: v}
 			}
 			if i == 0 || v > high.V {
-				high = picture.Point{At: at, V: v}
+				high = Point{At: at, V: v}
 			}
 		}
 		if len(s.buckets) > most {
@@ -35,7 +34,7 @@ func TestSeries_KeepsEveryPeak(t *testing.T) {
 		}
 		var before time.Duration
 		foundLow, foundHigh := false, false
-		for _, curve := range s.curves(rules.Never / 2) {
+		for _, curve := range s.Curves(rules.Never / 2) {
 			for _, p := range curve {
 				if p.At < before {
 					t.Fatalf("time runs back: %v after %v", p.At, before)
@@ -50,25 +49,25 @@ func TestSeries_KeepsEveryPeak(t *testing.T) {
 	}
 }
 
-// TestSeries_GapBreaksTheCurve: what was missing is not drawn over.
-func TestSeries_GapBreaksTheCurve(t *testing.T) {
-	s := newSeries(0, 10*time.Second, 100)
+// TestCourse_GapBreaksTheCurve: what was missing is not drawn over.
+func TestCourse_GapBreaksTheCurve(t *testing.T) {
+	s := NewCourse(0, 10*time.Second, 100)
 	for i := range 100 {
 		at := time.Duration(i) * 100 * time.Millisecond
 		r := limits.Reading{At: at, Value: 1, Quality: rules.Good}
 		if i >= 40 && i < 60 {
 			r = limits.Reading{At: at, Cause: rules.Stale}
 		}
-		s.take(at, r)
+		s.Take(at, r)
 	}
-	if n := len(s.curves(time.Second)); n != 2 {
+	if n := len(s.Curves(time.Second)); n != 2 {
 		t.Errorf("%d stretches, want 2", n)
 	}
-	silent := newSeries(0, 10*time.Second, 100)
+	silent := NewCourse(0, 10*time.Second, 100)
 	for _, at := range []time.Duration{0, time.Second, 6 * time.Second, 7 * time.Second} {
-		silent.take(at, limits.Reading{At: at, Value: 1, Quality: rules.Good})
+		silent.Take(at, limits.Reading{At: at, Value: 1, Quality: rules.Good})
 	}
-	if n := len(silent.curves(2 * time.Second)); n != 2 {
+	if n := len(silent.Curves(2 * time.Second)); n != 2 {
 		t.Errorf("after a silence: %d stretches, want 2", n)
 	}
 }

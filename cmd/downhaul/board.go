@@ -198,14 +198,11 @@ func (a *boardShow) Run(b *boardCmd, s *streams) error {
 	if err != nil {
 		return err
 	}
-	if a.JSON {
-		return printJSON(s.out, boardOutput{boardSchema, state})
-	}
-	printBoard(s.out, &state)
-	return nil
+	return s.tell(&boardOutput{boardSchema, state}, a.JSON)
 }
 
-func printBoard(w io.Writer, s *virtual.State) {
+func (o *boardOutput) print(w io.Writer) {
+	s := &o.Board
 	wrap(w, "", "", s.Note)
 	fmt.Fprintln(w, "\nKill chain")
 	row := func(name, says string) { wrap(w, fmt.Sprintf("  %-12s", name), strings.Repeat(" ", 15), says) }

@@ -302,13 +302,13 @@ func (c *checked) printHeld(w io.Writer) {
 	fmt.Fprintln(w)
 	wrap(w, "", "  ", fmt.Sprintf("Against the link as it was heard (%s, %s): how often a value came too late while the craft was heard, whatever the phase; how old it would have to be allowed to be for none; and what the lines below cost: how much later a silence is told, and what a runaway from hover gains meanwhile before an immediate stop.",
 		printable(c.found.Link), rules.Format(c.found.Seconds, "s")))
-	fmt.Fprintf(w, "  %-23s %8s %8s %8s %9s  %s\n", "", "comes", "counts", "too old", "none with", "costs")
+	var rows [][]string
 	show := func(v float64) string { return rounding.Show(v, "s", 2, rounding.Up) }
 	file := c.Held[0].File
 	for _, r := range c.Held {
 		if r.File != file {
 			file = r.File
-			wrap(w, "  ", "    ", file)
+			rows = append(rows, []string{file})
 		}
 		every, none, cost := "-", "-", ""
 		if r.EveryS != nil {
@@ -330,12 +330,9 @@ func (c *checked) printHeld(w io.Writer) {
 		if r.What == "start" {
 			name = "start: " + name
 		}
-		if len([]rune(name)) > 23 {
-			wrap(w, "  ", "  ", name)
-			name = ""
-		}
-		fmt.Fprintf(w, "  %-23s %8s %8s %8d %9s  %s\n", printable(name), every, show(r.CountsS), r.TooOld, none, cost)
+		rows = append(rows, []string{name, every, show(r.CountsS), fmt.Sprint(r.TooOld), none, cost})
 	}
+	table(w, "  ", []string{"", ">comes", ">counts", ">too old", ">none with", "costs"}, []int{23, 8, 8, 7, 9, 0}, rows)
 	if len(c.Paste) == 0 {
 		return
 	}

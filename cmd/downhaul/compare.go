@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strings"
 
@@ -139,29 +138,27 @@ func (c *compared) print(w io.Writer) {
 		}
 		wrap(w, "  B: ", "     ", r.B)
 	}
-	fmt.Fprintf(w, "\n%-22s %-15s %5s %5s %7s %5s %7s %6s\n", "rule", "", "A", "B", "gained", "lost", "earlier", "later")
+	fmt.Fprintln(w)
 	joined := uint64(0)
+	var rows [][]string
 	for i, t := range c.Rules {
 		if t.What != c.Rules[0].What && t.A+t.B == 0 {
 			continue // a rule has its own row for trips, others only where there are any
 		}
-		name := printable(t.Rule)
+		name := t.Rule
 		if i > 0 && c.Rules[i-1].Rule == t.Rule && t.What != c.Rules[0].What {
 			name = ""
 		}
-		for _, line := range wrapped(name, 22) {
-			fmt.Fprintln(w, line)
-		}
-		name = lastLine(name, 22)
 		count := func(n uint64, side string) string {
 			if t.OnlyIn != "" && t.OnlyIn != side {
 				return "none"
 			}
 			return fmt.Sprint(n)
 		}
-		fmt.Fprintf(w, "%-22s %-15s %5s %5s %7d %5d %7d %6d\n", name, t.What, count(t.A, "a"), count(t.B, "b"), t.Gained, t.Lost, t.Earlier, t.Later)
+		rows = append(rows, []string{name, t.What, count(t.A, "a"), count(t.B, "b"), fmt.Sprint(t.Gained), fmt.Sprint(t.Lost), fmt.Sprint(t.Earlier), fmt.Sprint(t.Later)})
 		joined += t.Joined
 	}
+	table(w, "", []string{"rule", "", ">A", ">B", ">gained", ">lost", ">earlier", ">later"}, []int{18, 15, 5, 5, 6, 5, 7, 5}, rows)
 	if joined > 0 {
 		wrap(w, "", "", fmt.Sprintf("%d more of one fall into a longer one of the other; they count as neither gained nor lost.", joined))
 	}
@@ -267,22 +264,4 @@ func times(n uint64) string {
 		return "once"
 	}
 	return fmt.Sprintf("%d times", n)
-}
-
-// wrapped is all but the last line of a name that is too long for its column.
-func wrapped(name string, width int) []string {
-	var out []string
-	for r := []rune(name); len(r) > width; r = r[width:] {
-		out = append(out, string(r[:width]))
-	}
-	return out
-}
-
-// lastLine is what wrapped leaves.
-func lastLine(name string, width int) string {
-	r := []rune(name)
-	if len(r) == 0 {
-		return ""
-	}
-	return string(r[int(math.Floor(float64(len(r)-1)/float64(width)))*width:])
 }

@@ -56,6 +56,15 @@ type listenedOutput struct {
 	Failed     []failure   `json:"failed"`
 }
 
+func (o *listenedOutput) print(w io.Writer) {
+	for i, f := range o.Recordings {
+		if i > 0 {
+			fmt.Fprintln(w)
+		}
+		f.print(w)
+	}
+}
+
 // files reads recordings, each with what it holds.
 func (c *listenCmd) files(ctx context.Context, s *streams, only identity) error {
 	found, failed, bad := eachRecording(ctx, s, "listen", c.Sources, func(j *job) (*findings, error) {
@@ -65,17 +74,8 @@ func (c *listenCmd) files(ctx context.Context, s *streams, only identity) error 
 	if len(found) == 0 {
 		return bad
 	}
-	if c.JSON {
-		if err := printJSON(s.out, listenedOutput{listenSchema, found, failed}); err != nil {
-			return err
-		}
-	} else {
-		for i, f := range found {
-			if i > 0 {
-				fmt.Fprintln(s.out)
-			}
-			f.print(s.out)
-		}
+	if err := s.tell(&listenedOutput{listenSchema, found, failed}, c.JSON); err != nil {
+		return err
 	}
 	if bad == nil && slices.ContainsFunc(found, func(f *findings) bool { return !f.complete() }) {
 		return errFound
@@ -269,10 +269,11 @@ func (r *recorded) print(w io.Writer, craft identity) {
 	if r.SaidMore > 0 {
 		fmt.Fprintf(w, "  and %d more\n", r.SaidMore)
 	}
-	fmt.Fprintf(w, "%-32s %8s %9s %12s\n", "Message", "frames", "a second", "longest gap")
+	var rows [][]string
 	for _, m := range r.Messages {
-		fmt.Fprintf(w, "  %-30s %8d %9.2f %10.2f s\n", m.called(), m.Count, m.Rate, m.WidestS)
+		rows = append(rows, []string{m.called(), fmt.Sprint(m.Count), fmt.Sprintf("%.2f", m.Rate), fmt.Sprintf("%.2f s", m.WidestS)})
 	}
+	table(w, "  ", []string{"Message", ">frames", ">a second", ">longest gap"}, []int{30, 10, 10, 12}, rows)
 }
 
 // shownRanges is the courses in words: one height, as many packs as there are.

@@ -4,6 +4,7 @@ import (
 	"encoding/json"
 	"fmt"
 	"io"
+	"slices"
 	"strings"
 	"unicode/utf8"
 )
@@ -65,19 +66,30 @@ func beside(w io.Writer, first, name, indent, text string) {
 // besideColumns is between two columns of a table.
 const besideColumns = 2
 
-// table writes rows below their heads, no line longer than columns. A cell that is wider
-// than its column goes on below; the last column takes what is left.
+// table writes rows below their heads, no line longer than columns. A column whose head
+// begins with > stands to the right. A cell that is wider than its column goes on below;
+// the last column takes what is left, unless most has a width for it. A row of one cell
+// goes over the whole width.
 func table(w io.Writer, indent string, heads []string, most []int, rows [][]string) {
-	wide := make([]int, len(heads))
+	names, right, wide := slices.Clone(heads), make([]bool, len(heads)), make([]int, len(heads))
 	left := columns - len(indent)
-	for i := range heads[:len(heads)-1] {
-		for _, row := range append([][]string{heads}, rows...) {
-			wide[i] = max(wide[i], min(utf8.RuneCountInString(row[i]), most[i]))
+	for i := range heads {
+		names[i], right[i] = strings.CutPrefix(heads[i], ">")
+		for _, row := range append([][]string{names}, rows...) {
+			if len(row) == len(heads) {
+				wide[i] = max(wide[i], min(utf8.RuneCountInString(row[i]), most[i]))
+			}
+		}
+		if most[i] == 0 {
+			wide[i] = left
 		}
 		left -= wide[i] + besideColumns
 	}
-	wide[len(heads)-1] = left
-	for _, row := range append([][]string{heads}, rows...) {
+	for _, row := range append([][]string{names}, rows...) {
+		if len(row) == 1 {
+			wrap(w, indent, indent, row[0])
+			continue
+		}
 		cells, deep := make([][]string, len(row)), 0
 		for i, text := range row {
 			cells[i] = folded(text, wide[i])
@@ -90,7 +102,8 @@ func table(w io.Writer, indent string, heads []string, most []int, rows [][]stri
 				if k < len(cells[i]) {
 					text = cells[i][k]
 				}
-				line += text + strings.Repeat(" ", wide[i]+besideColumns-utf8.RuneCountInString(text))
+				room, between := strings.Repeat(" ", wide[i]-utf8.RuneCountInString(text)), strings.Repeat(" ", besideColumns)
+				line += pick(right[i], room+text, text+room) + between
 			}
 			fmt.Fprintln(w, strings.TrimRight(line, " "))
 		}

@@ -216,6 +216,11 @@ func printRehearsed(s *streams, set *rehearsal.Setup) {
 	fmt.Fprintln(s.out)
 }
 
+// line prints one line of a timeline.
+func (s *streams) line(l rehearsal.Line) {
+	wrap(s.out, fmt.Sprintf("%6.2f s  %-7s", l.At.Seconds(), l.Who), strings.Repeat(" ", 17), l.Says)
+}
+
 // printFlight prints the timeline of one flight, and how it came out.
 func printFlight(s *streams, set *rehearsal.Setup, r *rehearsal.Result, thrown bool) {
 	wrap(s.out, "", "", pick(r.Title != "", r.Title, r.Name)+" (rehearsal)")
@@ -224,7 +229,7 @@ func printFlight(s *streams, set *rehearsal.Setup, r *rehearsal.Result, thrown b
 		return
 	}
 	for _, l := range r.Timeline {
-		wrap(s.out, fmt.Sprintf("%6.2f s  %-7s", l.At.Seconds(), l.Who), strings.Repeat(" ", 17), l.Says)
+		s.line(l)
 	}
 	t := r.Truth
 	if r.NoStart != "" {

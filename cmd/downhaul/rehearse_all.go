@@ -5,7 +5,6 @@ import (
 	"fmt"
 	"io"
 	"path/filepath"
-	"strings"
 
 	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/model/rehearsal/album"
@@ -80,32 +79,25 @@ func (c *rehearseCmd) page(s *streams, dir string, shown album.Shown) error {
 	return nil
 }
 
-// actedWide is how wide the column is that says what acted first.
-const actedWide = 20
-
 // printMishaps prints one row for each mishap.
 func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result) {
 	unit := func(k rules.Kind) string { return rules.DefaultUnit(k, set.Checked.Envelope.Units) }
-	in := func(v float64, k rules.Kind) float64 {
+	in := func(v float64, k rules.Kind, digits int) string {
 		x, _ := rules.Convert(v, unit(k))
-		return x
+		return fmt.Sprintf("%.*f", digits, x)
 	}
-	const row = "%-24.24s %-20.20s %6s %6.1f %7.0f %6.1f %5.1f\n"
-	fmt.Fprintf(s.out, "%-24s %-20s %6s %6s %7s %6s %5s\n", "Rehearsed", "acted first", "after", "height", "pull", "arrive", "off")
-	fmt.Fprintf(s.out, "%-24s %-20s %6s %6s %7s %6s %5s\n", "", "", "s", unit(rules.Length), unit(rules.Force), unit(rules.Speed), unit(rules.Length))
+	var rows [][]string
 	for _, r := range results {
 		if r.Lacks != "" {
-			fmt.Fprintf(s.out, "%-24.24s no %s on this pad\n", r.Name, r.Lacks)
+			rows = append(rows, []string{r.Name + ": no " + r.Lacks + " on this pad"})
 			continue
 		}
 		first, after := r.ActedFirst()
 		t := r.Truth
-		head := wholeWords(first, actedWide)
-		fmt.Fprintf(s.out, row, r.Name, head, after, in(t.Height, rules.Length), in(t.Tension, rules.Force), in(t.Arrival, rules.Speed), in(t.Distance, rules.Length))
-		if rest := strings.TrimSpace(first[len(head):]); rest != "" {
-			wrap(s.out, strings.Repeat(" ", 27), strings.Repeat(" ", 27), rest)
-		}
+		rows = append(rows, []string{r.Name, first, after, in(t.Height, rules.Length, 1), in(t.Tension, rules.Force, 0), in(t.Arrival, rules.Speed, 1), in(t.Distance, rules.Length, 1)})
 	}
+	table(s.out, "", []string{"Rehearsed", "acted first", ">after s", ">height " + unit(rules.Length), ">pull " + unit(rules.Force), ">arrive " + unit(rules.Speed), ">off " + unit(rules.Length)},
+		[]int{24, 16, 5, 6, 6, 6, 5}, rows)
 	fmt.Fprintln(s.out)
 	for _, r := range results {
 		switch {
@@ -117,17 +109,6 @@ func printMishaps(s *streams, set *rehearsal.Setup, results []*rehearsal.Result)
 			wrap(s.out, "Unexpected: ", "            ", r.Name+": "+pick(r.Expect == "none", "it was stopped, and nothing was wrong.", "expected: "+r.Expect+"; it was not so."))
 		}
 	}
-}
-
-// wholeWords returns as many words of a text as have room.
-func wholeWords(text string, room int) string {
-	if len(text) <= room {
-		return text
-	}
-	if i := strings.LastIndexByte(text[:room+1], ' '); i > 0 {
-		return text[:i]
-	}
-	return text[:room]
 }
 
 // changesShown is how many changes are shown.

@@ -241,9 +241,7 @@ func (b *boardRehearsal) practise(ctx context.Context, pins *rehearsal.Pins, boo
 	fmt.Fprintf(b.s.out, "\n    downhaul status --watch --pad %s\n\n", printable(padName))
 	b.crew.Say("Each start flies the scenario once. Control-C ends it; so does any sign of power in the real craft.")
 	fmt.Fprintln(b.s.out)
-	r, faults, openings, err := own.Practise(ctx, on, b.name, b.scenario, func(l rehearsal.Line) {
-		wrap(b.s.out, fmt.Sprintf("%6.2f s  %-7s", l.At.Seconds(), l.Who), strings.Repeat(" ", 17), l.Says)
-	})
+	r, faults, openings, err := own.Practise(ctx, on, b.name, b.scenario, b.s.line)
 	fmt.Fprintln(b.s.out)
 	if err != nil {
 		return fmt.Errorf("rehearse: %w", err)

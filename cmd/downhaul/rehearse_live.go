@@ -35,9 +35,7 @@ func (c *rehearseCmd) live(ctx context.Context, s *streams, set *rehearsal.Setup
 	wrap(s.out, "", "", pick(own.Checked.Pad.Board.Line("hold").Fitted, "Close the gate (g), keep hold-to-run down (H), reset (r), start (s). ", "Close the gate (g), reset (r), start (s). ")+
 		"Each start flies the scenario once. Control-C ends the rehearsal.")
 	fmt.Fprintln(s.out)
-	r, err := own.FlyLive(ctx, strings.TrimSuffix(filepath.Base(name), ".txt"), scenario, func(l rehearsal.Line) {
-		wrap(s.out, fmt.Sprintf("%6.2f s  %-7s", l.At.Seconds(), l.Who), strings.Repeat(" ", 17), l.Says)
-	})
+	r, err := own.FlyLive(ctx, strings.TrimSuffix(filepath.Base(name), ".txt"), scenario, s.line)
 	if err != nil {
 		return fmt.Errorf("rehearse: %w", err)
 	}

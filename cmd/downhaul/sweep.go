@@ -3,7 +3,6 @@ package main
 import (
 	"bytes"
 	"context"
-	"encoding/csv"
 	"errors"
 	"fmt"
 	"path/filepath"
@@ -30,9 +29,8 @@ type sweepCmd struct {
 	Reference  string   `placeholder:"FILE" help:"Or: the trips of this envelope's rule of the same name (or of all its rules, if it has none) are the real ones."`
 	Within     string   `default:"5 s" placeholder:"Q" help:"How far from a real time a trip may begin and still belong to it (${default})."`
 	JSON       bool     `help:"Print one JSON object."`
-	CSV        string   `placeholder:"FILE" help:"Write the table as CSV, too."`
 	Plot       string   `placeholder:"FILE" help:"Draw it, too, as SVG."`
-	Force      bool     `help:"Replace files that are there already."`
+	Force      bool     `help:"Replace a picture that is there already."`
 	Recordings []string `arg:"" name:"rec" help:"Session folder, pcapng or pcap of the telemetry link, or raw MAVLink bytes; packed with gzip as well."`
 }
 
@@ -96,11 +94,9 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil || within < 0 {
 		return hint(fmt.Errorf("sweep: --within takes a time (got %q)", c.Within), `such as --within "5 s"`)
 	}
-	for _, path := range []string{c.CSV, c.Plot} {
-		if path != "" {
-			if err := notThere(path, c.Force); err != nil {
-				return fmt.Errorf("sweep: %w", err)
-			}
+	if c.Plot != "" {
+		if err := notThere(c.Plot, c.Force); err != nil {
+			return fmt.Errorf("sweep: %w", err)
 		}
 	}
 	runs, failed, bad := eachRecording(ctx, s, "sweep", c.Recordings, func(j *job) (*bench.Swept, error) {
@@ -135,20 +131,14 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 		out.Recordings = append(out.Recordings, sweptRecording{r.File, r.DurationS, append(append([]string{}, outside(reals, r)...), r.Notes...)})
 	}
 	out.Says = out.verdict()
-	if err := c.write(&out); err != nil {
+	if err := c.draw(&out); err != nil {
 		return fmt.Errorf("sweep: %w", err)
 	}
-	if c.JSON {
-		if err := printJSON(s.out, out); err != nil {
-			return err
-		}
-	} else {
-		out.print(s.out)
-		for _, path := range []string{c.CSV, c.Plot} {
-			if path != "" {
-				fmt.Fprintf(s.out, "wrote %s\n", printable(path))
-			}
-		}
+	if err := s.tell(&out, c.JSON); err != nil {
+		return err
+	}
+	if c.Plot != "" && !c.JSON {
+		fmt.Fprintf(s.out, "wrote %s\n", printable(c.Plot))
 	}
 	if bad != nil {
 		return bad
@@ -233,13 +223,8 @@ func (c *sweepCmd) oneReal(text string) (r bench.Real, err error) {
 	return r, nil
 }
 
-// write writes the files that were asked for.
-func (c *sweepCmd) write(out *sweptAll) error {
-	if c.CSV != "" {
-		if err := writeNew(c.CSV, out.csv(), c.Force); err != nil {
-			return err
-		}
-	}
+// draw draws the picture that was asked for.
+func (c *sweepCmd) draw(out *sweptAll) error {
 	if c.Plot == "" {
 		return nil
 	}
@@ -249,35 +234,3 @@ func (c *sweepCmd) write(out *sweptAll) error {
 	}
 	return writeNew(c.Plot, picture.Bytes(), c.Force)
 }
-
-// csv is the table as others read it: SI, with the units in the heads.
-func (a *sweptAll) csv() []byte {
-	var b bytes.Buffer
-	w := csv.NewWriter(&b)
-	unit := strings.ReplaceAll(a.Unit, " ", "")
-	_ = w.Write([]string{"value", "value_" + unit, "trips", "false_trips", "missed", "caught", "slowest_detection_s", "mean_detection_s",
-		"least_headroom_" + headroomUnit(a), "trips_by_silence", "caution_left_out"})
-	count := func(n *uint64) string {
-		if n == nil {
-			return ""
-		}
-		return strconv.FormatUint(*n, 10)
-	}
-	number := func(v *float64) string {
-		if v == nil {
-			return ""
-		}
-		return strconv.FormatFloat(*v, 'g', -1, 64)
-	}
-	for i := range a.Steps {
-		s := &a.Steps[i]
-		_ = w.Write([]string{s.Text, number(&s.Value), strconv.FormatUint(s.Trips, 10), count(s.False), count(s.Missed), count(s.Caught),
-			number(s.SlowestS), number(s.MeanS), number(s.Headroom), strconv.FormatUint(s.Silences, 10), strconv.FormatBool(s.NoCaution)})
-	}
-	w.Flush()
-	return b.Bytes()
-}
-
-// headroomUnit is the SI unit of the headroom, which is the limit's also where
-// the on-delay is swept.
-func headroomUnit(a *sweptAll) string { return strings.ReplaceAll(a.HeadroomUnit, " ", "") }

@@ -19,16 +19,14 @@ func (a *sweptAll) title() string {
 func (a *sweptAll) print(w io.Writer) {
 	wrap(w, "", "  ", a.title())
 	wrap(w, "  now: ", "       ", words.Rule(a.rule))
-	fmt.Fprintf(w, "\n%14s  %6s %6s %6s %6s  %10s %10s  %s\n", "value", "trips", "false", "missed", "caught", "slowest", "mean", "headroom")
+	fmt.Fprintln(w)
+	var rows [][]string
 	for i := range a.Steps {
 		s := &a.Steps[i]
-		mark := " "
-		if a.First >= 0 && i >= a.First && i <= a.Last {
-			mark = "*"
-		}
-		fmt.Fprintf(w, "%s%13s  %6d %6s %6s %6s  %10s %10s  %s\n", mark, s.Text, s.Trips, some(s.False), some(s.Missed), some(s.Caught),
-			seconds(s.SlowestS), seconds(s.MeanS), a.headroom(s.Headroom))
+		rows = append(rows, []string{pick(a.First >= 0 && i >= a.First && i <= a.Last, "*", ""), s.Text, fmt.Sprint(s.Trips), some(s.False), some(s.Missed), some(s.Caught),
+			seconds(s.SlowestS), seconds(s.MeanS), a.headroom(s.Headroom)})
 	}
+	table(w, "", []string{"", ">value", ">trips", ">false", ">missed", ">caught", ">slowest", ">mean", "headroom"}, []int{1, 12, 6, 6, 6, 6, 9, 9, 0}, rows)
 	if a.First >= 0 {
 		fmt.Fprintln(w, "* no false trip, and every real one stated")
 	}

@@ -139,13 +139,15 @@ func (o *tableSaid) print(w io.Writer) {
 	wrap(w, "Thrust table ", "  ", o.File)
 	wrap(w, "  ", "  ", o.Says+".")
 	fmt.Fprintf(w, "  SHA-256 %s\n", o.SHA256)
-	fmt.Fprintf(w, "\n  %5s %6s %7s %11s %6s %6s %7s %6s %5s\n", "line", "output", "rpm", "thrust", "V", "A", "W", "merit", "tips")
+	fmt.Fprintln(w)
+	var rows [][]string
 	for i := range o.table.Rows {
 		r, j := &o.table.Rows[i], &o.Rows[i].Judged
-		fmt.Fprintf(w, "  %5d %6s %7s %11s %6.2f %6.2f %7.4g %6s %5s\n", r.Line, cellText(r.Output, 100, "%.0f %%"), cellText(r.Speed, 60, "%.0f"),
-			o.table.ShowForce(r.Thrust.Value), r.Voltage.Value, r.Current.Value, r.Power.Value,
-			orDash(o.Diameter > 0, "%.2f", j.Merit), orDash(o.Diameter > 0 && r.Speed.Told, "%.0f %%", 100*j.TipShare))
+		rows = append(rows, []string{fmt.Sprint(r.Line), cellText(r.Output, 100, "%.0f %%"), cellText(r.Speed, 60, "%.0f"), o.table.ShowForce(r.Thrust.Value),
+			fmt.Sprintf("%.2f", r.Voltage.Value), fmt.Sprintf("%.2f", r.Current.Value), fmt.Sprintf("%.4g", r.Power.Value),
+			orDash(o.Diameter > 0, "%.2f", j.Merit), orDash(o.Diameter > 0 && r.Speed.Told, "%.0f %%", 100*j.TipShare)})
 	}
+	table(w, "  ", []string{">line", ">output", ">rpm", ">thrust", ">V", ">A", ">W", ">merit", ">tips"}, []int{5, 6, 7, 11, 6, 6, 7, 6, 5}, rows)
 	wrap(w, "  ", "  ", "merit: induced power of momentum theory over the electric power, motor and controller included; tips: share of the speed of sound.")
 	if len(o.Findings) == 0 {
 		fmt.Fprintln(w, "\nNothing against these rows.")

@@ -5,6 +5,7 @@ import (
 	"encoding/hex"
 	"errors"
 	"fmt"
+	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
@@ -113,22 +114,22 @@ func (c *verifyCmd) Run(s *streams) error {
 	if len(all) == 0 {
 		return hint(errors.New("verify: none of these holds a trip log"), "name session folders, or the trip log in one (%s)", triplog.PartName(1))
 	}
-	if c.JSON {
-		if err := printJSON(s.out, verifyOutput{verifySchema, all, passed}); err != nil {
-			return err
-		}
-	} else {
-		for _, v := range all {
-			v.print(s)
-		}
-		for _, name := range passed {
-			wrap(s.out, "", "  ", printable(name)+": no session and no trip log, so there is nothing to hold")
-		}
+	if err := s.tell(&verifyOutput{verifySchema, all, passed}, c.JSON); err != nil {
+		return err
 	}
 	if found {
 		return errFound
 	}
 	return nil
+}
+
+func (o *verifyOutput) print(w io.Writer) {
+	for i := range o.Logs {
+		o.Logs[i].print(w)
+	}
+	for _, name := range o.Passed {
+		wrap(w, "", "  ", printable(name)+": no session and no trip log, so there is nothing to hold")
+	}
 }
 
 // holdsNoSession reports whether a name beside sessions is none: a file that is no trip
@@ -241,33 +242,33 @@ func changedFiles(log string) ([]string, error) {
 	return changed, nil
 }
 
-func (v *verified) print(s *streams) {
-	fmt.Fprintf(s.out, "%s: %s\n", printable(v.Log), v.Verdict)
+func (v *verified) print(w io.Writer) {
+	fmt.Fprintf(w, "%s: %s\n", printable(v.Log), v.Verdict)
 	if v.Verdict == triplog.Tampered {
-		fmt.Fprintf(s.out, "  first bad line: %s line %d, %s\n", printable(filepath.Base(v.Files[max(v.File, 1)-1])), v.FirstBad, v.What)
+		fmt.Fprintf(w, "  first bad line: %s line %d, %s\n", printable(filepath.Base(v.Files[max(v.File, 1)-1])), v.FirstBad, v.What)
 	}
-	wrap(s.out, "  ", "  ", v.Reason)
+	wrap(w, "  ", "  ", v.Reason)
 	if v.Continues != nil {
-		wrap(s.out, "  ", "  ", fmt.Sprintf("this file continues %q from line %d; what it says of that was not checked: verify the whole folder",
+		wrap(w, "  ", "  ", fmt.Sprintf("this file continues %q from line %d; what it says of that was not checked: verify the whole folder",
 			v.Continues.File, v.Continues.N))
 	}
 	for _, name := range v.Changed {
-		wrap(s.out, "  ", "  ", fmt.Sprintf("%s is gone, or is not what was read on the day", name))
+		wrap(w, "  ", "  ", fmt.Sprintf("%s is gone, or is not what was read on the day", name))
 	}
 	if r := v.Recording; r != nil {
-		v.printRecording(s, r)
+		v.printRecording(w, r)
 	}
 	if p := v.Paper; p != nil {
-		wrap(s.out, "  ", "  ", p.says(v))
+		wrap(w, "  ", "  ", p.says(v))
 	}
-	fmt.Fprintf(s.out, "  %s good, last chain value\n  %s\n", plural(v.Lines, "line"), v.Head)
+	fmt.Fprintf(w, "  %s good, last chain value\n  %s\n", plural(v.Lines, "line"), v.Head)
 	if v.HeadCode != "" {
-		fmt.Fprintf(s.out, "  on paper: %s\n", v.HeadCode)
+		fmt.Fprintf(w, "  on paper: %s\n", v.HeadCode)
 	}
 }
 
-func (v *verified) printRecording(s *streams, r *against.Result) {
-	say := func(format string, args ...any) { wrap(s.out, "  ", "  ", fmt.Sprintf(format, args...)) }
+func (v *verified) printRecording(w io.Writer, r *against.Result) {
+	say := func(format string, args ...any) { wrap(w, "  ", "  ", fmt.Sprintf(format, args...)) }
 	switch {
 	case v.NoRecording:
 		say("THE RECORDING IS GONE: every session begins with one")

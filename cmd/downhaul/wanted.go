@@ -313,7 +313,8 @@ func (f *findings) print(w io.Writer) {
 		wrap(w, "", "", "Nobody is heard. Is the radio on, does the craft send here, and is this the right port or baud rate?")
 		return
 	}
-	fmt.Fprintf(w, "\n%-8s %-16s %-22s %9s %7s %s\n", "sender", "says", "from", "frames/s", "lost", "MAVLink")
+	fmt.Fprintln(w)
+	var rows [][]string
 	for _, s := range f.Senders {
 		signed := ""
 		if s.Signed {
@@ -323,8 +324,9 @@ func (f *findings) print(w io.Writer) {
 		if from == "" {
 			from = "-"
 		}
-		fmt.Fprintf(w, "%-8s %-16s %-22s %9.1f %5.1f %% %d%s\n", s.identity, s.Says, from, s.Rate, 100*s.Lost, s.Version, signed)
+		rows = append(rows, []string{s.identity.String(), s.Says, from, fmt.Sprintf("%.1f", s.Rate), fmt.Sprintf("%.1f %%", 100*s.Lost), fmt.Sprintf("%d%s", s.Version, signed)})
 	}
+	table(w, "", []string{"sender", "says", "from", ">frames/s", ">lost", "MAVLink"}, []int{8, 16, 22, 8, 7, 0}, rows)
 	for _, s := range f.Senders {
 		if f.Recording != nil {
 			wrap(w, "", "  ", fmt.Sprintf("%s: %s from %.1f to %.1f s, longest silence %.1f s at %.1f s", s.identity, plural(s.Frames, "frame"), s.FirstS, s.LastS, s.SilenceS, s.SilenceAtS))
@@ -350,14 +352,15 @@ func (f *findings) print(w io.Writer) {
 		f.Recording.print(w, *f.Craft)
 		fmt.Fprintln(w)
 	}
-	fmt.Fprintf(w, "From %s %*s %8s  %-8s  %s\n", f.Craft, 31-len(f.Craft.String())-5, "a second", "wanted", "comes", "last value")
+	rows = nil
 	for _, c := range f.Channels {
 		value := c.shown
 		if c.Cause != "" {
 			value = c.Cause
 		}
-		wrap(w, fmt.Sprintf("%-22s %8.1f %8.1f  %-8s ", c.Channel, c.Rate, c.Wanted, c.Verdict), strings.Repeat(" ", 51), value)
+		rows = append(rows, []string{c.Channel, fmt.Sprintf("%.1f", c.Rate), fmt.Sprintf("%.1f", c.Wanted), string(c.Verdict), value})
 	}
+	table(w, "", []string{"From " + f.Craft.String(), ">a second", ">wanted", "comes", "last value"}, []int{22, 8, 8, 8, 0}, rows)
 	if len(f.Unread) > 0 {
 		fmt.Fprintln(w)
 		wrap(w, "", "  ", bench.SayUnread(f.Unread))

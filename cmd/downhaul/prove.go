@@ -30,7 +30,7 @@ type proveCmd struct {
 func (proveCmd) Help() string {
 	return "For every rule, works out from the rule itself the smallest excursion that must trip and the largest that must not, and " +
 		"drives both through the very intake and engine that guard, as MAVLink frames, pin levels, converter counts and anemometer pulses: " +
-		"also what comes back in time, chatter, a dither across the deadband, silence, freezing, what is not a number, one sample, a step, a slow ramp. " +
+		"also silence, freezing, a single sample, and the phase of the flight. " +
 		"Then each condition of a start that the envelope asks for. What no file changes, such as the built-in interlocks, is proved by the tests of the " +
 		"software and not here. No device is opened. Exit code 1 means that something failed."
 }

@@ -22,17 +22,9 @@ func (t *trial) age() {
 	}
 	limit := time.Duration(math.Round(t.limit * 1e9))
 	t.ageInside(limit)
-	f := t.ageOutside(limit)
-	if f == nil {
+	if t.ageOutside(limit) == nil {
 		return
 	}
-	if t.rule.Stop == rules.NoStop {
-		t.moot("in time, chatter", "it only warns, at once, and latches nothing")
-	} else {
-		t.ageLasting(limit)
-		t.ageBack(limit)
-	}
-	t.moot("dither, one sample, step, slow ramp", "silence has one pace")
 	if t.rule.While != rules.Always {
 		t.moot("out of its phase", "whoever is silent may be armed and airborne: silence counts as in its phase")
 	}
@@ -114,40 +106,4 @@ func (t *trial) ageOutside(limit time.Duration) *event {
 		t.stop("stop", r, f, t.rule.MissingStop, t.rule.MissingGrace)
 	}
 	return f
-}
-
-// ageLasting: a frame before lasting ends, once and again and again.
-func (t *trial) ageLasting(limit time.Duration) {
-	const name, again = "back in time", "chatter"
-	away := (t.rule.Lasting * 9 / 10).Truncate(time.Millisecond)
-	switch {
-	case t.rule.Lasting == 0:
-		t.moot(name, "the rule acts at once: there is no lasting to be back before")
-		t.moot(again, "the rule acts at once: the first excursion trips")
-		return
-	case t.rule.Lasting < 4*time.Millisecond:
-		t.skip("in time, chatter", "lasting is shorter than the clock of the messages can tell")
-		return
-	case limit+away >= min(t.rule.StaleAfter, t.p.setup.Site.LinkStale):
-		t.moot("in time, chatter", "so long a silence counts as no link at all")
-		return
-	}
-	r := t.quiet(limit + away)
-	r.speak(true)
-	r.run(limit + t.rule.Lasting)
-	t.unmoved(name, r, true, "%s past it of %s: no trip", ms(away), ms(t.rule.Lasting))
-	r = t.quiet(0)
-	for range 10 {
-		r.until(r.frame + limit + (t.rule.Lasting * 6 / 10).Truncate(time.Millisecond))
-		r.speak(false)
-	}
-	t.unmoved(again, r, true, "ten times past it, %s each: no trip", ms(t.rule.Lasting*6/10))
-}
-
-// ageBack: frames again end the violation, and let nothing go.
-func (t *trial) ageBack(limit time.Duration) {
-	r := t.quiet(limit + t.rule.Lasting + t.budget.Relay + time.Millisecond)
-	r.speak(true)
-	r.run(time.Second)
-	t.latched("fully back", r, find(r.log, interlock.ClearEffect, func(e *event) bool { return e.Rule == t.i }) != nil)
 }

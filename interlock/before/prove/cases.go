@@ -10,28 +10,19 @@ import (
 	"downhaul/rules"
 )
 
-// all tries everything on one side of a rule.
+// all tries what the files decide on one side of a rule.
 func (t *trial) all() {
 	t.within()
 	t.beyond()
 	switch {
-	case t.rule.Stop == rules.NoStop:
-		t.moot("in time, chatter, dither, step", "it only warns, at once, and latches nothing")
+	case t.rule.Stop == rules.NoStop: // it only warns, at once, and latches nothing
 	case t.rate:
-		t.rates()
+		t.rateSpike()
 	default:
-		t.inTime()
-		t.chatter()
-		t.dither()
 		t.spike()
-		t.step()
-	}
-	if !t.plain && !t.rate {
-		t.ramp()
 	}
 	t.silence()
 	t.frozen()
-	t.unknown()
 	t.phase()
 }
 

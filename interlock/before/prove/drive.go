@@ -283,39 +283,3 @@ func (p *plan) oneCell(id rules.ChannelID) bool {
 	what := rules.Pack1Voltage + k%eachPack
 	return (what == rules.Pack1LowestCell || what == rules.Pack1CellSpread) && p.cellsOf(int(k/eachPack)) == 0
 }
-
-// carriesNaN reports whether a measured channel comes in a field that can hold what
-// is not a number.
-func (p *plan) carriesNaN(id rules.ChannelID) bool {
-	for _, n := range p.setup.Intake.Fields.Named {
-		if n.Channel == id {
-			return true
-		}
-	}
-	switch id {
-	case rules.Roll, rules.Pitch, rules.Yaw, rules.RollRate, rules.PitchRate, rules.YawRate, rules.HeightLocal, rules.ClimbLocal,
-		rules.North, rules.East, rules.HeightAltitude, rules.HeightClearance, rules.ClimbHUD, rules.AltitudeSea, rules.Vibration,
-		rules.CraftWind, rules.WinchTension, rules.WinchLine, rules.WinchSpeed, rules.ESCVoltage, rules.ESCCurrent:
-		return true
-	case rules.Tension:
-		return p.setup.Intake.Fields.TensionFromWinch
-	}
-	return false
-}
-
-// hasWord reports whether the channel's field has a word of its own for "unknown", or
-// its sensor a reading that failed.
-func (p *plan) hasWord(id rules.ChannelID) bool {
-	switch {
-	case p.carriesNaN(id):
-		return false
-	case id >= rules.Motor1Output && id <= rules.Motor16Output, id >= rules.Pack1Voltage && id <= rules.Pack4CellSpread:
-		return true
-	}
-	switch id {
-	case rules.CraftLanded, rules.HeightRange, rules.SupplyVoltage, rules.SupplyCurrent, rules.SupplyLeft, rules.ESCTemperature,
-		rules.RadioRSSI, rules.RadioRemoteRSSI, rules.CraftUTC, rules.Tension, rules.WindSpeed:
-		return true
-	}
-	return false
-}

@@ -82,13 +82,19 @@ func (p *plan) ofOthers(i int) (out []Case) {
 		case t.nowhere():
 			continue
 		case rule.Watch == rules.LinkAge:
-			if t.way > 0 {
-				t.ageOfOthers(time.Duration(math.Round(t.limit * 1e9)))
+			if limit := time.Duration(math.Round(t.limit * 1e9)); t.way > 0 {
+				if rule.Stop != rules.NoStop {
+					t.ageLasting(limit)
+					t.ageBack(limit)
+				}
+				t.ageOfOthers(limit)
 			}
 		default:
 			if why, _ := t.ready(); why != "" || t.edge() != "" || t.overtaken() != "" {
 				continue
 			}
+			t.memory()
+			t.unknown()
 			t.wrongSender()
 			t.forged()
 			t.lateData()
@@ -99,6 +105,23 @@ func (p *plan) ofOthers(i int) (out []Case) {
 		}
 	}
 	return out
+}
+
+// memory tries what hangs on the values before: the delay, the deadband, the latch.
+func (t *trial) memory() {
+	switch {
+	case t.rule.Stop == rules.NoStop:
+	case t.rate:
+		t.rates()
+	default:
+		t.inTime()
+		t.chatter()
+		t.dither()
+		t.step()
+	}
+	if !t.plain && !t.rate {
+		t.ramp()
+	}
 }
 
 // rogue is somebody who sends beside the craft.
@@ -299,4 +322,40 @@ func (p *plan) forBuiltins(b *bases) (*plan, *bases, error) {
 	}, func(int) string { return "" })
 	bb, err := q.begin()
 	return &q, bb, err
+}
+
+// ageLasting: a frame before lasting ends, once and again and again.
+func (t *trial) ageLasting(limit time.Duration) {
+	const name, again = "back in time", "chatter"
+	away := (t.rule.Lasting * 9 / 10).Truncate(time.Millisecond)
+	switch {
+	case t.rule.Lasting == 0:
+		t.moot(name, "the rule acts at once: there is no lasting to be back before")
+		t.moot(again, "the rule acts at once: the first excursion trips")
+		return
+	case t.rule.Lasting < 4*time.Millisecond:
+		t.skip("in time, chatter", "lasting is shorter than the clock of the messages can tell")
+		return
+	case limit+away >= min(t.rule.StaleAfter, t.p.setup.Site.LinkStale):
+		t.moot("in time, chatter", "so long a silence counts as no link at all")
+		return
+	}
+	r := t.quiet(limit + away)
+	r.speak(true)
+	r.run(limit + t.rule.Lasting)
+	t.unmoved(name, r, true, "%s past it of %s: no trip", ms(away), ms(t.rule.Lasting))
+	r = t.quiet(0)
+	for range 10 {
+		r.until(r.frame + limit + (t.rule.Lasting * 6 / 10).Truncate(time.Millisecond))
+		r.speak(false)
+	}
+	t.unmoved(again, r, true, "ten times past it, %s each: no trip", ms(t.rule.Lasting*6/10))
+}
+
+// ageBack: frames again end the violation, and let nothing go.
+func (t *trial) ageBack(limit time.Duration) {
+	r := t.quiet(limit + t.rule.Lasting + t.budget.Relay + time.Millisecond)
+	r.speak(true)
+	r.run(time.Second)
+	t.latched("fully back", r, find(r.log, interlock.ClearEffect, func(e *event) bool { return e.Rule == t.i }) != nil)
 }

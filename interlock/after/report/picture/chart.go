@@ -105,7 +105,7 @@ func (c *Chart) SVG() template.HTML {
 		p.X.Tick.Marker = wholeTicks(12)
 	}
 	if c.Counts {
-		p.Y.Min, p.Y.Max, p.Y.Tick.Marker = 0, max(1, high), wholeTicks(4)
+		p.Y.Min, p.Y.Max, p.Y.Tick.Marker = 0, 1.15*max(1, high), wholeTicks(4)
 	}
 	p.Add(c)
 	canvas := vgsvg.New(chartWidth, c.height())

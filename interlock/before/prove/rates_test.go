@@ -55,19 +55,6 @@ func (t *trial) untilPast(r *rig) bool {
 	return false
 }
 
-// slackOfRate is how far off the limit the steps of the field may put the edge.
-func (t *trial) slackOfRate() float64 {
-	share := 0.005
-	if t.d.average {
-		share = 0.03
-	}
-	if t.d.pulses || len(t.p.sourcesOf(t.d.moves)) > 1 {
-		// Told in bunches: a span holds a sample more or less.
-		share += t.period.Seconds() / t.over.Seconds()
-	}
-	return 4*t.q + share*math.Abs(t.limit)
-}
-
 // room reports whether the value can move at the limit for so long.
 func (t *trial) room(d time.Duration) bool {
 	low, high := t.span()
@@ -83,7 +70,6 @@ func (t *trial) rates() {
 	t.rateChatter()
 	t.rateDither()
 	t.rateBack()
-	t.rateSpike()
 	t.rateStep()
 	t.moot("slow ramp", "a rate of change: what is held inside and outside is a slow ramp already")
 }
@@ -125,11 +111,6 @@ func (t *trial) rateInTime() {
 	away := r.now - from
 	r.run(t.hold())
 	t.unmoved(name, r, reached, "past it for up to %s of %s: no trip", ms(away), ms(t.rule.Lasting))
-}
-
-// onceAround is how long the value moves for one excursion.
-func (t *trial) onceAround() time.Duration {
-	return t.over + t.over/4 + t.d.settle + 8*t.period + t.rule.Lasting
 }
 
 func (t *trial) rateChatter() {
@@ -260,36 +241,6 @@ func (t *trial) rateBack() {
 	t.moves(r, 0)
 	r.run(t.d.settle + t.d.forget + t.over + t.over/16 + 4*t.period)
 	t.latched(clear, r, cleared())
-}
-
-func (t *trial) rateSpike() {
-	const name = "one sample"
-	switch {
-	case t.d.jump < math.Inf(1):
-		t.moot(name, "what jumps is no height, and no rate of one")
-		return
-	case t.d.average:
-		t.moot(name, average)
-		return
-	case t.d.pulses:
-		t.skip(name, pulses)
-		return
-	}
-	by := 2 * t.limit * t.over.Seconds()
-	low, high := t.span()
-	at := t.from(t.near)
-	if at+by < low || at+by > high {
-		t.skip(name, "so far a single sample cannot jump and still be read")
-		return
-	}
-	r := t.fresh(t.near)
-	t.d.set(&r.sc, at+by)
-	r.outward = 0
-	list := t.p.sourcesOf(t.d.moves)
-	r.until(r.due[list[len(list)-1]] + time.Millisecond)
-	t.back(r)
-	r.run(t.hold())
-	t.single(name, r)
 }
 
 // rateStep: from standing still to half as much again as the limit.

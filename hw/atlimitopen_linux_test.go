@@ -11,17 +11,6 @@ import (
 	"golang.org/x/sys/unix"
 )
 
-// An anemometer that is an input too has that one's place in what is recorded of its
-// edges, whichever it is.
-func TestEdgesHaveTheirInputsPlace(t *testing.T) {
-	for i, name := range []string{"estop_a", "estop_b", "gate", "reset", "start", "anemometer"} {
-		g, _ := openFake(t, func(c *GPIOConfig, _ *fakeKernel) { c.Anemometer.Name = name })
-		if g.edges.line != i {
-			t.Errorf("the edges of %s have place %d, want %d", name, g.edges.line, i)
-		}
-	}
-}
-
 // A file of the kernel's is opened to write too, and no child of the guard keeps it: a
 // line that a child holds is never let go.
 func TestChipIsOpenedForRequestsAndNoChild(t *testing.T) {

@@ -35,10 +35,10 @@ type Board interface {
 	Levels() (uint32, error)
 	// Waits are the descriptors that report an edge of an input line, for whoever waits.
 	Waits() []int
-	// Passed takes what they report. Bit i is set where input i is one whose every edge
-	// counts (GPIOInput.Every) and had one since the last call, or may have: lost is how
-	// many edges the kernel dropped because nobody read in time.
-	Passed() (passed uint32, lost int)
+	// Passed takes what they report: bit i of low, of high, is set where input i is one whose
+	// every edge counts (GPIOInput.Every) and had that level since the last call, by its
+	// edges, or may have had it, as the kernel dropped edges because nobody read in time.
+	Passed() (low, high uint32)
 	// Edges appends to dst the anemometer's edges since the last call, the oldest first. After
 	// an error none comes any more.
 	Edges(dst []Edge) ([]Edge, error)

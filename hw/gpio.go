@@ -89,9 +89,7 @@ type GPIOConfig struct {
 	// Inputs are the lines of Levels in that order, at most 32. One that is not
 	// fitted reads low.
 	Inputs []GPIOInput
-	// Anemometer gives Edges, with a Line that is its place among Inputs by its
-	// name, or one past the last. It has no debounce: that would move the times of
-	// the pulses.
+	// Anemometer gives Edges. It has no debounce: that would move the times of the pulses.
 	Anemometer GPIOInput
 	// Consumer is the name under which the kernel shows who holds the lines;
 	// empty takes downhauld. At most 31 bytes are kept.

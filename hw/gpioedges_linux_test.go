@@ -38,7 +38,7 @@ func TestEdgesHaveTheKernelsTimesAndLosses(t *testing.T) {
 	line.give(event(at(90000), rise, 8)) // nor lie ahead of now
 	got, err = g.Edges(got)
 	ms := time.Millisecond
-	want := []Edge{{5, true, 10 * ms, 0}, {5, false, 20 * ms, 0}, {5, true, 30 * ms, 3}, {5, false, 30 * ms, 0}, {5, true, 300 * ms, 0}}
+	want := []Edge{{true, 10 * ms, 0}, {false, 20 * ms, 0}, {true, 30 * ms, 3}, {false, 30 * ms, 0}, {true, 300 * ms, 0}}
 	if err != nil || !slices.Equal(got, want) {
 		t.Errorf("got  %v, %v\nwant %v", got, err, want)
 	}
@@ -100,11 +100,11 @@ func FuzzEvents(f *testing.F) {
 	f.Add(append(event(1, fall, 0xFFFFFFFF), event(2, rise, 0)...), uint32(0xFFFFFFFE), int64(5))
 	f.Add([]byte("short"), uint32(7), int64(-1))
 	f.Fuzz(func(t *testing.T, b []byte, seq uint32, now int64) {
-		s := edges{line: 3, since: 100 * time.Second, seq: seq}
+		s := edges{since: 100 * time.Second, seq: seq}
 		last, lost := time.Duration(0), uint64(0)
 		got, err := s.take(nil, b, time.Duration(now))
 		for n, e := range got {
-			if e.Line != 3 || e.At < last || e.Lost < 0 || n > 0 && e.At > max(last, time.Duration(now)) {
+			if e.At < last || e.Lost < 0 || n > 0 && e.At > max(last, time.Duration(now)) {
 				t.Fatalf("edge %d: %+v after %v at %v", n, e, last, time.Duration(now))
 			}
 			last = e.At

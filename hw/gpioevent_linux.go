@@ -50,7 +50,6 @@ func firstHalf(v uint32) uint64 {
 
 // edges turns the events of one line into edges.
 type edges struct {
-	line int
 	// since is the kernel's monotonic clock at the time 0 of the board.
 	since time.Duration
 	seq   uint32        // of the last event
@@ -80,23 +79,25 @@ func (s *edges) take(dst []Edge, b []byte, now time.Duration) ([]Edge, error) {
 		}
 		s.seq = e.seq
 		s.last = max(s.last, min(e.at-s.since, now))
-		dst = append(dst, Edge{Line: s.line, Rise: e.rise, At: s.last, Lost: int(lost)})
+		dst = append(dst, Edge{Rise: e.rise, At: s.last, Lost: int(lost)})
 	}
 	return dst, nil
 }
 
 // events is what is wanted of the edges that the kernel reports of a chip's inputs.
 type events struct {
-	every map[uint32]int // place in Levels of the lines whose every edge counts
-	room  []byte         // empty where the chip reports none
-	seq   uint32         // of the last event
+	every map[uint32]uint32 // bit in Levels of the lines whose every edge counts
+	was   uint32            // their levels by the edges so far
+	room  []byte            // empty where the chip reports none
 }
 
-func eventsOf(w *wanted) events {
-	e := events{every: map[uint32]int{}, room: make([]byte, 64*eventSize)}
+// eventsOf is for lines that have those levels now, in the order of the request.
+func eventsOf(w *wanted, levels uint64) events {
+	e := events{every: map[uint32]uint32{}, room: make([]byte, 64*eventSize)}
 	for i, in := range w.inputs {
 		if in.Every {
-			e.every[w.lines[i]] = w.bits[i]
+			e.every[w.lines[i]] = 1 << w.bits[i]
+			e.was |= uint32(levels>>i&1) << w.bits[i]
 		}
 	}
 	return e
@@ -114,30 +115,35 @@ func (g *gpio) Waits() (fds []int) {
 
 // Passed takes the edges that the kernel reported; see Board. It takes no more than the
 // kernel keeps, and what cannot be read here shows in Levels.
-func (g *gpio) Passed() (passed uint32, lost int) {
+//
+// The numbers of a request of several lines tell nothing of edges that were dropped: they
+// count interrupts (linux, drivers/gpio/gpiolib-cdev.c, edge_irq_handler), of which two may
+// become one event, as where a contact bounces, one that the chip kept from before the
+// request becomes none, and those of two lines overtake one another.
+func (g *gpio) Passed() (low, high uint32) {
 	for i := range g.inputs {
-		in := &g.inputs[i]
-		for taken := 0; len(in.room) > 0 && taken < EdgeRoom*eventSize; {
+		in, taken := &g.inputs[i], 0
+		for len(in.room) > 0 && taken < EdgeRoom*eventSize {
 			n, err := in.req.pending(in.room)
 			for b := in.room[:max(n, 0)]; len(b) >= eventSize; b = b[eventSize:] {
-				seq := binary.NativeEndian.Uint32(b[16:])
-				if gap := seq - in.seq - 1; gap > 0 { // wraps with the kernel's counter
-					lost += int(gap)
-					for _, bit := range in.every {
-						passed |= 1 << bit
-					}
+				bit, now := in.every[binary.NativeEndian.Uint32(b[12:])], uint32(0)
+				if binary.NativeEndian.Uint32(b[8:]) == unix.GPIO_V2_LINE_EVENT_RISING_EDGE {
+					now = bit
 				}
-				in.seq = seq
-				if bit, ok := in.every[binary.NativeEndian.Uint32(b[12:])]; ok {
-					passed |= 1 << bit
-				}
+				twice := bit &^ (now ^ in.was) // to the level that it had: it had the other in between
+				low, high, in.was = low|twice|bit&^now, high|twice|now, in.was&^bit|now
 			}
 			if taken += n; err != nil || n < len(in.room) {
 				break
 			}
 		}
+		if taken >= EdgeRoom*eventSize { // all that the kernel keeps: it may have dropped others
+			for _, bit := range in.every {
+				low, high = low|bit, high|bit
+			}
+		}
 	}
-	return passed, lost
+	return low, high
 }
 
 // Sampled names the inputs on chips that report no edges, empty for none.

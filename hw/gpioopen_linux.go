@@ -254,7 +254,8 @@ func (o *opening) holdGroup(w *wanted, edges bool) error {
 	}
 	g := inputGroup{chip: w.chip.pinChip, req: req, mask: 1<<len(w.lines) - 1, bits: w.bits}
 	if edges {
-		g.events = eventsOf(w)
+		levels, _ := req.values(g.mask) // a line that cannot be read shows in the first turn
+		g.events = eventsOf(w, levels)
 	} else {
 		for _, in := range w.inputs {
 			o.sampled = append(o.sampled, in.Name+" on "+in.Pin.String())
@@ -307,10 +308,7 @@ func (o *opening) holdAnemometer() error {
 	if err != nil {
 		return err
 	}
-	o.edges = edges{line: len(o.cfg.Inputs), since: since, room: make([]byte, 64*eventSize)}
-	if i := slices.IndexFunc(o.cfg.Inputs, func(other GPIOInput) bool { return other.Name == in.Name }); i >= 0 {
-		o.edges.line = i
-	}
+	o.edges = edges{since: since, room: make([]byte, 64*eventSize)}
 	return nil
 }
 

@@ -2,9 +2,8 @@ package hw
 
 import "time"
 
-// Edge is one change of an input line that is watched for edges.
+// Edge is one change of the anemometer's line.
 type Edge struct {
-	Line int           // the index of the input in the order of Config.Inputs
 	Rise bool          // true for a change to the electrical high level
 	At   time.Duration // the monotonic time of the edge since the board was opened
 	Lost int           // counts edges known to be lost just before this one

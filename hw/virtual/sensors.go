@@ -19,8 +19,7 @@ const mostTurn = 1000
 // rotor is an anemometer whose contact closes for half of every pulse period.
 // Its edges fall at exact times; it goes on turning through a change of speed.
 type rotor struct {
-	line int
-	hz   float64
+	hz float64
 	// base is when hz was set, part how far the rotor was then on the way to
 	// its next edge (0 to 1), done the edges since base.
 	base time.Duration
@@ -77,7 +76,7 @@ func (r *rotor) advance(now time.Duration) {
 			r.pending = r.pending[1:]
 			r.lost++
 		}
-		r.pending = append(r.pending, hw.Edge{Line: r.line, Rise: r.closed != r.low, At: at})
+		r.pending = append(r.pending, hw.Edge{Rise: r.closed != r.low, At: at})
 	}
 }
 

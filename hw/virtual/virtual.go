@@ -120,20 +120,10 @@ func newBoard(cfg Config) (*Board, error) {
 		contacts: contacts, wired: len(cfg.Inputs),
 		trace: newRing(traceKept), beats: newRing(beatsKept),
 	}
-	v.rotor.line = v.AnemometerLine()
-	if v.rotor.line < v.wired {
-		v.rotor.low = contacts[v.rotor.line].low
+	if i := slices.Index(cfg.Inputs, lineAnemometer); i >= 0 {
+		v.rotor.low = contacts[i].low
 	}
 	return v, nil
-}
-
-// AnemometerLine is the Line of the anemometer's edges: its place among the
-// inputs, or one past the last when it is not among them.
-func (v *Board) AnemometerLine() int {
-	if i := slices.Index(v.cfg.Inputs, lineAnemometer); i >= 0 {
-		return i
-	}
-	return len(v.cfg.Inputs)
 }
 
 // tick brings the model to now. The caller holds mu, and read the clock before it
@@ -236,7 +226,7 @@ func (v *Board) Lamp() hw.Output { return virtualOutput{v, lampLine} }
 func (v *Board) Waits() []int { return nil }
 
 // Passed gives none.
-func (v *Board) Passed() (uint32, int) { return 0, 0 }
+func (v *Board) Passed() (low, high uint32) { return 0, 0 }
 
 // Levels reads every input line now; see Board.
 func (v *Board) Levels() (uint32, error) {

@@ -81,7 +81,7 @@ func (r *rig) sensors(ctx context.Context) (wait func()) {
 func (r *rig) takeEdges() []hw.Edge {
 	out, err := r.board.Edges(nil)
 	r.stopped("anemometer", err)
-	return slices.DeleteFunc(out, func(e hw.Edge) bool { return e.Line != int(interlock.LineCount) })
+	return out
 }
 
 // stopped notes why a sensor stopped.

@@ -36,6 +36,31 @@ func TestPromise01_AStopThatOpensForAMoment(t *testing.T) {
 	}
 }
 
+// A stop that closes is read closed, and the kernel tells its edge with the next turn: that
+// is no second opening. Of one contact alone it would ask for another press before a reset.
+func TestAnEdgeThatComesBehindItsReadingIsNoSecondOne(t *testing.T) {
+	r := newRig(t)
+	r.live()
+	levels, err := r.board.Board.Levels()
+	must(t, err)
+	stops := uint32(1<<interlock.EStopA | 1<<interlock.EStopB)
+	r.board.levels = func() (uint32, error) { return levels &^ stops, nil }
+	r.loop.Turn(r.now)
+	r.want(interlock.Tripped)
+	r.now += 100 * ms
+	r.board.levels = nil
+	r.loop.Turn(r.now) // read closed
+	r.forget()
+	r.board.high = stops
+	r.now += ms
+	r.loop.Turn(r.now)
+	for _, c := range r.chunks {
+		if told, _, _ := intake.DecodePins(c.Bytes); c.Source == intake.Pins && told&stops != stops {
+			t.Errorf("told as open again: %b", told)
+		}
+	}
+}
+
 // An edge that the reading shows as well says nothing new, and one that comes while the
 // lines cannot be read is no level.
 func TestAnEdgeThatTheReadingShowsIsToldOnce(t *testing.T) {

@@ -152,19 +152,6 @@ func TestNoiseOnALineTakesNoProcessor(t *testing.T) {
 	}
 }
 
-// The kernel's queue of edges ran over: what was lost is counted, and passes for a stop.
-func TestLostEdgesOfAStopTrip(t *testing.T) {
-	r := newRig(t)
-	r.live()
-	r.board.passed, r.board.lost = 1<<interlock.EStopA|1<<interlock.EStopB, 9
-	r.forget()
-	r.run(5 * ms)
-	r.want(interlock.Tripped)
-	if n := r.loop.Dropped(); n != 9 {
-		t.Errorf("%d counted, want 9", n)
-	}
-}
-
 // A burst is taken at once, and a steady flood no faster than the turns are apart; a rest
 // never grows.
 func TestPaceBoundsTurns(t *testing.T) {

@@ -75,7 +75,8 @@ type Loop struct {
 	turns    uint64
 	pinsAt   time.Duration
 	levels   uint32 // the last that were read
-	passed   uint32 // what had another for a moment, not told yet
+	low      uint32 // what edges told since then: what was low for a moment
+	high     uint32 // and what was high
 	pinsBad  bool
 	pinBytes []byte
 
@@ -312,9 +313,8 @@ func (l *Loop) pins(now time.Duration) bool {
 	if !l.cfg.Pins {
 		return true
 	}
-	passed, lost := l.cfg.Board.Passed()
-	l.passed |= passed
-	l.unread += uint64(lost)
+	low, high := l.cfg.Board.Passed()
+	l.low, l.high = l.low|low, l.high|high
 	levels, err := l.cfg.Board.Levels()
 	if l.cfg.Clock()-now > l.cfg.LongestGap {
 		return false
@@ -323,9 +323,10 @@ func (l *Loop) pins(now time.Duration) bool {
 	if bad {
 		l.outputErr, levels = err, l.levels // the last that were read
 	} else {
-		// What had another level for less than a turn is told as if it had been read then.
-		passed = l.passed &^ (levels ^ l.levels)
-		if l.passed = 0; passed != 0 && l.pinBytes != nil {
+		// What had another level for less than a turn is told as if it had been read then; the
+		// edge of a level that was read already, which the kernel tells later, is told no more.
+		passed := (l.low&l.levels | l.high&^l.levels) &^ (levels ^ l.levels)
+		if l.low, l.high = 0, 0; passed != 0 && l.pinBytes != nil {
 			l.tellPins(now, l.levels^passed, false)
 		}
 	}

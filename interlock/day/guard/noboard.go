@@ -19,7 +19,7 @@ func (noBoard) Buzzer() hw.Output                                  { return noOu
 func (noBoard) Lamp() hw.Output                                    { return noOutput{} }
 func (noBoard) Levels() (uint32, error)                            { return 0, nil }
 func (noBoard) Waits() []int                                       { return nil }
-func (noBoard) Passed() (uint32, int)                              { return 0, 0 }
+func (noBoard) Passed() (low, high uint32)                         { return 0, 0 }
 func (noBoard) Edges(dst []hw.Edge) ([]hw.Edge, error)             { return dst, nil }
 func (noBoard) Counts(ctx context.Context, _ func(hw.Count)) error { <-ctx.Done(); return nil }
 func (noBoard) Inert() error                                       { return nil }

@@ -73,7 +73,7 @@ type rig struct {
 // spyBoard puts down each write and fails those it is told to.
 type spyBoard struct {
 	passed uint32 // lines that had another level for a moment
-	lost   int    // edges
+	high   uint32 // lines whose edge up the kernel tells
 	noise  []int  // descriptors that always have something to read
 	*virtual.Board
 	rig                 *rig
@@ -124,10 +124,10 @@ func (b *spyBoard) Levels() (uint32, error) {
 
 func (b *spyBoard) Waits() []int { return b.noise }
 
-func (b *spyBoard) Passed() (uint32, int) {
-	passed, lost := b.passed, b.lost
-	b.passed, b.lost = 0, 0
-	return passed, lost
+func (b *spyBoard) Passed() (low, high uint32) {
+	low, high = b.passed, b.passed|b.high
+	b.passed, b.high = 0, 0
+	return low, high
 }
 
 func newRig(t testing.TB, change ...func(*interlock.Site)) *rig {

@@ -32,9 +32,7 @@ func (l *Loop) takePulses() {
 	var err error
 	l.pulses, err = l.cfg.Board.Edges(l.pulses[:0])
 	for _, e := range l.pulses {
-		if e.Line == int(interlock.LineCount) {
-			l.edges = append(l.edges, intake.WindEdge{At: e.At, Rise: e.Rise, Lost: uint16(min(e.Lost, 65535))})
-		}
+		l.edges = append(l.edges, intake.WindEdge{At: e.At, Rise: e.Rise, Lost: uint16(min(e.Lost, 65535))})
 	}
 	if err != nil {
 		l.windDead = true

@@ -7,7 +7,6 @@ import (
 	"time"
 
 	"downhaul/hw"
-	"downhaul/interlock"
 	"downhaul/interlock/day/intake"
 	"downhaul/rules"
 )
@@ -40,7 +39,7 @@ func TestALineThatNobodyWatchesIsNoCalm(t *testing.T) {
 	for range 8 {
 		r.run(time.Second)
 		for _, rise := range []bool{true, false} {
-			c.edges = append(c.edges, hw.Edge{Line: int(interlock.LineCount), At: r.now, Rise: rise})
+			c.edges = append(c.edges, hw.Edge{At: r.now, Rise: rise})
 		}
 	}
 	r.run(5 * time.Second)
@@ -78,7 +77,7 @@ type turning struct {
 func (c *turning) Edges(dst []hw.Edge) ([]hw.Edge, error) {
 	for ; c.next <= *c.now+ms; c.next += 50 * ms {
 		c.rise = !c.rise
-		dst = append(dst, hw.Edge{Line: int(interlock.LineCount), At: c.next, Rise: c.rise})
+		dst = append(dst, hw.Edge{At: c.next, Rise: c.rise})
 	}
 	return dst, nil
 }
@@ -118,7 +117,7 @@ func TestEdgesOfAStallAreForgotten(t *testing.T) {
 	r.loop.cfg.Wind, r.loop.cfg.Board = true, c
 	r.run(time.Second)
 	for i := range 9 {
-		c.edges = append(c.edges, hw.Edge{Line: int(interlock.LineCount), At: r.now + time.Duration(i)*ms, Rise: i%2 == 0})
+		c.edges = append(c.edges, hw.Edge{At: r.now + time.Duration(i)*ms, Rise: i%2 == 0})
 	}
 	r.forget()
 	r.now += 10 * time.Second

@@ -108,7 +108,7 @@ func (p *Pins) Levels() (uint32, error) {
 func (p *Pins) Waits() []int { return p.real.Waits() }
 
 // Passed takes the real board's edges; see hw.Board.
-func (p *Pins) Passed() (uint32, int) {
+func (p *Pins) Passed() (low, high uint32) {
 	p.mu.Lock()
 	defer p.mu.Unlock()
 	return p.real.Passed()

@@ -23,10 +23,12 @@ type nauPart struct {
 	since     time.Time
 	taken     int64 // conversions read since then
 	result    [3]byte
+	low       bool // the supply is enough for the bus alone: no register keeps anything
 }
 
-// browns has the supply fail for an instant: every register is as at power-up.
-func (p *nauPart) browns() { p.with(func() { p.registers = [0x20]byte{} }) }
+// browns has the supply fail, for an instant or until it is mended: every register is as at
+// power-up.
+func (p *nauPart) browns(low bool) { p.with(func() { p.registers, p.low = [0x20]byte{}, low }) }
 
 func (p *nauPart) addressed(b byte) bool {
 	p.mu.Lock()
@@ -40,6 +42,9 @@ func (p *nauPart) takes(b byte) bool {
 	defer p.mu.Unlock()
 	if p.first {
 		p.at, p.first = b%byte(len(p.registers)), false
+		return true
+	}
+	if p.low {
 		return true
 	}
 	p.registers[p.at] = b

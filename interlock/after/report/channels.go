@@ -18,32 +18,39 @@ type sink interface {
 // to whoever looks on. It works with the guard's own calculators; it judges
 // nothing.
 type channels struct {
-	table limits.Table
-	calcs []limits.Calculator
-	due   []time.Duration
-	next  time.Duration
-	by    [rules.ChannelCount][]int // calculators by trigger, in order
-	sinks [rules.ChannelCount][]sink
+	cfg    derived.Config
+	table  limits.Table
+	laid   bool // calcs and wanted are made
+	wanted [rules.ChannelCount]bool
+	calcs  []limits.Calculator
+	due    []time.Duration
+	next   time.Duration
+	by     [rules.ChannelCount][]int // calculators by trigger, in order
+	sinks  [rules.ChannelCount][]sink
 }
 
-// newChannels takes what is to be derived; a channel that the configuration
-// does not state is left out.
-func newChannels(cfg derived.Config, wanted func(rules.ChannelID) bool) *channels {
-	c := &channels{next: rules.Never}
-	can := func(id rules.ChannelID) bool {
-		if !wanted(id) {
-			return false
-		}
-		_, err := derived.New(cfg, func(other rules.ChannelID) bool { return other == id })
-		return err == nil
+// lay makes the calculators of what is looked at, when all who look on are there. A
+// channel that the configuration does not state is left out.
+func (c *channels) lay() {
+	if c.laid {
+		return
 	}
+	c.laid, c.next = true, rules.Never
 	var able [rules.ChannelCount]bool
-	for id := rules.NoChannel + 1; id < rules.ChannelCount; id++ {
-		able[id] = id.Channel().Derived && can(id)
+	for id := range c.sinks {
+		id := rules.ChannelID(id)
+		if len(c.sinks[id]) == 0 {
+			continue
+		}
+		for _, in := range append(c.cfg.Needs(id), c.cfg.Helps(id)...) {
+			c.wanted[in] = true
+		}
+		_, err := derived.New(c.cfg, func(other rules.ChannelID) bool { return other == id })
+		able[id], c.wanted[id] = err == nil && id.Channel().Derived, true
 	}
-	calcs, err := derived.New(cfg, func(id rules.ChannelID) bool { return able[id] })
+	calcs, err := derived.New(c.cfg, func(id rules.ChannelID) bool { return able[id] })
 	if err != nil {
-		return c
+		return
 	}
 	c.calcs, c.due = calcs, make([]time.Duration, len(calcs))
 	for i, calc := range calcs {
@@ -51,7 +58,12 @@ func newChannels(cfg derived.Config, wanted func(rules.ChannelID) bool) *channel
 		c.next = min(c.next, c.due[i])
 		c.by[calc.Trigger()] = append(c.by[calc.Trigger()], i)
 	}
-	return c
+}
+
+// wants reports whether a channel is looked at, or what rests on it.
+func (c *channels) wants(id rules.ChannelID) bool {
+	c.lay()
+	return c.wanted[id]
 }
 
 func (c *channels) watch(id rules.ChannelID, s sink) { c.sinks[id] = append(c.sinks[id], s) }
@@ -80,6 +92,7 @@ func (c *channels) advance(at time.Duration) {
 
 // inputs takes what the intake made of one chunk.
 func (c *channels) inputs(at time.Duration, inputs []interlock.Input) {
+	c.lay()
 	c.advance(at)
 	for i := range inputs {
 		if in := &inputs[i]; in.Kind == interlock.SampleInput && in.Sample.Channel > rules.NoChannel && in.Sample.Channel < rules.ChannelCount {

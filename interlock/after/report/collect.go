@@ -177,7 +177,7 @@ type runView struct {
 func newCollector(ses *Session, env *rules.Envelope, p *pad.Pad, cfg derived.Config, e *events, end time.Duration) *collector {
 	k := &collector{ses: ses, env: env, pad: p, acted: map[uint32]time.Duration{}, proofs: map[uint32]bool{},
 		mean2: extreme{to: rules.Never}, mean10: extreme{to: rules.Never}}
-	k.ch = newChannels(cfg, func(rules.ChannelID) bool { return true })
+	k.ch = &channels{cfg: cfg}
 	k.watchRules()
 	k.watchWind(end)
 	k.watchRuns()

@@ -85,8 +85,7 @@ func newBattery(name string, ids cells) *battery {
 	all := func(lowest bool) extreme { return extreme{to: rules.Never, lowest: lowest} }
 	b := &battery{name: name, ids: ids, low: all(true), most: all(false), cell: all(true), wide: all(false), hot: all(false),
 		volts: newSeries(0, rules.Never, overview)}
-	b.own = newChannels(derived.Config{PackVoltage: ids.voltage, PackCurrent: ids.current},
-		func(id rules.ChannelID) bool { return id == rules.PackResistance || id == rules.PackResting })
+	b.own = &channels{cfg: derived.Config{PackVoltage: ids.voltage, PackCurrent: ids.current}}
 	b.own.watch(rules.PackResting, sinkFunc(b.resting))
 	return b
 }

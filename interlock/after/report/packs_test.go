@@ -6,7 +6,6 @@ import (
 
 	"downhaul/interlock"
 	"downhaul/interlock/before/bench"
-	"downhaul/interlock/day/derived"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/records/recording"
 	"downhaul/rules"
@@ -31,7 +30,7 @@ func TestPacks_RealFlight(t *testing.T) {
 		t.Fatal(err)
 	}
 	defer rec.Close()
-	ch := newChannels(derived.Config{}, func(rules.ChannelID) bool { return false })
+	ch := &channels{}
 	b := newBattery("pack", packCells(0))
 	b.listen(ch)
 	_, err = bench.Replay(name, rec, setup, bench.Seeing(func(rules.ChannelID) bool { return true },
@@ -63,7 +62,7 @@ func TestPacks_ChargeIsTheSumOfTheCurrent(t *testing.T) {
 		gap  bool
 		want float64
 	}{{false, 3600}, {true, 3000}} {
-		ch := newChannels(derived.Config{}, func(rules.ChannelID) bool { return false })
+		ch := &channels{}
 		b := newBattery("pack", packCells(0))
 		b.listen(ch)
 		for s := 0; s <= 360; s++ {

@@ -352,7 +352,7 @@ func (r *reading) analyse() error {
 	}
 	k := newCollector(o, r.env, r.pad, r.pad.Derived().Watching(r.env), r.e, r.end)
 	k.watchLift(r.card)
-	res, err := r.replay(bench.Seeing(func(rules.ChannelID) bool { return true }, k.look), bench.Saying(k.say))
+	res, err := r.replay(bench.Seeing(k.ch.wants, k.look), bench.Saying(k.say))
 	switch {
 	case r.ctx.Err() != nil:
 		return r.ctx.Err()

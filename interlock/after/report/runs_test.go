@@ -4,7 +4,6 @@ import (
 	"testing"
 	"time"
 
-	"downhaul/interlock/day/derived"
 	"downhaul/interlock/limits"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/session"
@@ -47,7 +46,7 @@ func TestEpisodes_OpeningOfItsOwn(t *testing.T) {
 	if len(s.Runs) != 1 || len(s.Episodes) != 2 || len(s.Episodes[1].Trips) != 2 || s.Episodes[0].Run != 0 || s.Episodes[1].Run != 1 {
 		t.Fatalf("%+v %+v", s.Runs, s.Episodes)
 	}
-	k := &collector{ses: s, ch: newChannels(derived.Config{}, func(rules.ChannelID) bool { return false })}
+	k := &collector{ses: s, ch: &channels{}}
 	k.watchOpenings(e)
 	k.mirror(4*time.Second, true)
 	k.mirror(5*time.Second, true)

@@ -1,6 +1,7 @@
 package bench
 
 import (
+	"slices"
 	"time"
 
 	"downhaul/interlock"
@@ -44,6 +45,7 @@ type pass struct {
 	decide   func(f interlock.Effect)
 	say      func(s words.Said)
 	joiner   words.Joiner
+	filled   *batch // by the reader
 	count    func(n int)
 	notes    []string
 	end      time.Duration
@@ -56,7 +58,7 @@ type pass struct {
 // Option changes how a recording is gone through.
 type Option func(*pass)
 
-// Ticking has f called every few thousand chunks; an error of it ends the
+// Ticking has f called every few hundred chunks; an error of it ends the
 // replay with that error.
 func Ticking(f func() error) Option { return func(p *pass) { p.tick = f } }
 
@@ -88,10 +90,6 @@ func UpToDamage() Option { return func(p *pass) { p.toDamage = true } }
 
 // With lays faults over the recording.
 func With(faults *overlay.Scenario) Option { return func(p *pass) { p.faults = faults } }
-
-// tickEvery is how many chunks pass between two calls of tick: some
-// milliseconds of work. Ours.
-const tickEvery = 4096
 
 // leastSeen is the least distance of a rule to its limit while it was in force, SI,
 // and when that was.
@@ -136,7 +134,9 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 	cfg := setup.Intake
 	cfg.Fields.Wanted, cfg.Other = &wanted, p.others.note
 	if p.say != nil {
-		cfg.Said = func(at time.Duration, payload []byte) { p.joiner.Hear(at, payload, p.say) }
+		cfg.Said = func(at time.Duration, payload []byte) {
+			p.filled.said = append(p.filled.said, said{at, slices.Clone(payload)})
+		}
 	}
 	in, err := intake.New(cfg)
 	if err != nil {
@@ -148,7 +148,6 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 
 // run goes through the recording to its end.
 func (p *pass) run(file string, rec *recording.Reader) error {
-	var inputs []interlock.Input
 	p.untimed = rec.Info().Form == recording.Raw
 	if p.untimed {
 		// The craft's own clock is the only one: it can show neither lag nor the link's age.
@@ -164,42 +163,8 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 			p.notes = append(p.notes, "laid over it: "+line)
 		}
 	}
-	for n := 1; ; n++ {
-		c, err := next()
-		if err != nil {
-			if err := p.endOf(file, err); err != nil {
-				return err
-			}
-			break
-		}
-		if err := p.ticked(n); err != nil {
-			return err
-		}
-		p.end = c.At
-		if c.Source == intake.Decisions {
-			if p.look != nil {
-				p.look(c, nil)
-			}
-			continue
-		}
-		if l := p.lanes[0]; l.byBlind && c.At-l.looked >= blindStep {
-			l.watchBlind(c.At)
-		}
-		inputs = p.in.Append(inputs[:0], c)
-		if p.faults != nil {
-			p.faults.Inputs(c.At, inputs)
-		}
-		p.health.see(c.At, inputs)
-		if p.trace != nil {
-			p.lanes[0].traced(c.At, inputs, p.trace)
-			continue
-		}
-		for _, l := range p.lanes {
-			l.step(c.At, inputs)
-		}
-		if p.look != nil {
-			p.look(c, inputs)
-		}
+	if err := p.ahead(next, func(b *batch) error { return p.judge(file, b) }); err != nil {
+		return err
 	}
 	if p.faults != nil {
 		for _, line := range p.faults.Unmet() {
@@ -211,11 +176,48 @@ func (p *pass) run(file string, rec *recording.Reader) error {
 	return nil
 }
 
-func (p *pass) ticked(n int) error {
-	if n%tickEvery == 0 && p.tick != nil {
-		return p.tick()
+// judge gives a batch to the engines, and to whoever looks on.
+func (p *pass) judge(file string, b *batch) error {
+	if p.tick != nil {
+		if err := p.tick(); err != nil {
+			return err
+		}
+	}
+	for _, s := range b.said {
+		p.joiner.Hear(s.at, s.payload, p.say)
+	}
+	inputs := b.inputs
+	for i := range b.turns {
+		t := &b.turns[i]
+		p.end = t.at
+		now := inputs[:t.inputs]
+		inputs = inputs[t.inputs:]
+		if t.source != intake.Decisions {
+			p.decideOn(t.at, now)
+		}
+		if p.look != nil {
+			p.look(&intake.Chunk{At: t.at, Source: t.source, Bytes: t.bytes}, now)
+		}
+	}
+	if b.err != nil {
+		return p.endOf(file, b.err)
 	}
 	return nil
+}
+
+// decideOn gives the inputs of one chunk to the engines.
+func (p *pass) decideOn(at time.Duration, inputs []interlock.Input) {
+	if l := p.lanes[0]; l.byBlind && at-l.looked >= blindStep {
+		l.watchBlind(at)
+	}
+	p.health.see(at, inputs)
+	if p.trace != nil {
+		p.lanes[0].traced(at, inputs, p.trace)
+		return
+	}
+	for _, l := range p.lanes {
+		l.step(at, inputs)
+	}
 }
 
 // close lets the last instant act, and what waited for its end.

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -106,9 +107,15 @@ func TestSideBySideOnRealLinks(t *testing.T) {
 	}
 }
 
-// An error of the tick ends a replay.
+// An error of the tick ends a replay, and nothing is read behind it: who opened the
+// recording closes it.
 func TestTickingEndsAReplay(t *testing.T) {
-	rec, err := recording.OpenReader(newRocking(t, 2*tickEvery))
+	var over atomic.Bool
+	rec, err := recording.OpenReader(newRocking(t, 20*batchTurns), recording.Counting(func(int) {
+		if over.Load() {
+			t.Error("it is read behind the end")
+		}
+	}))
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -119,8 +126,16 @@ func TestTickingEndsAReplay(t *testing.T) {
 	}
 	setup.Intake.Links[0].Stream = true
 	stop := errors.New("stop here")
-	if _, err := Replay("x", rec, setup, Ticking(func() error { return stop })); !errors.Is(err, stop) {
-		t.Errorf("got %v, want %v", err, stop)
+	ticks := 0
+	_, err = Replay("x", rec, setup, Ticking(func() error {
+		if ticks++; ticks < 3 {
+			return nil
+		}
+		return stop
+	}))
+	over.Store(true)
+	if !errors.Is(err, stop) || ticks != 3 {
+		t.Errorf("got %v behind %d ticks, want %v behind 3", err, ticks, stop)
 	}
 }
 

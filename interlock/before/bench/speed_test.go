@@ -10,6 +10,7 @@ import (
 	"net/netip"
 	"os"
 	"path/filepath"
+	"runtime"
 	"slices"
 	"syscall"
 	"testing"
@@ -27,6 +28,9 @@ import (
 	"github.com/bluenviron/gomavlib/v3/pkg/frame"
 	"github.com/bluenviron/gomavlib/v3/pkg/message"
 	"github.com/bluenviron/gomavlib/v3/pkg/x25"
+	"github.com/gopacket/gopacket"
+	"github.com/gopacket/gopacket/layers"
+	"github.com/gopacket/gopacket/pcapgo"
 )
 
 // speedFrames is how many frames the benchmark replays.
@@ -116,38 +120,75 @@ func processorTime(b *testing.B) time.Duration {
 }
 
 // BenchmarkReplay replays a flight, raw, as pcap and as pcapng, through a 20-rule
-// envelope, beside three floors over the raw bytes: a bare scan that only checks the sums,
-// with the library's checksum (byte by byte, as the standard's own code has it) and
-// with the scanner's, which takes sixteen bytes at a time; and the library's own
-// reader, decoding the 21 messages that a guard can want. All take turns, so that what
-// else the machine does falls on each alike. It tells the median processor time a frame
-// of each, and the median of how often faster than the library in the same turn. The
-// shipped programs are built with cmd/downhaul/default.pgo: give -pgo with its full path
-// to measure what they do.
+// envelope, beside the open libraries' own readers over the same bytes, decoding the 21
+// messages that a guard can want: the MAVLink library's over raw bytes, and behind a
+// capture library's where it is one, in the way that costs that one least. Beside them
+// two bare scans that only check the sums, with the library's checksum (byte by byte, as
+// the standard's own code has it) and with the scanner's, which takes sixteen bytes at a
+// time. All take turns, so that what else the machine does falls on each alike. It tells
+// the median processor time a frame of each, and the median of how often faster in the
+// same turn than the libraries over the same bytes, and than the one over the raw ones.
+// The shipped programs are built with cmd/downhaul/default.pgo: give -pgo with its full
+// path to measure what they do.
 func BenchmarkReplay(b *testing.B) {
 	all := flights(b, speedFrames)
 	env := twenty(b)
-	names := []string{"library", "raw", "pcap", "pcapng", "bare", "bare-library-sum"}
-	work := map[string]func(){"library": libraryReader(b, all["raw"])}
+	forms := []string{"raw", "pcap", "pcapng"}
+	names := []string{"bare", "bare-library-sum"}
+	work := map[string]func(){}
 	work["bare"], work["bare-library-sum"] = bareScans(b, all["raw"])
-	for _, form := range names[1:4] {
+	for _, form := range forms {
+		names = append(names, "library-"+form, form)
+		work["library-"+form] = libraryReader(b, form, all[form])
 		work[form] = replays(b, form, all[form], env)
 	}
-	took, faster := map[string][]float64{}, map[string][]float64{}
+	took, faster, fasterThanRaw := map[string][]float64{}, map[string][]float64{}, map[string][]float64{}
 	for b.Loop() {
 		for _, name := range names {
 			from := processorTime(b)
 			work[name]()
 			took[name] = append(took[name], float64(processorTime(b)-from)/speedFrames)
-			n := len(took[name]) - 1
-			faster[name] = append(faster[name], took["library"][n]/took[name][n])
+		}
+		n := len(took["raw"]) - 1
+		for _, form := range forms {
+			faster[form] = append(faster[form], took["library-"+form][n]/took[form][n])
+			fasterThanRaw[form] = append(fasterThanRaw[form], took["library-raw"][n]/took[form][n])
 		}
 	}
 	for _, name := range names {
 		b.ReportMetric(median(took[name]), name+"-ns/frame")
 	}
-	for _, form := range names[1:4] {
+	for _, form := range forms {
 		b.ReportMetric(median(faster[form]), form+"-times-faster")
+		b.ReportMetric(median(fasterThanRaw[form]), form+"-times-faster-than-raw")
+	}
+}
+
+// BenchmarkTwoCores replays the same flight on one core and on two in turns, and tells the
+// median of the wall time on two as a share of that on one.
+func BenchmarkTwoCores(b *testing.B) {
+	all := flights(b, speedFrames)
+	env := twenty(b)
+	defer runtime.GOMAXPROCS(runtime.GOMAXPROCS(0))
+	forms := []string{"raw", "pcap", "pcapng"}
+	work, share := map[string]func(){}, map[string][]float64{}
+	for _, form := range forms {
+		work[form] = replays(b, form, all[form], env)
+	}
+	for b.Loop() {
+		for _, form := range forms {
+			var took [3]time.Duration
+			for cores := 1; cores <= 2; cores++ {
+				runtime.GOMAXPROCS(cores)
+				from := time.Now()
+				work[form]()
+				took[cores] = time.Since(from)
+			}
+			share[form] = append(share[form], float64(took[2])/float64(took[1]))
+		}
+	}
+	for _, form := range forms {
+		b.ReportMetric(median(share[form]), form+"-two/one")
 	}
 }
 
@@ -214,11 +255,46 @@ func bareScans(b *testing.B, raw []byte) (ours, theirs func()) {
 	})
 }
 
-// libraryReader returns the library's own way through raw bytes.
-func libraryReader(b *testing.B, raw []byte) func() {
+// datagrams are the payloads of a capture, one a read.
+type datagrams struct {
+	next    func() ([]byte, gopacket.CaptureInfo, error)
+	parser  *gopacket.DecodingLayerParser
+	ip      layers.IPv4
+	udp     layers.UDP
+	decoded []gopacket.LayerType
+}
+
+func (d *datagrams) Read(p []byte) (int, error) {
+	data, _, err := d.next()
+	if err != nil {
+		return 0, err
+	}
+	_ = d.parser.DecodeLayers(data, &d.decoded) // it knows no layer for a payload
+	return copy(p, d.udp.Payload), nil
+}
+
+// libraryReader returns the libraries' own way through a flight.
+func libraryReader(b *testing.B, form string, text []byte) func() {
 	table := libraryTable(b)
 	return func() {
-		r := &frame.Reader{BufByteReader: bufio.NewReaderSize(bytes.NewReader(raw), 64<<10), DialectRW: table}
+		var in io.Reader = bytes.NewReader(text)
+		d := &datagrams{}
+		d.parser = gopacket.NewDecodingLayerParser(layers.LayerTypeIPv4, &d.ip, &d.udp)
+		switch form {
+		case "pcap":
+			r, err := pcapgo.NewReader(in)
+			if err != nil {
+				b.Fatal(err)
+			}
+			d.next, in = r.ZeroCopyReadPacketData, d
+		case "pcapng":
+			r, err := pcapgo.NewNgReader(in, pcapgo.NgReaderOptions{WantMixedLinkType: true})
+			if err != nil {
+				b.Fatal(err)
+			}
+			d.next, in = r.ZeroCopyReadPacketData, d
+		}
+		r := &frame.Reader{BufByteReader: bufio.NewReaderSize(in, 64<<10), DialectRW: table}
 		if err := r.Initialize(); err != nil {
 			b.Fatal(err)
 		}

@@ -22,8 +22,8 @@ type seenFlow struct {
 	again   int              // of these, how many came again with the very time
 }
 
-// Ours. Of the frames one in flowSample is compared, chosen by its own hash and so the
-// same ones in every flow, at most mostSampled a flow; fewer than leastSampled say nothing.
+// Ours. Of the frames one in flowSample is compared, chosen by the end of its checksum or
+// signature and so the same ones in every flow, at most mostSampled a flow; fewer than leastSampled say nothing.
 // A flow of which half was heard on a denser one is that one once more. mostFlows bounds
 // the flows that are compared.
 const (
@@ -71,10 +71,10 @@ func (s *survey) take(c *intake.Chunk, ns int64) {
 		}
 		b = b[used:]
 		f.frames++
-		h := sumOf(frame.Raw)
-		if h%flowSample != 0 {
+		if frame.Raw[len(frame.Raw)-1]%flowSample != 0 {
 			continue
 		}
+		h := sumOf(frame.Raw)
 		if at, known := f.sampled[h]; known {
 			if at == ns {
 				f.again++

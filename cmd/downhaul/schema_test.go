@@ -90,6 +90,8 @@ var madeSchemas = sync.OnceValues(func() (map[string]*jsonschema.Schema, error) 
 		return nil, err
 	}
 	describe(decision, reflect.TypeFor[decisionForm]())
+	byKind(decision, decisionKinds)
+	decision.DependentRequired = map[string][]string{"value": {"channel"}, "limit": {"channel", "unit"}, "unit": {"limit"}}
 	opts := &jsonschema.ForOptions{TypeSchemas: map[reflect.Type]*jsonschema.Schema{
 		reflect.TypeFor[json.RawMessage](): decision,
 		reflect.TypeFor[prooftest.Test]():  {Type: "string"},
@@ -111,8 +113,9 @@ var madeSchemas = sync.OnceValues(func() (map[string]*jsonschema.Schema, error) 
 		}
 		out[o.name] = s
 	}
-	// A line leaves out what it has not.
+	// A line leaves out what its kind has not.
 	out["trips"].Required = []string{"v", "n", "at_ns", "wall", "kind", "chain"}
+	byKind(out["trips"], lineKinds)
 	return out, nil
 })
 

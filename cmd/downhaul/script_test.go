@@ -35,6 +35,14 @@ func TestScripts(t *testing.T) {
 		Dir:                 "testdata/script",
 		RequireExplicitExec: true,
 		RequireUniqueNames:  true,
+		Setup: func(env *testscript.Env) error {
+			env.Defer(func() { // what the sessions keep that a script leaves
+				if _, err := keptFits(env.WorkDir); err != nil {
+					env.T().Fatal(err)
+				}
+			})
+			return nil
+		},
 		Cmds: map[string]func(*testscript.TestScript, bool, []string){
 			"exits": exits,
 			"only":  only,

@@ -226,3 +226,14 @@ func (t *trial) ramp() {
 	}
 	t.add(name, fault, "found at %s", rules.Format(f.Value, t.rule.Unit))
 }
+
+// tell has the drive's sources tell of the scene at once.
+func (t *trial) tell(r *rig) {
+	r.pass(r.now)
+	for _, i := range t.p.sourcesOf(t.d.moves) {
+		if t.p.sources[i].kind == windPulses {
+			continue // pulses come when they come
+		}
+		r.send(i)
+	}
+}

@@ -175,17 +175,6 @@ func (r *rig) justAfter(ids []rules.ChannelID) {
 	}
 }
 
-// tell has the drive's sources tell of the scene at once.
-func (t *trial) tell(r *rig) {
-	r.pass(r.now)
-	for _, i := range t.p.sourcesOf(t.d.moves) {
-		if t.p.sources[i].kind == windPulses {
-			continue // pulses come when they come
-		}
-		r.send(i)
-	}
-}
-
 // hold is how long a value must be held so that the rule must have decided.
 func (t *trial) hold() time.Duration {
 	return t.d.settle + t.over + t.rule.Lasting + 4*t.period + 20*time.Millisecond

@@ -23,12 +23,6 @@ func Density(elevation, celsius float64) float64 {
 	return pressure(elevation) * molarMass / (gasUniversal * (celsius + 273.15))
 }
 
-// StandardTemperature is the standard atmosphere's temperature in °C at an
-// elevation in metres (US Standard Atmosphere 1976, below 11 km).
-func StandardTemperature(elevation float64) float64 {
-	return seaTemperature - lapse*geopotential(elevation) - 273.15
-}
-
 func geopotential(z float64) float64 { return earthRadius * z / (earthRadius + z) }
 
 func pressure(elevation float64) float64 {

@@ -207,6 +207,3 @@ func (c *Config) check() error {
 	}
 	return errors.Join(wrong...)
 }
-
-// weight is the weight of craft and ballast in newtons.
-func (c *Config) weight() float64 { return (c.Mass + c.Ballast) * Gravity }

@@ -245,3 +245,12 @@ func TestTetherOnlyPulls(t *testing.T) {
 		t.Errorf("parted: got %v", f)
 	}
 }
+
+// StandardTemperature is the standard atmosphere's temperature in °C at an
+// elevation in metres (US Standard Atmosphere 1976, below 11 km).
+func StandardTemperature(elevation float64) float64 {
+	return seaTemperature - lapse*geopotential(elevation) - 273.15
+}
+
+// weight is the weight of craft and ballast in newtons.
+func (c *Config) weight() float64 { return (c.Mass + c.Ballast) * Gravity }

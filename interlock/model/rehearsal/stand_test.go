@@ -6,6 +6,7 @@ import (
 	"math"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -67,7 +68,10 @@ func TestRehearsedStandRunBecomesItsTable(t *testing.T) {
 			t.Fatal(err)
 		}
 		j := standtable.Judge(table)
-		if row.want == "" && len(j.Findings) > 0 || row.want != "" && !j.Has(row.want) || j.Has(row.never) || j.Refused() {
+		has := func(c standtable.Code) bool {
+			return slices.ContainsFunc(j.Findings, func(f standtable.Finding) bool { return f.Code == c })
+		}
+		if row.want == "" && len(j.Findings) > 0 || row.want != "" && !has(row.want) || has(row.never) || j.Refused() {
 			t.Errorf("%s: %+v", row.name, j.Findings)
 		}
 		if row.name != "stand" {

@@ -101,11 +101,6 @@ func (j *Judgement) Refused() bool {
 	return slices.ContainsFunc(j.Findings, func(f Finding) bool { return f.Refused })
 }
 
-// Has reports whether something of that code was found.
-func (j *Judgement) Has(c Code) bool {
-	return slices.ContainsFunc(j.Findings, func(f Finding) bool { return f.Code == c })
-}
-
 func (j *Judgement) found(c Code, line int, refused bool, mend, format string, args ...any) {
 	j.Findings = append(j.Findings, Finding{Code: c, Line: line, Refused: refused, Text: fmt.Sprintf(format, args...), Mend: mend})
 }

@@ -1,7 +1,6 @@
 package standtable
 
 import (
-	"downhaul/rules/architecture"
 	"encoding/csv"
 	"fmt"
 	"math"
@@ -11,6 +10,8 @@ import (
 	"strconv"
 	"strings"
 	"testing"
+
+	"downhaul/rules/architecture"
 )
 
 // otherStand are published tables of larger propellers; origin in the file.

@@ -55,9 +55,6 @@ type Report struct {
 // VerifyFiles verifies the files of one log in order: trips.jsonl, trips-2.jsonl and on.
 func VerifyFiles(names ...string) (Report, error) { return WalkFiles(names, nil) }
 
-// VerifyParts is VerifyFiles on files that are open.
-func VerifyParts(readers ...io.Reader) (Report, error) { return walk(readers, nil) }
-
 func stamp(rep Report, at int, p *part) Report {
 	if rep.FirstBad > 0 {
 		rep.File = at + 1

@@ -200,11 +200,6 @@ func (l *law) draw(rng *rand.Rand) drawnLaw {
 	return d
 }
 
-// volts is output × voltage for the thrust of one motor.
-func (d *drawnLaw) volts(thrust, rho float64) float64 {
-	return d.bareVolts(d.bare(thrust), rho)
-}
-
 // bareVolts is that for a thrust of the law itself.
 func (d *drawnLaw) bareVolts(thrust, rho float64) float64 {
 	g := math.Sqrt(thrust / rho)

@@ -152,3 +152,8 @@ func TestMostThrustIsAtTheSaggedVoltage(t *testing.T) {
 		t.Errorf("sag takes %.0f of %.0f N: the case shows nothing", naive-got, naive)
 	}
 }
+
+// volts is output × voltage for the thrust of one motor.
+func (d *drawnLaw) volts(thrust, rho float64) float64 {
+	return d.bareVolts(d.bare(thrust), rho)
+}

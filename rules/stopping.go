@@ -34,8 +34,8 @@ type ThrustGone struct {
 // with its propeller takes 0.5 to 3 s from full output (from memory).
 const LeastStated = 3 * time.Second
 
-// StopMargin is what a measured stop is lengthened by: ours.
-const StopMargin = 1.25
+// stopMargin is what a measured stop is lengthened by: ours.
+const stopMargin = 1.25
 
 // Stated is what counts until the stop was measured: the longest of what was
 // stated, and never less than LeastStated.
@@ -74,10 +74,10 @@ func (g ThrustGone) Says() string {
 	return "stated, not measured"
 }
 
-// WithMargin is a measured time with StopMargin on it, rounded up to a
+// WithMargin is a measured time with stopMargin on it, rounded up to a
 // millisecond.
 func WithMargin(d time.Duration) time.Duration {
-	return RoundUp(time.Duration(math.Ceil(float64(d) * StopMargin)))
+	return RoundUp(time.Duration(math.Ceil(float64(d) * stopMargin)))
 }
 
 // RoundUp is a time rounded up to a millisecond, as it stands in host events.

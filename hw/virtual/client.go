@@ -44,8 +44,8 @@ func (c *Client) Show() (State, error) {
 	if err != nil {
 		return State{}, err
 	}
-	if r.State == nil || r.State.Version != StateVersion {
-		return State{}, fmt.Errorf("show: the board's state is not of version %d; use the tool of the guard's own version", StateVersion)
+	if r.State == nil || r.State.Version != stateVersion {
+		return State{}, fmt.Errorf("show: the board's state is not of version %d; use the tool of the guard's own version", stateVersion)
 	}
 	return *r.State, nil
 }

@@ -68,7 +68,7 @@ func faultNamed(name string) *boardFault {
 }
 
 // FaultSays returns what a fault is, in words; empty for a name that is none of
-// FaultNames.
+// faultNames.
 func FaultSays(name string) string {
 	if f := faultNamed(name); f != nil {
 		return f.says
@@ -76,9 +76,9 @@ func FaultSays(name string) string {
 	return ""
 }
 
-// FaultNames are the faults that Break and Mend know on every board, in a
+// faultNames are the faults that Break and Mend know on every board, in a
 // fixed order; the names of the inputs come on top.
-func FaultNames() []string {
+func faultNames() []string {
 	names := make([]string, len(boardFaults))
 	for i := range boardFaults {
 		names[i] = boardFaults[i].name
@@ -86,7 +86,7 @@ func FaultNames() []string {
 	return names
 }
 
-// KnownFaults are the faults of FaultNames with what each is.
+// KnownFaults are the faults of faultNames with what each is.
 func KnownFaults() (rows []FaultRow) {
 	for i := range boardFaults {
 		rows = append(rows, FaultRow{boardFaults[i].name, boardFaults[i].says})
@@ -94,7 +94,7 @@ func KnownFaults() (rows []FaultRow) {
 	return rows
 }
 
-// Break brings a fault in: one of FaultNames, or the name of an input, whose
+// Break brings a fault in: one of faultNames, or the name of an input, whose
 // wire it breaks.
 func (v *Board) Break(name string) error { return v.setFault("break", name, true) }
 
@@ -120,5 +120,5 @@ func (v *Board) setFault(verb, name string, on bool) error {
 		}
 	}
 	return fmt.Errorf("%s: no fault or input is named %q; there are %s, and for the wire of an input %s", verb, short(name),
-		strings.Join(FaultNames(), ", "), strings.Join(v.cfg.Inputs, ", "))
+		strings.Join(faultNames(), ", "), strings.Join(v.cfg.Inputs, ", "))
 }

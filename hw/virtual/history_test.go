@@ -19,9 +19,9 @@ type oracle struct {
 }
 
 func (o *oracle) holds(now time.Duration) bool {
-	for i := GoodGaps; i < len(o.edges); i++ {
+	for i := goodGaps; i < len(o.edges); i++ {
 		good := now-o.edges[i] < WatchdogDrop
-		for j := i - GoodGaps; j < i; j++ {
+		for j := i - goodGaps; j < i; j++ {
 			gap := o.edges[j+1] - o.edges[j]
 			good = good && gap >= LeastGap && gap <= MostGap
 		}

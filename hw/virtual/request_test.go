@@ -93,7 +93,7 @@ func FuzzBoardRequest(f *testing.F) {
 // it shows is read by a crew.
 func TestStateOfAnotherVersion(t *testing.T) {
 	for reply, want := range map[string]bool{
-		`{"ok":true,"state":{"version":` + strconv.Itoa(StateVersion) + `}}`: true, `{"ok":true,"state":{"version":` + strconv.Itoa(StateVersion+1) + `}}`: false, `{"ok":true}`: false,
+		`{"ok":true,"state":{"version":` + strconv.Itoa(stateVersion) + `}}`: true, `{"ok":true,"state":{"version":` + strconv.Itoa(stateVersion+1) + `}}`: false, `{"ok":true}`: false,
 	} {
 		path := socketPath(t)
 		l, err := net.Listen("unix", path)

@@ -111,10 +111,10 @@ func (r *rotor) take(now time.Duration) []hw.Edge {
 // bridge converter (data sheet HX711); the scale is ours, for full scale near
 // 21 kN, and so is the zero, which is not 0 because a real bridge's never is.
 const (
-	DefaultZero            = 84000
-	DefaultCountsPerNewton = 400
-	DefaultBits            = 24
-	DefaultRate            = 80
+	defaultZero            = 84000
+	defaultCountsPerNewton = 400
+	defaultBits            = 24
+	defaultRate            = 80
 )
 
 // ConverterConfig models load cell and converter: counts are Zero plus force
@@ -145,7 +145,7 @@ type converter struct {
 
 func newConverter(cfg ConverterConfig) (converter, error) {
 	if !cfg.Absent && cfg == (ConverterConfig{}) {
-		cfg = ConverterConfig{Zero: DefaultZero, CountsPerNewton: DefaultCountsPerNewton, Bits: DefaultBits, Rate: DefaultRate}
+		cfg = ConverterConfig{Zero: defaultZero, CountsPerNewton: defaultCountsPerNewton, Bits: defaultBits, Rate: defaultRate}
 	}
 	if cfg.Absent {
 		return converter{cfg: cfg}, nil

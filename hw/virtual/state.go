@@ -2,8 +2,8 @@ package virtual
 
 import "time"
 
-// StateVersion is the version of State as JSON.
-const StateVersion = 1
+// stateVersion is the version of State as JSON.
+const stateVersion = 1
 
 // State is what can be seen of a virtual board. Times are seconds since the
 // board was opened.
@@ -87,7 +87,7 @@ func (v *Board) Show() (State, error) {
 	}
 	v.rotor.advance(v.at)
 	s := State{
-		Version: StateVersion, At: v.at.Seconds(), Note: rehearsal,
+		Version: stateVersion, At: v.at.Seconds(), Note: rehearsal,
 		Watchdog: v.chain.Holding(), Coil: v.chain.Coil(), Power: v.chain.PowerOn(), Contactor: "open",
 		Heartbeat: beatState(&v.beats), Wind: v.rotor.hz,
 		Inputs: []InputState{}, Outputs: []OutputState{}, Faults: []FaultRow{},

@@ -13,9 +13,9 @@ const (
 	// least gap keeps clear of it by half; the most is two nominal spacings.
 	LeastGap = 15 * time.Millisecond
 	MostGap  = 50 * time.Millisecond
-	// GoodGaps is how many good gaps in a row it takes before an edge counts.
+	// goodGaps is how many good gaps in a row it takes before an edge counts.
 	// One noise edge never does, nor does a pattern that mixes good and bad.
-	GoodGaps = 3
+	goodGaps = 3
 	// WatchdogDrop is the time from the last edge that counted until the
 	// watchdog lets go. With the default drop-out time of the contactor the
 	// rotors are without power 100 ms after that edge.
@@ -29,7 +29,7 @@ type window struct {
 	drop    time.Duration // from the last edge that counted to letting go
 	seen    bool
 	last    time.Duration // of the last edge, good or bad; valid if seen
-	good    int           // good gaps in a row, at most GoodGaps
+	good    int           // good gaps in a row, at most goodGaps
 	holding bool
 	until   time.Duration // when it lets go; valid if holding
 }
@@ -45,10 +45,10 @@ func (w *window) edge(at time.Duration) {
 		w.good = 0
 		return
 	}
-	if w.good < GoodGaps {
+	if w.good < goodGaps {
 		w.good++
 	}
-	if w.good == GoodGaps {
+	if w.good == goodGaps {
 		w.holding, w.until = true, at+w.drop
 	}
 }

@@ -57,9 +57,9 @@ type Line struct {
 	ClosedLow bool
 }
 
-// Invert reports whether the electrical high level means Off, in the meanings of
+// invert reports whether the electrical high level means Off, in the meanings of
 // interlock.Line.
-func (l Line) Invert() bool {
+func (l Line) invert() bool {
 	switch l.Name {
 	case "estop_a", "estop_b", "gate", "wind_loop":
 		// On is "contact closed".
@@ -150,7 +150,7 @@ func (r *reading) board() {
 		l := Line{Name: rule.name, NormallyClosed: rule.closed == mustClose}
 		switch {
 		case b.implied:
-			_, absent := r.Lacks(rule.name)
+			_, absent := r.lacks(rule.name)
 			l.Fitted = !absent && rule.name != "wind_loop"
 		case lines.Has(rule.name):
 			l = readLine(lines, rule, b.Kind)
@@ -217,7 +217,7 @@ func outputMend(name string) string {
 func (r *reading) fittings(lines *document.Table) {
 	for _, rule := range lineRules {
 		fitted := r.Board.Line(rule.name).Fitted
-		a, absent := r.Lacks(rule.name)
+		a, absent := r.lacks(rule.name)
 		switch {
 		case fitted && absent:
 			lines.Fault(rule.name, "stands under [absent] too", document.Quote(a.Reason), "keep one of the two")
@@ -261,8 +261,8 @@ func (r *reading) absent() {
 	}
 }
 
-// Lacks finds a line or a channel under [absent].
-func (p *Pad) Lacks(name string) (Absence, bool) {
+// lacks finds a line or a channel under [absent].
+func (p *Pad) lacks(name string) (Absence, bool) {
 	for _, a := range p.Absent {
 		if a.Name == name {
 			return a, true

@@ -76,7 +76,7 @@ func (p *Pad) Intake() intake.Config {
 		},
 	}
 	if l := p.Board.Line("wind_loop"); l.Fitted {
-		c.Anemometer.Loop = intake.LineConfig{Fitted: true, Invert: l.Invert()}
+		c.Anemometer.Loop = intake.LineConfig{Fitted: true, Invert: l.invert()}
 	}
 	for i := range c.Fields.OutputIdle {
 		c.Fields.OutputIdle[i] = microseconds(p.Craft.OutputIdle)
@@ -90,7 +90,7 @@ func (p *Pad) Intake() intake.Config {
 	}
 	for l := range interlock.LineCount {
 		line := p.Board.Line(l.String())
-		c.Lines[l] = intake.LineConfig{Fitted: line.Fitted, Invert: line.Invert()}
+		c.Lines[l] = intake.LineConfig{Fitted: line.Fitted, Invert: line.invert()}
 	}
 	return c
 }

@@ -18,7 +18,7 @@ func (p *Pad) Fed(id rules.ChannelID) rules.Origin {
 }
 
 func (p *Pad) measuredFed(id rules.ChannelID) rules.Origin {
-	if _, lacks := p.Lacks(id.String()); lacks {
+	if _, lacks := p.lacks(id.String()); lacks {
 		return rules.NotFed
 	}
 	for _, n := range p.Named {

@@ -259,7 +259,7 @@ func (r *reading) named() {
 			t.FaultIf(before.Channel == n.Channel, "channel", "two names feed one channel", "keep one: a source never switches in silence")
 		}
 		t.FaultIf(n.Channel == rules.WindSpeed && r.Wind.Fitted || n.Channel == rules.Tension && (r.LoadCell.Fitted || r.LoadCell.Winch), "channel", "this pad has another source of it", "keep one: a source never switches in silence")
-		if a, lacks := r.Lacks(n.Channel.String()); lacks {
+		if a, lacks := r.lacks(n.Channel.String()); lacks {
 			t.Fault("channel", "stands under [absent] too", document.Quote(a.Reason), "keep one of the two")
 		}
 		r.Named = append(r.Named, n)
@@ -337,7 +337,7 @@ func nearestMeasured(got string) string {
 
 // notAbsent refuses a sensor whose channel stands under [absent] too.
 func (r *reading) notAbsent(t *document.Table, id rules.ChannelID) {
-	if _, lacks := r.Lacks(id.String()); lacks {
+	if _, lacks := r.lacks(id.String()); lacks {
 		r.root.Table("absent").Fault(id.String(), fmt.Sprintf("the pad file names a source of it on line %d", t.Line()), "", "keep one of the two")
 	}
 }

@@ -53,7 +53,7 @@ func (f *Files) masses(tell func(document.Fault)) {
 		return
 	}
 	mass := f.Card.Craft.Mass
-	Walk(document.Parse("", f.PadFile.Text).Root(), []string{"height", "mass"}, func(t *document.Table, key string) {
+	walk(document.Parse("", f.PadFile.Text).Root(), []string{"height", "mass"}, func(t *document.Table, key string) {
 		if m, _, _, ok := Number(t.Value(key)); ok && (m > mass*(1+agree) || m < mass*(1-agree)) {
 			tell(f.PadFile.Fault(0, "the test card has another mass: "+f.Card.Show(mass, rules.Mass), "weigh it, and write the same as the mass of the lightest craft here and under [craft] of the card", "height.mass"))
 		}

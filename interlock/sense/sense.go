@@ -56,7 +56,7 @@ func (f *Files) Refused(known document.Faults) document.Faults {
 func (s Source) Places(line int, keys ...string) (out []Place) {
 	root := document.Parse(s.Name, s.Text).Root()
 	for _, key := range keys {
-		Walk(root, strings.Split(key, "."), func(t *document.Table, key string) {
+		walk(root, strings.Split(key, "."), func(t *document.Table, key string) {
 			if p := (Place{s.Name, t.LineOf(key)}); t.Has(key) && (line == 0 || t.Line() == line) && !slices.Contains(out, p) {
 				out = append(out, p)
 			}
@@ -80,7 +80,7 @@ func (f *Files) On(keys ...string) (out []Place) {
 func (s Source) Fault(line int, wrong, mend string, keys ...string) (x document.Fault) {
 	root := document.Parse(s.Name, s.Text).Root()
 	for _, key := range keys {
-		Walk(root, strings.Split(key, "."), func(t *document.Table, key string) {
+		walk(root, strings.Split(key, "."), func(t *document.Table, key string) {
 			if x.Line == 0 && t.Has(key) && (line == 0 || t.Line() == line) {
 				x = document.Fault{Line: t.LineOf(key), Key: t.Path(key), Got: t.Got(key)}
 			}
@@ -99,18 +99,18 @@ func (s Source) Limit(line int, wrong, mend string) document.Fault {
 	return s.Fault(line, wrong, mend, limits...)
 }
 
-// Walk calls at for each place of a path, in every row of a repeated section.
-func Walk(t *document.Table, path []string, at func(t *document.Table, key string)) {
+// walk calls at for each place of a path, in every row of a repeated section.
+func walk(t *document.Table, path []string, at func(t *document.Table, key string)) {
 	name, isRow := strings.CutSuffix(path[0], "[]")
 	switch {
 	case len(path) == 1:
 		at(t, name)
 	case isRow:
 		for _, row := range t.Rows(name) {
-			Walk(row, path[1:], at)
+			walk(row, path[1:], at)
 		}
 	default:
-		Walk(t.Table(name), path[1:], at)
+		walk(t.Table(name), path[1:], at)
 	}
 }
 
@@ -144,7 +144,7 @@ func Past(kind string, from Source, low, high int, wrong, mend string) (out docu
 		if r[0] != kind {
 			continue
 		}
-		Walk(root, strings.Split(r[1], "."), func(t *document.Table, key string) {
+		walk(root, strings.Split(r[1], "."), func(t *document.Table, key string) {
 			v, unit, of, ok := Number(t.Value(key))
 			for i, bound := range []string{r[low], r[high]} {
 				way := float64(2*i - 1)

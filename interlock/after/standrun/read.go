@@ -153,7 +153,7 @@ func (r *Run) host(c *intake.Chunk) {
 
 // Table makes the run's table; motor, propeller and by are for its head.
 func (r *Run) Table(motor, propeller, by string) (*standtable.Table, *Taken, error) {
-	t, err := Take(&r.Seen)
+	t, err := take(&r.Seen)
 	if err != nil {
 		return nil, nil, err
 	}

@@ -133,8 +133,8 @@ type zero struct {
 	unsure float64 // of the mean, N (95 %)
 }
 
-// Take makes rows of what was seen. It fails where there is no zero, no lever or no row.
-func Take(seen *Seen) (*Taken, error) {
+// take makes rows of what was seen. It fails where there is no zero, no lever or no row.
+func take(seen *Seen) (*Taken, error) {
 	t, marks := &Taken{}, newest(seen.Marks)
 	zeros, err := t.tares(seen, marks)
 	if err != nil {

@@ -89,7 +89,7 @@ func TestRunBecomesATable(t *testing.T) {
 		b := onBench(1)
 		b.lever = lever
 		b.whole()
-		got, err := Take(&b.seen)
+		got, err := take(&b.seen)
 		if err != nil {
 			t.Fatal(err)
 		}
@@ -140,7 +140,7 @@ func TestDoubtHoldsTheTruth(t *testing.T) {
 			}
 			b.tare()
 			b.mark(Mark{What: Done})
-			got, err := Take(&b.seen)
+			got, err := take(&b.seen)
 			if err != nil {
 				t.Fatal(err)
 			}
@@ -166,7 +166,7 @@ func TestBrokenRunIsKeptAndDoubted(t *testing.T) {
 	b.tare()
 	b.row(0.4)
 	b.row(0.6)
-	got, err := Take(&b.seen)
+	got, err := take(&b.seen)
 	if err != nil || got.Finished || len(got.Rows) != 2 || !strings.Contains(strings.Join(got.Notes, "\n"), "unfinished") || got.Doubt < 0.01 {
 		t.Fatalf("%v %+v", err, got)
 	}
@@ -175,17 +175,17 @@ func TestBrokenRunIsKeptAndDoubted(t *testing.T) {
 	drifts := onBench(4)
 	drifts.drift = 0.02
 	drifts.whole()
-	a, err := Take(&still.seen)
+	a, err := take(&still.seen)
 	if err != nil {
 		t.Fatal(err)
 	}
-	c, err := Take(&drifts.seen)
+	c, err := take(&drifts.seen)
 	if err != nil || c.Doubt < 2*a.Doubt || !strings.Contains(strings.Join(c.Notes, "\n"), "the zero moved") {
 		t.Errorf("%v: doubt %.3f beside %.3f, %v", err, c.Doubt, a.Doubt, c.Notes)
 	}
 	// A later begin leaves what stands before it out.
 	b.mark(Mark{What: Begin})
-	if _, err := Take(&b.seen); err == nil || !strings.Contains(err.Error(), "no tare counts") {
+	if _, err := take(&b.seen); err == nil || !strings.Contains(err.Error(), "no tare counts") {
 		t.Errorf("a new run without a tare: %v", err)
 	}
 }
@@ -208,7 +208,7 @@ func TestTypedFiguresStandForTelemetry(t *testing.T) {
 		}
 		b.mark(m)
 	}
-	got, err := Take(&b.seen)
+	got, err := take(&b.seen)
 	if err != nil || len(got.Rows) != 2 || got.Rows[1].Power.Value != 12.5*22.2 || !strings.Contains(strings.Join(got.Notes, "\n"), "no current is known") {
 		t.Errorf("%v %+v", err, got)
 	}
@@ -260,7 +260,7 @@ func TestRunsThatCannotBe(t *testing.T) {
 	} {
 		b := onBench(7)
 		row.do(b)
-		if _, err := Take(&b.seen); err == nil || !strings.Contains(err.Error(), row.want) {
+		if _, err := take(&b.seen); err == nil || !strings.Contains(err.Error(), row.want) {
 			t.Errorf("%s: %v", row.name, err)
 		}
 	}

@@ -31,8 +31,8 @@ type Sweep struct {
 	Reference *rules.Envelope
 }
 
-// MostSteps bounds the engines of a sweep.
-const MostSteps = 1000
+// mostSteps bounds the engines of a sweep.
+const mostSteps = 1000
 
 // NewSweep lays out the steps of a sweep, both ends included, evenly spaced in
 // the unit of from and rounded to six digits there.
@@ -49,14 +49,14 @@ func NewSweep(env *rules.Envelope, rule string, turn Turn, from, to string, step
 	if s.Rule < 0 {
 		return nil, fmt.Errorf("no rule %q in the envelope; it has %s", rule, strings.Join(names, ", "))
 	}
-	if steps < 2 || steps > MostSteps {
-		return nil, fmt.Errorf("want 2 to %d steps (got %d)", MostSteps, steps)
+	if steps < 2 || steps > mostSteps {
+		return nil, fmt.Errorf("want 2 to %d steps (got %d)", mostSteps, steps)
 	}
-	first, err := Vary(env, s.Rule, turn, from)
+	first, err := vary(env, s.Rule, turn, from)
 	if err != nil {
 		return nil, fmt.Errorf("the range begins at %s: %w", from, err)
 	}
-	last, err := Vary(env, s.Rule, turn, to)
+	last, err := vary(env, s.Rule, turn, to)
 	if err != nil {
 		return nil, fmt.Errorf("the range ends at %s: %w", to, err)
 	}
@@ -79,7 +79,7 @@ func NewSweep(env *rules.Envelope, rule string, turn Turn, from, to string, step
 				text = to
 			}
 		}
-		step, err := Vary(env, s.Rule, turn, text)
+		step, err := vary(env, s.Rule, turn, text)
 		if err != nil {
 			return nil, fmt.Errorf("step %d, %s: %w", i+1, text, err)
 		}
@@ -231,8 +231,8 @@ type Step struct {
 	NoCaution bool `json:"caution_left_out,omitempty"`
 }
 
-// Good reports whether the step states every real trip and no false one.
-func (s *Step) Good() bool { return s.False != nil && *s.False == 0 && *s.Missed == 0 }
+// good reports whether the step states every real trip and no false one.
+func (s *Step) good() bool { return s.False != nil && *s.False == 0 && *s.Missed == 0 }
 
 // Judged is a whole sweep.
 type Judged struct {
@@ -353,11 +353,11 @@ func widest(steps []Step) (first, last int) {
 	first, last = -1, -1
 	best := math.Inf(-1)
 	for i := 0; i < len(steps); i++ {
-		if !steps[i].Good() {
+		if !steps[i].good() {
 			continue
 		}
 		k := i
-		for k+1 < len(steps) && steps[k+1].Good() {
+		for k+1 < len(steps) && steps[k+1].good() {
 			k++
 		}
 		if width := math.Abs(steps[k].Value - steps[i].Value); width > best {

@@ -159,7 +159,7 @@ stop = "immediate"
 	}
 	for i, st := range j.Steps {
 		good := i >= j.First && i <= j.Last
-		if good != st.Good() {
+		if good != st.good() {
 			t.Errorf("%s: %d false, %d missed, and the good ones are %d to %d", st.Text, *st.False, *st.Missed, j.First, j.Last)
 		}
 		if *st.Caught+*st.Missed != 1 || st.Trips < *st.False {

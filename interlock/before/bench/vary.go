@@ -31,12 +31,12 @@ type Variation struct {
 	NoCaution bool
 }
 
-// Vary gives a copy of the envelope in which rule number i is what it would be
+// vary gives a copy of the envelope in which rule number i is what it would be
 // if its file had that text for its limit or its on-delay: a deadband that is
 // not written there follows the limit. What the file would be refused for is an
 // error, except that a caution past the limit is left out, and that rows are not
 // held against each other for contradictions. The hash is that of no file: zero.
-func Vary(e *rules.Envelope, i int, turn Turn, text string) (Variation, error) {
+func vary(e *rules.Envelope, i int, turn Turn, text string) (Variation, error) {
 	c := *e
 	c.Hash = [32]byte{}
 	c.Rules = slices.Clone(e.Rules)

@@ -62,7 +62,7 @@ stop = "immediate"`, TurnLasting, true, []string{"0 s", "40 ms", "1.5 s", "2 h",
 		taken, refused := 0, 0
 		for _, text := range row.texts {
 			want, faults := rules.ReadEnvelope("e", []byte(file(fmt.Sprintf(row.rule, quoted(text, row.quoted)))))
-			got, err := Vary(base, 0, row.turn, text)
+			got, err := vary(base, 0, row.turn, text)
 			if (err != nil) != (len(faults) > 0) {
 				t.Errorf("%s with %s: vary says %v, the file %v", row.rule, text, err, faults)
 			}
@@ -97,7 +97,7 @@ func TestVaryLeavesOutACautionPastTheLimit(t *testing.T) {
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	v, err := Vary(base, 0, TurnLimit, "5 m")
+	v, err := vary(base, 0, TurnLimit, "5 m")
 	if err != nil || !v.NoCaution || v.Envelope.Rules[0].HasCaution || v.Value != 5 {
 		t.Errorf("%v, %+v", err, v)
 	}
@@ -108,7 +108,7 @@ func TestVaryLeavesOutACautionPastTheLimit(t *testing.T) {
 		t.Errorf("the first envelope was changed: %+v", base.Rules[0])
 	}
 	for turn, want := range map[Turn]string{TurnLow: "one limit", TurnHigh: "one limit"} {
-		if _, err := Vary(base, 0, turn, "5 m"); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := vary(base, 0, turn, "5 m"); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("turn %d: %v, want it to say %q", turn, err, want)
 		}
 	}
@@ -127,13 +127,13 @@ func TestVaryAtItsEdges(t *testing.T) {
 	}
 	status := read("watch = \"craft.status\"\nabove = 4\nstop = \"immediate\"\n")
 	for _, text := range []string{"NaN", "nan", "Inf", "-Inf", "+infinity", "", "4 m", "1e999"} {
-		if v, err := Vary(status, 0, TurnLimit, text); err == nil {
+		if v, err := vary(status, 0, TurnLimit, text); err == nil {
 			t.Errorf("a limit of %q was taken as %v", text, v.Value)
 		}
 	}
 	height := "watch = \"craft.height\"\ncaution = \"5 m\"\ndeadband = \"1 m\"\nstop = \"immediate\"\nabove = "
 	want := read(height + "\"6 m\"").Rules[0]
-	got, err := Vary(read(height+"\"7 m\""), 0, TurnLimit, "6 m")
+	got, err := vary(read(height+"\"7 m\""), 0, TurnLimit, "6 m")
 	if err != nil || got.NoCaution || !got.Envelope.Rules[0].HasCaution || got.Envelope.Rules[0].Deadband != want.Deadband {
 		t.Errorf("%v: %+v, want %+v", err, got.Envelope.Rules[0], want)
 	}
@@ -169,7 +169,7 @@ func TestVaryRefuses(t *testing.T) {
 		if len(faults) > 0 {
 			t.Fatal(faults)
 		}
-		_, err := Vary(e, 0, c.turn, c.text)
+		_, err := vary(e, 0, c.turn, c.text)
 		if (err == nil) != (c.want == "") || err != nil && !strings.Contains(err.Error(), c.want) {
 			t.Errorf("%s to %s: %v, want %q", c.rule, c.text, err, c.want)
 		}
@@ -186,12 +186,12 @@ func TestVaryNamesWhatItRefuses(t *testing.T) {
 	if len(faults) > 0 {
 		t.Fatal(faults)
 	}
-	v, err := Vary(e, 0, TurnHigh, "10 deg")
+	v, err := vary(e, 0, TurnHigh, "10 deg")
 	if got := v.Envelope.Rules[0]; err != nil || !v.NoCaution || got.HasCaution || got.Caution != 0 || got.CautionHigh != 0 {
 		t.Errorf("%+v, %v", got, err)
 	}
 	for text, want := range map[string]string{"-20 deg": "the low limit must be less than the high one (got -20 deg and -20 deg)", "-30 deg": "(got -20 deg and -30 deg)"} {
-		if _, err := Vary(e, 0, TurnHigh, text); err == nil || !strings.Contains(err.Error(), want) {
+		if _, err := vary(e, 0, TurnHigh, text); err == nil || !strings.Contains(err.Error(), want) {
 			t.Errorf("to %s: %v, want %q", text, err, want)
 		}
 	}

@@ -302,7 +302,7 @@ func TestCautionsComeFirst(t *testing.T) {
 	} {
 		moved := false
 		r, _, err := run(t, p, nil, nil, cue{phrase: c.phrase, answer: "no"}, cue{phrase: "contactor is worked", act: func(*virtual.Board) error { moved = true; return nil }})
-		if r != nil || !errors.Is(err, ErrRefused) || !strings.Contains(err.Error(), c.without) || moved {
+		if r != nil || !errors.Is(err, errRefused) || !strings.Contains(err.Error(), c.without) || moved {
 			t.Errorf("without %q: record %v, %v, worked %v", c.phrase, r, err, moved)
 		}
 	}

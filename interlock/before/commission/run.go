@@ -53,8 +53,8 @@ type bench struct {
 	dead bool
 }
 
-// ErrRefused means that the crew did not confirm what must hold first.
-var ErrRefused = errors.New("nothing was tested")
+// errRefused means that the crew did not confirm what must hold first.
+var errRefused = errors.New("nothing was tested")
 
 // mostTries is how often a thing is done again that this computer held up.
 const mostTries = 3
@@ -149,7 +149,7 @@ func (b *bench) cautions() error {
 			return err
 		}
 		if !yes {
-			return fmt.Errorf("%w: %s", ErrRefused, c.without)
+			return fmt.Errorf("%w: %s", errRefused, c.without)
 		}
 	}
 	out, err := b.yes("Are the packs out of the craft? (They are needed only where motors are to run.)")

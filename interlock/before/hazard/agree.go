@@ -14,9 +14,9 @@ import (
 // ours: what a scale and a tape measure leave open.
 const apart = 0.02
 
-// Agree warns where pad file and test card state figures of the one craft that
+// agree warns where pad file and test card state figures of the one craft that
 // do not go together: its radius, and its full thrust. Both are empty where they do.
-func Agree(p *pad.Pad, c *card.Card) (radius, thrust string) {
+func agree(p *pad.Pad, c *card.Card) (radius, thrust string) {
 	if a, b := p.Craft.Radius, c.Craft.Radius; a > 0 && b > 0 && math.Abs(a-b) > apart*max(a, b) {
 		radius = fmt.Sprintf("the craft's radius is %s in the pad file and %s on the test card", c.Show(a, rules.Length), c.Show(b, rules.Length))
 	}

@@ -22,7 +22,7 @@ func TestAgree(t *testing.T) {
 	} {
 		crd := cardOf(t, "[craft]\nname = \"c\"\nmass = \"31 kg\"\nradius = \""+c.radius+"\"\n[motors]\ncount = 8\nthrust = \""+c.thrust+"\"\n[[step]]\nname = \"one\"\nballast = \"0 lb\"\n")
 		crd.Units = "metric"
-		radius, full := Agree(p, crd)
+		radius, full := agree(p, crd)
 		got := radius + full
 		if !strings.Contains(got, c.want) || (c.want == "") != (got == "") {
 			t.Errorf("%+v: %q", c, got)

@@ -168,7 +168,7 @@ func (j *job) late() string {
 func (j *job) height() {
 	if !math.IsInf(j.top, 1) {
 		j.say("Power off at %s: it falls for up to %s and arrives with up to %s (no drag: on the high side; a runaway falls from where it tops out, higher).",
-			j.show(j.top, rules.Length), j.up(FallTime(j.top), rules.Duration), j.up(FallSpeed(j.top), rules.Speed))
+			j.show(j.top, rules.Length), j.up(fallTime(j.top), rules.Duration), j.up(FallSpeed(j.top), rules.Speed))
 		j.graceEnds()
 	}
 	a := j.full

@@ -250,7 +250,7 @@ func TestSnatchAndKeepOut(t *testing.T) {
 	near(t, "blade", *v.Keep.Blade, 60, 0)
 	// No limit on height: it may hang at the tether's length when it parts.
 	v0 := math.Sqrt(2 * a * 8)
-	near(t, "parted", *v.Keep.Parted, 8+v0*gone+a*gone*gone/2+Throw(v0+a*gone, l), 1e-9)
+	near(t, "parted", *v.Keep.Parted, 8+v0*gone+a*gone*gone/2+throw(v0+a*gone, l), 1e-9)
 	near(t, "keep-out", *v.Keep.Out, max(60, *v.Keep.Parted), 1e-9)
 	// Lines are read within 20 ms.
 	near(t, "walking in", *v.Keep.Separation, 1.6*(3+0.05+0.02)+0.85, 1e-9)

@@ -65,9 +65,9 @@ func (j *job) keepOut() {
 	}
 	if j.Pad.Duty == interlock.Guard {
 		t := j.Stop.Rotors.Standing.Seconds() + j.Pad.LongestGap.Seconds() + j.Pad.PinStale.Seconds()
-		k.Separation = some(Separation(WalkingSpeed, t, BodyReach))
+		k.Separation = some(separation(walkingSpeed, t, bodyReach))
 		j.say("Nobody within %s of the rotors who could walk in while they stop: S = K T + C with K %s, T %s with the rotors standing after %s (%s), C %s (ISO 13855; check C in the standard). Somebody who runs is there sooner: on the low side. It counts from a gate that is watched, not from the rope of a barrier.",
-			j.up(*k.Separation, rules.Length), j.up(WalkingSpeed, rules.Speed), j.up(t, rules.Duration), rules.FormatDuration(j.Stop.Rotors.Standing), j.Stop.Rotors.Says(), j.up(BodyReach, rules.Length))
+			j.up(*k.Separation, rules.Length), j.up(walkingSpeed, rules.Speed), j.up(t, rules.Duration), rules.FormatDuration(j.Stop.Rotors.Standing), j.Stop.Rotors.Says(), j.up(bodyReach, rules.Length))
 	}
 }
 
@@ -94,7 +94,7 @@ func (j *job) parted(l float64) {
 		cut = true
 		v0 := FromRest(a, r.Limit)
 		gone := max(l, r.Limit+v0*t+a*t*t/2)
-		if x := gone + Throw(v0+a*t, h); x < far {
+		if x := gone + throw(v0+a*t, h); x < far {
 			far, by = x, r.Name
 		}
 	}

@@ -47,15 +47,15 @@ type Lift struct {
 // with; common practice, no source.
 const leastRatio = 1.2
 
-// LiftOf works out a card's lift budget: motors · static thrust, less losses as
+// liftOf works out a card's lift budget: motors · static thrust, less losses as
 // a range, less the craft, less each step's ballast. ok is false where the card
 // does not state thrust and losses.
-func LiftOf(c *card.Card) (l Lift, ok bool) {
+func liftOf(c *card.Card) (l Lift, ok bool) {
 	m := &c.Motors
 	if m.Count == 0 || m.Thrust == 0 || !m.HasLosses {
 		return l, false
 	}
-	l = Lift{Motors: m.Count, Each: Usable(m), Losses: Range{m.LossHigh, m.LossLow}, Mass: c.Craft.Mass, Steps: []LiftStep{}}
+	l = Lift{Motors: m.Count, Each: usable(m), Losses: Range{m.LossHigh, m.LossLow}, Mass: c.Craft.Mass, Steps: []LiftStep{}}
 	all := float64(m.Count) * l.Each
 	if l.Air = airShare(c); l.Air > 0 {
 		all *= l.Air
@@ -105,7 +105,7 @@ func (l *Lift) leaves(mass float64) Range {
 // Card returns what a test card's lift budget comes to. lift is nil where the card does
 // not state enough.
 func Card(c *card.Card) (says []string, lift *Lift) {
-	l, ok := LiftOf(c)
+	l, ok := liftOf(c)
 	if !ok {
 		if !slices.ContainsFunc(c.Steps, func(s card.Step) bool { return s.Kind == card.Flight }) {
 			return nil, nil // nothing is to be lifted
@@ -120,8 +120,8 @@ func Card(c *card.Card) (says []string, lift *Lift) {
 		mass(l.Thrust.Low/Gravity), mass(l.Thrust.High/Gravity), c.Show(l.Mass, rules.Mass), l.Left.says(mass)))
 	says = append(says, "A static budget promises more than the craft lifts: packs sag, rotors stand in each other's wake, and steering needs thrust in hand. Fly the steps; the report reckons with what was flown.")
 	says = append(says, l.airSays(c))
-	if m := &c.Motors; Usable(m) < m.Thrust {
-		says = append(says, fmt.Sprintf("Of %s a motor only %s is counted: above that it did not run clean.", c.Show(m.Thrust, rules.Force), c.Show(Usable(m), rules.Force)))
+	if m := &c.Motors; usable(m) < m.Thrust {
+		says = append(says, fmt.Sprintf("Of %s a motor only %s is counted: above that it did not run clean.", c.Show(m.Thrust, rules.Force), c.Show(usable(m), rules.Force)))
 	}
 	for i := range l.Steps {
 		s := &l.Steps[i]
@@ -176,9 +176,9 @@ func geometry(c *card.Card) (spin, middle string) {
 	return spin, middle
 }
 
-// Usable is the static thrust of one motor that may be counted on, N: no more
+// usable is the static thrust of one motor that may be counted on, N: no more
 // than it was seen to run clean.
-func Usable(m *card.Motors) float64 {
+func usable(m *card.Motors) float64 {
 	if m.Rig.CleanTo > 0 && m.Rig.CleanTo < m.Thrust {
 		return m.Rig.CleanTo
 	}

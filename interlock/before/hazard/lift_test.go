@@ -47,7 +47,7 @@ func TestLiftBudgetOfTheTrade(t *testing.T) {
 		{"54 lbf", "10 % to 15 %", "130 lb", 8*54*0.85 - 130, 8*54*0.90 - 130, 240},
 		{"35 lbf", "5 % to 10 %", "100 lb", 8*35*0.90 - 100, 8*35*0.95 - 100, 160},
 	} {
-		l, ok := LiftOf(cardOf(t, liftCard(c.thrust, c.losses, c.structure, "0 lb")))
+		l, ok := liftOf(cardOf(t, liftCard(c.thrust, c.losses, c.structure, "0 lb")))
 		if !ok {
 			t.Fatal("no budget")
 		}
@@ -114,7 +114,7 @@ func TestGeometryOfTheMotors(t *testing.T) {
 // carries something.
 func TestWhatCountsOfACard(t *testing.T) {
 	for _, c := range []struct{ thrust, clean, want float64 }{{200, 190, 190}, {200, 0, 200}, {200, 210, 200}} {
-		if got := Usable(&card.Motors{Thrust: c.thrust, Rig: card.Rig{CleanTo: c.clean}}); got != c.want {
+		if got := usable(&card.Motors{Thrust: c.thrust, Rig: card.Rig{CleanTo: c.clean}}); got != c.want {
 			t.Errorf("thrust %g, clean to %g: %g, want %g", c.thrust, c.clean, got, c.want)
 		}
 	}

@@ -12,12 +12,12 @@ import (
 const Gravity = 9.80665
 
 // FallSpeed is the speed after a free fall from a height (m), v = √(2 g h):
-// without drag, so on the high side. FallTime is how long it takes (s), t =
+// without drag, so on the high side. fallTime is how long it takes (s), t =
 // √(2 h / g).
 func FallSpeed(h float64) float64 { return math.Sqrt(2 * Gravity * max(h, 0)) }
 
-// FallTime is the time of a free fall from h m, s.
-func FallTime(h float64) float64 { return math.Sqrt(2 * max(h, 0) / Gravity) }
+// fallTime is the time of a free fall from h m, s.
+func fallTime(h float64) float64 { return math.Sqrt(2 * max(h, 0) / Gravity) }
 
 // Runaway is the height (m) that a craft in hover gains when it goes to full
 // thrust for t s and then coasts: ½ a t² + (a t)² / 2g with a = full thrust
@@ -44,64 +44,64 @@ func Sideways(acceleration float64) float64 {
 	return math.Sqrt(max(0, acceleration*acceleration-Gravity*Gravity))
 }
 
-// WorkingLoad is breaking strength over design factor, N (Cordage Institute CI
+// workingLoad is breaking strength over design factor, N (Cordage Institute CI
 // 1401); 0 when either is not stated.
-func WorkingLoad(breaking, designFactor float64) float64 {
+func workingLoad(breaking, designFactor float64) float64 {
 	if designFactor == 0 {
 		return 0
 	}
 	return breaking / designFactor
 }
 
-// Stiffness of a line that stretches by a share of its length at a force, N/m;
+// stiffness of a line that stretches by a share of its length at a force, N/m;
 // 0 when something is not stated.
-func Stiffness(s rules.Stretch, length float64) float64 {
+func stiffness(s rules.Stretch, length float64) float64 {
 	if s.Share == 0 || length == 0 {
 		return 0
 	}
 	return s.At / (s.Share * length)
 }
 
-// Snatch is the greatest pull (N) when a mass runs into the end of a line of
+// snatch is the greatest pull (N) when a mass runs into the end of a line of
 // stiffness k at speed v while a steady force pulls on: F = P + √(P² + k m v²).
 // It follows from energy, ½ m v² + P x = ½ k x². With P the weight and v² = 2 g
 // h it is the standard equation of a fall into a rope. The line is taken as a
 // spring: real ropes have given up to 30 % more with heavy masses and long
 // falls.
-func Snatch(pull, k, mass, v float64) float64 {
+func snatch(pull, k, mass, v float64) float64 {
 	return pull + math.Sqrt(pull*pull+k*mass*v*v)
 }
 
-// PeakTime is how long the pull takes from nothing to its greatest, s, with a steady
+// peakTime is how long the pull takes from nothing to its greatest, s, with a steady
 // force that pulls on: √(m/k)·(π/2 + atan(P/(v·√(k m)))), from x″ = (P − k x)/m.
 // Without the force it is a quarter of the period of a mass on a spring, and that is
 // the least.
-func PeakTime(pull, k, mass, v float64) float64 {
+func peakTime(pull, k, mass, v float64) float64 {
 	return math.Sqrt(mass/k) * (math.Pi/2 + math.Atan(pull/(v*math.Sqrt(k*mass))))
 }
 
-// ClosingSpeed is the speed (m/s) at which a mass may run into the end of a line
+// closingSpeed is the speed (m/s) at which a mass may run into the end of a line
 // without passing the working load W while a steady force P ≥ 0 pulls on:
 // v = √(W² − 2 W P)/√(k m), from ½ m v² + P x = ½ k x² at k x = W. It is 0 where P
 // alone, put on at once, pulls as much: where 2 P ≥ W.
-func ClosingSpeed(workingLoad, pull, k, mass float64) float64 {
+func closingSpeed(workingLoad, pull, k, mass float64) float64 {
 	return math.Sqrt(max(0, workingLoad*workingLoad-2*workingLoad*pull)) / math.Sqrt(k*mass)
 }
 
-// Separation is how far (m) from a hazard a protective device must find a
+// separation is how far (m) from a hazard a protective device must find a
 // person who walks in at k m/s while it takes t s to be over, with c m beyond:
 // S = K T + C (ISO 13855, as makers' manuals quote it).
-func Separation(k, t, c float64) float64 { return k*t + c }
+func separation(k, t, c float64) float64 { return k*t + c }
 
 // Of ISO 13855: a walking person, and the part of a body that reaches ahead of
 // what is found (a whole body past a barrier; from memory).
 const (
-	WalkingSpeed = 1.6  // m/s
-	BodyReach    = 0.85 // m
+	walkingSpeed = 1.6  // m/s
+	bodyReach    = 0.85 // m
 )
 
-// Throw is how far (m) something lands that leaves at speed v from a height h
+// throw is how far (m) something lands that leaves at speed v from a height h
 // at the worst angle: v/g · √(v² + 2 g h). Without drag, so on the high side.
-func Throw(v, h float64) float64 {
+func throw(v, h float64) float64 {
 	return v / Gravity * math.Sqrt(v*v+2*Gravity*max(h, 0))
 }

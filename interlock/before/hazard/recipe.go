@@ -16,7 +16,7 @@ import (
 // go to a step, and for which steps no flight by this card can earn one.
 func wantsOf(c *card.Card) (says []string) {
 	var before []*card.Step
-	thrust := float64(c.Motors.Count) * Usable(&c.Motors)
+	thrust := float64(c.Motors.Count) * usable(&c.Motors)
 	if share := airShare(c); share > 0 {
 		thrust *= share
 	}

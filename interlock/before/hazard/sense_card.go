@@ -210,7 +210,7 @@ func (l *looker) steps() {
 	mass := func(v float64) string {
 		return rounding.Show(v, rules.DefaultUnit(rules.Mass, c.Units), 3, rounding.Down)
 	}
-	lift, losses := LiftOf(c)
+	lift, losses := liftOf(c)
 	var last *card.Step // the one before, of those that fly
 	var heavy []Place   // the ballast of the lightest step that is not lifted well
 	for _, s := range steps {
@@ -229,7 +229,7 @@ func (l *looker) steps() {
 		}
 		if wrong := at.short(s.Name, mass); wrong != "" && thrust > 0 {
 			mend, from, key := "take ballast off, or mend thrust, losses and mass", s.Line, "step[].ballast"
-			if clean := Usable(&c.Motors); at.Ratio.Low*c.Motors.Thrust/clean >= leastRatio && clean < c.Motors.Thrust {
+			if clean := usable(&c.Motors); at.Ratio.Low*c.Motors.Thrust/clean >= leastRatio && clean < c.Motors.Thrust {
 				wrong, mend, from, key = fmt.Sprintf("no more is counted of a motor's %s; %s", c.Show(c.Motors.Thrust, rules.Force), wrong), "write the thrust up to which one motor ran clean", 0, "motors.rig.clean_to"
 			}
 			l.tell(l.CardFile.Fault(from, wrong, mend, key), heavy)

@@ -327,7 +327,7 @@ func (l *looker) agree() {
 	if l.Pad == nil || l.Card == nil {
 		return
 	}
-	radius, thrust := Agree(l.Pad, l.Card)
+	radius, thrust := agree(l.Pad, l.Card)
 	if radius != "" {
 		l.tell(l.CardFile.Fault(0, radius, "", "craft.radius", "craft.width"), l.On("pad craft.radius"))
 	}

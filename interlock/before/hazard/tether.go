@@ -36,7 +36,7 @@ const fast = 2
 // stated. stated reports whether the file tells of snatches.
 func (j *job) stiffness() (slow, quick float64, stated bool) {
 	t := &j.Envelope.Tether
-	slow, quick = Stiffness(t.Slow, t.Length), Stiffness(t.Fast, t.Length)
+	slow, quick = stiffness(t.Slow, t.Length), stiffness(t.Fast, t.Length)
 	if quick > 0 {
 		return slow, quick, true
 	}
@@ -46,7 +46,7 @@ func (j *job) stiffness() (slow, quick float64, stated bool) {
 // LeastLoad returns the least that anything in the tether bears at work, N, 0 where
 // nothing is stated; which part that is; and what is not stated.
 func LeastLoad(t *rules.Tether) (least float64, weakest string, unknown []string) {
-	rope := WorkingLoad(t.BreakingStrength, t.DesignFactor)
+	rope := workingLoad(t.BreakingStrength, t.DesignFactor)
 	left := func(share float64) float64 {
 		if share == 0 {
 			return 1
@@ -107,7 +107,7 @@ func (j *job) rope() {
 	// The pad file's acceleration is that of the lightest craft, the mass here that
 	// of the heaviest: both on the high side.
 	pull := j.mass * Sideways(full)
-	v := ClosingSpeed(w, pull, k, j.mass)
+	v := closingSpeed(w, pull, k, j.mass)
 	out.Pull, out.Closing = some(pull), some(v)
 	how := "the stretch of a fast pull is as stated"
 	if !stated {
@@ -148,12 +148,12 @@ func (j *job) snatch(w, k float64) {
 			}
 		}
 		// Thrust that is gone by then pulls no more; here it does, on the high side.
-		pull := Snatch(j.mass*way.a, k, j.mass, v)
+		pull := snatch(j.mass*way.a, k, j.mass, v)
 		if pull <= worst {
 			continue
 		}
 		worst = pull
-		j.out.Rope.Snatch, j.out.Rope.SnatchSpeed, j.out.Rope.PeakTime = some(pull), some(v), some(PeakTime(j.mass*way.a, k, j.mass, v))
+		j.out.Rope.Snatch, j.out.Rope.SnatchSpeed, j.out.Rope.PeakTime = some(pull), some(v), some(peakTime(j.mass*way.a, k, j.mass, v))
 		text = fmt.Sprintf("A runaway from the pad, %s, reaches %s before %q has its thrust gone", way.name, j.up(v, rules.Speed), by)
 		if by == "" {
 			text = fmt.Sprintf("Nothing that cuts at once ends a runaway, %s, before the tether is tight: across its whole circle it reaches %s", way.name, j.up(v, rules.Speed))

@@ -83,7 +83,7 @@ func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
 	}
 	// A quarter of the period is the least, on the stiffest rope with the lightest
 	// craft: with thrust that pulls on it takes longer.
-	if least := PeakTime(0, k, j.Card.Craft.Mass, 1); least < b.Gone {
+	if least := peakTime(0, k, j.Card.Craft.Mass, 1); least < b.Gone {
 		j.warn("%q comes too late for the first snatch: the pull is at its greatest at least %s after the tether comes tight, a quarter of the period of %s on it (longer while thrust pulls on), and thrust is gone after %s. Size the tether for the snatch; the rule takes care of what follows",
 			r.Name, rounding.Show(least, "ms", 3, rounding.Down), j.show(j.Card.Craft.Mass, rules.Mass), rounding.Show(b.Gone, "ms", 3, rounding.Up))
 	}

@@ -179,8 +179,8 @@ func TestClosingSpeed(t *testing.T) {
 func TestTimeOfTheGreatestPull(t *testing.T) {
 	for _, c := range []struct{ m, k, p, v float64 }{{45, 4630, 764, 5}, {45, 4630, 0, 5}, {45, 9260, 1500, 0.5}, {100, 4630, 981, 1.065}} {
 		_, at := pulled(c.m, c.k, c.p, c.v)
-		near(t, "time of the greatest pull", PeakTime(c.p, c.k, c.m, c.v), at, 1e-4)
-		if least := PeakTime(0, c.k, c.m, c.v); least > at+1e-5 {
+		near(t, "time of the greatest pull", peakTime(c.p, c.k, c.m, c.v), at, 1e-4)
+		if least := peakTime(0, c.k, c.m, c.v); least > at+1e-5 {
 			t.Errorf("%+v: the quarter period %v is later than %v", c, least, at)
 		}
 	}

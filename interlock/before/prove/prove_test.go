@@ -86,7 +86,7 @@ func TestAProofCanBeEnded(t *testing.T) {
 			return told <= end
 		}
 		r, err := Run(s)
-		if (end < 7) != errors.Is(err, ErrStopped) || (end == 7) != (r != nil) {
+		if (end < 7) != errors.Is(err, errStopped) || (end == 7) != (r != nil) {
 			t.Errorf("ended after %d: %v, %v", end, r, err)
 		}
 	}

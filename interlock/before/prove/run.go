@@ -6,8 +6,8 @@ import (
 	"downhaul/rules"
 )
 
-// ErrStopped means that whoever was told of the progress did not want to go on.
-var ErrStopped = errors.New("prove: interrupted")
+// errStopped means that whoever was told of the progress did not want to go on.
+var errStopped = errors.New("prove: interrupted")
 
 // Run makes the whole proof test. An error means that it could not be made; a
 // rule that fails, or cannot be proved, is in the report.
@@ -34,7 +34,7 @@ func Run(setup Setup) (*Report, error) {
 			continue
 		}
 		if say(p.env.Rules[i].Name); stopped {
-			return nil, ErrStopped
+			return nil, errStopped
 		}
 		rows[p.origin(i)] = p.prove(i, b)
 	}
@@ -45,7 +45,7 @@ func Run(setup Setup) (*Report, error) {
 		r, ok := rows[i]
 		if !ok && !p.never[i] && setup.Fed(setup.Envelope.Rules[i].Watch) != rules.NotFed {
 			if say(setup.Envelope.Rules[i].Name); stopped {
-				return nil, ErrStopped
+				return nil, errStopped
 			}
 			r = p.byItself(i)
 		}
@@ -55,7 +55,7 @@ func Run(setup Setup) (*Report, error) {
 		out.Rules = append(out.Rules, r...)
 	}
 	if say("the conditions of a start"); stopped {
-		return nil, ErrStopped
+		return nil, errStopped
 	}
 	if wanted("") {
 		s := &starts{p: p, b: b, out: out.Starts}

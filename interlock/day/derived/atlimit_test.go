@@ -117,7 +117,7 @@ func TestTensionRateOfOneInstant(t *testing.T) {
 
 func TestNoAngleOfNoNumber(t *testing.T) {
 	for _, c := range [][2]float64{{math.NaN(), 0}, {0, math.NaN()}, {math.NaN(), 1}, {1, math.NaN()}, {math.NaN(), math.Inf(1)}, {math.Inf(1), math.NaN()}} {
-		if got := Atan2(c[0], c[1]); !math.IsNaN(got) {
+		if got := atan2(c[0], c[1]); !math.IsNaN(got) {
 			t.Errorf("the angle of %v is %v", c, got)
 		}
 	}

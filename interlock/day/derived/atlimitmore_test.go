@@ -177,7 +177,7 @@ func TestTimeToTheFloorAtIt(t *testing.T) {
 func TestAngleOfInfinities(t *testing.T) {
 	for _, y := range []float64{math.Inf(1), math.Inf(-1), 1, -1, 0} {
 		for _, x := range []float64{math.Inf(1), math.Inf(-1), 1, -1} {
-			if got, want := Atan2(y, x), math.Atan2(y, x); !(math.Abs(got-want) <= 1e-15) {
+			if got, want := atan2(y, x), math.Atan2(y, x); !(math.Abs(got-want) <= 1e-15) {
 				t.Errorf("Atan2(%v, %v) = %v, want %v", y, x, got, want)
 			}
 		}
@@ -245,7 +245,7 @@ func TestPackStepAcrossWhatWasNotSeen(t *testing.T) {
 // Of nothing the functions make nothing without a sign, which would stand in a record as
 // another number; of equal values the extreme keeps one, however many come.
 func TestNoughtAndEqualValues(t *testing.T) {
-	for name, f := range map[string]func(float64) float64{"sine": Sin, "arctangent": Atan} {
+	for name, f := range map[string]func(float64) float64{"sine": Sin, "arctangent": atan} {
 		if got := f(0); got != 0 || math.Signbit(got) {
 			t.Errorf("the %s of 0 is %v", name, got)
 		}

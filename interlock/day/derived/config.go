@@ -42,8 +42,8 @@ const MaxMotors = 16
 // MostAcceleration is the most that full thrust over the mass can be, m/s²; ours.
 const MostAcceleration = 1000
 
-// MaxHeightSources is how many sources a height vote can have.
-const MaxHeightSources = 5
+// maxHeightSources is how many sources a height vote can have.
+const maxHeightSources = 5
 
 // Config is what the pad file and the card say that derived channels need. All
 // values are SI. The zero value of a part means that the part is not stated;

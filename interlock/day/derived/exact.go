@@ -11,10 +11,10 @@ import "math"
 // library, release 2.8 (sin.c, atan.c); logarithm and exponential from the C
 // library fdlibm 5.3 (e_log.c, e_exp.c). Both are free to use.
 
-// SinCos gives sine and cosine of x radians, within 2 ulp of the true value or
+// sinCos gives sine and cosine of x radians, within 2 ulp of the true value or
 // 2e-16 absolute near their zeros, for |x| up to 1e5. NaN for NaN, for infinities
 // and beyond 1e9, where the reduction has no meaning left.
-func SinCos(x float64) (sin, cos float64) {
+func sinCos(x float64) (sin, cos float64) {
 	octant, z, ok := reduce(math.Abs(x))
 	if !ok {
 		return notANumber(), notANumber()
@@ -76,8 +76,8 @@ func cosineSeries(z float64) float64 {
 	return 1 - float64(0.5*q) + float64(float64(q*q)*p)
 }
 
-// Atan is the arctangent of x in radians, within 2 ulp; ±π/2 for infinities.
-func Atan(x float64) float64 {
+// atan is the arctangent of x in radians, within 2 ulp; ±π/2 for infinities.
+func atan(x float64) float64 {
 	const (
 		tan3Pi8  = 2.41421356237309504880
 		straight = 0.66 // below it the series needs no reduction
@@ -113,10 +113,10 @@ func arcSeries(x float64) float64 {
 	return x + float64(x*(float64(z*p)/q))
 }
 
-// Atan2 is the angle in radians, −π to π, of the point (x, y) seen from the
+// atan2 is the angle in radians, −π to π, of the point (x, y) seen from the
 // origin, counted from the x axis, within 2 ulp; 0 at the origin itself,
 // π for every zero y left of it.
-func Atan2(y, x float64) float64 {
+func atan2(y, x float64) float64 {
 	if math.IsNaN(x) || math.IsNaN(y) {
 		return notANumber()
 	}
@@ -134,7 +134,7 @@ func Atan2(y, x float64) float64 {
 	case x == 0:
 		return -math.Pi / 2
 	}
-	a := Atan(y / x)
+	a := atan(y / x)
 	if x < 0 {
 		if y > 0 {
 			return a + math.Pi
@@ -160,8 +160,8 @@ const (
 	ln2Low  = 1.90821492927058770002e-10
 )
 
-// Ln is the natural logarithm of x, within 1 ulp: −Inf at 0, NaN below it.
-func Ln(x float64) float64 {
+// ln is the natural logarithm of x, within 1 ulp: −Inf at 0, NaN below it.
+func ln(x float64) float64 {
 	switch {
 	case math.IsNaN(x) || math.IsInf(x, 1):
 		return x
@@ -190,9 +190,9 @@ func Ln(x float64) float64 {
 	return float64(k*ln2High) - ((half - (float64(s*(half+r)) + float64(k*ln2Low))) - f)
 }
 
-// Exp is e to the power x, within 1 ulp where the result is a normal number:
+// exp is e to the power x, within 1 ulp where the result is a normal number:
 // +Inf above 709.78, 0 below −745.13.
-func Exp(x float64) float64 {
+func exp(x float64) float64 {
 	const (
 		most  = 7.09782712893383973096e+02
 		least = -7.45133219101941108420e+02

@@ -42,7 +42,7 @@ const (
 type height struct {
 	untimed
 	slow
-	sources   [MaxHeightSources]rules.ChannelID
+	sources   [maxHeightSources]rules.ChannelID
 	count     int
 	vote      Vote
 	apart     float64 // m, allowed between sources
@@ -116,7 +116,7 @@ func (h *height) poll(at time.Duration, t *limits.Table) (value float64, worst l
 	if h.count == 1 {
 		return worst.Value, worst, false
 	}
-	var sorted [MaxHeightSources]float64
+	var sorted [maxHeightSources]float64
 	for i, id := range h.sources[:h.count] {
 		r := t[id]
 		if i > 0 {

@@ -56,7 +56,7 @@ func (h *home) look(at time.Duration, t *limits.Table, s slow) {
 		}
 	}
 	north := float64(earthRadius * (now[0] - h.place[0]))
-	_, cos := SinCos(now[0])
+	_, cos := sinCos(now[0])
 	east := float64(float64(earthRadius*turn(now[1]-h.place[1])) * cos)
 	level := math.Sqrt(float64(north*north) + float64(east*east))
 	if level > homeWanders || math.Abs(now[2]-h.place[2]) > homeMoves {

@@ -28,7 +28,7 @@ func (c Config) rotorWind(output rules.ChannelID) limits.Calculator {
 // HeightFactor returns V(rotor)/V(anemometer), of a Config that states what it takes.
 func (c Config) HeightFactor() float64 {
 	if c.Method == PowerLaw {
-		return Exp(float64(c.Exponent * Ln(c.RotorHeight/c.AnemometerHeight)))
+		return exp(float64(c.Exponent * ln(c.RotorHeight/c.AnemometerHeight)))
 	}
-	return Ln(c.RotorHeight/c.Roughness) / Ln(c.AnemometerHeight/c.Roughness)
+	return ln(c.RotorHeight/c.Roughness) / ln(c.AnemometerHeight/c.Roughness)
 }

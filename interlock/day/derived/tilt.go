@@ -21,9 +21,9 @@ func tilt(at time.Duration, t *limits.Table) limits.Result {
 }
 
 func tiltAngle(roll, pitch float64) float64 {
-	sr, cr := SinCos(roll)
-	sp, cp := SinCos(pitch)
+	sr, cr := sinCos(roll)
+	sp, cp := sinCos(pitch)
 	across := float64(cr * sp)
 	s := math.Sqrt(float64(sr*sr) + float64(across*across))
-	return Atan2(s, float64(cr*cp))
+	return atan2(s, float64(cr*cp))
 }

@@ -123,7 +123,7 @@ func (f *toFloor) add(at time.Duration, cell, ohms, amps float64) {
 		f.y, f.xy = [2]float64{}, [2]float64{}
 	}
 	f.at = at
-	dt, keep := seconds(age), Exp(-float64(age)/float64(floorFade))
+	dt, keep := seconds(age), exp(-float64(age)/float64(floorFade))
 	f.xx = float64(keep * (f.xx - float64(2*dt*f.x) + float64(float64(dt*dt)*f.n)))
 	for k := range f.y {
 		f.xy[k] = float64(keep * (f.xy[k] - float64(dt*f.y[k])))
@@ -131,7 +131,7 @@ func (f *toFloor) add(at time.Duration, cell, ohms, amps float64) {
 	}
 	f.x = float64(keep * (f.x - float64(dt*f.n)))
 	f.amps = amps + float64(keep*(f.amps-amps))
-	f.late = amps + float64(Exp(-float64(age)/float64(sagFade))*(f.late-amps))
+	f.late = amps + float64(exp(-float64(age)/float64(sagFade))*(f.late-amps))
 	f.n = 1 + float64(keep*f.n)
 	f.y[0] += chargeAt(cell + f.sag(ohms, amps))
 	f.y[1] += cell + float64(ohms*amps)
@@ -159,7 +159,7 @@ func (f *toFloor) line(k int) (now, slope float64) {
 // the knee of the curve of Chen and Rincón-Mora, 3.685 V − 1.031 V·e^−35q, and above
 // it a straight line as steep as theirs is at half its charge and less, 0.25 V. So
 // above the knee what falls straight is told as straight.
-func restAt(q float64) float64 { return 3.685 + float64(0.25*q) - float64(1.031*Exp(-float64(35*q))) }
+func restAt(q float64) float64 { return 3.685 + float64(0.25*q) - float64(1.031*exp(-float64(35*q))) }
 
 // chargeAt is the charge at a resting voltage, by halving; below and above the
 // curve's ends it stays there.

@@ -24,7 +24,7 @@ func TestRecordsAtTheirBorders(t *testing.T) {
 	if m, ok := DecodeHost(EncodeHost(nil, HostMessage{Host: interlock.HostSensor, Channel: rules.ChannelCount})); ok {
 		t.Errorf("past the channels: %+v", m)
 	}
-	if m, ok := DecodeHost(host[:HostSize-1]); ok {
+	if m, ok := DecodeHost(host[:hostSize-1]); ok {
 		t.Errorf("a byte too few: %+v", m)
 	}
 	pins := AppendPins(nil, 1<<31|1, false)
@@ -40,11 +40,11 @@ func TestRecordsAtTheirBorders(t *testing.T) {
 		}
 	}
 	count := AppendCounts(nil, []Count{{At: 5, Value: -7, Failed: true}})
-	if c, ok := DecodeCount(count); !ok || c != (Count{5, -7, true}) {
+	if c, ok := decodeCount(count); !ok || c != (Count{5, -7, true}) {
 		t.Errorf("%+v, %v", c, ok)
 	}
 	count[12] = 2
-	if c, ok := DecodeCount(count); ok || c != (Count{}) {
+	if c, ok := decodeCount(count); ok || c != (Count{}) {
 		t.Errorf("a flag of 2: %+v", c)
 	}
 	edge := AppendWindEdges(nil, []WindEdge{{At: 9, Rise: true, Failed: true, Lost: 3}})

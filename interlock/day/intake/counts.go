@@ -31,10 +31,10 @@ func (in *Intake) decoderCounts(dst *Counts) {
 // text is not UTF-8.
 func DecodeHost(b []byte) (m HostMessage, ok bool) {
 	in, ok := hostInput(b)
-	if !ok || !utf8.Valid(b[HostSize:]) {
+	if !ok || !utf8.Valid(b[hostSize:]) {
 		return HostMessage{}, false
 	}
-	return HostMessage{Host: in.Host, On: in.On, Seq: in.Seq, Channel: in.Sample.Channel, Text: string(b[HostSize:])}, true
+	return HostMessage{Host: in.Host, On: in.On, Seq: in.Seq, Channel: in.Sample.Channel, Text: string(b[hostSize:])}, true
 }
 
 // Clone returns a second intake in the same state, for a proof or a search that goes

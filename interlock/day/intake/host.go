@@ -17,9 +17,9 @@ type HostMessage struct {
 	Text    string          // the words of a mark or a declaration: UTF-8, for the record only. The engine never sees it.
 }
 
-// HostSize is the length in bytes of a host chunk without its text: event, on,
+// hostSize is the length in bytes of a host chunk without its text: event, on,
 // seq (uint32), channel (uint16), little-endian.
-const HostSize = 8
+const hostSize = 8
 
 // EncodeHost adds the payload of a host chunk to dst. Bytes of Text that are
 // not UTF-8 become U+FFFD.
@@ -39,7 +39,7 @@ func EncodeHost(dst []byte, m HostMessage) []byte {
 
 // hostInput is the input a host chunk stands for; its text is not looked at.
 func hostInput(b []byte) (interlock.Input, bool) {
-	if len(b) < HostSize {
+	if len(b) < hostSize {
 		return interlock.Input{}, false
 	}
 	host, ch := interlock.Host(b[0]), rules.ChannelID(binary.LittleEndian.Uint16(b[6:]))

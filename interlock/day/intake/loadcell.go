@@ -62,9 +62,9 @@ func AppendCounts(dst []byte, counts []Count) []byte {
 	return dst
 }
 
-// DecodeCount reads the first record of b. ok is false, and nothing is read,
+// decodeCount reads the first record of b. ok is false, and nothing is read,
 // when b is too short or its flag is neither 0 nor 1.
-func DecodeCount(b []byte) (c Count, ok bool) {
+func decodeCount(b []byte) (c Count, ok bool) {
 	if len(b) < CountSize || b[12] > 1 {
 		return Count{}, false
 	}
@@ -96,7 +96,7 @@ func (c *LoadCellConfig) append(dst []interlock.Input, b []byte, n *Counts) []in
 		return dst
 	}
 	for len(b) > 0 {
-		r, ok := DecodeCount(b)
+		r, ok := decodeCount(b)
 		if !ok {
 			n.BadRecords++
 			return append(dst, sampleInput(missing(rules.Tension, rules.SensorFailed)))

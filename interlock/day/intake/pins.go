@@ -15,9 +15,9 @@ type LineConfig struct {
 	Invert bool
 }
 
-// PinsSize is the length in bytes of a pins chunk: flags, then the levels
+// pinsSize is the length in bytes of a pins chunk: flags, then the levels
 // (uint32, little-endian), bit i the electrical level of interlock.Line i.
-const PinsSize = 5
+const pinsSize = 5
 
 const pinsFailed = 1
 
@@ -35,7 +35,7 @@ func AppendPins(dst []byte, levels uint32, failed bool) []byte {
 
 // DecodePins reads a pins payload. ok is false when it is none.
 func DecodePins(b []byte) (levels uint32, failed, ok bool) {
-	if len(b) != PinsSize || b[0] > pinsFailed {
+	if len(b) != pinsSize || b[0] > pinsFailed {
 		return 0, false, false
 	}
 	return binary.LittleEndian.Uint32(b[1:]), b[0] == pinsFailed, true

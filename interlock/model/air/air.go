@@ -24,10 +24,10 @@ const (
 // Sea is the standard atmosphere's density at sea level, kg/m³.
 const Sea = 1.225
 
-// StandardPressure returns the pressure in Pa at a geometric elevation in metres by the
+// standardPressure returns the pressure in Pa at a geometric elevation in metres by the
 // standard atmosphere of ISO 2533: for a pad that has no barometer. The weather makes it
 // up to some 3 % more or less (from memory).
-func StandardPressure(elevation float64) float64 {
+func standardPressure(elevation float64) float64 {
 	h := earthRadius * elevation / (earthRadius + elevation)
 	return seaPressure * math.Pow(1-lapse*h/seaTemperature, gravity/(dry*lapse))
 }
@@ -37,7 +37,7 @@ func Pressure(a card.Air) float64 {
 	if a.Pressure > 0 {
 		return a.Pressure
 	}
-	return StandardPressure(a.Elevation)
+	return standardPressure(a.Elevation)
 }
 
 // Density returns the air's density in kg/m³, reckoned dry: ρ = p/(R·T) of ISO 2533.

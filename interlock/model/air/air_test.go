@@ -17,7 +17,7 @@ func TestStandardAtmosphereOfThePublishedTable(t *testing.T) {
 		{0, 288.15, 1.01325, 1}, {500, 284.9, 0.9546, 0.9529}, {1000, 281.7, 0.8988, 0.9075}, {1500, 278.4, 0.8456, 0.8638},
 		{2000, 275.2, 0.7950, 0.8217}, {2500, 271.9, 0.7469, 0.7812}, {3000, 268.7, 0.7012, 0.7423},
 	} {
-		p := StandardPressure(c.height)
+		p := standardPressure(c.height)
 		if math.Abs(p-c.bar*1e5) > 6 {
 			t.Errorf("%g m: %.1f Pa, published %g bar", c.height, p, c.bar)
 		}

@@ -30,17 +30,17 @@ func pressure(elevation float64) float64 {
 	return seaPressure * math.Pow(ratio, Gravity*molarMass/(gasUniversal*lapse))
 }
 
-// LogLaw carries a wind speed from height from to height to, both in metres
+// logLaw carries a wind speed from height from to height to, both in metres
 // above ground, over a roughness length z0 in metres:
 // U(z) = U ref · ln(z/z0)/ln(zref/z0), the neutral logarithmic profile. Below
 // twice the roughness length there is no wind to speak of and it stays there.
-func LogLaw(speed, from, to, z0 float64) float64 {
+func logLaw(speed, from, to, z0 float64) float64 {
 	to = math.Max(to, 2*z0)
 	return speed * math.Log(to/z0) / math.Log(from/z0)
 }
 
-// Drag is F = ½ ρ v² CdA in newtons; it always acts along the relative wind.
-func Drag(rho, speed, cdA float64) float64 { return 0.5 * rho * speed * speed * cdA }
+// drag is F = ½ ρ v² CdA in newtons; it always acts along the relative wind.
+func drag(rho, speed, cdA float64) float64 { return 0.5 * rho * speed * speed * cdA }
 
 const foot = 0.3048 // m, exact
 

@@ -120,12 +120,12 @@ func (c *Craft) Advance(to time.Duration) {
 	c.rest = max(to-c.now, 0)
 }
 
-// PowerCut opens the contactor at a time of the model's clock: at once when
+// powerCut opens the contactor at a time of the model's clock: at once when
 // that is past. Autopilot, telemetry and pack monitor stay powered.
-func (c *Craft) PowerCut(at time.Duration) { c.cutAt = at }
+func (c *Craft) powerCut(at time.Duration) { c.cutAt = at }
 
 // SetPower closes or opens the contactor now. Closing it also calls off a
-// PowerCut that is still to come.
+// powerCut that is still to come.
 func (c *Craft) SetPower(on bool) {
 	if on {
 		c.powered, c.cutAt = true, never
@@ -191,7 +191,7 @@ func (c *Craft) forces(vel vec) (force, moment vec) {
 	force.z += b.mass * Gravity
 	air := c.wind.at(-b.pos.z).sub(vel)
 	if v := air.length(); v > 0 {
-		force = force.add(air.scale(Drag(c.cfg.rho, v, c.cfg.DragArea) / v))
+		force = force.add(air.scale(drag(c.cfg.rho, v, c.cfg.DragArea) / v))
 	}
 	force = force.add(c.tether.pull(b.pos, vel))
 	f, m := b.ground(&c.cfg, vel)

@@ -48,7 +48,7 @@ func TestHoverPower(t *testing.T) {
 		c := Config{Diameter: row.diameter}
 		area := c.discArea() * float64(row.rotors)
 		near(t, "area", area, row.area, 1e-5)
-		near(t, "induced velocity", InducedVelocity(row.kg*Gravity, rho, area), row.v, 5e-5)
+		near(t, "induced velocity", inducedVelocity(row.kg*Gravity, rho, area), row.v, 5e-5)
 		near(t, "induced power", InducedPower(row.kg*Gravity, rho, area), row.watt, 0.01)
 		// The same, rotor by rotor, as the model does it.
 		one := InducedPower(row.kg*Gravity/float64(row.rotors), rho, c.discArea())
@@ -80,7 +80,7 @@ func TestThrustSquareLaw(t *testing.T) {
 // 1.225 kg/m³, 30 m/s, 2 m², Cd 0.5 makes 551.25 N (published example,
 // calculator.7search.cc, drag force).
 func TestDrag(t *testing.T) {
-	near(t, "drag", Drag(1.225, 30, 2*0.5), 551.25, 1e-9)
+	near(t, "drag", drag(1.225, 30, 2*0.5), 551.25, 1e-9)
 	// The same through the body: the first moment in a wind it is not used to.
 	cfg := bare()
 	cfg.DragArea, cfg.Wind, cfg.AnemometerHeight = 1, 30, 20
@@ -94,9 +94,9 @@ func TestDrag(t *testing.T) {
 // 10 m/s at 10 m over z0 0.03 is 13.58 m/s at 80 m; 5 m/s at 20 m over z0 1 is
 // 6.53 at 50 m (novacalculator.com, logarithmic profile, worked again here).
 func TestLogLaw(t *testing.T) {
-	near(t, "80 m", LogLaw(10, 10, 80, 0.03), 13.58, 0.005)
-	near(t, "50 m", LogLaw(5, 20, 50, 1), 6.53, 0.005)
-	if v := LogLaw(10, 10, 0, 0.03); math.IsNaN(v) || v < 0 || v > 2 {
+	near(t, "80 m", logLaw(10, 10, 80, 0.03), 13.58, 0.005)
+	near(t, "50 m", logLaw(5, 20, 50, 1), 6.53, 0.005)
+	if v := logLaw(10, 10, 0, 0.03); math.IsNaN(v) || v < 0 || v > 2 {
 		t.Errorf("at the ground: got %v, want a small wind", v)
 	}
 }
@@ -129,7 +129,7 @@ func TestFreeFallAfterPowerCut(t *testing.T) {
 		cfg.SpinDown = tickTime // thrust gone at once
 		c := still(t, cfg)
 		hoverAt(c, row.height)
-		c.PowerCut(c.Now())
+		c.powerCut(c.Now())
 		start := c.Now()
 		var fastest float64
 		for !c.body.touching && c.Now() < start+5*time.Second {
@@ -162,7 +162,7 @@ func TestSpinDown(t *testing.T) {
 	c := still(t, bare())
 	hoverAt(c, 50)
 	before := c.Truth().HighestRPM
-	c.PowerCut(0)
+	c.powerCut(0)
 	c.Step(c.cfg.SpinDown)
 	near(t, "share left after one time constant", c.Truth().HighestRPM/before, 1/math.E, 0.002)
 	c.Step(8 * c.cfg.SpinDown)

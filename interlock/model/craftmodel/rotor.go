@@ -6,16 +6,16 @@ import "math"
 // D in metres (the propeller convention of the thrust coefficient).
 func Thrust(ct, rho, n, d float64) float64 { return ct * rho * n * n * d * d * d * d }
 
-// InducedVelocity is v = √(T/(2ρA)) in m/s, the ideal hovering rotor of
+// inducedVelocity is v = √(T/(2ρA)) in m/s, the ideal hovering rotor of
 // momentum theory; A is the disc area in m².
-func InducedVelocity(thrust, rho, area float64) float64 {
+func inducedVelocity(thrust, rho, area float64) float64 {
 	return math.Sqrt(math.Max(thrust, 0) / (2 * rho * area))
 }
 
 // InducedPower is P = T v = T^1.5/√(2ρA) in watts: the least power momentum
 // theory allows. The shaft needs P over the figure of merit.
 func InducedPower(thrust, rho, area float64) float64 {
-	return math.Max(thrust, 0) * InducedVelocity(thrust, rho, area)
+	return math.Max(thrust, 0) * inducedVelocity(thrust, rho, area)
 }
 
 // rotor is one motor with its propeller.

@@ -112,10 +112,10 @@ func (w *wind) at(height float64) vec {
 		return vec{}
 	}
 	// A gust is given at the anemometer and follows the same profile.
-	along := LogLaw(w.mean+w.gustNow, w.measured, height, w.z0)
+	along := logLaw(w.mean+w.gustNow, w.measured, height, w.z0)
 	var across, down float64
 	if w.intensity > 0 {
-		s, sv := drydenSigma(height, LogLaw(w.mean, w.measured, 20*foot, w.z0))
+		s, sv := drydenSigma(height, logLaw(w.mean, w.measured, 20*foot, w.z0))
 		along += w.intensity * s * w.u
 		across = w.intensity * s * w.v
 		down = w.intensity * sv * w.w

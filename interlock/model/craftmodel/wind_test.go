@@ -23,7 +23,7 @@ func TestTurbulenceFormula(t *testing.T) {
 func TestTurbulenceSpread(t *testing.T) {
 	cfg := EightTwo()
 	cfg.Wind, cfg.CupDistance, cfg.AnemometerHeight = 8, 0, 10
-	want, _ := drydenSigma(10, LogLaw(8, 10, 20*foot, cfg.Roughness))
+	want, _ := drydenSigma(10, logLaw(8, 10, 20*foot, cfg.Roughness))
 	var n, sum, squares, products float64
 	length, _ := drydenLength(10)
 	apart := int(length / 8 / 0.01) // in draws: one time constant

@@ -188,7 +188,7 @@ func (s *Setup) variants() (out []variant, err error) {
 			return
 		}
 		// A change that the files refuse is none.
-		if set, wrong := s.With(f.Text, filepath.Dir(s.Files.Pad.Name)); wrong == nil {
+		if set, wrong := s.with(f.Text, filepath.Dir(s.Files.Pad.Name)); wrong == nil {
 			set.Craft.Config.Seed, set.Craft.Hover, set.Craft.Room = s.Craft.Config.Seed, s.Craft.Hover, s.Craft.Room
 			set.held = &s.Craft.Hover
 			out = append(out, variant{what, set, false, once})
@@ -229,7 +229,7 @@ func (s *Setup) variants() (out []variant, err error) {
 		})
 	}
 	if err == nil {
-		set, wrong := s.With(s.original.Envelope.Text, filepath.Dir(s.Files.Pad.Name))
+		set, wrong := s.with(s.original.Envelope.Text, filepath.Dir(s.Files.Pad.Name))
 		if err = wrong; err != nil {
 			return nil, err
 		}

@@ -41,10 +41,10 @@ const (
 	ropePerLoad  = 2.0   // tether modulus over breaking strength
 )
 
-// Model returns the modelled craft of files that were checked, as it flies one
+// model returns the modelled craft of files that were checked, as it flies one
 // step of the card; an empty step is the first that flies. It refuses what is
 // missing and what could never lift.
-func Model(f guard.Files, c guard.Checked, step string) (*Craft, document.Faults) {
+func model(f guard.Files, c guard.Checked, step string) (*Craft, document.Faults) {
 	m := &modelling{files: f, Checked: c, out: &Craft{Config: craftmodel.EightTwo()}}
 	if c.Card == nil {
 		m.fault(f.Pad.Name, 0, "", "no test card: a craft is modelled from its mass, motors, thrust and packs, which stand there", `put card.toml beside the pad file, or give --card`)

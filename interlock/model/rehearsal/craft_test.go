@@ -178,7 +178,7 @@ func modelOf(t *testing.T, x made) *Craft {
 	if len(faults) > 0 {
 		t.Fatalf("%+v: %v", x, faults)
 	}
-	m, faults := Model(f, c, "")
+	m, faults := model(f, c, "")
 	if len(faults) > 0 {
 		t.Fatalf("%+v: %v", x, faults)
 	}
@@ -272,7 +272,7 @@ func TestWhatTheModelAsksFor(t *testing.T) {
 			t.Errorf("%s: %v", c.what, faults)
 			continue
 		}
-		if _, faults = Model(f, checked, ""); !strings.Contains(faults.Error(), c.want) {
+		if _, faults = model(f, checked, ""); !strings.Contains(faults.Error(), c.want) {
 			t.Errorf("%s: got %v, want %q", c.what, faults, c.want)
 		}
 	}

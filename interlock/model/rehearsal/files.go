@@ -88,7 +88,7 @@ func prepare(files guard.Files, step, dir string, ownLimits bool, where place) (
 	if len(faults) > 0 {
 		return nil, faults
 	}
-	craft, faults := Model(files, checked, step)
+	craft, faults := model(files, checked, step)
 	if len(faults) > 0 {
 		return nil, faults
 	}
@@ -105,8 +105,8 @@ func prepare(files guard.Files, step, dir string, ownLimits bool, where place) (
 	return s, s.make(checked, dir)
 }
 
-// With returns the set-up with other limits.
-func (s *Setup) With(envelope []byte, dir string) (*Setup, error) {
+// with returns the set-up with other limits.
+func (s *Setup) with(envelope []byte, dir string) (*Setup, error) {
 	files := s.original
 	files.Envelope.Text = envelope
 	return Prepare(files, s.step, dir, false)

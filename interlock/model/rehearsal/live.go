@@ -97,7 +97,7 @@ func (s *Setup) FlyLive(ctx context.Context, name string, scenario *craftmodel.S
 	var desk *DeskClock
 	if pins := s.place.pins; pins != nil {
 		opt.Virtual, opt.Thread = pins.Open, l.hurry
-		f.board, f.powered = pins.sensors, pins.PowerOn
+		f.board, f.powered = pins.sensors, pins.powerOn
 	} else {
 		begun := time.Now()
 		desk = &DeskClock{Real: func() time.Duration { return time.Since(begun) }}

@@ -16,8 +16,8 @@ import (
 	"downhaul/rules"
 )
 
-// ErrAlive is wrapped where the real craft is heard during a rehearsal: it has power.
-var ErrAlive = errors.New("the real craft has power")
+// errAlive is wrapped where the real craft is heard during a rehearsal: it has power.
+var errAlive = errors.New("the real craft has power")
 
 // Overhear listens to the pad's real links until ctx ends. alive is called, on another
 // goroutine and maybe more than once, when a heartbeat of an autopilot, a pack's voltage, a
@@ -38,7 +38,7 @@ func Overhear(ctx context.Context, p *pad.Pad, alive func(error)) (wait func(), 
 		work.Go(func() {
 			err := reading.Run(ctx, l, func(p reading.Packet) {
 				if what := e.hears(p.Bytes); what != "" {
-					alive(fmt.Errorf("%w: %s is heard on %s", ErrAlive, what, cfg))
+					alive(fmt.Errorf("%w: %s is heard on %s", errAlive, what, cfg))
 				}
 			}, func(event link.Event) {
 				if !event.Up {

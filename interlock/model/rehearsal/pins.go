@@ -86,12 +86,12 @@ func (p *Pins) Why() error {
 	return p.why
 }
 
-// PowerOn reports whether power would reach the rotors: by the mirror contact or, without
+// powerOn reports whether power would reach the rotors: by the mirror contact or, without
 // one, by the relay and the emergency stop.
-func (p *Pins) PowerOn() bool { return p.closed.Load() }
+func (p *Pins) powerOn() bool { return p.closed.Load() }
 
-// Mirror reports whether a mirror contact shows whether the contactor is closed.
-func (p *Pins) Mirror() bool { return p.lines[interlock.Readback].Fitted }
+// mirror reports whether a mirror contact shows whether the contactor is closed.
+func (p *Pins) mirror() bool { return p.lines[interlock.Readback].Fitted }
 
 // Levels reads the real input lines; see hw.Board.
 func (p *Pins) Levels() (uint32, error) {
@@ -115,7 +115,7 @@ func (p *Pins) Passed() (low, high uint32) {
 }
 
 func (p *Pins) power(levels uint32) bool {
-	if p.Mirror() {
+	if p.mirror() {
 		return p.on(levels, interlock.Readback)
 	}
 	for _, stop := range []interlock.Line{interlock.EStopA, interlock.EStopB} {

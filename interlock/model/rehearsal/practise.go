@@ -37,8 +37,8 @@ func (s *Setup) Practise(ctx context.Context, on *rehearsed.Rehearsal, name stri
 	}
 	how := "ended by the crew"
 	switch {
-	case errors.Is(pins.Why(), ErrAlive):
-		how = "cut off, since " + ErrAlive.Error()
+	case errors.Is(pins.Why(), errAlive):
+		how = "cut off, since " + errAlive.Error()
 	case pins.Why() != nil:
 		how = "cut off, since the real link could not be listened to"
 	case err != nil:

@@ -140,11 +140,11 @@ func TestARealCraftEndsTheRehearsal(t *testing.T) {
 		b.do(err)
 	}
 	<-b.done
-	if b.real.PowerOn() || b.pins.PowerOn() {
+	if b.real.PowerOn() || b.pins.powerOn() {
 		t.Error("power is on behind the end")
 	}
 	items, holds := b.items()
-	if !errors.Is(b.pins.Why(), ErrAlive) || b.err != nil || b.faults != 0 || holds != "" || !strings.Contains(items[0].Done, "the real craft has power") {
+	if !errors.Is(b.pins.Why(), errAlive) || b.err != nil || b.faults != 0 || holds != "" || !strings.Contains(items[0].Done, "the real craft has power") {
 		t.Errorf("%v, %v; %d faults; %s; %+v", b.pins.Why(), b.err, b.faults, holds, items)
 	}
 	text, err := os.ReadFile(filepath.Join(b.r.Session, "trips.jsonl"))
@@ -178,16 +178,16 @@ func TestACutOpensTheRelayByItself(t *testing.T) {
 	if err := pins.Relay().Set(true); err != nil || !relay() {
 		t.Fatal("the relay is not on", err)
 	}
-	pins.Cut(ErrAlive)
+	pins.Cut(errAlive)
 	pins.Cut(errors.New("another reason"))
-	if relay() || !errors.Is(pins.Why(), ErrAlive) {
+	if relay() || !errors.Is(pins.Why(), errAlive) {
 		t.Errorf("the relay is on, or it was %v", pins.Why())
 	}
 	if err := errors.Join(pins.Relay().Set(false), pins.Buzzer().Set(true), pins.Inert()); err != nil {
 		t.Errorf("opening it, or the horn, is refused: %v", err)
 	}
 	for name, err := range map[string]error{"relay": pins.Relay().Set(true), "heartbeat on": pins.Heartbeat().Set(true), "heartbeat off": pins.Heartbeat().Set(false)} {
-		if !errors.Is(err, ErrAlive) || relay() {
+		if !errors.Is(err, errAlive) || relay() {
 			t.Errorf("%s is written behind the cut: %v", name, err)
 		}
 	}
@@ -323,7 +323,7 @@ func TestALinkThatIsLostEndsTheRehearsal(t *testing.T) {
 	if err := errors.Join(c.Close(), server.Close()); err != nil {
 		t.Fatal(err)
 	}
-	if err := <-heard; errors.Is(err, ErrAlive) || !strings.Contains(err.Error(), "cannot be listened to") {
+	if err := <-heard; errors.Is(err, errAlive) || !strings.Contains(err.Error(), "cannot be listened to") {
 		t.Errorf("told: %v", err)
 	}
 }

@@ -35,8 +35,8 @@ var (
 	Number     = Kind{"a machine's number", 4 << 10}
 )
 
-// MostEntries bounds the names in a folder.
-const MostEntries = 200_000
+// mostEntries bounds the names in a folder.
+const mostEntries = 200_000
 
 // Open opens a regular file of that kind for reading. It follows links, and
 // refuses whatever else they lead to without opening it.
@@ -135,7 +135,7 @@ func Size(n int64) string {
 	return fmt.Sprintf("%.1f %s", v, unit)
 }
 
-// Names hands over the names in a folder in no order, at most MostEntries of them, and
+// Names hands over the names in a folder in no order, at most mostEntries of them, and
 // holds no more than a chunk of them at a time.
 func Names(dir string, take func(name string)) error {
 	f, err := openFolder(dir)
@@ -148,8 +148,8 @@ func Names(dir string, take func(name string)) error {
 		for _, name := range some {
 			take(name)
 		}
-		if n += len(some); n > MostEntries {
-			return fmt.Errorf("folder %s: over %d names in it; move the oldest elsewhere", dir, MostEntries)
+		if n += len(some); n > mostEntries {
+			return fmt.Errorf("folder %s: over %d names in it; move the oldest elsewhere", dir, mostEntries)
 		}
 		if errors.Is(err, io.EOF) {
 			return nil

@@ -26,8 +26,8 @@ const (
 	mostWait  = time.Minute
 )
 
-// ErrNoFile is wrapped by errors of a Writer that has no file to write to.
-var ErrNoFile = errors.New("recording has no file to write to")
+// errNoFile is wrapped by errors of a Writer that has no file to write to.
+var errNoFile = errors.New("recording has no file to write to")
 
 // Writer writes a recording. It belongs to one goroutine.
 type Writer struct {
@@ -161,7 +161,7 @@ func (w *Writer) Flush() error {
 		default:
 			if err := w.nextFile(); err != nil {
 				w.lost += uint64(w.waits)
-				return fmt.Errorf("record %d chunks: %w: %w", w.waits, ErrNoFile, err)
+				return fmt.Errorf("record %d chunks: %w: %w", w.waits, errNoFile, err)
 			}
 		}
 		head := len(w.block)
@@ -211,7 +211,7 @@ func (w *Writer) tooEarly() bool { return w.start.Next == nil || w.wait > 0 && w
 
 // noFile notes that no file takes chunks, and when the next is tried.
 func (w *Writer) noFile() error {
-	return fmt.Errorf("%w; the next is tried in %.0f s", ErrNoFile, max(0, w.wait-(w.now-w.tried)).Seconds())
+	return fmt.Errorf("%w; the next is tried in %.0f s", errNoFile, max(0, w.wait-(w.now-w.tried)).Seconds())
 }
 
 // nextFile opens the next file and leaves its header in block, unwritten.

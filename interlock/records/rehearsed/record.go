@@ -12,9 +12,9 @@ import (
 // Schema is the version of Record as JSON.
 const Schema = 1
 
-// Record is the beginning or the end of one rehearsal. As a file its last field is a
+// record is the beginning or the end of one rehearsal. As a file its last field is a
 // hash over the others: it finds accident, not a forger.
-type Record struct {
+type record struct {
 	Schema int `json:"schema"`
 	// Number counts the records of a log folder from 1.
 	Number   int       `json:"number"`
@@ -44,13 +44,13 @@ func FolderAt(logFolder string, begun time.Time) string {
 	return filepath.Join(Folder(logFolder), begun.UTC().Format("2006-01-02T15-04-05Z"))
 }
 
-// Records reads the records of a log folder, oldest first. What cannot be read is left
+// records reads the records of a log folder, oldest first. What cannot be read is left
 // out, and told.
-func Records(logFolder string) (records []*Record, trouble []error, err error) {
-	return numbered.Read(Folder(logFolder), Schema, func(r *Record) (schema, number int) { return r.Schema, r.Number })
+func records(logFolder string) (records []*record, trouble []error, err error) {
+	return numbered.Read(Folder(logFolder), Schema, func(r *record) (schema, number int) { return r.Schema, r.Number })
 }
 
-func write(logFolder string, r *Record) error {
+func write(logFolder string, r *record) error {
 	r.Schema = Schema
 	if _, err := numbered.Write(Folder(logFolder), r.Made, &r.Number, r); err != nil {
 		return fmt.Errorf("keep the rehearsal on record: %w", err)

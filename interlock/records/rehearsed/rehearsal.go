@@ -25,7 +25,7 @@ type Rehearsal struct {
 	Dir  string
 	logs string
 	book *ledger.Book
-	as   Record
+	as   record
 }
 
 // Begin makes the folder of a rehearsal and holds starts back from here on.
@@ -36,7 +36,7 @@ func Begin(logFolder string, book *ledger.Book, now time.Time, software, initial
 		return nil, err
 	}
 	r := &Rehearsal{Dir: dir, logs: logFolder, book: book,
-		as: Record{Made: now, Software: software, Folder: name, By: initials, Of: of}}
+		as: record{Made: now, Software: software, Folder: name, By: initials, Of: of}}
 	if err := os.MkdirAll(Folder(logFolder), 0o755); err != nil {
 		return nil, fmt.Errorf("make the folder of the rehearsal: %w", err)
 	}
@@ -69,7 +69,7 @@ func (r *Rehearsal) End(now time.Time, how string) (openings int, err error) {
 
 // end writes the record last but one: were the defect closed before, a kill between would
 // lose the openings.
-func end(logFolder string, book *ledger.Book, begun *Record, now time.Time, how string) (openings int, err error) {
+func end(logFolder string, book *ledger.Book, begun *record, now time.Time, how string) (openings int, err error) {
 	e := *begun
 	e.Made, e.Begun, e.How = now, begun.Number, how
 	items, _ := book.Items(now, untested)
@@ -89,7 +89,7 @@ func end(logFolder string, book *ledger.Book, begun *Record, now time.Time, how 
 // among those of the pad. They count for the contactor alone, and prove no craft's stop;
 // one behind which the mirror contact stayed closed voids that of the craft, where it was
 // no guard that ended before it had seen the contactor open.
-func takeOpenings(logFolder string, begun *Record, faulty func(session string) bool) (n int, err error) {
+func takeOpenings(logFolder string, begun *record, faulty func(session string) bool) (n int, err error) {
 	read := func(dir string) ([]*stopping.Record, error) {
 		records, trouble, err := numbered.Read(stopping.Folder(dir), stopping.Schema, func(r *stopping.Record) (schema, number int) { return r.Schema, r.Number })
 		return records, errors.Join(append(trouble, err)...)
@@ -125,7 +125,7 @@ func takeOpenings(logFolder string, begun *Record, faulty func(session string) b
 func untested(prooftest.Test, int) bool { return false }
 
 // closeItem closes the defect, unless somebody did.
-func closeItem(book *ledger.Book, now time.Time, e *Record) error {
+func closeItem(book *ledger.Book, now time.Time, e *record) error {
 	items, _ := book.Items(now, untested)
 	if !slices.ContainsFunc(items, func(it ledger.Item) bool { return it.Number == e.Item && !strings.HasPrefix(it.Done, "closed") }) {
 		return nil
@@ -140,12 +140,12 @@ func closeItem(book *ledger.Book, now time.Time, e *Record) error {
 // the ledger, the openings on record, and starts are no longer held back for that. Where
 // the records of one are gone or cannot be read, its defect stands.
 func Settle(logFolder string, book *ledger.Book, now time.Time) error {
-	records, trouble, err := Records(logFolder)
+	records, trouble, err := records(logFolder)
 	if err = errors.Join(append(trouble, err)...); err != nil {
 		return err
 	}
 	for _, r := range records {
-		ended := slices.IndexFunc(records, func(e *Record) bool { return e.Begun == r.Number })
+		ended := slices.IndexFunc(records, func(e *record) bool { return e.Begun == r.Number })
 		switch {
 		case r.Begun > 0:
 		case ended >= 0:
@@ -162,7 +162,7 @@ func Settle(logFolder string, book *ledger.Book, now time.Time) error {
 
 // settle reads the sessions of one that broke off. Where they are gone or cannot be read,
 // nobody knows what they held, and its defect stands until somebody has looked into it.
-func settle(logFolder string, book *ledger.Book, r *Record, now time.Time) error {
+func settle(logFolder string, book *ledger.Book, r *record, now time.Time) error {
 	dir := dirOf(logFolder, r)
 	if _, err := os.Lstat(dir); err != nil {
 		return nil
@@ -184,6 +184,6 @@ func settle(logFolder string, book *ledger.Book, r *Record, now time.Time) error
 // mark is that of the sessions of such rehearsals.
 var mark = (&pad.Pad{Board: pad.Board{Kind: pad.Rehearsal}}).Mark()
 
-func dirOf(logFolder string, r *Record) string {
+func dirOf(logFolder string, r *record) string {
 	return filepath.Join(logFolder, filepath.Clean("/"+r.Folder))
 }

@@ -86,7 +86,7 @@ func TestARehearsalThatIsKilledAtItsEnd(t *testing.T) {
 			if p := tally.Prove(stopping.Of{Craft: "eight", Contactor: "K1"}); p.Worn.Openings != 2 || p.Loaded != 0 || p.Worn.Live != 0 || p.UpTo() != 0 {
 				t.Errorf("it counts as %+v", p)
 			}
-			if records, _, _ := Records(logs); len(records) != 2 || records[1].Begun != records[0].Number || records[1].Openings != 2 {
+			if records, _, _ := records(logs); len(records) != 2 || records[1].Begun != records[0].Number || records[1].Openings != 2 {
 				t.Errorf("on record: %+v", records)
 			}
 		})
@@ -121,7 +121,7 @@ func TestARehearsalThatWasClosedByHand(t *testing.T) {
 	must(t, err)
 	o := stopping.Record{Schema: stopping.Schema, Made: noon, Session: "s", Kind: stopping.Opening, Mirror: "open"}
 	must(t, o.Write(r.Dir), Settle(logs, b, noon))
-	records, trouble, err := Records(logs)
+	records, trouble, err := records(logs)
 	must(t, append(trouble, err)...)
 	if len(records) != 2 || records[1].Openings != 1 {
 		t.Errorf("on record: %+v", records)

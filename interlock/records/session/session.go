@@ -30,9 +30,9 @@ const (
 	Card     = "card.toml"
 )
 
-// DefaultRoom is the free room that Create asks for unless Meta says
+// defaultRoom is the free room that Create asks for unless Meta says
 // otherwise: ours, a long day of telemetry at 50 kB/s with as much again.
-const DefaultRoom = 1 << 30
+const defaultRoom = 1 << 30
 
 // DutyWatch is the duty of a session that holds no relay.
 const DutyWatch = "watch"
@@ -48,7 +48,7 @@ type Meta struct {
 	Duty string
 	// Mark is set where no real relay was worked, and says so.
 	Mark string
-	// Room is how many bytes must be free; 0 takes DefaultRoom.
+	// Room is how many bytes must be free; 0 takes defaultRoom.
 	Room uint64
 	// Keep states which old sessions go at the end of this one.
 	Keep Keep
@@ -121,7 +121,7 @@ func Create(logFolder string, meta Meta, files []File) (*Session, error) {
 		return nil, err
 	}
 	if meta.Room == 0 {
-		meta.Room = DefaultRoom
+		meta.Room = defaultRoom
 	}
 	if meta.Arch == "" {
 		meta.Arch = runtime.GOARCH

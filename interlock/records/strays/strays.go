@@ -87,8 +87,8 @@ func (t *Tally) Rows() (rows []Row) {
 	return rows
 }
 
-// Frames is how many are right and none of ours, and how many are damaged.
-func (t *Tally) Frames() (right, damaged uint64) {
+// frames is how many are right and none of ours, and how many are damaged.
+func (t *Tally) frames() (right, damaged uint64) {
 	for k, n := range t.n {
 		if Kind(k) != Damaged {
 			right += n

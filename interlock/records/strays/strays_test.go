@@ -75,7 +75,7 @@ func TestEachKindIsCountedAsFrames(t *testing.T) {
 			if y.n[c.kind] != 3 || y.Left != 0 || y.bytes[c.kind] != uint64(3*len(c.f)) {
 				t.Errorf("%s, %s: %v", c.name, name, &y)
 			}
-			if right, damaged := y.Frames(); right+damaged != 3 {
+			if right, damaged := y.frames(); right+damaged != 3 {
 				t.Errorf("%s, %s: %d right, %d damaged", c.name, name, right, damaged)
 			}
 		}

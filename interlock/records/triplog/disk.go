@@ -98,7 +98,7 @@ func (d *folder) Standing() error {
 		if f, ok := p.file.(interface{ Wrote() int64 }); ok {
 			wrote = f.Wrote()
 		}
-		if err := p.Holds(wrote); err != nil {
+		if err := p.holds(wrote); err != nil {
 			return err
 		}
 	}

@@ -22,8 +22,8 @@ const (
 // ErrDropped is wrapped where a line was not taken at all: no later sync keeps it.
 var ErrDropped = errors.New("the line is not taken")
 
-// ErrEnded is returned for a line after the `ended` line or after Close.
-var ErrEnded = fmt.Errorf("trip log has ended: nothing may follow: %w", ErrDropped)
+// errEnded is returned for a line after the `ended` line or after Close.
+var errEnded = fmt.Errorf("trip log has ended: nothing may follow: %w", ErrDropped)
 
 // Log is a trip log that is being written.
 type Log struct {
@@ -154,7 +154,7 @@ func (l *Log) hold(line Line, durable bool) bool {
 // A line that breaks the form, or comes after the end, is refused and not kept.
 func (l *Log) Append(line Line, durable bool) error {
 	if l.ended || l.closed {
-		return ErrEnded
+		return errEnded
 	}
 	if err := line.check(); err != nil {
 		return fmt.Errorf("%w: %w", ErrDropped, err)

@@ -108,7 +108,7 @@ func TestLog_RefusesWhatBreaksTheForm(t *testing.T) {
 	if err := l.Append(Line{Kind: KindEnded}, true); err != nil {
 		t.Fatal(err)
 	}
-	if err := l.Append(Line{Kind: KindNote}, true); err != ErrEnded {
+	if err := l.Append(Line{Kind: KindNote}, true); err != errEnded {
 		t.Errorf("after the end: %v, want ErrEnded", err)
 	}
 }

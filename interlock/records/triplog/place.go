@@ -37,11 +37,11 @@ func PlaceOf(f *os.File, path string) (Place, error) {
 
 // Stands returns nil while the file stands under its name, by device and inode, in the
 // very folder in which it was made. A name that leads there by a link does not count.
-func (p Place) Stands() error { return p.Holds(0) }
+func (p Place) Stands() error { return p.holds(0) }
 
-// Holds is Stands for a file that so many bytes were written to: one that was cut short
+// holds is Stands for a file that so many bytes were written to: one that was cut short
 // in its place has lost what was kept.
-func (p Place) Holds(bytes int64) error {
+func (p Place) holds(bytes int64) error {
 	dir := filepath.Dir(p.path)
 	for _, at := range []struct {
 		path string

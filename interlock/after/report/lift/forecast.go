@@ -38,7 +38,7 @@ func askOnce(runs []Run, q Question) Forecast {
 	for i := range given {
 		runs[i] = given[i].clean()
 	}
-	f := Forecast{Schema: Schema, Concerns: concerns, Rules: Criteria(), Next: []StepForecast{}}
+	f := Forecast{Schema: Schema, Concerns: concerns, Rules: criteria(), Next: []StepForecast{}}
 	f.Needed = Requirement{Reserve: q.Reserve, Floor: q.Floor, HoverTime: q.HoverTime, Confident: confidence}
 	if !(f.Needed.Reserve > 0) {
 		f.Needed.Reserve = recipe.Reserve

@@ -51,8 +51,8 @@ const (
 // foot is a foot in m, exactly.
 const foot = 0.3048
 
-// Criteria are the criteria of this package in words, for the report.
-func Criteria() []string {
+// criteria are the criteria of this package in words, for the report.
+func criteria() []string {
 	return []string{
 		fmt.Sprintf("hover: airborne at least %g s, mean climb under %g m/s (%.1g ft/s) and never over %g m/s (%.1g ft/s) for two seconds, height within %g m (%.1g ft)",
 			shortestHover, steadyClimb, steadyClimb/foot, quickClimb, quickClimb/foot, steadyHeight, steadyHeight/foot),

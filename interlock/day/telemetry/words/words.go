@@ -11,16 +11,16 @@ import (
 )
 
 // Said is one text of a craft, of its own words: printable characters alone, others as
-// escapes, at most MostText bytes of both.
+// escapes, at most mostText bytes of both.
 type Said struct {
 	At       time.Duration
 	Severity uint8 // of RFC 5424: 0 emergency to 7 debug
 	Text     string
 }
 
-// MostText bounds a text; ID is the message, MostPayload its size and Warning a severity
+// mostText bounds a text; ID is the message, MostPayload its size and Warning a severity
 // (MAVLink common set).
-const MostText, ID, MostPayload, Warning = 300, 253, full + 3, 4
+const mostText, ID, MostPayload, Warning = 300, 253, full + 3, 4
 
 var severities = [...]string{"emergency", "alert", "critical", "error", "warning", "notice", "info", "debug"}
 
@@ -68,7 +68,7 @@ func (j *Joiner) Hear(at time.Duration, payload []byte, say func(Said)) {
 	if part < j.next {
 		return // said before
 	}
-	if len(j.raw) <= MostText {
+	if len(j.raw) <= mostText {
 		if part > j.next {
 			j.raw = append(j.raw, " [...] "...)
 		}
@@ -110,8 +110,8 @@ func shown(b []byte) string {
 		}
 		return r
 	}, text)
-	if len(text) > MostText {
-		text = strings.ToValidUTF8(text[:MostText-len(cut)], "") + cut
+	if len(text) > mostText {
+		text = strings.ToValidUTF8(text[:mostText-len(cut)], "") + cut
 	}
 	return text
 }

@@ -61,7 +61,7 @@ func TestTextsAreJoinedEscapedAndBounded(t *testing.T) {
 	for i := range 200 {
 		long = append(long, part(6, fifty, 9, byte(i)))
 	}
-	if got := heard(long...); len(got) != 1 || len(got[0]) > MostText+10 || !strings.HasSuffix(got[0], " [...]") {
+	if got := heard(long...); len(got) != 1 || len(got[0]) > mostText+10 || !strings.HasSuffix(got[0], " [...]") {
 		t.Errorf("200 parts: %q", got)
 	}
 	for _, c := range []string{"\x01", "\u202e", "ö"} {
@@ -69,7 +69,7 @@ func TestTextsAreJoinedEscapedAndBounded(t *testing.T) {
 		for i := range 10 {
 			hostile = append(hostile, part(6, strings.Repeat(c, 50/len(c)), 9, byte(i)))
 		}
-		if got := heard(hostile...); len(got[0]) > MostText+len("info: ") || !utf8.ValidString(got[0]) {
+		if got := heard(hostile...); len(got[0]) > mostText+len("info: ") || !utf8.ValidString(got[0]) {
 			t.Errorf("ten parts of %q: %d bytes, %q", c, len(got[0]), got)
 		}
 	}
@@ -82,7 +82,7 @@ func TestPartsWithoutEndFillNoMemory(t *testing.T) {
 	for i := range 100_000 {
 		j.Hear(0, part(6, fifty, 9, byte(255*(i%2))), func(Said) { t.Fatal("it has no end") })
 	}
-	if len(j.raw) > 2*MostText {
+	if len(j.raw) > 2*mostText {
 		t.Errorf("%d bytes are held", len(j.raw))
 	}
 }

@@ -11,8 +11,8 @@ import (
 	"downhaul/interlock/records/triplog"
 )
 
-// ErrNoCode is wrapped where a text is no code of a head.
-var ErrNoCode = errors.New("is not a code as it was shown")
+// errNoCode is wrapped where a text is no code of a head.
+var errNoCode = errors.New("is not a code as it was shown")
 
 // ParseCode reads the code of a head as somebody typed it off the paper, with or without
 // hyphens and capitals, and returns it in the form of triplog.Code. An error names the
@@ -26,18 +26,18 @@ func ParseCode(text string) (string, error) {
 		}
 		v := strings.IndexRune(triplog.CodeLetters, c)
 		if v < 0 {
-			return "", fmt.Errorf("%q %w: %q never stands in one (0, O, 1 and I are left out); look again", text, ErrNoCode, c)
+			return "", fmt.Errorf("%q %w: %q never stands in one (0, O, 1 and I are left out); look again", text, errNoCode, c)
 		}
 		if typed += string(c); len(typed) < letters {
 			head.Or(head.Lsh(head, 5), big.NewInt(int64(v)))
 		}
 	}
 	if len(typed) != letters {
-		return "", fmt.Errorf("%q %w: it has %d letters and digits, want %d; look again", text, ErrNoCode, len(typed), letters)
+		return "", fmt.Errorf("%q %w: it has %d letters and digits, want %d; look again", text, errNoCode, len(typed), letters)
 	}
 	code := triplog.Code(fmt.Sprintf("%064x", head.Lsh(head, 256-bits)))
 	if strings.ReplaceAll(code, "-", "") != typed {
-		return "", fmt.Errorf("%q %w: its last letter does not fit the others, so one was written or typed wrong; look again", text, ErrNoCode)
+		return "", fmt.Errorf("%q %w: its last letter does not fit the others, so one was written or typed wrong; look again", text, errNoCode)
 	}
 	return code, nil
 }

@@ -26,7 +26,7 @@ func TestCode_SlipsAreTold(t *testing.T) {
 		}
 		refused := func(what string) {
 			t.Helper()
-			if _, err := ParseCode(string(code)); !errors.Is(err, ErrNoCode) {
+			if _, err := ParseCode(string(code)); !errors.Is(err, errNoCode) {
 				t.Fatalf("%s: %s is taken (%v)", what, code, err)
 			}
 		}
@@ -50,7 +50,7 @@ func TestCode_SlipsAreTold(t *testing.T) {
 	}
 	good := triplog.Code(strings.Repeat("5a", 32))
 	for _, bad := range []string{good[:len(good)-1], good + "2", "0" + good[1:], "O" + good[1:], "l" + good[1:], "é" + good[1:], ""} {
-		if _, err := ParseCode(bad); !errors.Is(err, ErrNoCode) {
+		if _, err := ParseCode(bad); !errors.Is(err, errNoCode) {
 			t.Errorf("%q is taken: %v", bad, err)
 		}
 	}

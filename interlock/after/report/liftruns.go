@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -169,44 +170,12 @@ func (l *Lift) holdAir(r *lift.Run, crd *card.Card) {
 
 // liftOf asks the runs of all sessions for the next step of the newest card.
 func liftOf(sessions []*Session, asked Asked) *Lift {
-	what := asked.WhatIf
 	out := &Lift{Doubts: []string{}, units: "metric"}
-	var runs []lift.Run
-	var newest *Session
-	left := 0
-	heaviest := -1.0
-	for _, s := range sessions {
-		for _, r := range s.liftRuns {
-			for i := range r.Speeds {
-				if len(r.Speeds[i].T) == 0 {
-					r.Speeds = nil
-					break
-				}
-			}
-			runs = append(runs, *r)
-			out.holdAir(&runs[len(runs)-1], s.liftCard)
-		}
-		for i := range s.Runs {
-			if s.Runs[i].Mass == nil {
-				if s.Runs[i].onGround {
-					continue
-				}
-				left++
-			} else if b := s.Runs[i].Ballast; b != nil {
-				heaviest = max(heaviest, b.Value)
-			}
-		}
-		if s.liftCard != nil && s.liftPad != nil {
-			newest = s
-		}
-	}
-	if left > 0 {
-		out.Doubts = append(out.Doubts, plural(left, "run")+" left out: the mass is not known without a declared step of a test card that states the craft's mass")
-	}
+	runs, newest, heaviest := out.gather(sessions)
 	if newest == nil {
 		out.Says = "No forecast: no session here has a recording with a test card that can be read, so neither mass nor next step is known."
-		if what != nil {
-			out.refuse("what if " + what.Text + ": there is no forecast to change")
+		if asked.WhatIf != nil {
+			out.refuse("what if " + asked.WhatIf.Text + ": there is no forecast to change")
 		}
 		return out
 	}
@@ -220,11 +189,8 @@ func liftOf(sessions []*Session, asked Asked) *Lift {
 	case q.Stand.Hash != m.TableHash:
 		out.Doubts = append(out.Doubts, fmt.Sprintf("the table that was given is another than the card names (%s): it was altered since, or is not that one; it has the hash %x", m.Table, q.Stand.Hash))
 	}
-	for _, r := range runs {
-		if r.Configuration != q.Configuration {
-			out.Doubts = append(out.Doubts, fmt.Sprintf("flights of another configuration than %q, which the newest card names, say nothing of what this one lifts: they count for the change alone", q.Configuration))
-			break
-		}
+	if slices.ContainsFunc(runs, func(r lift.Run) bool { return r.Configuration != q.Configuration }) {
+		out.Doubts = append(out.Doubts, fmt.Sprintf("flights of another configuration than %q, which the newest card names, say nothing of what this one lifts: they count for the change alone", q.Configuration))
 	}
 	if len(q.Next) == 0 {
 		out.Doubts = append(out.Doubts, "the test card names no heavier step than those that flew")
@@ -236,27 +202,62 @@ func liftOf(sessions []*Session, asked Asked) *Lift {
 		f.Withhold(outside, settle)
 	}
 	out.Forecast = &f
-	if what != nil {
-		if err := what.Check(q, runs); err != nil {
-			out.refuse(err.Error())
-			return out
+	if asked.WhatIf != nil {
+		if out.ask(runs, q, asked.WhatIf); out.WhatIf != nil && outside != "" {
+			out.WhatIf.Withhold(outside, settle)
 		}
-		q.WhatIf = *what
-		f := lift.Ask(runs, q)
-		if what.Stand != nil && (f.Stand == nil || f.Stand.Aside != "") {
-			why := f.Refused
-			if f.Stand != nil {
-				why = f.Stand.Says()
-			}
-			out.refuse("what if " + what.Text + ": no installed factor is known: " + why)
-			return out
-		}
-		if outside != "" {
-			f.Withhold(outside, settle)
-		}
-		out.WhatIf = &f
 	}
 	return out
+}
+
+// gather takes the runs of all sessions whose mass is known, the newest session with a
+// card, and the heaviest ballast that flew.
+func (l *Lift) gather(sessions []*Session) (runs []lift.Run, newest *Session, heaviest float64) {
+	left := 0
+	heaviest = -1
+	for _, s := range sessions {
+		for _, r := range s.liftRuns {
+			if slices.ContainsFunc(r.Speeds, func(x lift.Series) bool { return len(x.T) == 0 }) {
+				r.Speeds = nil
+			}
+			runs = append(runs, *r)
+			l.holdAir(&runs[len(runs)-1], s.liftCard)
+		}
+		for i := range s.Runs {
+			switch r := &s.Runs[i]; {
+			case r.Mass == nil && !r.onGround:
+				left++
+			case r.Mass != nil && r.Ballast != nil:
+				heaviest = max(heaviest, r.Ballast.Value)
+			}
+		}
+		if s.liftCard != nil && s.liftPad != nil {
+			newest = s
+		}
+	}
+	if left > 0 {
+		l.Doubts = append(l.Doubts, plural(left, "run")+" left out: the mass is not known without a declared step of a test card that states the craft's mass")
+	}
+	return runs, newest, heaviest
+}
+
+// ask asks the forecast for a changed craft.
+func (l *Lift) ask(runs []lift.Run, q lift.Question, what *lift.WhatIf) {
+	if err := what.Check(q, runs); err != nil {
+		l.refuse(err.Error())
+		return
+	}
+	q.WhatIf = *what
+	f := lift.Ask(runs, q)
+	if what.Stand != nil && (f.Stand == nil || f.Stand.Aside != "") {
+		why := f.Refused
+		if f.Stand != nil {
+			why = f.Stand.Says()
+		}
+		l.refuse("what if " + what.Text + ": no installed factor is known: " + why)
+		return
+	}
+	l.WhatIf = &f
 }
 
 // refuse leaves a what-if without an answer, and says why.

@@ -46,29 +46,8 @@ func (t *trial) ready() (why string, mend bool) {
 	}
 	switch slow := d.jump < math.Inf(1); {
 	case t.rate:
-		// Room to move for as long as it takes; a height falls to no lower than
-		// the ground.
-		low, high := t.span()
-		if slow {
-			low = 1
-		}
-		room, from := 1.5*math.Abs(t.limit)*t.hold().Seconds(), t.from(t.near)
-		if t.rule.Lasting > 0 {
-			// Chatter takes more, if there is so much.
-			for _, times := range [...]float64{3.4, 2.3} {
-				if more := times * math.Abs(t.limit) * t.onceAround().Seconds(); more < high-low {
-					room = math.Max(room, more)
-					break
-				}
-			}
-		}
-		switch {
-		case high-low < room:
-			return fmt.Sprintf("to change so fast for %s it would have to leave what can be read", ms(t.hold())), false
-		case t.way > 0 && from+room > high:
-			t.d.set(&t.near.sc, high-room)
-		case t.way < 0 && from-room < low:
-			t.d.set(&t.near.sc, low+room)
+		if why := t.makeRoom(slow); why != "" {
+			return why, false
 		}
 	case slow && !t.rate && !t.plain:
 		t.d.set(&t.near.sc, t.limit-t.way*t.inward())
@@ -98,6 +77,36 @@ func (t *trial) ready() (why string, mend bool) {
 		return "its phase cannot be brought about beside the other rules", true
 	}
 	return "", false
+}
+
+// makeRoom brings the value to where it can move at the limit's rate for as long as it
+// takes; the reason if it cannot.
+func (t *trial) makeRoom(slow bool) string {
+	// Room to move for as long as it takes; a height falls to no lower than
+	// the ground.
+	low, high := t.span()
+	if slow {
+		low = 1
+	}
+	room, from := 1.5*math.Abs(t.limit)*t.hold().Seconds(), t.from(t.near)
+	if t.rule.Lasting > 0 {
+		// Chatter takes more, if there is so much.
+		for _, times := range [...]float64{3.4, 2.3} {
+			if more := times * math.Abs(t.limit) * t.onceAround().Seconds(); more < high-low {
+				room = math.Max(room, more)
+				break
+			}
+		}
+	}
+	switch {
+	case high-low < room:
+		return fmt.Sprintf("to change so fast for %s it would have to leave what can be read", ms(t.hold()))
+	case t.way > 0 && from+room > high:
+		t.d.set(&t.near.sc, high-room)
+	case t.way < 0 && from-room < low:
+		t.d.set(&t.near.sc, low+room)
+	}
+	return ""
 }
 
 // inward is how far inside its limit a slow channel stands before an excursion.

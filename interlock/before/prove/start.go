@@ -76,29 +76,51 @@ func (b bounds) pick(usual float64) float64 {
 // settleDown puts a scene to where nothing stands against a start (ground) or,
 // in the air, against a flight.
 func (p *plan) settleDown(s *scene, ground bool) {
-	s.put(rules.CraftArmed, 1)
-	s.put(rules.CraftLanded, 0)
-	if ground {
-		s.put(rules.CraftArmed, 0)
-		s.put(rules.CraftLanded, 1)
-		for id := rules.Motor1Output; id <= rules.Motor16Output; id++ {
-			s.put(id, 0)
-		}
-		for id := rules.Motor1Speed; id <= rules.Motor16Speed; id++ {
-			s.put(id, 0)
-		}
-		for _, id := range slow {
-			s.put(id, 0)
-		}
-	} else {
-		for id := rules.Motor1Output; id <= rules.Motor16Speed; id++ {
-			s.put(id, usual(id))
-		}
-		for _, id := range slow {
-			s.put(id, usual(id))
+	craftRests(s, ground)
+	want := p.wants(ground)
+	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
+		b := want[id]
+		d, _ := p.driveOf(id)
+		switch {
+		case b == nil || d == nil:
+		case byLoad(id):
+			d.set(s, b.byHand())
+		default:
+			if now, known := p.valueIn(s, d); !known || now < b.low || now > b.high {
+				d.set(s, b.pick(now))
+			}
 		}
 	}
-	var want [rules.ChannelCount]*bounds
+	// A number that must not be this one is another.
+	for i := range p.env.Rules {
+		r := &p.env.Rules[i]
+		if r.Form == rules.Is && !r.Watch.Channel().Derived && !(ground && r.While != rules.Always) && s.to[r.Watch] == r.Limit {
+			s.put(r.Watch, other(r))
+		}
+	}
+	for i := range p.env.Permissives {
+		c := &p.env.Permissives[i]
+		if ground && c.Form == rules.IsNot && !c.Watch.Channel().Derived && s.to[c.Watch] == c.Limit {
+			s.put(c.Watch, other(&rules.Rule{Watch: c.Watch, Limit: c.Limit}))
+		}
+	}
+}
+
+// craftRests puts the craft on the ground, disarmed, or into a hover.
+func craftRests(s *scene, ground bool) {
+	s.put(rules.CraftArmed, pick(ground, 0.0, 1))
+	s.put(rules.CraftLanded, pick(ground, 1.0, 0))
+	for id := rules.Motor1Output; id <= rules.Motor16Speed; id++ {
+		s.put(id, pick(ground, 0, usual(id)))
+	}
+	for _, id := range slow {
+		s.put(id, pick(ground, 0, usual(id)))
+	}
+}
+
+// wants is where each channel must lie so that nothing stands against a start, or in the
+// air against a flight; nil where nothing is asked.
+func (p *plan) wants(ground bool) (want [rules.ChannelCount]*bounds) {
 	at := func(id rules.ChannelID) *bounds {
 		if want[id] == nil {
 			want[id] = &bounds{math.Inf(-1), math.Inf(1)}
@@ -112,46 +134,10 @@ func (p *plan) settleDown(s *scene, ground bool) {
 		}
 		at(r.Watch).inside(r)
 	}
-	if ground {
-		for i := range p.env.Permissives {
-			at(p.env.Permissives[i].Watch).holds(&p.env.Permissives[i])
-		}
+	for i := 0; ground && i < len(p.env.Permissives); i++ {
+		at(p.env.Permissives[i].Watch).holds(&p.env.Permissives[i])
 	}
-	for id := rules.ChannelID(1); id < rules.ChannelCount; id++ {
-		b := want[id]
-		if b == nil {
-			continue
-		}
-		d, _ := p.driveOf(id)
-		if d == nil {
-			continue
-		}
-		if byLoad(id) {
-			d.set(s, b.byHand())
-			continue
-		}
-		now, known := p.valueIn(s, d)
-		if known && now >= b.low && now <= b.high {
-			continue
-		}
-		d.set(s, b.pick(now))
-	}
-	// A number that must not be this one is another.
-	for i := range p.env.Rules {
-		r := &p.env.Rules[i]
-		if r.Form != rules.Is || r.Watch.Channel().Derived || ground && r.While != rules.Always {
-			continue
-		}
-		if s.to[r.Watch] == r.Limit {
-			s.put(r.Watch, other(r))
-		}
-	}
-	for i := range p.env.Permissives {
-		c := &p.env.Permissives[i]
-		if ground && c.Form == rules.IsNot && !c.Watch.Channel().Derived && s.to[c.Watch] == c.Limit {
-			s.put(c.Watch, other(&rules.Rule{Watch: c.Watch, Limit: c.Limit}))
-		}
-	}
+	return want
 }
 
 // stands reports whether a channel is another on the ground than in the air.

@@ -78,17 +78,11 @@ func (s *Setup) Fly(name string, scenario *craftmodel.Scenario) (*Result, error)
 // fly is Fly; a trial keeps no course, and ends once the craft lies without power
 // behind its mishap.
 func (s *Setup) fly(name string, scenario *craftmodel.Scenario, trial bool) (*Result, error) {
-	if step, _ := s.ground(scenario); step != nil && s.declares == "" {
-		own, err := s.onGround(step)
-		if err != nil {
-			return nil, err
-		}
-		s = own
-	}
 	f, err := s.flight(name, scenario)
 	if err != nil {
 		return nil, err
 	}
+	s = f.setup
 	f.brief = trial && name != Calm
 	if !trial {
 		f.result.Course = &Course{Live: -1, Off: -1, Mishap: -1}
@@ -117,8 +111,16 @@ func (s *Setup) fly(name string, scenario *craftmodel.Scenario, trial bool) (*Re
 	return f.result, err
 }
 
-// flight makes the craft and all that is noted of its flight.
+// flight makes the craft and all that is noted of its flight; its set-up is that of a
+// step on the ground where the scenario is of one.
 func (s *Setup) flight(name string, scenario *craftmodel.Scenario) (*flight, error) {
+	if step, _ := s.ground(scenario); step != nil && s.declares == "" {
+		own, err := s.onGround(step)
+		if err != nil {
+			return nil, err
+		}
+		s = own
+	}
 	f := &flight{setup: s, scenario: scenario, result: &Result{Name: name, Title: scenario.Title, Expect: scenario.Expect}, mishapAt: -1, openSince: -1}
 	f.config = scenario.Configure(s.Craft.Config)
 	f.config.Events, f.config.Unpowered = nil, true

@@ -81,17 +81,11 @@ func (s *Setup) FlyLive(ctx context.Context, name string, scenario *craftmodel.S
 	if err := CanPlay(name, scenario, s.place.pins != nil); err != nil {
 		return nil, err
 	}
-	if step, _ := s.ground(scenario); step != nil && s.declares == "" {
-		own, err := s.onGround(step)
-		if err != nil {
-			return nil, err
-		}
-		s = own
-	}
 	f, err := s.flight(name, scenario)
 	if err != nil {
 		return nil, err
 	}
+	s = f.setup
 	l := &liveFlight{flight: f}
 	opt := guard.Options{Software: guard.Software(), Room: 64 << 20, Watch: l.hear}
 	var desk *DeskClock

@@ -68,9 +68,15 @@ func tilt(b []byte) bool {
 // fly lets a modelled craft stand on the pad and speak until the test ends.
 func (r *rig) fly() {
 	r.t.Helper()
+	r.speaks(craftmodel.EightTwo(), func(*craftmodel.Craft) {})
+}
+
+// speaks lets a modelled craft, whose rotors obey the contactor, speak until the test ends;
+// turn is called on each of its turns.
+func (r *rig) speaks(cfg craftmodel.Config, turn func(*craftmodel.Craft)) {
+	r.t.Helper()
 	conn, err := craftmodel.Dial(r.m.Telemetry)
 	must(r.t, err)
-	cfg := craftmodel.EightTwo()
 	cfg.Unpowered = true
 	craft, err := craftmodel.New(cfg)
 	must(r.t, err)
@@ -78,6 +84,7 @@ func (r *rig) fly() {
 	ctx, cancel := context.WithCancel(context.Background())
 	live := craftmodel.Live{Craft: craft, Conn: r.line, Turn: func(c *craftmodel.Craft) error {
 		c.SetPower(r.out.PowerOn())
+		turn(c)
 		return nil
 	}}
 	var work sync.WaitGroup

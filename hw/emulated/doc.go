@@ -12,4 +12,9 @@
 // else runs, and a time measured here is no figure of any board. Nothing is
 // downloaded here; fetch, beside this file, does that once. It never speaks to
 // anything but loopback addresses and its own sockets.
+//
+// What lasts is asked for by a flag: -flown flies two whole trials, each pad's logs held
+// against what was true of the craft (go test ./hw/emulated -run TestFlown -v -flown
+// -timeout 30m), -system tries the package's service, -cuts and -images cut the power more
+// often, -hx711 reads that converter, and -measure prints times.
 package emulated

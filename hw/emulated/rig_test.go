@@ -32,11 +32,12 @@ import (
 type layout struct {
 	name         string
 	lines        map[string]int
-	device       string // of the watchdog
-	sensor       string // of the pad file
-	rule, tether string // of the envelope
-	card         string // of a craft that can be modelled
-	log, socket  string // empty: /log and guestSocket
+	device       string  // of the watchdog
+	sensor       string  // of the pad file
+	rule, tether string  // of the envelope
+	card         string  // of a craft that can be modelled
+	log, socket  string  // empty: /log and guestSocket
+	standing     float64 // s, until the rotors stand behind an opening; 0 is 0.24
 }
 
 // everyLine are those that every pad here has; each name that a pad may do without is
@@ -264,8 +265,11 @@ func (l layout) files(t *testing.T, dir string, texts map[string]string) {
 	must(t, err)
 	texts["/pads/"+l.name+"/proofs/"+filepath.Base(kept)] = string(text)
 	// Made up like the craft: the openings of a stop test, so that it may fly.
+	if l.standing == 0 {
+		l.standing = 0.24
+	}
 	for _, output := range []float64{0.2, 0.5, 1, 1, 1} {
-		o := stopping.Record{Schema: stopping.Schema, Made: at, Kind: stopping.Opening, Of: stopping.What(p, ""), Output: output, Mirror: "open", Traced: true, StandingS: 0.24, ThrustS: 0.08}
+		o := stopping.Record{Schema: stopping.Schema, Made: at, Kind: stopping.Opening, Of: stopping.What(p, ""), Output: output, Mirror: "open", Traced: true, StandingS: l.standing, ThrustS: l.standing / 3}
 		must(t, o.Write(filepath.Join(dir, l.name)))
 	}
 	names, err := filepath.Glob(filepath.Join(stopping.Folder(filepath.Join(dir, l.name)), "*.json"))

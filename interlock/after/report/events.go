@@ -126,14 +126,13 @@ func (e *events) beyond(d *decision) bool {
 // logged is what the trip log holds.
 type logged struct {
 	events
-	texts   [][32]byte // a digest of every decision, to compare a replay with
-	report  triplog.Report
-	parts   []string
-	said    []Said
-	words   []Words // of the craft; a recording has more of them
-	lost    uint64
-	last    time.Duration // of the last good line
-	trouble string
+	texts  [][32]byte // a digest of every decision, to compare a replay with
+	report triplog.Report
+	parts  []string
+	said   []Said
+	words  []Words // of the craft; a recording has more of them
+	lost   uint64
+	last   time.Duration // of the last good line
 }
 
 // readLog reads what verifies of the trip log; nothing of what stands behind a

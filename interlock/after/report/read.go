@@ -186,7 +186,6 @@ func (r *reading) readLog() {
 	r.log = log
 	if err != nil {
 		r.doubt("the trip log cannot be used: %v", err)
-		log.trouble = err.Error()
 	}
 	r.out.Integrity.Log = log.report
 	r.out.Said, r.out.Words = append(r.out.Said, log.said...), append(r.out.Words, log.words...)

@@ -16,7 +16,6 @@ type Trace struct {
 	// and one for every rule on a rate of change.
 	Courses []*Course
 	view    interlock.View
-	rates   bool
 	last    [rules.ChannelCount]limits.Reading
 }
 
@@ -39,7 +38,6 @@ func NewTrace(env *rules.Envelope) *Trace {
 	for i := range env.Rules {
 		r := &env.Rules[i]
 		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
-			t.rates = true
 			t.Courses = append(t.Courses, &Course{Channel: r.Watch, Rules: []int{i}, Rate: true, Course: newCourse()})
 			continue
 		}

@@ -46,7 +46,6 @@ type rig struct {
 	level   bool
 	beatAt  time.Duration
 	longest time.Duration // spacing of edges since it was last set to 0
-	relayOn bool
 
 	mu     sync.Mutex
 	counts []hw.Count
@@ -108,7 +107,6 @@ func (r *rig) sensorTrouble() error {
 }
 
 func (r *rig) relay(on bool) error {
-	r.relayOn = on
 	if err := r.board.Relay().Set(on); err != nil {
 		return fmt.Errorf("write the relay: %w", err)
 	}
@@ -118,7 +116,6 @@ func (r *rig) relay(on bool) error {
 // safe takes the power off; it is called before every question.
 func (r *rig) safe() error {
 	r.beating = false
-	r.relayOn = false
 	return r.board.Inert()
 }
 

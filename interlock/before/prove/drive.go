@@ -27,8 +27,6 @@ type drive struct {
 	forget time.Duration
 	// pulses show it: a change shows when they come, not when it is sent.
 	pulses bool
-	// own reports whether the pad's own sensor measures it.
-	own bool
 	// slow channels may not jump further than this.
 	jump float64
 }
@@ -95,8 +93,6 @@ func (p *plan) quantum(id rules.ChannelID, x float64) float64 {
 func (p *plan) driveOf(id rules.ChannelID) (*drive, string) {
 	cfg := &p.cfg
 	d := &drive{id: id, moves: cfg.Needs(id), jump: math.Inf(1)}
-	d.own = id == rules.Tension && p.setup.Intake.LoadCell.Fitted || id == rules.TensionRate && p.setup.Intake.LoadCell.Fitted ||
-		len(d.moves) == 1 && d.moves[0] == rules.WindSpeed
 	field := func(m rules.ChannelID, back func(x float64) float64) {
 		d.set = func(s *scene, x float64) { s.put(m, back(x)) }
 		d.step = func(x float64) float64 {

@@ -14,7 +14,6 @@ const never = time.Duration(math.MaxInt64)
 type Craft struct {
 	cfg    Config
 	now    time.Duration
-	ticks  uint64
 	rest   time.Duration // asked for by Step but shorter than a tick
 	next   int           // next of cfg.Events
 	body   body
@@ -168,7 +167,6 @@ func (c *Craft) tick() {
 	}
 	c.pack.step(&c.cfg, power, dt)
 	c.now += tickTime
-	c.ticks++
 	c.wind.step(c.now, dt)
 	if c.hands == nil && c.cfg.Lever == 0 {
 		c.body.move(&c.cfg, dt, c.forces)

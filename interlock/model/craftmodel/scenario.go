@@ -93,7 +93,7 @@ func (s *Scenario) Configure(base Config) Config {
 // All faults of the text are returned together, each as file:line: what is
 // wrong.
 func ParseScenario(file, text string) (*Scenario, error) {
-	p := parser{file: file, scenario: &Scenario{}, seen: map[string]int{}}
+	p := parser{scenario: &Scenario{}, seen: map[string]int{}}
 	for i, line := range strings.Split(text, "\n") {
 		p.line = i + 1
 		line = strings.TrimSuffix(line, "\r")
@@ -131,7 +131,6 @@ func withoutComment(line string) string {
 }
 
 type parser struct {
-	file     string
 	line     int
 	scenario *Scenario
 	seen     map[string]int // setting to line; never walked

@@ -20,7 +20,7 @@ type bins struct {
 	// square is the mean over motors and samples of output², speed² likewise.
 	square, speedSquare []float64
 	motors              [][]float64 // mean square output by motor
-	voltage, current    []float64
+	voltage             []float64
 	height, climb, tilt []float64
 	tension, slant      []float64
 	armed, landed       []float64
@@ -51,7 +51,7 @@ func (r *Run) bin() bins {
 		speeds = append(speeds, b.mean(s, sq))
 	}
 	b.speedSquare = average(speeds)
-	b.voltage, b.current = b.mean(r.Voltage, id), b.mean(r.Current, id)
+	b.voltage = b.mean(r.Voltage, id)
 	b.height, b.climb, b.tilt = b.mean(r.Height, id), b.mean(r.Climb, id), b.mean(r.Tilt, math.Cos)
 	b.tension, b.slant = b.mean(r.Tension, id), b.mean(r.Slant, id)
 	b.armed, b.landed = b.mean(r.Armed, id), b.mean(r.Landed, id)

@@ -160,11 +160,11 @@ func (d drawn) at(x float64) float64 {
 // Power: P = T^1.5/√ρ times a factor (momentum theory: T^1.5/√(2ρA), over the
 // figure of merit and the efficiency), itself a line in ρ·√(T/ρ).
 type law struct {
-	speeds         bool
-	drive          line // w/g against ρ·g
-	thrust         line // T/(ρ·g²) against g, with speeds
-	power          line // P·√ρ/T^1.5 against ρ·√(T/ρ)
-	heaviest, topU float64
+	speeds   bool
+	drive    line // w/g against ρ·g
+	thrust   line // T/(ρ·g²) against g, with speeds
+	power    line // P·√ρ/T^1.5 against ρ·√(T/ρ)
+	heaviest float64
 }
 
 // drawnLaw is one law that the data allow, for one motor.
@@ -256,7 +256,7 @@ func newLaw(points []Point) (*law, string) {
 	l := &law{speeds: speeds}
 	for _, p := range hovers {
 		if p.Thrust > l.heaviest {
-			l.heaviest, l.topU = p.Thrust, p.Output
+			l.heaviest = p.Thrust
 		}
 	}
 	var drive, thrust, power, driveX, thrustX, powerX, driveOwn, thrustOwn, powerOwn []float64

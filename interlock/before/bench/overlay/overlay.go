@@ -68,7 +68,6 @@ type Scenario struct {
 	held   []*intake.Chunk // that come later
 	look   *intake.Chunk
 	n      uint64
-	boot   time.Duration // a reboot that has come
 	err    error
 }
 
@@ -89,12 +88,12 @@ func (s *Scenario) Unmet() (lines []string) {
 
 // Clone is the scenario for another recording.
 func (s *Scenario) Clone() *Scenario {
-	return &Scenario{Title: s.Title, Says: s.Says, faults: slices.Clone(s.faults), boot: -1}
+	return &Scenario{Title: s.Title, Says: s.Says, faults: slices.Clone(s.faults)}
 }
 
 // Read reads a scenario; the error names the line.
 func Read(name string, text []byte) (*Scenario, error) {
-	s := &Scenario{boot: -1}
+	s := &Scenario{}
 	n := 0
 	for line := range strings.Lines(string(text)) {
 		n++

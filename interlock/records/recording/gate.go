@@ -44,13 +44,12 @@ func (e *Damaged) Error() string {
 
 // iface is one interface of a pcapng section, or the one of a pcap.
 type iface struct {
-	link    uint16
-	snap    uint32 // bytes kept of a packet at most; 0 for no limit
-	name    string
-	about   string
-	packets uint64
-	form    recorder.Form
-	own     bool // form is set
+	link  uint16
+	snap  uint32 // bytes kept of a packet at most; 0 for no limit
+	name  string
+	about string
+	form  recorder.Form
+	own   bool // form is set
 
 	// The clock: one unit is 2^-bits s, or scale ns, or one scale-th of a ns.
 	bits   uint8

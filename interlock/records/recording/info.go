@@ -7,20 +7,6 @@ import (
 	"time"
 )
 
-// PortCount is how much came to one UDP port.
-type PortCount struct {
-	Port      uint16
-	Datagrams uint64
-	Bytes     uint64
-}
-
-// Interface is one input of a pcapng, or the one of a pcap.
-type Interface struct {
-	Name, About string
-	LinkType    uint16
-	Packets     uint64
-}
-
 // Skipped counts packets that carry no datagram that is taken.
 type Skipped struct {
 	TCP       uint64
@@ -44,17 +30,16 @@ type Info struct {
 	Start time.Time
 	// Span is the engine time of the last chunk, or of a packet behind it that held
 	// nothing for the guard: until then the capture ran.
-	Span       time.Duration
-	Interfaces []Interface
-	Ports      []PortCount // by number; at most 4096
-	Packets    uint64
-	Chunks     uint64
-	Skipped    Skipped
-	Joined     uint64 // datagrams that were split on their way, put together again
-	Cut        uint64 // datagrams of which the capture kept only the beginning
-	Doubled    uint64 // datagrams of flows that are another one recorded once more
-	Twice      uint64 // packets that stand in the capture a second time
-	Undated    uint64 // packets without a time; they take that of the one before
+	Span    time.Duration
+	Ports   []uint16 // to which a datagram went, ascending; at most 4096
+	Packets uint64
+	Chunks  uint64
+	Skipped Skipped
+	Joined  uint64 // datagrams that were split on their way, put together again
+	Cut     uint64 // datagrams of which the capture kept only the beginning
+	Doubled uint64 // datagrams of flows that are another one recorded once more
+	Twice   uint64 // packets that stand in the capture a second time
+	Undated uint64 // packets without a time; they take that of the one before
 	// Backwards counts times that ran back; they take the time before.
 	Backwards uint64
 	// Set counts how often the clock of a capture was set; Jumps are the first
@@ -104,12 +89,6 @@ func (r *Reader) Info() Info {
 	}
 	info.Twice, info.FlowNotes, info.Unpacked = r.once.passed, r.flowNotes, r.zip.notes()
 	info.Joined, info.Skipped.Fragments = r.split.joined, r.split.parts()
-	slices.SortFunc(info.Ports, func(a, b PortCount) int { return int(a.Port) - int(b.Port) })
-	if r.gate != nil {
-		for _, f := range r.gate.ifaces {
-			info.Interfaces = append(info.Interfaces, Interface{Name: f.name, About: f.about, LinkType: f.link, Packets: f.packets})
-		}
-	}
 	return info
 }
 
@@ -124,18 +103,11 @@ func (r *Reader) Breaks() uint64 {
 	return n
 }
 
-// portIndex finds or adds the port's row; past the last when there are too many.
-func (i *Info) portIndex(port uint16) int {
-	for k := range i.Ports {
-		if i.Ports[k].Port == port {
-			return k
-		}
+// port notes a port to which a datagram went.
+func (i *Info) port(port uint16) {
+	if at, known := slices.BinarySearch(i.Ports, port); !known && len(i.Ports) < 4096 {
+		i.Ports = slices.Insert(i.Ports, at, port)
 	}
-	if len(i.Ports) < 4096 {
-		i.Ports = append(i.Ports, PortCount{Port: port})
-		return len(i.Ports) - 1
-	}
-	return len(i.Ports)
 }
 
 func (i *Info) gap(before, after uint64, at time.Duration) {
@@ -213,7 +185,7 @@ func (r *Reader) nothing() error {
 	case s.OtherPort > 0:
 		var ports []string
 		for _, p := range r.Info().Ports[:min(len(r.info.Ports), 12)] {
-			ports = append(ports, fmt.Sprint(p.Port))
+			ports = append(ports, fmt.Sprint(p))
 		}
 		return fmt.Errorf("no UDP datagram to port %d in %d packets; there are some to %s", r.port, r.info.Packets, strings.Join(ports, ", "))
 	case s.TCP > 0:

@@ -57,7 +57,7 @@ type Reader struct {
 	first    int64 // wall time of engine time 0, ns since 1970
 	clock    captureTime
 	seq      uint64
-	lastPort int
+	lastPort uint16
 	d        datagram
 	comments []string
 	split    fragments

@@ -160,7 +160,6 @@ func (g *gate) nextRecord() {
 	}
 	g.size = len(whole)
 	g.blocks++
-	g.ifaces[0].packets++
 	g.ifaces[0].snap = max(g.ifaces[0].snap, r.kept) // some writers keep more than they say
 	g.pkt.ns, g.pkt.dated, g.pkt.data = r.ns, true, whole[recordHead:]
 	g.ready = true

@@ -26,12 +26,9 @@ func (r *Reader) unwrap(link uint16, data []byte) bool {
 		return false
 	}
 	port := r.d.to.Port()
-	if r.lastPort >= len(r.info.Ports) || r.info.Ports[r.lastPort].Port != port {
-		r.lastPort = r.info.portIndex(port)
-	}
-	if r.lastPort < len(r.info.Ports) {
-		r.info.Ports[r.lastPort].Datagrams++
-		r.info.Ports[r.lastPort].Bytes += uint64(len(r.d.payload))
+	if port != r.lastPort { // nearly always the same
+		r.lastPort = port
+		r.info.port(port)
 	}
 	if r.onlyPort && port != r.port {
 		r.info.Skipped.OtherPort++

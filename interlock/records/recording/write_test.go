@@ -188,8 +188,8 @@ func TestRecording_ComesBackAsItWent(t *testing.T) {
 		t.Errorf("info %+v", info)
 	}
 	var names []string
-	for _, f := range info.Interfaces {
-		names = append(names, f.Name)
+	for _, f := range r.gate.ifaces {
+		names = append(names, f.name)
 	}
 	if got := strings.Join(names, ", "); got != "wind, load cell, pins, host, decisions, telemetry 0, telemetry 1, telemetry 2, telemetry 255" {
 		t.Errorf("interfaces %s", got)

@@ -39,7 +39,7 @@ type Shown struct {
 
 type view struct {
 	Shown
-	Craft, Taken string
+	Craft        string
 	Height, Pull string // units
 	Speed        string
 	Rows         []row

@@ -35,41 +35,28 @@ func days(ts *testscript.TestScript, neg bool, args []string) {
 	ts.Check(hoverFiles(dir, link))
 	var made []string
 	for i, kg := range args[1:] {
-		files, err := guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
+		flown, err := hoverDay(dir, link, hovering{ballast: kg, seed: uint64(i + 1), pull: i == 0})
 		ts.Check(err)
-		d := &demo{dir: dir, files: files, link: link}
-		ts.Check(d.hoverDay(hovering{ballast: kg, seed: uint64(i + 1), pull: i == 0}))
-		made = append(made, d.session)
+		made = append(made, flown)
 	}
 	for i, name := range made { // once no guard needs to find them any more
 		ts.Check(os.Rename(name, filepath.Join(dir, "day-"+strconv.Itoa(i+1))))
 	}
 }
 
-// hoverFiles writes the demo's files with limits that let it hover at 4 m and
-// pull, and a card of ballast steps alone.
+// hoverFiles writes the files of testdata/season for a guard below dir that hears the link.
 func hoverFiles(dir string, link netip.AddrPort) error {
-	if _, err := writeDemoFiles(dir, link); err != nil {
+	names, err := filepath.Glob("../../testdata/season/*.toml")
+	if err != nil {
 		return err
 	}
-	for name, change := range map[string][]string{
-		session.Envelope: {`"6 m"`, `"30 m"`, `"4.5 m"`, `"25 m"`, `"8 m/s"`, `"15 m/s"`, `"6 m/s"`, `"12 m/s"`, `"5.5 m/s"`, `"11 m/s"`},
-		session.Pad:      {"cells  = 14", "cells  = 14\ncount  = 2"},
-		session.Card:     {"", ""},
-	} {
-		text, err := os.ReadFile(filepath.Join(dir, name))
+	here := strings.NewReplacer("/tmp/downhaul-season", dir, "127.0.0.1:40123", link.String())
+	for _, name := range names {
+		text, err := os.ReadFile(name)
 		if err != nil {
 			return err
 		}
-		out := strings.NewReplacer(change...).Replace(string(text))
-		if name == session.Card {
-			at := strings.Index(string(text), "[[step]]")
-			out = string(text[:at])
-			for _, kg := range []string{"0", "6", "12", "18", "24"} {
-				out += "[[step]]\nname = \"ballast " + kg + "\"\nballast = \"" + kg + " kg\"\n\n"
-			}
-		}
-		if err := os.WriteFile(filepath.Join(dir, name), []byte(out), 0o644); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, filepath.Base(name)), []byte(here.Replace(string(text))), 0o644); err != nil {
 			return err
 		}
 	}
@@ -86,33 +73,39 @@ type hovering struct {
 	periods map[uint32]time.Duration
 }
 
-// hoverDay is one session with one run at one ballast.
-func (d *demo) hoverDay(day hovering) error {
-	kg := day.ballast
+// hoverDay is one session below dir, with one run at one ballast. It gives its folder.
+func hoverDay(dir string, link netip.AddrPort, day hovering) (string, error) {
+	step, envelope := "ballast "+day.ballast, ""
+	if day.pull {
+		step, envelope = "full pull", filepath.Join(dir, "pull.toml")
+	}
+	files, err := guard.ReadFiles(filepath.Join(dir, session.Pad), envelope, "")
+	if err != nil {
+		return "", err
+	}
 	var clock time.Duration
 	opts := guard.Options{Virtual: benchboard.Open, Software: guard.Software(), Room: 64 << 20, Stepped: true, Now: func() time.Duration { return clock }}
-	g, err := guard.Open(d.files, opts)
+	g, err := guard.Open(files, opts)
 	if err != nil {
-		return err
+		return "", err
 	}
-	d.session = g.Folder()
 	cfg := craftmodel.EightTwo()
-	cfg.Ballast, err = strconv.ParseFloat(kg, 64)
+	cfg.Ballast, err = strconv.ParseFloat(day.ballast, 64)
 	if err != nil {
-		return err
+		return "", err
 	}
 	cfg.Seed, cfg.Unpowered, cfg.Wind, cfg.Periods = day.seed, true, 1, day.periods
 	cfg.Packs, cfg.Capacity, cfg.CellResistance, cfg.SlowResistance = 2, 22, 0.0022, 0.0009
 	craft, err := craftmodel.New(cfg)
 	if err != nil {
-		return err
+		return "", err
 	}
 	board := g.Board().(*virtual.Board)
 	crew, err := crewOf(g)
 	if err != nil {
-		return err
+		return "", err
 	}
-	s := &stage{craft: craft, board: board, guard: g, send: straight(g, d.link), crew: crew}
+	s := &stage{craft: craft, board: board, guard: g, send: straight(g, link), crew: crew}
 	do := func(events ...craftmodel.Event) func() error {
 		return func() error {
 			for _, e := range events {
@@ -125,8 +118,8 @@ func (d *demo) hoverDay(day hovering) error {
 	}
 	declare := func() error {
 		_, packs := g.Declare(session.Declaration{What: session.DeclaredPacks, Packs: []string{"A", "B"}, By: "a test"})
-		_, step := g.Declare(session.Declaration{What: session.DeclaredStep, Step: "ballast " + kg, By: "a test"})
-		return errors.Join(packs, step)
+		_, flown := g.Declare(session.Declaration{What: session.DeclaredStep, Step: step, By: "a test"})
+		return errors.Join(packs, flown)
 	}
 	var at time.Duration
 	then := func(wait time.Duration, want string, act func() error) {
@@ -155,8 +148,8 @@ func (d *demo) hoverDay(day hovering) error {
 		then(patience/2, "", func() error { return nil })
 	}
 	if err := board.OpenContact("gate"); err != nil {
-		return errors.Join(err, g.Finish(0))
+		return "", errors.Join(err, g.Finish(0))
 	}
 	err = runStepped(s, g, &clock)
-	return errors.Join(err, g.Finish(clock))
+	return g.Folder(), errors.Join(err, g.Finish(clock))
 }

@@ -9,7 +9,6 @@ import (
 	"time"
 
 	"downhaul/interlock/after/report"
-	"downhaul/interlock/day/guard"
 	"downhaul/interlock/model/rehearsal"
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/session"
@@ -27,18 +26,13 @@ func BenchmarkReport(b *testing.B) {
 	if err := hoverFiles(dir, link); err != nil {
 		b.Fatal(err)
 	}
-	files, err := guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
-	if err != nil {
-		b.Fatal(err)
-	}
-	d := &demo{dir: dir, files: files, link: link}
 	const ms = time.Millisecond
-	err = d.hoverDay(hovering{ballast: "12", seed: 1, stands: time.Hour - 2*time.Minute, periods: map[uint32]time.Duration{
+	flown, err := hoverDay(dir, link, hovering{ballast: "12", seed: 1, stands: time.Hour - 2*time.Minute, periods: map[uint32]time.Duration{
 		30: 8 * ms, 32: 15 * ms, 33: 20 * ms, 36: 15 * ms, 291: 40 * ms, 74: 50 * ms, 147: 200 * ms}})
 	if err != nil {
 		b.Fatal(err)
 	}
-	ses, err := session.Open(d.session)
+	ses, err := session.Open(flown)
 	if err != nil {
 		b.Fatal(err)
 	}
@@ -46,11 +40,11 @@ func BenchmarkReport(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	size := folderSize(d.session)
+	size := folderSize(flown)
 	b.Run("report", func(b *testing.B) {
 		b.SetBytes(size)
 		for b.Loop() {
-			s, err := report.Read(b.Context(), d.session, report.Options{})
+			s, err := report.Read(b.Context(), flown, report.Options{})
 			if err != nil {
 				b.Fatal(err)
 			}

@@ -42,12 +42,7 @@ func TestReportLetsTheNextStepStart(t *testing.T) {
 	}
 	fly := func(kg string, seed uint64) {
 		t.Helper()
-		files, err := guard.ReadFiles(filepath.Join(dir, session.Pad), "", "")
-		if err != nil {
-			t.Fatal(err)
-		}
-		d := &demo{dir: dir, files: files, link: link}
-		if err := d.hoverDay(hovering{ballast: kg, seed: seed, pull: seed == 1}); err != nil {
+		if _, err := hoverDay(dir, link, hovering{ballast: kg, seed: seed, pull: seed == 1}); err != nil {
 			t.Fatal(err)
 		}
 	}

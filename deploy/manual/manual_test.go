@@ -216,3 +216,25 @@ func TestPages(t *testing.T) {
 		}
 	}
 }
+
+// What the handbook shows of the season is what its report says.
+func TestTheSeasonInTheHandbook(t *testing.T) {
+	sheet, err := os.ReadFile("../../testdata/season/sheet.txt")
+	if err != nil {
+		t.Fatal(err)
+	}
+	chapter, err := os.ReadFile("handbook/afterwards.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var want strings.Builder
+	for line := range strings.Lines(string(sheet)) {
+		if strings.TrimSpace(line) != "" {
+			line = "    " + line
+		}
+		want.WriteString(line)
+	}
+	if !strings.Contains(string(chapter), strings.TrimRight(want.String(), "\n")) {
+		t.Errorf("handbook/afterwards.md does not show testdata/season/sheet.txt; put it there, four blanks further in:\n%s", want.String())
+	}
+}

@@ -119,7 +119,7 @@ func (r reason) sentence(system string) (why, settle string) {
 		return fmt.Sprintf("about %s of reserve is likely (%s to %s) where %s is required", pct(r.mid), pct(r.share), pct(r.high), pct(r.need)), r.takes(system)
 	case tooUnsure:
 		return fmt.Sprintf("the reserve is likely %s, but may be as little as %s where %s is required", pct(r.mid), pct(r.share), pct(r.need)),
-			fmt.Sprintf("%s (%d hovers so far); or %s", hoverMore, r.n, r.takes(system))
+			fmt.Sprintf("%s (%d hovers and pulls so far); or %s", hoverMore, r.n, r.takes(system))
 	case notShown:
 		return fmt.Sprintf("the supply was seen to carry %s, and full output asks for %s", amps, say(r.limit, rules.Current)), fullPull
 	case motorFull:

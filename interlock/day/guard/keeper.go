@@ -232,6 +232,7 @@ func (k *keeper) writeAll() {
 	for {
 		if r := k.queue.next(); r != nil {
 			k.write(r)
+			r.decisions = nil // few batches bring any: in an hour every place would keep room for them
 			if cap(r.bytes) > mostKept {
 				r.bytes = nil
 			}

@@ -247,6 +247,21 @@ func TestRemarksTakeNoMoreRoom(t *testing.T) {
 	}
 }
 
+// A guard that runs for hours keeps no room for the decisions of every place of its queue
+// that some run once went through.
+func TestDecisionsTakeNoMoreRoom(t *testing.T) {
+	k := keeperOf(t, newRig(t).env, nullLog{}, nullRecorder{}, func(uint32) {})
+	for range 4 {
+		k.put(&Batch{Decisions: []interlock.Effect{{Kind: interlock.SoundEffect, Rule: -1, Permissive: -1}}})
+		k.drain()
+	}
+	for i := range k.queue.slots {
+		if n := cap(k.queue.slots[i].decisions); n > 0 {
+			t.Fatalf("place %d keeps room for %d decisions", i, n)
+		}
+	}
+}
+
 // What waits is written by the clock, in one piece; a trip has the writer come at once.
 func TestPromise04_ATripIsWrittenAtOnce(t *testing.T) {
 	t.Parallel()

@@ -90,6 +90,9 @@ func printStatus(w io.Writer, st *told.Status, rows int) {
 	if st.Counted != nil {
 		wrap(w, "On record: ", "      ", worn(st.Counted))
 	}
+	for _, p := range st.Packs {
+		wrap(w, "      ", "        ", fmt.Sprintf("pack %s: %s, power on for %s, %.0f s at full output", p.Pack, plural(p.Starts, "start"), hours(p.LiveS), p.FullOutputS))
+	}
 	list(w, "This set-up cannot see", st.Unseen)
 	fmt.Fprintln(w, "\nSession")
 	wrap(w, "  ", "  ", st.Folder+pick(st.Mark == "", "", " ("+st.Mark+")"))
@@ -109,16 +112,20 @@ func worn(c *answers.Counted) string {
 	if c.Trouble != "" {
 		return "not known: " + c.Trouble
 	}
-	live := fmt.Sprintf("%.0f min", c.LiveS/60)
-	if c.LiveS >= 3600 {
-		live = fmt.Sprintf("%.1f h", c.LiveS/3600)
-	}
 	text := fmt.Sprintf("%s of this craft, power on for %s, %.0f s at full output; contactor%s: %s, %d under load",
-		plural(c.Starts, "start"), live, c.FullOutputS, pick(c.Contactor != "", " "+c.Contactor, ""), plural(c.Openings, "opening"), c.Loaded)
+		plural(c.Starts, "start"), hours(c.LiveS), c.FullOutputS, pick(c.Contactor != "", " "+c.Contactor, ""), plural(c.Openings, "opening"), c.Loaded)
 	if c.MakerStates > 0 {
 		text += fmt.Sprintf(" (its maker states %d)", c.MakerStates)
 	}
 	return text
+}
+
+// hours is a time with power on.
+func hours(s float64) string {
+	if s < 3600 {
+		return fmt.Sprintf("%.0f min", s/60)
+	}
+	return fmt.Sprintf("%.1f h", s/3600)
 }
 
 // reasons counts a list that may go past the end of a screen.
@@ -162,7 +169,7 @@ func printCauses(w io.Writer, st *told.Status, most int) {
 	for i, c := range st.Causes[:min(len(st.Causes), most)] {
 		head := fmt.Sprintf("  %s, %.2f s later: ", pick(c.Part, "with it", "then"), c.AfterS)
 		if i == 0 {
-			head = fmt.Sprintf("First cause, at %.2f s: ", c.At)
+			head = fmt.Sprintf("First cause, at %s: ", when(timeofday.OfSession(st.Session), c.At))
 		}
 		text := c.Text
 		if c.Now != "" {

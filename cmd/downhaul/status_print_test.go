@@ -11,6 +11,7 @@ import (
 
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/told"
+	"downhaul/interlock/records/timeofday"
 	"downhaul/rules/architecture"
 )
 
@@ -91,11 +92,12 @@ func TestStatusOnASmallScreen(t *testing.T) {
 	for rows, want := range map[int][]string{24: {"\n  - and 12 more\n"}, 40: {"\n  - and 10 more\n", "\n  CAUTION 01 "}} {
 		s := crowded("tripped")
 		s.Causes = append(s.Causes, s.Causes...)
+		s.Session = "2031-05-04T10-00-00Z-1234"
 		s.Rules[10].Headroom, s.Rules[10].Limit, s.Rules[10].HeadroomText = new(float64), 20, "at the limit"
 		var out bytes.Buffer
 		printStatus(&out, s, rows)
 		text := cutTo(out.String(), rows, 80)
-		for _, part := range append(want, "DANGER: TRIPPED.", "\nKEEP OUT\n", "\n  > Keep out until", "\nFirst cause, at 812.31 s: gust past its limit: 20.4 mph", "\n  STOP    38 limit") {
+		for _, part := range append(want, "DANGER: TRIPPED.", "\nKEEP OUT\n", "\n  > Keep out until", "\nFirst cause, at "+timeofday.At(timeofday.OfSession(s.Session), 812.31)+", 812.31 s: gust past its limit: 20.4 mph", "\n  STOP    38 limit") {
 			if !strings.Contains(text, part) {
 				t.Errorf("%d rows: %q is not there:\n%s", rows, part, text)
 			}

@@ -3,6 +3,7 @@ package panel
 import (
 	"context"
 	"errors"
+	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -17,6 +18,7 @@ import (
 	"github.com/chromedp/chromedp/kb"
 
 	"downhaul/interlock/day/answers/told"
+	"downhaul/interlock/records/timeofday"
 )
 
 func exit(code int) { os.Exit(code) }
@@ -86,7 +88,7 @@ func TestPageShowsEveryState(t *testing.T) {
 			}
 			contrast(t, ctx, at)
 			text := eval[string](t, ctx, "document.body.innerText")
-			want := slices.Concat(s.NotReady, s.DoNow, s.Unseen, []string{s.Session, "Data 0.", "hover with 12 kg", "A1, B3", "9 mph, 71 s ago: declared, not measured", "two people at the stand-off"})
+			want := slices.Concat(s.NotReady, s.DoNow, s.Unseen, []string{s.Session, "Data 0.", "Began " + timeofday.Day(timeofday.OfSession(s.Session)), "hover with 12 kg", "A1, B3", "9 mph, 71 s ago: declared, not measured", "two people at the stand-off"})
 			for _, r := range s.Rules {
 				want = append(want, r.Name, r.LimitText)
 				if !r.Missing {
@@ -94,7 +96,7 @@ func TestPageShowsEveryState(t *testing.T) {
 				}
 			}
 			for _, a := range s.Acts {
-				want = append(want, a.What+" ("+a.By+")")
+				want = append(want, fmt.Sprintf("%s, %.1f s: %s (%s)", timeofday.At(timeofday.OfSession(s.Session), a.At), a.At, a.What, a.By))
 			}
 			for i, c := range s.Causes {
 				want = append(want, c.Text)
@@ -113,6 +115,22 @@ func TestPageShowsEveryState(t *testing.T) {
 			if strings.Contains(text, "secret-folder") {
 				t.Errorf("%sthe page tells a path of the board's disk", at)
 			}
+		}
+	}
+}
+
+// A pad whose clock was never set tells no time of day, and says why.
+func TestPageMakesNoTimeOfDayOfAnUnsetClock(t *testing.T) {
+	var w teller
+	s := scenes()[0].status()
+	s.Session = "1970-01-01T00-00-12Z-1234"
+	w.status.Store(s)
+	ctx := tab(t, "http://"+served(t, w.ask, MostPages, MostFrom).Address()+"/", 390, 844)
+	shows(t, ctx, s)
+	text := eval[string](t, ctx, "document.body.innerText")
+	for _, part := range []string{"Seconds count from the start: " + timeofday.NeverSet + ".", "\n700.4 s: mark: hum"} {
+		if !strings.Contains(text, part) {
+			t.Errorf("not on the page: %q\n%s", part, text)
 		}
 	}
 }

@@ -10,6 +10,7 @@ import (
 	"downhaul/hw/localsocket/client"
 	"downhaul/interlock/day/answers/ask"
 	"downhaul/interlock/day/answers/told"
+	"downhaul/interlock/records/timeofday"
 )
 
 // Times of the page, ours.
@@ -54,6 +55,10 @@ type frame struct {
 	AgeS   float64      `json:"age_s"`
 	Dead   string       `json:"dead"`
 	Status *told.Status `json:"status"`
+	// Began is when the session began, for people, with the offset from UTC; BeganMS the
+	// same as local milliseconds since 1970, null where the pad's clock was never set.
+	Began   string `json:"began"`
+	BeganMS *int64 `json:"began_local_ms"`
 }
 
 // source keeps the last status and how old it is.
@@ -120,8 +125,21 @@ func (s *source) frame() frame {
 		shown := *s.status
 		shown.Folder = "" // where records lie is nobody's business on the network
 		f.Status = &shown
+		f.Began, f.BeganMS = began(shown.Session)
 	}
 	return f
+}
+
+// began returns when a session began, in the local time of this computer: a page has no
+// rules of its zone.
+func began(name string) (says string, local *int64) {
+	t := timeofday.OfSession(name)
+	if timeofday.Set(t) {
+		_, offset := t.Local().Zone()
+		ms := t.UnixMilli() + int64(offset)*1000
+		local = &ms
+	}
+	return timeofday.Day(t), local
 }
 
 // event is one server-sent event (WHATWG HTML, Server-sent events): JSON has

@@ -11,6 +11,7 @@
   // How late an event is, against the least of this run: the two clocks have
   // no common zero, and may drift apart by a ten-thousandth.
   let run = "", least = null, leastAt = 0, late = 0;
+  let began = null; // ms, local; null where the pad's clock was never set
 
   function text(e, s) { if (e.textContent !== s) e.textContent = s; }
 
@@ -109,12 +110,19 @@
     return [by.flat(), ": " + says.join(", ")];
   }
 
+  // when is an instant for people: local time of day, where the clock was set, and the
+  // seconds since the start.
+  function when(at, digits) {
+    return (began === null ? "" : new Date(began + at * 1000).toISOString().slice(11, 19) + ", ") + at.toFixed(digits) + " s";
+  }
+
   function duration(s) {
     return s < 120 ? s.toFixed(0) + " s" : (s / 60).toFixed(0) + " min";
   }
 
   function show(f) {
     const s = f.status;
+    began = f.began_local_ms;
     const cls = meanings[s.meaning] || "danger";
     if (document.body.className !== cls) document.body.className = cls;
     dead = false;
@@ -130,8 +138,8 @@
     listOf("notready", s.not_ready_because);
     listOf("causes", s.causes.length ? s.causes : s.first_cause ? [{ first: true, text: s.first_cause, at_s: null }] : [], c => {
       const li = node("li", c.first ? "first" : "");
-      const when = c.at_s === null ? "" : c.first ? " at " + c.at_s.toFixed(2) + " s" : " " + c.after_s.toFixed(2) + " s later";
-      li.append(node("span", "tag" + (c.first ? " stop" : ""), c.first ? "FIRST" : c.part ? "with it" : "then"), ...unbroken(when + ": " + c.text));
+      const came = c.at_s === null ? "" : c.first ? " at " + when(c.at_s, 2) : " " + c.after_s.toFixed(2) + " s later";
+      li.append(node("span", "tag" + (c.first ? " stop" : ""), c.first ? "FIRST" : c.part ? "with it" : "then"), ...unbroken(came + ": " + c.text));
       if (c.stop) li.append(" (" + c.stop + " stop)");
       if (c.now) li.append(" - " + c.now);
       return li;
@@ -167,7 +175,9 @@
       (mean ? ", mean over " + mean[1] + " " + wind(mean[0]) : "") + "." : "");
     const value = c => c.cause ? (c.value === null ? c.cause : c.text + " (" + c.cause + ")") : c.text;
     const group = test => s.channels.filter(c => test(c.channel)).map(c => [c.channel === "craft.apex" ? "top if power is cut now" : c.says.split(/[,(;]/)[0].trim(), value(c)]);
-    pairs("packs", (s.declared && s.declared.packs && s.declared.packs.length ? [["declared", s.declared.packs.join(", ")]] : []).concat(group(n => /^(pack|supply)/.test(n))));
+    pairs("packs", (s.declared && s.declared.packs && s.declared.packs.length ? [["declared", s.declared.packs.join(", ")]] : [])
+      .concat(group(n => /^(pack|supply)/.test(n))).concat((s.packs || []).map(p => ["pack " + p.pack + ", on record", p.starts + (p.starts === 1 ? " start, " : " starts, ") +
+        (p.live_s < 3600 ? (p.live_s / 60).toFixed(0) + " min" : (p.live_s / 3600).toFixed(1) + " h") + " with power on, " + p.full_output_s.toFixed(0) + " s at full output"])));
     pairs("craft", [["armed", s.armed_says], ["in the air", s.in_the_air]]
       .concat(group(n => /^(craft|tether|motor|rotor)/.test(n))));
     pairs("link", group(n => /^(link|radio)/.test(n)).concat([["frames heard", String(s.link.frames)], ["of other senders", String(s.link.other_senders)],
@@ -177,12 +187,13 @@
       node("li", "", node("span", "tag" + (holds ? "" : " caution"), holds ? "holds" : "LACKING"), " ", ...unbroken(s)));
     const lacking = s.permissives.filter(p => !p.holds).length;
     count("permissives", ": " + (lacking ? lacking + " of " + s.permissives.length + " LACKING" : "all hold"));
-    listOf("says", (s.craft_says || []).map(w => [w.at_s.toFixed(1) + " s", w.severity, w.text])
+    listOf("says", (s.craft_says || []).map(w => [when(w.at_s, 1), w.severity, w.text])
       .concat(s.craft_says_not_kept ? [["and " + s.craft_says_not_kept + " that came too fast to be kept"]] : []),
       ([at, severity, words]) => severity ? node("li", "", at + " ", node("span", "tag", severity), " ", node("q", "", words)) : node("li", "", at));
-    listOf("acts", s.acts.slice().reverse().map(a => a.at_s.toFixed(1) + " s: " + a.what + " (" + a.by + ")"));
+    listOf("acts", s.acts.slice().reverse().map(a => when(a.at_s, 1) + ": " + a.what + " (" + a.by + ")"));
     listOf("unseen", s.unseen);
-    text($("session"), s.title + ". Session " + s.session + ", duty " + s.duty + (s.mark ? ", " + s.mark : "") + ".");
+    text($("session"), s.title + ". Session " + s.session + ", duty " + s.duty + (s.mark ? ", " + s.mark : "") + ". " +
+      (began === null ? "Seconds count from the start: " + f.began + "." : "Began " + f.began + "; times of day are local, seconds count from there."));
     shown = s;
   }
 
@@ -229,7 +240,7 @@
     let line = "Data " + old.toFixed(1) + " s old. " + (s.duty === "watch" ? "Watching" + forS + "; works no relay" :
       "Relay " + (s.relay_on ? "closed" : s.state === "fault" ? "commanded open" : "open") + ". State: " + s.state + forS) + ". Sound: " + s.sound;
     if (s.sound_silenced) line += " (silenced; its cause stands)";
-    if (s.flash) line += ". Lamp flashed " + duration(s.flash.ago_s) + " ago for " + s.flash.state;
+    if (s.flash) line += ". Lamp flashed " + duration(s.flash.ago_s) + " ago for " + s.flash.state + (began === null ? "" : ", at " + when(s.flash.at_s, 2));
     text($("age"), line + ".");
   }
 

@@ -189,7 +189,7 @@ func (b *briefing) limits() error {
 		b.Start = append(b.Start, text)
 	}
 	unit := rules.DefaultUnit(rules.Length, b.env.Units)
-	b.KeepOutWhy = f.Keep.Why()
+	b.KeepOutWhy, b.slack = f.Keep.Why(), f.Rope.SlackSays
 	if f.Keep.Out != nil {
 		b.KeepOutM, b.KeepOut = *f.Keep.Out, rounding.Show(*f.Keep.Out, unit, 2, rounding.Up)
 	}
@@ -250,7 +250,7 @@ func (b *briefing) posts() {
 		{"Emergency stop", out + ", one hand on the hard-wired stop while the craft is armed"},
 		{"Lookout at the gate", "keeps people and animals out, and calls wind and limits"},
 	}
-	if how := b.env.Tether.Tending; how != "" {
+	if how := strings.Join(slices.DeleteFunc([]string{b.env.Tether.Tending, b.slack}, func(s string) bool { return s == "" }), "; "); how != "" {
 		b.Posts = append(b.Posts, post{"Rope", how})
 	}
 	if b.pad.Board.Line("hold").Fitted {

@@ -33,6 +33,8 @@ type briefing struct {
 	step   *card.Step // nil without a card
 	env    *rules.Envelope
 	status *told.Status // of the guard that runs, nil for none
+	start  string       // what to do where no guard was asked
+	slack  string       // how much rope may lie loose; empty is not known
 	files  *answers.Files
 	hovers []flown.Hover
 	// last is the newest report's record of this craft, nil without one.
@@ -52,19 +54,27 @@ func (b *briefing) records() {
 		}
 		b.trouble(errors.Join(append(trouble, err)...))
 	}
-	b.Guard = "No guard runs on this pad: what it would ask beside is not here."
 	if b.pad.Socket == "" {
+		b.unasked("the pad file names no socket to ask a guard at")
 		return
 	}
 	status, err := ask.Once(b.pad.Socket)
-	if err != nil {
+	var reply answers.Reply
+	if err == nil {
+		reply, err = ask.Guard(b.pad.Socket, answers.Request{Do: "files"})
+	}
+	if err != nil || reply.Files == nil {
+		b.unasked("no guard answers")
 		return
 	}
-	reply, err := ask.Guard(b.pad.Socket, answers.Request{Do: "files"})
-	if err == nil && reply.Files != nil {
-		b.status, b.files = status, reply.Files
-		b.Guard = "As the guard saw it at " + timeofday.Day(b.Made) + "."
-	}
+	b.status, b.files = status, reply.Files
+	b.Guard = "As the guard saw it at " + timeofday.Day(b.Made) + "."
+}
+
+// unasked writes what the sheet is worth without a guard, and what to do.
+func (b *briefing) unasked(why string) {
+	b.Guard = strings.ToUpper(why[:1]) + why[1:] + ": nothing here is enforced yet. Not asked: declarations, craft, input lines, disk, reset."
+	b.start = "start the guard (" + pick(b.pad.Board.Kind.Models(), "downhauld-bench", "downhauld") + " --pad FILE), then print this anew"
 }
 
 func (b *briefing) trouble(err error) {
@@ -127,8 +137,10 @@ func (b *briefing) due() {
 			}
 			return
 		}
-		b.status, b.Guard = nil, "A guard runs on other files than these: it was not asked."
+		b.status = nil
+		b.unasked("a guard runs on other files than these")
 	}
+	b.Before = append(b.Before, b.start)
 	if b.card != nil {
 		b.Before = append(b.Before, b.step.Needs...)
 		for _, x := range words.Conditions(b.step) {

@@ -20,8 +20,12 @@ type Rope struct {
 	Unknown     []string `json:"not_stated"`
 	// Pull is the greatest net pull along the tether that full thrust keeps up,
 	// Closing the speed at which the heaviest craft may run into its end with it.
-	Pull        *float64 `json:"net_pull_n"`
-	Closing     *float64 `json:"closing_speed_m_s"`
+	Pull    *float64 `json:"net_pull_n"`
+	Closing *float64 `json:"closing_speed_m_s"`
+	// Slack is how much rope may lie loose while power is on: over it full thrust, from rest
+	// and level, gains that speed. SlackSays says so.
+	Slack       *float64 `json:"slack_m"`
+	SlackSays   string   `json:"slack_says"`
 	Snatch      *float64 `json:"runaway_snatch_n"`
 	SnatchSpeed *float64 `json:"runaway_speed_m_s"`
 	// PeakTime is how long after the tether comes tight that pull is at its greatest, s.
@@ -108,7 +112,13 @@ func (j *job) rope() {
 	// of the heaviest: both on the high side.
 	pull := j.mass * Sideways(full)
 	v := closingSpeed(w, pull, k, j.mass)
-	out.Pull, out.Closing = some(pull), some(v)
+	slack := v * v / (2 * Sideways(full))
+	out.Pull, out.Closing, out.Slack = some(pull), some(v), some(slack)
+	out.SlackSays = fmt.Sprintf("at most %s loose while power is on (v²/2a: full thrust, a = √((T/m)² − g²), gains the %s that it bears)",
+		j.down(slack, rules.Length), j.down(v, rules.Speed))
+	if v == 0 {
+		out.SlackSays = "never tight while power is on: it does not bear full thrust"
+	}
 	how := "the stretch of a fast pull is as stated"
 	if !stated {
 		how = "fast_stretch is not stated, and twice the stiffness of the slow pull is taken, which divides the speed by √2: ask the maker"

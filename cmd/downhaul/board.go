@@ -30,6 +30,8 @@ type boardCmd struct {
 	Load    boardLoad    `cmd:"" help:"Put a force on the load cell."`
 	Break   boardBreak   `cmd:"" help:"Bring a fault in: a wire, a welded contact and the like."`
 	Mend    boardMend    `cmd:"" help:"Take a fault away."`
+
+	force string // the unit of forces: the pad file's, else the newton
 }
 
 func (boardCmd) Help() string {
@@ -41,6 +43,7 @@ func (boardCmd) Help() string {
 // dial connects to the board's socket.
 func (b *boardCmd) dial() (*virtual.Client, error) {
 	socket := b.Socket
+	b.force = "N"
 	if b.Pad != "" {
 		text, err := plain.Read(b.Pad, plain.Setup)
 		if err != nil {
@@ -57,7 +60,7 @@ func (b *boardCmd) dial() (*virtual.Client, error) {
 			return nil, hint(fmt.Errorf("board: %s names no virtual board with a socket", b.Pad),
 				`a real board cannot be worked from here; for a rehearsal write kind = "virtual" and a socket under [board]`)
 		}
-		socket = p.Board.Socket
+		socket, b.force = p.Board.Socket, rules.DefaultUnit(rules.Force, p.Units)
 	}
 	c, err := virtual.Dial(socket)
 	return c, hint(err, "a real board cannot be worked from here: only a virtual one has a socket; downhaul rehearse starts one, and prints the pad file to name")
@@ -186,6 +189,8 @@ const boardSchema = 1
 type boardOutput struct {
 	Schema int           `json:"schema"`
 	Board  virtual.State `json:"board"`
+
+	force string
 }
 
 func (a *boardShow) Run(b *boardCmd, s *streams) error {
@@ -198,7 +203,7 @@ func (a *boardShow) Run(b *boardCmd, s *streams) error {
 	if err != nil {
 		return err
 	}
-	return s.tell(&boardOutput{boardSchema, state}, a.JSON)
+	return s.tell(&boardOutput{boardSchema, state, b.force}, a.JSON)
 }
 
 func (o *boardOutput) print(w io.Writer) {
@@ -234,7 +239,7 @@ func (o *boardOutput) print(w io.Writer) {
 	if s.Load == nil {
 		row("load cell", "none")
 	} else {
-		row("load cell", fmt.Sprintf("%g N", *s.Load))
+		row("load cell", rules.Format(*s.Load, o.force))
 	}
 	if len(s.Faults) > 0 {
 		fmt.Fprintln(w, "\nFaults that are in")

@@ -1,11 +1,13 @@
 package main
 
 import (
+	"errors"
 	"fmt"
 	"strings"
 	"time"
 
 	"downhaul/hw/virtual"
+	"downhaul/rules"
 )
 
 // hands are what works a virtual board.
@@ -39,12 +41,15 @@ var lineKeys = []struct {
 // faultKeys are in the order of the faults.
 const faultKeys = "1234567890niojklvz"
 
-// Steps of wind and load.
-const windStep, loadStep = 1.0, 50.0 // Hz, N
+// windStep is the step of the wind, Hz; loadSteps are those of the load.
+const windStep = 1.0
+
+var loadSteps = map[string]string{"N": "50 N", "lbf": "10 lbf"}
 
 // keys turns key presses into acts on a board. It knows no clock of its own.
 type keys struct {
 	board hands
+	force string // the unit of forces
 	state virtual.State
 	// held are the buttons that a key holds, with when each is let go.
 	held  map[string]time.Duration
@@ -54,8 +59,8 @@ type keys struct {
 	leave bool
 }
 
-func newKeys(board hands) *keys {
-	return &keys{board: board, held: map[string]time.Duration{}, down: map[string]bool{}}
+func newKeys(board hands, force string) *keys {
+	return &keys{board: board, force: force, held: map[string]time.Duration{}, down: map[string]bool{}}
 }
 
 // press takes one key.
@@ -79,11 +84,11 @@ func (k *keys) press(key byte, now time.Duration) {
 	case key == '-':
 		k.act("wind", k.board.Turn(max(0, k.state.Wind-windStep)))
 	case (key == ']' || key == '[') && k.state.Load != nil:
-		step := loadStep
+		step, err := rules.ParseQuantity(loadSteps[k.force], rules.Force)
 		if key == '[' {
-			step = -step
+			step.SI = -step.SI
 		}
-		k.act("load", k.board.Load(max(0, *k.state.Load+step)))
+		k.act("load", errors.Join(err, k.board.Load(max(0, *k.state.Load+step.SI))))
 	case line == "gate":
 		k.toggles(line, k.board.OpenContact, k.board.CloseContact)
 	case line == "estop" || line == "estop_a" || line == "estop_b":

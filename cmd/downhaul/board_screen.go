@@ -17,6 +17,7 @@ import (
 	"downhaul/interlock/day/answers/ask"
 	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/rehearsal"
+	"downhaul/rules"
 )
 
 type boardScreen struct{}
@@ -47,7 +48,7 @@ func (a *boardScreen) Run(ctx context.Context, b *boardCmd, s *streams) (err err
 	typed := make(chan []byte)
 	go read(in, typed)
 	socket := b.guardSocket()
-	k := newKeys(c)
+	k := newKeys(c, b.force)
 	defer k.end()
 	began := time.Now()
 	tick := time.NewTicker(redrawn / 4)
@@ -173,7 +174,7 @@ func boardText(k *keys, st *told.Status, width int) string {
 	line("  %-11s %-5s %s; coil %s; watchdog %s", "contactor", s.Contactor, pick(s.Power, "POWER AT THE ROTORS", "no power at the rotors"), pick(s.Coil, "energised", "dead"), pick(s.Watchdog, "holds", "dropped"))
 	load := "no load cell"
 	if s.Load != nil {
-		load = fmt.Sprintf("[ ] load %.0f N", *s.Load)
+		load = "[ ] load " + rules.Format(*s.Load, k.force)
 	}
 	line("- + wind %.0f Hz   %s", s.Wind, load)
 	for _, row := range boardFaultKeys(s, width) {

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"math"
 	"slices"
 	"strings"
 	"testing"
@@ -28,7 +29,7 @@ func atBoard(t *testing.T) (k *keys, look func(), at *time.Duration) {
 		t.Fatal(err)
 	}
 	t.Cleanup(func() { _ = b.Close() })
-	k = newKeys(b)
+	k = newKeys(b, "N")
 	look = func() {
 		t.Helper()
 		k.tick(*at)
@@ -132,6 +133,13 @@ func TestKeysBringFaultsIn(t *testing.T) {
 	}
 	if k.state.Wind != 1 || *k.state.Load != 100 {
 		t.Errorf("wind %v, load %v", k.state.Wind, *k.state.Load)
+	}
+	// A crew in pounds steps and reads in them; 1 lbf is 4.4482216152605 N (NIST SP 811, B.8).
+	k.force = "lbf"
+	k.press('[', *at)
+	look()
+	if want := 100 - 44.482216152605; math.Abs(*k.state.Load-want) > 1e-9 || !strings.Contains(boardText(k, nil, columns), "load 12.48 lbf\n") {
+		t.Errorf("load %v N, want %v:\n%s", *k.state.Load, want, boardText(k, nil, columns))
 	}
 }
 

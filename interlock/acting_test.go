@@ -55,9 +55,9 @@ func TestDecisionsNameWhatTheyAreAbout(t *testing.T) {
 		want string
 	}{
 		{Effect{Kind: TripEffect, At: 3 * time.Second, Trip: 7, FirstOut: true, Stop: rules.Immediate, Reason: ReasonRule, Rule: 0, Permissive: -1, Channel: rules.Tension, HasValue: true, Value: 1900, Limit: 1800},
-			`{"at_ns":3000000000,"kind":"trip","trip":7,"first_out":true,"stop":"immediate","reason":"limit left","rule":"overload","channel":"tether.tension","value":1900,"limit":1800,"unit":"N"}`},
+			`{"at_ns":3000000000,"kind":"trip","trip":7,"first_out":true,"stop":"immediate","reason":"past a limit","rule":"overload","channel":"tether.tension","value":1900,"limit":1800,"unit":"N"}`},
 		{Effect{Kind: CautionEffect, On: true, Reason: ReasonRule, Rule: last, Permissive: -1, Channel: rules.LinkAge, HasValue: true, Value: 0.1, Limit: 0.1},
-			`{"at_ns":0,"kind":"caution","on":true,"reason":"limit left","rule":"age","channel":"link.age","value":0.1,"limit":0.1,"unit":"s"}`},
+			`{"at_ns":0,"kind":"caution","on":true,"reason":"past a limit","rule":"age","channel":"link.age","value":0.1,"limit":0.1,"unit":"s"}`},
 		{Effect{Kind: NoteEffect, Reason: ReasonPermissiveLost, Rule: -1, Permissive: 1, Channel: rules.SupplyVoltage, HasValue: true, Value: 47, Limit: 48},
 			`{"at_ns":0,"kind":"note","on":false,"reason":"something needed to start is missing","permissive":"charged","channel":"supply.voltage","value":47,"limit":48,"unit":"V"}`},
 		// The first line and the first reason that have one are named as any other.

@@ -16,17 +16,17 @@ func TestDecisionsAsTheyAreWritten(t *testing.T) {
 		Permissives: []rules.Permissive{{Name: "calm", Watch: rules.WindSpeed, Form: rules.Below, Limit: 5}, {Name: "l\"a\\te\n\x1f°", Watch: rules.WindSpeed}},
 	}
 	for want, f := range map[string]Effect{
-		`{"at_ns":1,"kind":"relay","on":true}`:                                                              {Kind: RelayEffect, At: 1, On: true},
-		`{"at_ns":2,"kind":"heartbeat","on":false}`:                                                         {Kind: BeatEffect, At: 2},
-		`{"at_ns":3,"kind":"sound","sound":"tripped"}`:                                                      {Kind: SoundEffect, At: 3, Sound: SoundTripped},
-		`{"at_ns":4,"kind":"lamp","state":"live"}`:                                                          {Kind: LampEffect, At: 4, State: Live},
-		`{"at_ns":5,"kind":"state","from":"live","state":"tripped","reason":"limit left","rule":"ceiling"}`: {Kind: StateEffect, At: 5, From: Live, State: Tripped, Reason: ReasonRule, Rule: 0, Permissive: -1},
-		`{"at_ns":6,"kind":"trip","trip":12,"first_out":true,"stop":"immediate","lasted_ns":1,"reason":"limit left","rule":"ceiling","channel":"craft.apex","value":7.5,"limit":7,"unit":"m"}`: {
+		`{"at_ns":1,"kind":"relay","on":true}`:                                                                {Kind: RelayEffect, At: 1, On: true},
+		`{"at_ns":2,"kind":"heartbeat","on":false}`:                                                           {Kind: BeatEffect, At: 2},
+		`{"at_ns":3,"kind":"sound","sound":"tripped"}`:                                                        {Kind: SoundEffect, At: 3, Sound: SoundTripped},
+		`{"at_ns":4,"kind":"lamp","state":"live"}`:                                                            {Kind: LampEffect, At: 4, State: Live},
+		`{"at_ns":5,"kind":"state","from":"live","state":"tripped","reason":"past a limit","rule":"ceiling"}`: {Kind: StateEffect, At: 5, From: Live, State: Tripped, Reason: ReasonRule, Rule: 0, Permissive: -1},
+		`{"at_ns":6,"kind":"trip","trip":12,"first_out":true,"stop":"immediate","lasted_ns":1,"reason":"past a limit","rule":"ceiling","channel":"craft.apex","value":7.5,"limit":7,"unit":"m"}`: {
 			Kind: TripEffect, At: 6, Trip: 12, FirstOut: true, Stop: rules.Immediate, Lasted: 1, Reason: ReasonRule, Rule: 0, Permissive: -1, Channel: rules.Apex, HasValue: true, Value: 7.5, Limit: 7},
 		`{"at_ns":7,"kind":"consequence","trip":13,"stop":"controlled","reason":"channel missing","rule":"snatch","channel":"tether.tension","limit":500,"unit":"N/s","cause":"too old"}`: {
 			Kind: ConsequenceEffect, At: 7, Trip: 13, Stop: rules.Controlled, Reason: ReasonRuleMissing, Rule: 1, Permissive: -1, Channel: rules.Tension, Limit: 500, Cause: rules.Stale},
-		`{"at_ns":8,"kind":"caution","on":true,"reason":"limit left"}`: {Kind: CautionEffect, At: 8, On: true, Reason: ReasonRule, Rule: 2, Permissive: -1},
-		`{"at_ns":8,"kind":"caution","on":true,"reason":"limit left","channel":"tether.tension","value":2,"limit":1,"unit":"N"}`: {
+		`{"at_ns":8,"kind":"caution","on":true,"reason":"past a limit"}`: {Kind: CautionEffect, At: 8, On: true, Reason: ReasonRule, Rule: 2, Permissive: -1},
+		`{"at_ns":8,"kind":"caution","on":true,"reason":"past a limit","channel":"tether.tension","value":2,"limit":1,"unit":"N"}`: {
 			Kind: CautionEffect, At: 8, On: true, Reason: ReasonRule, Rule: 2, Permissive: -1, Channel: rules.Tension, HasValue: true, Value: 2, Limit: 1},
 		`{"at_ns":9,"kind":"clear"}`: {Kind: ClearEffect, At: 9, Rule: -1, Permissive: -1},
 		`{"at_ns":10,"kind":"note","on":true,"permissive":"calm","channel":"wind.speed","value":6,"limit":5,"unit":"m/s"}`: {

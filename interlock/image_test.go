@@ -96,6 +96,10 @@ func (e *Engine) appendLimits(dst []byte) []byte {
 		put(*part[bool](r, "beyond"), now.Asks[:], *part[bool](r, "goMissing"), now.Cautions, now.Seen, now.Back)
 		put(now.Value, now.Past, uint8(now.Left))
 		due(*part[time.Duration](r, "due"))
+		if eased := *part[time.Duration](r, "eased"); eased != rules.Never {
+			age(eased, 2*time.Second)
+		}
+		put(*part[time.Duration](r, "eased") == rules.Never)
 		if now.Left != rules.Inside {
 			put(now.Told)
 		}

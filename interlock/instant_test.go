@@ -198,7 +198,7 @@ func TestResetIsVoidOnceTheLatchMoved(t *testing.T) {
 	}
 	e.Step(e.now+1, &tilted)
 	if e.latch.state != Blocked || e.latch.resetOK {
-		t.Errorf("a limit left: %v, the reset of before still counts: %v", e.latch.state, e.latch.resetOK)
+		t.Errorf("a past a limit: %v, the reset of before still counts: %v", e.latch.state, e.latch.resetOK)
 	}
 }
 

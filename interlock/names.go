@@ -28,7 +28,7 @@ var effectName = [effectKindCount]string{"", "relay", "heartbeat", "sound", "lam
 
 var reasonText = [reasonCount]string{
 	NoReason: "", ReasonPowerUp: "power-up", ReasonUnfinishedTrip: "the last session ended in a trip or without its end",
-	ReasonUnfinishedFault: "the last session ended in a fault", ReasonRule: "limit left", ReasonRuleMissing: "channel missing",
+	ReasonUnfinishedFault: "the last session ended in a fault", ReasonRule: "past a limit", ReasonRuleMissing: "channel missing",
 	ReasonEStop: "emergency stop", ReasonEStopOne: "emergency stop, one contact only", ReasonGate: "gate open",
 	ReasonHold: "hold-to-run released", ReasonReadbackOpened: "the contactor opened by itself",
 	ReasonReadbackClosed: "the contactor is closed when it must be open", ReasonReadbackNot: "the contactor did not close in time",

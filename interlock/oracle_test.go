@@ -139,8 +139,8 @@ func (o *oracleRule) expect(history []heard, end time.Duration) []string {
 		if over < begun+o.lasting {
 			continue
 		}
-		say(begun+o.lasting, "trip, limit left")
-		say(over, "clear, limit left")
+		say(begun+o.lasting, "trip, past a limit")
+		say(over, "clear, past a limit")
 	}
 	// Silence: from the staleness after a good one to the next good one.
 	// What ends it is a rate, for a rule on one; that none can be had for the
@@ -187,7 +187,7 @@ func TestAgainstTheWholeHistory(t *testing.T) {
 	for range 10 { // short histories: many
 		rapid.Check(t, func(rt *rapid.T) { againstHistory(rt, t, told) })
 	}
-	for _, what := range []string{"trip, limit left", "clear, limit left", "trip, channel missing", "clear, channel missing"} {
+	for _, what := range []string{"trip, past a limit", "clear, past a limit", "trip, channel missing", "clear, channel missing"} {
 		if told[what] == 0 {
 			t.Errorf("no history brought %q", what)
 		}

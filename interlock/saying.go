@@ -45,7 +45,7 @@ func (v *View) Say(env *rules.Envelope, u Unmet) string {
 			return fmt.Sprintf("the height was off before the start, and is missing now: %v", u.Cause)
 		}
 		unit := rules.DefaultUnit(rules.Length, env.Units)
-		return fmt.Sprintf("the height reads %s before the start: set it to zero at the craft (home, or start it anew)", rules.Format(u.Value, unit))
+		return fmt.Sprintf("the height reads %s before the start: set it to zero at the craft (home, or start it anew)", rules.Reading(u.Value, unit))
 	case NeedChannel:
 		id := rules.ChannelID(u.Index)
 		switch u.Cause {
@@ -139,7 +139,7 @@ func (v *View) Disarmed(env *rules.Envelope) string {
 			case s.ID == rules.CraftArmed:
 				text = "yes"
 			default:
-				text = rules.Format(s.Reading.Value, rules.DefaultUnit(s.ID.Channel().Kind, env.Units))
+				text = rules.Reading(s.Reading.Value, rules.DefaultUnit(s.ID.Channel().Kind, env.Units))
 			}
 		}
 		if text != "" {
@@ -174,7 +174,7 @@ func (v *View) RuleNow(env *rules.Envelope, i int) string {
 	case !now.HasValue:
 		return "no value yet"
 	}
-	return fmt.Sprintf("%s, limit %s", rules.Format(now.Value, rule.Unit), limit)
+	return fmt.Sprintf("%s, limit %s", rules.Reading(now.Value, rule.Unit, rule.Limit, rule.LimitHigh), limit)
 }
 
 // permissive returns what a row asks for and what is there instead.
@@ -183,9 +183,9 @@ func (v *View) permissive(env *rules.Envelope, i int) string {
 	text := p.Condition() + "; now "
 	switch age := v.At - now.At; {
 	case now.Quality != rules.Missing && age >= p.StaleAfter:
-		text += fmt.Sprintf("too old: %s, heard %.1f s ago, and it counts for %s", rules.Format(now.Value, p.Unit), age.Seconds(), rules.FormatDuration(p.StaleAfter)) + ask(p.Watch, p.StaleAfter)
+		text += fmt.Sprintf("too old: %s, heard %.1f s ago, and it counts for %s", rules.Reading(now.Value, p.Unit, p.Limit), age.Seconds(), rules.FormatDuration(p.StaleAfter)) + ask(p.Watch, p.StaleAfter)
 	case now.Quality != rules.Missing:
-		text += rules.Format(now.Value, p.Unit)
+		text += rules.Reading(now.Value, p.Unit, p.Limit)
 	case now.Cause != rules.NoCause:
 		text += "missing: " + now.Cause.String()
 	default:
@@ -203,14 +203,14 @@ func FirstCause(env *rules.Envelope, f Effect) string {
 	switch {
 	case f.Rule >= 0:
 	case f.Reason == ReasonThenSilent:
-		return f.Channel.String() + " " + rules.Format(f.Value, rules.DefaultUnit(f.Channel.Channel().Kind, env.Units)) + ", " + lasted
+		return f.Channel.String() + " " + rules.Reading(f.Value, rules.DefaultUnit(f.Channel.Channel().Kind, env.Units)) + ", " + lasted
 	case f.Lasted > 0:
 		return lasted
 	default:
 		return f.Reason.String()
 	}
 	rule := &env.Rules[f.Rule]
-	value, limit := rules.Format(f.Value, rule.Unit), rules.Format(f.Limit, rule.Unit)
+	value, limit := rules.Reading(f.Value, rule.Unit, f.Limit), rules.Format(f.Limit, rule.Unit)
 	switch {
 	case f.Reason == ReasonRuleMissing:
 		return rule.Name + ": " + f.Reason.String() + ", " + rule.Watch.String() + " " + f.Cause.String()
@@ -226,12 +226,4 @@ func FirstCause(env *rules.Envelope, f Effect) string {
 		return rule.Name + " past its limit: just past " + limit
 	}
 	return rule.Name + " past its limit: " + value + ", limit " + limit
-}
-
-// Because returns a reason as people say it.
-func Because(r Reason) string {
-	if r == ReasonRule {
-		return "past a limit"
-	}
-	return r.String()
 }

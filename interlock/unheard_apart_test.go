@@ -77,7 +77,7 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 			"trip 1 first-out, immediate: then nothing heard from the craft [overload] at 1500, limit 1400 for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft",
-			"trip 2, immediate: limit left [overload] at 1900, limit 1800"}},
+			"trip 2, immediate: past a limit [overload] at 1900, limit 1800"}},
 		{"the tether past its limit before a silence, inside, and past it again", tiltRule + overloadRule, nil, func(r *rig) {
 			r.set(rules.Tension, 1900, rules.Good)
 			r.run(ms(50))
@@ -90,7 +90,7 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 			"trip 1 first-out, immediate: then nothing heard from the craft [overload] at 1900, limit 1800 for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft",
-			"trip 2, immediate: limit left [overload] at 1900, limit 1800"}},
+			"trip 2, immediate: past a limit [overload] at 1900, limit 1800"}},
 		{"the tether goes past its limit after the last word of the craft", tiltRule + overloadRule, nil, func(r *rig) {
 			r.lost()
 			r.run(ms(120))
@@ -99,7 +99,7 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 			"trip 1 first-out, immediate: nothing heard from the craft for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft",
-			"trip 2, immediate: limit left [overload] at 1900, limit 1800"}},
+			"trip 2, immediate: past a limit [overload] at 1900, limit 1800"}},
 		{"a channel that stopped long before the silence", tiltRule + voltsRule, nil, func(r *rig) {
 			r.silence(rules.SupplyVoltage)
 			r.run(ms(700))
@@ -135,7 +135,7 @@ func TestWhatIsNoPartOfASilence(t *testing.T) {
 			"trip 1 first-out, immediate: nothing heard from the craft for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft",
-			"of trip 1, immediate: limit left [ceiling] at 6.7056, limit 6.7056",
+			"of trip 1, immediate: past a limit [ceiling] at 6.7056, limit 6.7056",
 			"of trip 1, immediate: channel missing [ceiling] (too old)"}},
 		{"a channel that never had a value, then silence", tiltRule + "[[rule]]\nname = \"hot\"\nwatch = \"esc.temperature\"\nabove = \"90 °C\"\nstop = \"immediate\"\n", watchDuty, func(r *rig) {
 			r.set(rules.ESCTemperature, 0, rules.Missing)
@@ -176,20 +176,20 @@ func TestAPhaseThatASilenceBegins(t *testing.T) {
 	}{
 		{func(*rig) {}, []string{
 			"trip 1 first-out, immediate: nothing heard from the craft for 2.500 s",
-			"of trip 1, immediate: limit left [thrust] at 0, limit 0.05",
+			"of trip 1, immediate: past a limit [thrust] at 0, limit 0.05",
 			"of trip 1, immediate: channel missing [thrust] (too old)",
 			"of trip 1, immediate: nothing heard from the craft"}},
 		{func(r *rig) { r.run(time.Second); r.lines[Gate] = false }, []string{
 			"trip 1 first-out, immediate: gate open",
 			"trip 2, immediate: nothing heard from the craft for 2.500 s",
-			"of trip 2, immediate: limit left [thrust] at 0, limit 0.05",
+			"of trip 2, immediate: past a limit [thrust] at 0, limit 0.05",
 			"of trip 2, immediate: channel missing [thrust] (too old)",
 			"of trip 2, immediate: nothing heard from the craft"}},
 		{func(r *rig) { r.set(rules.Tension, 20, rules.Good) }, []string{
 			"trip 1 first-out, immediate: nothing heard from the craft for 2.500 s",
-			"of trip 1, immediate: limit left [thrust] at 0, limit 0.05",
+			"of trip 1, immediate: past a limit [thrust] at 0, limit 0.05",
 			"of trip 1, immediate: channel missing [thrust] (too old)",
-			"trip 2, immediate: limit left [slack] at 20, limit 50",
+			"trip 2, immediate: past a limit [slack] at 20, limit 50",
 			"of trip 1, immediate: nothing heard from the craft"}},
 	} {
 		r := newRig(t, "version = 1\ntitle = \"t\"\n"+thrustRule+slackRule, func(s *Site) {

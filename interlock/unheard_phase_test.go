@@ -35,7 +35,7 @@ stop = "immediate"
 			r.values[i].silent = r.values[i].silent || r.values[i].id != rules.Tension
 		}
 		r.run(1100 * time.Millisecond)
-		if got, want := r.trips(), []string{"trip 1 first-out, immediate: limit left [thrust] at 0, limit 0.05"}; !slices.Equal(got, want) {
+		if got, want := r.trips(), []string{"trip 1 first-out, immediate: past a limit [thrust] at 0, limit 0.05"}; !slices.Equal(got, want) {
 			t.Errorf("%q, want %q", got, want)
 		}
 	}

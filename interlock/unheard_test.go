@@ -94,11 +94,11 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 			"trip 1 first-out, immediate: nothing heard from the craft for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
 			"of trip 1, immediate: nothing heard from the craft",
-			"of trip 1, immediate: limit left [ceiling] at 6.7056, limit 6.7056",
+			"of trip 1, immediate: past a limit [ceiling] at 6.7056, limit 6.7056",
 			"of trip 1, immediate: channel missing [ceiling] (too old)"}},
 		{"the predicted apex grows", "version = 1\ntitle = \"t\"\n" + ceilingRule, func(s *Site) { s.LinkStale = 3 * time.Second }, func(r *rig) { r.lost() }, []string{
 			"trip 1 first-out, immediate: nothing heard from the craft for 0.813 s",
-			"of trip 1, immediate: limit left [ceiling] at 6.7056, limit 6.7056",
+			"of trip 1, immediate: past a limit [ceiling] at 6.7056, limit 6.7056",
 			"of trip 1, immediate: channel missing [ceiling] (too old)",
 			"of trip 1, immediate: nothing heard from the craft"}},
 		{"nothing but the link is missed in time", "version = 1\ntitle = \"t\"\n" + overloadRule, nil, func(r *rig) { r.lost() }, []string{
@@ -166,7 +166,7 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 		}, []string{
 			"trip 1 first-out, immediate: then nothing heard from the craft [overload] at 1900, limit 1800 for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
-			"of trip 1, immediate: limit left [overload] at 1900, limit 1800",
+			"of trip 1, immediate: past a limit [overload] at 1900, limit 1800",
 			"of trip 1, immediate: nothing heard from the craft"}},
 		{"the first rule of the file past its limit for a while, then silence", overloadRule1 + strings.Replace(tiltRule, "\nversion = 1\ntitle = \"test\"", "", 1), nil, func(r *rig) {
 			r.set(rules.Tension, 1900, rules.Good)
@@ -175,14 +175,14 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 		}, []string{
 			"trip 1 first-out, immediate: then nothing heard from the craft [overload] at 1900, limit 1800 for 0.200 s",
 			"of trip 1, immediate: channel missing [tilt] (too old)",
-			"of trip 1, immediate: limit left [overload] at 1900, limit 1800",
+			"of trip 1, immediate: past a limit [overload] at 1900, limit 1800",
 			"of trip 1, immediate: nothing heard from the craft"}},
 		{"the time of a limit runs out in a silence", tiltRule + overloadRule, nil, func(r *rig) {
 			r.set(rules.Tension, 1900, rules.Good)
 			r.run(300 * time.Millisecond)
 			r.lost()
 		}, []string{
-			"trip 1 first-out, immediate: limit left [overload] at 1900, limit 1800",
+			"trip 1 first-out, immediate: past a limit [overload] at 1900, limit 1800",
 			"trip 2, immediate: nothing heard from the craft for 0.200 s",
 			"of trip 2, immediate: channel missing [tilt] (too old)",
 			"of trip 2, immediate: nothing heard from the craft"}},
@@ -191,7 +191,7 @@ func TestSilenceIsTheFirstCause(t *testing.T) {
 			r.run(50 * time.Millisecond)
 			r.lost()
 		}, []string{
-			"trip 1 first-out, immediate: limit left [tilt] at 0.6, limit 0.523599",
+			"trip 1 first-out, immediate: past a limit [tilt] at 0.6, limit 0.523599",
 			"trip 2, immediate: nothing heard from the craft for 0.200 s",
 			"of trip 2, immediate: channel missing [tilt] (too old)",
 			"of trip 2, immediate: nothing heard from the craft"}},

@@ -180,8 +180,8 @@ func (e *Engine) ruleView(i int) RuleView {
 // more is heard: 0 where it has nothing now for another cause than age.
 func (e *Engine) BlindFrom(i int) (from time.Duration, inForce bool) {
 	rule := &e.env.Rules[i]
-	good, missing := e.limits.LastGood(i)
-	if from = good + rule.StaleAfter; good == rules.Never || missing && from >= e.now {
+	h := e.limits.Health(rule.Watch)
+	if from = h.Good + rule.StaleAfter; !h.Heard || e.limits.Rule(i).Asks[limits.ByMissing] && from >= e.now {
 		from = 0
 	}
 	return from, e.inForce(rule.While)

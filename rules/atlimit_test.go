@@ -3,6 +3,7 @@ package rules
 import (
 	"fmt"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -231,7 +232,7 @@ func TestNumbersAtTheBordersOfTheirForm(t *testing.T) {
 		t.Errorf("%+v, %v", q, ok)
 	}
 	for id := NoChannel; id < ChannelCount; id++ {
-		if want := strings.HasPrefix(id.String(), "wind.") && id.Channel().Kind == Speed; id.OfWind() != want {
+		if want := slices.Contains([]ChannelID{WindSpeed, Gust, Mean2, Mean10, Peak10, Lull10, RotorWind, RotorGust}, id); id.OfWind() != want {
 			t.Errorf("%s is of the wind: %v", id, !want)
 		}
 	}

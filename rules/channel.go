@@ -1,6 +1,9 @@
 package rules
 
-import "time"
+import (
+	"strings"
+	"time"
+)
 
 // Channel is one quantity over time. All values are in the unit of its Kind.
 type Channel struct {
@@ -73,11 +76,7 @@ func (id ChannelID) String() string { return id.Channel().Name }
 
 // OfWind reports whether the channel is a speed of the wind, measured or worked out.
 func (id ChannelID) OfWind() bool {
-	switch id {
-	case WindSpeed, Gust, Mean2, Mean10, Peak10, Lull10, RotorWind, RotorGust:
-		return true
-	}
-	return false
+	return id.Channel().Kind == Speed && strings.HasPrefix(id.String(), "wind.")
 }
 
 // Plausible reports whether v lies in the range of the channel; false for NaN and

@@ -135,10 +135,5 @@ func findContradictions(d *document.Document, e *Envelope) {
 // rowAt is the number of the row whose header stands on that line; rows that
 // could not be read have left gaps in the envelope's own lists.
 func rowAt(rows []*document.Table, line int) int {
-	for i, t := range rows {
-		if t.Line() == line {
-			return i + 1
-		}
-	}
-	return 0
+	return slices.IndexFunc(rows, func(t *document.Table) bool { return t.Line() == line }) + 1
 }

@@ -3,6 +3,7 @@ package rules
 import (
 	"math"
 	"math/big"
+	"slices"
 	"strconv"
 	"strings"
 )
@@ -80,22 +81,44 @@ func withUnit(number, unitText string) string {
 
 // short is v with four significant digits, whole numbers in full.
 func short(v float64) string {
-	size := math.Abs(v)
-	switch {
-	case v == 0:
-		return "0"
-	case size >= 1e9 || size < 1e-6:
+	if size := math.Abs(v); size >= 1e9 || v != 0 && size < 1e-6 {
 		return strconv.FormatFloat(v, 'g', significant, 64)
 	}
-	// digits before the point, negative for leading zeros behind it
-	before := 0
-	for limit := 1.0; size >= limit && before < 10; limit *= 10 {
-		before++
+	text := strconv.FormatFloat(v, 'e', significant-1, 64)
+	ten, _ := strconv.Atoi(text[strings.IndexByte(text, 'e')+1:]) // it is our own form
+	return trimZeros(strconv.FormatFloat(v, 'f', max(0, significant-1-ten), 64))
+}
+
+// worth is how many decimals of each unit a reading at a pad is worth; ours, from what
+// cups, scales, altimeters and pack monitors resolve.
+var worth = map[string]int{
+	"m": 1, "ft": 1, "in": 1, "cm": 0, "mm": 0, "m/s": 1, "km/h": 1, "kt": 1, "mph": 1, "ft/s": 1,
+	"N": 0, "kN": 2, "kgf": 1, "lbf": 0, "V": 2, "mV": 0, "A": 1, "Ah": 2, "mAh": 0, "Wh": 0, "deg": 1, "deg/s": 0,
+	"%": 1, "°C": 0, "°F": 0, "s": 2, "ms": 0, "rpm": 0, "Hz": 1,
+}
+
+// Worth returns how many decimals a reading in a unit is worth, where that is known.
+func Worth(unitText string) (decimals int, known bool) {
+	decimals, known = worth[unitText]
+	return decimals, known
+}
+
+// Reading is a measured value for people, with as many decimals as it is worth, and more
+// where it would stand on the wrong side of a limit beside it; else Format.
+func Reading(si float64, unitText string, limits ...float64) string {
+	v, ok := Convert(si, unitText)
+	places, known := worth[unitText]
+	if !ok || !known {
+		return Format(si, unitText)
 	}
-	for limit := 0.1; before <= 0 && size < limit; limit /= 10 {
-		before--
+	for ; ; places++ {
+		text := trimZeros(strconv.FormatFloat(v, 'f', places, 64))
+		shown, _ := strconv.ParseFloat(text, 64) // it is our own form
+		wrong := func(limit float64) bool { l, _ := Convert(limit, unitText); return (shown-l)*(v-l) < 0 }
+		if places >= significant || !slices.ContainsFunc(limits, wrong) {
+			return withUnit(strings.TrimPrefix(text, map[bool]string{true: "-"}[shown == 0]), unitText)
+		}
 	}
-	return trimZeros(strconv.FormatFloat(v, 'f', max(0, significant-before), 64))
 }
 
 func trimZeros(s string) string {

@@ -205,7 +205,7 @@ func (c *compared) printChanges(w io.Writer) {
 func changeText(c bench.Change) string {
 	text := c.What + ", " + c.Rule
 	if c.Value != nil {
-		text += fmt.Sprintf(": %s against %s", rules.Format(*c.Value, c.Shown), rules.Format(*c.Limit, c.Shown))
+		text += fmt.Sprintf(": %s against %s", rules.Reading(*c.Value, c.Shown, *c.Limit), rules.Format(*c.Limit, c.Shown))
 	}
 	if c.ByS > 0 {
 		text += fmt.Sprintf(", by %.2f s", c.ByS)

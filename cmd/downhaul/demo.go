@@ -142,7 +142,7 @@ func (d *demo) watch(env *rules.Envelope, f interlock.Effect) {
 	switch f.Kind {
 	case interlock.StateEffect:
 		if f.From != f.State {
-			d.tell.tell(f.At, "guard", strings.ToUpper(f.State.String())+": "+interlock.Because(f.Reason)+".")
+			d.tell.tell(f.At, "guard", strings.ToUpper(f.State.String())+": "+f.Reason.String()+".")
 		}
 	case interlock.TripEffect:
 		d.mu.Lock()

@@ -148,8 +148,8 @@ func runStepped(s *stage, g *guard.Guard, clock *time.Duration) error {
 			if err := s.turn(now); err != nil {
 				return err
 			}
-			if err := g.TakeSensors(now); err != nil {
-				return err
+			for _, c := range s.board.TakeCounts(now) {
+				g.Count(c)
 			}
 		}
 		wake = g.Turn(now)

@@ -18,6 +18,7 @@ import (
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
+	"downhaul/rules/rounding"
 	"downhaul/rules/words"
 )
 
@@ -240,13 +241,11 @@ func ruleText(h *bench.Headroom, rule *rules.Rule) string {
 	case flag:
 		text = "always as it must be"
 	case h.Overs > 0:
-		by := "just so"
-		if *h.Least < -1e-6 {
-			by = "by " + rules.FormatDifference(-*h.Least, rule.Unit)
-		}
+		by := rounding.Headroom(-*h.Least, rule.Unit)
+		by = pick(by == rounding.AtLimit, "just so", "by "+by)
 		text = fmt.Sprintf("past it %s, %.1f s in all, the worst %s at %.2f s", times(h.Overs), h.OverS, by, h.AtS)
 	default:
-		text = fmt.Sprintf("%s at %.2f s", rules.FormatDifference(*h.Least, rule.Unit), h.AtS)
+		text = fmt.Sprintf("%s at %.2f s", rounding.Headroom(*h.Least, rule.Unit), h.AtS)
 	}
 	switch {
 	case h.BlindS < 0.05:
@@ -272,12 +271,12 @@ func printLink(w io.Writer, l *bench.Link) {
 	if l.SilentAfterS == 0 {
 		what = "longest gap of the craft's own clock"
 	}
-	text += fmt.Sprintf("; %s %s at %.2f s", what, rules.Format(l.SilenceS, "s"), l.SilenceAtS)
+	text += fmt.Sprintf("; %s %s at %.2f s", what, rules.Reading(l.SilenceS, "s"), l.SilenceAtS)
 	switch {
 	case l.SilentToEndS >= l.SilenceS && l.SilenceS > 0:
 		text += ", up to the end"
 	case l.SilentToEndS >= silentEnd:
-		text += fmt.Sprintf(", and the last %s without a word of it", rules.Format(l.SilentToEndS, "s"))
+		text += fmt.Sprintf(", and the last %s without a word of it", rules.Reading(l.SilentToEndS, "s"))
 	}
 	if l.Silences > 0 {
 		text += fmt.Sprintf(", %d over %s", l.Silences, rules.Format(l.SilentAfterS, "s"))
@@ -286,7 +285,7 @@ func printLink(w io.Writer, l *bench.Link) {
 	case l.LagS != nil && *l.LagS < 0.001:
 		text += "; no lag seen"
 	case l.LagS != nil:
-		text += fmt.Sprintf("; lag up to %s at %.2f s", rules.Format(*l.LagS, "s"), l.LagAtS)
+		text += fmt.Sprintf("; lag up to %s at %.2f s", rules.Reading(*l.LagS, "s"), l.LagAtS)
 	default:
 		text += "; lag cannot be told from it"
 	}

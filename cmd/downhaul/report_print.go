@@ -73,10 +73,7 @@ func printSheet(w io.Writer, r *report.Report) {
 		m := &o.Margins[i]
 		near := "never heard"
 		if m.Least != nil {
-			near = m.Least.String() + " to go"
-			if m.Least.Value < 0 {
-				near = strings.TrimPrefix(m.Least.String(), "-") + " PAST IT"
-			}
+			near = m.Least.ToGo()
 		}
 		rows = append(rows, []string{m.Rule, m.Limit.String(), near, fmt.Sprint(m.Trips), fmt.Sprint(m.Near), m.When})
 	}
@@ -258,10 +255,7 @@ func printRules(w io.Writer, s *report.Session) {
 		r := &s.Rules[i]
 		text := "headroom not known"
 		if r.Least != nil {
-			text = fmt.Sprintf("%s to go at %s", r.Least, s.When(r.LeastAt))
-			if r.Least.Value < 0 {
-				text = fmt.Sprintf("%s PAST IT at %s", strings.TrimPrefix(r.Least.String(), "-"), s.When(r.LeastAt))
-			}
+			text = r.Least.ToGo() + " at " + s.When(r.LeastAt)
 		}
 		text = fmt.Sprintf("limit %s, %s", r.Limit, text)
 		if r.Trips > 0 {
@@ -281,8 +275,8 @@ func printRules(w io.Writer, s *report.Session) {
 	near := 0
 	for i := range s.Spans {
 		c := &s.Spans[i]
-		if !c.Near {
-			continue
+		if !c.Near && c.To != nil {
+			continue // with a trip
 		}
 		if near == 0 {
 			section(w, "Near misses (cautions that went off without a trip of their rule)")
@@ -290,7 +284,7 @@ func printRules(w io.Writer, s *report.Session) {
 		if near++; near > mostEvents {
 			continue
 		}
-		wrap(w, stamp(s, c.From), strings.Repeat(" ", 22), fmt.Sprintf("%s: worst %s, limit %s, for %s%s%s.", c.Rule, c.Worst, c.Limit, report.Took(c.Lasted()),
+		wrap(w, stamp(s, c.From), strings.Repeat(" ", 22), fmt.Sprintf("%s: worst %s, limit %s, %s%s%s.", c.Rule, c.Worst, c.Limit, pick(c.To == nil, "stood until the end", "for "+report.Took(c.Lasted())),
 			pick(c.Count > 1, ", "+times(uint64(c.Count)), ""), pick(c.PastLimit(), "; PAST THE LIMIT without a trip of its own", "")))
 	}
 	if near > mostEvents {

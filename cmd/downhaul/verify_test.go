@@ -107,7 +107,7 @@ func TestVerifyAgainstRecordingAndPaper(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	report, err := triplog.VerifyFiles(names...)
+	report, err := triplog.WalkFiles(names, nil)
 	if err != nil || report.HeadCode == "" {
 		t.Fatalf("%+v, %v", report, err)
 	}

@@ -302,7 +302,7 @@ func (f *flight) heldAgainstTruth(folder string, want ...string) {
 	must(f.t, err)
 	parts, err := s.TripParts()
 	must(f.t, err)
-	report, err := triplog.VerifyFiles(parts...)
+	report, err := triplog.WalkFiles(parts, nil)
 	must(f.t, err)
 	if report.Verdict != triplog.Whole {
 		f.t.Errorf("the trip log: %+v", report)

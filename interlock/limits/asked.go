@@ -26,16 +26,6 @@ func (l *Limits) Want(w *[rules.ChannelCount]bool) {
 	}
 }
 
-// LastGood returns when rule i last heard a Good value, Never if it did not, and whether
-// it is missing.
-func (l *Limits) LastGood(i int) (good time.Duration, missing bool) {
-	c := &l.channels[l.env.Rules[i].Watch]
-	if !c.Heard {
-		return rules.Never, false
-	}
-	return c.Good, l.runs[i].Asks[ByMissing]
-}
-
 // WhenJudged has f told the values that a rule in force looked at. What it is not told
 // lies between two that it was, and is Inside. It decides nothing.
 func (l *Limits) WhenJudged(f func(at time.Duration, i int, v float64)) {

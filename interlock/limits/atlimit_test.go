@@ -226,11 +226,13 @@ func TestDoubtIsBorneAndClearsNothing(t *testing.T) {
 		if l.Take(6*s, rules.WindSpeed, doubted(0, rules.MayBeCut)); !l.Rule(0).Asks[ByMissing] || l.Health(rules.WindSpeed).Good == 6*s {
 			t.Errorf("%s: a doubt cleared what was missing", c.name)
 		}
-		if l.Take(7*s, rules.WindSpeed, good(5)); l.Rule(0).Asks[ByMissing] || l.Rule(0).Cautions {
+		if l.Take(7*s, rules.WindSpeed, good(5)); l.Rule(0).Asks[ByMissing] || !l.Rule(0).Cautions {
 			t.Errorf("%s: heard again, it asks %v, cautions %v", c.name, l.Rule(0).Asks, l.Rule(0).Cautions)
 		}
-		l.Take(9*s, rules.WindSpeed, doubted(0, rules.MayBeCut))
-		if l.Fire(10 * s); l.Rule(0).Asks[ByMissing] {
+		l.Take(9*s, rules.WindSpeed, good(5))
+		over := !l.Rule(0).Cautions // heard for 2 s again
+		l.Take(11*s, rules.WindSpeed, doubted(0, rules.MayBeCut))
+		if l.Fire(12 * s); l.Rule(0).Asks[ByMissing] || !over {
 			t.Errorf("%s: heard again, a doubt is borne no more", c.name)
 		}
 	}

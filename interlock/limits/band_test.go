@@ -70,10 +70,10 @@ func TestBandChangesNothing(t *testing.T) {
 			}
 		}
 		at, v := time.Duration(0), 1300.0
-		for step := range 400 {
-			at += time.Duration(1+dice.IntN(30)) * time.Millisecond
+		for step := range 500 {
+			at += time.Duration(1+dice.IntN(90)) * time.Millisecond
 			r := Result{Quality: rules.Good}
-			switch n := dice.IntN(30); {
+			switch n := dice.IntN(120); {
 			case n == 0:
 				at += 700 * time.Millisecond
 			case n == 1:
@@ -82,7 +82,7 @@ func TestBandChangesNothing(t *testing.T) {
 				r = Result{Quality: rules.Doubtful, Cause: rules.MayBeCut}
 			case n == 3:
 				r = Result{Cause: rules.Sentinel}
-			case n < 16:
+			case n < 64:
 				v += dice.Float64()*60 - 30
 			}
 			if r.Value = v; r.Quality == rules.Missing {

@@ -141,12 +141,12 @@ func (h *history) at(now time.Duration, all []sample) (st standing) {
 		beyond, caution, missing := never, false, false
 		past := 0.0
 		asked := false
-		last := never // good
+		last, eased := never, never // good; since when it is back from its caution
 		cautious := r.WhenMissing == rules.MissingCautions || r.MissingStop == rules.NoStop
 		lapse := func(at time.Duration) { // what silence does up to at
 			asked = asked || beyond != never && at >= beyond+r.Lasting
 			if last != never && at >= last+r.StaleAfter {
-				missing = true
+				missing, eased = true, never
 				caution = caution || cautious
 			}
 		}
@@ -169,9 +169,13 @@ func (h *history) at(now time.Duration, all []sample) (st standing) {
 				beyond, asked = never, false
 			}
 			switch side := r.Side(s.v); {
-			case side != rules.Inside:
-				caution = caution || r.HasCaution || r.Stop == rules.NoStop && side == rules.Beyond
-			case s.q == rules.Good && r.Side(s.v+r.Deadband) == rules.Inside && r.Side(s.v-r.Deadband) == rules.Inside && !(missing && r.WhenMissing == rules.MissingCautions):
+			case !caution:
+				caution, eased = side != rules.Inside && (r.HasCaution || r.Stop == rules.NoStop && side == rules.Beyond), never
+			case s.q != rules.Good || r.Side(s.v+r.Deadband) != rules.Inside || r.Side(s.v-r.Deadband) != rules.Inside || missing && r.WhenMissing == rules.MissingCautions:
+				eased = never
+			case eased == never:
+				eased = s.at
+			case s.at >= eased+2*time.Second:
 				caution = false
 			}
 		}
@@ -248,9 +252,11 @@ func astray(l *Limits, now time.Duration, v float64) {
 // Rules, permissives and the freshness of a channel are, at every instant, what the
 // list of all that came says; and each demand comes up at its very instant.
 func TestEveryInstantIsWhatTheHistorySays(t *testing.T) {
-	const ms = time.Millisecond
+	const tick = 100 * time.Millisecond // so that a caution can end
 	rapid.Check(t, func(t *rapid.T) {
-		pick := func(name string, of ...time.Duration) time.Duration { return rapid.SampledFrom(of).Draw(t, name) * ms }
+		pick := func(name string, of ...time.Duration) time.Duration {
+			return rapid.SampledFrom(of).Draw(t, name) * tick
+		}
 		h := &history{ready: pick("ready", 3, 5, 40)}
 		for range rapid.IntRange(0, 3).Draw(t, "rules") {
 			r := rules.Rule{
@@ -312,7 +318,7 @@ func TestEveryInstantIsWhatTheHistorySays(t *testing.T) {
 			return twin == nil || slices.Equal(up.told[from:], beside.told[to:])
 		}
 		for range rapid.IntRange(1, 25).Draw(t, "samples") {
-			next := now + rapid.SampledFrom([]time.Duration{0, 1, 1, 2, 4, 5, 7, 9, 12, 20, 41}).Draw(t, "step")*ms
+			next := now + rapid.SampledFrom([]time.Duration{0, 1, 1, 2, 4, 5, 7, 9, 12, 20, 41}).Draw(t, "step")*tick
 			seen := h.seen()
 			for up.next <= next {
 				due := l.Due()

@@ -126,7 +126,7 @@ func (l *Limits) lay(how Derivation, named []rules.ChannelID) error {
 		if r.Watch == rules.NoChannel || r.Watch >= rules.ChannelCount {
 			return fmt.Errorf("limits: rule %q watches no known channel", r.Name)
 		}
-		l.runs[i].due = rules.Never
+		l.runs[i].due, l.runs[i].eased = rules.Never, rules.Never
 		l.channels[r.Watch].rules = append(l.channels[r.Watch].rules, int32(i))
 		if r.Form == rules.RisingFaster || r.Form == rules.FallingFaster {
 			l.runs[i].slope = NewSlope(r.Over)

@@ -88,8 +88,8 @@ func TestRateAfterABreak(t *testing.T) {
 		t.Error("a calm or a cut wire is borne, and a rule on the channel is missing")
 	}
 	up.told = nil
-	for k := range 10 {
+	for k := range 30 {
 		take(at+time.Duration(k+1)*100*ms, good(5))
 	}
-	up.wants(t, "one rate", cautions(at+100*ms, 1, false), asks(at+1000*ms, 0, ByMissing, false), cautions(at+1000*ms, 0, false))
+	up.wants(t, "one rate, and 2 s of values and of rates", asks(at+1000*ms, 0, ByMissing, false), cautions(at+2100*ms, 1, false), cautions(at+3000*ms, 0, false))
 }

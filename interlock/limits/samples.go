@@ -7,11 +7,15 @@ import (
 	"downhaul/rules"
 )
 
+// cautionEnds is how long a value must stay back until its caution ends; ours.
+const cautionEnds = 2 * time.Second
+
 // ruleRun is what a rule remembers. Its value demand and its missing demand
 // stand apart: they may carry different stops.
 type ruleRun struct {
 	Rule
 	due       time.Duration // end of the on-delay; Never when it does not run
+	eased     time.Duration // since when it is back from its caution; Never while it is not
 	beyond    bool          // past the limit and not back by the deadband
 	waiting   bool          // stands in the list
 	goMissing bool          // turned stale at this very instant
@@ -274,22 +278,22 @@ func (l *Limits) look(at time.Duration, i int, v float64, q rules.Quality) bool 
 			}
 		}
 	}
-	if side == rules.Inside {
-		if run.Cautions && q == rules.Good && !run.missingCautions(rule) && cautionOver(rule, v) {
-			l.caution(at, i, false, ByValue)
-		}
-	} else if !run.Cautions && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond) {
+	switch {
+	case !run.Cautions && side != rules.Inside && (rule.HasCaution || rule.Stop == rules.NoStop && side == rules.Beyond):
 		l.caution(at, i, true, ByValue)
+	case !run.Cautions:
+	case q != rules.Good || !cautionOver(rule, v) || run.Asks[ByMissing] && rule.WhenMissing == rules.MissingCautions:
+		run.eased = rules.Never
+	case run.eased == rules.Never:
+		run.eased = at
+	case at-run.eased >= cautionEnds:
+		l.caution(at, i, false, ByValue)
 	}
 	if (q == rules.Good || l.table[rule.Watch].Cause != rules.Stale) && at < l.toldUntil { // else silence made it, or came first
 		run.toldAs(rule, side, v, q)
 	}
 	run.Back = run.Back || !run.beyond // the next time is another
 	return side == rules.Inside && !run.beyond && !run.Cautions && run.Left == rules.Inside
-}
-
-func (r *ruleRun) missingCautions(rule *rules.Rule) bool {
-	return r.Asks[ByMissing] && rule.WhenMissing == rules.MissingCautions
 }
 
 // cautionOver reports whether v is back from the caution by the rule's deadband.
@@ -308,7 +312,7 @@ func (l *Limits) lasted(due time.Duration, i int) {
 // ruleMissing: a rule's channel has just become missing for it.
 func (l *Limits) ruleMissing(due time.Duration, i int) {
 	run, rule := &l.runs[i], &l.env.Rules[i]
-	run.Asks[ByMissing] = true
+	run.Asks[ByMissing], run.eased = true, rules.Never
 	if rule.WhenMissing == rules.MissingCautions || rule.MissingStop == rules.NoStop {
 		if !run.Cautions {
 			l.caution(due, i, true, ByMissing)
@@ -319,7 +323,7 @@ func (l *Limits) ruleMissing(due time.Duration, i int) {
 }
 
 func (l *Limits) caution(at time.Duration, i int, on bool, why Why) {
-	l.runs[i].Cautions = on
+	l.runs[i].Cautions, l.runs[i].eased = on, rules.Never
 	l.channels[l.env.Rules[i].Watch].shut()
 	l.above.Cautioned(at, i, why)
 }

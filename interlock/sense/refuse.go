@@ -67,12 +67,6 @@ func (f *Files) Standing(reaction, age float64) float64 {
 	return derived.Coast(h.ErrorHeight, h.ErrorClimb, reaction+age, max(0, h.MaxAcceleration-derived.Gravity))
 }
 
-// short is a length with one decimal, as far as any height is known.
-func short(v float64, unit string) string {
-	v, _ = rules.Convert(v, unit)
-	return fmt.Sprintf("%.1f %s", v, unit)
-}
-
 // Freshest is the age (s) that every height reaches before the next: links that tell
 // it more than ten times a second are rare.
 const Freshest = 0.1
@@ -85,7 +79,7 @@ func (f *Files) ceiling(tell func(document.Fault)) {
 		top := f.Standing(f.Pad.Reaction(rules.ThrustGone{}).Seconds(), Freshest)
 		if r.Watch == rules.Apex && r.Form == rules.Above && r.Stop != rules.NoStop && top >= r.Limit {
 			tell(f.LimitFile.Limit(r.Line, fmt.Sprintf("this ceiling leaves %s to hover: standing on the pad the predicted apex is %s already, by thrust, reaction and errors of the pad file and a height that is %g s old",
-				short(r.Limit-top, r.Unit), short(top, r.Unit), Freshest), "raise it as far as the tether allows, or shorten reaction and errors under [height]"))
+				rules.Reading(r.Limit-top, r.Unit), rules.Reading(top, r.Unit), Freshest), "raise it as far as the tether allows, or shorten reaction and errors under [height]"))
 		}
 	}
 }

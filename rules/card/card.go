@@ -222,10 +222,8 @@ type Limit struct {
 
 // Step finds a step by name, whatever the case of its letters.
 func (c *Card) Step(name string) (*Step, bool) {
-	for i := range c.Steps {
-		if strings.EqualFold(c.Steps[i].Name, name) {
-			return &c.Steps[i], true
-		}
+	if i := c.index(name); i >= 0 {
+		return &c.Steps[i], true
 	}
 	return nil, false
 }

@@ -2,6 +2,7 @@ package card
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -60,12 +61,7 @@ func (c *Card) below() [][]bool {
 
 // index finds a step by name; -1 is none.
 func (c *Card) index(name string) int {
-	for i := range c.Steps {
-		if strings.EqualFold(c.Steps[i].Name, name) {
-			return i
-		}
-	}
-	return -1
+	return slices.IndexFunc(c.Steps, func(s Step) bool { return strings.EqualFold(s.Name, name) })
 }
 
 // stand goes through the record in its order and returns where each step stands.
@@ -133,7 +129,7 @@ func (s *Step) missing(f *Facts, at stood, above *Step) (why string, lapses time
 		return fmt.Sprintf("%s: %s (%s)", s.Name, r.Text, s.by()), lapses
 	case at.standing == failed:
 		return fmt.Sprintf("%s: %s, wanted %s", s.Name, r.Text, s.Limit.Wants()), lapses
-	case s.Every > 0 && f.Live-r.Live >= s.Every:
+	case s.Every > 0 && f.Hours(s)-r.Live >= s.Every:
 		return fmt.Sprintf("%s is due after %s with power on (%s)", s.Name, rules.FormatDuration(s.Every), s.by()), lapses
 	case s.Kind == Flight || s.Lasts == 0:
 		return "", lapses
@@ -142,6 +138,15 @@ func (s *Step) missing(f *Facts, at stood, above *Step) (why string, lapses time
 	default:
 		return "", r.At + s.Lasts + 1
 	}
+}
+
+// Hours returns how long power was on, over all sessions: of a step that is about a pack
+// with that in the craft.
+func (f *Facts) Hours(s *Step) time.Duration {
+	if s.Kind == Inspection && len(s.Shown.Packs) > 0 {
+		return f.PackLive[s.Shown.Packs[0]]
+	}
+	return f.Live
 }
 
 // by is the command that gives a result.

@@ -72,7 +72,10 @@ func (s *Step) readFlight(t *document.Table) {
 	if s.Kind != Flight {
 		own := s.Kind == Ground // a ground step runs under the guard as well
 		t.Forbid("only a step that flies lifts any", "take it out", "ballast", "ballast_within")
-		t.Forbid("only a step that flies has it", "take it out", "output", "hover", "no_trips", "reserve", "wind", "packs")
+		t.Forbid("only a step that flies has it", "take it out", "output", "hover", "no_trips", "reserve", "wind")
+		s.Shown.Packs, _ = t.Strings("packs")
+		t.FaultIf(len(s.Shown.Packs) > 0 && (own || len(s.Shown.Packs) > 1 || !t.Has("every")), "packs", "only a step that flies has several, and an inspection that comes due by hours the one that it is about",
+			`write one inspection for each: packs = ["A"] and every = "5 h"`)
 		if own {
 			s.Envelope, s.EnvelopeHash = fileAt(t, "envelope", "envelope_sha256")
 			s.readTieDown(t)

@@ -37,8 +37,10 @@ type Facts struct {
 	// Fell is when power last went off in the air with nobody having made the craft safe
 	// since; 0 is never.
 	Fell time.Duration
-	// Live is how long power was on, over all sessions on record.
-	Live time.Duration
+	// Live is how long power was on, over all sessions on record, PackLive how long with
+	// each pack, by its name on the card.
+	Live     time.Duration
+	PackLive map[string]time.Duration
 	// Results are those of ground steps and inspections, oldest first.
 	Results []Result
 	// Runs are those that began, oldest first, each with its place among the
@@ -72,7 +74,7 @@ type Result struct {
 	Passed bool
 	Text   string
 	At     time.Duration
-	// Live is Facts.Live as the result was told.
+	// Live is what Facts.Hours gave for the step as the result was told.
 	Live time.Duration `json:",omitempty"`
 }
 
@@ -101,6 +103,10 @@ type Reserve struct {
 	Low     float64 `json:"low_share"`
 	High    float64 `json:"high_share"`
 	Says    string  `json:"says"`
+	// HoverLow and HoverHigh are what the hardest working motor takes in the hover, output
+	// times pack voltage, V: the two ends of the 95 % interval; 0 is not foreseen.
+	HoverLow  float64 `json:"hover_low_v,omitempty"`
+	HoverHigh float64 `json:"hover_high_v,omitempty"`
 }
 
 // Flown is one run: its session, its step, how many trips it brought, and
@@ -303,7 +309,7 @@ func (c *Card) askReserve(s *Step, f *Facts, say func(string, ...any)) {
 		case !r.Numbers:
 			say("the last report cannot tell the lift to spare of %s: %s", s.Name, r.Says)
 		case r.Low < s.Shown.Reserve:
-			say("the last report gives %s a lift to spare of %s to %s, and the card wants %s at the low end", s.Name, share(r.Low), share(r.High), share(s.Shown.Reserve))
+			say("the last report gives %s a lift to spare of %s to %s, and the card wants %s at the low end", s.Name, rules.Reading(r.Low, "%", s.Shown.Reserve), rules.Reading(r.High, "%", s.Shown.Reserve), share(s.Shown.Reserve))
 		case !r.Go:
 			say("the last report gives no go for %s: %s", s.Name, r.Says)
 		}

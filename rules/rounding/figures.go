@@ -5,6 +5,7 @@ package rounding
 import (
 	"math"
 	"strconv"
+	"strings"
 
 	"downhaul/rules"
 )
@@ -80,4 +81,22 @@ func Show(si float64, unit string, digits int, way Way) string {
 		return Number(v, digits, way)
 	}
 	return Number(v, digits, way) + " " + unit
+}
+
+// AtLimit is a headroom that is none.
+const AtLimit = "at the limit"
+
+// Headroom returns the way to a limit with as many decimals as its readings are worth,
+// rounded towards it; what rounds to none is AtLimit.
+func Headroom(si float64, unit string) string {
+	text := rules.FormatDifference(si, unit)
+	places, known := rules.Worth(unit)
+	if v, err := strconv.ParseFloat(strings.TrimSuffix(text, " "+unit), 64); known && err == nil {
+		ten := math.Pow10(places)
+		if v = math.Trunc(v*ten) / ten; v == 0 {
+			return AtLimit
+		}
+		return strconv.FormatFloat(v, 'f', -1, 64) + " " + unit
+	}
+	return text
 }

@@ -69,7 +69,7 @@ func Condition(r *rules.Rule) string {
 // Past returns a value beside the limit that it passed, such as "20.4 mph, limit 20 mph";
 // for a caution the limit is its own.
 func Past(value, limit float64, unit string, caution bool) string {
-	v, l := rules.Format(value, unit), rules.Format(limit, unit)
+	v, l := rules.Reading(value, unit, limit), rules.Format(limit, unit)
 	switch {
 	case v == l && caution:
 		return "at its caution, " + l

@@ -150,7 +150,7 @@ func (n *nearest) settle() {
 		si := rules.SIUnit(kindOf(n.rule))
 		c.Worst = ofRule(&n.worst, n.rule, si)
 		c.Headroom = ofRule(&n.least, n.rule, si)
-		c.Headroom.diff = true
+		c.Headroom.room = true
 		if way := abs(n.rule.Limit - n.rule.Caution); n.rule.HasCaution && way > 0 {
 			share := n.least / way
 			c.Share = &share

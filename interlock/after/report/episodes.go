@@ -67,7 +67,7 @@ func (g *episodes) trip(i int) {
 	r := ruleNamed(g.env, d.Rule)
 	t := Trip{
 		Session: g.s.Session, Number: d.Trip, At: seconds(d.at()), UTC: g.wall.Add(d.at()).UTC(), Rule: d.Rule, Channel: d.Channel,
-		Value: ofRule(d.Value, r, d.Unit), Limit: ofRule(d.Limit, r, d.Unit), Stop: d.Stop, FirstOut: d.FirstOut,
+		Value: ofRule(d.Value, r, d.Unit), Limit: ofRule(d.Limit, r, d.Unit).written(), Stop: d.Stop, FirstOut: d.FirstOut,
 		Reason: d.Reason, Cause: d.Cause, Says: d.cause(r), Times: Times{Notes: []string{}},
 	}
 	if d.flashFor != "" {
@@ -101,7 +101,7 @@ func (g *episodes) behind(d *decision) {
 		ep.follow(d.at(), "reset")
 		ep.over, g.open = d.at(), nil
 	case d.Kind == "state" && d.From != d.State:
-		ep.follow(d.at(), fmt.Sprintf("%s: %s", d.State, because(d.Reason)))
+		ep.follow(d.at(), fmt.Sprintf("%s: %s", d.State, d.Reason))
 		ep.reach(d.at())
 		if d.State == blocked {
 			ep.over, g.open = d.at(), nil

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/triplog"
@@ -159,8 +160,9 @@ func readLog(s *session.Session) (*logged, error) {
 		l.last = rec.At()
 		switch rec.Kind {
 		case triplog.KindDecision:
-			l.texts = append(l.texts, digest(rec.Decision))
-			if err := l.add(rec.Decision); err != nil {
+			text := bench.InWordsOfNow(rec.Decision)
+			l.texts = append(l.texts, digest(text))
+			if err := l.add(text); err != nil {
 				return l, fmt.Errorf("line %d: %w", rec.N, err)
 			}
 		case triplog.KindLost:
@@ -234,6 +236,14 @@ func ofRule(v *float64, r *rules.Rule, si string) *Quantity {
 	q := &Quantity{Value: *v, Unit: si, shown: si}
 	if r != nil {
 		q.shown = r.Unit
+	}
+	return q
+}
+
+// written marks a value as one that stands in a file: it keeps its figures.
+func (q *Quantity) written() *Quantity {
+	if q != nil {
+		q.stated = true
 	}
 	return q
 }

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"strings"
 	"time"
 
 	"downhaul/interlock/after/report/lift"
@@ -11,6 +12,7 @@ import (
 	"downhaul/interlock/records/triplog"
 	"downhaul/rules"
 	"downhaul/rules/card"
+	"downhaul/rules/rounding"
 )
 
 // Schema is the version of the report's JSON.
@@ -21,7 +23,8 @@ type Quantity struct {
 	Value float64 `json:"value"`
 	Unit  string  `json:"unit"`
 	shown string  // the unit that people read it in
-	diff  bool    // a difference of two values
+	// stated is set of what stands in a file, room of the way to a limit.
+	stated, room bool
 }
 
 // quantity is v in the SI unit of its kind, shown to people in a unit of theirs.
@@ -38,10 +41,26 @@ func (q *Quantity) String() string {
 	switch {
 	case q == nil:
 		return "not known"
-	case q.diff:
-		return rules.FormatDifference(q.Value, q.shown)
+	case q.room:
+		return rounding.Headroom(q.Value, q.shown)
+	case q.stated:
+		return rules.Format(q.Value, q.shown)
 	}
-	return rules.Format(q.Value, q.shown)
+	return rules.Reading(q.Value, q.shown)
+}
+
+// ToGo is a headroom for people: how far it was to the limit, or past it.
+func (q *Quantity) ToGo() string {
+	switch text := strings.TrimPrefix(q.String(), "-"); {
+	case q.Value < 0 && text == rounding.AtLimit:
+		return "just PAST IT"
+	case q.Value < 0:
+		return text + " PAST IT"
+	case text == rounding.AtLimit:
+		return text
+	default:
+		return text + " to go"
+	}
 }
 
 // Known reports whether there is a value.

@@ -177,7 +177,6 @@ func (b *battery) pack(session, units string) Pack {
 	if b.hasOhms {
 		p.Resistance = quantity(b.ohms, rules.Resistance, "mohm")
 		p.Sag = volts(b.sag)
-		p.Sag.diff = true
 	} else if b.own.table[rules.PackResistance].Cause == rules.TooSlow {
 		p.Doubts = append(p.Doubts, "no resistance: voltage and current came more than 2.5 s apart, too seldom to tell a quick step; "+
 			"have the craft send BATTERY_STATUS every 2 s or more often, or write load_from = \"sys_status\" under [packs]")
@@ -195,9 +194,7 @@ func (b *battery) pack(session, units string) Pack {
 	if p.LowestCell == nil {
 		p.Doubts = append(p.Doubts, "no single cell is told, so a weak one would not show")
 	}
-	if p.Spread = b.wide.quantity(rules.Voltage, "V"); p.Spread != nil {
-		p.Spread.diff = true
-	}
+	p.Spread = b.wide.quantity(rules.Voltage, "V")
 	p.Hot = b.hot.quantity(rules.Temperature, rules.DefaultUnit(rules.Temperature, units))
 	if b.current > 1 {
 		p.Charge = quantity(b.drawn, rules.Charge, "Ah")
@@ -209,7 +206,7 @@ func (b *battery) pack(session, units string) Pack {
 		p.Doubts = append(p.Doubts, "of the current, "+plural(b.doubtful, "reading")+" missing or doubtful, which count for nothing")
 	}
 	if b.skipped > 0 {
-		p.Doubts = append(p.Doubts, "the current was not told for "+rules.Format(b.skipped.Seconds(), "s")+" in all: the charge lacks what flowed then")
+		p.Doubts = append(p.Doubts, "the current was not told for "+rules.Reading(b.skipped.Seconds(), "s")+" in all: the charge lacks what flowed then")
 	}
 	return p
 }

@@ -27,7 +27,6 @@ var page = template.Must(template.New("page").Funcs(template.FuncMap{
 		return fmt.Sprintf("%.2f", *f)
 	},
 	"sentence": sentence, "sentence0": sentence0, "afterNotRemoved": AfterNotRemoved,
-	"past":   func(q *Quantity) string { return strings.TrimPrefix(q.String(), "-") + " past it" },
 	"style":  func() template.CSS { return picture.Style },
 	"mul100": func(f float64) float64 { return f * 100 },
 }).Parse(pageText))

@@ -5,7 +5,6 @@ import (
 	"slices"
 	"time"
 
-	"downhaul/interlock"
 	"downhaul/interlock/records/session"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -102,25 +101,17 @@ func (r *Run) tripped(d *decision, env *rules.Envelope) {
 func endOfRun(d *decision) string {
 	switch {
 	case d.State == fault:
-		return "ended in a FAULT: " + because(d.Reason)
+		return "ended in a FAULT: " + d.Reason
 	case d.From == lowering && d.State == tripped:
-		return "controlled stop; power off because: " + because(d.Reason)
+		return "controlled stop; power off because: " + d.Reason
 	case d.State == tripped:
-		return "power off at once: " + because(d.Reason)
+		return "power off at once: " + d.Reason
 	}
 	return endedByCrew + d.Reason
 }
 
 // endedByCrew begins how a run ended that nothing else stopped.
 const endedByCrew = "ended by the crew: "
-
-// because returns a reason of the log as people say it.
-func because(reason string) string {
-	if reason == interlock.ReasonRule.String() {
-		return "past a limit"
-	}
-	return reason
-}
 
 // airAt returns the air that was declared at an engine time, else the card's.
 func airAt(story *session.Story, crd *card.Card, at time.Duration) (a card.Air) {
@@ -226,7 +217,7 @@ func limitOf(r *rules.Rule) *Quantity {
 	if r == nil {
 		return nil
 	}
-	return &Quantity{Value: r.Limit, Unit: rules.SIUnit(kindOf(r)), shown: r.Unit}
+	return &Quantity{Value: r.Limit, Unit: rules.SIUnit(kindOf(r)), shown: r.Unit, stated: true}
 }
 
 // kindOf is the kind of a rule's limit: of the rate for rules on a rate.

@@ -72,10 +72,10 @@ func TestEpisodes_OpeningOfItsOwn(t *testing.T) {
 func TestCautions_NearMiss(t *testing.T) {
 	e := eventsOf(t,
 		`{"at_ns":1000000000,"kind":"caution","on":true,"rule":"a","channel":"wind.gust3s","value":6.5,"limit":6,"unit":"m/s"}`,
-		`{"at_ns":2000000000,"kind":"trip","trip":1,"first_out":true,"stop":"immediate","rule":"b","reason":"limit left"}`,
+		`{"at_ns":2000000000,"kind":"trip","trip":1,"first_out":true,"stop":"immediate","rule":"b","reason":"past a limit"}`,
 		`{"at_ns":3000000000,"kind":"caution","on":false,"rule":"a"}`,
 		`{"at_ns":4000000000,"kind":"caution","on":true,"rule":"b"}`,
-		`{"at_ns":5000000000,"kind":"trip","trip":2,"first_out":true,"stop":"immediate","rule":"b","reason":"limit left"}`,
+		`{"at_ns":5000000000,"kind":"trip","trip":2,"first_out":true,"stop":"immediate","rule":"b","reason":"past a limit"}`,
 		`{"at_ns":6000000000,"kind":"caution","on":false,"rule":"b"}`,
 		`{"at_ns":7000000000,"kind":"caution","on":true,"rule":"a"}`)
 	got := cautionsOf(e, nil)
@@ -104,7 +104,7 @@ func TestStayedOnIsOfTheRunBefore(t *testing.T) {
 		{nil, "power commanded off at once: past a limit; POWER NOT REMOVED, told at 9.00 s"},
 		{[]decision{{AtNS: 8 * second, Kind: "state", From: tripped, State: blocked, Reason: "reset"}}, "power off at once: past a limit"},
 	} {
-		e := &events{list: append(append([]decision{{AtNS: 5 * second, Kind: "state", From: live, State: tripped, Reason: "limit left"}}, c.between...), remains)}
+		e := &events{list: append(append([]decision{{AtNS: 5 * second, Kind: "state", From: live, State: tripped, Reason: "past a limit"}}, c.between...), remains)}
 		runs := []Run{{Ended: true, end: 5 * time.Second, How: "power off at once: past a limit"}, {How: "the record breaks off while it was live"}}
 		e.stayedOn(runs)
 		if runs[0].How != c.want || (len(runs[0].Doubts) == 1) != (c.between == nil) || len(runs[1].Doubts) != 0 {

@@ -85,7 +85,7 @@ func TestPromise06_NotRemovedComesFirst(t *testing.T) {
 // missing, and the log is still told; nothing of them gets into the page as
 // markup.
 func TestRead_FilesThatCanNotBeRead(t *testing.T) {
-	dir := toldSession(t, brokenFiles, `{"at_ns":2000000000,"kind":"trip","trip":1,"first_out":true,"stop":"immediate","reason":"limit left","rule":"<b>bold</b>","channel":"wind.gust3s","value":9,"limit":8,"unit":"m/s"}`)
+	dir := toldSession(t, brokenFiles, `{"at_ns":2000000000,"kind":"trip","trip":1,"first_out":true,"stop":"immediate","reason":"past a limit","rule":"<b>bold</b>","channel":"wind.gust3s","value":9,"limit":8,"unit":"m/s"}`)
 	s, err := Read(context.Background(), dir, Options{})
 	if err != nil {
 		t.Fatal(err)

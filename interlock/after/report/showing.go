@@ -55,6 +55,7 @@ func (r *Report) Shown() *flown.Record {
 		} else {
 			why, settle := n.Sentence(r.Lift.units)
 			x.Go, x.Numbers, x.Low, x.High = n.Verdict == lift.Go, n.Numbers, n.Reserve.Low, n.Reserve.High
+			x.HoverLow, x.HoverHigh = float64(n.Worst.Low*n.Voltage.Mid), float64(n.Worst.High*n.Voltage.Mid)
 			if x.Says = strings.TrimSuffix(why, "."); settle != "" {
 				x.Says += "; what it takes: " + settle
 			}

@@ -14,13 +14,13 @@ import (
 func TestSilenceIsOneTripWithWhatItTook(t *testing.T) {
 	e := eventsOf(t,
 		`{"at_ns":1000000000,"kind":"state","from":"closing","state":"live","reason":"chain closed and read back"}`,
-		`{"at_ns":4950000000,"kind":"caution","on":true,"reason":"limit left","rule":"ceiling","channel":"craft.apex","value":5.5,"limit":5.4,"unit":"m"}`,
+		`{"at_ns":4950000000,"kind":"caution","on":true,"reason":"past a limit","rule":"ceiling","channel":"craft.apex","value":5.5,"limit":5.4,"unit":"m"}`,
 		`{"at_ns":5000000000,"kind":"relay","on":false}`,
 		`{"at_ns":5000000000,"kind":"trip","trip":1,"first_out":true,"stop":"immediate","lasted_ns":200000000,"reason":"then nothing heard from the craft","rule":"ceiling","channel":"craft.apex","value":5.5,"limit":5.4,"unit":"m"}`,
 		`{"at_ns":5000000000,"kind":"consequence","trip":1,"stop":"immediate","reason":"channel missing","rule":"tilt","channel":"craft.tilt","limit":0.5,"unit":"rad","cause":"too old"}`,
 		`{"at_ns":5000000000,"kind":"state","from":"live","state":"tripped","reason":"nothing heard from the craft"}`,
 		`{"at_ns":5300000000,"kind":"consequence","trip":1,"stop":"immediate","reason":"nothing heard from the craft"}`,
-		`{"at_ns":5400000000,"kind":"consequence","trip":1,"stop":"immediate","reason":"limit left","rule":"ceiling","channel":"craft.apex","value":6,"limit":6,"unit":"m"}`,
+		`{"at_ns":5400000000,"kind":"consequence","trip":1,"stop":"immediate","reason":"past a limit","rule":"ceiling","channel":"craft.apex","value":6,"limit":6,"unit":"m"}`,
 		`{"at_ns":6000000000,"kind":"caution","on":false,"rule":"ceiling","channel":"craft.apex","limit":5.4,"unit":"m"}`)
 	env := &rules.Envelope{Rules: []rules.Rule{{Name: "ceiling", Watch: rules.Apex, Unit: "m"}, {Name: "tilt", Watch: rules.Tilt, Unit: "deg"}}}
 	s := &Session{Session: "s"}

@@ -186,14 +186,14 @@ func (r *reading) takeLink(res *bench.Result) {
 	l.Never = append(l.Never, res.NeverHeard...)
 	lag := "lag cannot be told"
 	if res.Link.LagS != nil {
-		lag = fmt.Sprintf("lag up to %s at %.2f s", rules.Format(*res.Link.LagS, "s"), res.Link.LagAtS)
+		lag = fmt.Sprintf("lag up to %s at %.2f s", rules.Reading(*res.Link.LagS, "s"), res.Link.LagAtS)
 	}
 	damaged := ""
 	if res.Damaged != nil {
 		damaged = plural(int(res.Damaged.Count), "damaged frame") + "; "
 	}
 	l.Says = fmt.Sprintf("%s of craft %d.%d; %d lost by their numbers; longest silence %s at %.2f s; %s; %s%d bytes in no frame.",
-		plural(int(res.Frames), "frame"), res.System, res.Component, res.Link.Lost, rules.Format(res.Link.SilenceS, "s"), res.Link.SilenceAtS, lag, damaged, res.BadBytes)
+		plural(int(res.Frames), "frame"), res.System, res.Component, res.Link.Lost, rules.Reading(res.Link.SilenceS, "s"), res.Link.SilenceAtS, lag, damaged, res.BadBytes)
 	r.out.Integrity.Recording = append(r.out.Integrity.Recording, res.Notes...)
 }
 
@@ -209,7 +209,7 @@ func (r *reading) ruleRows(res *bench.Result) {
 		rule := &r.env.Rules[i]
 		row := RuleRow{Rule: rule.Name, Channel: rule.Watch.String(), Sentence: words.Rule(rule), RestsOn: "not known", Limit: limitOf(rule), Doubts: []string{}, index: i}
 		if rule.HasCaution {
-			row.Caution = ofRule(&rule.Caution, rule, rules.SIUnit(kindOf(rule)))
+			row.Caution = ofRule(&rule.Caution, rule, rules.SIUnit(kindOf(rule))).written()
 		}
 		if r.pad != nil {
 			row.RestsOn = r.pad.Fed(rule.Watch).String()
@@ -257,7 +257,7 @@ func (row *RuleRow) headroom(rule *rules.Rule, h *bench.Headroom) {
 		return
 	}
 	row.Least = ofRule(h.Least, rule, h.Unit)
-	row.Least.diff = true
+	row.Least.room = true
 	row.LeastAt = &Quantity{Value: h.AtS, Unit: "s", shown: "s"}
 	if of := abs(rule.Limit); of > 0 {
 		s := *h.Least / of

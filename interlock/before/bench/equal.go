@@ -145,6 +145,12 @@ func (e *Equality) compare(logged [][]byte, here []byte) {
 	}
 }
 
+// InWordsOfNow returns a decision of a log in a copy of its own, in the words of this
+// version: until November 2026 the reason of a rule stood there as "limit left".
+func InWordsOfNow(text []byte) []byte {
+	return bytes.Replace(text, []byte(`,"reason":"limit left"`), []byte(`,"reason":"past a limit"`), 1)
+}
+
 // loggedDecisions is every decision of the trip log in order. why is not empty
 // when the log itself lost lines or does not end.
 func loggedDecisions(s *session.Session) (decisions [][]byte, why string, err error) {
@@ -167,7 +173,7 @@ func loggedDecisions(s *session.Session) (decisions [][]byte, why string, err er
 			}
 			switch line.Kind {
 			case triplog.KindDecision:
-				decisions = append(decisions, bytes.Clone(line.Decision))
+				decisions = append(decisions, InWordsOfNow(line.Decision))
 			case triplog.KindLost:
 				why = "the trip log says that records were lost"
 			case triplog.KindEnded:

@@ -9,6 +9,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 	"time"
@@ -133,8 +134,9 @@ func digestOf(text []byte, decisions int) string {
 	return fmt.Sprintf("%x %d", sha256.Sum256(text), decisions)
 }
 
-// frozenSession replays a session as it ran, and says how far its own log agrees.
-func frozenSession(t *testing.T, name string) []frozenRow {
+// frozenFolder is the frozen session, unpacked.
+func frozenFolder(t *testing.T, name string) string {
+	t.Helper()
 	dir := t.TempDir()
 	files, err := filepath.Glob(filepath.Join("testdata", name, "*"))
 	if err != nil || len(files) == 0 {
@@ -159,6 +161,52 @@ func frozenSession(t *testing.T, name string) []frozenRow {
 			t.Fatal(err)
 		}
 	}
+	return dir
+}
+
+// An older program wrote that session's log: it called the reason of a rule "limit left" and
+// ended a caution with the first value that was back. It reads on, and a replay decides the
+// same but for cautions and their sound.
+func TestAnOlderLogReadsOnAndCautionsAloneDiffer(t *testing.T) {
+	s, err := session.Open(frozenFolder(t, "session"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	text, err := os.ReadFile(filepath.Join(s.Dir, "trips.jsonl"))
+	if err != nil || !bytes.Contains(text, []byte(`"reason":"limit left"`)) {
+		t.Fatalf("no log of the older words: %v", err)
+	}
+	logged, _, err := loggedDecisions(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	left := 0
+	plain := func(out []string, text []byte) []string {
+		if bytes.Contains(text, []byte(`"kind":"caution"`)) || bytes.Contains(text, []byte(`"kind":"sound"`)) {
+			left++
+			return out
+		}
+		return append(out, string(text))
+	}
+	var was, is []string
+	for _, text := range logged {
+		was = plain(was, text)
+	}
+	setup, err := SessionSetup(s)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if _, err := ReplayAs(s, setup, Deciding(func(f interlock.Effect) { is = plain(is, interlock.AppendDecision(nil, setup.Envelope, f)) })); err != nil {
+		t.Fatal(err)
+	}
+	if !slices.Equal(was, is) || left == 0 || len(was) < 20 {
+		t.Errorf("%d decisions of the log and %d of the replay, %d of cautions and sounds left out:\n%s\n\n%s", len(was), len(is), left, strings.Join(was, "\n"), strings.Join(is, "\n"))
+	}
+}
+
+// frozenSession replays a session as it ran, and says how far its own log agrees.
+func frozenSession(t *testing.T, name string) []frozenRow {
+	dir := frozenFolder(t, name)
 	s, err := session.Open(dir)
 	if err != nil {
 		t.Fatal(err)

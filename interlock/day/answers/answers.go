@@ -10,7 +10,9 @@ import (
 	"downhaul/interlock/limits"
 	"downhaul/interlock/records/ledger"
 	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/stopping"
 	"downhaul/rules"
+	"downhaul/rules/card"
 )
 
 // Request is one line of the guard's local socket.
@@ -51,7 +53,7 @@ func (r *Reply) Err() error {
 
 // SeenSchema is the version of Seen as JSON. Codes are numbers there: it goes up with
 // each change of what they stand for, and names_test.go holds it to that.
-const SeenSchema = 3
+const SeenSchema = 4
 
 // MostActs bounds the acts of people that are told.
 const MostActs = 8
@@ -100,6 +102,8 @@ type Seen struct {
 	// Counted is what wears, over sessions; null where nothing counts, as in a
 	// rehearsal.
 	Counted *Counted `json:"counted"`
+	// Packs are those that were declared for a start, each over all crafts.
+	Packs []stopping.PackWorn `json:"packs"`
 }
 
 // Files are the texts of what a guard runs on.
@@ -178,6 +182,8 @@ type Declared struct {
 	Wind *DeclaredWind `json:"wind"`
 	// Air is as it was declared, not measured; empty before.
 	Air string `json:"air"`
+	// Foreseen is the last report's forecast for the step; null without one.
+	Foreseen *card.Reserve `json:"foreseen,omitempty"`
 	// Asks is what the card still asks before a start; Conditions what it asks
 	// the crew to see to, which no guard can hold.
 	Asks       []string `json:"asks"`

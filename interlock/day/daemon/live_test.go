@@ -79,7 +79,7 @@ func TestRealCrashIsSeenAndReplaysEqually(t *testing.T) {
 	if first == nil {
 		t.Fatalf("no tilt trip: %+v", result.Trips)
 	}
-	if !b.logged(folder, `"reason":"limit left","rule":"tilt"`) {
+	if !b.logged(folder, `"reason":"past a limit","rule":"tilt"`) {
 		t.Error("the trip log holds no tilt trip")
 	}
 	// Which datagram of the recording was it?

@@ -190,7 +190,7 @@ func lineOf(env *rules.Envelope, f interlock.Effect) (text string, ok bool) {
 	at := fmt.Sprintf("%9.2f s  ", f.At.Seconds())
 	switch f.Kind {
 	case interlock.StateEffect:
-		return at + strings.ToUpper(f.State.String()) + ": " + interlock.Because(f.Reason), f.From != f.State
+		return at + strings.ToUpper(f.State.String()) + ": " + f.Reason.String(), f.From != f.State
 	case interlock.TripEffect:
 		first := map[bool]string{true: ", first cause"}[f.FirstOut]
 		return at + fmt.Sprintf("TRIP %d (%s stop%s): %s", f.Trip, f.Stop, first, interlock.FirstCause(env, f)), true

@@ -169,7 +169,7 @@ func (p *process) end() {
 	_, folder, _ := strings.Cut(strings.TrimSpace(p.out.String()), "ended; relay open, session in ")
 	names, err := triplog.Parts(folder)
 	must(p.b.t, err)
-	report, err := triplog.VerifyFiles(names...)
+	report, err := triplog.WalkFiles(names, nil)
 	must(p.b.t, err)
 	if report.Verdict != triplog.Whole || report.HeadCode == "" || !strings.Contains(p.out.String(), "to write on paper: "+report.HeadCode+"\n") {
 		p.b.t.Errorf("the log is %s and ends in %s: %s", report.Verdict, report.HeadCode, p.out.String())

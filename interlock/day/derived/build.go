@@ -174,10 +174,5 @@ func (c Config) check(id rules.ChannelID) error {
 func (c Config) packVoltage() bool { return c.PackVoltage.Channel().Kind == rules.Voltage }
 
 func finite(v ...float64) bool {
-	for _, x := range v {
-		if math.IsNaN(x) || math.IsInf(x, 0) {
-			return false
-		}
-	}
-	return true
+	return !slices.ContainsFunc(v, func(x float64) bool { return math.IsNaN(x) || math.IsInf(x, 0) })
 }

@@ -197,7 +197,10 @@ func (d *declared) changed(now time.Duration) {
 	if d.card != nil {
 		d.facts.Now = d.begin + now
 		if p := d.proof.Load(); p != nil {
-			d.facts.Live = p.Worn.Live
+			d.facts.Live, d.facts.PackLive = p.Worn.Live, map[string]time.Duration{}
+			for _, w := range p.Packs {
+				d.facts.PackLive[w.Name] = w.Live
+			}
 			d.facts.Stop = &card.Stop{UpTo: p.UpTo(), Next: p.Next(d.output()), Counted: d.counted}
 		}
 		if asks, next = d.card.Unmet(&d.facts); next < rules.Never {
@@ -317,8 +320,12 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	if err != nil {
 		return "", err
 	}
-	if p := d.proof.Load(); p != nil && x.What == session.DeclaredInspection {
-		x.LiveS = p.Worn.Live.Seconds()
+	if x.What == session.DeclaredInspection {
+		d.mu.Lock()
+		if s, ok := d.card.Step(x.Step); ok {
+			x.LiveS = d.facts.Hours(s).Seconds()
+		}
+		d.mu.Unlock()
 	}
 	at, text := g.now(), x.Text()
 	d.mu.Lock()

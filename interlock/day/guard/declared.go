@@ -1,8 +1,8 @@
 package guard
 
 import (
-	"fmt"
 	"slices"
+	"strings"
 
 	"downhaul/interlock/day/answers"
 	"downhaul/rules"
@@ -36,6 +36,11 @@ func (g *Guard) showDeclared() answers.Declared {
 	if out.Card == "" {
 		out.Card = out.Craft
 	}
+	if f := d.facts.Forecast; f != nil {
+		if i := slices.IndexFunc(f.Reserves, func(r card.Reserve) bool { return strings.EqualFold(r.Step, d.facts.Step) }); i >= 0 {
+			out.Foreseen = &f.Reserves[i]
+		}
+	}
 	if s, ok := d.card.Step(d.facts.Step); ok && d.facts.Step != "" {
 		out.Conditions = append(out.Conditions, s.ForCrew(d.facts.OwnWind)...)
 	}
@@ -50,13 +55,4 @@ func (d *declared) words() []string {
 		return nil
 	}
 	return d.card.Words(&d.facts)
-}
-
-// openingCard is what is to be said of the card at the start.
-func (g *Guard) openingCard() []string {
-	d := &g.declared
-	if d.card == nil {
-		return []string{"downhauld: no test card: no step, pack set or inspection is asked for before a start"}
-	}
-	return []string{fmt.Sprintf("downhauld: test card for %s: a start wants a declared step", d.card.Craft.Name)}
 }

@@ -186,12 +186,3 @@ func (g *Guard) askLedger(r *answers.LedgerRequest, by string) (*answers.LedgerR
 	}
 	return reply, err
 }
-
-// openingLedger is what is to be said of the ledger at the start.
-func (g *Guard) openingLedger() []string {
-	var lines []string
-	for _, text := range g.ledgerHolds() {
-		lines = append(lines, "downhauld: "+text+"; start is refused")
-	}
-	return lines
-}

@@ -365,7 +365,7 @@ func TestTripLogOfACleanSessionIsWhole(t *testing.T) {
 	must(t, err)
 	parts, err := s.TripParts()
 	must(t, err)
-	report, err := triplog.VerifyFiles(parts...)
+	report, err := triplog.WalkFiles(parts, nil)
 	must(t, err)
 	if report.Verdict != triplog.Whole {
 		t.Errorf("%+v", report)

@@ -214,9 +214,13 @@ func (g *Guard) Opening() []string {
 		lines = append(lines, "downhauld: "+says)
 	}
 	lines = append(lines, g.openingProofs()...)
-	lines = append(lines, g.openingLedger()...)
-	lines = append(lines, g.openingCard()...)
-	return lines
+	for _, text := range g.ledgerHolds() {
+		lines = append(lines, "downhauld: "+text+"; start is refused")
+	}
+	if c := g.declared.card; c != nil {
+		return append(lines, fmt.Sprintf("downhauld: test card for %s: a start wants a declared step", c.Craft.Name))
+	}
+	return append(lines, "downhauld: no test card: no step, pack set or inspection is asked for before a start")
 }
 
 // turn runs the loop once at now and returns the time of the next. The loop's goroutine.
@@ -244,20 +248,8 @@ func (g *Guard) Telemetry(c intake.Chunk) {
 	}
 }
 
-// TakeSensors takes what the virtual board's converter gave up to now, as its own
-// goroutine would.
-func (g *Guard) TakeSensors(now time.Duration) error {
-	b, ok := g.board.(interface {
-		TakeCounts(now time.Duration) []hw.Count
-	})
-	if !ok {
-		return errors.New("guard: only a virtual board can be stepped")
-	}
-	for _, c := range b.TakeCounts(now) {
-		g.loop.Count(c)
-	}
-	return nil
-}
+// Count takes a conversion of the board's converter, as its own goroutine would.
+func (g *Guard) Count(c hw.Count) { g.loop.Count(c) }
 
 // Finish ends a stepped session: relay open, `ended` on record.
 func (g *Guard) Finish(now time.Duration) error {

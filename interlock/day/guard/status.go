@@ -118,6 +118,9 @@ func (g *Guard) Seen() *answers.Seen {
 	out.Age, out.NotReady = max(0, g.now()-out.View.At), g.notReady(&out.View)
 	out.Loop.LostRecords = g.keeper.lostChunks.Load() + g.keeper.lostDecisions.Load()
 	out.Declared, out.Counted = g.showDeclared(), g.counted()
+	if p := g.declared.proof.Load(); p != nil {
+		out.Packs = p.Packs
+	}
 	out.Words, out.WordsMore = *g.keeper.says.newest.Load(), g.keeper.says.unkept.Load()
 	g.toldMu.Lock()
 	out.Said = slices.Clone(g.told)

@@ -141,7 +141,7 @@ func (g *Guard) keepStop(r *stopping.Record) error {
 	d := &g.declared
 	if r.Kind == stopping.Opening {
 		d.mu.Lock()
-		r.Step = d.facts.Step
+		r.Step, r.Packs = d.facts.Step, d.facts.Packs
 		d.mu.Unlock()
 	}
 	r.Schema, r.Made, r.Software, r.Session, r.Of = stopping.Schema, time.Now().UTC(), g.opts.Software, g.session.Info.Session, g.stopOf()

@@ -1,6 +1,10 @@
 package telemetry
 
-import "encoding/binary"
+import (
+	"cmp"
+	"encoding/binary"
+	"slices"
+)
 
 // knownSet is every message that can be checked, by rising id from row 1 on.
 // Row 0 means "not known".
@@ -28,18 +32,11 @@ func (s *knownSet) row(id uint32) int {
 	if id < uint32(len(s.low)) {
 		return int(s.low[id])
 	}
-	i, j := 1, len(s.rows)
-	for i < j {
-		if h := int(uint(i+j) >> 1); s.rows[h].id < id {
-			i = h + 1
-		} else {
-			j = h
-		}
+	i, found := slices.BinarySearchFunc(s.rows[1:], id, func(k known, id uint32) int { return cmp.Compare(k.id, id) })
+	if !found {
+		return 0
 	}
-	if i < len(s.rows) && s.rows[i].id == id {
-		return i
-	}
-	return 0
+	return i + 1
 }
 
 // Definition is what is known of a message: the bytes of its payload without and with

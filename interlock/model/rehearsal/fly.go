@@ -151,8 +151,8 @@ func (f *flight) run() error {
 			if err := f.turn(now); err != nil {
 				return err
 			}
-			if err := f.guard.TakeSensors(now); err != nil {
-				return err
+			for _, c := range f.board.TakeCounts(now) {
+				f.guard.Count(c)
 			}
 		}
 		if now < f.paused {

@@ -194,7 +194,7 @@ func TestAFullDiskDelaysNoStopAndLosesNothing(t *testing.T) {
 	if err != nil || len(parts) != 2 {
 		t.Fatalf("the log's files: %v, %v", parts, err)
 	}
-	if v, err := triplog.VerifyFiles(parts...); err != nil || v.Verdict != triplog.Whole {
+	if v, err := triplog.WalkFiles(parts, nil); err != nil || v.Verdict != triplog.Whole {
 		t.Errorf("the log: %+v, %v; want it whole", v, err)
 	}
 }

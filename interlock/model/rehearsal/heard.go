@@ -25,7 +25,7 @@ func (f *flight) watch(env *rules.Envelope, e interlock.Effect) {
 		if e.From == e.State {
 			return
 		}
-		why = interlock.Because(e.Reason)
+		why = e.Reason.String()
 		f.say(e.At, "guard", strings.ToUpper(e.State.String())+": "+why+".")
 		if e.State != interlock.Fault && !(e.From == interlock.Closing && e.State == interlock.Blocked) && e.State != interlock.Tripped {
 			return

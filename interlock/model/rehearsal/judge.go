@@ -2,7 +2,6 @@ package rehearsal
 
 import (
 	"math"
-	"strconv"
 	"time"
 
 	"downhaul/interlock/before/hazard"
@@ -111,17 +110,9 @@ func (j *judge) harm(f *flight, now time.Duration, what string) {
 
 func (j *judge) show(v float64, k rules.Kind) string { return j.setup.Show(v, k) }
 
-// Show writes a value in the units of the limits, as coarse as a model is good.
+// Show writes a value in the units of the limits, as coarse as a reading of it is.
 func (s *Setup) Show(v float64, k rules.Kind) string {
-	unit := rules.DefaultUnit(k, s.Checked.Envelope.Units)
-	if x, ok := rules.Convert(v, unit); ok {
-		places := 1
-		if math.Abs(x) >= 100 {
-			places = 0
-		}
-		return strconv.FormatFloat(x, 'f', places, 64) + " " + unit
-	}
-	return rules.Format(v, unit)
+	return rules.Reading(v, rules.DefaultUnit(k, s.Checked.Envelope.Units))
 }
 
 // Cost is what a flight cost in the model's truth, without a unit: the height from

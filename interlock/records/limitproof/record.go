@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"fmt"
 	"path/filepath"
-	"slices"
 	"time"
 
 	"downhaul/interlock/pad"
@@ -89,16 +88,9 @@ func Due(p *pad.Pad, e *rules.Envelope, software string, reaction time.Duration,
 		return "the proof of the limits failed " + newest.Made.Format(time.DateOnly) + mend + " to see where"
 	}
 	was := time.Duration(newest.ReactionS*1e9 + 0.5)
-	if reaction != AnyReaction && onApex(e) && (reaction-was).Abs() > time.Millisecond/2 {
+	if reaction != AnyReaction && e.Watches(rules.Apex) && (reaction-was).Abs() > time.Millisecond/2 {
 		return fmt.Sprintf("the limits were proved for a stop in which the thrust is gone %s after a sample, and now it is %s",
 			rules.FormatDuration(was.Round(time.Millisecond)), rules.FormatDuration(reaction.Round(time.Millisecond))) + mend
 	}
 	return ""
-}
-
-// onApex reports whether a limit or a condition is on the predicted apex, which is
-// all that rests on the reaction.
-func onApex(e *rules.Envelope) bool {
-	return slices.ContainsFunc(e.Rules, func(r rules.Rule) bool { return r.Watch == rules.Apex }) ||
-		slices.ContainsFunc(e.Permissives, func(p rules.Permissive) bool { return p.Watch == rules.Apex })
 }

@@ -96,7 +96,7 @@ func TestSession_WhatStandsInTheFolder(t *testing.T) {
 	if err != nil || len(trips) != 1 {
 		t.Fatal(trips, err)
 	}
-	rep, err := triplog.VerifyFiles(trips...)
+	rep, err := triplog.WalkFiles(trips, nil)
 	if err != nil || rep.Verdict != triplog.CutShort || rep.Lines != 2 {
 		t.Errorf("%+v %v", rep, err)
 	}
@@ -347,7 +347,7 @@ func TestSession_DiskFillsInTheMiddle(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	rep, err := triplog.VerifyFiles(names...)
+	rep, err := triplog.WalkFiles(names, nil)
 	if err != nil || rep.Verdict != triplog.Whole || len(names) < 2 {
 		t.Errorf("%d files, %+v %v", len(names), rep, err)
 	}

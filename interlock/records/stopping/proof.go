@@ -29,6 +29,7 @@ type Proof struct {
 	// Loaded is how often this contactor opened under load.
 	Loaded int
 	Worn   Worn
+	Packs  []PackWorn // each over all crafts that it was in
 	// Waits is the number of the last opening where nobody knows how long the
 	// rotors took, and no reading came; 0 is none. Last is the last opening, At what
 	// was seen of it.
@@ -45,6 +46,19 @@ type Worn struct {
 	Starts     int
 	Live, Full time.Duration
 	Openings   int
+}
+
+// PackWorn is what one pack wore, by its name; Model is that of its openings.
+type PackWorn struct {
+	Name  string
+	Model bool
+	Worn
+}
+
+// add counts one opening.
+func (w *Worn) add(r *Record) {
+	w.Starts, w.Openings = w.Starts+1, w.Openings+1
+	w.Live, w.Full = w.Live+seconds(r.LiveS), w.Full+seconds(r.FullS)
 }
 
 // Ended is one opening of which is known how long the rotors took. Output below 0 is

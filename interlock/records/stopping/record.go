@@ -61,6 +61,7 @@ type Record struct {
 	Kind     Kind      `json:"kind"`
 	Of       Of        `json:"of"`
 	Step     string    `json:"step"`
+	Packs    []string  `json:"packs,omitempty"` // declared
 
 	// Of an opening; see Seen.
 	AtS       float64 `json:"at_s"`
@@ -104,14 +105,14 @@ func (r *Record) Fill(s Seen) {
 // Says is the record in one sentence.
 func (r *Record) Says() string {
 	if r.Kind == Reading {
-		return fmt.Sprintf("opening %d: rotors standing after %s, read by %s; %s more counts", r.Opening, rules.Format(r.ReadS, "s"), r.Initials, rules.FormatDuration(ReadError))
+		return fmt.Sprintf("opening %d: rotors standing after %s, read by %s; %s more counts", r.Opening, rules.Reading(r.ReadS, "s"), r.Initials, rules.FormatDuration(ReadError))
 	}
 	text := "output not known"
 	if r.Output >= 0 {
-		text = "from " + rules.Format(r.Output, "%")
+		text = "from " + rules.Reading(r.Output, "%")
 	}
 	if r.Traced {
-		text += fmt.Sprintf(": rotors standing after %s, thrust gone after %s", rules.Format(r.StandingS, "s"), rules.Format(r.ThrustS, "s"))
+		text += fmt.Sprintf(": rotors standing after %s, thrust gone after %s", rules.Reading(r.StandingS, "s"), rules.Reading(r.ThrustS, "s"))
 	} else {
 		text += ": how long the rotors took is not known, because " + r.Why + "; read it off a watch or a film (downhaul declare stop)"
 	}

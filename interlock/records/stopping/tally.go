@@ -16,6 +16,7 @@ type Tally struct {
 	File    string // and its name
 	Stands  string // the folder as it was read then; see plain.Stamp
 	Stops   []Stop // in the order in which they were last opened
+	Packs   []PackWorn
 }
 
 // Stop is what the records prove of one stop; Worn is its own here.
@@ -38,8 +39,14 @@ func (t *Tally) Take(r *Record) {
 		s = t.Stops[i]
 		t.Stops = slices.Delete(t.Stops, i, i+1)
 	}
-	s.Worn.Starts, s.Worn.Openings = s.Worn.Starts+1, s.Worn.Openings+1
-	s.Worn.Live, s.Worn.Full = s.Worn.Live+seconds(r.LiveS), s.Worn.Full+seconds(r.FullS)
+	s.Worn.add(r)
+	for _, name := range r.Packs {
+		k := slices.IndexFunc(t.Packs, func(p PackWorn) bool { return p.Name == name && p.Model == r.Of.Model })
+		if k < 0 {
+			k, t.Packs = len(t.Packs), append(t.Packs, PackWorn{Name: name, Model: r.Of.Model})
+		}
+		t.Packs[k].add(r)
+	}
 	if r.Loaded {
 		s.Loaded++
 	}
@@ -86,6 +93,7 @@ func (t *Tally) Prove(of Of) *Proof {
 		*p = t.Stops[i].Proof
 	}
 	p.Full, p.Ended, p.Loaded, p.Worn = slices.Clone(p.Full), slices.Clone(p.Ended), 0, Worn{}
+	p.Packs = slices.DeleteFunc(slices.Clone(t.Packs), func(w PackWorn) bool { return w.Model != of.Model })
 	for i := range t.Stops {
 		s := &t.Stops[i]
 		if s.Of.Craft == of.Craft && s.Of.Model == of.Model {
@@ -114,7 +122,7 @@ func (t Tally) ReadOn(logFolder string) (_ Tally, trouble []error) {
 	if _, err := os.Lstat(filepath.Join(dir, t.File)); err != nil {
 		t, from = Tally{}, 1
 	}
-	t.Stops, t.Stands = slices.Clone(t.Stops), plain.Stamp(dir)
+	t.Stops, t.Packs, t.Stands = slices.Clone(t.Stops), slices.Clone(t.Packs), plain.Stamp(dir)
 	for i := range t.Stops {
 		s := &t.Stops[i]
 		s.Full, s.Ended = slices.Clone(s.Full), slices.Clone(s.Ended)

@@ -21,6 +21,17 @@ func plainly(records []*Record, of Of) *Proof {
 		if r.Kind != Opening {
 			continue
 		}
+		for _, name := range r.Packs {
+			if r.Of.Model != of.Model {
+				continue
+			}
+			k := slices.IndexFunc(p.Packs, func(w PackWorn) bool { return w.Name == name })
+			if k < 0 {
+				k, p.Packs = len(p.Packs), append(p.Packs, PackWorn{Name: name, Model: of.Model})
+			}
+			w := &p.Packs[k].Worn
+			*w = Worn{w.Starts + 1, w.Live + seconds(r.LiveS), w.Full + seconds(r.FullS), w.Openings + 1}
+		}
 		if r.Of.Craft == of.Craft && r.Of.Model == of.Model {
 			p.Worn.Starts++
 			p.Worn.Live += seconds(r.LiveS)
@@ -90,10 +101,19 @@ func TestTallyAgainstAllRecords(t *testing.T) {
 			of := stops[min(rng.IntN(5), 2)]
 			r := traced(number, float64(rng.IntN(20))/20, 1+rng.Float64()*3, rng.Float64())
 			r.LiveS, r.FullS, r.Loaded, r.Of = rng.Float64()*100, rng.Float64(), rng.IntN(3) > 0, of
+			for _, name := range []string{"A", "B", "C"} {
+				if rng.IntN(2) == 0 {
+					r.Packs = append(r.Packs, name)
+				}
+			}
+			if seed%3 == 0 && number%5 == 0 {
+				r.Of.Model = true // a rehearsal wears no pack
+			}
 			switch rng.IntN(8) {
 			case 0:
+				packs := r.Packs
 				r = untraced(number, r.Output)
-				r.Of = of
+				r.Of, r.Packs = of, packs
 			case 1:
 				r.Output = -1
 			case 2:
@@ -133,6 +153,9 @@ func TestTallyAgainstAllRecords(t *testing.T) {
 				}
 				continue
 			}
+			if !slices.Equal(got.Packs, want.Packs) {
+				t.Fatalf("seed %d: packs %+v, all records %+v", seed, got.Packs, want.Packs)
+			}
 			if got.Waits != want.Waits || got.Last != want.Last || got.Worn != want.Worn || got.Loaded != want.Loaded || got.Worst != want.Worst || got.UpTo() != want.UpTo() {
 				t.Fatalf("seed %d: %+v, all records %+v", seed, got, want)
 			}
@@ -147,7 +170,7 @@ func TestTallyAgainstAllRecords(t *testing.T) {
 				}
 			}
 		}
-		if n := len(tally.Stops); n > len(stops) || slices.ContainsFunc(tally.Stops, func(s Stop) bool { return len(s.Full) > fullRuns || len(s.Ended) > 42 }) {
+		if n := len(tally.Stops); n > 2*len(stops) || slices.ContainsFunc(tally.Stops, func(s Stop) bool { return len(s.Full) > fullRuns || len(s.Ended) > 42 }) {
 			t.Fatalf("seed %d: a tally that grows: %+v", seed, tally)
 		}
 	}

@@ -345,7 +345,7 @@ func TestLog_KilledProcess(t *testing.T) {
 	if err != nil || len(names) != 1 {
 		t.Fatal(names, err)
 	}
-	rep, err := VerifyFiles(names...)
+	rep, err := WalkFiles(names, nil)
 	if err != nil || (rep.Verdict != CutShort && rep.Verdict != Torn) || rep.Lines < 50 {
 		t.Errorf("%+v %v", rep, err)
 	}

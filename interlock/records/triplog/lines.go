@@ -112,13 +112,8 @@ func split(text []byte) (body []byte, chain link, ok bool) {
 		return nil, chain, false
 	}
 	digits, found = bytes.CutSuffix(digits, []byte(chainEnd))
-	if !found {
+	if !found || bytes.ContainsAny(digits, "ABCDEF") {
 		return nil, chain, false
-	}
-	for _, c := range digits {
-		if c >= 'A' && c <= 'F' {
-			return nil, chain, false
-		}
 	}
 	if _, err := hex.Decode(chain[:], digits); err != nil {
 		return nil, chain, false

@@ -57,7 +57,7 @@ func TestFileLines_SupersededLinesAreLeftOut(t *testing.T) {
 		if !slices.Equal(texts, []string{"one", "two", "three"}) {
 			t.Errorf("%s: %q", what, texts)
 		}
-		if rep, err := VerifyFiles(names...); err != nil || rep.Verdict != CutShort || rep.Lines != 5 {
+		if rep, err := WalkFiles(names, nil); err != nil || rep.Verdict != CutShort || rep.Lines != 5 {
 			t.Errorf("%s: %+v %v", what, rep, err)
 		}
 	}

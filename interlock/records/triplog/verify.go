@@ -52,9 +52,6 @@ type Report struct {
 	behind bool // what is bad is no whole line, but what stands behind the last one
 }
 
-// VerifyFiles verifies the files of one log in order: trips.jsonl, trips-2.jsonl and on.
-func VerifyFiles(names ...string) (Report, error) { return WalkFiles(names, nil) }
-
 func stamp(rep Report, at int, p *part) Report {
 	if rep.FirstBad > 0 {
 		rep.File = at + 1
@@ -121,13 +118,8 @@ func couldStart(text []byte, at place) bool {
 	if len(text) <= len(want) {
 		return bytes.HasPrefix(want, text)
 	}
-	if !bytes.HasPrefix(text, want) {
+	if !bytes.HasPrefix(text, want) || bytes.ContainsFunc(text, func(r rune) bool { return r < 0x20 }) {
 		return false
-	}
-	for _, c := range text {
-		if c < 0x20 {
-			return false
-		}
 	}
 	// What there is must be the beginning of one JSON object.
 	dec := json.NewDecoder(bytes.NewReader(text))

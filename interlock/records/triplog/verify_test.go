@@ -198,7 +198,7 @@ func TestVerify_TornHeadOfAFurtherFile(t *testing.T) {
 	}
 }
 
-func TestVerifyParts_Tampered(t *testing.T) {
+func TestWalk_Tampered(t *testing.T) {
 	d := newFaulty()
 	l, err := Create(d, testHead)
 	if err != nil {
@@ -243,7 +243,7 @@ func TestVerify_ReadErrorIsAnError(t *testing.T) {
 			t.Error("a read error gave a line")
 		}
 	}
-	if _, err := VerifyFiles(filepath.Join(t.TempDir(), "none")); err == nil {
+	if _, err := WalkFiles([]string{filepath.Join(t.TempDir(), "none")}, nil); err == nil {
 		t.Error("a missing file gave a verdict")
 	}
 }

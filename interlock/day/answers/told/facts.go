@@ -2,6 +2,8 @@ package told
 
 import (
 	"cmp"
+	"fmt"
+	"math"
 	"slices"
 	"time"
 
@@ -86,7 +88,7 @@ func (set *Setup) channels(s *answers.Seen) []ChannelStatus {
 
 // text is a value for people: states as words, a flight mode by its name on the card.
 func (set *Setup) text(id rules.ChannelID, v float64, unit string) string {
-	text := figure(v, unit)
+	text := rules.Reading(v, unit)
 	switch {
 	case id == rules.CraftLanded:
 		return map[bool]string{true: "on the ground", false: "in the air"}[v == 1]
@@ -155,4 +157,33 @@ func acts(s *answers.Seen) []answers.ActStatus {
 	out = append(out, s.Said...)
 	slices.SortStableFunc(out, func(a, b answers.ActStatus) int { return cmp.Compare(a.At, b.At) })
 	return out[max(0, len(out)-answers.MostActs):]
+}
+
+// A hover is looked at while the craft moves up or down by less than steadyClimb, m/s, and
+// counts as otherwise than foreseen by more than beyondForecast of it. Ours: what cannot be
+// told from a hover at a glance, and two packs of one day.
+const steadyClimb, beyondForecast = 0.2, 0.03
+
+// hover returns what to do where the craft hovers otherwise than the last report foresaw for
+// the step; empty where it does not hover, or as foreseen.
+func (set *Setup) hover(s *answers.Seen) string {
+	f := s.Declared.Foreseen
+	if f == nil || f.HoverLow <= 0 || !s.View.Airborne || set.Card == nil {
+		return ""
+	}
+	var now [4]float64
+	for i, id := range []rules.ChannelID{rules.MotorHighest, rules.Pack1Voltage, rules.Climb, rules.Height} {
+		r := s.Readings[slices.Index(answers.Shown[:], id)]
+		if r.Quality != rules.Good || s.View.At-r.At > max(id.Stale(), time.Second) {
+			return ""
+		}
+		now[i] = r.Value
+	}
+	output, volts, climb, height := now[0], now[1], now[2], now[3]
+	low, high := f.HoverLow/volts, f.HoverHigh/volts
+	if math.Abs(climb) > steadyClimb || height < 2*set.Card.Craft.Radius || volts <= 0 || output >= low*(1-beyondForecast) && output <= high*(1+beyondForecast) {
+		return ""
+	}
+	return fmt.Sprintf("Caution, the hover: the hardest working motor is at %s, and the report foresaw %s to %s at this voltage. Land. No next step before a report says why: weigh craft and ballast, look at propellers, motors, packs and the tether's pull.",
+		rules.Reading(output, "%", low, high), rules.Reading(low, "%"), rules.Reading(high, "%"))
 }

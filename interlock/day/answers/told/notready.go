@@ -36,9 +36,6 @@ func (set *Setup) notReady(s *answers.Seen) []string {
 		case known && u.Need == interlock.NeedReset:
 			reset = append(reset, text)
 		default:
-			if known {
-				text = set.worth(&s.View, u, text)
-			}
 			do = append(do, text)
 		}
 	}
@@ -52,27 +49,13 @@ func (set *Setup) notReady(s *answers.Seen) []string {
 	return append(append(append(do, conditions...), reset...), waits...)
 }
 
-// lacks returns the guard's sentence on a condition with states as words and the reading
-// with as many figures as it is worth.
+// lacks returns the guard's sentence on a condition with states as words.
 func (set *Setup) lacks(v *interlock.View, i int, says string) string {
 	p, now := &set.Envelope.Permissives[i], v.Permissives[i]
-	if rest, ok := strings.CutSuffix(says, "; now "+rules.Format(now.Value, p.Unit)); ok {
+	if rest, ok := strings.CutSuffix(says, "; now "+rules.Reading(now.Value, p.Unit, p.Limit)); ok {
 		says = rest + "; now " + set.text(p.Watch, now.Value, p.Unit)
 	}
 	return strings.Replace(says, p.Condition(), set.condition(p), 1)
-}
-
-// worth returns the guard's sentence with the readings in it as far as they are worth.
-func (set *Setup) worth(v *interlock.View, u interlock.Unmet, says string) string {
-	length := rules.DefaultUnit(rules.Length, set.Envelope.Units)
-	if u.Need == interlock.NeedHeight {
-		return strings.Replace(says, "reads "+rules.Format(u.Value, length), "reads "+figure(u.Value, length), 1)
-	}
-	for _, s := range v.Signs {
-		unit, name := rules.DefaultUnit(s.ID.Channel().Kind, set.Envelope.Units), s.ID.String()+": "
-		says = strings.Replace(says, name+rules.Format(s.Reading.Value, unit), name+figure(s.Reading.Value, unit), 1)
-	}
-	return says
 }
 
 // condition is what must be so, with a flag's state as a word.

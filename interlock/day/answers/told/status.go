@@ -19,6 +19,7 @@ import (
 	"downhaul/interlock/pad/unseen"
 	"downhaul/rules"
 	"downhaul/rules/card"
+	"downhaul/rules/rounding"
 )
 
 // OldAfter is the age from which a Status is no state any more: it is at most a
@@ -118,8 +119,18 @@ type Status struct {
 	// Counted is what wears, over sessions; null where nothing counts, as in a
 	// rehearsal.
 	Counted *answers.Counted `json:"counted"`
+	// Packs are those that were declared for a start, each over all crafts.
+	Packs []PackCounted `json:"packs"`
 	// Trouble is the last thing that went wrong with records or outputs.
 	Trouble []string `json:"trouble"`
+}
+
+// PackCounted is what one pack wore: each start is a cycle of the contactor too.
+type PackCounted struct {
+	Pack        string  `json:"pack"`
+	Starts      int     `json:"starts"`
+	LiveS       float64 `json:"live_s"`
+	FullOutputS float64 `json:"full_output_s"`
 }
 
 // RuleStatus is one rule now.
@@ -242,7 +253,7 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 		Causes: causes(s, env), NotReady: r.notReady(s), Permissives: r.permissives(v), Acts: acts(s),
 		CraftSays: []CraftSays{}, CraftSaysMore: s.WordsMore,
 		Rules: []RuleStatus{}, Channels: r.channels(s), Unseen: []string{}, Trouble: append([]string{}, s.Trouble...),
-		Loop: s.Loop, Link: s.Link, Signing: s.Signing, Declared: s.Declared, Counted: s.Counted,
+		Loop: s.Loop, Link: s.Link, Signing: s.Signing, Declared: s.Declared, Counted: s.Counted, Packs: []PackCounted{},
 	}
 	out.ArmedSays, out.InTheAir = sure(v, rules.CraftArmed, v.Armed, 1), sure(v, rules.CraftLanded, v.Airborne, 0)
 	if v.Flash != rules.Never {
@@ -260,8 +271,13 @@ func (r *Setup) Status(s *answers.Seen) *Status {
 	if fell := s.Declared.KeepOut; fell != "" && !v.Closed {
 		out.DoNow = append([]string{strings.ToUpper(fell[:1]) + fell[1:] + "."}, out.DoNow...)
 	}
-	if text := silence(s); text != "" {
-		out.DoNow = append(out.DoNow, text)
+	for _, text := range []string{r.hover(s), silence(s)} {
+		if text != "" {
+			out.DoNow = append(out.DoNow, text)
+		}
+	}
+	for _, p := range s.Packs {
+		out.Packs = append(out.Packs, PackCounted{p.Name, p.Starts, p.Live.Seconds(), p.Full.Seconds()})
 	}
 	for i := range v.Rules {
 		out.Rules = append(out.Rules, r.rule(s, i))
@@ -323,7 +339,7 @@ func (r *Setup) rule(s *answers.Seen, i int) RuleStatus {
 	if rule.Form == rules.RisingFaster || rule.Form == rules.FallingFaster {
 		kind = kind.Rate()
 	}
-	out := RuleStatus{Name: rule.Name, Channel: rule.Watch.String(), Now: ruleNow(v, r.Envelope, i), Limit: rule.Limit,
+	out := RuleStatus{Name: rule.Name, Channel: rule.Watch.String(), Now: v.RuleNow(r.Envelope, i), Limit: rule.Limit,
 		Unit: rules.SIUnit(kind), Stop: rule.Stop.String(), Caution: now.Caution, Demand: now.Demand,
 		Missing: now.Missing, InForce: now.InForce, RestsOn: r.Pad.Fed(rule.Watch).String()}
 	out.LimitText = rules.FormatExact(rule.Limit, rule.Unit)
@@ -332,12 +348,12 @@ func (r *Setup) rule(s *answers.Seen, i int) RuleStatus {
 	}
 	if now.HasValue {
 		out.Value, out.Headroom = some(now.Value), some(now.Headroom)
-		out.ValueText, out.HeadroomText = r.text(rule.Watch, now.Value, rule.Unit), headroom(now.Headroom, rule.Unit)
+		out.ValueText, out.HeadroomText = r.text(rule.Watch, now.Value, rule.Unit), rounding.Headroom(now.Headroom, rule.Unit)
 	}
 	if rule.Watch == rules.Apex && rule.Form < rules.RisingFaster {
 		out.Beside = "top if power is cut now"
 		if n := slices.Index(answers.Shown[:], rules.Height); s.Readings[n].Quality != rules.Missing {
-			out.Beside += "; height " + figure(s.Readings[n].Value, rule.Unit)
+			out.Beside += "; height " + rules.Reading(s.Readings[n].Value, rule.Unit)
 		}
 	}
 	return out

@@ -4,7 +4,6 @@ import (
 	"fmt"
 	"math"
 	"slices"
-	"strings"
 
 	"downhaul/interlock"
 	"downhaul/rules"
@@ -148,7 +147,7 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 	case interlock.Live:
 		for i := range v.Rules {
 			if v.Rules[i].Caution {
-				say("Caution, %s: %s. Bring it back inside, or land.", env.Rules[i].Name, ruleNow(v, env, i))
+				say("Caution, %s: %s. Bring it back inside, or land.", env.Rules[i].Name, v.RuleNow(env, i))
 			}
 		}
 		if len(out) == 0 {
@@ -183,15 +182,6 @@ func DoNow(v *interlock.View, env *rules.Envelope) (out []string) {
 		resetNext(v, env, say)
 	}
 	return out
-}
-
-// ruleNow is where a rule stands, its reading with as many figures as it is worth.
-func ruleNow(v *interlock.View, env *rules.Envelope, i int) string {
-	now, says := v.Rules[i], v.RuleNow(env, i)
-	if rest, ok := strings.CutPrefix(says, rules.Format(now.Value, env.Rules[i].Unit)+", "); ok {
-		return figure(now.Value, env.Rules[i].Unit) + ", " + rest
-	}
-	return says
 }
 
 // resetNext reports what a reset still waits for.

@@ -23,9 +23,9 @@ const (
 	chainKey = `,"chain":"`
 )
 
-// Files is triplog.VerifyFiles with a closer look at a first line that is bad.
+// Files is triplog.WalkFiles with a closer look at a first line that is bad.
 func Files(names ...string) (triplog.Report, error) {
-	rep, err := triplog.VerifyFiles(names...)
+	rep, err := triplog.WalkFiles(names, nil)
 	if err != nil || rep.Verdict != triplog.Tampered || rep.What != "" || rep.File == 0 {
 		return rep, err
 	}

@@ -65,15 +65,15 @@ func tilt(b []byte) bool {
 	return true
 }
 
-// fly lets a modelled craft stand on the pad and speak until the test ends.
-func (r *rig) fly() {
+// fly lets a modelled craft stand on the pad and speak until the test ends, or it is ended.
+func (r *rig) fly() (end func()) {
 	r.t.Helper()
-	r.speaks(craftmodel.EightTwo(), func(*craftmodel.Craft) {})
+	return r.speaks(craftmodel.EightTwo(), func(*craftmodel.Craft) {})
 }
 
-// speaks lets a modelled craft, whose rotors obey the contactor, speak until the test ends;
-// turn is called on each of its turns.
-func (r *rig) speaks(cfg craftmodel.Config, turn func(*craftmodel.Craft)) {
+// speaks lets a modelled craft, whose rotors obey the contactor, speak until the test ends,
+// or it is ended; turn is called on each of its turns.
+func (r *rig) speaks(cfg craftmodel.Config, turn func(*craftmodel.Craft)) (end func()) {
 	r.t.Helper()
 	conn, err := craftmodel.Dial(r.m.Telemetry)
 	must(r.t, err)
@@ -89,5 +89,7 @@ func (r *rig) speaks(cfg craftmodel.Config, turn func(*craftmodel.Craft)) {
 	}}
 	var work sync.WaitGroup
 	work.Go(func() { _ = live.Serve(ctx) }) // a dead line ends it
-	r.t.Cleanup(func() { cancel(); work.Wait(); _ = conn.Close() })
+	end = sync.OnceFunc(func() { cancel(); work.Wait(); _ = conn.Close() })
+	r.t.Cleanup(end)
+	return end
 }

@@ -204,7 +204,7 @@ func (g *Guard) turnUntil(ctx context.Context) {
 	}
 	g.ending.Store(true)
 	g.turn(g.now()) // what was told as taken goes on record
-	g.endLoop(g.now())
+	g.loop.End(g.now())
 }
 
 // stalled tells the engine that the loop was held up, before anything that fell due

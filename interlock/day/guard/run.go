@@ -80,6 +80,9 @@ func (g *Guard) finish() error {
 	g.ended = true
 	inert := g.board.Inert()
 	g.isOpen = inert == nil && g.seenOpen()
+	if g.stops.watch != nil { // only now: an opening by the end itself took its time
+		g.stops.watch.End(g.now(), g.isOpen)
+	}
 	errs := []error{inert}
 	g.keeper.drain()
 	var last interlock.View // by its state the next session comes up
@@ -253,7 +256,7 @@ func (g *Guard) Count(c hw.Count) { g.loop.Count(c) }
 
 // Finish ends a stepped session: relay open, `ended` on record.
 func (g *Guard) Finish(now time.Duration) error {
-	g.endLoop(now)
+	g.loop.End(now)
 	return g.finish()
 }
 

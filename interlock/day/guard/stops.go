@@ -72,14 +72,6 @@ func (g *Guard) follow(b *Batch) {
 	}
 }
 
-// endLoop makes the last turn of a session.
-func (g *Guard) endLoop(now time.Duration) {
-	g.loop.End(now)
-	if g.stops.watch != nil {
-		g.stops.watch.End(now)
-	}
-}
-
 // stopsOnRecord reads the records of openings that were made since those that are in
 // the tally. Records that cannot be read, which are lost, leave the stop unproven, and
 // make no time shorter and no wear less.

@@ -160,9 +160,10 @@ func (w *Watch) Turn(at time.Duration) {
 	}
 }
 
-// End reports whether nothing more comes: an opening that is followed is handed over as
-// it stands.
-func (w *Watch) End(at time.Duration) {
+// End hands over an opening that is followed, as nothing more comes; open reports whether the
+// mirror contact was last seen open.
+func (w *Watch) End(at time.Duration, open bool) {
+	w.mirror(at, !open)
 	w.ends(at, "the guard ended before the rotors were heard standing")
 	if w.open {
 		w.open, w.over = false, false

@@ -81,6 +81,22 @@ func (r *rig) falls(n0 float64, n func(t float64) float64) {
 	r.hz = func(_ int, t time.Duration) (float64, bool) { return n0 * n(math.Max(0, t.Seconds())), true }
 }
 
+// A guard that is ended while live opens the chain as its last act: what the mirror contact
+// shows afterwards counts, or each stop of the service would undo the stop test.
+func TestAnOpeningByTheEndIsSeenOpen(t *testing.T) {
+	for _, open := range []bool{true, false} {
+		r := newRig(t, 4, 10*ms)
+		r.falls(0, func(float64) float64 { return 0 })
+		r.state(interlock.Closing, interlock.Live)
+		r.run(2 * time.Second)
+		r.w.Decided(r.now, &interlock.Effect{Kind: interlock.RelayEffect})
+		r.w.End(r.now+20*ms, open)
+		if len(r.got) != 1 || r.got[0].Opened != open || open && r.got[0].Mirror != 20*ms {
+			t.Errorf("mirror open %v: %+v", open, r.got)
+		}
+	}
+}
+
 // Closed forms of ∫(n/n₀)² dt: an even fall over T gives T/3; n = e^(−t/τ) gives
 // τ/2; n = 1/(1 + t/τ), a rotor that its own air brakes, gives τ less what lies
 // behind the standing. With a delay of full speed in front, the delay more. What

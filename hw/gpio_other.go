@@ -7,6 +7,9 @@ import (
 	"fmt"
 )
 
+// Called returns nothing where there are no GPIO lines.
+func (Pin) Called() (chip, line string) { return "", "" }
+
 // OpenGPIO needs the GPIO character devices of Linux.
 func OpenGPIO(cfg GPIOConfig) (Board, error) {
 	if err := cfg.check(); err != nil {

@@ -74,6 +74,7 @@ func (k *fakeKernel) open(chip string) (chipDevice, error) {
 
 func (c *fakeChip) info() (i unix.GPIOChipInfo, err error) {
 	copy(i.Name[:], c.name)
+	copy(i.Label[:], "label of "+c.name)
 	i.Lines = uint32(len(c.high))
 	return i, nil
 }

@@ -46,6 +46,24 @@ type lineRequest interface {
 	close() error
 }
 
+// Called returns what the kernel calls a pin's chip, and its line if written by number; empty: not known.
+func (p Pin) Called() (chip, line string) { return called(device{}, p) }
+
+func called(k kernel, p Pin) (chip, line string) {
+	d, err := k.open(p.Chip)
+	if err != nil {
+		return "", ""
+	}
+	if info, err := d.info(); err == nil {
+		chip = unix.ByteSliceToString(info.Label[:])
+	}
+	if info, err := d.lineInfo(uint32(p.Line)); err == nil && p.Name == "" {
+		line = unix.ByteSliceToString(info.Name[:])
+	}
+	_ = d.close()
+	return chip, line
+}
+
 // device is the real kernel.
 type device struct{}
 

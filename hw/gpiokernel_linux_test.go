@@ -30,3 +30,37 @@ func TestWhatTheKernelRefusesIsToldByEveryCall(t *testing.T) {
 		t.Errorf("the line asked for is %d, want 3 (%v)", i.Offset, err)
 	}
 }
+
+// What the kernel calls chip and line is asked for without requesting anything; a pin that is
+// written by its line's name says that already.
+func TestWhatTheKernelCallsAPin(t *testing.T) {
+	k := newFakeKernel(t, 4, "gpiochip0")
+	k.chips["gpiochip0"].names[2] = "GPIO2"
+	for _, c := range []struct{ pin, chip, line string }{
+		{"gpiochip0:2", "label of gpiochip0", "GPIO2"},
+		{"gpiochip0:3", "label of gpiochip0", ""},
+		{"gpiochip0:9", "label of gpiochip0", ""},
+		{"gpiochip0:GPIO2", "label of gpiochip0", ""},
+		{"gpiochip1:2", "", ""},
+	} {
+		p, err := ParsePin(c.pin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if chip, line := called(k, p); chip != c.chip || line != c.line {
+			t.Errorf("%s is on %q and called %q, want %q and %q", c.pin, chip, line, c.chip, c.line)
+		}
+	}
+	if k.chips["gpiochip0"].opened != 0 {
+		t.Errorf("a chip was left open, or lines were asked for: %+v", k.chips["gpiochip0"])
+	}
+	for _, pin := range []string{"gpiochip999:0", "gpiochip999:GPIO2"} {
+		p, err := ParsePin(pin)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if chip, line := p.Called(); chip+line != "" {
+			t.Errorf("%s is on %q and called %q", pin, chip, line)
+		}
+	}
+}

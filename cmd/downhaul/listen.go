@@ -216,12 +216,10 @@ func (e *ear) hear(at time.Duration, p reading.Packet) {
 // whole takes a datagram.
 func (e *ear) whole(at time.Duration, from netip.AddrPort, b []byte) {
 	e.strays.Whole(b)
-	for len(b) > 0 {
-		f, used, ok := e.scanner.NextWhole(b)
+	var f telemetry.Frame
+	for used, ok := e.scanner.NextInto(&f, b, true); ok; used, ok = e.scanner.NextInto(&f, b, true) {
 		b = b[used:]
-		if ok {
-			e.frame(at, from, &f)
-		}
+		e.frame(at, from, &f)
 	}
 }
 

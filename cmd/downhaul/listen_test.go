@@ -15,6 +15,14 @@ import (
 	"downhaul/interlock/model/craftmodel"
 )
 
+// frameBytes is a frame of version 2 of craft 1.1, with an id of one byte or two (MAVLink guide,
+// "Packet Serialization").
+func frameBytes(seq uint8, id uint32, payload []byte) []byte {
+	_, _, seed, _ := telemetry.Definition(id)
+	b := append([]byte{0xFD, byte(len(payload)), 0, 0, seq, 1, 1, byte(id), byte(id >> 8), 0}, payload...)
+	return binary.LittleEndian.AppendUint16(b, telemetry.Checksum(b[1:], seed))
+}
+
 // A battery of the craft that no channel is fed from is told, as text and in the
 // object; those that are fed are not.
 func TestListenTellsOfABatteryThatIsNotRead(t *testing.T) {
@@ -40,11 +48,10 @@ func TestListenTellsOfABatteryThatIsNotRead(t *testing.T) {
 		t.Errorf("without such a battery: %v\n%s", f.Unread, said)
 	}
 	for _, number := range []byte{7, 4} {
-		// BATTERY_STATUS in version 2: id is byte 32 of its payload. The checksum
-		// is not looked at behind the scanner, so the frame is put in there.
+		// BATTERY_STATUS in version 2: id is byte 32 of its payload.
 		payload := make([]byte, 36)
 		payload[32] = number
-		e.frame(time.Second, e.senders[0].from, &telemetry.Frame{System: 1, Component: 1, Version: 2, ID: 147, Payload: payload})
+		e.whole(time.Second, e.senders[0].from, frameBytes(0, 147, payload))
 	}
 	f, said := text()
 	if !slices.Equal(f.Unread, []int{4, 7}) || !strings.Contains(strings.Join(strings.Fields(said), " "), "batteries 4, 7 are heard (BATTERY_STATUS) and not read") {
@@ -105,8 +112,9 @@ func TestListenTellsOfAClimbAgainstItsHeight(t *testing.T) {
 			if turned {
 				vz = 200
 			}
-			// GLOBAL_POSITION_INT: relative_alt in mm at byte 16, vz in cm/s at byte 24.
-			gpi := make([]byte, 28)
+			// GLOBAL_POSITION_INT: time_boot_ms at byte 0, relative_alt in mm at 16, vz in cm/s at 24.
+			gpi := binary.LittleEndian.AppendUint32(nil, uint32(1000+at/time.Millisecond))
+			gpi = append(gpi, make([]byte, 24)...)
 			binary.LittleEndian.PutUint32(gpi[16:], uint32(500*k))
 			binary.LittleEndian.PutUint16(gpi[24:], uint16(vz))
 			// VFR_HUD: climb in m/s, a float at byte 12.
@@ -114,8 +122,7 @@ func TestListenTellsOfAClimbAgainstItsHeight(t *testing.T) {
 			binary.LittleEndian.PutUint32(hud[12:], math.Float32bits(2))
 			beat := []byte{0, 0, 0, 0, 2, 3, 0, 4, 3}
 			for n, f := range []telemetry.Frame{{ID: 0, Payload: beat}, {ID: 74, Payload: hud}, {ID: 33, Payload: gpi}} {
-				f.System, f.Component, f.Version, f.Seq = 1, 1, 2, uint8(3*k+n)
-				e.frame(at, netip.AddrPort{}, &f)
+				e.whole(at, netip.AddrPort{}, frameBytes(uint8(3*k+n), f.ID, f.Payload))
 			}
 		}
 		f := e.judge("udp://127.0.0.1:40123", 10*time.Second, identity{})
@@ -149,7 +156,7 @@ func TestListenNamesTheFastestSource(t *testing.T) {
 				} else {
 					binary.LittleEndian.PutUint32(payload, uint32(1000+25*k))
 				}
-				e.frame(at, netip.AddrPort{}, &telemetry.Frame{System: 1, Component: 1, Version: 2, Seq: seq, ID: id, Payload: payload})
+				e.whole(at, netip.AddrPort{}, frameBytes(seq, id, payload))
 				seq++
 			}
 		}

@@ -46,6 +46,7 @@ type pass struct {
 	say      func(s words.Said)
 	joiner   words.Joiner
 	filled   *batch // by the reader
+	looked   intake.Chunk
 	count    func(n int)
 	notes    []string
 	end      time.Duration
@@ -196,7 +197,8 @@ func (p *pass) judge(file string, b *batch) error {
 			p.decideOn(t.at, now)
 		}
 		if p.look != nil {
-			p.look(&intake.Chunk{At: t.at, Source: t.source, Bytes: t.bytes}, now)
+			p.looked = intake.Chunk{At: t.at, Source: t.source, Bytes: t.bytes}
+			p.look(&p.looked, now)
 		}
 	}
 	if b.err != nil {

@@ -2,6 +2,7 @@ package bench
 
 import (
 	"bytes"
+	"encoding/binary"
 	"os"
 	"path/filepath"
 	"slices"
@@ -86,9 +87,16 @@ func TestEveryBatteryIsReadOrToldUnread(t *testing.T) {
 	}
 	frameOf := func(m message.Message, v2 bool) *telemetry.Frame {
 		raw := table.GetMessage(m.GetID()).Write(m, v2)
-		f := &telemetry.Frame{System: 1, Component: 1, ID: m.GetID(), Version: 1, Payload: raw.Payload}
+		b := []byte{0xFE, byte(len(raw.Payload)), 0, 1, 1, byte(m.GetID())}
 		if v2 {
-			f.Version = 2
+			b = []byte{0xFD, byte(len(raw.Payload)), 0, 0, 0, 1, 1, byte(m.GetID()), 0, 0}
+		}
+		b = append(b, raw.Payload...)
+		_, _, seed, _ := telemetry.Definition(m.GetID())
+		b = binary.LittleEndian.AppendUint16(b, telemetry.Checksum(b[1:], seed))
+		f := &telemetry.Frame{}
+		if _, ok := new(telemetry.Scanner).NextInto(f, b, true); !ok {
+			t.Fatalf("no frame: % x", b)
 		}
 		return f
 	}

@@ -120,7 +120,7 @@ func (g *Guard) openingProofs() []string {
 		lines = append(lines, "downhauld: the clock is "+says+". Set it by a phone's network or timedatectl: dates, and how old proof tests and inspections are, go by it")
 	}
 	if was := g.proofs.Elsewhere; was != "" {
-		lines = append(lines, "downhauld: the last proof tests were made on "+was+", and this is "+g.proofs.machine+": they do not count here")
+		lines = append(lines, "downhauld: the last proof tests were "+was+": they do not count here")
 	}
 	if bad := g.stops.bad.Load(); bad != nil {
 		lines = append(lines, "downhauld: "+*bad)

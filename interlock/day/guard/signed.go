@@ -98,15 +98,12 @@ func (g *Guard) whose(c *intake.Chunk) Whose {
 // passed the door: it lets RADIO_STATUS through unsigned.
 func (g *Guard) ofCraft(b []byte) bool {
 	var s telemetry.Scanner
-	for len(b) > 0 {
-		f, used, ok := s.NextWhole(b)
-		if !ok {
-			return false
-		}
+	var f telemetry.Frame
+	for used, ok := s.NextInto(&f, b, true); ok; used, ok = s.NextInto(&f, b, true) {
+		b = b[used:]
 		if f.System == g.pad.Craft.System && f.Component == g.pad.Craft.Component && !signing.Unsigned(&f) {
 			return true
 		}
-		b = b[used:]
 	}
 	return false
 }

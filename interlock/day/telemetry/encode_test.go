@@ -51,7 +51,7 @@ func payloadOf(t testing.TB, m message.Message, version uint8) []byte {
 // bareFrame is a checked frame as the scanner would give it.
 func bareFrame(t testing.TB, m message.Message, version uint8) *Frame {
 	t.Helper()
-	return &Frame{System: 1, Component: 1, ID: m.GetID(), Version: version, Payload: payloadOf(t, m, version)}
+	return (&Frame{System: 1, Component: 1, ID: m.GetID(), Version: version, Payload: payloadOf(t, m, version)}).look()
 }
 
 // frameBytes puts a payload on the wire, with the library's checksum.
@@ -137,4 +137,23 @@ func drawNumber(t *rapid.T, f reflect.Value, tag reflect.StructField) {
 			rapid.Uint64Range(0, min(n, 16)), rapid.Uint64Range(min(n, 2500), min(n, 4600)),
 		).Draw(t, tag.Name))
 	}
+}
+
+// Next finds the next frame in bytes that others follow.
+func (s *Scanner) Next(b []byte) (f Frame, used int, ok bool) {
+	used, ok = s.NextInto(&f, b, false)
+	return f, used, ok
+}
+
+// NextWhole finds the next frame in bytes that nothing will follow.
+func (s *Scanner) NextWhole(b []byte) (f Frame, used int, ok bool) {
+	used, ok = s.NextInto(&f, b, true)
+	return f, used, ok
+}
+
+// look finds the row of a frame that no Scanner made.
+func (f *Frame) look() *Frame {
+	row := knownMessages.row(f.ID)
+	f.row, f.boot = uint16(row), knownMessages.rows[row].boot
+	return f
 }

@@ -210,9 +210,6 @@ func (x *Fields) Append(dst []interlock.Input, f *Frame) []interlock.Input {
 
 // plan is what is done with a frame, and its payload filled up to what is read.
 func (x *Fields) plan(f *Frame) (*plan, []byte) {
-	if f.row == 0 {
-		f.look()
-	}
 	p, b := &x.plans[x.ofRow[f.row]], f.Payload
 	x.chosen = 0
 	if p.selector >= 0 && p.selector < len(b) {

@@ -25,7 +25,7 @@ func mustFields(t testing.TB, c FieldsConfig) *Fields {
 
 // samples are what a frame feeds.
 func samples(x *Fields, f *Frame) (out []interlock.Sample) {
-	for _, in := range x.Append(nil, f) {
+	for _, in := range x.Append(nil, f.look()) {
 		out = append(out, in.Sample)
 	}
 	return out
@@ -282,7 +282,7 @@ func TestBootMillis(t *testing.T) {
 			} else {
 				f.Payload = payloadOf(t, m, 2)
 			}
-			if got, ok := f.BootMillis(); !ok || got != v {
+			if got, ok := f.look().BootMillis(); !ok || got != v {
 				t.Errorf("%s: %d, %v, want %d", names.Of(f.ID), got, ok, v)
 			}
 		}

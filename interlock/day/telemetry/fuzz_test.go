@@ -119,6 +119,6 @@ func FuzzFields(f *testing.F) {
 				t.Fatalf("the same frame gave %v and then %v", got, again)
 			}
 		}
-		g.BootMillis()
+		g.look().BootMillis()
 	})
 }

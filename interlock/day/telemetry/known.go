@@ -54,9 +54,6 @@ func Definition(id uint32) (base, full, seed uint8, known bool) {
 // messages of different ids the clock steps back in normal flight: by up to
 // 189 ms in two recordings of real and simulated autopilots.
 func (f *Frame) BootMillis() (uint32, bool) {
-	if f.row == 0 {
-		f.look()
-	}
 	if f.boot == 0 {
 		return 0, false
 	}

@@ -1,6 +1,7 @@
 package telemetry
 
 import (
+	"cmp"
 	"encoding/binary"
 	"fmt"
 	"math"
@@ -44,13 +45,7 @@ func newOp(l *layout, r row) (op, error) {
 		form: r.form, typ: p.typ, extension: p.extension,
 		at:   uint16(p.offset + r.element*numberRow[p.typ].size),
 		mask: r.mask, hasUnknown: r.unknown.set, unknown: r.unknown.raw,
-		mul: 1, div: 1,
-	}
-	if r.mul != 0 {
-		o.mul = r.mul
-	}
-	if r.div != 0 {
-		o.div = r.div
+		mul: cmp.Or(r.mul, 1), div: cmp.Or(r.div, 1),
 	}
 	o.scaled = o.mul != 1 || o.div != 1
 	for i, name := range r.further {

@@ -12,7 +12,7 @@ type Frame struct {
 	Version   uint8  // 1 or 2
 	Signed    bool   // a signature is there; nobody has checked it yet
 	boot      uint8  // as in known
-	row       uint16 // of knownMessages; 0: not looked up yet
+	row       uint16 // of knownMessages
 	Payload   []byte
 	Raw       []byte // the whole frame, from its first byte to CRC or signature
 }
@@ -48,45 +48,22 @@ type Counts struct {
 
 // Scanner finds checked frames. The zero Scanner is ready.
 //
-// A start that gives no frame is given up one byte later: everything behind
-// its first byte is looked at again. So a frame that lies inside a damaged
-// outer frame is found. Receivers that throw away what the damaged frame
-// claimed lose good frames with it: on a line that drops bytes, a start
-// with a lost byte claims the head of the next frame. The price is that a
-// frame carried as *payload* of another is heard if the outer one is damaged;
-// it still needs its own right checksum and the named craft's identity.
+// A start that gives no frame is given up one byte later, so a frame inside a damaged one is
+// found: receivers that throw away what the damaged one claimed lose good frames with it. The
+// price is that a frame carried as payload of a damaged one is heard; it still needs its own
+// right checksum and the named craft's identity.
 //
-// Chance passes a 16-bit checksum once in 65,536 tries, so other conditions
-// stand before it: the id must be known (in version 2 that is some 400 of
-// 16.7 million), and in version 1, whose ids have only eight bits, the length
-// must be exactly the message's. In version 2 any length is taken: shorter
-// ones lost their zeros, and longer ones come from a newer edition of the
-// standard that added fields at the end; to refuse those would make a craft
-// mute for being newer, and the 24-bit id already keeps chance out.
+// Chance passes a 16-bit checksum once in 65,536 tries, so other conditions stand before it: a
+// known id (in version 2 some 400 of 16.7 million) and, in version 1 with its ids of eight bits,
+// exactly the message's length. In version 2 any length is taken: shorter ones lost their
+// zeros, and to refuse longer ones would make a craft mute for a newer edition of the standard.
 type Scanner struct {
 	Counts Counts
 }
 
-// Next finds the next frame in b. If ok, used counts the bytes through the
-// frame's end. If not, used counts the bytes that can be thrown away: a start
-// at the end that may yet become a frame is kept (at most 279 bytes), and Next
-// wants it again with more behind it.
-func (s *Scanner) Next(b []byte) (f Frame, used int, ok bool) {
-	used, ok = s.NextInto(&f, b, false)
-	return f, used, ok
-}
-
-// NextWhole is Next for bytes that nothing will follow, such as a datagram: a
-// start that needs more is given up and counted, and the bytes behind it are
-// searched. If not ok, used is all of b.
-func (s *Scanner) NextWhole(b []byte) (f Frame, used int, ok bool) {
-	used, ok = s.NextInto(&f, b, true)
-	return f, used, ok
-}
-
-// NextInto is Next, or where whole is set NextWhole, into a frame of the
-// caller's, which is only written if ok. A frame is handed from hand to hand
-// so often that copying it was a third of the scanner's time.
+// NextInto finds the next frame in b and writes it into f. Where there is none (not ok, f stays
+// as it is) used counts what can be thrown away: all where nothing follows b (whole), else all
+// before a start at the end that may yet become a frame (at most 279 bytes).
 func (s *Scanner) NextInto(f *Frame, b []byte, whole bool) (used int, ok bool) {
 	i := 0
 	for i < len(b) {
@@ -195,10 +172,4 @@ func (f *Frame) cut(raw []byte) {
 	f.Seq, f.System, f.Component, f.ID = raw[4], raw[5], raw[6], idV2(raw)
 	f.Version, f.Signed = 2, raw[2]&flagSigned != 0
 	f.Payload = raw[headV2 : headV2+int(raw[1])]
-}
-
-// look finds the row of a frame that no Scanner made.
-func (f *Frame) look() {
-	row := knownMessages.row(f.ID)
-	f.row, f.boot = uint16(row), knownMessages.rows[row].boot
 }

@@ -3,12 +3,7 @@ package telemetry
 // Stream finds frames in a stream of bytes that comes in pieces of any size.
 // It keeps at most one unfinished frame between pieces, and gives the same
 // frames and the same counts however the stream is split. The zero Stream is
-// ready.
-//
-// It is used as
-//
-//	s.Feed(piece)
-//	for f, ok := s.Next(); ok; f, ok = s.Next() { … }
+// ready: Feed it a piece, then ask Next until it says false.
 type Stream struct {
 	Scanner
 
@@ -30,12 +25,12 @@ func (s *Stream) Feed(piece []byte) {
 
 // Next is the next frame; false means that another piece is needed. The frame
 // is valid until the next call of Next, Feed or Drop.
-func (s *Stream) Next() (Frame, bool) {
+func (s *Stream) Next() (f Frame, ok bool) {
 	for s.held > 0 {
 		copy(s.kept[:], s.kept[s.from:s.from+s.held])
 		s.from = 0
 		lent := copy(s.kept[s.held:], s.rest)
-		f, used, ok := s.Scanner.Next(s.kept[:s.held+lent])
+		used, ok := s.NextInto(&f, s.kept[:s.held+lent], false)
 		switch {
 		case used >= s.held:
 			s.rest, s.held = s.rest[used-s.held:], 0
@@ -52,7 +47,7 @@ func (s *Stream) Next() (Frame, bool) {
 			return f, true
 		}
 	}
-	f, used, ok := s.Scanner.Next(s.rest)
+	used, ok := s.NextInto(&f, s.rest, false)
 	s.rest = s.rest[used:]
 	if !ok {
 		s.from, s.held = 0, copy(s.kept[:], s.rest)

@@ -88,16 +88,14 @@ func (e *ear) hears(b []byte) string {
 			}
 		}
 	}
-	for {
-		f, used, ok := e.stream.NextWhole(b)
-		if !ok {
-			return ""
-		}
+	var f telemetry.Frame
+	for used, ok := e.stream.NextInto(&f, b, true); ok; used, ok = e.stream.NextInto(&f, b, true) {
+		b = b[used:]
 		if what := e.tells(&f); what != "" {
 			return what
 		}
-		b = b[used:]
 	}
+	return ""
 }
 
 // HEARTBEAT of the common message set: its number, the place of the autopilot in its

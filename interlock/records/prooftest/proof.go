@@ -45,7 +45,7 @@ type Standing struct {
 	Proofs []Proof
 	// ClockBehind: the clock stands before the newest record, so ages are at least as told.
 	ClockBehind bool
-	// Elsewhere is where the newest record of this pad file was made, empty if here.
+	// Elsewhere is why the newest record of this pad file does not count here, empty if it does.
 	Elsewhere string
 }
 
@@ -62,14 +62,14 @@ func Stand(p *pad.Pad, records []*Record, now time.Time, machine string) Standin
 		if r.Made.After(now) {
 			now, s.ClockBehind = r.Made, true
 		}
-		if s.Elsewhere = ""; r.Pad.SHA256 == hash && !r.on(machine) {
-			s.Elsewhere = r.Board.Machine
+		if s.Elsewhere = ""; r.Pad.SHA256 == hash {
+			s.Elsewhere = moved(r.Board.Machine, machine)
 		}
 	}
 	for _, test := range Fitting(p) {
 		proof := Proof{Test: test}
 		for _, r := range records { // oldest first
-			if r.Pad.SHA256 != hash || !r.on(machine) {
+			if r.Pad.SHA256 != hash || moved(r.Board.Machine, machine) != "" {
 				continue
 			}
 			result, ok := r.Test(test)
@@ -106,7 +106,7 @@ func PassedSince(p *pad.Pad, records []*Record, machine string, test Test, entry
 	}
 	hash := hex.EncodeToString(p.Hash[:])
 	for _, r := range slices.Backward(records) {
-		if r.Pad.SHA256 != hash || machine != "" && !r.on(machine) {
+		if r.Pad.SHA256 != hash || machine != "" && moved(r.Board.Machine, machine) != "" {
 			continue
 		}
 		if result, ok := r.Test(test); ok && (result.Outcome == Passed || result.Outcome == Failed) {

@@ -1,9 +1,6 @@
 package prooftest
 
-import (
-	"strings"
-	"time"
-)
+import "time"
 
 // Schema is the version of Record as JSON.
 const Schema = 1
@@ -73,11 +70,6 @@ type Record struct {
 	Ledger      int      `json:"ledger"`
 	Interrupted bool     `json:"interrupted"`
 	Tests       []Result `json:"tests"`
-}
-
-// on reports whether it was made on that machine; before devices were noted it told of none.
-func (r *Record) on(machine string) bool {
-	return strings.HasPrefix(machine+"; ", r.Board.Machine+"; ")
 }
 
 // Test finds the result of a test.

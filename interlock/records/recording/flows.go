@@ -64,11 +64,9 @@ func (s *survey) take(c *intake.Chunk, ns int64) {
 	}
 	f := s.flows[i]
 	var scan telemetry.Scanner
-	for b := c.Bytes; len(b) > 0; {
-		frame, used, ok := scan.NextWhole(b)
-		if !ok {
-			break
-		}
+	var frame telemetry.Frame
+	b := c.Bytes
+	for used, ok := scan.NextInto(&frame, b, true); ok; used, ok = scan.NextInto(&frame, b, true) {
 		b = b[used:]
 		f.frames++
 		if frame.Raw[len(frame.Raw)-1]%flowSample != 0 {

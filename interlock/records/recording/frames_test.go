@@ -90,12 +90,12 @@ func TestRaw_FramesAreThoseOfAPlainScan(t *testing.T) {
 		text = text[:len(text)-rnd.IntN(min(len(text), 40)+1)]
 		var want []string
 		var s telemetry.Scanner
-		for b := text; len(b) > 0; {
-			f, used, ok := s.NextWhole(b)
-			if !ok {
-				break
+		var f telemetry.Frame
+		for used, n := 0, 0; used < len(text); used += n {
+			var ok bool
+			if n, ok = s.NextInto(&f, text[used:], true); ok {
+				want = append(want, string(f.Raw))
 			}
-			want, b = append(want, string(f.Raw)), b[used:]
 		}
 		r, err := OpenReader(&pieces{text: text, size: 1 + rnd.IntN(9000)})
 		if err != nil {

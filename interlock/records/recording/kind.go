@@ -47,7 +47,7 @@ func tell(head []byte, whole bool) (form Form, order binary.ByteOrder, nano bool
 		}
 	}
 	var s telemetry.Scanner
-	if _, _, ok := s.NextWhole(head); ok {
+	if _, ok := s.NextInto(new(telemetry.Frame), head, true); ok {
 		if n := stamp(head); n > 0 {
 			return "", nil, false, fmt.Errorf("in front of nearly every MAVLink frame stand %d other bytes, as where a program wrote a stamp of its own before each; such logs are not read, and their frames taken as raw bytes would lose their times: %s", n, mendForm)
 		}
@@ -66,11 +66,8 @@ func stamp(head []byte) int {
 	var s telemetry.Scanner
 	var gaps [longestStamp + 1]int
 	frames := 0
-	for {
-		f, used, ok := s.NextWhole(head)
-		if !ok {
-			break
-		}
+	var f telemetry.Frame
+	for used, ok := s.NextInto(&f, head, true); ok; used, ok = s.NextInto(&f, head, true) {
 		if gap := used - len(f.Raw); gap <= longestStamp {
 			gaps[gap]++
 		}

@@ -37,11 +37,8 @@ type timing struct {
 func chooseClock(window []byte) (best timing) {
 	var s telemetry.Scanner
 	var all []timing
-	for {
-		f, used, found := s.NextWhole(window)
-		if !found {
-			break
-		}
+	var f telemetry.Frame
+	for used, ok := s.NextInto(&f, window, true); ok; used, ok = s.NextInto(&f, window, true) {
 		window = window[used:]
 		millis, timed := f.BootMillis()
 		if !timed {

@@ -64,7 +64,7 @@ func TestOutside_RealCapture(t *testing.T) {
 	}
 	var s telemetry.Scanner
 	for _, c := range all {
-		if _, used, ok := s.NextWhole(c.Bytes); !ok || used != len(c.Bytes) {
+		if used, ok := s.NextInto(new(telemetry.Frame), c.Bytes, true); !ok || used != len(c.Bytes) {
 			t.Fatalf("chunk %d is not one frame: % x", c.Seq, c.Bytes)
 		}
 	}

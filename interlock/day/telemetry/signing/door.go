@@ -101,11 +101,8 @@ func NewDoor(key Key, system, component uint8, links int, wall time.Time, seen S
 // Datagram appends to dst the frames of one datagram that pass, as they came.
 func (d *Door) Datagram(dst []byte, at time.Duration, b []byte) []byte {
 	var s telemetry.Scanner
-	for len(b) > 0 {
-		f, used, ok := s.NextWhole(b)
-		if !ok {
-			break
-		}
+	var f telemetry.Frame
+	for used, ok := s.NextInto(&f, b, true); ok; used, ok = s.NextInto(&f, b, true) {
 		b = b[used:]
 		dst = d.pass(dst, at, &f)
 	}

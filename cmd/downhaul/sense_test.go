@@ -182,7 +182,7 @@ func TestOneCauseIsToldOnce(t *testing.T) {
 		run(context.Background(), args, &streams{in: strings.NewReader(""), out: &out, err: &out})
 		var said checked
 		if err := json.Unmarshal(out.Bytes(), &said); err != nil {
-			t.Fatal(err)
+			t.Fatalf("%s: %v: %.300s", row, err, out.String())
 		}
 		var told []string
 		for _, f := range said.Files {

@@ -112,12 +112,15 @@ func (j *job) rope() {
 	// of the heaviest: both on the high side.
 	pull := j.mass * Sideways(full)
 	v := closingSpeed(w, pull, k, j.mass)
-	slack := v * v / (2 * Sideways(full))
-	out.Pull, out.Closing, out.Slack = some(pull), some(v), some(slack)
-	out.SlackSays = fmt.Sprintf("at most %s loose while power is on (v²/2a: full thrust, a = √((T/m)² − g²), gains the %s that it bears)",
-		j.down(slack, rules.Length), j.down(v, rules.Speed))
-	if v == 0 {
-		out.SlackSays = "never tight while power is on: it does not bear full thrust"
+	out.Pull, out.Closing = some(pull), some(v)
+	switch {
+	case v == 0:
+		out.Slack, out.SlackSays = some(0), "never tight while power is on: it does not bear full thrust"
+	case pull > 0: // what cannot lift itself gains no speed
+		slack := v * v / (2 * Sideways(full))
+		out.Slack = some(slack)
+		out.SlackSays = fmt.Sprintf("at most %s loose while power is on (v²/2a: full thrust, a = √((T/m)² − g²), gains the %s that it bears)",
+			j.down(slack, rules.Length), j.down(v, rules.Speed))
 	}
 	how := "the stretch of a fast pull is as stated"
 	if !stated {

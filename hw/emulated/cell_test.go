@@ -17,6 +17,8 @@ import (
 	"downhaul/rules"
 )
 
+var onCell = flag.Bool("cell", false, "try load cells on the emulated board; two minutes and more")
+
 var onHX711 = flag.Bool("hx711", false, "try the HX711 on the emulated board")
 
 // cellTree puts an I²C bus and an HX711 on the same two lines; whichever driver is
@@ -173,8 +175,8 @@ func (l *leads) set(pin int, high bool) {
 
 // bootCell boots a board with a converter at those leads.
 func bootCell(t *testing.T, cfg Config, l *leads) *rig {
-	if testing.Short() {
-		t.Skip("boots a computer; left out with -short")
+	if testing.Short() || !*onCell && !*onHX711 {
+		t.Skip("boots a computer, and takes two minutes; only with -cell")
 	}
 	cfg.Tree, cfg.Processors = cellTree, 3
 	r := boot(t, cfg, cellPads...)

@@ -142,7 +142,11 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 	if err != nil {
 		return // the card asks for another kind of value now
 	}
-	d.facts.Results = append(d.facts.Results, card.Result{Step: s.Name, Passed: keeps, Text: text, At: at, Live: time.Duration(x.LiveS * float64(time.Second))})
+	r := card.Result{Step: s.Name, Passed: keeps, Text: text, At: at, Live: time.Duration(x.LiveS * float64(time.Second))}
+	if !slices.Equal(x.Packs, s.Shown.Packs) {
+		r.Live = 0 // hours of something else, as the card was then
+	}
+	d.facts.Results = append(d.facts.Results, r)
 }
 
 // reported returns what the reports found of a craft's flights: its hovers, and the last
@@ -323,7 +327,7 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	if x.What == session.DeclaredInspection {
 		d.mu.Lock()
 		if s, ok := d.card.Step(x.Step); ok {
-			x.LiveS = d.facts.Hours(s).Seconds()
+			x.LiveS, x.Packs = d.facts.Hours(s).Seconds(), s.Shown.Packs
 		}
 		d.mu.Unlock()
 	}

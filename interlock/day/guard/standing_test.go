@@ -6,6 +6,8 @@ import (
 	"time"
 
 	"downhaul/interlock/model/craftmodel"
+	"downhaul/interlock/records/session"
+	"downhaul/rules/card"
 )
 
 // restingFiles have a card on which the flight needs the ground step, and only
@@ -76,5 +78,40 @@ func TestFailedInspectionHoldsAStartBackFromBelow(t *testing.T) {
 	g = onPad(t, restingFiles(t, dir), craftmodel.EightTwo()).guard
 	must(t, declare(g, step("ballast 12")), declare(g, packA))
 	asks(t, g, left...)
+	must(t, g.Finish(0))
+}
+
+// An inspection that was told of the whole craft, or of another pack, counts no hours of this
+// one: those would put off what is due after 5 h of this pack by 20 h more.
+func TestHoursOfAnInspectionAreOfItsOwnPack(t *testing.T) {
+	cards := map[string]*card.Card{}
+	for name, packs := range map[string]string{"craft": "", "A": "packs = [\"A\"]\n", "B": "packs = [\"B\"]\n"} {
+		text := strings.Replace(string(testFile(t, "card.toml")), "lasts    = \"1 d\"\n", "every = \"5 h\"\n"+packs, 1)
+		c, faults := card.Read("card.toml", []byte(strings.Replace(text, "[[step]]", "[[pack]]\nname = \"B\"\ncells = 14\n\n[[step]]", 1)))
+		must(t, faults.Err())
+		cards[name] = c
+	}
+	g := onPad(t, cardedFiles(t, t.TempDir()), craftmodel.EightTwo()).guard
+	d := &g.declared
+	for _, row := range []struct {
+		was, is string
+		due     bool
+	}{{"craft", "craft", false}, {"A", "A", false}, {"B", "B", false}, {"craft", "A", true}, {"B", "A", true}, {"A", "craft", true}} {
+		worn := func(of string) {
+			d.card, d.facts.Results = cards[of], nil
+			d.facts.Live, d.facts.PackLive = 20*time.Hour, map[string]time.Duration{"A": 17 * time.Hour, "B": 30 * time.Hour}
+		}
+		worn(row.was)
+		said := d.said.room()
+		must(t, declare(g, inspected("blade clearance", "41 mm")))
+		x, _ := session.ParseDeclaration(*said)
+		worn(row.is)
+		d.result(&x, 0)
+		s, _ := d.card.Step(x.Step)
+		if r := d.facts.Results[0]; (d.facts.Hours(s)-r.Live >= s.Every) != row.due {
+			t.Errorf("told of %s, asked of %s: %v behind %v, want it due: %v", row.was, row.is, d.facts.Hours(s), r.Live, row.due)
+		}
+	}
+	d.card = nil
 	must(t, g.Finish(0))
 }

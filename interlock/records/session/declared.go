@@ -42,7 +42,7 @@ type Declaration struct {
 	Passed   bool     `json:"passed,omitempty"`
 	Initials string   `json:"initials,omitempty"`
 	// BallastKg is the ballast as it was weighed. LiveS is how long power had been on, over
-	// all sessions, when an inspection was told.
+	// all sessions, when an inspection was told: with Packs in the craft, where it is of one.
 	BallastKg *float64 `json:"ballast_kg,omitempty"`
 	LiveS     float64  `json:"live_s,omitempty"`
 	// By is the local user who did it, as the system knows him.

@@ -59,6 +59,8 @@ type declaredStand struct {
 	asks   []string
 	ground intake.HostMessage
 	output float64
+	step   string
+	packs  []string
 	next   time.Duration // the engine time at which something lapses
 }
 
@@ -211,7 +213,7 @@ func (d *declared) changed(now time.Duration) {
 			next -= d.begin
 		}
 	}
-	d.stands.Store(&declaredStand{d.said.given.Load(), asks, d.onGround(), d.output(), next})
+	d.stands.Store(&declaredStand{d.said.given.Load(), asks, d.onGround(), d.output(), d.facts.Step, d.facts.Packs, next})
 }
 
 // lapse looks again once something that counted may have lapsed.
@@ -324,14 +326,7 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	if err != nil {
 		return "", err
 	}
-	if x.What == session.DeclaredInspection {
-		d.mu.Lock()
-		if s, ok := d.card.Step(x.Step); ok {
-			x.LiveS, x.Packs = d.facts.Hours(s).Seconds(), s.Shown.Packs
-		}
-		d.mu.Unlock()
-	}
-	at, text := g.now(), x.Text()
+	at := g.now()
 	d.mu.Lock()
 	defer d.mu.Unlock()
 	room := d.said.room()
@@ -360,11 +355,12 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	case session.DeclaredAir:
 		d.air = x.Value
 	case session.DeclaredInspection:
-		d.facts.Now = d.begin + at
+		s, _ := d.card.Step(x.Step)
+		d.facts.Now, x.LiveS, x.Packs = d.begin+at, d.facts.Hours(s).Seconds(), s.Shown.Packs
 		d.result(&x, d.facts.Now)
 		says += d.cameTo(&x)
 	}
-	*room = text
+	*room = x.Text()
 	d.said.give()
 	d.changed(at)
 	return says, g.tooLate()

@@ -81,6 +81,31 @@ func TestFailedInspectionHoldsAStartBackFromBelow(t *testing.T) {
 	must(t, g.Finish(0))
 }
 
+// An opening goes on record once the rotors stood: what was declared meanwhile is of the next
+// run, and its packs wore nothing.
+func TestAnOpeningIsOfThePacksThatItRanOn(t *testing.T) {
+	f := onPad(t, stopFiles(t, t.TempDir()), tiedDown())
+	f.run(2 * time.Second)
+	must(t, declare(f.guard, step("stop test")), declare(f.guard, packA))
+	f.press("reset")
+	f.until("ready")
+	f.press("start")
+	f.until("live")
+	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.Arm}))
+	f.run(2 * time.Second)
+	must(t, f.board.Press("estop"))
+	f.run(100 * ms)
+	must(t, declare(f.guard, step("empty hover")), declare(f.guard, session.Declaration{What: session.DeclaredPacks, Packs: []string{"b"}, By: "test"}))
+	if n := len(f.guard.declared.proof.Load().Packs); n > 0 {
+		t.Fatalf("%d packs are on record before the rotors stood", n)
+	}
+	f.run(8 * time.Second)
+	if p := f.guard.declared.proof.Load().Packs; len(p) != 1 || p[0].Name != "a" || p[0].Live < 2*time.Second {
+		t.Errorf("on record: %+v", p)
+	}
+	must(t, f.guard.Finish(f.now))
+}
+
 // An inspection that was told of the whole craft, or of another pack, counts no hours of this
 // one: those would put off what is due after 5 h of this pack by 20 h more.
 func TestHoursOfAnInspectionAreOfItsOwnPack(t *testing.T) {

@@ -23,9 +23,10 @@ type stops struct {
 	worn  bool            // the writer's own: the contactor has made all its openings
 
 	// The loop's own, once it turns: what the engine was last told, and who follows an
-	// opening; nil is nobody.
+	// opening; nil is nobody. began is what was declared as the chain went live.
 	told  stopping.Times
 	watch *stopping.Watch
+	began *declaredStand
 }
 
 // stopProof is the Seq of interlock.HostProof for a contactor that has opened
@@ -61,6 +62,9 @@ func (g *Guard) follow(b *Batch) {
 		}
 	}
 	for i := range b.Decisions {
+		if f := &b.Decisions[i]; f.Kind == interlock.StateEffect && f.State == interlock.Live {
+			g.stops.began = g.declared.toldOf
+		}
 		g.ledger.saw(&b.Decisions[i])
 		if g.opts.Watch != nil {
 			g.opts.Watch(g.env, b.Decisions[i])
@@ -106,6 +110,9 @@ func (s *stops) counts() *stopping.Tally {
 
 // sawOpening takes an opening from the loop. It never waits.
 func (g *Guard) sawOpening(x stopping.Seen) {
+	if s := g.stops.began; s != nil {
+		x.Step, x.Packs = s.step, s.packs
+	}
 	if g.opts.Stepped {
 		g.keepOpening(x)
 		return
@@ -131,11 +138,6 @@ func (g *Guard) keepOpening(x stopping.Seen) {
 // changes.
 func (g *Guard) keepStop(r *stopping.Record) error {
 	d := &g.declared
-	if r.Kind == stopping.Opening {
-		d.mu.Lock()
-		r.Step, r.Packs = d.facts.Step, d.facts.Packs
-		d.mu.Unlock()
-	}
 	r.Schema, r.Made, r.Software, r.Session, r.Of = stopping.Schema, time.Now().UTC(), g.opts.Software, g.session.Info.Session, g.stopOf()
 	err := r.Write(g.pad.LogFolder)
 	if err != nil {

@@ -87,6 +87,7 @@ func (r *Record) Fill(s Seen) {
 	r.Schema, r.Kind = Schema, Opening
 	r.AtS, r.Loaded, r.Why = s.At.Seconds(), s.Loaded, s.Why
 	r.LiveS, r.FullS = s.Live.Seconds(), s.Full.Seconds()
+	r.Step, r.Packs = s.Step, s.Packs
 	r.Output = -1
 	if s.Known {
 		r.Output = s.Output

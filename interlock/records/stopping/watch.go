@@ -51,6 +51,9 @@ type Seen struct {
 	Traced           bool
 	Standing, Thrust time.Duration
 	Why              string
+	// Step and Packs are what was declared for the run.
+	Step  string
+	Packs []string
 }
 
 // Watch follows the openings of a live chain. It belongs to the guard's loop: it

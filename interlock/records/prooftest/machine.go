@@ -81,8 +81,8 @@ func moved(there, here string) string {
 		return "made on " + was[0] + ", and this is " + is[0]
 	}
 	for _, a := range was[1:] {
-		if w := strings.SplitN(a, " ", 3); len(w) == 3 {
-			same := func(b string) bool { return b != a && strings.HasPrefix(b, w[0]+" "+w[1]+" ") }
+		if w := strings.SplitN(a, " ", 3); len(w) == 3 && !slices.Contains(is, a) {
+			same := func(b string) bool { return strings.HasPrefix(b, w[0]+" "+w[1]+" ") }
 			if i := slices.IndexFunc(is, same); i >= 0 {
 				return "made when " + w[0] + " was " + w[1] + " " + w[2] + "; now it is" + strings.TrimPrefix(is[i], w[0])
 			}

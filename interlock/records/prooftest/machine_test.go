@@ -127,6 +127,10 @@ func TestRenumberedDevicesMakeTestsDueAgain(t *testing.T) {
 	if want := "machine 0011; gpiochip0 called pinctrl-bcm2711; gpiochip0 on platform/soc/fe200000.gpio; gpiochip0:17 called GPIO17; i2c-1 on platform/soc/fe804000.i2c"; made != want {
 		t.Errorf("the machine is %q, want %q", made, want)
 	}
+	// A rule of the owner's own gives one port two names.
+	if two := made + "; /dev/ttyUSB0 called usb-radio-A; /dev/ttyUSB0 called usb-radio-A-too"; stand(t, plain, two, two) != "" {
+		t.Errorf("made on %q, here the same: %q", two, stand(t, plain, two, two))
+	}
 	for there, says := range map[string]string{
 		"machine 0011": "", // from before devices were noted
 		"machine 0011; gpiochip0 on platform/soc/fe200000.gpio; i2c-1 on platform/soc/fe804000.i2c": "",

@@ -145,7 +145,7 @@ func (d *declared) result(x *session.Declaration, at time.Duration) {
 		return // the card asks for another kind of value now
 	}
 	r := card.Result{Step: s.Name, Passed: keeps, Text: text, At: at, Live: time.Duration(x.LiveS * float64(time.Second))}
-	if !slices.Equal(x.Packs, s.Shown.Packs) {
+	if !slices.EqualFunc(x.Packs, s.Shown.Packs, strings.EqualFold) {
 		r.Live = 0 // hours of something else, as the card was then
 	}
 	d.facts.Results = append(d.facts.Results, r)
@@ -205,7 +205,9 @@ func (d *declared) changed(now time.Duration) {
 		if p := d.proof.Load(); p != nil {
 			d.facts.Live, d.facts.PackLive = p.Worn.Live, map[string]time.Duration{}
 			for _, w := range p.Packs {
-				d.facts.PackLive[w.Name] = w.Live
+				if pack, ok := d.card.Pack(w.Name); ok {
+					d.facts.PackLive[pack.Name] += w.Live
+				}
 			}
 			d.facts.Stop = &card.Stop{UpTo: p.UpTo(), Next: p.Next(d.output()), Counted: d.counted}
 		}

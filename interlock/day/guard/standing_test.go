@@ -7,6 +7,7 @@ import (
 
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/stopping"
 	"downhaul/rules/card"
 )
 
@@ -136,6 +137,19 @@ func TestHoursOfAnInspectionAreOfItsOwnPack(t *testing.T) {
 		if r := d.facts.Results[0]; (d.facts.Hours(s)-r.Live >= s.Every) != row.due {
 			t.Errorf("told of %s, asked of %s: %v behind %v, want it due: %v", row.was, row.is, d.facts.Hours(s), r.Live, row.due)
 		}
+	}
+	// Names are the same whatever the case of their letters, on the card before as well.
+	d.card = cards["A"]
+	d.proof.Store(&stopping.Proof{Packs: []stopping.PackWorn{{Name: "a", Worn: stopping.Worn{Live: time.Hour}}, {Name: "A", Worn: stopping.Worn{Live: time.Hour}}}})
+	d.changed(0)
+	s, _ := d.card.Step("blade clearance")
+	if d.facts.Hours(s) != 2*time.Hour {
+		t.Errorf("pack A wore %v of 2 h", d.facts.Hours(s))
+	}
+	d.facts.Results = nil
+	d.result(&session.Declaration{What: session.DeclaredInspection, Step: s.Name, Value: "41 mm", Packs: []string{"a"}, LiveS: 3600}, 0)
+	if d.facts.Results[0].Live != time.Hour {
+		t.Errorf("told of pack a at 1 h: %v", d.facts.Results[0].Live)
 	}
 	d.card = nil
 	must(t, g.Finish(0))

@@ -275,8 +275,8 @@ func printRules(w io.Writer, s *report.Session) {
 	near := 0
 	for i := range s.Spans {
 		c := &s.Spans[i]
-		if !c.Near && c.To != nil {
-			continue // with a trip
+		if c.Tripped {
+			continue
 		}
 		if near == 0 {
 			section(w, "Near misses (cautions that went off without a trip of their rule)")

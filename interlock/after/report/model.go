@@ -282,6 +282,7 @@ type Caution struct {
 	Says  string   `json:"says"`
 
 	at, off time.Duration
+	tripped bool // its rule did, and it stood until the end
 }
 
 // PastLimit reports whether the value went past the limit while it lasted. Without a

@@ -209,6 +209,9 @@ func cautionsOf(e *events, env *rules.Envelope) []Caution {
 			delete(open, d.Rule)
 		}
 	}
+	for rule, j := range open {
+		out[j].tripped = trippedIn(rule, out[j].at, rules.Never)
+	}
 	return out
 }
 

@@ -82,6 +82,14 @@ func TestCautions_NearMiss(t *testing.T) {
 	if len(got) != 3 || !got[0].Near || got[0].Lasted.Value != 2 || got[1].Near || got[2].Near || got[2].Lasted != nil {
 		t.Errorf("%+v", got)
 	}
+	// One that stood until the end is no near miss where its rule tripped meanwhile.
+	e = eventsOf(t,
+		`{"at_ns":4000000000,"kind":"caution","on":true,"rule":"b"}`,
+		`{"at_ns":5000000000,"kind":"trip","trip":2,"first_out":true,"stop":"immediate","rule":"b","reason":"past a limit"}`,
+		`{"at_ns":7000000000,"kind":"caution","on":true,"rule":"a"}`)
+	if s := spansOf(cautionsOf(e, nil)); len(s) != 2 || s[0].Came() != "with a trip" || s[1].Came() != "stood until the end" {
+		t.Errorf("%+v", s)
+	}
 	rule := &rules.Rule{Watch: rules.Gust, Form: rules.Above, Limit: 8, HasCaution: true, Caution: 6, Unit: "m/s"}
 	n := &nearest{rule: rule, cautions: []*Caution{&got[0]}}
 	for s, v := range []float64{9, 6.5, 7.5, 6.2, 9} { // what lies outside of it does not count

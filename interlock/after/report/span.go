@@ -24,6 +24,8 @@ type Span struct {
 	Share    *float64  `json:"headroom_share"`
 	// Near reports whether all of it went off again without a trip of the rule.
 	Near bool `json:"near_miss"`
+	// Tripped reports whether the rule did meanwhile.
+	Tripped bool `json:"-"`
 }
 
 // PastLimit reports whether a value of it was past the limit.
@@ -36,10 +38,10 @@ func (s *Span) Came() string {
 		return "PAST THE LIMIT, no trip of its own"
 	case s.Near:
 		return "near miss"
-	case s.To == nil:
-		return "stood until the end"
+	case s.Tripped:
+		return "with a trip"
 	}
-	return "with a trip"
+	return "stood until the end"
 }
 
 // Lasted is from its beginning to its end; nil while it stood.
@@ -64,7 +66,7 @@ func spansOf(cautions []Caution) []Span {
 		}
 		s := &out[j]
 		s.Count++
-		s.To = nil
+		s.To, s.Tripped = nil, s.Tripped || c.tripped || c.Lasted != nil && !c.Near
 		if c.Lasted != nil {
 			s.To = &Quantity{Value: c.At.Value + c.Lasted.Value, Unit: "s", shown: "s"}
 		}

@@ -240,7 +240,7 @@
     let line = "Data " + old.toFixed(1) + " s old. " + (s.duty === "watch" ? "Watching" + forS + "; works no relay" :
       "Relay " + (s.relay_on ? "closed" : s.state === "fault" ? "commanded open" : "open") + ". State: " + s.state + forS) + ". Sound: " + s.sound;
     if (s.sound_silenced) line += " (silenced; its cause stands)";
-    if (s.flash) line += ". Lamp flashed " + duration(s.flash.ago_s) + " ago for " + s.flash.state + (began === null ? "" : ", at " + when(s.flash.at_s, 2));
+    if (s.flash) line += ". Lamp flashed for " + s.flash.state + " " + (began === null ? duration(s.flash.ago_s) + " ago" : "at " + when(s.flash.at_s, 2));
     text($("age"), line + ".");
   }
 

@@ -141,12 +141,21 @@ func TestService(t *testing.T) {
 	r.staysOpen(time.Second)
 	r.makeLive()
 
-	// Upgraded under a guard that is live: it goes on, and the new one comes with the next
-	// start.
+	// An upgrade under a closed relay is refused, and changes nothing. Behind a stop it is
+	// taken: the guard goes on, and the new one comes with the next start.
 	before = r.mainPID()
-	out := r.do("dpkg -i --force-depends /root/later.deb 2>&1")
+	out := r.do("dpkg -i --force-depends /root/later.deb 2>&1; true")
+	if !strings.Contains(out, "THE RELAY IS CLOSED") || !r.out.PowerOn() || r.mainPID() != before {
+		t.Errorf("an upgrade under a live guard: power %v, pid %s, then %s: %s", r.out.PowerOn(), before, r.mainPID(), out)
+	}
+	r.contact("estop_a", false)
+	r.contact("estop_b", false)
+	r.until("tripped", inState("tripped"))
+	r.contact("estop_a", true)
+	r.contact("estop_b", true)
+	out = r.do("dpkg -i --force-depends /root/later.deb 2>&1")
 	if !strings.Contains(out, "still the program of before") || r.mainPID() != before {
-		t.Errorf("an upgrade under a live guard: pid %s, then %s: %s", before, r.mainPID(), out)
+		t.Errorf("an upgrade under a guard: pid %s, then %s: %s", before, r.mainPID(), out)
 	}
 	r.do("systemctl restart downhauld")
 	r.anew(before, "")

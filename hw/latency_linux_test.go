@@ -22,8 +22,8 @@ import (
 // floor and guard are processes of their own, because a sender in the reader's process
 // picks the reader up itself. The guard is a whole one in duty watch, with link, records on
 // disk, and a board that is the one for real pins but for the kernel's calls; the write is
-// that of the buzzer, which a caution switches on in the very turn in which a trip would
-// open the relay.
+// that of the buzzer, which a demand for a stop switches on in the very turn in which a guard
+// with a relay would open it.
 //
 //   - idle: nothing else runs; guard as with real_time = true, floor at real-time priority
 //   - busy: the same, beside two busy processes for every processor, at ordinary priority

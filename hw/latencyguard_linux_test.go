@@ -137,8 +137,7 @@ title = "latency"
 [[rule]]
 name = "roll"
 watch = "craft.roll"
-above = "170 deg"
-caution = "20 deg"
+above = "20 deg"
 stale_after = "10 s"
 stop = "immediate"
 `

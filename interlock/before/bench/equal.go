@@ -146,7 +146,7 @@ func (e *Equality) compare(logged [][]byte, here []byte) {
 }
 
 // InWordsOfNow returns a decision of a log in a copy of its own, in the words of this
-// version: until November 2026 the reason of a rule stood there as "limit left".
+// version: until November 2026 the reason of a rule was called otherwise there.
 func InWordsOfNow(text []byte) []byte {
 	return bytes.Replace(text, []byte(`,"reason":"limit left"`), []byte(`,"reason":"past a limit"`), 1)
 }

@@ -164,7 +164,7 @@ func frozenFolder(t *testing.T, name string) string {
 	return dir
 }
 
-// An older program wrote that session's log: it called the reason of a rule "limit left" and
+// An older program wrote that session's log: it called the reason of a rule otherwise, and
 // ended a caution with the first value that was back. It reads on, and a replay decides the
 // same but for cautions and their sound.
 func TestAnOlderLogReadsOnAndCautionsAloneDiffer(t *testing.T) {

@@ -18,6 +18,7 @@ import (
 	"downhaul/interlock/records/prooftest"
 	"downhaul/interlock/records/rehearsed"
 	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
 )
 
@@ -182,7 +183,7 @@ func printLedger(w io.Writer, r *answers.LedgerReply) {
 		it := &r.Items[i]
 		what := string(it.What)
 		if it.Session != "" {
-			what += fmt.Sprintf(", session %s at %.1f s", it.Session, it.AtS)
+			what += fmt.Sprintf(", session %s at %s", it.Session, when(timeofday.OfSession(it.Session), it.AtS))
 		}
 		wrap(w, fmt.Sprintf("%3d. ", it.Number), "     ", it.Text)
 		if !it.Made.IsZero() {
@@ -190,7 +191,7 @@ func printLedger(w io.Writer, r *answers.LedgerReply) {
 			if it.By != "" {
 				by = ", by " + it.By
 			}
-			wrap(w, "     ", "     ", fmt.Sprintf("%s, %s%s", what, it.Made.Local().Format("2006-01-02 15:04"), by))
+			wrap(w, "     ", "     ", fmt.Sprintf("%s, %s%s", what, timeofday.Day(it.Made), by))
 		}
 		if it.Done != "" {
 			wrap(w, "     ", "     ", it.Done)

@@ -97,8 +97,8 @@ func (r *reading) chainOpen() []string {
 	}
 	for i := range r.out.ChainFaults {
 		if f := &r.out.ChainFaults[i]; book == nil || !book.Has(r.out.Session, f.at, f.reason) {
-			out = append(out, fmt.Sprintf("session %s, %s at %.2f s: it is in no ledger beside this session; test the chain again (downhaul commission) and note what was mended (downhaul defect)",
-				r.out.Session, f.Says, f.At.Value))
+			out = append(out, fmt.Sprintf("session %s, %s at %s: it is in no ledger beside this session; test the chain again (downhaul commission) and note what was mended (downhaul defect)",
+				r.out.Session, f.Says, r.out.When(f.At)))
 		}
 	}
 	return out

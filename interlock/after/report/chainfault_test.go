@@ -40,7 +40,7 @@ func TestRead_RunThatLeftThePowerOn(t *testing.T) {
 		t.Fatal(err)
 	}
 	if len(s.Runs) != 2 || s.Runs[0].Fault != "" || s.Runs[1].Fault != "power was not removed" || s.Runs[1].Trips != 0 ||
-		!strings.Contains(s.Runs[1].How, "POWER NOT REMOVED, told at 20.20 s") {
+		!strings.Contains(s.Runs[1].How, "POWER NOT REMOVED, told at "+s.When(seconds(20200*time.Millisecond))) {
 		t.Fatalf("runs %+v", s.Runs)
 	}
 	if len(s.Episodes) != 2 || s.Episodes[1].Run != 2 || s.Episodes[1].Trips[0].Name() != "fault" || s.Episodes[1].From.Value > 20 || s.Episodes[1].To.Value < 20.2 {

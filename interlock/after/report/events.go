@@ -262,8 +262,8 @@ var (
 // nobody sure: promise 6.
 var notRemoved = []string{interlock.ReasonPowerRemains.String(), interlock.ReasonReadbackClosed.String()}
 
-// removed lists the times at which power was not known to be removed.
-func (e *events) notRemoved(wall time.Time) []NotRemoved {
+// notRemoved lists the times of a session at which power was not known to be removed.
+func (e *events) notRemoved(o *Session) []NotRemoved {
 	out := []NotRemoved{}
 	for i := range e.list {
 		d := &e.list[i]
@@ -274,8 +274,7 @@ func (e *events) notRemoved(wall time.Time) []NotRemoved {
 		if strings.HasPrefix(why, "POWER") {
 			why = "after the relay had opened, rotors turned, current flowed or the contactor stayed closed"
 		}
-		out = append(out, NotRemoved{At: seconds(d.at()), Why: why,
-			Says: fmt.Sprintf("at %.2f s (%s UTC): %s", d.at().Seconds(), wall.Add(d.at()).UTC().Format("15:04:05"), why)})
+		out = append(out, NotRemoved{At: seconds(d.at()), Why: why, Says: "at " + o.When(seconds(d.at())) + ": " + why})
 	}
 	return out
 }

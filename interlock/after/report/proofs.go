@@ -4,7 +4,6 @@ import (
 	"encoding/hex"
 	"fmt"
 	"strings"
-	"time"
 
 	"downhaul/interlock"
 	"downhaul/interlock/records/limitproof"
@@ -172,7 +171,7 @@ func (r *reading) finish() {
 	case triplog.Tampered:
 		r.doubt("the trip log is not as it was written (file %d, line %d, %s): nothing behind that line is believed here", in.Log.File, in.Log.FirstBad, in.Log.What)
 	case triplog.Torn, triplog.CutShort:
-		r.doubt("the session broke off without its end record, as after a loss of power: it is reported to its last good record, %.2f s after the start", r.lastGood().Seconds())
+		r.doubt("the session broke off without its end record, as after a loss of power: it is reported to its last good record, at %s", o.When(seconds(r.end)))
 	}
 	if len(r.parts) == 0 {
 		o.Link.Says = "Nothing is known of the link."
@@ -185,5 +184,3 @@ func (r *reading) finish() {
 		r.doubt("duty watch: this guard held no relay and could take no power off")
 	}
 }
-
-func (r *reading) lastGood() time.Duration { return r.end }

@@ -315,7 +315,7 @@ func (r *reading) replayAlone(options []bench.Option) (*bench.Result, error) {
 // analyse goes through the recording and fills in everything that hangs on it.
 func (r *reading) analyse() error {
 	o := r.out
-	o.NotRemoved = r.e.notRemoved(o.Began)
+	o.NotRemoved = r.e.notRemoved(o)
 	o.ChainFaults = r.e.chainFaults()
 	o.Unlisted = r.e.unlisted
 	if !r.alone {
@@ -336,7 +336,7 @@ func (r *reading) analyse() error {
 		}
 	} else {
 		o.Runs = runsOf(r.e, story, r.card, r.env, r.end)
-		r.e.stayedOn(o.Runs)
+		o.stayedOn(r.e)
 		o.faulted(r.e)
 	}
 	o.Episodes = episodesOf(r.e, o, r.env, o.Began)

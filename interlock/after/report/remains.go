@@ -31,9 +31,9 @@ func remains(d *decision) bool {
 // stayedOn reports for each run after whose end power was not known to be removed
 // that its end took no power off. What comes after the way back to blocked or to
 // another start is no run's.
-func (e *events) stayedOn(runs []Run) {
-	for i := range runs {
-		r := &runs[i]
+func (o *Session) stayedOn(e *events) {
+	for i := range o.Runs {
+		r := &o.Runs[i]
 		if !r.Ended {
 			continue
 		}
@@ -51,7 +51,7 @@ func (e *events) stayedOn(runs []Run) {
 			}
 			r.How = strings.Replace(r.How, "power off", "power commanded off", 1)
 			if !slices.ContainsFunc(notRemoved, func(reason string) bool { return strings.Contains(r.How, reason) }) {
-				r.How += fmt.Sprintf("; POWER NOT REMOVED, told at %.2f s", d.at().Seconds())
+				r.How += "; POWER NOT REMOVED, told at " + o.When(seconds(d.at()))
 			}
 			r.Doubts = append(r.Doubts, "power may have stayed on after this run's end: its extremes count to that end only, and the craft may have gone past them")
 			break
@@ -74,10 +74,10 @@ func (o *Session) witnessed(readback bool) {
 		switch {
 		case last == nil || !readback:
 		case last.DropOut == nil:
-			n.Says += fmt.Sprintf(". The readback never said open after the opening at %.2f s", last.At.Value)
+			n.Says += ". The readback never said open after the opening at " + o.When(last.At)
 		case last.At.Value+last.DropOut.Value <= n.At.Value:
-			n.Says += fmt.Sprintf(". After the opening at %.2f s the readback said open at %.2f s, so rotors or current told otherwise, or it closed again",
-				last.At.Value, last.At.Value+last.DropOut.Value)
+			n.Says += fmt.Sprintf(". After the opening at %s the readback said open %s later, so rotors or current told otherwise, or it closed again",
+				o.When(last.At), Took(last.DropOut))
 		}
 	}
 }

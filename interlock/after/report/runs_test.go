@@ -7,6 +7,7 @@ import (
 	"downhaul/interlock/limits"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
 )
 
@@ -103,18 +104,18 @@ func TestCautions_NearMiss(t *testing.T) {
 // Power that stays on after a reset, or at the next start, is not of the run
 // before.
 func TestStayedOnIsOfTheRunBefore(t *testing.T) {
-	second := int64(time.Second)
+	second, began := int64(time.Second), time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC)
 	remains := decision{AtNS: 9 * second, Kind: "state", From: closing, State: fault, Reason: notRemoved[1]}
 	for _, c := range []struct {
 		between []decision
 		want    string
 	}{
-		{nil, "power commanded off at once: past a limit; POWER NOT REMOVED, told at 9.00 s"},
+		{nil, "power commanded off at once: past a limit; POWER NOT REMOVED, told at " + timeofday.Clock(began.Add(9*time.Second)) + ", 9.00 s"},
 		{[]decision{{AtNS: 8 * second, Kind: "state", From: tripped, State: blocked, Reason: "reset"}}, "power off at once: past a limit"},
 	} {
 		e := &events{list: append(append([]decision{{AtNS: 5 * second, Kind: "state", From: live, State: tripped, Reason: "past a limit"}}, c.between...), remains)}
 		runs := []Run{{Ended: true, end: 5 * time.Second, How: "power off at once: past a limit"}, {How: "the record breaks off while it was live"}}
-		e.stayedOn(runs)
+		(&Session{Runs: runs, Began: began}).stayedOn(e)
 		if runs[0].How != c.want || (len(runs[0].Doubts) == 1) != (c.between == nil) || len(runs[1].Doubts) != 0 {
 			t.Errorf("%+v: %+v", c.between, runs)
 		}

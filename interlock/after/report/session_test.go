@@ -10,6 +10,7 @@ import (
 	"time"
 
 	"downhaul/interlock/records/session"
+	"downhaul/interlock/records/timeofday"
 	"downhaul/interlock/records/triplog"
 )
 
@@ -55,7 +56,9 @@ func TestPromise06_NotRemovedComesFirst(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if len(s.NotRemoved) != c.want {
+		// Local time of day beside the seconds, as everywhere else.
+		clock := timeofday.Clock(s.Began.Add(2200 * time.Millisecond))
+		if len(s.NotRemoved) != c.want || c.want > 0 && !strings.HasPrefix(s.NotRemoved[0].Says, "at "+clock+", 2.20 s: ") {
 			t.Fatalf("%+v, want %d", s.NotRemoved, c.want)
 		}
 		r := Of(time.Unix(0, 0), "a test", []*Session{s}, nil, Asked{})
@@ -71,7 +74,7 @@ func TestPromise06_NotRemovedComesFirst(t *testing.T) {
 		if len(s.Runs) != 1 || !s.Runs[0].Ended || s.Runs[0].FirstCause != "emergency stop" {
 			t.Errorf("runs %+v", s.Runs)
 		}
-		stayed := strings.HasPrefix(s.Runs[0].How, "power commanded off at once: emergency stop; POWER NOT REMOVED, told at 2.20 s") && len(s.Runs[0].Doubts) > 0 && contains(s.Runs[0].Doubts, "power may have stayed on")
+		stayed := strings.HasPrefix(s.Runs[0].How, "power commanded off at once: emergency stop; POWER NOT REMOVED, told at "+clock+", 2.20 s") && len(s.Runs[0].Doubts) > 0 && contains(s.Runs[0].Doubts, "power may have stayed on")
 		if how := s.Runs[0].How; stayed != (c.want > 0) || (how == "power off at once: emergency stop") != (c.want == 0) {
 			t.Errorf("%d times: the run: %q, %q", c.want, how, s.Runs[0].Doubts)
 		}

@@ -186,14 +186,14 @@ func (r *reading) takeLink(res *bench.Result) {
 	l.Never = append(l.Never, res.NeverHeard...)
 	lag := "lag cannot be told"
 	if res.Link.LagS != nil {
-		lag = fmt.Sprintf("lag up to %s at %.2f s", rules.Reading(*res.Link.LagS, "s"), res.Link.LagAtS)
+		lag = fmt.Sprintf("lag up to %s at %s", rules.Reading(*res.Link.LagS, "s"), r.out.When(&Quantity{Value: res.Link.LagAtS}))
 	}
 	damaged := ""
 	if res.Damaged != nil {
 		damaged = plural(int(res.Damaged.Count), "damaged frame") + "; "
 	}
-	l.Says = fmt.Sprintf("%s of craft %d.%d; %d lost by their numbers; longest silence %s at %.2f s; %s; %s%d bytes in no frame.",
-		plural(int(res.Frames), "frame"), res.System, res.Component, res.Link.Lost, rules.Reading(res.Link.SilenceS, "s"), res.Link.SilenceAtS, lag, damaged, res.BadBytes)
+	l.Says = fmt.Sprintf("%s of craft %d.%d; %d lost by their numbers; longest silence %s at %s; %s; %s%d bytes in no frame.",
+		plural(int(res.Frames), "frame"), res.System, res.Component, res.Link.Lost, rules.Reading(res.Link.SilenceS, "s"), r.out.When(&Quantity{Value: res.Link.SilenceAtS}), lag, damaged, res.BadBytes)
 	r.out.Integrity.Recording = append(r.out.Integrity.Recording, res.Notes...)
 }
 

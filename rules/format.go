@@ -37,10 +37,7 @@ func convert(si float64, unitText string, offset bool) (float64, bool) {
 	if math.IsInf(v, 0) {
 		return 0, false
 	}
-	if v == 0 {
-		v = 0 // never −0
-	}
-	return v, true
+	return v + 0, true // + 0: never −0
 }
 
 // significant is how many digits people get of a reading; ours: finer than any
@@ -104,7 +101,7 @@ func Worth(unitText string) (decimals int, known bool) {
 }
 
 // Reading is a measured value for people, with as many decimals as it is worth, and more
-// where it would stand on the wrong side of a limit beside it; else Format.
+// where it would stand at a limit beside it (0 is none), or on its wrong side; else Format.
 func Reading(si float64, unitText string, limits ...float64) string {
 	v, ok := Convert(si, unitText)
 	places, known := worth[unitText]
@@ -114,7 +111,10 @@ func Reading(si float64, unitText string, limits ...float64) string {
 	for ; ; places++ {
 		text := trimZeros(strconv.FormatFloat(v, 'f', places, 64))
 		shown, _ := strconv.ParseFloat(text, 64) // it is our own form
-		wrong := func(limit float64) bool { l, _ := Convert(limit, unitText); return (shown-l)*(v-l) < 0 }
+		wrong := func(limit float64) bool {
+			l, _ := Convert(limit, unitText)
+			return (shown-l)*(v-l) < 0 || shown == l && v != l && l != 0
+		}
 		if places >= significant || !slices.ContainsFunc(limits, wrong) {
 			return withUnit(strings.TrimPrefix(text, map[bool]string{true: "-"}[shown == 0]), unitText)
 		}

@@ -62,3 +62,30 @@ func TestSteps(t *testing.T) {
 		t.Errorf("got %q, want %q", got, want)
 	}
 }
+
+// A reading that passed a limit reads otherwise than it, by no more digits than that takes;
+// one that four decimals do not tell from it is said to be past it.
+func TestPastReadsOtherwiseThanItsLimit(t *testing.T) {
+	for _, c := range []struct {
+		value, limit float64
+		unit, want   string
+		caution      bool
+	}{
+		{4500.3, 4500, "kN", "4.5003 kN, limit 4.5 kN", false},
+		{4521, 4500, "kN", "4.52 kN, limit 4.5 kN", false},
+		{6.0003, 6, "m", "6.0003 m, limit 6 m", false},
+		{3.4496, 3.45, "V", "3.4496 V, limit 3.45 V", false},
+		{8.9412, 8.9408, "mph", "20.001 mph, limit 20 mph", false},
+		{6 + 1e-9, 6, "m", "just past its limit, 6 m", false},
+		{4.5004, 4.5, "m", "4.5004 m, caution from 4.5 m", true},
+		{4.5, 4.5, "m", "at its caution, 4.5 m", true},
+	} {
+		if got := Past(c.value, c.limit, c.unit, c.caution); got != c.want {
+			t.Errorf("%v past %v %s: %q, want %q", c.value, c.limit, c.unit, got, c.want)
+		}
+	}
+	// A rule without an upper limit has 0 there, and calm stays calm.
+	if got := rules.Reading(0.02, "m/s", 8, 0); got != "0 m/s" {
+		t.Errorf("calm reads %q", got)
+	}
+}

@@ -235,7 +235,7 @@ func ofRule(v *float64, r *rules.Rule, si string) *Quantity {
 	}
 	q := &Quantity{Value: *v, Unit: si, shown: si}
 	if r != nil {
-		q.shown = r.Unit
+		q.shown, q.beside = r.Unit, [2]float64{r.Limit, r.LimitHigh}
 	}
 	return q
 }

@@ -25,6 +25,7 @@ type Quantity struct {
 	shown string  // the unit that people read it in
 	// stated is set of what stands in a file, room of the way to a limit.
 	stated, room bool
+	beside       [2]float64 // limits that a reading must be told from, 0 for none
 }
 
 // quantity is v in the SI unit of its kind, shown to people in a unit of theirs.
@@ -46,7 +47,7 @@ func (q *Quantity) String() string {
 	case q.stated:
 		return rules.Format(q.Value, q.shown)
 	}
-	return rules.Reading(q.Value, q.shown)
+	return rules.Reading(q.Value, q.shown, q.beside[:]...)
 }
 
 // ToGo is a headroom for people: how far it was to the limit, or past it.

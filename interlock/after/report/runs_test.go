@@ -99,6 +99,12 @@ func TestCautions_NearMiss(t *testing.T) {
 	if got[0].Worst.Value != 7.5 || got[0].Headroom.Value != 0.5 || *got[0].Share != 0.25 {
 		t.Errorf("worst %v, headroom %v, share %v", got[0].Worst, got[0].Headroom, got[0].Share)
 	}
+	// Beside its limit the worst value reads otherwise than it.
+	for v, want := range map[float64]string{8.0004: "8.0004 m/s", 7.52: "7.5 m/s"} {
+		if got := ofRule(&v, rule, "m/s").String(); got != want {
+			t.Errorf("%v beside a limit of 8 m/s reads %q, want %q", v, got, want)
+		}
+	}
 }
 
 // Power that stays on after a reset, or at the next start, is not of the run

@@ -49,7 +49,7 @@ func (set *Setup) permissives(v *interlock.View) []PermissiveStatus {
 		row := PermissiveStatus{Name: p.Name, Channel: p.Watch.String(), Condition: set.condition(p), Limit: p.Limit,
 			Unit: rules.SIUnit(p.Watch.Channel().Kind), Now: "missing", Holds: v.Holds[i]}
 		if now.Quality != rules.Missing {
-			row.Value, row.Now = some(now.Value), set.text(p.Watch, now.Value, p.Unit)
+			row.Value, row.Now = some(now.Value), set.text(p.Watch, now.Value, p.Unit, p.Limit)
 		}
 		out = append(out, row)
 	}
@@ -86,9 +86,10 @@ func (set *Setup) channels(s *answers.Seen) []ChannelStatus {
 	return out
 }
 
-// text is a value for people: states as words, a flight mode by its name on the card.
-func (set *Setup) text(id rules.ChannelID, v float64, unit string) string {
-	text := rules.Reading(v, unit)
+// text is a value for people, told from the limits beside it: states as words, a flight mode
+// by its name on the card.
+func (set *Setup) text(id rules.ChannelID, v float64, unit string, limits ...float64) string {
+	text := rules.Reading(v, unit, limits...)
 	switch {
 	case id == rules.CraftLanded:
 		return map[bool]string{true: "on the ground", false: "in the air"}[v == 1]

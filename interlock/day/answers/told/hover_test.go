@@ -9,6 +9,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/limits"
+	"downhaul/interlock/pad"
 	"downhaul/rules"
 	"downhaul/rules/card"
 )
@@ -45,5 +46,21 @@ func TestHoverOtherwiseThanForeseen(t *testing.T) {
 		if got := set.hover(s); got != "" {
 			t.Errorf("%s, nothing foreseen: %q", name, got)
 		}
+	}
+}
+
+// What trips reads otherwise than its limit, on the page and on the terminal, and what does
+// not allow a start otherwise than what it asks.
+func TestValueReadsOtherwiseThanItsLimit(t *testing.T) {
+	set := &Setup{Pad: &pad.Pad{}, Envelope: &rules.Envelope{
+		Rules:       []rules.Rule{{Name: "r", Watch: rules.Tension, Form: rules.Above, Limit: 4500, Unit: "kN"}},
+		Permissives: []rules.Permissive{{Watch: rules.Pack1Voltage, Form: rules.Above, Limit: 54.6, Unit: "V"}}}}
+	s := &answers.Seen{View: interlock.View{Rules: []interlock.RuleView{{Fed: true, HasValue: true, Value: 4500.3}},
+		Permissives: []limits.Reading{{Value: 54.5996, Quality: rules.Good}}, Holds: []bool{false}}}
+	if got := set.rule(s, 0); got.ValueText != "4.5003 kN" || got.LimitText != "4.5 kN" {
+		t.Errorf("%q beside %q", got.ValueText, got.LimitText)
+	}
+	if got := set.permissives(&s.View)[0].Now; got != "54.5996 V" {
+		t.Errorf("%q", got)
 	}
 }

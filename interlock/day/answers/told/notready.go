@@ -53,7 +53,7 @@ func (set *Setup) notReady(s *answers.Seen) []string {
 func (set *Setup) lacks(v *interlock.View, i int, says string) string {
 	p, now := &set.Envelope.Permissives[i], v.Permissives[i]
 	if rest, ok := strings.CutSuffix(says, "; now "+rules.Reading(now.Value, p.Unit, p.Limit)); ok {
-		says = rest + "; now " + set.text(p.Watch, now.Value, p.Unit)
+		says = rest + "; now " + set.text(p.Watch, now.Value, p.Unit, p.Limit)
 	}
 	return strings.Replace(says, p.Condition(), set.condition(p), 1)
 }

@@ -348,7 +348,7 @@ func (r *Setup) rule(s *answers.Seen, i int) RuleStatus {
 	}
 	if now.HasValue {
 		out.Value, out.Headroom = some(now.Value), some(now.Headroom)
-		out.ValueText, out.HeadroomText = r.text(rule.Watch, now.Value, rule.Unit), rounding.Headroom(now.Headroom, rule.Unit)
+		out.ValueText, out.HeadroomText = r.text(rule.Watch, now.Value, rule.Unit, rule.Limit, rule.LimitHigh), rounding.Headroom(now.Headroom, rule.Unit)
 	}
 	if rule.Watch == rules.Apex && rule.Form < rules.RisingFaster {
 		out.Beside = "top if power is cut now"

@@ -344,6 +344,9 @@ func printWeather(w io.Writer, s *report.Session) {
 func printAcross(w io.Writer, r *report.Report) {
 	section(w, "Across the sessions")
 	wrap(w, "  ", "    ", "Counted over them: "+r.Across.Worn.Says()+".")
+	for _, p := range r.Across.Packs {
+		wrap(w, "  ", "    ", "Pack "+p.Pack+": "+p.Says()+".")
+	}
 	for _, row := range r.Across.Rows {
 		var ohms, hovers []string
 		for _, q := range row.Resistance {

@@ -3,6 +3,7 @@ package report
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"downhaul/interlock/records/session"
 )
@@ -13,6 +14,14 @@ type Across struct {
 	Rows []AcrossRow `json:"rows"`
 	// Worn is what the sessions together took out of craft and chain.
 	Worn Worn `json:"counted"`
+	// Packs is the same of each pack that was declared for a run, by its name.
+	Packs []PackWorn `json:"counted_of_packs"`
+}
+
+// PackWorn is what sessions took out of one pack; its openings are those of its runs.
+type PackWorn struct {
+	Pack string `json:"pack"`
+	Worn
 }
 
 // Worn counts what wears: starts, the time with power on, and openings of the
@@ -53,7 +62,7 @@ type HoverPoint struct {
 }
 
 func acrossOf(sessions []*Session) Across {
-	a := Across{Rows: []AcrossRow{}}
+	a := Across{Rows: []AcrossRow{}, Packs: []PackWorn{}}
 	count := counted(sessions)
 	for _, s := range sessions {
 		row := AcrossRow{Session: s.Session, Number: s.Number, Runs: len(s.Runs), Faults: len(s.ChainFaults), Resistance: []*Quantity{}, Hovers: []HoverPoint{}}
@@ -73,13 +82,32 @@ func acrossOf(sessions []*Session) Across {
 			}
 		}
 		if s.Duty != session.DutyWatch && slices.Contains(count, s) {
-			a.Worn.Starts += len(s.Runs)
 			for _, r := range s.Runs {
+				a.Worn.Starts++
 				a.Worn.LiveS += r.Lasted.Value
+				for _, name := range r.Packs {
+					w := a.pack(name)
+					w.Starts++
+					w.LiveS += r.Lasted.Value
+					for _, o := range s.Openings {
+						if o.Run == r.Number {
+							w.Openings++
+						}
+					}
+				}
 			}
 			a.Worn.Openings += len(s.Openings)
 		}
 		a.Rows = append(a.Rows, row)
 	}
 	return a
+}
+
+// pack returns the count of a pack; the card takes its name in any case.
+func (a *Across) pack(name string) *Worn {
+	i := slices.IndexFunc(a.Packs, func(p PackWorn) bool { return strings.EqualFold(p.Pack, name) })
+	if i < 0 {
+		i, a.Packs = len(a.Packs), append(a.Packs, PackWorn{Pack: name})
+	}
+	return &a.Packs[i].Worn
 }

@@ -50,3 +50,18 @@ func TestRehearsalCountsForNothingBesideRealSessions(t *testing.T) {
 		}
 	}
 }
+
+// What wears counts for each pack that was declared for a run, whatever the case of its name.
+func TestPacksAreCountedOverSessions(t *testing.T) {
+	run := func(n int, s time.Duration, packs ...string) Run {
+		return Run{Number: n, Lasted: seconds(s), Packs: packs}
+	}
+	a := acrossOf([]*Session{
+		{Runs: []Run{run(1, 10*time.Second, "A", "B"), run(2, 5*time.Second, "A")}, Openings: []Opening{{Run: 1}, {Run: 2}, {Run: 2}, {}}},
+		{Runs: []Run{run(1, time.Second, "a")}, Openings: []Opening{{Run: 1}}},
+		{Duty: "watch", Runs: []Run{run(1, time.Hour, "B")}},
+	})
+	if want := []PackWorn{{"A", Worn{3, 16, 4}}, {"B", Worn{1, 10, 1}}}; !slices.Equal(a.Packs, want) || a.Worn != (Worn{3, 16, 5}) {
+		t.Errorf("%+v, all %+v; want %+v", a.Packs, a.Worn, want)
+	}
+}

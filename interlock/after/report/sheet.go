@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 
 	"downhaul/interlock/after/report/lift"
@@ -65,8 +66,13 @@ func (r *Report) sheet() Sheet {
 		if code := s.Integrity.Log.HeadCode; code != "" {
 			out.Code = &Code{s.Session, code}
 		}
-		out.margins(s, len(r.Sessions) > 1)
 		r.must(&out, s, i == len(r.Sessions)-1)
+	}
+	for _, s := range slices.Backward(r.Sessions) {
+		out.margins(s, len(r.Sessions) > 1)
+	}
+	if n := len(r.Sessions); n > 1 {
+		out.inOrderOf(r.Sessions[n-1].env)
 	}
 	if n := len(out.Stopped) - mostStopped; n > 0 {
 		out.Stopped = append([]string{plural(n, "earlier run") + " that stopped: see the days behind."}, out.Stopped[n:]...)
@@ -161,6 +167,21 @@ func (o *Sheet) margins(s *Session, many bool) {
 			}
 		}
 	}
+}
+
+// inOrderOf puts the margins of several sessions in the order of the newest envelope, which is
+// that of the brief; what it does not have any more stands behind.
+func (o *Sheet) inOrderOf(env *rules.Envelope) {
+	if env == nil {
+		return
+	}
+	place := func(m Margin) int {
+		if i := slices.IndexFunc(env.Rules, func(r rules.Rule) bool { return r.Name == m.Rule }); i >= 0 {
+			return i
+		}
+		return len(env.Rules)
+	}
+	slices.SortStableFunc(o.Margins, func(a, b Margin) int { return place(a) - place(b) })
 }
 
 // must lists what has to happen before the next start.

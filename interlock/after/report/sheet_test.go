@@ -4,9 +4,14 @@ package report
 
 import (
 	"context"
+	"fmt"
+	"slices"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
+
+	"downhaul/rules"
 )
 
 // After a fault of the chain the sheet withholds every verdict, says why it stopped, and
@@ -45,6 +50,34 @@ func TestNoTimeOfDayWithoutAClock(t *testing.T) {
 	}
 	s.Began = time.Date(2031, 5, 3, 9, 0, 0, 0, time.UTC)
 	if got, want := s.When(seconds(90*time.Second)), s.Began.Add(90*time.Second).Local().Format("15:04:05")+", 90.00 s"; got != want {
+		t.Errorf("%q, want %q", got, want)
+	}
+}
+
+// Over several sessions the limits stand as in the newest envelope, a changed one before what
+// it was, and those that it has not any more behind; of each the least is told.
+func TestMarginsStandAsInTheNewestEnvelope(t *testing.T) {
+	made := func(number int, names ...string) *Session {
+		s := &Session{Number: number, env: &rules.Envelope{}}
+		for i, name := range names {
+			name, limit, _ := strings.Cut(name, " ")
+			v, err := strconv.ParseFloat(limit, 64)
+			if err != nil {
+				t.Fatal(err)
+			}
+			r := rules.Rule{Name: name, Watch: rules.Tension, Limit: v, Unit: "N"}
+			s.env.Rules = append(s.env.Rules, r)
+			// Nearest first, as a session has them: the other way round.
+			s.Rules = slices.Insert(s.Rules, 0, RuleRow{Rule: name, Limit: limitOf(&r), Least: &Quantity{Value: float64(100*number + i), shown: "N"}, LeastAt: seconds(0)})
+		}
+		return s
+	}
+	o := (&Report{Sessions: []*Session{made(1, "old 5", "a 10", "b 7"), made(2, "a 10", "new 4", "b 8")}, Lift: &Lift{}}).sheet()
+	var got []string
+	for _, m := range o.Margins {
+		got = append(got, fmt.Sprintf("%s %s %s", m.Rule, m.Limit, m.Least))
+	}
+	if want := []string{"a 10 N 101 N", "new 4 N 201 N", "b 8 N 202 N", "b 7 N 102 N", "old 5 N 100 N"}; !slices.Equal(got, want) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }

@@ -100,7 +100,7 @@ func TestReportLetsTheNextStepStart(t *testing.T) {
 	// The names stay and the card says more is carried under them.
 	for _, row := range [][]string{
 		{`ballast = "18 kg"`, `ballast = "38 kg"`, "the last report asked for ballast 18 at 78 kg, and the card now says 98 kg"},
-		{`mass      = "60 kg"`, `mass      = "64 kg"`, "no report tells of a steady hover at ballast 12", "the card now says 82 kg"},
+		{`mass      = "60 kg"`, `mass      = "64 kg"`, "ballast 12 flew lighter than the card has it now", "no report tells of a steady hover at ballast 12", "the card now says 82 kg"},
 	} {
 		heavier := strings.Replace(string(text), row[0], row[1], 1)
 		if heavier == string(text) {

@@ -32,11 +32,9 @@ type Craft struct {
 	Structure float64
 	// Radius is from the middle to the outermost blade tip, m; 0 is not stated.
 	Radius float64
-	// BladeThrow is how far a blade that comes loose is reckoned to reach, m;
-	// 0 is not stated.
+	// BladeThrow is how far a blade that comes loose is reckoned to reach, m; 0 is not stated.
 	BladeThrow float64
-	// Lowering is how fast the craft comes down when it is brought down, m/s;
-	// 0 is not stated.
+	// Lowering is how fast the craft comes down when it is brought down, m/s; 0 is not stated.
 	Lowering float64
 	// AfterCrash is how long the crew keeps out once power went off in the air; 0 asks nothing.
 	AfterCrash time.Duration
@@ -63,8 +61,7 @@ type Motors struct {
 	// What guards or nets alone take, as shares, and their mass, kg; 0 is not stated.
 	GuardLow, GuardHigh, GuardMass float64
 	HasGuard                       bool
-	// Current is what all motors draw together at full thrust, A; 0 is not
-	// stated.
+	// Current is what all motors draw together at full thrust, A; 0 is not stated.
 	Current float64
 	Rig     Rig
 	// Places is where each motor stands; empty is not stated.
@@ -93,8 +90,7 @@ const (
 	CounterClockwise Spin = "ccw"
 )
 
-// Place is where one motor stands, in m from the middle of the craft; Number is
-// its output, from 1.
+// Place is where one motor stands, in m from the middle of the craft; Number is its output, from 1.
 type Place struct {
 	Number       int
 	Ahead, Right float64
@@ -146,19 +142,16 @@ type Step struct {
 	// Needs names earlier steps, as the card spells them, that must be in
 	// force. One that flew is in force once it was the step of a run.
 	Needs []string
-	// Also is what must be so besides, in the crew's words: shown, and for the
-	// crew to see to.
+	// Also is what must be so besides, in the crew's words: shown, and for the crew to see to.
 	Also  []string
 	Shown Shown
-	// Stand is what runs on the thrust stand in this step, nil in any other. Ground steps
-	// only.
+	// Stand is what runs on the thrust stand in this step, nil in any other. Ground steps only.
 	Stand *Stand
 	// TieDownPull is what the load cell in the tie-down never reads less than
 	// while it holds, N; 0 without one there. Ground steps only.
 	TieDownPull float64
-	// Envelope is the file of the step's own limits, from the card's own
-	// folder; empty for those of the day. EnvelopeHash is the SHA-256 of its
-	// bytes.
+	// Envelope is the file of the step's own limits, from the card's own folder; empty for those of
+	// the day. EnvelopeHash is the SHA-256 of its bytes.
 	Envelope     string
 	EnvelopeHash [32]byte
 	Limit        Limit

@@ -12,7 +12,7 @@ import (
 // In force is what the record says of a step, taken in the order on record:
 //
 //   - the newest result counts; a step that flies passes by being the step of a
-//     run;
+//     run that flew it no lighter than the card has it now;
 //   - a failed result voids what was passed on it, all the way up, and a pass
 //     that is told while anything below has failed or is void counts for nothing:
 //     each must be passed anew, from the bottom up;
@@ -20,8 +20,7 @@ import (
 //     and voids none of them. Otherwise a day-old inspection would void a whole
 //     ladder of flights, and crews would learn to type "pass".
 
-// standing is what the results of one step come to, its age and what it needs
-// left aside.
+// standing is what the results of one step come to, its age and what it needs left aside.
 type standing uint8
 
 const (
@@ -82,7 +81,7 @@ func (c *Card) stand(f *Facts, below [][]bool) []stood {
 	runs := f.Runs
 	flown := func(before int) {
 		for len(runs) > 0 && runs[0].After < before {
-			if i := c.index(runs[0].Step); i >= 0 && c.Steps[i].Kind == Flight {
+			if i := c.index(runs[0].Step); i >= 0 && c.Steps[i].Kind == Flight && !runs[0].Lighter {
 				pass(i, nil)
 			}
 			runs = runs[1:]
@@ -109,9 +108,8 @@ func (c *Card) stand(f *Facts, below [][]bool) []stood {
 	return all
 }
 
-// missing returns why a step's own result does not count, in one sentence, and
-// when one that counts will lapse. What it needs is not looked at; above is the
-// step that needs it.
+// missing returns why a step's own result does not count, in one sentence, and when one that counts
+// will lapse. What it needs is not looked at; above is the step that needs it.
 func (s *Step) missing(f *Facts, at stood, above *Step) (why string, lapses time.Duration) {
 	lapses = rules.Never
 	switch r := at.result; {
@@ -120,6 +118,9 @@ func (s *Step) missing(f *Facts, at stood, above *Step) (why string, lapses time
 	case at.standing == void:
 		return fmt.Sprintf("%s was passed, but %s, which it rests on, failed: pass it anew once that is in force (%s)", s.Name, at.by.Name, s.by()), lapses
 	case at.standing == untold && s.Kind == Flight:
+		if _, flew := f.lastOf(s.Name); flew {
+			return fmt.Sprintf("%s flew lighter than the card has it now: fly it again", s.Name), lapses
+		}
 		return fmt.Sprintf("%s has not flown yet, and %q needs it", s.Name, above.Name), lapses
 	case at.standing == untold && s.Measured:
 		return s.Name + " was not measured yet for these motors (" + s.by() + ")", lapses
@@ -157,10 +158,9 @@ func (s *Step) by() string {
 	return "downhaul declare inspection"
 }
 
-// unmetNeeds returns why what a step needs is not in force, all the way down, in
-// the order of the card, each reason once, and when more will be asked because
-// something lapses. What lies below a flight that was never flown is left to
-// that flight.
+// unmetNeeds returns why what a step needs is not in force, all the way down, in the order of the
+// card, each reason once, and when more will be asked because something lapses. What lies below a
+// flight that was never flown is left to that flight.
 func (c *Card) unmetNeeds(f *Facts, step int) (unmet []string, next time.Duration) {
 	next = rules.Never
 	all := c.stand(f, c.below())

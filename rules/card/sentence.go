@@ -21,9 +21,8 @@ func (l *Limit) Wants() string {
 	return "pass"
 }
 
-// Judge reads a value as it was typed and says whether it keeps the limit.
-// text is the value as it belongs on record. The error is a Fault without a
-// place.
+// Judge reads a value as it was typed and says whether it keeps the limit. text is the value as it
+// belongs on record. The error is a Fault without a place.
 func (l *Limit) Judge(typed string) (text string, keeps bool, err error) {
 	if l.Form == Passes {
 		switch word := strings.ToLower(strings.TrimSpace(typed)); word {

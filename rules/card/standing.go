@@ -43,9 +43,8 @@ type Facts struct {
 	PackLive map[string]time.Duration
 	// Results are those of ground steps and inspections, oldest first.
 	Results []Result
-	// Runs are those that began, oldest first, each with its place among the
-	// Results; of a session's runs at one step the last says all that is asked
-	// (see Flew).
+	// Runs are those that began, oldest first, each with its place among the Results; of a
+	// session's runs at one step the last says all that is asked (see Flew).
 	Runs []Flown
 	// Hovers are the steady hovers that reports found; Forecast is the last
 	// report's of this craft, nil without one.
@@ -53,15 +52,13 @@ type Facts struct {
 	Forecast *Forecast
 	// Limits is the envelope that is enforced.
 	Limits *rules.Envelope
-	// Stop is what the openings on record prove of the stop; nil asks nothing, as
-	// in a rehearsal.
+	// Stop is what the openings on record prove of the stop; nil asks nothing, as in a rehearsal.
 	Stop *Stop
 }
 
-// Stop is what the openings on record prove: UpTo is the highest motor output
-// from which the stop was measured, 0 for none, Next what the test still wants.
-// Counted reports whether the pad file states how many openings under load its
-// contactor bears.
+// Stop is what the openings on record prove: UpTo is the highest motor output from which the stop
+// was measured, 0 for none, Next what the test still wants. Counted reports whether the pad file
+// states how many openings under load its contactor bears.
 type Stop struct {
 	UpTo    float64
 	Next    string
@@ -91,10 +88,9 @@ type Forecast struct {
 	Reserves []Reserve
 }
 
-// Reserve is the lift to spare that is foreseen for a step, as a share of the
-// weight: the two ends of its 95 % interval where Numbers is set. Mass is that of craft and ballast that was asked for, kg. Go is the
-// report's own verdict, Says its reason. The keys are those of the reports'
-// records.
+// Reserve is the lift to spare that is foreseen for a step, as a share of the weight: the two ends
+// of its 95 % interval where Numbers is set. Mass is that of craft and ballast that was asked for,
+// kg. Go is the report's own verdict, Says its reason. The keys are those of the reports' records.
 type Reserve struct {
 	Step    string  `json:"step"`
 	Mass    float64 `json:"mass_kg"`
@@ -118,14 +114,15 @@ type Flown struct {
 	BrokeOff bool
 	// After is how many of the Results stood on record before it; Flew fills it in.
 	After int
+	// Lighter reports whether craft and ballast weighed less by the card of then than by that of now.
+	Lighter bool
 }
 
 // Unmet returns in plain sentences what must still be told or done before a start
 // of the declared step. next is the first instant after Facts.Now at which more
 // may be asked because something lapses, rules.Never without one.
 //
-// Steady hovers and the lift to spare come from reports: they need the analysis
-// after the flight.
+// Steady hovers and the lift to spare come from reports: they need the analysis after the flight.
 func (c *Card) Unmet(f *Facts) (unmet []string, next time.Duration) {
 	next = rules.Never
 	say := func(format string, args ...any) { unmet = append(unmet, fmt.Sprintf(format, args...)) }

@@ -35,7 +35,7 @@ func TestUnmetOneByOne(t *testing.T) {
 		{"one trip", func(f *Facts) { f.Runs[0].Trips = 1 }, []string{"the last run of empty hover brought a trip"}},
 		{"two trips", func(f *Facts) { f.Runs[0].Trips = 2 }, []string{"brought 2 trips"}},
 		{"trips, then none", func(f *Facts) {
-			f.Runs = []Flown{{"s1", "empty hover", 2, false, 3}, {"s1", "Empty Hover", 0, false, 3}, {"s1", "x", 1, false, 3}}
+			f.Runs = []Flown{{"s1", "empty hover", 2, false, 3, false}, {"s1", "Empty Hover", 0, false, 3, false}, {"s1", "x", 1, false, 3, false}}
 		}, nil},
 		{"broke off", func(f *Facts) { f.Runs[0].BrokeOff = true }, []string{"broke off without its end on record"}},
 		{"no hover in any report", func(f *Facts) { f.Hovers = []Hovered{{"ballast 10", 41, time.Hour}} }, []string{`no report tells of a steady hover at empty hover, and "ballast 10" needs 60 s`}},
@@ -53,6 +53,11 @@ func TestUnmetOneByOne(t *testing.T) {
 		{"the step itself flew: nothing is foreseen of it", func(f *Facts) {
 			f.Forecast, f.Runs = nil, append(f.Runs, Flown{Session: "s2", Step: "Ballast 10"})
 		}, nil},
+		{"the step before flew, lighter than the card has it now", func(f *Facts) { f.Runs[0].Lighter = true },
+			[]string{"empty hover flew lighter than the card has it now: fly it again"}},
+		{"the step itself flew so", func(f *Facts) {
+			f.Forecast, f.Runs = nil, append(f.Runs, Flown{Session: "s2", Step: "Ballast 10", Lighter: true})
+		}, []string{"no report foresees the lift to spare of ballast 10"}},
 		{"an inspection two steps below failed since", func(f *Facts) {
 			f.Results = append(f.Results, Result{Step: "blade clearance", Text: "20 mm", At: f.Now})
 		}, []string{"blade clearance: 20 mm, wanted at least 40 mm", "first power-up was passed, but blade clearance, which it rests on, failed", "empty hover flew, but blade clearance, which it rests on, failed: fly it again"}},

@@ -63,7 +63,9 @@ func Run(name string, virtual guard.OpenVirtual, args []string, stdout, stderr i
 		fmt.Fprintf(stderr, "%s: want --pad FILE and nothing else; see %s --help\n", name, name)
 		return couldNot
 	}
-	tune()
+	// Room for the loop: four threads at least, beside a busy writer; memory is bounded.
+	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2))
+	debug.SetMemoryLimit(256 << 20)
 	// On a busy computer the relay's line would stay for a tenth of a second as it was
 	// left. Where it is not permitted to hurry, the loop, which asks for it too, says so.
 	rest := watchdog.Hurry()
@@ -200,12 +202,6 @@ func lineOf(env *rules.Envelope, f interlock.Effect) (text string, ok bool) {
 		return at + "caution: " + interlock.FirstCause(env, f), f.On
 	}
 	return "", false
-}
-
-// tune gives the loop room: four threads at least, beside a busy writer; memory is bounded.
-func tune() {
-	runtime.GOMAXPROCS(max(4, runtime.NumCPU()+2))
-	debug.SetMemoryLimit(256 << 20)
 }
 
 func fail(stderr io.Writer, err error) int {

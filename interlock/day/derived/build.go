@@ -117,7 +117,7 @@ func (c Config) make(id rules.ChannelID) limits.Calculator {
 	case rules.PackMeanCell:
 		return plain{trigger: c.PackVoltage, output: id, work: c.meanCell}
 	case rules.PackResistance:
-		return newResistance(c)
+		return &resistance{voltage: c.PackVoltage, current: c.PackCurrent, span: quickSpan}
 	case rules.PackResting:
 		return plain{trigger: rules.PackResistance, output: id, work: c.resting}
 	case rules.PackToFloor:

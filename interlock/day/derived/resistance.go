@@ -67,10 +67,6 @@ type resistance struct {
 	sameAmps    float64
 }
 
-func newResistance(c Config) *resistance {
-	return &resistance{voltage: c.PackVoltage, current: c.PackCurrent, span: quickSpan}
-}
-
 func (r *resistance) Trigger() rules.ChannelID { return r.voltage }
 func (r *resistance) Output() rules.ChannelID  { return rules.PackResistance }
 

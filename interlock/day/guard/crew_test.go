@@ -1,6 +1,7 @@
 package guard
 
 import (
+	"os"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -10,6 +11,7 @@ import (
 	"downhaul/interlock"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/records/session"
+	"downhaul/rules/card"
 )
 
 // crewed is the card with all that only the crew can give.
@@ -140,6 +142,55 @@ func TestNobodyGoesInAfterACrash(t *testing.T) {
 	must(t, last.guard.Finish(last.now))
 	if names, _ := filepath.Glob(filepath.Join(dir, "20*")); len(names) != 3 {
 		t.Errorf("sessions: %q", names)
+	}
+}
+
+// A guard that is killed, or whose computer loses its power, while the craft flies drops it,
+// and no end of that run is on record: the next session has the crew keep out as after any
+// crash.
+//
+//fault:row the guard dies, or its computer loses its power, while power is on | the next session counts it as a fall: where the card asks for a wait, keep out for all of it, then the packs out
+func TestNobodyGoesInAfterAGuardThatDiedInTheAir(t *testing.T) {
+	f := onPad(t, crewed(t, t.TempDir()), craftmodel.EightTwo())
+	must(t, declare(f.guard, step("empty hover")), declare(f.guard, packA), declare(f.guard, inspected("blade clearance", "41 mm")),
+		declare(f.guard, inspected("first power-up", "pass")), declare(f.guard, by(session.DeclaredConfirm, "", "AB")), declare(f.guard, by(session.DeclaredConfirm, "", "CD")))
+	f.run(2 * time.Second)
+	f.press("reset")
+	f.until("ready")
+	f.press("start")
+	f.until("live")
+	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.Arm}))
+	f.run(2 * time.Second)
+	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.ClimbTo, Value: 2}))
+	f.run(5 * time.Second)
+	died := t.TempDir() // what a guard that dies now leaves
+	must(t, os.CopyFS(died, os.DirFS(filepath.Dir(f.guard.Folder()))))
+	must(t, f.guard.Finish(f.now))
+
+	next := onPad(t, crewed(t, died), craftmodel.EightTwo())
+	asks(t, next.guard, "keep out for 15 min more", "no step of the test card is declared")
+	must(t, next.guard.Finish(next.now))
+	// Nobody has made it safe: what is handed on says so too.
+	last := onPad(t, crewed(t, died), craftmodel.EightTwo())
+	asks(t, last.guard, "keep out for 15 min more", "no step of the test card is declared")
+	must(t, last.guard.Finish(last.now))
+}
+
+// How long ago a crash was is reckoned from the clock of that session where that was kept
+// set; one that was not may have been hours behind, so the time begins anew.
+func TestACrashByAClockThatWasNotKeptSetWasJustNow(t *testing.T) {
+	story := session.Story{Runs: []session.Run{{Number: 1, Step: "s", Fell: true, Ended: true, Wall: time.Unix(1000, 0), Begin: time.Minute, End: 3 * time.Minute}}}
+	for _, row := range []struct {
+		clock string
+		ended bool
+		fell  time.Duration
+	}{{"synchronised, to 5ms at worst", true, 1120 * time.Second}, {"not synchronised: without a battery", true, whoKnows}, {"synchronised, to 5ms at worst", false, whoKnows}} {
+		d := declared{card: &card.Card{Craft: card.Craft{AfterCrash: time.Hour}}}
+		story.Runs[0].Ended = row.ended
+		d.retell(&story, &session.Info{Clocks: session.Clocks{Wall: clockWas + row.clock}}, d.card)
+		if d.facts.Fell != row.fell {
+			t.Errorf("%+v: fell at %v", row, d.facts.Fell)
+		}
 	}
 }
 

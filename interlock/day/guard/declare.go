@@ -22,10 +22,9 @@ import (
 	"downhaul/rules/card"
 )
 
-// declared is what the crew declared, and what the test card still asks. The
-// engine is told by host events alone, so that a session replays without it; and
-// by the loop alone (see tell), so that what is told last is what holds, and what
-// stands first on record was declared first.
+// declared is what the crew declared, and what the test card still asks. The engine is told by host
+// events alone, so that a session replays without it; and by the loop alone (see tell), so that
+// what is told last is what holds, and what stands first on record was declared first.
 type declared struct {
 	rate   rate
 	stands atomic.Pointer[declaredStand] // nil until there is something to tell
@@ -75,8 +74,7 @@ const (
 
 func hashOf(c *card.Card) string { return fmt.Sprintf("%x", c.Hash) }
 
-// carded begins the list of facts: results and runs of the same craft in
-// earlier sessions count on.
+// carded begins the list of facts: results and runs of the same craft in earlier sessions count on.
 func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
 	d := &g.declared
 	d.said = newRing[string](mostSaid)
@@ -101,14 +99,21 @@ func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
 	return nil
 }
 
-// retell takes the declarations and runs of one earlier session, in their order.
-func (d *declared) retell(story *session.Story, name string) {
+// retell takes the declarations and runs of one earlier session, which flew by the card
+// was, in their order.
+func (d *declared) retell(story *session.Story, info *session.Info, was *card.Card) {
 	runs := story.Runs
 	flown := func(before int) {
 		for len(runs) > 0 && runs[0].After < before {
-			r := &runs[0]
-			d.facts.Flew(card.Flown{Session: name, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended})
-			d.fell(r, onCard(r.Wall.Add(r.End-r.Begin)))
+			r, at := &runs[0], whoKnows
+			if r.Ended && strings.HasPrefix(info.Clocks.Wall, clockWas+"synchronised") {
+				at = onCard(r.Wall.Add(r.End - r.Begin))
+			}
+			flew, _ := was.Step(r.Step)
+			now, _ := d.card.Step(r.Step)
+			d.facts.Flew(card.Flown{Session: info.Session, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended,
+				Lighter: flew != nil && now != nil && (flew.Ballast < now.Ballast || was.Craft.Mass > 0 && was.Craft.Mass+flew.Ballast < d.card.Craft.Mass+now.Ballast)})
+			d.fell(r, at)
 			runs = runs[1:]
 		}
 	}
@@ -123,9 +128,13 @@ func (d *declared) retell(story *session.Story, name string) {
 	flown(len(story.Declarations) + 1)
 }
 
-// fell takes a run whose power went off in the air, where the card asks for a wait then.
+// whoKnows stands for the time of a fall that no clock tells which was kept set.
+const whoKnows time.Duration = 1
+
+// fell takes a run whose power went off in the air, or whose end nobody saw, where the card
+// asks for a wait then.
 func (d *declared) fell(r *session.Run, at time.Duration) {
-	if r.Fell && d.card != nil && d.card.Craft.AfterCrash > 0 {
+	if (r.Fell || !r.Ended) && d.card != nil && d.card.Craft.AfterCrash > 0 {
 		d.facts.Fell = at
 	}
 }
@@ -257,9 +266,8 @@ func (d *declared) tell(g *Guard) {
 	}
 }
 
-// output returns the highest motor output that the step in force needs; where
-// nothing flies, or nobody says what does, that is full output. The caller holds the
-// lock.
+// output returns the highest motor output that the step in force needs; where nothing flies, or
+// nobody says what does, that is full output. The caller holds the lock.
 func (d *declared) output() float64 {
 	if d.card != nil {
 		if s, ok := d.card.Step(d.facts.Step); ok && s.Kind == card.Flight {
@@ -314,23 +322,21 @@ func (g *Guard) Declare(x session.Declaration) (says string, err error) {
 	if err := g.beforeStart(); err != nil {
 		return "", err
 	}
-	switch x.What {
-	case session.DeclaredConfirm, session.DeclaredBallast:
-		d.mu.Lock()
-		x.Step = d.facts.Step
-		d.mu.Unlock()
-	}
 	if x.What == session.DeclaredStop {
 		says, err = g.declareStop(&x)
-	} else {
+	}
+	at := g.now()
+	d.mu.Lock()
+	defer d.mu.Unlock()
+	if x.What == session.DeclaredConfirm || x.What == session.DeclaredBallast {
+		x.Step = d.facts.Step // what another client declares meanwhile is another step
+	}
+	if x.What != session.DeclaredStop {
 		says, err = d.complete(&x, g.env.Units)
 	}
 	if err != nil {
 		return "", err
 	}
-	at := g.now()
-	d.mu.Lock()
-	defer d.mu.Unlock()
 	room := d.said.room()
 	if room == nil {
 		return "", errors.New("the guard's loop stands still, and hears of nothing: end it")

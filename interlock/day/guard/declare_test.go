@@ -161,6 +161,36 @@ func TestEarlierSessionsCountForTheirCraft(t *testing.T) {
 	must(t, g.Finish(0))
 }
 
+// A name says nothing of what flies under it today: a step that flew lighter than the card
+// has it now has not flown.
+//
+//fault:row the card is edited between two starts: a step that flew has more ballast now, or its craft more mass | it counts as not flown, for the steps above it and for the lift to spare
+func TestAStepThatFlewLighterHasNotFlown(t *testing.T) {
+	files := cardedFiles(t, t.TempDir())
+	f := onPad(t, files, craftmodel.EightTwo())
+	must(t, declare(f.guard, inspected("blade clearance", "41 mm")), declare(f.guard, inspected("first power-up", "pass")), declare(f.guard, packA), declare(f.guard, step("empty hover")))
+	f.run(2 * time.Second)
+	f.press("reset")
+	f.until("ready")
+	f.press("start")
+	f.until("live")
+	f.press("end")
+	f.until("blocked")
+	must(t, f.guard.Finish(f.now))
+	const lighter = "empty hover flew lighter than the card has it now: fly it again"
+	for _, row := range []struct {
+		was, now string
+		asks     []string
+	}{{"", "", nil}, {`ballast = "0 kg"`, `ballast = "10 kg"`, []string{lighter}}, {`mass = "60 kg"`, `mass = "66 kg"`, []string{lighter}}, {`mass = "60 kg"`, `mass = "59 kg"`, nil}} {
+		edited := files
+		edited.Card.Text = []byte(strings.Replace(string(files.Card.Text), row.was, row.now, 1))
+		g := onPad(t, edited, craftmodel.EightTwo()).guard
+		must(t, declare(g, packA), declare(g, step("ballast 12")))
+		asks(t, g, row.asks...)
+		must(t, g.Finish(0))
+	}
+}
+
 func TestDeclarationsThatAreRefused(t *testing.T) {
 	f := onPad(t, cardedFiles(t, t.TempDir()), craftmodel.EightTwo())
 	for _, c := range []struct {

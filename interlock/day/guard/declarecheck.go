@@ -11,8 +11,7 @@ import (
 	"downhaul/rules/card"
 )
 
-// complete checks a declaration, fills in what follows from it, and says what
-// it comes to.
+// complete checks a declaration, fills in what follows from it, and says what it comes to.
 func (d *declared) complete(x *session.Declaration, units string) (says string, err error) {
 	given := *x
 	*x = session.Declaration{What: given.What, By: given.By}

@@ -95,22 +95,28 @@ func (g *Guard) readAll(e *earlier, why string) (err error) {
 	return err
 }
 
-// mine reports whether a session was one of the card's craft. Its own copy of the card
-// tells, where that is not the card of today by its hash.
-func (d *declared) mine(s *session.Session) (bool, error) {
+// mine returns the card of a session of the card's craft, nil of another's: its own copy,
+// where that is not the card of today by its hash.
+func (d *declared) mine(s *session.Session) (*card.Card, error) {
 	i := slices.IndexFunc(s.Info.Files, func(f session.FileInfo) bool { return f.Name == session.Card })
-	if i < 0 || s.Info.Files[i].SHA256 == hashOf(d.card) {
-		return i >= 0, nil
+	if i < 0 {
+		return nil, nil
+	}
+	if s.Info.Files[i].SHA256 == hashOf(d.card) {
+		return d.card, nil
 	}
 	text, err := s.Text(session.Card)
 	if err != nil {
-		return false, err
+		return nil, err
 	}
 	c, faults := card.Read(session.Card, text)
 	if c == nil {
-		return false, fmt.Errorf("session %s: %w", s.Info.Session, faults.Err())
+		return nil, fmt.Errorf("session %s: %w", s.Info.Session, faults.Err())
 	}
-	return strings.EqualFold(c.Craft.Name, d.card.Craft.Name), nil
+	if !strings.EqualFold(c.Craft.Name, d.card.Craft.Name) {
+		return nil, nil
+	}
+	return c, nil
 }
 
 // remember takes over what earlier sessions of the same craft hold on record, in the
@@ -159,17 +165,17 @@ func (g *Guard) remember(start time.Time, e *earlier) error {
 	for _, s := range e.sessions {
 		mine, err := d.mine(s)
 		var story session.Story
-		if mine {
+		if mine != nil {
 			story, err = s.Story()
 		}
 		if err != nil {
 			g.lose(e, s.Info.Session, err)
 		}
-		if !mine {
+		if mine == nil {
 			continue
 		}
 		check(s.Info.Number)
-		d.retell(&story, s.Info.Session)
+		d.retell(&story, &s.Info, mine)
 		for i := range story.Declarations {
 			l.Newest = max(l.Newest, onCard(story.Declarations[i].Wall))
 		}
@@ -183,5 +189,8 @@ func (g *Guard) remember(start time.Time, e *earlier) error {
 	d.begin = max(l.Newest, onCard(start))
 	l.Results, l.Runs, l.Fell = slices.Clone(d.facts.Results), slices.Clone(d.facts.Runs), d.facts.Fell
 	e.Ladder = l
+	if d.facts.Fell == whoKnows {
+		d.facts.Fell = d.begin
+	}
 	return nil
 }

@@ -68,9 +68,8 @@ type keeper struct {
 	bell  *link.Waiter
 	// faulted puts a fault of the chain into the ledger; nil is no ledger.
 	faulted func(interlock.Effect) error
-	// openings are what the loop saw of them, for opened. asks is what others than the
-	// loop have the writer do between two records; tend is called once a second, nil is
-	// nothing.
+	// openings are what the loop saw of them, for opened. asks is what others than the loop have
+	// the writer do between two records; tend is called once a second, nil is nothing.
 	openings *ring[stopping.Seen]
 	opened   func(stopping.Seen)
 	asks     chan func()
@@ -156,8 +155,7 @@ func (k *keeper) put(b *Batch) {
 	}
 }
 
-// remark has the writer put a line of text into the log; it never blocks. The loop's own
-// goroutine.
+// remark has the writer put a line of text into the log; it never blocks. The loop's own goroutine.
 func (k *keeper) remark(at time.Duration, text string) {
 	r := k.queue.room()
 	if r == nil {
@@ -346,9 +344,8 @@ func (k *keeper) fromFlash(f interlock.Effect) string {
 	return ""
 }
 
-// appended notes that trip n is in the log. A trip from the reserved place can
-// come before an earlier one that still waits in the queue, and "kept" means
-// every trip up to its number.
+// appended notes that trip n is in the log. A trip from the reserved place can come before an
+// earlier one that still waits in the queue, and "kept" means every trip up to its number.
 func (k *keeper) appended(n uint32) {
 	k.early = append(k.early, n)
 	slices.Sort(k.early)

@@ -184,6 +184,9 @@ type Guard struct {
 	ending   atomic.Bool // the loop looks at most once more at what is left for it
 }
 
+// clockWas begins what a session says of its clock.
+const clockWas = "read once at the start from the system clock, which was then "
+
 // Open checks the pad file, opens the board with the relay low, reads and checks
 // envelope and card, finds out how the last session ended, begins a new one, and opens
 // links and local socket. On an error nothing is left held, and no session is left behind.
@@ -243,7 +246,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		kept = append(kept, session.File{Name: session.Card, From: files.Card.Name, Text: files.Card.Text})
 	}
 	clock, _ := plain.Clock()
-	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Keep: session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, Clock: "read once at the start from the system clock, which was then " + clock}
+	meta := session.Meta{Software: opts.Software, Wall: start, Room: opts.Room, Keep: session.Keep{Age: g.pad.KeepAge, Bytes: g.pad.KeepBytes}, Clock: clockWas + clock}
 	meta.Mark, meta.Disk = g.pad.Mark(), opts.Disk
 	if g.pad.Duty == interlock.Watch {
 		meta.Duty = session.DutyWatch

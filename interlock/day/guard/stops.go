@@ -134,8 +134,7 @@ func (g *Guard) keepOpening(x stopping.Seen) {
 	_ = g.keepStop(r)
 }
 
-// keepStop puts an opening, or a reading of one, on record and takes what it
-// changes.
+// keepStop puts an opening, or a reading of one, on record and takes what it changes.
 func (g *Guard) keepStop(r *stopping.Record) error {
 	d := &g.declared
 	r.Schema, r.Made, r.Software, r.Session, r.Of = stopping.Schema, time.Now().UTC(), g.opts.Software, g.session.Info.Session, g.stopOf()

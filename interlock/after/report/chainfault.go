@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"path/filepath"
 	"slices"
 	"strings"
 	"time"
@@ -9,6 +10,7 @@ import (
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/records/ledger"
 	"downhaul/interlock/records/prooftest"
+	"downhaul/interlock/records/timeofday"
 )
 
 // ChainFault is a fault of the kill chain in a session.
@@ -108,7 +110,8 @@ func (r *reading) chainOpen() []string {
 const heldLift = "WITHHELD: a fault of the chain stands open, so no step is a go."
 
 // withhold takes every verdict but a no back while a fault of the chain stands
-// open: a forecast knows nothing of the chain.
+// open, and where what a session of the craft flew cannot be read, or is not as it was
+// written: a forecast knows nothing of either.
 func (r *Report) withhold() {
 	var open []string
 	for _, s := range r.Sessions {
@@ -119,14 +122,32 @@ func (r *Report) withhold() {
 		}
 	}
 	r.ChainOpen = append([]string{}, open...)
-	if len(open) == 0 {
+	why, settle := "a fault of the chain stands open", "clear it first, then report again (downhaul defect lists what is open)"
+	if len(open) > 0 {
+		r.Lift.held, r.Lift.Says = true, strings.TrimSpace(heldLift+" "+sentence(strings.Join(open, "; "))+" "+r.Lift.Says)
+	} else if bad := r.unsound(); len(bad) > 0 {
+		why, settle = "session "+strings.Join(bad, ", ")+" cannot be read or is not as it was written", "find out what happened to it and what it flew; then move it out of the log folder, and report on the rest again"
+	} else {
 		return
 	}
-	settle := strings.Join(open, "; ")
-	r.Lift.held, r.Lift.Says = true, strings.TrimSpace(heldLift+" "+sentence(settle)+" "+r.Lift.Says)
 	for _, f := range []*lift.Forecast{r.Lift.Forecast, r.Lift.WhatIf} {
 		if f != nil {
-			f.Withhold("a fault of the chain stands open", "clear it first, then report again (downhaul defect lists what is open)")
+			f.Withhold(why, settle)
 		}
 	}
+}
+
+// unsound names the sessions of the forecast's craft whose flights nobody can trust.
+func (r *Report) unsound() (names []string) {
+	for _, s := range counted(r.Sessions) {
+		if len(s.Runs) > 0 && s.of(r.Lift.craft) && !s.Integrity.sound() {
+			names = append(names, s.Session)
+		}
+	}
+	for _, f := range r.Failed {
+		if name := filepath.Base(f.Folder); !timeofday.OfSession(name).IsZero() {
+			names = append(names, name)
+		}
+	}
+	return names
 }

@@ -135,6 +135,43 @@ func TestVerdictIsWithheldWhileAFaultStandsOpen(t *testing.T) {
 	}
 }
 
+// A forecast does not say go while what a session of the craft flew is not as it was written,
+// or cannot be read: it may have been the flight that speaks against it.
+//
+//fault:row a report is asked for the next step, and a session of the craft cannot be read, its log was changed or a file of it | the verdict is withheld, and it is said which session that is
+func TestVerdictIsWithheldWhereASessionIsNotAsItWasWritten(t *testing.T) {
+	const name = "2026-05-01T10-00-00Z-s0002"
+	whole := Integrity{Log: triplog.Report{Verdict: triplog.Whole}}
+	for _, c := range []struct {
+		what   string
+		second Session
+		failed string
+		held   bool
+	}{
+		{"all in order", Session{craft: "X", Runs: []Run{{}}, Integrity: whole}, "", false},
+		{"its log was changed", Session{craft: "X", Runs: []Run{{}}, Integrity: Integrity{Log: triplog.Report{Verdict: triplog.Tampered}}}, "", true},
+		{"its card was changed", Session{craft: "X", Runs: []Run{{}}, Integrity: Integrity{Log: whole.Log, Changed: []string{"card.toml"}}}, "", true},
+		{"the same of another craft", Session{craft: "y", Runs: []Run{{}}, Integrity: Integrity{Log: whole.Log, Changed: []string{"card.toml"}}}, "", false},
+		{"the same, and nothing flew", Session{craft: "x", Integrity: Integrity{Log: whole.Log, Changed: []string{"card.toml"}}}, "", false},
+		{"it cannot be read", Session{Integrity: whole}, "/log/" + name, true},
+		{"what cannot be read is no session", Session{Integrity: whole}, "/log/ledger", false},
+	} {
+		c.second.Session = name
+		r := &Report{Sessions: []*Session{{Session: "first", craft: "x", Integrity: whole}, &c.second},
+			Lift: &Lift{Forecast: &lift.Forecast{Verdict: lift.Go, Next: []lift.StepForecast{{Name: "ballast 10", Verdict: lift.Go}}}, craft: "x"}}
+		if c.failed != "" {
+			r.Failed = []Failure{{Folder: c.failed}}
+		}
+		r.withhold()
+		if text := r.Lift.Text(); strings.Contains(text, ": GO") == c.held || strings.Contains(text, name) != c.held {
+			t.Errorf("%s: %s", c.what, text)
+		}
+		if s := r.sheet(&c.second); (s.Verdict == "withheld") != c.held {
+			t.Errorf("%s: the sheet says %s", c.what, s.Verdict)
+		}
+	}
+}
+
 // A fault is open until the ledger beside the session says otherwise; without a
 // ledger nobody cleared it.
 func TestChainOpenIsTheLedgersToSay(t *testing.T) {

@@ -171,7 +171,7 @@ func (l *Lift) holdAir(r *lift.Run, crd *card.Card) {
 // liftOf asks the runs of all sessions for the next step of the newest card.
 func liftOf(sessions []*Session, asked Asked) *Lift {
 	out := &Lift{Doubts: []string{}, units: "metric"}
-	runs, newest, heaviest := out.gather(sessions)
+	runs, newest, heaviest := out.gather(out.oneCraft(sessions))
 	if newest == nil {
 		out.Says = "No forecast: no session here has a recording with a test card that can be read, so neither mass nor next step is known."
 		if asked.WhatIf != nil {
@@ -208,6 +208,27 @@ func liftOf(sessions []*Session, asked Asked) *Lift {
 		}
 	}
 	return out
+}
+
+// oneCraft returns the sessions without those of another craft than the newest card names:
+// what that lifts says nothing of this one.
+func (l *Lift) oneCraft(sessions []*Session) []*Session {
+	craft := ""
+	for _, s := range sessions {
+		if s.liftCard != nil && s.liftPad != nil {
+			craft = s.craft
+		}
+	}
+	own := slices.DeleteFunc(slices.Clone(sessions), func(s *Session) bool { return !s.of(craft) })
+	if n := len(sessions) - len(own); n > 0 {
+		l.Doubts = append(l.Doubts, fmt.Sprintf("%s left out: of another craft than %s, which the newest card names", plural(n, "session"), craft))
+	}
+	return own
+}
+
+// of reports whether a session is of that craft, or may be.
+func (s *Session) of(craft string) bool {
+	return s.craft == "" || craft == "" || strings.EqualFold(s.craft, craft)
 }
 
 // gather takes the runs of all sessions whose mass is known, the newest session with a

@@ -122,3 +122,28 @@ func TestARunOnTheGroundIsNoEvidenceOfLift(t *testing.T) {
 		}
 	}
 }
+
+// A log folder may hold two crafts' sessions, and they may be named in any order: the
+// forecast is of the craft of the newest, and rests on no flight of the other.
+func TestTheForecastIsOfOneCraft(t *testing.T) {
+	session := func(day int, craft string, mass, ballast float64) *Session {
+		c := &card.Card{Craft: card.Craft{Name: craft, Mass: mass}, Steps: []card.Step{{Name: "empty"}, {Name: "ballast 5", Ballast: 5}, {Name: "ballast 50", Ballast: 50}}}
+		return &Session{craft: craft, liftCard: c, liftPad: &pad.Pad{}, Began: time.Date(2026, 5, day, 9, 0, 0, 0, time.UTC), Session: craft, Lasted: seconds(time.Second),
+			liftRuns: []*lift.Run{{Name: craft, Mass: mass + ballast}}, Runs: []Run{{Mass: &Quantity{Value: mass + ballast}, Ballast: &Quantity{Value: ballast}, Lasted: seconds(time.Second)}}}
+	}
+	for _, order := range [][]int{{0, 1, 2}, {2, 1, 0}, {1, 2, 0}} {
+		all := []*Session{session(1, "small", 30, 0), session(2, "Large", 90, 20), session(3, "Small", 31, 0)}
+		var given []*Session
+		for _, i := range order {
+			given = append(given, all[i])
+		}
+		r := Of(time.Unix(0, 0), "test", given, nil, Asked{})
+		next, doubts := r.Lift.Forecast.Next, strings.Join(r.Lift.Doubts, "\n")
+		if len(next) != 2 || next[0].Name != "ballast 5" || next[0].Mass != 36 || r.Sessions[0] != given[0] {
+			t.Errorf("in the order %v: the next steps are %+v", order, next)
+		}
+		if unused := strings.Join(r.Lift.Forecast.Unused, "\n"); strings.Contains(unused, "Large") || !strings.Contains(unused, "small") || !strings.Contains(doubts, "1 session left out: of another craft than Small") {
+			t.Errorf("in the order %v: %q, %q", order, unused, doubts)
+		}
+	}
+}

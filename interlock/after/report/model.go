@@ -125,6 +125,7 @@ type Session struct {
 	env    *rules.Envelope
 	units  string
 
+	craft    string // of its card
 	liftRuns []*lift.Run
 	liftCard *card.Card
 	liftPad  *pad.Pad

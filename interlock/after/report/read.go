@@ -177,7 +177,7 @@ func (r *reading) name() {
 		o.Envelope, o.Changed, o.Approved, o.units = r.env.Title, r.env.Changed, r.env.ApprovedBy, r.env.Units
 	}
 	if r.card != nil {
-		o.Card = r.card.Title
+		o.Card, o.craft = r.card.Title, r.card.Craft.Name
 	}
 }
 

@@ -1,9 +1,11 @@
 package report
 
 import (
+	"slices"
 	"time"
 
 	"downhaul/interlock/after/report/lift"
+	"downhaul/interlock/records/timeofday"
 )
 
 // Report is everything that is told, as it stands in JSON.
@@ -77,14 +79,25 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 			}
 		}
 	}
-	r.Lift = liftOf(counted(sessions), asked)
+	inTime := inTime(sessions)
+	r.Lift = liftOf(counted(inTime), asked)
 	if n := len(sessions) - len(counted(sessions)); n > 0 {
 		r.Lift.Doubts = append(r.Lift.Doubts, plural(n, "session")+" left out: a rehearsal counts for nothing beside sessions of a real board, neither for the forecast nor for hours")
 	}
 	r.withhold()
 	r.Across = acrossOf(sessions)
-	r.Sheet = r.sheet()
+	r.Sheet = r.sheet(inTime[len(inTime)-1])
 	return r
+}
+
+// inTime are the sessions in the order in which they began, where every clock was set; else
+// as they were given.
+func inTime(sessions []*Session) []*Session {
+	out := slices.Clone(sessions)
+	if !slices.ContainsFunc(out, func(s *Session) bool { return !timeofday.Set(s.Began) }) {
+		slices.SortStableFunc(out, func(a, b *Session) int { return a.Began.Compare(b.Began) })
+	}
+	return out
 }
 
 // counted are the sessions that count for forecast, test card and hours: a rehearsal's only

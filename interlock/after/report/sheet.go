@@ -50,12 +50,12 @@ type Code struct {
 // mostStopped bounds the endings that the sheet lists; ours.
 const mostStopped = 4
 
-// sheet fills in the sheet from all that was found.
-func (r *Report) sheet() Sheet {
+// sheet fills in the sheet from all that was found; newest is the newest session.
+func (r *Report) sheet(newest *Session) Sheet {
 	out := Sheet{Verdict: "none", Stopped: []string{}, Must: []string{}, Margins: []Margin{}}
 	r.verdict(&out)
 	inOrder := 0
-	for i, s := range r.Sessions {
+	for _, s := range r.Sessions {
 		for k := range s.Runs {
 			if run := &s.Runs[k]; run.byCrew() && len(r.Sessions) > 1 {
 				inOrder++
@@ -63,16 +63,16 @@ func (r *Report) sheet() Sheet {
 				out.Stopped = append(out.Stopped, s.stopped(run))
 			}
 		}
-		if code := s.Integrity.Log.HeadCode; code != "" {
+		if code := s.Integrity.Log.HeadCode; code != "" && (out.Code == nil || s == newest) {
 			out.Code = &Code{s.Session, code}
 		}
-		r.must(&out, s, i == len(r.Sessions)-1)
+		r.must(&out, s, s == newest)
 	}
 	for _, s := range slices.Backward(r.Sessions) {
 		out.margins(s, len(r.Sessions) > 1)
 	}
-	if n := len(r.Sessions); n > 1 {
-		out.inOrderOf(r.Sessions[n-1].env)
+	if len(r.Sessions) > 1 {
+		out.inOrderOf(newest.env)
 	}
 	if n := len(out.Stopped) - mostStopped; n > 0 {
 		out.Stopped = append([]string{plural(n, "earlier run") + " that stopped: see the days behind."}, out.Stopped[n:]...)

@@ -72,7 +72,8 @@ func TestMarginsStandAsInTheNewestEnvelope(t *testing.T) {
 		}
 		return s
 	}
-	o := (&Report{Sessions: []*Session{made(1, "old 5", "a 10", "b 7"), made(2, "a 10", "new 4", "b 8")}, Lift: &Lift{}}).sheet()
+	newest := made(2, "a 10", "new 4", "b 8")
+	o := (&Report{Sessions: []*Session{made(1, "old 5", "a 10", "b 7"), newest}, Lift: &Lift{}}).sheet(newest)
 	var got []string
 	for _, m := range o.Margins {
 		got = append(got, fmt.Sprintf("%s %s %s", m.Rule, m.Limit, m.Least))

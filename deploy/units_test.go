@@ -108,6 +108,21 @@ func TestUnitGivesTheGuardWhatItAsksFor(t *testing.T) {
 	}
 }
 
+// A guard that slept with its computer would go on with its edges when that wakes, and close
+// the chain with nobody's start: a unit that is in conflict with sleep.target, and before it,
+// is stopped before the computer sleeps (systemd.special(7), sleep.target; systemd.unit(5),
+// Conflicts=).
+//
+//fault:row the computer is sent to sleep while the guard runs as the packaged unit | the unit is ended before, relay off first; nothing starts it again by itself
+func TestUnitEndsTheGuardBeforeTheComputerSleeps(t *testing.T) {
+	s := settings(t, "downhauld.service")
+	for _, key := range []string{"Conflicts", "Before"} {
+		if strings.TrimSpace(s[key]) != "sleep.target" {
+			t.Errorf("%s=%q, want sleep.target", key, s[key])
+		}
+	}
+}
+
 // Nothing of what systemd-analyze still counts against the guard's unit goes without a reason
 // in it.
 func TestUnitExplainsWhatIsOpen(t *testing.T) {

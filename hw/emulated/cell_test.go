@@ -283,7 +283,7 @@ func gapOnRecord(r *rig, folder string, from, to float64) {
 	must(r.t, err)
 	var gone, back float64
 	result, err := bench.ReplaySession(s, bench.Seeing(func(id rules.ChannelID) bool { return id == rules.Tension },
-		func(c *intake.Chunk, inputs []interlock.Input) {
+		func(c *intake.Chunk, inputs []interlock.Input, _ []bench.Told) {
 			for _, in := range inputs {
 				switch at := c.At.Seconds(); {
 				case c.Source != intake.LoadCell || at < from || at > to:

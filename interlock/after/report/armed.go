@@ -4,6 +4,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
+	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/intake"
 	"downhaul/rules"
 )
@@ -33,19 +34,18 @@ const mostStretches = 500
 
 // seeArmed keeps the stretches in which the craft was armed: in duty watch they
 // stand for the runs.
-func (r *reading) seeArmed(c *intake.Chunk, inputs []interlock.Input) {
-	for i := range inputs {
-		in := &inputs[i]
-		if in.Kind != interlock.SampleInput || in.Sample.Channel != rules.CraftArmed || in.Sample.Quality != rules.Good {
+func (r *reading) seeArmed(_ *intake.Chunk, _ []interlock.Input, told []bench.Told) {
+	for _, t := range told { // of that channel alone
+		if t.Quality != rules.Good {
 			continue
 		}
 		n := len(r.armed)
 		open := n > 0 && r.armed[n-1].to == rules.Never
-		switch on := in.Sample.Value >= 0.5; {
+		switch on := t.Value >= 0.5; {
 		case on && !open && n < mostStretches:
-			r.armed = append(r.armed, stretch{from: c.At, to: rules.Never})
+			r.armed = append(r.armed, stretch{from: t.At, to: rules.Never})
 		case !on && open:
-			r.armed[n-1].to = c.At
+			r.armed[n-1].to = t.At
 		}
 	}
 }

@@ -7,7 +7,7 @@ import (
 	"time"
 
 	"downhaul/interlock"
-	"downhaul/interlock/day/derived"
+	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/words"
 	"downhaul/interlock/limits"
@@ -174,10 +174,9 @@ type runView struct {
 
 // newCollector prepares everything that is to be looked at. The decisions must
 // be in the session already.
-func newCollector(ses *Session, env *rules.Envelope, p *pad.Pad, cfg derived.Config, e *events, end time.Duration) *collector {
-	k := &collector{ses: ses, env: env, pad: p, acted: map[uint32]time.Duration{}, proofs: map[uint32]bool{},
+func newCollector(ses *Session, env *rules.Envelope, p *pad.Pad, e *events, end time.Duration) *collector {
+	k := &collector{ses: ses, env: env, pad: p, ch: &channels{}, acted: map[uint32]time.Duration{}, proofs: map[uint32]bool{},
 		mean2: extreme{to: rules.Never}, mean10: extreme{to: rules.Never}}
-	k.ch = &channels{cfg: cfg}
 	k.watchRules()
 	k.watchWind(end)
 	k.watchRuns()
@@ -315,7 +314,7 @@ func (k *collector) rotor(at time.Duration, r limits.Reading) {
 }
 
 // look takes one chunk.
-func (k *collector) look(c *intake.Chunk, inputs []interlock.Input) {
+func (k *collector) look(c *intake.Chunk, inputs []interlock.Input, told []bench.Told) {
 	switch c.Source {
 	case intake.Decisions:
 		k.decided(c)
@@ -328,7 +327,7 @@ func (k *collector) look(c *intake.Chunk, inputs []interlock.Input) {
 			k.mirror(c.At, in.On)
 		}
 	}
-	k.ch.inputs(c.At, inputs)
+	k.ch.take(told)
 }
 
 // mostWords bounds the texts of the craft that are listed; ours.

@@ -119,7 +119,7 @@ func (r *reading) writeCSV(w io.Writer, ids []rules.ChannelID) (never []string, 
 
 // follow calls take for every reading of the channels, and returns those that never came.
 func (r *reading) follow(ids []rules.ChannelID, take func(id rules.ChannelID, at time.Duration, v limits.Reading)) (never []string, err error) {
-	ch := &channels{cfg: r.pad.Derived().Watching(r.env)}
+	ch := &channels{}
 	came := map[rules.ChannelID]*bool{}
 	for _, id := range ids {
 		if came[id] != nil {
@@ -132,11 +132,7 @@ func (r *reading) follow(ids []rules.ChannelID, take func(id rules.ChannelID, at
 			take(id, at, v)
 		}))
 	}
-	_, err = r.replay(bench.Seeing(ch.wants, func(c *intake.Chunk, inputs []interlock.Input) {
-		if c.Source != intake.Decisions {
-			ch.inputs(c.At, inputs)
-		}
-	}))
+	_, err = r.replay(bench.Seeing(ch.wants, func(_ *intake.Chunk, _ []interlock.Input, told []bench.Told) { ch.take(told) }))
 	if err != nil {
 		return nil, fmt.Errorf("session %s: %w", r.out.Session, err)
 	}

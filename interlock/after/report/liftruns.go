@@ -112,7 +112,7 @@ func (k *collector) keepCurrent(l *line) {
 	last := packCells(packs - 1).current
 	k.ch.watch(last, sinkFunc(func(at time.Duration, r limits.Reading) {
 		for n := range packs - 1 {
-			other := k.ch.table.Fresh(packCells(n).current, at, 2*time.Second)
+			other := k.ch.Fresh(packCells(n).current, at, 2*time.Second)
 			if other.Quality != rules.Good {
 				return
 			}

@@ -4,7 +4,7 @@ import (
 	"math"
 	"time"
 
-	"downhaul/interlock"
+	"downhaul/interlock/before/bench"
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
@@ -55,7 +55,7 @@ func packCells(n int) cells {
 type battery struct {
 	name  string
 	ids   cells
-	own   *channels // resistance and resting voltage of this pack alone
+	own   *bench.Deriving // resistance and resting voltage of this pack alone
 	low   extreme
 	most  extreme
 	cell  extreme
@@ -85,15 +85,15 @@ func newBattery(name string, ids cells) *battery {
 	all := func(lowest bool) extreme { return extreme{to: rules.Never, lowest: lowest} }
 	b := &battery{name: name, ids: ids, low: all(true), most: all(false), cell: all(true), wide: all(false), hot: all(false),
 		volts: newSeries(0, rules.Never, overview)}
-	b.own = &channels{cfg: derived.Config{PackVoltage: ids.voltage, PackCurrent: ids.current}}
-	b.own.watch(rules.PackResting, sinkFunc(b.resting))
+	calcs, _ := derived.New(derived.Config{PackVoltage: ids.voltage, PackCurrent: ids.current}, // both are stated
+		func(id rules.ChannelID) bool { return id == rules.PackResting })
+	b.own = bench.NewDeriving(calcs, func(t bench.Told) {
+		if t.ID == rules.PackResting {
+			b.resting(t.Reading)
+		}
+	})
 	return b
 }
-
-// sinkFunc is a function as a sink.
-type sinkFunc func(at time.Duration, r limits.Reading)
-
-func (f sinkFunc) take(at time.Duration, r limits.Reading) { f(at, r) }
 
 // listen hangs the battery on the channels.
 func (b *battery) listen(c *channels) {
@@ -105,20 +105,15 @@ func (b *battery) listen(c *channels) {
 	c.watch(b.ids.heat, &b.hot)
 }
 
-func (b *battery) forward(at time.Duration, id rules.ChannelID, r limits.Reading) {
-	b.own.inputs(at, []interlock.Input{{Kind: interlock.SampleInput, Sample: interlock.Sample{
-		Channel: id, Value: r.Value, Quality: r.Quality, Cause: r.Cause}}})
-}
-
 func (b *battery) voltageCame(at time.Duration, r limits.Reading) {
-	b.forward(at, b.ids.voltage, r)
+	b.own.Take(bench.Told{ID: b.ids.voltage, Reading: r})
 	b.low.take(at, r)
 	b.volts.take(at, r)
 	if r.Quality == rules.Missing {
 		return
 	}
 	b.everyVolts++
-	if now := b.own.table[b.ids.current]; now.At == at && now.Quality == rules.Good && math.Abs(now.Value) < restAmps {
+	if now := b.own.Table[b.ids.current]; now.At == at && now.Quality == rules.Good && math.Abs(now.Value) < restAmps {
 		if !b.rested {
 			b.first, b.rested = r.Value, true
 		}
@@ -131,7 +126,7 @@ func (b *battery) voltageCame(at time.Duration, r limits.Reading) {
 const longestStep = 5 * time.Second
 
 func (b *battery) currentCame(at time.Duration, r limits.Reading) {
-	b.forward(at, b.ids.current, r)
+	b.own.Take(bench.Told{ID: b.ids.current, Reading: r})
 	b.most.take(at, r)
 	if r.Quality != rules.Good {
 		b.hasAmps = false
@@ -157,12 +152,12 @@ func (b *battery) chargeCame(_ time.Duration, r limits.Reading) {
 	b.told[1] = r.Value
 }
 
-func (b *battery) resting(at time.Duration, r limits.Reading) {
-	if ohms := b.own.table[rules.PackResistance]; ohms.Quality == rules.Good {
+func (b *battery) resting(r limits.Reading) {
+	if ohms := b.own.Table[rules.PackResistance]; ohms.Quality == rules.Good {
 		b.ohms, b.hasOhms = ohms.Value, true
 	}
 	if r.Quality == rules.Good {
-		b.sag = max(b.sag, r.Value-b.own.table[b.ids.voltage].Value)
+		b.sag = max(b.sag, r.Value-b.own.Table[b.ids.voltage].Value)
 	}
 }
 
@@ -177,7 +172,7 @@ func (b *battery) pack(session, units string) Pack {
 	if b.hasOhms {
 		p.Resistance = quantity(b.ohms, rules.Resistance, "mohm")
 		p.Sag = volts(b.sag)
-	} else if b.own.table[rules.PackResistance].Cause == rules.TooSlow {
+	} else if b.own.Table[rules.PackResistance].Cause == rules.TooSlow {
 		p.Doubts = append(p.Doubts, "no resistance: voltage and current came more than 2.5 s apart, too seldom to tell a quick step; "+
 			"have the craft send BATTERY_STATUS every 2 s or more often, or write load_from = \"sys_status\" under [packs]")
 	} else {

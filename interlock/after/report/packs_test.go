@@ -33,8 +33,8 @@ func TestPacks_RealFlight(t *testing.T) {
 	ch := &channels{}
 	b := newBattery("pack", packCells(0))
 	b.listen(ch)
-	_, err = bench.Replay(name, rec, setup, bench.Seeing(func(rules.ChannelID) bool { return true },
-		func(c *intake.Chunk, inputs []interlock.Input) { ch.inputs(c.At, inputs) }))
+	_, err = bench.Replay(name, rec, setup, bench.Seeing(ch.wants,
+		func(_ *intake.Chunk, _ []interlock.Input, told []bench.Told) { ch.take(told) }))
 	if err != nil {
 		t.Fatal(err)
 	}

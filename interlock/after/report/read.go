@@ -349,7 +349,7 @@ func (r *reading) analyse() error {
 		r.ruleRows(nil)
 		return nil
 	}
-	k := newCollector(o, r.env, r.pad, r.pad.Derived().Watching(r.env), r.e, r.end)
+	k := newCollector(o, r.env, r.pad, r.e, r.end)
 	k.watchLift(r.card)
 	res, err := r.replay(bench.Seeing(k.ch.wants, k.look), bench.Saying(k.say))
 	switch {

@@ -4,12 +4,13 @@ import (
 	"strings"
 	"time"
 
-	"downhaul/interlock"
+	"downhaul/interlock/before/bench"
+	"downhaul/interlock/limits"
 	"downhaul/rules"
 )
 
 func send(ch *channels, at time.Duration, id rules.ChannelID, v float64) {
-	ch.inputs(at, []interlock.Input{{Kind: interlock.SampleInput, Sample: interlock.Sample{Channel: id, Quality: rules.Good, Value: v}}})
+	ch.take([]bench.Told{{ID: id, Reading: limits.Reading{At: at, Value: v, Quality: rules.Good}}})
 }
 
 func seconds10(s int) time.Duration { return time.Duration(s) * time.Second }

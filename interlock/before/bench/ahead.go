@@ -14,8 +14,8 @@ const (
 	batches    = 3
 )
 
-// turn is one chunk. The next so many inputs of its batch are what the intake made of it; its
-// bytes are kept where somebody looks on.
+// turn is one chunk. The next so many inputs of its batch are what the intake made of it;
+// bytes are those that are shown to who looks on, see Look.
 type turn struct {
 	at     time.Duration
 	source intake.Source
@@ -85,7 +85,7 @@ func (p *pass) fill(b *batch, next func() (*intake.Chunk, error)) {
 			p.faults.Inputs(c.At, b.inputs[from:])
 		}
 		b.turns = append(b.turns, turn{at: c.At, source: c.Source, inputs: len(b.inputs) - from})
-		if p.look != nil {
+		if p.look != nil && (c.Source == intake.Decisions || c.Source == intake.HostEvent) {
 			b.bytes = append(b.bytes, c.Bytes...)
 			b.turns[len(b.turns)-1].bytes = b.bytes[len(b.bytes)-len(c.Bytes):]
 		}

@@ -40,8 +40,8 @@ type pass struct {
 	others   others
 	tick     func() error
 	trace    *Trace
-	look     func(c *intake.Chunk, inputs []interlock.Input)
-	wanted   func(rules.ChannelID) bool
+	look     Look
+	onlooker *onlooker
 	decide   func(f interlock.Effect)
 	say      func(s words.Said)
 	joiner   words.Joiner
@@ -63,12 +63,21 @@ type Option func(*pass)
 // replay with that error.
 func Ticking(f func() error) Option { return func(p *pass) { p.tick = f } }
 
-// Seeing shows f every chunk with what the intake made of it, in order, and the
-// records of decisions, which are no input. Channels that wanted names are
-// decoded besides those that somebody decides by; the decisions stay the same.
-// Neither chunk nor inputs may be kept.
-func Seeing(wanted func(rules.ChannelID) bool, f func(c *intake.Chunk, inputs []interlock.Input)) Option {
-	return func(p *pass) { p.wanted, p.look = wanted, f }
+// Look is shown every chunk in order, with what the intake made of it and what the channels
+// that are looked at read since the one before; and the records of decisions, which are no
+// input: of those and of what the host told the chunk has its bytes. Nothing of it may be kept.
+type Look func(c *intake.Chunk, inputs []interlock.Input, told []Told)
+
+// Seeing shows f how a recording goes. Of the channels that wanted names it shows the
+// readings that the engine judges, and works out what the engine has no use for: its
+// decisions stay the same. rules.LinkAge is not among them: it grows with time by itself.
+func Seeing(wanted func(rules.ChannelID) bool, f Look) Option {
+	return func(p *pass) {
+		p.look, p.onlooker = f, &onlooker{}
+		for id := rules.NoChannel + 1; id < rules.ChannelCount; id++ {
+			p.onlooker.looks[id] = id != rules.LinkAge && wanted(id)
+		}
+	}
 }
 
 // Deciding shows f every decision of a replay in order.
@@ -118,7 +127,12 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 	}
 	var wanted [rules.ChannelCount]bool
 	for _, env := range envelopes {
-		engine, err := interlock.New(env, setup.Site)
+		site := setup.Site
+		if p.onlooker != nil && len(p.lanes) == 0 {
+			p.onlooker.Derivation = site.Derived
+			site.Derived = p.onlooker
+		}
+		engine, err := interlock.New(env, site)
 		if err != nil {
 			return nil, err
 		}
@@ -128,9 +142,6 @@ func newPass(setup Setup, envelopes []*rules.Envelope, options []Option) (*pass,
 		l := &lane{env: env, engine: engine, least: make([]leastSeen, len(env.Rules)), times: make([]ruleTimes, len(env.Rules))}
 		engine.WhenJudged(l.judged)
 		p.lanes = append(p.lanes, l)
-	}
-	for id := range wanted {
-		wanted[id] = wanted[id] || p.wanted != nil && p.wanted(rules.ChannelID(id))
 	}
 	cfg := setup.Intake
 	cfg.Fields.Wanted, cfg.Other = &wanted, p.others.note
@@ -193,12 +204,16 @@ func (p *pass) judge(file string, b *batch) error {
 		p.end = t.at
 		now := inputs[:t.inputs]
 		inputs = inputs[t.inputs:]
+		var told []Told
 		if t.source != intake.Decisions {
 			p.decideOn(t.at, now)
+			if p.onlooker != nil {
+				told = p.onlooker.look(t.at)
+			}
 		}
 		if p.look != nil {
 			p.looked = intake.Chunk{At: t.at, Source: t.source, Bytes: t.bytes}
-			p.look(&p.looked, now)
+			p.look(&p.looked, now, told)
 		}
 	}
 	if b.err != nil {

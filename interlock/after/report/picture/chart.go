@@ -79,14 +79,15 @@ type Chart struct {
 	Counts   bool // whole numbers from 0 up
 }
 
-// InUnit returns what turns SI values into what people read.
+// InUnit returns what turns SI values into what people read: a straight line, near enough
+// for a drawing.
 func InUnit(unit string) func(float64) float64 {
-	return func(si float64) float64 {
-		if v, ok := rules.Convert(si, unit); ok {
-			return v
-		}
-		return si
+	zero, ok := rules.Convert(0, unit)
+	one, _ := rules.Convert(1, unit)
+	if !ok {
+		zero, one = 0, 1
 	}
+	return func(si float64) float64 { return zero + si*(one-zero) }
 }
 
 // SVG draws it. Nothing to draw gives an empty text.

@@ -5,6 +5,7 @@ package daemon
 import (
 	"encoding/json"
 	"flag"
+	"fmt"
 	"math/rand/v2"
 	"path/filepath"
 	"sync"
@@ -30,35 +31,37 @@ func TestPromise04_KilledAtRandomMoments(t *testing.T) {
 	dice := rand.New(rand.NewPCG(uint64(*kills), 4))
 	var trips, torn, latched int
 	for n := range *kills {
-		duty := []string{"watch", "guard"}[n%2]
-		b := newTable(t, duty, "")
-		p := b.start()
-		stop := b.stir()
-		kept, folder := b.killAt(p, time.Duration(dice.Int64N(int64(300*time.Millisecond))))
-		stop()
-		logged, verdict := b.tripsLogged(folder)
-		for i := uint32(1); i <= kept; i++ {
-			if !logged[i] {
-				t.Errorf("kill %d (%s): trip %d was told as kept and is not in the log", n, duty, i)
+		t.Run(fmt.Sprint(n), func(t *testing.T) { // with an end of its own: else each craft would speak to the end of all
+			duty := []string{"watch", "guard"}[n%2]
+			b := newTable(t, duty, "")
+			p := b.start()
+			stop := b.stir()
+			kept, folder := b.killAt(p, time.Duration(dice.Int64N(int64(300*time.Millisecond))))
+			stop()
+			logged, verdict := b.tripsLogged(folder)
+			for i := uint32(1); i <= kept; i++ {
+				if !logged[i] {
+					t.Errorf("kill %d (%s): trip %d was told as kept and is not in the log", n, duty, i)
+				}
 			}
-		}
-		switch verdict {
-		case triplog.CutShort:
-		case triplog.Torn:
-			torn++
-		default:
-			t.Errorf("kill %d (%s): the log counts as %s", n, duty, verdict)
-		}
-		trips += len(logged)
-		if duty == "guard" {
-			next := b.start()
-			if s := b.status(); s.State != "tripped" || s.RelayOn {
-				t.Errorf("kill %d: the next comes up %s, relay %v", n, s.State, s.RelayOn)
-			} else {
-				latched++
+			switch verdict {
+			case triplog.CutShort:
+			case triplog.Torn:
+				torn++
+			default:
+				t.Errorf("kill %d (%s): the log counts as %s", n, duty, verdict)
 			}
-			next.end()
-		}
+			trips += len(logged)
+			if duty == "guard" {
+				next := b.start()
+				if s := b.status(); s.State != "tripped" || s.RelayOn {
+					t.Errorf("kill %d: the next comes up %s, relay %v", n, s.State, s.RelayOn)
+				} else {
+					latched++
+				}
+				next.end()
+			}
+		})
 	}
 	t.Logf("%d kills, %d trips in the logs, %d logs torn, %d came up latched", *kills, trips, torn, latched)
 	if trips == 0 {

@@ -9,9 +9,8 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock/pad"
-	"downhaul/interlock/records/plain"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 // boardCmd works a virtual board: the socket is all it knows, and a real board
@@ -45,16 +44,9 @@ func (b *boardCmd) dial() (*virtual.Client, error) {
 	socket := b.Socket
 	b.force = "N"
 	if b.Pad != "" {
-		text, err := plain.Read(b.Pad, plain.Setup)
+		p, err := readPad("board", b.Pad)
 		if err != nil {
-			return nil, fmt.Errorf("board: %w", err)
-		}
-		if err := otherKind(b.Pad, text, isPad); err != nil {
-			return nil, fmt.Errorf("board: %w", err)
-		}
-		p, faults := pad.Read(b.Pad, text)
-		if err := faults.Err(); err != nil {
-			return nil, hint(fmt.Errorf("board: %w", err), "mend the pad file first")
+			return nil, err
 		}
 		if p.Board.Socket == "" {
 			return nil, hint(fmt.Errorf("board: %s names no virtual board with a socket", b.Pad),
@@ -214,7 +206,7 @@ func (o *boardOutput) print(w io.Writer) {
 	row("contactor", s.Contactor+map[bool]string{true: ": power reaches the rotors", false: ": no power at the rotors"}[s.Power])
 	row("coil", map[bool]string{true: "energised", false: "no current"}[s.Coil])
 	row("watchdog", map[bool]string{true: "holds", false: "has dropped"}[s.Watchdog])
-	beats := plural(s.Heartbeat.Edges, "edge")
+	beats := words.Count(s.Heartbeat.Edges, "edge")
 	if s.Heartbeat.LeastGap != nil && s.Heartbeat.MostGap != nil {
 		beats += fmt.Sprintf(", lately %.1f to %.1f ms apart", *s.Heartbeat.LeastGap*1e3, *s.Heartbeat.MostGap*1e3)
 	}

@@ -18,6 +18,7 @@ import (
 	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/model/rehearsal"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 type boardScreen struct{}
@@ -161,7 +162,7 @@ func boardText(k *keys, st *told.Status, width int) string {
 		}
 		says := o.Says
 		if o.Name == "heartbeat" {
-			says = plural(int(s.Heartbeat.Edges), "edge")
+			says = words.Count(int(s.Heartbeat.Edges), "edge")
 			if s.Heartbeat.LeastGap != nil && s.Heartbeat.MostGap != nil {
 				says += fmt.Sprintf(", lately %.0f to %.0f ms apart", *s.Heartbeat.LeastGap*1e3, *s.Heartbeat.MostGap*1e3)
 			}

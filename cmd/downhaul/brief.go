@@ -104,11 +104,10 @@ func (c *briefCmd) Run(ctx context.Context, s *streams) error {
 		return fmt.Errorf("brief: %w", err)
 	}
 	if c.HTML != "" {
-		page := reportCmd{Force: c.Force}
-		if err := page.mayWrite(c.HTML); err != nil {
-			return err
+		if err := notThere(c.HTML, c.Force); err != nil {
+			return fmt.Errorf("brief: %w", err)
 		}
-		if err := page.whole(c.HTML, func(w io.Writer) error { return briefPage.Execute(w, out) }); err != nil {
+		if err := makeNew(c.HTML, c.Force, func(w io.Writer) error { return briefPage.Execute(w, out) }); err != nil {
 			return err
 		}
 	}
@@ -177,7 +176,7 @@ func (b *briefing) limits() error {
 		}
 	}
 	if len(fit) != 1 {
-		return hint(fmt.Errorf("%s among the files could be the day's limits; want one", plural(len(fit), "envelope")), "name the envelope that the guard will run on")
+		return hint(fmt.Errorf("%s among the files could be the day's limits; want one", words.Count(len(fit), "envelope")), "name the envelope that the guard will run on")
 	}
 	f := fit[0]
 	b.env, b.Title, b.Limits = f.envelope, f.Title, f.Table

@@ -48,8 +48,8 @@ func (b *sheet) print(w io.Writer) {
 	}
 	boxes(w, "\nBEFORE THE START", b.Before)
 	boxes(w, "\nTHE CREW SEES TO", b.Crew)
-	list(w, "DEFECTS THAT MAY WAIT", b.Watched)
-	list(w, "THIS SET-UP CANNOT SEE", b.Unseen)
+	list(w, "\nDEFECTS THAT MAY WAIT", b.Watched)
+	list(w, "\nTHIS SET-UP CANNOT SEE", b.Unseen)
 	if len(b.Observer) > 0 {
 		wrap(w, "  For the observer, since no rule acts on it: ", "    ", strings.Join(b.Observer, "; ")+".")
 	}

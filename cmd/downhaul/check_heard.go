@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock/records/plain"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
+	"downhaul/rules/words"
 )
 
 // heldRow is a rule, a condition for a start or a sign of a phase, held against the link.
@@ -268,7 +269,7 @@ func (c *checked) sayHeld() {
 	}
 	if trips > 0 {
 		c.Warnings = append(c.Warnings, fmt.Sprintf("on this link values would have been too old for %s %s, for no other reason (%s): see the table; each is a trip, a caution or a start that is refused",
-			plural(len(of), "limit"), plural(trips, "time"), strings.Join(of, ", ")))
+			words.Count(len(of), "limit"), words.Count(trips, "time"), strings.Join(of, ", ")))
 	}
 	var says []string
 	signs := map[string][]string{}

@@ -11,6 +11,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
+	"downhaul/rules/words"
 )
 
 func (c *checked) print(w io.Writer) {
@@ -70,9 +71,9 @@ func (c *checked) verdict() string {
 	}
 	switch c.Verdict {
 	case refused:
-		return fmt.Sprintf("Refused: %s and %s.", plural(faults, "fault"), plural(len(c.Warnings), "warning"))
+		return fmt.Sprintf("Refused: %s and %s.", words.Count(faults, "fault"), words.Count(len(c.Warnings), "warning"))
 	case warned:
-		return fmt.Sprintf("Warned: no fault and %s.", plural(len(c.Warnings), "warning"))
+		return fmt.Sprintf("Warned: no fault and %s.", words.Count(len(c.Warnings), "warning"))
 	}
 	return "Accepted: no fault and no warning."
 }
@@ -84,7 +85,7 @@ func (f *checkedFile) print(w io.Writer, all bool) {
 	}
 	result := "no fault"
 	if n := len(f.Faults); n > 0 {
-		result = plural(n, "fault")
+		result = words.Count(n, "fault")
 	}
 	wrap(w, "", "  ", fmt.Sprintf("%s: %s, %s", f.File, what, result))
 	if f.Title != "" {
@@ -141,7 +142,7 @@ func (f *checkedFile) printShort(w io.Writer) {
 	if f.card == nil {
 		return
 	}
-	wrap(w, "  ", "    ", fmt.Sprintf("Craft %s, %s ready to fly; %s on the card.", f.card.Craft.Name, f.card.Show(f.card.Craft.Mass, rules.Mass), plural(len(f.card.Steps), "step")))
+	wrap(w, "  ", "    ", fmt.Sprintf("Craft %s, %s ready to fly; %s on the card.", f.card.Craft.Name, f.card.Show(f.card.Craft.Mass, rules.Mass), words.Count(len(f.card.Steps), "step")))
 	if steps := f.lifts(); len(steps) > 0 {
 		wrap(w, "  Thrust over weight, ", "    ", strings.Join(steps, "; ")+".")
 	}

@@ -18,7 +18,6 @@ import (
 	"downhaul/interlock/model/benchboard"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/numbered"
-	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/prooftest"
 	"downhaul/rules"
 )
@@ -49,16 +48,9 @@ func (c *commissionCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	text, err := plain.Read(c.Pad, plain.Setup)
+	p, err := readAs("commission", c.Pad, isPad, pad.Read)
 	if err != nil {
-		return fmt.Errorf("commission: %w", err)
-	}
-	if err := otherKind(c.Pad, text, isPad); err != nil {
-		return fmt.Errorf("commission: %w", err)
-	}
-	p, faults := pad.Read(c.Pad, text)
-	if err := faults.Err(); err != nil {
-		return hint(fmt.Errorf("commission: %w", err), "mend the pad file first")
+		return err
 	}
 	if err := canKeep(prooftest.Folder(p.LogFolder)); err != nil {
 		return hint(fmt.Errorf("commission: %w", err), "the record is kept in the log folder of the pad file; "+asGuard)

@@ -215,7 +215,7 @@ func changeText(c bench.Change) string {
 
 // verdict returns it all in one or two sentences.
 func (c *compared) verdict() string {
-	over := fmt.Sprintf("over %s", plural(len(c.Recordings), "recording"))
+	over := fmt.Sprintf("over %s", words.Count(len(c.Recordings), "recording"))
 	if !c.Differ {
 		return fmt.Sprintf("No difference %s: B trips and cautions where A does, at the same times.", over)
 	}

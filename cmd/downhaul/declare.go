@@ -153,16 +153,6 @@ func printDeclared(w io.Writer, d *answers.Declared) {
 	if d.Air != "" {
 		wrap(w, "", "  ", fmt.Sprintf("Air: %s: declared, not measured; lift is reckoned for it from the next flight on", d.Air))
 	}
-	printList(w, "Before a start the card asks", d.Asks)
-	printList(w, "For the crew to see to; no guard can", d.Conditions)
-}
-
-func printList(w io.Writer, title string, lines []string) {
-	if len(lines) == 0 {
-		return
-	}
-	fmt.Fprintln(w, title)
-	for _, line := range lines {
-		wrap(w, "  - ", "    ", line)
-	}
+	list(w, "Before a start the card asks", d.Asks)
+	list(w, "For the crew to see to; no guard can", d.Conditions)
 }

@@ -57,7 +57,7 @@ func (c *declareListCmd) Run(g *declareCmd, s *streams) error {
 		rows := d.rows(reply.Declared)
 		d.print(rows)
 		if first {
-			printList(s.out, "Before a start the card asks", reply.Declared.Asks)
+			list(s.out, "Before a start the card asks", reply.Declared.Asks)
 		}
 		row, err := d.choose(rows)
 		if err != nil || row == nil {

@@ -25,6 +25,7 @@ import (
 	"downhaul/interlock/records/triplog"
 	"downhaul/interlock/records/triplog/inspect"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 //go:embed demo/*.toml
@@ -263,7 +264,7 @@ func (d *demo) after(s *streams) error {
 		return err
 	}
 	fmt.Fprintln(s.out)
-	wrap(s.out, "Trip log:  ", "           ", fmt.Sprintf("%s, %s.", report.Verdict, plural(report.Lines, "line")))
+	wrap(s.out, "Trip log:  ", "           ", fmt.Sprintf("%s, %s.", report.Verdict, words.Count(report.Lines, "line")))
 	wrap(s.out, "Replay:    ", "           ", replay.Equal.Says()+".")
 	wrap(s.out, "Session:   ", "           ", d.session)
 	fmt.Fprintln(s.out)

@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/strays"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 // mostEvents is how many events of one kind are printed one by one.
@@ -316,9 +317,9 @@ func (r *recorded) printHead(w io.Writer, f *findings) {
 	if f.BadBytes > 0 {
 		good = fmt.Sprintf("%d of them in no frame", f.BadBytes)
 	}
-	wrap(w, "", "  ", fmt.Sprintf("%s; %s, %s", text, plural(f.Bytes, "byte"), good))
+	wrap(w, "", "  ", fmt.Sprintf("%s; %s, %s", text, words.Count(f.Bytes, "byte"), good))
 	if r.DamagedFrames > 0 {
-		fmt.Fprintf(w, "  Damaged: %s whose checksum fails, or that break off\n", plural(r.DamagedFrames, "frame"))
+		fmt.Fprintf(w, "  Damaged: %s whose checksum fails, or that break off\n", words.Count(r.DamagedFrames, "frame"))
 	}
 	for _, row := range r.NotOurs {
 		wrap(w, "  Ignored: ", "    ", fmt.Sprintf("%d %s", row.Count, row.What))

@@ -17,6 +17,7 @@ import (
 	"downhaul/interlock/day/telemetry/link/reading"
 	"downhaul/interlock/records/plain"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 // heardCraft is what a link was heard to give, as far as a pad file asks for it.
@@ -104,7 +105,7 @@ func (e *ear) heardCraft(from string) (*heardCraft, error) {
 		}
 	}
 	if best == nil {
-		return nil, fmt.Errorf("no craft is heard on %s (%s from %s)", from, plural(int(e.bytes), "byte"), plural(len(e.senders), "sender"))
+		return nil, fmt.Errorf("no craft is heard on %s (%s from %s)", from, words.Count(int(e.bytes), "byte"), words.Count(len(e.senders), "sender"))
 	}
 	motors := 0
 	for motors < derived.MaxMotors && best.channels[rules.Motor1Output+rules.ChannelID(motors)].samples > 0 {
@@ -180,7 +181,7 @@ func (h *heardCraft) says() string {
 		text += ", climb " + h.climb + ", since the one beside it is not told or runs against it"
 	}
 	if h.motors > 0 {
-		text += ", " + plural(h.motors, "motor output")
+		text += ", " + words.Count(h.motors, "motor output")
 	}
 	if h.cells > 0 {
 		text += fmt.Sprintf(", %d cells", h.cells)

@@ -9,6 +9,7 @@ import (
 	"downhaul/interlock/day/derived"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
+	"downhaul/rules/words"
 )
 
 // Shares from which the first guesses come; ours, from judgement.
@@ -186,7 +187,7 @@ func (f *filled) tells(q *asker) {
 	}
 	row("Tether", text+" How hard a runaway snatches, check says once the limits state its stretch.")
 	if n := len(f.Ballast); n > 0 {
-		row("Ballast", fmt.Sprintf("%s, up to %s; full thrust is %.2f times the weight then.", plural(n, "step"), f.Ballast[n-1].Mass,
+		row("Ballast", fmt.Sprintf("%s, up to %s; full thrust is %.2f times the weight then.", words.Count(n, "step"), f.Ballast[n-1].Mass,
 			a.thrust.SI/(hazard.Gravity*(a.mass.SI+si(f.Ballast[n-1].Mass)))))
 	} else {
 		row("Ballast", fmt.Sprintf("none: full thrust of %.2f times the weight carries the craft and nothing that is worth a step.", a.ratio()))

@@ -90,27 +90,27 @@ func notThere(path string, force bool) error {
 	return nil
 }
 
-// writeNew writes a file that must not be there yet, unless forced. A file that
-// is replaced stays whole until the new one is.
+// writeNew writes a file that must not be there yet, unless forced.
 func writeNew(path string, text []byte, force bool) error {
-	if !force {
-		f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
-		if errors.Is(err, fs.ErrExist) {
-			return notThere(path, false)
-		}
-		if err != nil {
-			return err
-		}
-		_, err = f.Write(text)
-		return errors.Join(err, f.Close())
-	}
-	return writeWhole(path, func(w io.Writer) error {
+	return makeNew(path, force, func(w io.Writer) error {
 		_, err := w.Write(text)
 		return err
 	})
 }
 
-// writeWhole writes beside the place and moves there what is whole.
+// makeNew is writeNew for what is written bit by bit; at the end it asks once more whether
+// it may.
+func makeNew(path string, force bool, write func(io.Writer) error) error {
+	return writeWhole(path, func(w io.Writer) error {
+		if err := write(w); err != nil {
+			return err
+		}
+		return notThere(path, force)
+	})
+}
+
+// writeWhole writes beside the place and moves there what is whole: a file that is replaced
+// stays until then.
 func writeWhole(path string, write func(io.Writer) error) error {
 	f, err := os.CreateTemp(filepath.Dir(path), ".downhaul-*")
 	if err != nil {

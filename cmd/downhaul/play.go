@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry"
 	"downhaul/interlock/records/recording"
+	"downhaul/rules/words"
 )
 
 type playCmd struct {
@@ -62,7 +63,7 @@ func (c *playCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return fmt.Errorf("play: %w", err)
 	}
-	fmt.Fprintf(s.out, "sent %s in %s\n", plural(p.sent, "datagram"), time.Since(began).Round(100*time.Millisecond))
+	fmt.Fprintf(s.out, "sent %s in %s\n", words.Count(p.sent, "datagram"), time.Since(began).Round(100*time.Millisecond))
 	if p.refused > 0 {
 		wrap(s.out, "", "", fmt.Sprintf("at least %d found nobody listening: was the guard running on %s?", p.refused, c.To))
 		return errFound

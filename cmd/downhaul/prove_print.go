@@ -10,6 +10,7 @@ import (
 	"downhaul/interlock/before/prove"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
+	"downhaul/rules/words"
 )
 
 // The columns of names.
@@ -65,7 +66,7 @@ func (r *proved) print(w io.Writer) {
 		result = "FAILED"
 	}
 	wrap(w, result+": ", "  ", fmt.Sprintf("%s passed, %d failed, %d not proven, %d do not apply. This proves the logic on these files, and no wiring, relay, sensor or radio: that is for commissioning.",
-		plural(r.Counts.Pass, "case"), r.Counts.Fail, r.Counts.NotProven, r.Counts.Moot))
+		words.Count(r.Counts.Pass, "case"), r.Counts.Fail, r.Counts.NotProven, r.Counts.Moot))
 	if r.Record != nil {
 		wrap(w, "Record: ", "  ", *r.Record)
 	} else if r.BuiltIn {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"io/fs"
 	"os"
 	"path/filepath"
 	"runtime"
@@ -20,39 +21,36 @@ import (
 	"downhaul/rules"
 )
 
-// readEnvelope reads an envelope for a command that goes through recordings.
-func readEnvelope(command, file string) (*rules.Envelope, error) {
+// readAs reads one of the three files for a command.
+func readAs[T any](command, file string, want kind, read func(name string, text []byte) (T, rules.Faults)) (got T, err error) {
 	text, err := plain.Read(file, plain.Setup)
+	if err == nil {
+		err = otherKind(file, text, want)
+	}
 	if err != nil {
-		return nil, hint(fmt.Errorf("%s: %w", command, err), `"downhaul new DIR" writes an envelope to begin with`)
+		return got, fmt.Errorf("%s: %w", command, err)
 	}
-	if err := otherKind(file, text, isEnvelope); err != nil {
-		return nil, fmt.Errorf("%s: %w", command, err)
-	}
-	env, faults := rules.ReadEnvelope(file, text)
+	got, faults := read(file, text)
 	if len(faults) > 0 {
-		return nil, hint(faults, `"downhaul check" says more`)
+		return got, hint(faults, `"downhaul check" says more`)
 	}
-	return env, nil
+	return got, nil
 }
 
-// readPad is the same for the pad file; nil without one.
+func readEnvelope(command, file string) (*rules.Envelope, error) {
+	env, err := readAs(command, file, isEnvelope, rules.ReadEnvelope)
+	if errors.Is(err, fs.ErrNotExist) {
+		err = hint(err, `"downhaul new DIR" writes an envelope to begin with`)
+	}
+	return env, err
+}
+
+// readPad reads a pad file; nil without one.
 func readPad(command, file string) (*pad.Pad, error) {
 	if file == "" {
 		return nil, nil
 	}
-	text, err := plain.Read(file, plain.Setup)
-	if err != nil {
-		return nil, fmt.Errorf("%s: %w", command, err)
-	}
-	if err := otherKind(file, text, isPad); err != nil {
-		return nil, fmt.Errorf("%s: %w", command, err)
-	}
-	p, faults := pad.Read(file, text)
-	if len(faults) > 0 {
-		return nil, hint(faults, `"downhaul check" says more`)
-	}
-	return p, nil
+	return readAs(command, file, isPad, pad.Read)
 }
 
 // source is one recording as named on the command line.

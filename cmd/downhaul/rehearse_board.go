@@ -21,6 +21,7 @@ import (
 	"downhaul/interlock/records/rehearsed"
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/stopping"
+	"downhaul/rules/words"
 )
 
 // pressWithin is how long the press at the board is waited for; ours. mostInitials is what
@@ -246,7 +247,7 @@ func (b *boardRehearsal) practise(ctx context.Context, pins *rehearsal.Pins, boo
 	if err != nil {
 		return fmt.Errorf("rehearse: %w", err)
 	}
-	wrap(b.s.out, "On record: ", "           ", fmt.Sprintf("%s of the real contactor, %s of the real chain. Nothing else of it counts.", plural(openings, "opening"), plural(faults, "fault")))
+	wrap(b.s.out, "On record: ", "           ", fmt.Sprintf("%s of the real contactor, %s of the real chain. Nothing else of it counts.", words.Count(openings, "opening"), words.Count(faults, "fault")))
 	wrap(b.s.out, "Session:   ", "           ", printable(r.Session))
 	if why := pins.Why(); why != nil {
 		return hint(fmt.Errorf("rehearse: ended, and the relay opened: %w", why), "take the packs out before anything else; going live is another process (downhauld)")

@@ -15,6 +15,7 @@ import (
 	"downhaul/interlock/model/rehearsal/album"
 	"downhaul/interlock/records/session"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 // from flies a run of a recorded session again: with the limits of its day and, where
@@ -102,7 +103,7 @@ func (c *rehearseCmd) recorded(ctx context.Context) (*rehearsal.Recorded, string
 	}
 	n := max(c.Run_, 1)
 	if n > len(ses.Runs) {
-		return nil, "", fmt.Errorf("rehearse: session %s has %s, and no run %d", ses.Session, plural(len(ses.Runs), "run"), n)
+		return nil, "", fmt.Errorf("rehearse: session %s has %s, and no run %d", ses.Session, words.Count(len(ses.Runs), "run"), n)
 	}
 	run := &ses.Runs[n-1]
 	if run.Begin == nil || run.Lasted == nil {

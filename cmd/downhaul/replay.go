@@ -179,10 +179,10 @@ func replaySummary(all []*bench.Result, failed int) string {
 			tripped++
 		}
 	}
-	text := fmt.Sprintf("All together: %s, %.1f s; %s in %d of them, %s.", plural(len(all), "recording"), seconds,
-		plural(trips, "trip"), tripped, plural(cautions, "caution"))
+	text := fmt.Sprintf("All together: %s, %.1f s; %s in %d of them, %s.", words.Count(len(all), "recording"), seconds,
+		words.Count(trips, "trip"), tripped, words.Count(cautions, "caution"))
 	if failed > 0 {
-		text += fmt.Sprintf(" %s could not be replayed.", plural(failed, "recording"))
+		text += fmt.Sprintf(" %s could not be replayed.", words.Count(failed, "recording"))
 	}
 	return text
 }
@@ -190,10 +190,10 @@ func replaySummary(all []*bench.Result, failed int) string {
 func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope, began time.Time) {
 	damaged := ""
 	if r.Damaged != nil {
-		damaged = fmt.Sprintf("%s damaged (%s), ", plural(r.Damaged.Count, "frame"), plural(r.Damaged.Bytes, "byte"))
+		damaged = fmt.Sprintf("%s damaged (%s), ", words.Count(r.Damaged.Count, "frame"), words.Count(r.Damaged.Bytes, "byte"))
 	}
 	wrap(w, "", "  ", fmt.Sprintf("%s: %.1f s, %s of craft %d.%d, %d ignored, %s%d bad bytes",
-		r.File, r.DurationS, plural(r.Frames, "frame"), r.System, r.Component, r.Ignored, damaged, r.BadBytes))
+		r.File, r.DurationS, words.Count(r.Frames, "frame"), r.System, r.Component, r.Ignored, damaged, r.BadBytes))
 	if !began.IsZero() {
 		wrap(w, "  ", "    ", "Began: "+timeofday.Day(began)+"; times of day are local.")
 	}
@@ -263,9 +263,9 @@ const silentEnd = 5
 
 // printLink reports how the craft's frames came in.
 func printLink(w io.Writer, l *bench.Link) {
-	text := fmt.Sprintf("%s lost by their numbers", plural(l.Lost, "frame"))
+	text := fmt.Sprintf("%s lost by their numbers", words.Count(l.Lost, "frame"))
 	if l.Breaks > 0 {
-		text += fmt.Sprintf(", in %s", plural(l.Breaks, "place"))
+		text += fmt.Sprintf(", in %s", words.Count(l.Breaks, "place"))
 	}
 	what := "longest silence"
 	if l.SilentAfterS == 0 {

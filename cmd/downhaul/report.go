@@ -19,8 +19,8 @@ import (
 	"downhaul/interlock/records/numbered"
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/session"
-	"downhaul/rules"
 	"downhaul/rules/card"
+	"downhaul/rules/words"
 )
 
 type reportCmd struct {
@@ -64,8 +64,8 @@ func (c *reportCmd) Run(ctx context.Context, s *streams) error {
 	page := ""
 	if !c.JSON || c.Out != "" {
 		page = filepath.Join(c.Out, pageName)
-		if err := c.mayWrite(page); err != nil {
-			return err
+		if err := notThere(page, c.Force); err != nil && !errors.Is(err, fs.ErrNotExist) { // the folder may yet be made
+			return fmt.Errorf("report: %w", err)
 		}
 	}
 	rep, bad := c.read(ctx, s, asked)
@@ -127,13 +127,8 @@ func (c *reportCmd) files() error {
 		}
 	}
 	if c.Card != "" {
-		text, err := plain.Read(c.Card, plain.Setup)
-		if err != nil {
-			return fmt.Errorf("report: %w", err)
-		}
-		var faults rules.Faults
-		if c.alone.Card, faults = card.Read(c.Card, text); len(faults) > 0 {
-			return hint(faults, `"downhaul check" says more`)
+		if c.alone.Card, err = readAs("report", c.Card, isCard, card.Read); err != nil {
+			return err
 		}
 	}
 	if len(c.Step) > 0 && c.alone.Card == nil {
@@ -151,7 +146,7 @@ func (c *reportCmd) files() error {
 		}
 	}
 	if n := len(c.Step); n > 1 && n != recordings {
-		return fmt.Errorf("report: %d steps for %s; give one for all, or one for each in their order", n, plural(recordings, "recording"))
+		return fmt.Errorf("report: %d steps for %s; give one for all, or one for each in their order", n, words.Count(recordings, "recording"))
 	}
 	return nil
 }
@@ -227,15 +222,7 @@ func (c *reportCmd) writePage(name string, rep *report.Report) error {
 	if err := os.MkdirAll(filepath.Dir(name), 0o755); err != nil {
 		return fmt.Errorf("report: %w", err)
 	}
-	return c.whole(name, rep.WritePage)
-}
-
-// mayWrite refuses early to write over something.
-func (c *reportCmd) mayWrite(name string) error {
-	if _, err := os.Stat(name); err == nil && !c.Force {
-		return hint(fmt.Errorf("report: %s is there already", name), "name another folder with --out, or say --force to write over it")
-	}
-	return nil
+	return makeNew(name, c.Force, rep.WritePage)
 }
 
 // read reads all sessions; what fails is in the report and in the error.

@@ -7,6 +7,7 @@ import (
 
 	"downhaul/interlock/after/report"
 	"downhaul/interlock/records/timeofday"
+	"downhaul/rules/words"
 )
 
 // printReport is the summary on a terminal: what must be known first comes
@@ -66,7 +67,7 @@ func printSheet(w io.Writer, r *report.Report) {
 	if o.Settle != "" && o.Verdict != "not yet" { // that is in the list below
 		wrap(w, "  What it takes: ", "    ", o.Settle)
 	}
-	list(w, "Why it stopped", o.Stopped)
+	list(w, "\nWhy it stopped", o.Stopped)
 	boxes(w, "\nBefore the next start", append(append([]string{}, o.Must...), "The brief of the day, read and signed."))
 	var rows [][]string
 	for i := range o.Margins {
@@ -259,7 +260,7 @@ func printRules(w io.Writer, s *report.Session) {
 		}
 		text = fmt.Sprintf("limit %s, %s", r.Limit, text)
 		if r.Trips > 0 {
-			text += "; " + plural(int64(r.Trips), "trip")
+			text += "; " + words.Count(r.Trips, "trip")
 		}
 		if r.Near > 0 {
 			text += "; " + pick(r.Near == 1, "1 near miss", fmt.Sprintf("%d near misses", r.Near))
@@ -356,7 +357,7 @@ func printAcross(w io.Writer, r *report.Report) {
 			hovers = append(hovers, fmt.Sprintf("%s at ballast %s", h.Output, h.Ballast))
 		}
 		wrap(w, "  ", "    ", fmt.Sprintf("%s: %s, %s, %s; pack resistance %s; longest relay to readback %s; hover output %s.", row.Session,
-			plural(int64(row.Runs), "run"), plural(int64(row.Trips), "trip")+pick(row.Faults > 0, ", "+plural(int64(row.Faults), "FAULT")+" OF THE CHAIN", ""), pick(row.Near == 1, "1 near miss", fmt.Sprintf("%d near misses", row.Near)),
+			words.Count(row.Runs, "run"), words.Count(row.Trips, "trip")+pick(row.Faults > 0, ", "+words.Count(row.Faults, "FAULT")+" OF THE CHAIN", ""), pick(row.Near == 1, "1 near miss", fmt.Sprintf("%d near misses", row.Near)),
 			pick(len(ohms) > 0, strings.Join(ohms, ", "), "not known"), report.Took(row.Drop), pick(len(hovers) > 0, strings.Join(hovers, ", "), "not known")))
 	}
 }

@@ -23,10 +23,10 @@ func (c *reportCmd) table(ctx context.Context, s *streams) error {
 	if c.CSV == "-" {
 		return c.writeTable(ctx, s, s.out, ids)
 	}
-	if err := c.mayWrite(c.CSV); err != nil {
-		return err
+	if err := notThere(c.CSV, c.Force); err != nil {
+		return fmt.Errorf("report: %w", err)
 	}
-	return c.whole(c.CSV, func(w io.Writer) error { return c.writeTable(ctx, s, w, ids) })
+	return makeNew(c.CSV, c.Force, func(w io.Writer) error { return c.writeTable(ctx, s, w, ids) })
 }
 
 func (c *reportCmd) writeTable(ctx context.Context, s *streams, w io.Writer, ids []rules.ChannelID) error {
@@ -57,15 +57,4 @@ func (c *reportCmd) writeTable(ctx context.Context, s *streams, w io.Writer, ids
 		}
 	}
 	return nil
-}
-
-// whole writes a file that is whole or not there, and asks once more at the end
-// whether it may.
-func (c *reportCmd) whole(name string, write func(io.Writer) error) error {
-	return writeWhole(name, func(w io.Writer) error {
-		if err := write(w); err != nil {
-			return err
-		}
-		return c.mayWrite(name)
-	})
 }

@@ -12,6 +12,7 @@ import (
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/records/timeofday"
+	"downhaul/rules/words"
 )
 
 // printStatus shows what the page shows, in the same order: the state, what to
@@ -44,8 +45,8 @@ func printStatus(w io.Writer, st *told.Status, rows int) {
 	for _, t := range st.Trouble[:min(len(st.Trouble), most)] {
 		wrap(w, "TROUBLE: ", "  ", t)
 	}
-	limits, words := ranked(st.Rules)
-	wrap(w, "Limits: ", "  ", words)
+	limits, counts := ranked(st.Rules)
+	wrap(w, "Limits: ", "  ", counts)
 	printLimits(w, limits, rows == 0)
 	fmt.Fprintln(w)
 	// Without a relay "blocked" and "open" would read as if power were off.
@@ -77,23 +78,23 @@ func printStatus(w io.Writer, st *told.Status, rows int) {
 		wrapSaid(w, fmt.Sprintf("  %8s %8.1f s  %-9s ", timeofday.At(began, s.At), s.At, s.Severity), strings.Repeat(" ", 33), s.Text)
 	}
 	if st.CraftSaysMore > 0 {
-		wrap(w, "  ", "  ", fmt.Sprintf("and %s that came too fast to be kept", plural(st.CraftSaysMore, "text")))
+		wrap(w, "  ", "  ", fmt.Sprintf("and %s that came too fast to be kept", words.Count(st.CraftSaysMore, "text")))
 	}
 	fmt.Fprintln(w)
 	wrap(w, "Link: ", "      ", fmt.Sprintf("%s, %d of other senders, %d from a wrong address, %d repeated, %d bad bytes",
-		plural(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.Repeated, st.Link.BadBytes))
+		words.Count(st.Link.Frames, "frame"), st.Link.OtherSenders, st.Link.WrongAddress, st.Link.Repeated, st.Link.BadBytes))
 	if st.Link.Unkept > 0 {
 		fmt.Fprintf(w, "      and %d more datagrams of strangers, which were not kept\n", st.Link.Unkept)
 	}
 	fmt.Fprintf(w, "Loop: longest gap %.1f ms, %s dropped, %s lost\n", st.Loop.WorstGapS*1000,
-		plural(st.Loop.Dropped, "chunk"), plural(st.Loop.LostRecords, "record"))
+		words.Count(st.Loop.Dropped, "chunk"), words.Count(st.Loop.LostRecords, "record"))
 	if st.Counted != nil {
 		wrap(w, "On record: ", "      ", worn(st.Counted))
 	}
 	for _, p := range st.Packs {
-		wrap(w, "      ", "        ", fmt.Sprintf("pack %s: %s, power on for %s, %.0f s at full output", p.Pack, plural(p.Starts, "start"), hours(p.LiveS), p.FullOutputS))
+		wrap(w, "      ", "        ", fmt.Sprintf("pack %s: %s, power on for %s, %.0f s at full output", p.Pack, words.Count(p.Starts, "start"), hours(p.LiveS), p.FullOutputS))
 	}
-	list(w, "This set-up cannot see", st.Unseen)
+	list(w, "\nThis set-up cannot see", st.Unseen)
 	fmt.Fprintln(w, "\nSession")
 	wrap(w, "  ", "  ", st.Folder+pick(st.Mark == "", "", " ("+st.Mark+")"))
 }
@@ -113,7 +114,7 @@ func worn(c *answers.Counted) string {
 		return "not known: " + c.Trouble
 	}
 	text := fmt.Sprintf("%s of this craft, power on for %s, %.0f s at full output; contactor%s: %s, %d under load",
-		plural(c.Starts, "start"), hours(c.LiveS), c.FullOutputS, pick(c.Contactor != "", " "+c.Contactor, ""), plural(c.Openings, "opening"), c.Loaded)
+		words.Count(c.Starts, "start"), hours(c.LiveS), c.FullOutputS, pick(c.Contactor != "", " "+c.Contactor, ""), words.Count(c.Openings, "opening"), c.Loaded)
 	if c.MakerStates > 0 {
 		text += fmt.Sprintf(" (its maker states %d)", c.MakerStates)
 	}
@@ -140,7 +141,7 @@ func list(w io.Writer, head string, rows []string) {
 	if len(rows) == 0 {
 		return
 	}
-	fmt.Fprintf(w, "\n%s\n", head)
+	fmt.Fprintln(w, head)
 	for _, row := range rows {
 		wrap(w, "  - ", "    ", row)
 	}

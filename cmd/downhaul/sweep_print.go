@@ -83,7 +83,7 @@ func (a *sweptAll) headroom(v *float64) string {
 
 // verdict returns in words what the sweep shows.
 func (a *sweptAll) verdict() string {
-	over := fmt.Sprintf("over %s", plural(len(a.Recordings), "recording"))
+	over := fmt.Sprintf("over %s", words.Count(len(a.Recordings), "recording"))
 	if a.Unheard() {
 		return fmt.Sprintf("%s never had a value %s while the rule was in force: no value of this limit was tested at all.", a.Channel, over)
 	}
@@ -178,7 +178,7 @@ func sinceReal(v float64) string {
 func wrongs(s *bench.Step) string {
 	var parts []string
 	if *s.False > 0 {
-		parts = append(parts, plural(*s.False, "false trip"))
+		parts = append(parts, words.Count(*s.False, "false trip"))
 	}
 	if *s.Missed > 0 {
 		parts = append(parts, fmt.Sprintf("%d real missed", *s.Missed))

@@ -11,7 +11,6 @@ import (
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/model/craftmodel"
 	"downhaul/interlock/pad"
-	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/standtable"
 	"downhaul/rules"
 	"downhaul/rules/card"
@@ -43,13 +42,9 @@ type sumOutput struct {
 }
 
 func (c *thrustSumCmd) Run(s *streams) error {
-	text, err := plain.Read(c.Card, plain.Setup)
+	crd, err := readAs("thrust", c.Card, isCard, card.Read)
 	if err != nil {
-		return fmt.Errorf("thrust: %w", err)
-	}
-	crd, faults := card.Read(c.Card, text)
-	if err := faults.Err(); err != nil {
-		return hint(fmt.Errorf("thrust: %w", err), "mend the test card first")
+		return err
 	}
 	p, err := readPad("thrust", c.Pad)
 	if err != nil {

@@ -16,6 +16,7 @@ import (
 	"downhaul/interlock/records/session/against"
 	"downhaul/interlock/records/triplog"
 	"downhaul/interlock/records/triplog/inspect"
+	"downhaul/rules/words"
 )
 
 type verifyCmd struct {
@@ -261,7 +262,7 @@ func (v *verified) print(w io.Writer) {
 	if p := v.Paper; p != nil {
 		wrap(w, "  ", "  ", p.says(v))
 	}
-	fmt.Fprintf(w, "  %s good, last chain value\n  %s\n", plural(v.Lines, "line"), v.Head)
+	fmt.Fprintf(w, "  %s good, last chain value\n  %s\n", words.Count(v.Lines, "line"), v.Head)
 	if v.HeadCode != "" {
 		fmt.Fprintf(w, "  on paper: %s\n", v.HeadCode)
 	}
@@ -278,20 +279,20 @@ func (v *verified) printRecording(w io.Writer, r *against.Result) {
 		say("not held against a recording: %s", r.Why)
 	}
 	if r.MissingTrips > 0 {
-		say("%s of the recording DO NOT STAND IN THE LOG, the first %s", plural(r.MissingTrips, "trip"), r.First)
+		say("%s of the recording DO NOT STAND IN THE LOG, the first %s", words.Count(r.MissingTrips, "trip"), r.First)
 	}
 	if n := r.MissingOthers; n > 0 {
 		first := ""
 		if r.MissingTrips == 0 {
 			first = ", the first " + r.First
 		}
-		say("%s of the recording DO NOT STAND IN THE LOG%s", plural(n, "other decision"), first)
+		say("%s of the recording DO NOT STAND IN THE LOG%s", words.Count(n, "other decision"), first)
 	}
 	if r.NotRecorded > 0 {
-		say("%s of the log DO NOT STAND IN THE RECORDING, which lacks nothing, the first %s", plural(r.NotRecorded, "decision"), r.First)
+		say("%s of the log DO NOT STAND IN THE RECORDING, which lacks nothing, the first %s", words.Count(r.NotRecorded, "decision"), r.First)
 	}
 	if r.Lost > 0 {
-		say("lost and counted: %s of the recording; those are no missing trips", plural(r.Lost, "chunk"))
+		say("lost and counted: %s of the recording; those are no missing trips", words.Count(r.Lost, "chunk"))
 	}
 	switch {
 	case !r.Held || r.Found():

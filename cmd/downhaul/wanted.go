@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock/day/telemetry"
 	"downhaul/interlock/day/telemetry/names"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 // wanted is what a guard asks of a craft's telemetry. In a row of several
@@ -307,7 +308,7 @@ func (f *findings) print(w io.Writer) {
 		if f.BadBytes > 0 {
 			good = fmt.Sprintf("%d of them damaged or noise", f.BadBytes)
 		}
-		fmt.Fprintf(w, "%s, %g s: %s, %s\n", f.Link, f.Seconds, plural(f.Bytes, "byte"), good)
+		fmt.Fprintf(w, "%s, %g s: %s, %s\n", f.Link, f.Seconds, words.Count(f.Bytes, "byte"), good)
 	}
 	if len(f.Senders) == 0 {
 		wrap(w, "", "", "Nobody is heard. Is the radio on, does the craft send here, and is this the right port or baud rate?")
@@ -329,10 +330,10 @@ func (f *findings) print(w io.Writer) {
 	table(w, "", []string{"sender", "says", "from", ">frames/s", ">lost", "MAVLink"}, []int{8, 16, 22, 8, 7, 0}, rows)
 	for _, s := range f.Senders {
 		if f.Recording != nil {
-			wrap(w, "", "  ", fmt.Sprintf("%s: %s from %.1f to %.1f s, longest silence %.1f s at %.1f s", s.identity, plural(s.Frames, "frame"), s.FirstS, s.LastS, s.SilenceS, s.SilenceAtS))
+			wrap(w, "", "  ", fmt.Sprintf("%s: %s from %.1f to %.1f s, longest silence %.1f s at %.1f s", s.identity, words.Count(s.Frames, "frame"), s.FirstS, s.LastS, s.SilenceS, s.SilenceAtS))
 		}
 		if s.Repeated > 0 {
-			wrap(w, "", "  ", fmt.Sprintf("%s of %s were said before, or their boot clock stands: a guard takes them for neither life nor value", plural(s.Repeated, "frame"), s.identity))
+			wrap(w, "", "  ", fmt.Sprintf("%s of %s were said before, or their boot clock stands: a guard takes them for neither life nor value", words.Count(s.Repeated, "frame"), s.identity))
 		}
 	}
 	fmt.Fprintln(w)

@@ -6,6 +6,7 @@ import (
 	"strings"
 
 	"downhaul/interlock/records/session"
+	"downhaul/rules/words"
 )
 
 // Across is what several sessions say together.
@@ -34,7 +35,7 @@ type Worn struct {
 
 // Says is the count in one sentence.
 func (w *Worn) Says() string {
-	return fmt.Sprintf("%s, power on for %s, %s of the contactor", plural(w.Starts, "start"), Took(&Quantity{Value: w.LiveS}), plural(w.Openings, "opening"))
+	return fmt.Sprintf("%s, power on for %s, %s of the contactor", words.Count(w.Starts, "start"), Took(&Quantity{Value: w.LiveS}), words.Count(w.Openings, "opening"))
 }
 
 // AcrossRow is one session among others.

@@ -12,6 +12,7 @@ import (
 	"downhaul/interlock/pad"
 	"downhaul/rules"
 	"downhaul/rules/card"
+	"downhaul/rules/words"
 )
 
 // Lift is the question whether the next ballast step is safe to try, asked of
@@ -221,7 +222,7 @@ func (l *Lift) oneCraft(sessions []*Session) []*Session {
 	}
 	own := slices.DeleteFunc(slices.Clone(sessions), func(s *Session) bool { return !s.of(craft) })
 	if n := len(sessions) - len(own); n > 0 {
-		l.Doubts = append(l.Doubts, fmt.Sprintf("%s left out: of another craft than %s, which the newest card names", plural(n, "session"), craft))
+		l.Doubts = append(l.Doubts, fmt.Sprintf("%s left out: of another craft than %s, which the newest card names", words.Count(n, "session"), craft))
 	}
 	return own
 }
@@ -257,7 +258,7 @@ func (l *Lift) gather(sessions []*Session) (runs []lift.Run, newest *Session, he
 		}
 	}
 	if left > 0 {
-		l.Doubts = append(l.Doubts, plural(left, "run")+" left out: the mass is not known without a declared step of a test card that states the craft's mass")
+		l.Doubts = append(l.Doubts, words.Count(left, "run")+" left out: the mass is not known without a declared step of a test card that states the craft's mass")
 	}
 	return runs, newest, heaviest
 }

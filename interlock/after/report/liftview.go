@@ -10,6 +10,7 @@ import (
 	"downhaul/interlock/after/report/picture"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
+	"downhaul/rules/words"
 )
 
 // liftView is the lift section of the page.
@@ -116,11 +117,11 @@ func basis(f *lift.Forecast, units string) string {
 	for i := range f.Points {
 		count[f.Points[i].Kind]++
 	}
-	text := fmt.Sprintf("Rests on %s, %s against the tether and %s that stayed on the ground.", plural(count[lift.Hover], "hover"),
-		plural(count[lift.Pull], "pull"), plural(count[lift.Attempt], "full-output attempt"))
+	text := fmt.Sprintf("Rests on %s, %s against the tether and %s that stayed on the ground.", words.Count(count[lift.Hover], "hover"),
+		words.Count(count[lift.Pull], "pull"), words.Count(count[lift.Attempt], "full-output attempt"))
 	if r := f.Fit; r != nil {
 		text += fmt.Sprintf(" Thrust against %s; scatter %.1f %% a hover, %s of freedom. Heaviest load held: %s, at %.0f %% output.",
-			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), round(r.Heaviest, rules.Force, units, rounding.Near), 100*r.TopOutput)
+			r.Against, 100*r.Scatter, words.Count(r.Freedom, "degree"), round(r.Heaviest, rules.Force, units, rounding.Near), 100*r.TopOutput)
 		if r.Assumes != "" {
 			text += " " + strings.ToUpper(r.Assumes[:1]) + r.Assumes[1:] + "."
 		}

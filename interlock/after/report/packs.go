@@ -8,6 +8,7 @@ import (
 	"downhaul/interlock/day/derived"
 	"downhaul/interlock/limits"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 // Pack is one pack as its monitor tells it.
@@ -198,7 +199,7 @@ func (b *battery) pack(session, units string) Pack {
 		p.Told = quantity(b.told[1]-b.told[0], rules.Charge, "Ah")
 	}
 	if b.doubtful > 0 {
-		p.Doubts = append(p.Doubts, "of the current, "+plural(b.doubtful, "reading")+" missing or doubtful, which count for nothing")
+		p.Doubts = append(p.Doubts, "of the current, "+words.Count(b.doubtful, "reading")+" missing or doubtful, which count for nothing")
 	}
 	if b.skipped > 0 {
 		p.Doubts = append(p.Doubts, "the current was not told for "+rules.Reading(b.skipped.Seconds(), "s")+" in all: the charge lacks what flowed then")

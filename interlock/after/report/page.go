@@ -13,13 +13,14 @@ import (
 	"downhaul/interlock/after/report/picture"
 	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
+	"downhaul/rules/words"
 )
 
 //go:embed page.gohtml
 var pageText string
 
 var page = template.Must(template.New("page").Funcs(template.FuncMap{
-	"at": At, "took": Took, "day": timeofday.Day, "join": list, "percent": percent, "plural": plural, "upper": strings.ToUpper,
+	"at": At, "took": Took, "day": timeofday.Day, "join": list, "percent": percent, "plural": words.Count[int], "upper": strings.ToUpper,
 	"factor": func(f *float64) string {
 		if f == nil {
 			return "not known"
@@ -184,15 +185,15 @@ func (s *Session) Headline() string {
 	trips := s.trips(func(string) bool { return true })
 	text := "No trip"
 	if trips > 0 {
-		text = plural(trips, "trip")
+		text = words.Count(trips, "trip")
 	}
 	switch {
 	case s.Alone:
-		text += " in " + plural(len(s.Runs), "flight") + " of a recording"
+		text += " in " + words.Count(len(s.Runs), "flight") + " of a recording"
 	case s.Duty == "watch":
-		text += " in " + plural(len(s.Runs), "flight") + ", watching only"
+		text += " in " + words.Count(len(s.Runs), "flight") + ", watching only"
 	default:
-		text += " in " + plural(len(s.Runs), "run")
+		text += " in " + words.Count(len(s.Runs), "run")
 	}
 	var causes []string
 	add := func(says string) {
@@ -213,7 +214,7 @@ func (s *Session) Headline() string {
 	}
 	text = strings.Join(append([]string{text}, causes...), "; ")
 	if n := len(s.ChainFaults); n > 0 {
-		text = plural(n, "fault") + " of the chain. " + text
+		text = words.Count(n, "fault") + " of the chain. " + text
 	}
 	if len(s.NotRemoved) > 0 {
 		text = "POWER NOT REMOVED. " + text

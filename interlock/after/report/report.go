@@ -6,6 +6,7 @@ import (
 
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/records/timeofday"
+	"downhaul/rules/words"
 )
 
 // Report is everything that is told, as it stands in JSON.
@@ -82,7 +83,7 @@ func Of(made time.Time, software string, sessions []*Session, failed []Failure, 
 	inTime := inTime(sessions)
 	r.Lift = liftOf(counted(inTime), asked)
 	if n := len(sessions) - len(counted(sessions)); n > 0 {
-		r.Lift.Doubts = append(r.Lift.Doubts, plural(n, "session")+" left out: a rehearsal counts for nothing beside sessions of a real board, neither for the forecast nor for hours")
+		r.Lift.Doubts = append(r.Lift.Doubts, words.Count(n, "session")+" left out: a rehearsal counts for nothing beside sessions of a real board, neither for the forecast nor for hours")
 	}
 	r.withhold()
 	r.Across = acrossOf(sessions)

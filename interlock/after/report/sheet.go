@@ -10,6 +10,7 @@ import (
 	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
+	"downhaul/rules/words"
 )
 
 // Sheet is what stands alone: all that a crew must know before the next start.
@@ -75,10 +76,10 @@ func (r *Report) sheet(newest *Session) Sheet {
 		out.inOrderOf(newest.env)
 	}
 	if n := len(out.Stopped) - mostStopped; n > 0 {
-		out.Stopped = append([]string{plural(n, "earlier run") + " that stopped: see the days behind."}, out.Stopped[n:]...)
+		out.Stopped = append([]string{words.Count(n, "earlier run") + " that stopped: see the days behind."}, out.Stopped[n:]...)
 	}
 	if inOrder > 0 {
-		out.Stopped = append(out.Stopped, plural(inOrder, "run")+" ended by the crew, in order.")
+		out.Stopped = append(out.Stopped, words.Count(inOrder, "run")+" ended by the crew, in order.")
 	}
 	if out.Verdict == string(lift.NotYet) && out.Settle != "" {
 		out.Must = append(out.Must, sentence(out.Settle))

@@ -190,10 +190,10 @@ func (r *reading) takeLink(res *bench.Result) {
 	}
 	damaged := ""
 	if res.Damaged != nil {
-		damaged = plural(int(res.Damaged.Count), "damaged frame") + "; "
+		damaged = words.Count(int(res.Damaged.Count), "damaged frame") + "; "
 	}
 	l.Says = fmt.Sprintf("%s of craft %d.%d; %d lost by their numbers; longest silence %s at %s; %s; %s%d bytes in no frame.",
-		plural(int(res.Frames), "frame"), res.System, res.Component, res.Link.Lost, rules.Reading(res.Link.SilenceS, "s"), r.out.When(&Quantity{Value: res.Link.SilenceAtS}), lag, damaged, res.BadBytes)
+		words.Count(int(res.Frames), "frame"), res.System, res.Component, res.Link.Lost, rules.Reading(res.Link.SilenceS, "s"), r.out.When(&Quantity{Value: res.Link.SilenceAtS}), lag, damaged, res.BadBytes)
 	r.out.Integrity.Recording = append(r.out.Integrity.Recording, res.Notes...)
 }
 
@@ -277,13 +277,6 @@ func (r *reading) takeEquality(res *bench.Result) {
 	if res.Equal.Claimed && !res.Equal.Holds {
 		r.doubt("the recording does not give the decisions of the trip log (the first that differs is number %d): one of the two is not as it was written", res.Equal.First)
 	}
-}
-
-func plural(n int, word string) string {
-	if n == 1 {
-		return "1 " + word
-	}
-	return fmt.Sprintf("%d %ss", n, word)
 }
 
 func list(words []string) string {

@@ -12,6 +12,7 @@ import (
 	"downhaul/rules"
 	"downhaul/rules/card"
 	"downhaul/rules/rounding"
+	"downhaul/rules/words"
 )
 
 // Case is what is judged: one envelope on one pad, with a card where there is
@@ -118,7 +119,7 @@ func Judge(c Case) Verdict {
 		}
 	}
 	if n := len(j.out.Craft); n > 0 {
-		j.say("%d of %s rest only on what the craft says of itself. %s", n, plural(len(c.Envelope.Rules), "rule"), j.late())
+		j.say("%d of %s rest only on what the craft says of itself. %s", n, words.Count(len(c.Envelope.Rules), "rule"), j.late())
 	}
 	j.say("Every time counts %d value lost in a row, and silence; a link that loses more, and never falls silent, is later: on the low side.", lost)
 	if c.Pad.LoadCell.Fitted {
@@ -202,13 +203,6 @@ func (j *job) graceEnds() {
 	}
 	j.say("The shortest grace is %s: from %s that asks for %s down. If the craft is not down by then, power is cut at that height and it falls as told above.",
 		j.down(least, rules.Duration), j.show(j.top, rules.Length), j.up(j.top/least, rules.Speed))
-}
-
-func plural(n int, what string) string {
-	if n == 1 {
-		return "1 " + what
-	}
-	return fmt.Sprintf("%d %ss", n, what)
 }
 
 func isHeight(id rules.ChannelID) bool {

@@ -2,12 +2,12 @@ package lift
 
 import (
 	"fmt"
-	"strconv"
 	"strings"
 	"unicode/utf8"
 
 	"downhaul/rules"
 	"downhaul/rules/rounding"
+	"downhaul/rules/words"
 )
 
 // columns is how wide a terminal is taken to be.
@@ -108,13 +108,6 @@ func (f *Forecast) Text(system string) string {
 	return p.String()
 }
 
-func plural(n int, what string) string {
-	if n != 1 {
-		what += "s"
-	}
-	return strconv.Itoa(n) + " " + what
-}
-
 func capital(s string) string {
 	if s == "" {
 		return s
@@ -167,7 +160,7 @@ func (f *Forecast) basis(p *page, system string) {
 	for i := range f.Points {
 		count[f.Points[i].Kind]++
 	}
-	p.wrapped("  Rests on: ", "            ", fmt.Sprintf("%s, %s on the tether, %s that stayed on the ground", plural(count[Hover], "hover"), plural(count[Pull], "pull"), plural(count[Attempt], "full-output attempt")))
+	p.wrapped("  Rests on: ", "            ", fmt.Sprintf("%s, %s on the tether, %s that stayed on the ground", words.Count(count[Hover], "hover"), words.Count(count[Pull], "pull"), words.Count(count[Attempt], "full-output attempt")))
 	if f.Stand != nil {
 		p.wrapped("  ", "  ", "Thrust stand: "+f.Stand.Says()+".")
 	}
@@ -176,7 +169,7 @@ func (f *Forecast) basis(p *page, system string) {
 	}
 	if r := f.Fit; r != nil {
 		p.wrapped("            ", "            ", fmt.Sprintf("thrust against %s; scatter %.1f %% a hover, %s of freedom (Student's t %.2f); one hover is one point, however long",
-			r.Against, 100*r.Scatter, plural(r.Freedom, "degree"), r.T))
+			r.Against, 100*r.Scatter, words.Count(r.Freedom, "degree"), r.T))
 		p.wrapped("            ", "            ", fmt.Sprintf("heaviest load held: %s, at %.0f %% output", said(r.Heaviest, rules.Force, system, 3, rounding.Near), 100*r.TopOutput))
 		if r.Assumes != "" {
 			p.wrapped("            ", "            ", r.Assumes)
@@ -184,7 +177,7 @@ func (f *Forecast) basis(p *page, system string) {
 	}
 	if r := f.Pack; r != nil {
 		text := fmt.Sprintf("pack: %s resting, %s quick and %s slow, from %s; carried %s", ranged(r.Resting, rules.Voltage, system, 3),
-			ranged(r.Resistance, rules.Resistance, system, 2), ranged(r.Slow, rules.Resistance, system, 2), plural(r.Runs, "flight"), said(r.ShownCurrent, rules.Current, system, 3, rounding.Near))
+			ranged(r.Resistance, rules.Resistance, system, 2), ranged(r.Slow, rules.Resistance, system, 2), words.Count(r.Runs, "flight"), said(r.ShownCurrent, rules.Current, system, 3, rounding.Near))
 		if r.Collapse > 0 {
 			text += ", gave way at " + said(r.Collapse, rules.Current, system, 3, rounding.Near)
 		}

@@ -334,7 +334,7 @@ func printWeather(w io.Writer, s *report.Session) {
 		return
 	}
 	section(w, "Proof tests on the day")
-	for _, p := range s.Proofs {
+	for _, p := range s.AlikeProofs() {
 		wrap(w, "  ", "    ", fmt.Sprintf("%s: %s; %s.", p.Test, p.InForce, p.Says))
 	}
 	if len(s.Proofs) == 0 {

@@ -7,6 +7,7 @@ import (
 	"os/exec"
 	"path/filepath"
 	"regexp"
+	"strconv"
 	"strings"
 	"testing"
 	"time"
@@ -66,9 +67,24 @@ func TestSeasonOnPaper(t *testing.T) {
 	page := filepath.Join(out, "report.html")
 	fitsPages(t, page)
 	for _, size := range []string{"A4", "letter"} {
-		if n := sides(t, path, page, size); n > 2*6 {
+		n := sides(t, path, page, size)
+		t.Logf("on %s: %d sides", size, n)
+		if n > 2*6 {
 			t.Errorf("on %s: %d sides", size, n)
 		}
+	}
+	// What it points to is on paper: wind and pack voltage of every session, their letters 8
+	// points or larger where two charts share the least width, of A4 (186 mm less a gap of 5).
+	made, err := os.ReadFile(page)
+	must(t, err)
+	drawn := regexp.MustCompile(`<div class="grid"><figure><figcaption>wind speed[^<]*</figcaption><svg[^>]*viewBox="0 0 ([0-9]+) `).FindAllSubmatch(made, -1)
+	for _, m := range drawn {
+		if wide, _ := strconv.ParseFloat(string(m[1]), 64); wide == 0 || 11*(186-5)/2/25.4*72/wide < 8 {
+			t.Errorf("charts %s wide", m[1])
+		}
+	}
+	if n := strings.Count(string(made), "<figcaption>voltage of pack"); len(drawn) != 6 || n != 6 {
+		t.Errorf("%d sessions have their wind on paper, %d their packs; want 6", len(drawn), n)
 	}
 	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.ExecPath(path), chromedp.NoSandbox, chromedp.DisableGPU,
 		chromedp.Flag("disable-dev-shm-usage", true), chromedp.WSURLReadTimeout(time.Minute))

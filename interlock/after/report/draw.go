@@ -98,14 +98,19 @@ func (s *Session) windChart() template.HTML {
 	if s.charts.wind == nil {
 		return ""
 	}
-	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: unit, Scale: picture.InUnit(unit), Says: "wind speed, and its mean over 3 s",
+	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: unit, Scale: picture.InUnit(unit), Says: "wind speed, and its mean over 3 s", Narrow: true,
 		Traces: []picture.Trace{{Curves: s.charts.wind.Curves(silenceOf(rules.WindSpeed)), Faint: true}, {Curves: s.charts.gust.Curves(silenceOf(rules.Gust))}}}
 	return c.SVG()
 }
 
-func (s *Session) packChart(i int) template.HTML {
-	b := s.charts.packs[i]
-	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: "V", Scale: picture.InUnit("V"), Says: "voltage of " + b.name,
-		Traces: []picture.Trace{{Curves: b.volts.Curves(silenceOf(b.ids.voltage))}}}
-	return c.SVG()
+// packChart has the voltages of all packs, each with a stroke of its own.
+func (s *Session) packChart() drawing {
+	strokes := [...]string{"black", "grey", "black, dashed", "grey, dashed"}
+	c := picture.Chart{From: 0, To: s.Lasted.Value, Unit: "V", Scale: picture.InUnit("V"), Says: "voltage of the packs", Narrow: true}
+	var names []string
+	for i, b := range s.charts.packs {
+		c.Traces = append(c.Traces, picture.Trace{Curves: b.volts.Curves(silenceOf(b.ids.voltage)), Faint: i%2 == 1, Dashed: i >= 2})
+		names = append(names, fmt.Sprintf("%s (%s)", b.name, strokes[i%len(strokes)]))
+	}
+	return drawing{"voltage of " + list(names), c.SVG()}
 }

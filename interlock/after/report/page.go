@@ -55,12 +55,14 @@ type sessionView struct {
 	Shots    []shot
 	Over     []overviewView
 	WindSVG  template.HTML
-	PackSVG  []template.HTML
+	PackSVG  drawing
 	Shaky    []Span // cautions, as many as a page bears
 	// Same reports whether proofs, hazards and blind spots are those of the session before;
 	// For names the sessions for which they are told here, empty for all.
 	Same bool
 	For  string
+	// SeenSame reports whether the blind spots alone are.
+	SeenSame bool
 	// MoreShots and MoreShaky count what only the object lists.
 	MoreShots, MoreShaky int
 }
@@ -105,6 +107,7 @@ func newView(r *Report) *view {
 			v.Shown[i].Same = true
 			v.Shown[told].For = fmt.Sprintf("sessions %d to %d", r.Sessions[told].Number, s.Number)
 		case len(r.Sessions) > 1:
+			v.Shown[i].SeenSame = i > 0 && slices.Equal(s.Unseen, r.Sessions[i-1].Unseen)
 			told, v.Shown[i].For = i, fmt.Sprintf("session %d", s.Number)
 		}
 	}
@@ -112,7 +115,7 @@ func newView(r *Report) *view {
 }
 
 func (s *Session) view() sessionView {
-	v := sessionView{Session: s, Headline: s.Headline(), WindSVG: s.windChart()}
+	v := sessionView{Session: s, Headline: s.Headline(), WindSVG: s.windChart(), PackSVG: s.packChart()}
 	for i := range s.Episodes[:min(len(s.Episodes), mostShots)] {
 		v.Shots = append(v.Shots, s.shot(&s.Episodes[i]))
 		v.Shots[i].Late = i >= onPaper
@@ -123,9 +126,6 @@ func (s *Session) view() sessionView {
 			o.SVG = s.overviewChart(&s.env.Rules[row.index], s.charts.rules[row.index])
 		}
 		v.Over = append(v.Over, o)
-	}
-	for i := range s.charts.packs {
-		v.PackSVG = append(v.PackSVG, s.packChart(i))
 	}
 	v.Shaky = s.Spans[:min(len(s.Spans), mostShaky)]
 	v.MoreShots, v.MoreShaky = len(s.Episodes)-len(v.Shots), len(s.Spans)-len(v.Shaky)

@@ -3,6 +3,7 @@ package report
 import (
 	"encoding/hex"
 	"fmt"
+	"slices"
 	"strings"
 
 	"downhaul/interlock"
@@ -183,4 +184,17 @@ func (r *reading) finish() {
 	if o.Duty == "watch" && !r.alone {
 		r.doubt("duty watch: this guard held no relay and could take no power off")
 	}
+}
+
+// AlikeProofs joins the proof tests of which the same is told.
+func (s *Session) AlikeProofs() (out []Proof) {
+	for _, p := range s.Proofs {
+		i := slices.IndexFunc(out, func(o Proof) bool { return o.InForce == p.InForce && o.Says == p.Says })
+		if i < 0 {
+			out = append(out, p)
+			continue
+		}
+		out[i].Test += ", " + p.Test
+	}
+	return out
 }

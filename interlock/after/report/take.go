@@ -169,7 +169,7 @@ func (r *reading) takeWind(k *collector, show string) {
 	}
 	w.Mean2, w.Mean10 = k.mean2.quantity(rules.Speed, show), k.mean10.quantity(rules.Speed, show)
 	if w.Mean10 == nil {
-		w.Says = "No mean over 10 minutes: the session was too short, or the wind was not told for so long."
+		w.Says = "No mean over " + map[bool]string{true: "2 or "}[w.Mean2 == nil] + "10 minutes: the session was too short, or the wind was not told for so long."
 	}
 	if !r.pad.Wind.Fitted {
 		w.Says = strings.TrimSpace(w.Says + " The wind is not the pad's own measurement.")
@@ -185,7 +185,9 @@ func (r *reading) takeLink(res *bench.Result) {
 	l.Ignored = append(l.Ignored, res.IgnoredWhy...)
 	l.Never = append(l.Never, res.NeverHeard...)
 	lag := "lag cannot be told"
-	if res.Link.LagS != nil {
+	if res.Link.LagS != nil && rules.Reading(*res.Link.LagS, "s") == "0 s" {
+		lag = "no lag"
+	} else if res.Link.LagS != nil {
 		lag = fmt.Sprintf("lag up to %s at %s", rules.Reading(*res.Link.LagS, "s"), r.out.When(&Quantity{Value: res.Link.LagAtS}))
 	}
 	damaged := ""

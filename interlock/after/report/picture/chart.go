@@ -22,6 +22,7 @@ import (
 // 350 pixels and two stand side by side on paper.
 const (
 	chartWidth  = 420
+	narrowWidth = 340
 	chartHeight = 150
 	letters     = 11
 )
@@ -60,6 +61,7 @@ type Point struct {
 type Trace struct {
 	Curves [][]Point
 	Faint  bool
+	Dashed bool
 	Dots   bool
 	// Interval draws each curve, which has two points over one place, as a bar a finger wide.
 	Interval bool
@@ -75,8 +77,11 @@ type Chart struct {
 	Scale    func(si float64) float64
 	Says     string // for those who cannot see it
 	Height   vg.Length
-	Whole    bool // only whole numbers across
-	Counts   bool // whole numbers from 0 up
+	// Narrow is for charts of which two stand beside one another on paper, where they are 90 mm
+	// wide or more: their letters are 8 points there at the least.
+	Narrow bool
+	Whole  bool // only whole numbers across
+	Counts bool // whole numbers from 0 up
 }
 
 // InUnit returns what turns SI values into what people read: a straight line, near enough
@@ -109,7 +114,11 @@ func (c *Chart) SVG() template.HTML {
 		p.Y.Min, p.Y.Max, p.Y.Tick.Marker = 0, 1.15*max(1, high), wholeTicks(4)
 	}
 	p.Add(c)
-	canvas := vgsvg.New(chartWidth, c.height())
+	width := vg.Length(chartWidth)
+	if c.Narrow {
+		width = narrowWidth
+	}
+	canvas := vgsvg.New(width, c.height())
 	dc := draw.New(canvas)
 	// Room for the words of the marks above, and for the last number's half.
 	p.Draw(draw.Crop(dc, 2, -10, 2, -c.headroom()))
@@ -183,6 +192,9 @@ func (c *Chart) Plot(dc draw.Canvas, p *plot.Plot) {
 		sty := draw.LineStyle{Color: ink, Width: 1.1}
 		if t.Faint {
 			sty = draw.LineStyle{Color: second, Width: 0.7}
+		}
+		if t.Dashed {
+			sty.Dashes = dashes
 		}
 		for _, curve := range t.Curves {
 			line := make([]vg.Point, len(curve))

@@ -1,6 +1,7 @@
 package main
 
 import (
+	"cmp"
 	"context"
 	_ "embed"
 	"encoding/hex"
@@ -249,8 +250,9 @@ func (b *briefing) posts() {
 		{"Emergency stop", out + ", one hand on the hard-wired stop while the craft is armed"},
 		{"Lookout at the gate", "keeps people and animals out, and calls wind and limits"},
 	}
-	if how := strings.Join(slices.DeleteFunc([]string{b.env.Tether.Tending, b.slack}, func(s string) bool { return s == "" }), "; "); how != "" {
-		b.Posts = append(b.Posts, post{"Rope", how})
+	if b.env.Tether.Tending != "" || b.slack != "" {
+		slack := cmp.Or(b.slack, "how much may lie loose: not known")
+		b.Posts = append(b.Posts, post{"Rope", strings.TrimPrefix(b.env.Tether.Tending+"; "+slack, "; ")})
 	}
 	if b.pad.Board.Line("hold").Fitted {
 		b.Posts = append(b.Posts, post{"Hold-to-run", "holds the switch; letting go takes the power off"})

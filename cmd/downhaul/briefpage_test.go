@@ -33,6 +33,10 @@ func TestBriefIsOneSide(t *testing.T) {
 		if code := run(context.Background(), args, &streams{strings.NewReader(""), &text, &errs}); code != somethingWas {
 			t.Fatal(code, errs.String())
 		}
+		// How the rope is tended stands on it, and that its loose length is not known yet.
+		if got, err := os.ReadFile(page); err != nil || !strings.Contains(string(got), "takes up slack near the ground; how much may lie loose: not known") {
+			t.Errorf("%s: %v, the rope is not on the sheet", name, err)
+		}
 		fitsPages(t, page)
 		for _, size := range []string{"A4", "letter"} {
 			if n := sides(t, chromium, page, size); n != 1 {

@@ -23,7 +23,7 @@ type Rope struct {
 	Pull    *float64 `json:"net_pull_n"`
 	Closing *float64 `json:"closing_speed_m_s"`
 	// Slack is how much rope may lie loose while power is on: over it full thrust, from rest
-	// and level, gains that speed. SlackSays says so.
+	// and level, gains that speed, v²/2a with a = √((T/m)² − g²). SlackSays tells it to the crew.
 	Slack       *float64 `json:"slack_m"`
 	SlackSays   string   `json:"slack_says"`
 	Snatch      *float64 `json:"runaway_snatch_n"`
@@ -119,7 +119,7 @@ func (j *job) rope() {
 	case pull > 0: // what cannot lift itself gains no speed
 		slack := v * v / (2 * Sideways(full))
 		out.Slack = some(slack)
-		out.SlackSays = fmt.Sprintf("at most %s loose while power is on (v²/2a: full thrust, a = √((T/m)² − g²), gains the %s that it bears)",
+		out.SlackSays = fmt.Sprintf("at most %s loose while power is on: over more, full thrust gains over %s, which it does not bear",
 			j.down(slack, rules.Length), j.down(v, rules.Speed))
 	}
 	how := "the stretch of a fast pull is as stated"

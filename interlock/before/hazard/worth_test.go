@@ -159,7 +159,10 @@ func TestClosingSpeed(t *testing.T) {
 		most, _ := pulled(c.m, 5000/(0.08*9), pull, *v)
 		near(t, c.mass+", pull at the speed that is allowed", most, 2200, 1)
 		// It is not: twice the stiffness of the slow pull counts.
-		v = worth(t, c.thrust, rope, c.mass, reach).Rope.Closing
+		told := worth(t, c.thrust, rope, c.mass, reach).Rope
+		v = told.Closing
+		// Loose rope is what full thrust, from rest, takes to that speed: v² = 2as.
+		near(t, c.mass+", loose rope", *told.Slack, *v**v/2/(pull/c.m), 1e-9)
 		most, _ = pulled(c.m, 2*slow, pull, *v)
 		near(t, c.mass+", pull with twice the stiffness", most, 2200, 1)
 		near(t, c.mass+", the root of a half", *v, math.Sqrt(2200*2200-2*2200*pull)/math.Sqrt(slow*c.m)/math.Sqrt2, 1e-9)

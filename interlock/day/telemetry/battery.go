@@ -1,11 +1,14 @@
 package telemetry
 
 // BATTERY_STATUS (MAVLink common message set): its message id, where its field
-// "id" and "current_consumed" lie on the wire; and SYS_STATUS, the other message with a current.
+// "id", "battery_function" and "current_consumed" lie on the wire, and the last function that may
+// drive motors (unknown, all, propulsion); and SYS_STATUS, the other message with a current.
 const (
 	idSysStatus     = 1
 	idBatteryStatus = 147
 	batteryAt       = 32
+	functionAt      = 33
+	propulsion      = 2
 	consumedAt      = 0
 )
 

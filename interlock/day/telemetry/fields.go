@@ -200,7 +200,11 @@ func (x *Fields) Append(dst []interlock.Input, f *Frame) []interlock.Input {
 	first := f.Version == 1
 	dst = appendAll(dst, p.always, b, first, x.cells)
 	if c := p.choice(x.chosen); c != nil {
+		from := len(dst)
 		dst = appendAll(dst, c.ops, b, first, x.cells)
+		for i := from; i < len(dst) && f.ID == idBatteryStatus && x.chosen == 0 && len(f.Payload) > functionAt && f.Payload[functionAt] > propulsion; i++ {
+			dst[i].Sample = interlock.Sample{Channel: dst[i].Sample.Channel, Cause: rules.Disagreement} // it drives no motor
+		}
 	}
 	if p.named != nil {
 		dst = p.appendNamed(dst, b)

@@ -86,6 +86,12 @@ func (e expected) battery(m *common.MessageBatteryStatus, v2 bool, declared int)
 	e.unless(m.BatteryRemaining == -1, rules.Pack1Left+at, float64(m.BatteryRemaining)/100)
 	e.unless(m.Temperature == 32767, rules.Pack1Temperature+at, float64(m.Temperature)/100)
 
+	if m.Id == 0 && m.BatteryFunction > common.MAV_BATTERY_FUNCTION_PROPULSION { // it drives no motor
+		for ch := rules.Pack1Voltage; ch < rules.Pack1Voltage+rules.PerPack; ch++ {
+			e.missing(ch, rules.Disagreement)
+		}
+		return
+	}
 	all := append([]uint16(nil), m.Voltages[:]...)
 	for _, v := range m.VoltagesExt {
 		if v == 0 || !v2 {

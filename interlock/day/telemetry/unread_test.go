@@ -4,6 +4,8 @@ import (
 	"testing"
 
 	"github.com/bluenviron/gomavlib/v3/pkg/dialects/common"
+
+	"downhaul/rules"
 )
 
 // The numbers are those of the library's message.
@@ -14,6 +16,29 @@ func TestWhereBatteryStatusTellsItsNumber(t *testing.T) {
 	}
 	if at, ok := l.find("id"); !ok || at.offset != batteryAt || l.id != idBatteryStatus {
 		t.Errorf("id of BATTERY_STATUS (%d) at %d, taken to be at %d of %d", l.id, at.offset, batteryAt, idBatteryStatus)
+	}
+}
+
+// Battery 0 is taken for the pack that drives the motors, by which limits and "power not
+// removed" go. One that the craft says is for its avionics or its payload is not that, however
+// well it is charged (MAVLink common.xml, MAV_BATTERY_FUNCTION). The library encodes.
+//
+//fault:row the craft says that battery 0 feeds avionics or payload, not its motors | the pack's channels are missing: no start, and power off where a rule rests on them
+func TestABatteryThatDrivesNoMotorIsNotThePack(t *testing.T) {
+	x := mustFields(t, FieldsConfig{})
+	for function := range common.MAV_BATTERY_FUNCTION_PAYLOAD + 2 {
+		for id := range uint8(2) {
+			m := &common.MessageBatteryStatus{Id: id, BatteryFunction: function, Voltages: cells(4100, 4100, 4100), CurrentBattery: 200, CurrentConsumed: 10, BatteryRemaining: 90, Temperature: 2500}
+			got := samples(x, bareFrame(t, m, 2))
+			if len(got) != int(rules.PerPack) {
+				t.Fatalf("function %d: %v", function, got)
+			}
+			for _, s := range got {
+				if missing := s.Quality == rules.Missing && s.Cause == rules.Disagreement; missing != (id == 0 && function > common.MAV_BATTERY_FUNCTION_PROPULSION) {
+					t.Errorf("battery %d, function %d: %v", id, function, s)
+				}
+			}
+		}
 	}
 }
 

@@ -95,11 +95,16 @@ func (c *statusCmd) until(ctx context.Context, s *streams) error {
 		if err != nil {
 			return err
 		}
-		if st.State == c.Until {
+		old := st.AgeS > told.OldAfter.Seconds()
+		if st.State == c.Until && !old {
 			wrap(s.out, "", "  ", st.Sentence)
 			return nil
 		}
-		if now := rehearsal.WaitsFor(st); now != said {
+		now := rehearsal.WaitsFor(st)
+		if old {
+			now = "for the guard's loop, which stands still: what it told is old"
+		}
+		if now != said {
 			said = now
 			wrap(s.out, st.State+", waits ", "  ", now)
 		}

@@ -75,7 +75,7 @@ func (r *rig) fly() (end func()) {
 // or it is ended; turn is called on each of its turns.
 func (r *rig) speaks(cfg craftmodel.Config, turn func(*craftmodel.Craft)) (end func()) {
 	r.t.Helper()
-	conn, err := craftmodel.Dial(r.m.Telemetry)
+	conn, err := craftmodel.Dial(r.m.Address)
 	must(r.t, err)
 	cfg.Unpowered = true
 	craft, err := craftmodel.New(cfg)

@@ -1,6 +1,7 @@
 package emulated
 
 import (
+	"encoding/json"
 	"fmt"
 	"math"
 	"strings"
@@ -190,7 +191,9 @@ func powerUp(r *rig, from time.Duration) {
 	if h := r.out.History(from); len(h) != 0 {
 		r.t.Fatalf("pins moved while the board was opened: %v", h)
 	}
-	if s := r.status(); s.State != "blocked" || s.RelayOn || !needsReset(s) {
+	var s told.Status // by the crew's own tool, in the guest
+	must(r.t, json.Unmarshal([]byte(r.do("downhaul status --json --socket "+r.socket)), &s))
+	if s.State != "blocked" || s.RelayOn || !needsReset(s) {
 		r.t.Errorf("it comes up %s, relay %v, %v", s.State, s.RelayOn, s.NotReady)
 	}
 	if n := len(r.out.Beats(from)); n != 0 {

@@ -15,8 +15,9 @@ import (
 	"time"
 )
 
-// TelemetryPort is the UDP port on which the guest hears the craft.
-const TelemetryPort = 40123
+// guestPort is the guest's port on which it hears the craft, by UDP, and on which
+// pinwork passes on what is asked of the guard, by TCP.
+const guestPort = 40123
 
 // Config states what is on the board.
 type Config struct {
@@ -57,9 +58,8 @@ type Line struct {
 
 // Machine is a running emulated computer.
 type Machine struct {
-	// Telemetry is the loopback address whose datagrams reach the guest's
-	// TelemetryPort.
-	Telemetry string
+	// Address is the loopback address whose datagrams and connections reach guestPort.
+	Address string
 	// Booted is how long it took until commands were taken.
 	Booted time.Duration
 
@@ -87,7 +87,7 @@ const (
 // Boot starts the machine and waits until it takes commands. Every input pin is
 // low. Output pins are reported from before the first instruction on.
 func (p Parts) Boot(ctx context.Context, cfg Config) (_ *Machine, err error) {
-	image := filepath.Join(cfg.Dir, "image.gz")
+	image := filepath.Join(cfg.Dir, "image")
 	if _, err := os.Stat(image); err != nil { // a second boot in the same folder is of the same
 		if err := p.writeImage(image, cfg); err != nil {
 			return nil, fmt.Errorf("write the image: %w", err)
@@ -105,7 +105,7 @@ func (p Parts) Boot(ctx context.Context, cfg Config) (_ *Machine, err error) {
 	if err != nil {
 		return nil, err
 	}
-	m := &Machine{Telemetry: fmt.Sprintf("127.0.0.1:%d", port), exited: make(chan struct{}), more: make(chan struct{})}
+	m := &Machine{Address: fmt.Sprintf("127.0.0.1:%d", port), exited: make(chan struct{}), more: make(chan struct{})}
 	machine = append(machine, cfg.disk()...)
 	socket := func(name string) string { return filepath.Join(cfg.Dir, name) }
 	chardev := func(name string) string {
@@ -115,7 +115,7 @@ func (p Parts) Boot(ctx context.Context, cfg Config) (_ *Machine, err error) {
 		"-kernel", p.Kernel, "-initrd", image, "-append", strings.TrimSpace("console=ttyAMA0 mitigations=off nokaslr quiet panic=-1 "+cfg.Kernel),
 		"-chardev", chardev("console"), "-serial", "chardev:console",
 		"-chardev", chardev("command"), "-device", "virtio-serial-device", "-device", "virtserialport,chardev=command,name=command",
-		"-netdev", fmt.Sprintf("user,id=net,restrict=on,hostfwd=udp:%s-10.0.2.15:%d", m.Telemetry, TelemetryPort), "-device", "virtio-net-device,netdev=net",
+		"-netdev", fmt.Sprintf("user,id=net,restrict=on,hostfwd=udp:%[1]s-10.0.2.15:%[2]d,hostfwd=tcp:%[1]s-10.0.2.15:%[2]d", m.Address, guestPort), "-device", "virtio-net-device,netdev=net",
 		"-qtest", "unix:"+socket("pins")+",server=on,wait=off", "-qtest-log", "none",
 		"-qmp", "unix:"+socket("monitor")+",server=on,wait=off")...)
 	m.cmd.Stdout, m.cmd.Stderr = &m.said, &m.said
@@ -204,13 +204,18 @@ func (p Parts) tree(ctx context.Context, cfg Config) (string, error) {
 	return to, err
 }
 
-// freePort finds a UDP port of the loopback address that nobody has.
+// freePort finds a port of the loopback address that nobody has, neither by UDP nor by TCP.
 func freePort() (int, error) {
-	c, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
+	l, err := net.ListenTCP("tcp4", &net.TCPAddr{IP: net.IPv4(127, 0, 0, 1)})
 	if err != nil {
 		return 0, err
 	}
-	return c.LocalAddr().(*net.UDPAddr).Port, c.Close()
+	port := l.Addr().(*net.TCPAddr).Port
+	c, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1), Port: port})
+	if err == nil {
+		err = c.Close()
+	}
+	return port, errors.Join(err, l.Close())
 }
 
 func (m *Machine) connect(path string) (net.Conn, error) {

@@ -101,7 +101,10 @@ func TestEmulatedPowerCuts(t *testing.T) {
 	var kept, logged, torn int
 	for n := range *cuts {
 		gone := r.fly() // a reset wants to know the craft, and each trip behind the first a reset
-		s := r.stir(time.Duration(dice.Int64N(int64(3 * time.Second))))
+		s := r.stir(time.Duration(dice.Int64N(int64(time.Second))))
+		r.contact("estop_a", false) // one more trip, which the cut may catch half-written
+		r.contact("estop_b", false)
+		time.Sleep(time.Duration(dice.Int64N(int64(60 * time.Millisecond))))
 		r.cut()
 		gone()
 		r.power()
@@ -141,34 +144,18 @@ func (r *rig) stir(d time.Duration) (s told.Status) {
 		r.contact("estop_b", closed)
 		time.Sleep(50 * time.Millisecond)
 	}
-	seen, m := make(chan told.Status, 1), r.m
-	end := time.Now().Add(patience)
-	for asked := false; time.Now().Before(end); {
-		if !asked {
-			asked = true
-			go func() {
-				var s told.Status
-				out, err := m.Do("downhaul status --json --socket " + r.socket + " 2>&1")
-				if err == nil {
-					_ = json.Unmarshal([]byte(out), &s) // the zero value tells nothing
-				}
-				seen <- s
-			}()
-		}
+	for end := time.Now().Add(patience); time.Now().Before(end); {
 		stop(false)
 		stop(true)
 		r.press("reset", 100*time.Millisecond)
-		select {
-		case got := <-seen:
-			asked = false
-			if got.Kept > 1 && s.Kept < 2 {
-				end = time.Now().Add(d)
-			}
-			if got.Folder != "" {
-				s = got
-			}
-		default:
+		got, err := r.asked()
+		if err != nil {
+			continue
 		}
+		if got.Kept > 1 && s.Kept < 2 {
+			end = time.Now().Add(d)
+		}
+		s = got
 	}
 	if s.Kept == 0 {
 		r.t.Fatalf("no trip was kept: %s, %v", s.State, s.Trouble)
@@ -233,8 +220,8 @@ func TestEmulatedDiskLosesWrites(t *testing.T) {
 	r := bootAlone(t, Config{
 		Modules: diskModules, Disk: image, Writes: writes, Processors: 2, Texts: maps.Clone(files),
 		Programs: map[string]string{
-			"/bin/bench": build(t, dir, "bench", "downhaul/cmd/downhauld-bench", "arm64"),
-			"/bin/stir":  build(t, dir, "stir", "./testdata/stir", "arm64"),
+			"/bin/bench": build(t, "bench", "downhaul/cmd/downhauld-bench", "arm64"),
+			"/bin/stir":  build(t, "stir", "./testdata/stir", "arm64"),
 		},
 	})
 	r.do(fmt.Sprintf("mkdir -p %[1]s; mount -t ext4 /dev/vda %[1]s", log))
@@ -248,7 +235,7 @@ func TestEmulatedDiskLosesWrites(t *testing.T) {
 	all, err := readWrites(writes)
 	must(t, err)
 
-	guard := build(t, dir, "bench", "downhaul/cmd/downhauld-bench", "")
+	guard := build(t, "bench", "downhaul/cmd/downhauld-bench", "")
 	kept, err := os.OpenFile(base, os.O_RDWR, 0)
 	must(t, err)
 	defer kept.Close()

@@ -3,6 +3,7 @@ package emulated
 import (
 	"archive/tar"
 	"bytes"
+	"cmp"
 	"compress/gzip"
 	"crypto/sha256"
 	"encoding/base64"
@@ -12,6 +13,7 @@ import (
 	"fmt"
 	"io"
 	"maps"
+	"net"
 	"os"
 	"os/exec"
 	"path/filepath"
@@ -19,6 +21,7 @@ import (
 	"testing"
 	"time"
 
+	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/numbered"
@@ -115,13 +118,11 @@ type rig struct {
 	dir  string
 	cfg  Config
 	pins map[string]int
-	// every is how often the status is asked for: the tool takes the emulated
-	// processor from the guard for a while each time.
+	// every is how often the status is asked for: it takes the emulated processor from the
+	// guard's loop for a while each time.
 	every  time.Duration
-	socket string // of the guard
-	// restarts is set where something starts the guard anew by itself: one that does not
-	// answer is waited for.
-	restarts bool
+	socket string      // of the guard
+	runs   *told.Setup // what it last said that it runs on
 }
 
 func must(t testing.TB, errs ...error) {
@@ -156,18 +157,18 @@ func bootAlone(t *testing.T, cfg Config, pads ...layout) *rig {
 		cfg.Programs = map[string]string{}
 	}
 	for name, from := range map[string]string{"downhauld": "downhaul/cmd/downhauld", "downhaul": "downhaul/cmd/downhaul", "pinwork": "./testdata/pinwork"} {
-		cfg.Programs["/bin/"+name] = build(t, dir, name, from, "arm64")
+		cfg.Programs["/bin/"+name] = build(t, name, from, "arm64")
 	}
 	if cfg.Texts == nil {
 		cfg.Texts = map[string]string{}
 	}
 	cfg.Texts["/etc/machine-id"] = machineID + "\n"
-	pins := maps.Clone(everyLine)
+	r := &rig{t: t, dir: dir, cfg: cfg, pins: maps.Clone(everyLine), every: 100 * time.Millisecond, socket: guestSocket}
 	for _, l := range pads {
-		maps.Copy(pins, l.lines)
+		maps.Copy(r.pins, l.lines)
 		l.files(t, dir, cfg.Texts)
+		r.socket = cmp.Or(l.socket, guestSocket)
 	}
-	r := &rig{t: t, dir: dir, cfg: cfg, pins: pins, every: 200 * time.Millisecond, socket: guestSocket}
 	t.Cleanup(func() {
 		if t.Failed() && r.m != nil {
 			t.Logf("console:\n%s", r.m.Console())
@@ -178,10 +179,26 @@ func bootAlone(t *testing.T, cfg Config, pads ...layout) *rig {
 	return r
 }
 
-// build builds a program for an architecture into dir and gives its path.
-func build(t *testing.T, dir, name, from, arch string) string {
+// programs is the folder of what was built for the board.
+var programs string
+
+func TestMain(m *testing.M) {
+	var err error
+	if programs, err = os.MkdirTemp("", "programs"); err != nil {
+		panic(err)
+	}
+	code := m.Run()
+	_ = os.RemoveAll(programs)
+	os.Exit(code)
+}
+
+// build builds a program for an architecture, once for all tests, and gives its path.
+func build(t *testing.T, name, from, arch string) string {
 	t.Helper()
-	to := filepath.Join(dir, name+"."+arch)
+	to := filepath.Join(programs, name+"."+arch)
+	if _, err := os.Stat(to); err == nil {
+		return to
+	}
 	c := exec.Command("go", "build", "-trimpath", "-o", to, from)
 	c.Env = append(os.Environ(), "CGO_ENABLED=0", "GOOS=linux", "GOARCH="+arch)
 	if out, err := c.CombinedOutput(); err != nil {
@@ -209,6 +226,8 @@ func (r *rig) power() {
 		r.t.Fatal(err)
 	}
 	must(r.t, r.out.Attach(r.m))
+	// In a shell of its own: a wait in the guest is for what a test started.
+	r.do(fmt.Sprintf("(pinwork pass 10.0.2.15:%d %s >/dev/null 2>&1 &)", guestPort, r.socket))
 }
 
 // cut takes the power from a board that has it.
@@ -302,11 +321,7 @@ func (r *rig) guard(name string, fresh bool) (session string) {
 	const says = "downhauld: session "
 	line := r.says(says)
 	// A button that is on when the lines are first read does not count.
-	r.within(patience, "answering", func() bool {
-		out, err := r.m.Do("downhaul status --json --socket " + r.socket + " 2>&1")
-		var s told.Status
-		return err == nil && json.Unmarshal([]byte(out), &s) == nil && s.Loop.Turns > 10
-	})
+	r.until("answering", func(s told.Status) bool { return s.Loop.Turns > 10 })
 	// The chip does not hear the level of a pin that was an output until now.
 	r.contact("gate", name == gatePad)
 	return line.Text[strings.Index(line.Text, says)+len(says):]
@@ -336,27 +351,54 @@ func (r *rig) quiet(text string, d time.Duration) {
 	}
 }
 
-// status is what the guard shows, by the crew's own tool.
-func (r *rig) status() (s told.Status) {
-	r.t.Helper()
-	out, err := r.m.Do("downhaul status --json --socket " + r.socket)
-	if err != nil && r.restarts {
-		return told.Status{}
+// ask asks the guard once, over the network that pinwork passes on to its socket: to start
+// the crew's tool for it would take the emulated processor for longer.
+func (r *rig) ask(do string) (reply answers.Reply, err error) {
+	conn, err := net.DialTimeout("tcp", r.m.Address, atOnce)
+	if err != nil {
+		return reply, err
 	}
-	must(r.t, err, json.Unmarshal([]byte(out), &s))
-	return s
+	defer conn.Close()
+	if err := errors.Join(conn.SetDeadline(time.Now().Add(atOnce)), json.NewEncoder(conn).Encode(answers.Request{Do: do}), json.NewDecoder(conn).Decode(&reply)); err != nil {
+		return reply, err
+	}
+	return reply, reply.Err()
+}
+
+// asked is what the guard shows, if one answers, in the words of the crew's tool.
+func (r *rig) asked() (s told.Status, err error) {
+	reply, err := r.ask("status")
+	if err != nil {
+		return s, err
+	}
+	if r.runs == nil || r.runs.Session != reply.Seen.Session {
+		files, err := r.ask("files")
+		if err != nil {
+			return s, err
+		}
+		if r.runs, err = told.Read(reply.Seen.Session, files.Files); err != nil {
+			return s, err
+		}
+	}
+	return *r.runs.Status(reply.Seen), nil
+}
+
+// status is what the guard shows; one that does not answer yet is waited for.
+func (r *rig) status() told.Status {
+	r.t.Helper()
+	return r.until("answering", func(told.Status) bool { return true })
 }
 
 // until waits until the status is as wanted.
 func (r *rig) until(what string, ok func(told.Status) bool) told.Status {
 	r.t.Helper()
 	for end := time.Now().Add(patience); ; time.Sleep(r.every) {
-		s := r.status()
-		if ok(s) {
+		s, err := r.asked()
+		if err == nil && ok(s) {
 			return s
 		}
 		if time.Now().After(end) {
-			r.t.Fatalf("not %s: %s, %v, %v, %v", what, s.State, s.NotReady, s.Trouble, s.Channels)
+			r.t.Fatalf("not %s: %v, %s, %v, %v, %v", what, err, s.State, s.NotReady, s.Trouble, s.Channels)
 		}
 	}
 }

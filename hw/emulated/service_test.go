@@ -46,12 +46,13 @@ func newSystem(t *testing.T, dir, image string) {
 	sh := func(script string) {
 		t.Helper()
 		c := exec.Command("bash", "-euc", script)
-		c.Env = append(os.Environ(), "ROOT="+root, "CACHE="+cache, "WORK="+dir)
+		c.Env = append(os.Environ(), "ROOT="+root, "CACHE="+cache, "WORK="+dir, "PINWORK="+build(t, "pinwork", "./testdata/pinwork", "arm64"))
 		if out, err := c.CombinedOutput(); err != nil {
 			t.Fatalf("%s: %v\n%s", script, err, out)
 		}
 	}
 	sh(`cp -a "$CACHE/system" "$ROOT"
+		cp "$PINWORK" "$ROOT/usr/bin/pinwork"
 		cp "$ROOT/usr/share/base-passwd/passwd.master" "$ROOT/etc/passwd"
 		cp "$ROOT/usr/share/base-passwd/group.master" "$ROOT/etc/group"
 		touch "$ROOT/var/lib/dpkg/status" "$ROOT/etc/fstab"
@@ -98,7 +99,7 @@ func TestService(t *testing.T) {
 		Kernel: "net.ifnames=0 systemd.journald.forward_to_console=1 systemd.show_status=0",
 	}, servicePad)
 	r.fly()
-	r.every, r.socket, r.restarts = time.Second, servicePad.socket, true
+	r.every = time.Second
 	t.Logf("the system took %v to its first command", r.m.Booted.Round(100*time.Millisecond))
 
 	r.firstBoot()

@@ -1,11 +1,13 @@
 // Command pinwork works the pins of an emulated board through the package that
 // the daemon uses, for what the daemon never does: a wrong heartbeat, a count of
-// edges, a line taken twice.
+// edges, a line taken twice. It also passes on what is asked of a guard from outside.
 package main
 
 import (
 	"context"
 	"fmt"
+	"io"
+	"net"
 	"os"
 	"strconv"
 	"time"
@@ -22,7 +24,10 @@ func main() {
 
 func run(args []string) error {
 	if len(args) < 2 {
-		return fmt.Errorf("want beat SPACING FOR, or edges FOR, or hold FOR")
+		return fmt.Errorf("want beat SPACING FOR, or edges FOR, or hold FOR, or pass ADDRESS SOCKET")
+	}
+	if args[0] == "pass" && len(args) == 3 {
+		return pass(args[1], args[2])
 	}
 	began := time.Now()
 	on := func(line int) hw.Pin { return hw.Pin{Chip: "gpiochip0", Line: line} }
@@ -53,6 +58,33 @@ func run(args []string) error {
 		return beat(ctx, b, args[1])
 	}
 	return fmt.Errorf("nothing is called %s", args[0])
+}
+
+// pass lets whoever connects to the address speak to the guard's socket, or hangs up where
+// there is none.
+func pass(address, socket string) error {
+	l, err := net.Listen("tcp", address)
+	if err != nil {
+		return err
+	}
+	for {
+		asks, err := l.Accept()
+		if err != nil {
+			return err
+		}
+		go func() {
+			defer asks.Close()
+			guard, err := net.Dial("unix", socket)
+			if err != nil {
+				return
+			}
+			go func() {
+				_, _ = io.Copy(guard, asks) // either end hangs up
+				_ = guard.Close()
+			}()
+			_, _ = io.Copy(asks, guard)
+		}()
+	}
 }
 
 // beat closes the relay and gives the heartbeat that spacing, 0 for a level

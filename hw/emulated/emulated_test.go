@@ -49,29 +49,25 @@ func TestEmulatedBoard(t *testing.T) {
 		t.Fatalf("pins moved before anybody asked: %v", h)
 	}
 	run("Pins", pinsAlone)
-	run("Horn", hornScenarios)
-	run("Gate", gateScenarios)
 	run("Wind", windScenarios)
-	run("Weld", weldScenarios)
+	run("Horn", hornScenarios)
 }
 
-// hornScenarios are those on the pad whose eighth line is the buzzer.
-func hornScenarios(r *rig) {
-	from := r.out.Now()
-	folder := r.guard(hornPad, true)
-	powerUp(r, from)
-	start(r)
-	mirrorOpens(r)
-	stops(r)
-	silence(r)
-	paused(r)
-	r.end()
-	trial(r, folder)
-}
-
-// gateScenarios are those on the pad whose eighth line is the gate.
-func gateScenarios(r *rig) {
-	r.guard(gatePad, true)
+// windScenarios are those on the pad with gate and anemometer.
+func windScenarios(r *rig) {
+	r.guard(windPad, true)
+	for _, hz := range []float64{1, 10, 50} {
+		r.out.Turn(hz)
+		want := 0.27 + 0.62*hz // the pad file's own line
+		s := r.until(fmt.Sprintf("%.2f m/s at %v Hz", want, hz), func(s told.Status) bool {
+			got, ok := speed(s)
+			return ok && math.Abs(got-want) < 0.1*want
+		})
+		got, _ := speed(s)
+		r.t.Logf("%v Hz read as %.2f m/s, by the certificate %.2f", hz, got, want)
+	}
+	r.out.Turn(5)
+	r.contact("gate", true)
 	r.press("reset", tap)
 	r.ready()
 	r.says("READY: ")
@@ -91,37 +87,38 @@ func gateScenarios(r *rig) {
 	r.contact("gate", true)
 	r.staysOpen(500 * time.Millisecond)
 	r.makeLive()
-	killed(r)
-	r.end()
-}
 
-// windScenarios are those on the pad whose eighth line is the anemometer.
-func windScenarios(r *rig) {
-	r.guard(windPad, true)
-	for _, hz := range []float64{1, 10, 50} {
-		r.out.Turn(hz)
-		want := 0.27 + 0.62*hz // the pad file's own line
-		s := r.until(fmt.Sprintf("%.2f m/s at %v Hz", want, hz), func(s told.Status) bool {
-			got, ok := speed(s)
-			return ok && math.Abs(got-want) < 0.1*want
-		})
-		got, _ := speed(s)
-		r.t.Logf("%v Hz read as %.2f m/s, by the certificate %.2f", hz, got, want)
-	}
-	r.out.Turn(5)
-	r.makeLive()
-	from := r.out.Now()
+	from = r.out.Now()
 	r.out.Turn(50)
 	r.opensWithin(from, "gust past its limit")
+	r.out.Turn(5)
+	r.makeLive()
+	killed(r)
 	r.out.Turn(0)
 	r.end()
 }
 
-// weldScenarios come last: the contactor does not open, and from then on no start is
-// taken until the crew has mended and tested the chain.
-func weldScenarios(r *rig) {
-	r.guard(hornPad, true)
-	r.makeLive()
+// hornScenarios are those on the pad whose eighth line is the buzzer.
+func hornScenarios(r *rig) {
+	from := r.out.Now()
+	folder := r.guard(hornPad, true)
+	powerUp(r, from)
+	start(r)
+	mirrorOpens(r)
+	stops(r)
+	silence(r)
+	paused(r)
+	weldHolds(r)
+	r.end()
+	trial(r, folder)
+	r.guard(hornPad, false)
+	r.heldBack()
+	r.end()
+}
+
+// weldHolds comes last: the contactor does not open, and from then on no start is taken until
+// the crew has mended and tested the chain.
+func weldHolds(r *rig) {
 	r.out.Fault(virtual.Weld, true)
 	from := r.out.Now()
 	r.contact("estop_a", false)
@@ -141,21 +138,18 @@ func weldScenarios(r *rig) {
 
 	// The contactor lets go after all: a reset leads out of the fault, to no start.
 	r.out.Fault(virtual.Weld, false)
-	held := []string{"power was not removed", "downhaul commission --only chain --only rotors", "downhaul defect close 1"}
-	r.heldBack(held...)
+	r.heldBack("downhaul defect close 1")
 	// What was mended is on record, and nobody has tested the chain again.
 	r.do(`downhaul defect close 1 "new contactor" AB --socket /run/guard.sock`)
-	r.heldBack(held[:2]...)
-	r.end()
-	r.guard(hornPad, false)
-	r.heldBack(held[:2]...)
-	r.end()
+	r.heldBack()
 }
 
-// heldBack gives a reset and a start, and wants the guard to refuse the start, for
-// those reasons, with the chain open.
-func (r *rig) heldBack(want ...string) {
+// heldBack gives a reset and a start, and wants the guard to refuse the start with the
+// chain open, because power was once not removed and nobody tested the chain since, and
+// because of more.
+func (r *rig) heldBack(more ...string) {
 	r.t.Helper()
+	want := append([]string{"power was not removed", "downhaul commission --only chain --only rotors"}, more...)
 	r.until("held back by "+strings.Join(want, ", "), func(s told.Status) bool {
 		if s.State != "blocked" || needsReset(s) {
 			r.press("reset", tap)
@@ -404,7 +398,7 @@ func killed(r *rig) {
 		r.t.Errorf("%d heartbeat edges, power %v after the process died", len(r.out.Beats(from)), r.out.PowerOn())
 	}
 	// Nothing goes on by itself.
-	r.guard(gatePad, false)
+	r.guard(windPad, false)
 	r.within(atOnce, "the relay low", func() bool { return !r.out.RelayOn() })
 	if s := r.until("told how the last session ended", func(s told.Status) bool { return s.At > 0.5 }); s.State != "tripped" {
 		r.t.Errorf("after a kill it comes up %s", s.State)

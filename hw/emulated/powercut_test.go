@@ -21,7 +21,7 @@ import (
 )
 
 var (
-	cuts   = flag.Int("cuts", 4, "how many times the emulated board loses its power while trips come")
+	cuts   = flag.Int("cuts", 12, "how many times the emulated board loses its power while trips come")
 	images = flag.Int("images", 12, "how many images of a disk that lost its power are rebuilt and started from")
 )
 

@@ -52,7 +52,7 @@ var (
 
 const (
 	hornPad = "horn"
-	gatePad = "gate"
+	// windPad has gate and anemometer in place of the stop's second contact and the buzzer.
 	windPad = "wind"
 	hangPad = "hang"
 	// craftPad is the horn's with a craft that can be modelled.
@@ -68,10 +68,9 @@ func eighth(name string) map[string]int {
 
 var layouts = []layout{
 	{name: hornPad, lines: eighth("buzzer")},
-	{name: gatePad, lines: eighth("gate")},
 	{name: hangPad, lines: eighth("buzzer"), device: "device = \"/dev/watchdog\"\ntimeout = \"2 s\"\n"},
 	{name: craftPad, lines: eighth("buzzer"), tether: "\n[tether]\nlength = \"9 m\"\n", card: modelledCraft},
-	{name: windPad, lines: eighth("anemometer"),
+	{name: windPad, lines: map[string]int{"gate": 4, "start": 6, "anemometer": 7},
 		sensor: "[wind]\nslope = \"0.62 m\"\noffset = \"0.27 m/s\"\n",
 		rule:   "\n[[rule]]\nname = \"gust\"\nwatch = \"wind.speed\"\nabove = \"9 m/s\"\nstop = \"immediate\"\n"},
 }
@@ -315,15 +314,12 @@ func (r *rig) guard(name string, fresh bool) (session string) {
 	if fresh {
 		r.do("rm -rf /log/* /log/.last-session.json; mkdir -p /log/commission; cp /pads/" + name + "/proofs/* /log/commission/; mkdir -p /log/stop; cp /pads/" + name + "/stop/* /log/stop/")
 	}
-	r.contact("gate", false) // as an output it would come up as it was driven
 	_, r.from = r.m.Lines(0)
 	r.do("downhauld --pad /pads/" + name + "/pad.toml >/dev/ttyAMA0 2>&1 & GUARD=$!")
 	const says = "downhauld: session "
 	line := r.says(says)
 	// A button that is on when the lines are first read does not count.
 	r.until("answering", func(s told.Status) bool { return s.Loop.Turns > 10 })
-	// The chip does not hear the level of a pin that was an output until now.
-	r.contact("gate", name == gatePad)
 	return line.Text[strings.Index(line.Text, says)+len(says):]
 }
 

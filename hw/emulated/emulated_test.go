@@ -49,8 +49,8 @@ func TestEmulatedBoard(t *testing.T) {
 		t.Fatalf("pins moved before anybody asked: %v", h)
 	}
 	run("Pins", pinsAlone)
-	run("Wind", windScenarios)
 	run("Horn", hornScenarios)
+	run("Wind", windScenarios)
 }
 
 // windScenarios are those on the pad with gate and anemometer.
@@ -116,7 +116,7 @@ func hornScenarios(r *rig) {
 	r.end()
 }
 
-// weldHolds comes last: the contactor does not open, and from then on no start is taken until
+// weldHolds comes last of the horn's: the contactor does not open, and from then on no start is taken until
 // the crew has mended and tested the chain.
 func weldHolds(r *rig) {
 	r.out.Fault(virtual.Weld, true)

@@ -190,7 +190,8 @@ func (o *Outside) Fault(f virtual.ChainFault, in bool) {
 }
 
 // Turn turns the anemometer at hz pulses a second, 0 to stop it. The contact is
-// closed for half of every pulse.
+// closed for half of every pulse, and stands open: a line that is an output on the next
+// pad would come up as it was driven.
 func (o *Outside) Turn(hz float64) {
 	o.mu.Lock()
 	if o.turning != nil {
@@ -214,6 +215,7 @@ func (o *Outside) Turn(hz float64) {
 		for due := time.Now(); ; due = due.Add(half) {
 			select {
 			case <-stop:
+				_ = m.Set(pin, false)
 				return
 			case <-time.After(time.Until(due)):
 			}

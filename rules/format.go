@@ -116,7 +116,10 @@ func Reading(si float64, unitText string, limits ...float64) string {
 			return (shown-l)*(v-l) < 0 || shown == l && v != l && l != 0
 		}
 		if places >= significant || !slices.ContainsFunc(limits, wrong) {
-			return withUnit(strings.TrimPrefix(text, map[bool]string{true: "-"}[shown == 0]), unitText)
+			if shown == 0 {
+				text = "0" // never −0
+			}
+			return withUnit(text, unitText)
 		}
 	}
 }

@@ -39,14 +39,12 @@ type AnemometerConfig struct {
 	Loop LineConfig
 }
 
-// LoopBit is the bit of a pins chunk that has the level of AnemometerConfig.Loop;
-// the one before it is the anemometer's own.
+// LoopBit is the bit of AnemometerConfig.Loop in a pins chunk, next to the anemometer's own.
 const LoopBit = int(interlock.LineCount) + 1
 
 // Ours: figures of the wind reading.
 const (
-	// stillAfterDefault: at 3 m/s every common cup rotor gives several pulses
-	// in 3 s.
+	// stillAfterDefault: at 3 m/s every common cup rotor gives several pulses in 3 s.
 	stillAfterDefault = 3 * time.Second
 	// breezy is the speed in m/s above which silence is a fault, not a calm:
 	// cups run down over seconds and give slower and slower pulses on the way.
@@ -70,8 +68,7 @@ const (
 	slackAfter  = 30 * time.Second
 	silentGaps  = 3
 	longSilence = time.Minute
-	// loopKeeps is for how long a level of the supervised wire counts: the guard
-	// reads it 200 times a second.
+	// loopKeeps is how long a level of the supervised wire counts; it is read 200 times a second.
 	loopKeeps = time.Second
 )
 
@@ -83,13 +80,11 @@ type WindEdge struct {
 	Rise bool
 	// Failed reports whether the line could not be watched; it is no edge.
 	Failed bool
-	// Lost counts edges known to be lost just before this record; larger
-	// counts are written as 65535.
+	// Lost counts edges known to be lost just before this record, at most 65535.
 	Lost uint16
 }
 
-// WindEdgeSize is the length in bytes of one record of a wind chunk: engine
-// time in ns (int64), flags, lost (uint16), little-endian.
+// WindEdgeSize is the bytes of a record: engine time in ns (int64), flags, lost (uint16), little-endian.
 const WindEdgeSize = 11
 
 const (
@@ -97,9 +92,8 @@ const (
 	windFailed = 2
 )
 
-// AppendWindEdges adds the records of edges to dst: the payload of a wind
-// chunk. The guard sends one chunk every 250 ms, with no record at all when
-// nothing turned.
+// AppendWindEdges adds the records of edges to dst: the payload of a wind chunk, which
+// comes every 250 ms, with no record at all when nothing turned.
 func AppendWindEdges(dst []byte, edges []WindEdge) []byte {
 	for _, e := range edges {
 		var flags byte
@@ -116,8 +110,7 @@ func AppendWindEdges(dst []byte, edges []WindEdge) []byte {
 	return dst
 }
 
-// DecodeWindEdge reads the first record of b. ok is false, and nothing is
-// read, when b is too short or the flags are none of ours.
+// DecodeWindEdge reads the first record of b; ok is false if it is short or its flags are none of ours.
 func DecodeWindEdge(b []byte) (e WindEdge, ok bool) {
 	if len(b) < WindEdgeSize || b[8] > windRise|windFailed {
 		return WindEdge{}, false

@@ -27,9 +27,8 @@ type Files struct {
 	rest func(*Files) error
 }
 
-// ReadFiles reads the files from disk. Where envelope is empty it is
-// envelope.toml beside the pad file; a card.toml beside it is taken if it is
-// there.
+// ReadFiles reads the files from disk. Where envelope is empty it is envelope.toml beside
+// the pad file; a card.toml beside it is taken if it is there.
 func ReadFiles(padName, envelopeName, cardName string) (Files, error) {
 	f, err := ReadPad(padName, envelopeName, cardName)
 	return f, errors.Join(err, f.readRest())

@@ -46,16 +46,14 @@ const mostAsks = 16
 // heldTrips bounds the reserved place for trips while the queue is full.
 const heldTrips = 1024
 
-// keeper writes records in a goroutine of its own. The loop hands batches over
-// without ever waiting: a full queue costs chunks, which are counted, but a
-// trip goes to a reserved place and is kept.
+// keeper writes records in a goroutine of its own. The loop hands batches over and never waits:
+// a full queue costs chunks, which are counted, but a trip goes to a reserved place and is kept.
 type keeper struct {
 	env  *rules.Envelope
 	log  tripLog
 	rec  recorder
 	kept func(trip uint32) // called once trips up to this number are on disk; 0 takes it back
-	// remember notes the latch's state outside the session's folder; nil where
-	// nothing stands between sessions.
+	// remember notes the latch's state outside the session's folder; nil where nothing stands between sessions.
 	remember func(state string) error
 	// stands returns an error while a file of the session is not the one that stands
 	// under its name; nil is nobody to ask.

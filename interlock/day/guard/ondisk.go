@@ -8,9 +8,6 @@ import (
 	"downhaul/interlock/records/triplog"
 )
 
-// What is known to be on disk: trips that count as kept, and the state that the next
-// session comes up by.
-
 // noteState notes the state that the next session must come up by. After a trip
 // alone it waits for the next sync: trips can come in a flood. Where it fails the
 // next session comes up tripped all the same, since no end was noted.

@@ -26,13 +26,11 @@ type Options struct {
 	Software string
 	// Room is the free disk room asked for; 0 takes the session's default.
 	Room uint64
-	// Stepped runs the guard without goroutines of its own: the caller drives
-	// Turn with a clock of its own, and records are written within the turn.
-	// For rehearsals that do not wait.
+	// Stepped runs the guard without goroutines of its own, for rehearsals that do not
+	// wait: the caller drives Turn by its own clock, and records are written within it.
 	Stepped bool
-	// Now is the clock of a stepped guard, or of a rehearsal without real pins
-	// that waits for a busy computer. It must not run back. Nil takes the time
-	// since the guard was opened.
+	// Now is the clock of a stepped guard, or of a rehearsal without real pins that waits for
+	// a busy computer. It must not run back. Nil takes the time since the guard was opened.
 	Now func() time.Duration
 	// Disk puts a disk that may fail in the trip log's place; nil takes the real one.
 	Disk func(triplog.Disk) triplog.Disk
@@ -47,8 +45,7 @@ type Options struct {
 	Thread func()
 }
 
-// Alive is told by the loop itself, on its goroutine, that it runs. Neither
-// call may wait for anything.
+// Alive is told by the loop itself that it runs. Neither call may wait for anything.
 type Alive interface {
 	// Turned comes at the end of every turn.
 	Turned(now time.Duration)
@@ -119,8 +116,7 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 		if err != nil {
 			err = errors.Join(err, g.release())
 			if g.session != nil {
-				// Nothing was decided yet. Left behind, it would count as a
-				// session that broke off.
+				// Nothing was decided yet; it would count as one that broke off.
 				err = errors.Join(err, os.RemoveAll(g.session.Dir))
 			}
 		}
@@ -130,9 +126,8 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 	if opts.Now != nil {
 		g.now = opts.Now
 	}
-	// The relay first: a disk that does not answer, under the other files or the log
-	// folder, holds up the start, but must not leave the relay's line as the kernel or
-	// a dead guard left it.
+	// The relay first: a disk that does not answer, under the other files or the log folder,
+	// must not leave the relay's line as the kernel or a dead guard left it.
 	if g.board, err = OpenBoard(p, g.now, opts.Virtual); err != nil {
 		return nil, err
 	}

@@ -116,10 +116,7 @@ func Reading(si float64, unitText string, limits ...float64) string {
 			return (shown-l)*(v-l) < 0 || shown == l && v != l && l != 0
 		}
 		if places >= significant || !slices.ContainsFunc(limits, wrong) {
-			if shown == 0 {
-				text = "0" // never −0
-			}
-			return withUnit(text, unitText)
+			return withUnit(strings.TrimPrefix(text, map[bool]string{true: "-"}[shown == 0]), unitText)
 		}
 	}
 }

@@ -164,8 +164,7 @@ func (k *keeper) remark(at time.Duration, text string) {
 	k.queue.give()
 }
 
-// ask has the writer do something between two records, soon; false where too many wait.
-// Any goroutine but the loop's.
+// ask has the writer do something between two records, soon; false where too many wait. Never the loop's.
 func (k *keeper) ask(f func()) bool {
 	select {
 	case k.asks <- f:
@@ -316,8 +315,7 @@ func (k *keeper) decide(n uint64, f interlock.Effect) {
 	}
 }
 
-// fromFlash counts from the last flash of the lamp, for whoever holds a film
-// of the pad beside the log.
+// fromFlash counts from the last flash of the lamp, for whoever holds a film of the pad beside the log.
 func (k *keeper) fromFlash(f interlock.Effect) string {
 	switch f.Kind {
 	case interlock.LampEffect:

@@ -8,9 +8,8 @@ import (
 	"downhaul/interlock/records/triplog"
 )
 
-// noteState notes the state that the next session must come up by. After a trip
-// alone it waits for the next sync: trips can come in a flood. Where it fails the
-// next session comes up tripped all the same, since no end was noted.
+// noteState notes the state that the next session must come up by, after a trip alone with the next
+// sync: trips come in floods. Where it fails the next comes up tripped all the same: no end was noted.
 func (k *keeper) noteState() {
 	if k.owesNote && k.remember != nil {
 		k.failed("note of the last state", k.remember(k.state.String()))

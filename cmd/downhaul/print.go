@@ -163,11 +163,3 @@ func (s *streams) tell(r result, asJSON bool) error {
 	r.print(s.out)
 	return nil
 }
-
-// plural is "1 line" or "3 lines".
-func plural[N int | int64 | uint64](n N, word string) string {
-	if n == 1 {
-		return fmt.Sprintf("1 %s", word)
-	}
-	return fmt.Sprintf("%d %ss", n, word)
-}

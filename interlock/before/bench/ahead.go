@@ -7,10 +7,11 @@ import (
 	"downhaul/interlock/day/intake"
 )
 
-// Ours. A batch is a piece of work long enough to be handed on and short enough to stay in
+// Ours. A batch is long enough that to wake a core that sleeps is little beside it (of 256
+// turns it took longer than they did) and short enough to stay in
 // a cache; one is filled while one is judged, and one waits.
 const (
-	batchTurns = 256
+	batchTurns = 2048
 	batches    = 3
 )
 

@@ -30,6 +30,7 @@ type flight struct {
 	now      time.Duration
 	stage    time.Duration
 	hz, n    float64
+	state    interlock.State // as the guard last told it
 	trips    []interlock.Effect
 	cautions int
 	cut      time.Duration // when the relay last went off
@@ -98,6 +99,8 @@ func (f *flight) over() bool {
 
 func (f *flight) watch(_ *rules.Envelope, e interlock.Effect) {
 	switch {
+	case e.Kind == interlock.StateEffect:
+		f.state = e.State
 	case e.Kind == interlock.TripEffect:
 		f.trips = append(f.trips, e)
 	case e.Kind == interlock.CautionEffect && e.On:
@@ -110,8 +113,9 @@ func (f *flight) watch(_ *rules.Envelope, e interlock.Effect) {
 // until lets time pass until the guard is in that state.
 func (f *flight) until(state string) {
 	f.t.Helper()
-	for end := f.now + 20*time.Second; f.guard.Status().State != state; f.run(100 * ms) {
-		if s := f.guard.Status(); f.now > end {
+	for end := f.now + 20*time.Second; f.state.String() != state; f.run(100 * ms) {
+		if f.now > end {
+			s := f.guard.Status()
 			f.t.Fatalf("not %s but %s: %v", state, s.State, s.NotReady)
 		}
 	}

@@ -17,7 +17,7 @@ import (
 	"downhaul/interlock/records/session"
 )
 
-var soakTrials = flag.Int("soak", 12, "how many flights with random faults are flown under the guard; thousands take minutes")
+var soakTrials = flag.Int("soak", 40, "how many flights with random faults are flown under the guard; thousands take minutes")
 
 // truths are what the craft model knows, against the limit of each rule of
 // soak.toml. The margins are what sensors, periods and filters may hide: ours,
@@ -82,8 +82,7 @@ func (s *soak) tripped(rule string) bool {
 func (s *soak) look() {
 	f := s.f
 	s.cups = append(s.cups, f.craft.Wind())
-	status := f.guard.Status().State
-	live := status == "live"
+	live := f.state == interlock.Live
 	for i := range truths {
 		t := &truths[i]
 		v, limit, margin := t.value(s), t.limit, t.margin
@@ -102,8 +101,8 @@ func (s *soak) look() {
 			s.past[i] = f.now
 		}
 	}
-	if !live && status != "lowering" && status != "closing" && f.now-f.cut > 100*ms && f.board.PowerOn() {
-		s.bad("POWER at the rotors in %s", status)
+	if !live && f.state != interlock.Lowering && f.state != interlock.Closing && f.now-f.cut > 100*ms && f.board.PowerOn() {
+		s.bad("POWER at the rotors in %v", f.state)
 	}
 }
 
@@ -181,7 +180,7 @@ func (s *soak) fly(t *testing.T, dir string) {
 	}
 	run(2 * time.Second)
 	f.press("reset")
-	for end := f.now + 20*time.Second; f.guard.Status().State != "ready"; run(100 * ms) {
+	for end := f.now + 20*time.Second; f.state != interlock.Ready; run(100 * ms) {
 		if f.now > end {
 			return // a windy morning, or an empty pack: no start is no fault
 		}

@@ -3,6 +3,7 @@ package guard
 import (
 	"encoding/json"
 	"sync"
+	"weak"
 
 	"downhaul/interlock/day/answers"
 	"downhaul/interlock/day/answers/told"
@@ -15,18 +16,19 @@ func (g *Guard) Status() told.Status {
 	if err := again(g.Seen(), &seen); err != nil {
 		panic(err)
 	}
-	runs, ok := runsOn.Load(g)
+	runs, ok := runsOn.Load(weak.Make(g))
 	if !ok {
 		r, err := told.Read(seen.Session, g.Files())
 		if err != nil {
 			panic(err)
 		}
-		runs, _ = runsOn.LoadOrStore(g, r)
+		runs, _ = runsOn.LoadOrStore(weak.Make(g), r)
 	}
 	return *runs.(*told.Setup).Status(&seen)
 }
 
-// runsOn is what each guard runs on, read once: tests ask again and again.
+// runsOn is what each guard runs on, read once: tests ask again and again. It keeps no guard
+// that is done with.
 var runsOn sync.Map
 
 // again reads back what is written as JSON.

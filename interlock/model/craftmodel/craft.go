@@ -119,12 +119,8 @@ func (c *Craft) Advance(to time.Duration) {
 	c.rest = max(to-c.now, 0)
 }
 
-// powerCut opens the contactor at a time of the model's clock: at once when
-// that is past. Autopilot, telemetry and pack monitor stay powered.
-func (c *Craft) powerCut(at time.Duration) { c.cutAt = at }
-
-// SetPower closes or opens the contactor now. Closing it also calls off a
-// powerCut that is still to come.
+// SetPower closes or opens the contactor now. Autopilot, telemetry and pack monitor stay
+// powered.
 func (c *Craft) SetPower(on bool) {
 	if on {
 		c.powered, c.cutAt = true, never

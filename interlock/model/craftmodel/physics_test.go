@@ -129,7 +129,7 @@ func TestFreeFallAfterPowerCut(t *testing.T) {
 		cfg.SpinDown = tickTime // thrust gone at once
 		c := still(t, cfg)
 		hoverAt(c, row.height)
-		c.powerCut(c.Now())
+		c.cutAt = c.Now()
 		start := c.Now()
 		var fastest float64
 		for !c.body.touching && c.Now() < start+5*time.Second {
@@ -162,7 +162,7 @@ func TestSpinDown(t *testing.T) {
 	c := still(t, bare())
 	hoverAt(c, 50)
 	before := c.Truth().HighestRPM
-	c.powerCut(0)
+	c.cutAt = 0
 	c.Step(c.cfg.SpinDown)
 	near(t, "share left after one time constant", c.Truth().HighestRPM/before, 1/math.E, 0.002)
 	c.Step(8 * c.cfg.SpinDown)

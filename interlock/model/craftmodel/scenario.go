@@ -1,9 +1,9 @@
 package craftmodel
 
 import (
-	"cmp"
 	"errors"
 	"fmt"
+	"slices"
 	"strconv"
 	"strings"
 	"time"
@@ -33,63 +33,22 @@ func (s *Scenario) Configure(base Config) Config {
 	return base
 }
 
-// ParseScenario reads a scenario. One line is one sentence; # starts a
-// comment; empty lines mean nothing. First the settings, each at most once:
+// ParseScenario reads a scenario. One line is one sentence; # starts a comment; empty lines
+// mean nothing. First the settings, each at most once:
 //
 //	title TEXT
 //	seed 7
-//	ballast 12 kg
 //	wind 4 m/s from 250 deg
-//	turbulence 100 %            of the published intensity; or: turbulence none
-//	charge 95 %
-//	tether 9 m                  or: tether none
-//	elevation 120 m
-//	temperature 14 degC
-//	unpowered                   starts with the contactor open
-//	expect stop                 or: expect lowering, expect none, expect no start
-//	from start                  where a guard flies it: time begins with the press of start
-//	from hover                  or in a hover; else with power on the rotors
 //
-// then what happens, in order of time, the last line being the end:
+// and the others of settings; then what happens, in order of time, the last line being the end:
 //
-//	at 3 s arm                          at 3 s disarm
-//	at 5 s climb to 2.5 m               at 9 s hold
-//	at 30 s land                        at 60 s end
-//	at 20 s gust 9 m/s for 4 s          at 20 s wind 6 m/s
-//	at 25 s power off                   at 26 s power on
+//	at 3 s arm
 //	at 10 s say "ballast is on"
 //	at 10 s pad press estop     what happens at the pad, for who plays it
-//	at 12 s fault runaway               or: fault runaway to 80 %
 //	at 12 s fault motor 3 loses 40 %
-//	at 12 s fault tumble
-//	at 12 s fault telemetry stops       or: ... stops for 5 s
-//	at 12 s fault telemetry lags 800 ms
-//	at 12 s fault telemetry loses 20 %
-//	at 12 s fault reboot                or: fault reboot for 6 s
-//	at 12 s fault cell 5 sags 0.4 V
-//	at 12 s fault height drifts -0.3 m/s
-//	at 12 s fault height jumps 2 m
-//	at 12 s fault place drifts 0.5 m/s
-//	at 12 s fault home moves 2 m
-//	at 12 s fault estimator
-//	at 12 s fault attitude freezes
-//	at 12 s fault anemometer stops
-//	at 12 s fault load cell sticks
-//	at 12 s fault load cell reads 400 N off
-//	at 12 s fault tether parts
-//	at 12 s fault tether is 2 m         snagged, or slipped where it is longer
-//	at 12 s fault pack sags 0.5 V       every cell
-//	at 12 s fault output stays below 60 %
-//	at 12 s fault height turns          told with the wrong sign
-//	at 15 s clear faults
+//	at 60 s end
 //
-// and, with one motor on a thrust stand:
-//
-//	at 2 s hang 2 kg            where the motor pulls; hang 0 kg takes it off
-//	at 9 s output 40 %
-//	at 12 s fault propeller flutters from 6000 rpm
-//	at 12 s fault supply gives way from 20 A
-//
+// and the others of happenings.
 // All faults of the text are returned together, each as file:line: what is
 // wrong.
 func ParseScenario(file, text string) (*Scenario, error) {
@@ -140,10 +99,10 @@ type parser struct {
 }
 
 func (p *parser) sentence(line string) error {
-	w := words{rest: strings.Fields(line)}
-	head := w.next()
+	w := words(strings.Fields(line))
+	head := w[0]
 	if head == "at" {
-		return p.happening(&w, line)
+		return p.happening(w[1:], line)
 	}
 	if p.timed {
 		return fmt.Errorf(`settings come before the first "at" line (got %q)`, line)
@@ -151,111 +110,47 @@ func (p *parser) sentence(line string) error {
 	if before, ok := p.seen[head]; ok {
 		return fmt.Errorf("%s is already set on line %d; keep one of them", head, before)
 	}
-	f, err := setting(head, &w, line)
-	if err == nil {
-		err = w.done()
-	}
-	if err != nil {
-		return err
+	rest := strings.TrimSpace(strings.TrimPrefix(line, head))
+	switch head {
+	case "title":
+		if p.scenario.Title = rest; rest == "" {
+			return errors.New("title needs a text")
+		}
+	case "seed":
+		n, err := strconv.ParseUint(rest, 10, 64)
+		if err != nil {
+			return fmt.Errorf("seed must be a whole number of zero or more (got %q)", rest)
+		}
+		p.scenario.set = append(p.scenario.set, func(c *Config) { c.Seed = n })
+	case "expect":
+		p.scenario.Expect = strings.Join(w[1:], " ")
+		if !slices.Contains([]string{"stop", "lowering", "none", "no start"}, p.scenario.Expect) {
+			return fmt.Errorf("expect stop, lowering, none or no start (got %q)", p.scenario.Expect)
+		}
+	default:
+		f, got, err := fitting("setting", settings, w, "title", "seed", "expect", "at")
+		if err != nil {
+			return err
+		}
+		if head == "from" {
+			p.scenario.From = w[1]
+		} else {
+			p.scenario.set = append(p.scenario.set, func(c *Config) { f.set(c, got) })
+		}
 	}
 	p.seen[head] = p.line
-	switch rest := strings.TrimSpace(strings.TrimPrefix(line, head)); head {
-	case "title":
-		p.scenario.Title = rest
-		return nil
-	case "expect":
-		p.scenario.Expect = rest
-		return nil
-	case "from":
-		p.scenario.From = rest
-		return nil
-	}
-	p.scenario.set = append(p.scenario.set, f)
 	return nil
 }
 
-// setting reads one setting; the head is taken already.
-func setting(head string, w *words, line string) (func(*Config), error) {
-	var v float64
-	switch head {
-	case "title":
-		if len(w.rest) == 0 {
-			return nil, errors.New("title needs a text")
-		}
-		w.rest = nil
-		return nil, nil
-	case "expect":
-		switch got := strings.Join(w.rest, " "); got {
-		case "stop", "lowering", "none", "no start":
-			w.rest = nil
-			return nil, nil
-		default:
-			return nil, fmt.Errorf("expect stop, lowering, none or no start (got %q)", got)
-		}
-	case "from":
-		if w.take("hover") {
-			return nil, nil
-		}
-		return nil, w.word("start")
-	case "seed":
-		word := w.next()
-		n, err := strconv.ParseUint(word, 10, 64)
-		if err != nil {
-			return nil, fmt.Errorf("seed must be a whole number of zero or more (got %q)", word)
-		}
-		return func(c *Config) { c.Seed = n }, nil
-	case "ballast":
-		err := w.quantity(rules.Mass, &v)
-		return func(c *Config) { c.Ballast = v }, err
-	case "wind":
-		if err := w.quantity(rules.Speed, &v); err != nil {
-			return nil, err
-		}
-		if len(w.rest) == 0 {
-			return func(c *Config) { c.Wind = v }, nil
-		}
-		var from float64
-		err := cmp.Or(w.word("from"), w.quantity(rules.Angle, &from))
-		return func(c *Config) { c.Wind, c.WindFrom = v, from }, err
-	case "turbulence":
-		if w.take("none") {
-			return func(c *Config) { c.Turbulence = 0 }, nil
-		}
-		err := w.quantity(rules.Ratio, &v)
-		return func(c *Config) { c.Turbulence = v }, err
-	case "charge":
-		err := w.quantity(rules.Ratio, &v)
-		return func(c *Config) { c.Charge = v }, err
-	case "tether":
-		if w.take("none") {
-			return func(c *Config) { c.TetherLength = 0 }, nil
-		}
-		err := w.quantity(rules.Length, &v)
-		return func(c *Config) { c.TetherLength = v }, err
-	case "elevation":
-		err := w.quantity(rules.Length, &v)
-		return func(c *Config) { c.Elevation = v }, err
-	case "temperature":
-		err := w.quantity(rules.Temperature, &v)
-		return func(c *Config) { c.Celsius = v }, err
-	case "unpowered":
-		return func(c *Config) { c.Unpowered = true }, nil
-	}
-	return nil, fmt.Errorf(`no such setting (got %q); a line starts with "at" or with title, seed, ballast, wind, turbulence, charge, tether, elevation, temperature, unpowered, expect or from`, head)
-}
-
-// happening reads one timed line; "at" is taken already.
-func (p *parser) happening(w *words, line string) error {
+// happening reads one timed line behind its "at".
+func (p *parser) happening(w words, line string) error {
 	p.timed = true
-	var at float64
-	if err := w.quantity(rules.Duration, &at); err != nil {
+	at, err := w.quantity(rules.Duration)
+	if err != nil {
 		return err
 	}
 	e := Event{At: seconds(at)}
 	if err := readAct(w, &e, line); err != nil {
-		return err
-	}
-	if err := w.done(); err != nil {
 		return err
 	}
 	if e.At < p.last {

@@ -8,7 +8,6 @@ package strays
 
 import (
 	"encoding/binary"
-	"fmt"
 	"slices"
 
 	"downhaul/interlock/day/telemetry"
@@ -87,16 +86,6 @@ func (t *Tally) Rows() (rows []Row) {
 	return rows
 }
 
-// frames is how many are right and none of ours, and how many are damaged.
-func (t *Tally) frames() (right, damaged uint64) {
-	for k, n := range t.n {
-		if Kind(k) != Damaged {
-			right += n
-		}
-	}
-	return right, t.n[Damaged]
-}
-
 // Add adds what another found.
 func (t *Tally) Add(o *Tally) {
 	for k := range kinds {
@@ -104,15 +93,6 @@ func (t *Tally) Add(o *Tally) {
 		t.bytes[k] += o.bytes[k]
 	}
 	t.Left += o.Left
-}
-
-// String is the tally in one line.
-func (t *Tally) String() string {
-	text := ""
-	for _, r := range t.Rows() {
-		text += fmt.Sprintf("%d %s; ", r.Count, r.What)
-	}
-	return text + fmt.Sprintf("%d bytes in no frame", t.Left)
 }
 
 // Whole takes bytes that nothing follows, such as a datagram.

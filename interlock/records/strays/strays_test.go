@@ -3,6 +3,7 @@ package strays
 import (
 	"bytes"
 	"encoding/binary"
+	"fmt"
 	"math/rand/v2"
 	"slices"
 	"testing"
@@ -122,4 +123,23 @@ func TestEveryByteIsCountedOnce(t *testing.T) {
 			t.Fatalf("whole %v, stream %v", &whole, &stream)
 		}
 	}
+}
+
+// frames is how many are right and none of ours, and how many are damaged.
+func (t *Tally) frames() (right, damaged uint64) {
+	for k, n := range t.n {
+		if Kind(k) != Damaged {
+			right += n
+		}
+	}
+	return right, t.n[Damaged]
+}
+
+// String is the tally in one line.
+func (t *Tally) String() string {
+	text := ""
+	for _, r := range t.Rows() {
+		text += fmt.Sprintf("%d %s; ", r.Count, r.What)
+	}
+	return text + fmt.Sprintf("%d bytes in no frame", t.Left)
 }

@@ -195,7 +195,7 @@ func (a *boardShow) Run(b *boardCmd, s *streams) error {
 	if err != nil {
 		return err
 	}
-	return s.tell(&boardOutput{boardSchema, state, b.force}, a.JSON)
+	return s.conclude(&boardOutput{boardSchema, state, b.force}, a.JSON, nil, false)
 }
 
 func (o *boardOutput) print(w io.Writer) {

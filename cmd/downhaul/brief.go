@@ -112,13 +112,7 @@ func (c *briefCmd) Run(ctx context.Context, s *streams) error {
 			return err
 		}
 	}
-	if err := s.tell(out, c.JSON); err != nil {
-		return err
-	}
-	if len(out.Before) > 0 {
-		return errFound
-	}
-	return nil
+	return s.conclude(out, c.JSON, nil, len(out.Before) > 0)
 }
 
 // sheet fills in the sheet from what check found, the records and a running guard.

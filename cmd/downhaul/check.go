@@ -141,13 +141,7 @@ func (c *checkCmd) Run(ctx context.Context, s *streams) error {
 	if err != nil {
 		return err
 	}
-	if err := s.tell(out, c.JSON); err != nil {
-		return err
-	}
-	if out.Verdict != accepted {
-		return errFound
-	}
-	return nil
+	return s.conclude(out, c.JSON, nil, out.Verdict != accepted)
 }
 
 // readSetup reads files of the three kinds and judges them.

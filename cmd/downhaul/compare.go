@@ -86,16 +86,7 @@ func (c *compareCmd) Run(ctx context.Context, s *streams) error {
 	for i := range out.Rules {
 		out.Differ = out.Differ || out.Rules[i].Differs()
 	}
-	if err := s.tell(&out, c.JSON); err != nil {
-		return err
-	}
-	switch {
-	case bad != nil:
-		return bad
-	case out.Differ:
-		return errFound
-	}
-	return nil
+	return s.conclude(&out, c.JSON, bad, out.Differ)
 }
 
 // changedRules lists what the rules themselves say differently, and which were

@@ -74,13 +74,7 @@ func (c *listenCmd) Run(ctx context.Context, s *streams) error {
 		return err
 	}
 	found := ear.judge(c.Sources[0], c.For, only)
-	if err := s.tell(found, c.JSON); err != nil {
-		return err
-	}
-	if found.complete() {
-		return nil
-	}
-	return errFound
+	return s.conclude(found, c.JSON, nil, !found.complete())
 }
 
 // listenTo listens to a link for the span; nothing is sent.

@@ -75,13 +75,8 @@ func (c *listenCmd) files(ctx context.Context, s *streams, only identity) error 
 	if len(found) == 0 {
 		return bad
 	}
-	if err := s.tell(&listenedOutput{listenSchema, found, failed}, c.JSON); err != nil {
-		return err
-	}
-	if bad == nil && slices.ContainsFunc(found, func(f *findings) bool { return !f.complete() }) {
-		return errFound
-	}
-	return bad
+	lacking := slices.ContainsFunc(found, func(f *findings) bool { return !f.complete() })
+	return s.conclude(&listenedOutput{listenSchema, found, failed}, c.JSON, bad, lacking)
 }
 
 // hearRecording hears a recording to its end.

@@ -114,9 +114,6 @@ func (c *playCmd) open() (*recording.Reader, error) {
 	if c.Port != 0 {
 		options = append(options, recording.OnlyPort(c.Port))
 	}
-	if len(files) == 1 {
-		return recording.Open(files[0], options...)
-	}
 	return recording.OpenParts(files, options...)
 }
 

@@ -155,11 +155,16 @@ func printJSON(w io.Writer, v any) error {
 // words.
 type result interface{ print(w io.Writer) }
 
-// tell writes a result to standard output.
-func (s *streams) tell(r result, asJSON bool) error {
-	if asJSON {
-		return printJSON(s.out, r)
+// conclude writes a result to standard output and ends the command: with what went wrong, or
+// with the exit code for what was found.
+func (s *streams) conclude(r result, asJSON bool, bad error, found bool) error {
+	if !asJSON {
+		r.print(s.out)
+	} else if err := printJSON(s.out, r); err != nil {
+		return err
 	}
-	r.print(s.out)
-	return nil
+	if bad == nil && found {
+		return errFound
+	}
+	return bad
 }

@@ -15,7 +15,6 @@ import (
 	"downhaul/interlock/pad/unseen"
 	"downhaul/interlock/records/limitproof"
 	"downhaul/interlock/records/numbered"
-	"downhaul/interlock/records/plain"
 	"downhaul/interlock/sense"
 	"downhaul/rules"
 )
@@ -74,25 +73,18 @@ func outcomesOf(r *prove.Report) outcomes {
 }
 
 func (c *proveCmd) Run(ctx context.Context, s *streams) error {
-	text, err := plain.Read(c.Envelope, plain.Setup)
+	env, limits, err := readText("prove", c.Envelope, isEnvelope, rules.ReadEnvelope)
 	if err != nil {
-		return hint(fmt.Errorf("prove: %w", err), `"downhaul new DIR" writes an envelope to begin with`)
+		return err
 	}
-	if err := otherKind(c.Envelope, text, isEnvelope); err != nil {
-		return fmt.Errorf("prove: %w", err)
-	}
-	env, faults := rules.ReadEnvelope(c.Envelope, text)
-	if len(faults) > 0 {
-		return hint(faults, `"downhaul check" says more`)
-	}
-	p, fed, padText, err := c.readPad(env)
+	p, padFile, err := c.readPad(env)
 	if err != nil {
 		return err
 	}
 	stop, _ := stopKnown(p, "")
-	files := &sense.Files{Envelope: env, LimitFile: sense.Source{Name: c.Envelope, Text: text}}
+	files := &sense.Files{Envelope: env, LimitFile: limits}
 	if c.Pad != "" { // nobody else's is judged
-		files.Pad, files.PadFile = p, sense.Source{Name: c.Pad, Text: padText}
+		files.Pad, files.PadFile = p, padFile
 	}
 	refused, doubts := hazard.Sense(files, stop, nil, time.Now())
 	if len(refused) > 0 {
@@ -118,7 +110,7 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 	cfg.Reaction = out.reaction // as a guard tells its engine
 	site.Derived = cfg
 	out.Report, err = prove.Run(prove.Setup{
-		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: fed,
+		Envelope: env, Site: site, Intake: p.Intake(), CellRate: p.LoadCell.Rate, Fed: p.Fed,
 		Budget: func(r *rules.Rule) prove.Budget {
 			b := hazard.Reaction(r, p, stop, nil)
 			return prove.Budget{Value: seconds(b.Value), Silence: seconds(b.Silence), Relay: seconds(b.Relay - b.Link)} // from its arrival here
@@ -153,46 +145,32 @@ func (c *proveCmd) Run(ctx context.Context, s *streams) error {
 			out.Record = &path
 		}
 	}
-	if err := s.tell(&out, c.JSON); err != nil {
-		return err
-	}
-	switch {
-	case kept != nil:
-		return hint(fmt.Errorf("prove: the result above was not kept: %w", kept),
+	if kept != nil {
+		kept = hint(fmt.Errorf("prove: the result above was not kept: %w", kept),
 			"the record belongs in the log folder of the pad file: "+asGuard+", or say --no-record")
-	case !out.Passed || len(out.Warnings) > 0:
-		return errFound
 	}
-	return nil
+	return s.conclude(&out, c.JSON, kept, !out.Passed || len(out.Warnings) > 0)
 }
 
 // readPad reads the pad file, or takes the built-in one, and holds the envelope
 // against it.
-func (c *proveCmd) readPad(env *rules.Envelope) (*pad.Pad, func(rules.ChannelID) rules.Origin, []byte, error) {
-	name, text := c.Pad, builtinPad
+func (c *proveCmd) readPad(env *rules.Envelope) (*pad.Pad, sense.Source, error) {
 	if c.Pad != "" {
-		var err error
-		if text, err = plain.Read(c.Pad, plain.Setup); err != nil {
-			return nil, nil, nil, fmt.Errorf("prove: %w", err)
+		p, from, err := readText("prove", c.Pad, isPad, pad.Read)
+		if err != nil {
+			return nil, from, err
 		}
-		if err := otherKind(name, text, isPad); err != nil {
-			return nil, nil, nil, fmt.Errorf("prove: %w", err)
-		}
-	} else {
-		name = "built-in pad"
+		return p, from, hint(env.CheckFed(c.Envelope, p.Fed).Err(), `"downhaul check" with both files says more`)
 	}
-	p, faults := pad.Read(name, text)
+	p, faults := pad.Read("built-in pad", builtinPad)
 	if len(faults) > 0 {
-		return nil, nil, nil, hint(faults, `"downhaul check" says more`)
+		return nil, sense.Source{}, faults
 	}
-	if c.Pad == "" {
-		// What the envelope lists under [without] is fed here all the same: its
-		// limits are proved for the day on which the device is fitted.
-		bare := *env
-		bare.Without = nil
-		return p, p.Fed, text, hint(bare.CheckFed(c.Envelope, p.Fed).Err(), "the built-in pad has no such device; give --pad FILE")
-	}
-	return p, p.Fed, text, hint(env.CheckFed(c.Envelope, p.Fed).Err(), `"downhaul check" with both files says more`)
+	// What the envelope lists under [without] is fed here all the same: its
+	// limits are proved for the day on which the device is fitted.
+	bare := *env
+	bare.Without = nil
+	return p, sense.Source{}, hint(bare.CheckFed(c.Envelope, p.Fed).Err(), "the built-in pad has no such device; give --pad FILE")
 }
 
 // keep writes the record, where a guard looks for it.

@@ -18,31 +18,35 @@ import (
 	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/session"
+	"downhaul/interlock/sense"
 	"downhaul/rules"
 )
 
 // readAs reads one of the three files for a command.
-func readAs[T any](command, file string, want kind, read func(name string, text []byte) (T, rules.Faults)) (got T, err error) {
+func readAs[T any](command, file string, want kind, read func(name string, text []byte) (T, rules.Faults)) (T, error) {
+	got, _, err := readText(command, file, want, read)
+	return got, err
+}
+
+// readText is readAs for who needs the file's text as well.
+func readText[T any](command, file string, want kind, read func(name string, text []byte) (T, rules.Faults)) (got T, from sense.Source, err error) {
 	text, err := plain.Read(file, plain.Setup)
 	if err == nil {
 		err = otherKind(file, text, want)
 	}
-	if err != nil {
-		return got, fmt.Errorf("%s: %w", command, err)
+	from = sense.Source{Name: file, Text: text}
+	switch {
+	case errors.Is(err, fs.ErrNotExist) && want == isEnvelope:
+		return got, from, hint(fmt.Errorf("%s: %w", command, err), `"downhaul new DIR" writes an envelope to begin with`)
+	case err != nil:
+		return got, from, fmt.Errorf("%s: %w", command, err)
 	}
 	got, faults := read(file, text)
-	if len(faults) > 0 {
-		return got, hint(faults, `"downhaul check" says more`)
-	}
-	return got, nil
+	return got, from, hint(faults.Err(), `"downhaul check" says more`)
 }
 
 func readEnvelope(command, file string) (*rules.Envelope, error) {
-	env, err := readAs(command, file, isEnvelope, rules.ReadEnvelope)
-	if errors.Is(err, fs.ErrNotExist) {
-		err = hint(err, `"downhaul new DIR" writes an envelope to begin with`)
-	}
-	return env, err
+	return readAs(command, file, isEnvelope, rules.ReadEnvelope)
 }
 
 // readPad reads a pad file; nil without one.

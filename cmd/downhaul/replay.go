@@ -46,6 +46,8 @@ type replayOutput struct {
 	Schema     int             `json:"schema"`
 	Recordings []*bench.Result `json:"recordings"`
 	Failed     []failure       `json:"failed"`
+
+	all []*replayed
 }
 
 func (c *replayCmd) Run(ctx context.Context, s *streams) error {
@@ -84,32 +86,23 @@ func (c *replayCmd) Run(ctx context.Context, s *streams) error {
 		shown[i] = r.Result
 		found = found || uint64(len(r.Trips))+r.TripsUnlisted > 0 || r.Equal != nil && !r.Equal.Holds
 	}
-	if c.JSON {
-		if err := printJSON(s.out, replayOutput{replaySchema, shown, failed}); err != nil {
-			return err
+	return s.conclude(&replayOutput{replaySchema, shown, failed, results}, c.JSON, bad, found)
+}
+
+func (o *replayOutput) print(w io.Writer) {
+	for i, r := range o.all {
+		if i > 0 {
+			fmt.Fprintln(w)
 		}
-	} else {
-		for i, r := range results {
-			if i > 0 {
-				fmt.Fprintln(s.out)
-			}
-			printReplay(s.out, r.Result, r.env, r.began)
-			for _, path := range r.pictures {
-				fmt.Fprintf(s.out, "  wrote %s\n", printable(path))
-			}
-		}
-		if len(results) > 1 {
-			fmt.Fprintln(s.out)
-			wrap(s.out, "", "  ", replaySummary(shown, len(failed)))
+		printReplay(w, r.Result, r.env, r.began)
+		for _, path := range r.pictures {
+			fmt.Fprintf(w, "  wrote %s\n", printable(path))
 		}
 	}
-	switch {
-	case bad != nil:
-		return bad
-	case found:
-		return errFound
+	if len(o.all) > 1 {
+		fmt.Fprintln(w)
+		wrap(w, "", "  ", replaySummary(o.Recordings, len(o.Failed)))
 	}
-	return nil
 }
 
 // replayed is one result with the envelope that the recording was held against.

@@ -56,6 +56,7 @@ type sweptAll struct {
 
 	unit string // of the texts
 	rule *rules.Rule
+	plot string // the file of the picture, empty for none
 }
 
 type sweptRecording struct {
@@ -126,7 +127,7 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 		return hint(fmt.Errorf("sweep: %w", err), "give --real or --reference")
 	}
 	out := sweptAll{Schema: sweepSchema, File: c.Envelope, Key: c.Key, Judged: judged, WithinS: within.Seconds(), Failed: failed,
-		unit: sw.Unit, rule: &env.Rules[sw.Rule]}
+		unit: sw.Unit, rule: &env.Rules[sw.Rule], plot: c.Plot}
 	for _, r := range runs {
 		out.Recordings = append(out.Recordings, sweptRecording{r.File, r.DurationS, append(append([]string{}, outside(reals, r)...), r.Notes...)})
 	}
@@ -134,21 +135,7 @@ func (c *sweepCmd) Run(ctx context.Context, s *streams) error {
 	if err := c.draw(&out); err != nil {
 		return fmt.Errorf("sweep: %w", err)
 	}
-	if err := s.tell(&out, c.JSON); err != nil {
-		return err
-	}
-	if c.Plot != "" && !c.JSON {
-		fmt.Fprintf(s.out, "wrote %s\n", printable(c.Plot))
-	}
-	if bad != nil {
-		return bad
-	}
-	for i := range out.Steps {
-		if out.Steps[i].Trips > 0 {
-			return errFound
-		}
-	}
-	return nil
+	return s.conclude(&out, c.JSON, bad, slices.ContainsFunc(out.Steps, func(step bench.Step) bool { return step.Trips > 0 }))
 }
 
 // outside returns which real times lie past the end of their recording, where

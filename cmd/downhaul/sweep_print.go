@@ -41,6 +41,9 @@ func (a *sweptAll) print(w io.Writer) {
 	}
 	fmt.Fprintln(w)
 	wrap(w, "", "", a.Says)
+	if a.plot != "" {
+		fmt.Fprintf(w, "wrote %s\n", printable(a.plot))
+	}
 }
 
 // printCautions reports at which values the rule's caution had to be left out.

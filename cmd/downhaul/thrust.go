@@ -117,13 +117,7 @@ func (c *thrustTableCmd) Run(s *streams) error {
 		found = found || len(one.Findings) > 0
 		out.Tables = append(out.Tables, one)
 	}
-	if err := s.tell(&out, c.JSON); err != nil {
-		return err
-	}
-	if found {
-		return errFound
-	}
-	return nil
+	return s.conclude(&out, c.JSON, nil, found)
 }
 
 func (o *thrustTables) print(w io.Writer) {

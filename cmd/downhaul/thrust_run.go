@@ -64,16 +64,10 @@ func (c *thrustRunCmd) Run(ctx context.Context, s *streams) error {
 	if err := out.keep(c.Out); err != nil {
 		return hint(fmt.Errorf("thrust: %w", err), "what was recorded is kept: downhaul thrust session %s", l.folder)
 	}
-	if err := s.tell(out, c.JSON); err != nil {
-		return err
+	if broke != nil {
+		broke = hint(fmt.Errorf("thrust: %w; what was taken is in %s, unfinished", broke, c.Out), "end the run at the pad first, if the motor still turns")
 	}
-	switch {
-	case broke != nil:
-		return hint(fmt.Errorf("thrust: %w; what was taken is in %s, unfinished", broke, c.Out), "end the run at the pad first, if the motor still turns")
-	case len(out.Table.Findings) > 0 || !out.Finished:
-		return errFound
-	}
-	return nil
+	return s.conclude(out, c.JSON, broke, len(out.Table.Findings) > 0 || !out.Finished)
 }
 
 // plan reads what was asked for.

@@ -112,13 +112,7 @@ func (c *thrustSessionCmd) Run(s *streams) error {
 	if err := out.keep(c.Out); err != nil {
 		return fmt.Errorf("thrust: %w", err)
 	}
-	if err := s.tell(out, c.JSON); err != nil {
-		return err
-	}
-	if len(out.Table.Findings) > 0 || !out.Finished {
-		return errFound
-	}
-	return nil
+	return s.conclude(out, c.JSON, nil, len(out.Table.Findings) > 0 || !out.Finished)
 }
 
 func (o *standSaid) print(w io.Writer) {

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"math"
 	"path/filepath"
+	"slices"
 
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/model/craftmodel"
@@ -72,15 +73,8 @@ func (c *thrustSumCmd) Run(s *streams) error {
 	if err != nil {
 		return fmt.Errorf("thrust: %w", err)
 	}
-	if err := s.tell(&sumOutput{thrustSchema, c.Card, name, sum, crd.Units}, c.JSON); err != nil {
-		return err
-	}
-	for i := range sum.Steps {
-		if !sum.Steps[i].Enough {
-			return errFound
-		}
-	}
-	return nil
+	short := slices.ContainsFunc(sum.Steps, func(step lift.SumStep) bool { return !step.Enough })
+	return s.conclude(&sumOutput{thrustSchema, c.Card, name, sum, crd.Units}, c.JSON, nil, short)
 }
 
 // tableOf is the file of the stand's table that a card names, empty for none.

@@ -18,7 +18,6 @@ import (
 	"downhaul/interlock/day/telemetry/link/reading"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/numbered"
-	"downhaul/interlock/records/plain"
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/session"
 	"downhaul/interlock/records/stopping"
@@ -57,17 +56,12 @@ type tiltOutput struct {
 }
 
 func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
-	text, err := plain.Read(c.Card, plain.Setup)
+	craft, from, err := readText("tilt", c.Card, isCard, card.Read)
 	if err != nil {
-		return fmt.Errorf("tilt: %w", err)
+		return err
 	}
-	if err := otherKind(c.Card, text, isCard); err != nil {
-		return fmt.Errorf("tilt: %w", err)
-	}
-	craft, faults := card.Read(c.Card, text)
-	if craft != nil { // motors at places that no craft has would be measured wrongly
-		faults, _ = hazard.Sense(&sense.Files{Card: craft, CardFile: sense.Source{Name: c.Card, Text: text}}, stopping.Times{}, nil, time.Now())
-	}
+	// Motors at places that no craft has would be measured wrongly.
+	faults, _ := hazard.Sense(&sense.Files{Card: craft, CardFile: from}, stopping.Times{}, nil, time.Now())
 	if err := faults.Err(); err != nil {
 		return hint(fmt.Errorf("tilt: %w", err), "mend the test card first")
 	}
@@ -126,16 +120,10 @@ func (c *tiltCmd) Run(ctx context.Context, s *streams) error {
 			}
 		}
 	}
-	if err := s.tell(&out, c.JSON); err != nil {
-		return err
+	if kept != nil {
+		kept = fmt.Errorf("tilt: the result above was not kept: %w", kept)
 	}
-	switch {
-	case kept != nil:
-		return fmt.Errorf("tilt: the result above was not kept: %w", kept)
-	case !out.Result.Passed:
-		return errFound
-	}
-	return nil
+	return s.conclude(&out, c.JSON, kept, !out.Result.Passed)
 }
 
 // tiltRecording lets the ear hear a recording, also behind damage; the notes say

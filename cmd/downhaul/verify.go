@@ -115,13 +115,7 @@ func (c *verifyCmd) Run(s *streams) error {
 	if len(all) == 0 {
 		return hint(errors.New("verify: none of these holds a trip log"), "name session folders, or the trip log in one (%s)", triplog.PartName(1))
 	}
-	if err := s.tell(&verifyOutput{verifySchema, all, passed}, c.JSON); err != nil {
-		return err
-	}
-	if found {
-		return errFound
-	}
-	return nil
+	return s.conclude(&verifyOutput{verifySchema, all, passed}, c.JSON, nil, found)
 }
 
 func (o *verifyOutput) print(w io.Writer) {

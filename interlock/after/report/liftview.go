@@ -1,16 +1,13 @@
 package report
 
 import (
-	"fmt"
 	"html/template"
-	"strings"
 	"time"
 
 	"downhaul/interlock/after/report/lift"
 	"downhaul/interlock/after/report/picture"
 	"downhaul/rules"
 	"downhaul/rules/rounding"
-	"downhaul/rules/words"
 )
 
 // liftView is the lift section of the page.
@@ -34,18 +31,13 @@ type forecastView struct {
 }
 
 type stepView struct {
-	Name, Mass, Verdict, Class string
-	Why, Settle, SettleHead    string
-	Rows                       []estimateRow
-	Unproven                   string
+	*lift.StepForecast
+	MassSays, Class, Why, Settle, Unproven string
+	Rows                                   []lift.Row
 }
 
-type estimateRow struct{ What, Mid, Low, High, Note string }
-
-// words and colours of the verdicts; the colour never stands alone.
-var verdicts = map[lift.Verdict][2]string{
-	lift.Go: {"GO", ""}, lift.NotYet: {"NOT YET, fly this first", "near"}, lift.No: {"NO", "bad"}, lift.Withheld: {"WITHHELD", "bad"},
-}
+// classOf is the colour of a verdict; it never stands alone.
+var classOf = map[lift.Verdict]string{lift.NotYet: "near", lift.No: "bad", lift.Withheld: "bad"}
 
 func (l *Lift) view() liftView {
 	v := liftView{Says: l.Says, Held: l.held, Doubts: l.Doubts, SVGUnit: "%", MassUnit: rules.DefaultUnit(rules.Mass, l.units)}
@@ -62,7 +54,13 @@ func (l *Lift) view() liftView {
 }
 
 func forecastOf(f *lift.Forecast, units string) forecastView {
-	v := forecastView{None: len(f.Next) == 0, Basis: basis(f, units)}
+	v := forecastView{None: len(f.Next) == 0}
+	for i, text := range f.Basis(units) {
+		if i == 0 {
+			text = "rests on " + text
+		}
+		v.Basis += sentence(text) + " "
+	}
 	if v.None {
 		v.Refused, v.Settle = f.Refused, f.Settle
 	}
@@ -70,38 +68,10 @@ func forecastOf(f *lift.Forecast, units string) forecastView {
 		v.WhatIf = f.WhatIf.Text
 	}
 	for i := range f.Next {
-		v.Steps = append(v.Steps, stepOf(&f.Next[i], &f.Needed, units))
-	}
-	return v
-}
-
-func stepOf(s *lift.StepForecast, need *lift.Requirement, units string) stepView {
-	say := func(v float64, k rules.Kind) string { return round(v, k, units, rounding.Near) }
-	v := stepView{Name: s.Name, Mass: say(s.Mass, rules.Mass), Verdict: verdicts[s.Verdict][0], Class: verdicts[s.Verdict][1], SettleHead: "What it would take"}
-	if s.Verdict == lift.NotYet || s.Verdict == lift.Withheld {
-		v.SettleHead = "What would settle it"
-	}
-	v.Why, v.Settle = s.Sentence(units)
-	if !s.Numbers {
-		return v
-	}
-	row := func(what string, e lift.Estimate, k rules.Kind, note string) {
-		v.Rows = append(v.Rows, estimateRow{what, say(e.Mid, k), round(e.Low, k, units, rounding.Down), round(e.High, k, units, rounding.Up), note})
-	}
-	row("output in the hover", s.Output, rules.Ratio, "")
-	row("hardest working motor", s.Worst, rules.Ratio, round(s.Headroom.Mid, rules.Ratio, units, rounding.Down)+" left")
-	row("current", s.Current, rules.Current, "")
-	row("pack under it", s.Voltage, rules.Voltage, round(s.Sag.Mid, rules.Voltage, units, rounding.Up)+" of sag")
-	row("pack at the hover's end", s.EndVoltage, rules.Voltage, "after "+rules.Format(need.HoverTime, "s"))
-	row("most lift, at the end", s.Lift, rules.Force, fmt.Sprintf("at %s, %s", say(s.LiftVoltage.Mid, rules.Voltage), say(s.LiftCurrent.Mid, rules.Current)))
-	row("reserve", s.Reserve, rules.Ratio, "required "+say(need.Reserve, rules.Ratio))
-	if s.Take != nil && s.Take.LargestMass > 0 {
-		b := round(s.Take.LargestBallast, rules.Mass, units, rounding.Down)
-		v.Rows = append(v.Rows, estimateRow{What: "largest ballast that keeps the reserve", Mid: b, Note: "at the low end"})
-	}
-	if !s.Shown {
-		v.Unproven = "The supply was not seen to carry full output (" + say(s.LiftCurrent.Mid, rules.Current) +
-			"): lift and reserve are bounded by what it was seen to carry, and thrust may fall at full output."
+		s := &f.Next[i]
+		step := stepView{StepForecast: s, MassSays: round(s.Mass, rules.Mass, units, rounding.Near), Class: classOf[s.Verdict], Unproven: s.Unproven(units), Rows: s.Rows(units, &f.Needed)}
+		step.Why, step.Settle = s.Sentence(units)
+		v.Steps = append(v.Steps, step)
 	}
 	return v
 }
@@ -110,33 +80,6 @@ func stepOf(s *lift.StepForecast, need *lift.Requirement, units string) stepView
 // knows already.
 func round(v float64, k rules.Kind, units string, way rounding.Way) string {
 	return rounding.Show(v, rules.DefaultUnit(k, units), 3, way)
-}
-
-func basis(f *lift.Forecast, units string) string {
-	count := map[lift.Kind]int{}
-	for i := range f.Points {
-		count[f.Points[i].Kind]++
-	}
-	text := fmt.Sprintf("Rests on %s, %s against the tether and %s that stayed on the ground.", words.Count(count[lift.Hover], "hover"),
-		words.Count(count[lift.Pull], "pull"), words.Count(count[lift.Attempt], "full-output attempt"))
-	if r := f.Fit; r != nil {
-		text += fmt.Sprintf(" Thrust against %s; scatter %.1f %% a hover, %s of freedom. Heaviest load held: %s, at %.0f %% output.",
-			r.Against, 100*r.Scatter, words.Count(r.Freedom, "degree"), round(r.Heaviest, rules.Force, units, rounding.Near), 100*r.TopOutput)
-		if r.Assumes != "" {
-			text += " " + strings.ToUpper(r.Assumes[:1]) + r.Assumes[1:] + "."
-		}
-	}
-	for i := range f.Changes {
-		text += " Measured: " + f.Changes[i].Says() + "."
-	}
-	if f.Stand != nil {
-		text += " Thrust stand: " + f.Stand.Says() + "."
-	}
-	if f.Air != nil {
-		air := f.Air.Says(units)
-		text += " " + strings.ToUpper(air[:1]) + air[1:] + "."
-	}
-	return text
 }
 
 // chart draws the hovers that were flown and those that are forecast.

@@ -16,10 +16,9 @@ func TestForecastRoundsToTheSafeSide(t *testing.T) {
 		"metric":   {"12.8 kg", "12.3 % left", "1.24 V of sag", "29.9 %", "41.1 %"},
 		"imperial": {"28.4 lb"},
 	} {
-		v := stepOf(&s, &lift.Requirement{}, units)
 		var all []string
-		for _, r := range v.Rows {
-			all = append(all, r.Mid, r.Low, r.High, r.Note)
+		for _, r := range s.Rows(units, &lift.Requirement{}) {
+			all = append(all, r.Mid+r.Unit, r.Low+r.Unit, r.High+r.Unit, r.Note)
 		}
 		for _, w := range want {
 			if text := strings.Join(all, "; "); !strings.Contains(text, w) {

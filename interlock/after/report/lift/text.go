@@ -36,13 +36,26 @@ func said(si float64, kind rules.Kind, system string, digits int, way rounding.W
 // ranged is an estimate as "12.5 kg (11 to 14)"; the range is never told narrower
 // than it is.
 func ranged(e Estimate, kind rules.Kind, system string, digits int) string {
+	r := rowOf("", e, kind, system, digits, "")
+	return r.value()
+}
+
+// Row is one figure of a step for people: what is likely, its 95 % interval, which may be
+// empty, the unit of all with a blank in front of it, and a remark.
+type Row struct{ What, Mid, Low, High, Unit, Note string }
+
+func rowOf(what string, e Estimate, kind rules.Kind, system string, digits int, note string) Row {
 	mid, unit := figure(e.Mid, kind, system, digits, rounding.Near)
 	low, _ := figure(e.Low, kind, system, digits, rounding.Down)
 	high, _ := figure(e.High, kind, system, digits, rounding.Up)
-	if unit != "" {
-		mid += " " + unit
+	return Row{what, mid, low, high, strings.TrimRight(" "+unit, " "), note}
+}
+
+func (r *Row) value() string {
+	if r.Low == "" {
+		return r.Mid + r.Unit
 	}
-	return mid + " (" + low + " to " + high + ")"
+	return r.Mid + r.Unit + " (" + r.Low + " to " + r.High + ")"
 }
 
 func clock(seconds float64) string {
@@ -98,7 +111,13 @@ func (f *Forecast) Text(system string) string {
 		}
 		p.line("")
 	}
-	f.basis(p, system)
+	for i, text := range f.Basis(system) {
+		head := "            "
+		if i == 0 {
+			head = "  Rests on: "
+		}
+		p.wrapped(head, "            ", text)
+	}
 	for _, no := range f.Cannot {
 		p.wrapped("  Not seen: ", "            ", no)
 	}
@@ -116,63 +135,93 @@ func capital(s string) string {
 	return strings.ToUpper(string(r)) + s[n:]
 }
 
+// verdictText is the verdicts for people.
 var verdictText = map[Verdict]string{Go: "GO", NotYet: "NOT YET: fly this first", No: "NO", Withheld: "WITHHELD"}
 
+// Says returns the verdict for people, empty where there is none.
+func (v Verdict) Says() string { return verdictText[v] }
+
+// SettleHead stands in front of what Sentence says would settle it.
+func (s *StepForecast) SettleHead() string {
+	if s.Verdict == NotYet || s.Verdict == Withheld {
+		return "What would settle it"
+	}
+	return "What it would take"
+}
+
+// Rows are the figures of the step in the units of the system, none where it has no numbers.
+func (s *StepForecast) Rows(system string, need *Requirement) (rows []Row) {
+	if !s.Numbers {
+		return nil
+	}
+	const digits = 3
+	say := func(v float64, kind rules.Kind, way rounding.Way) string { return said(v, kind, system, digits, way) }
+	row := func(what string, e Estimate, kind rules.Kind, note string) {
+		rows = append(rows, rowOf(what, e, kind, system, digits, note))
+	}
+	row("output in the hover", s.Output, rules.Ratio, "")
+	row("hardest working motor", s.Worst, rules.Ratio, say(s.Headroom.Mid, rules.Ratio, rounding.Down)+" left")
+	row("current", s.Current, rules.Current, "")
+	row("pack under it", s.Voltage, rules.Voltage, say(s.Sag.Mid, rules.Voltage, rounding.Up)+" of sag")
+	row("pack at the hover's end", s.EndVoltage, rules.Voltage, "after "+clock(need.HoverTime))
+	if need.Floor > 0 && s.Endurance.Mid > 0 {
+		rows = append(rows, Row{What: "time to the floor", Mid: clock(s.Endurance.Mid), Low: clock(s.Endurance.Low), High: clock(s.Endurance.High), Note: "shorter near empty"})
+	}
+	row("most lift, at the end", s.Lift, rules.Force, fmt.Sprintf("at %s, %s", say(s.LiftVoltage.Mid, rules.Voltage, rounding.Near), say(s.LiftCurrent.Mid, rules.Current, rounding.Near)))
+	row("reserve", s.Reserve, rules.Ratio, fmt.Sprintf("required %.0f %%", 100*need.Reserve))
+	if s.Take != nil && s.Take.LargestMass > 0 {
+		rows = append(rows, Row{What: "largest ballast", Mid: say(s.Take.LargestBallast, rules.Mass, rounding.Down), Note: "reserve at the low end"})
+	}
+	return rows
+}
+
+// Unproven is what stands beside figures that the supply was not seen to bear, else empty.
+func (s *StepForecast) Unproven(system string) string {
+	if !s.Numbers || s.Shown {
+		return ""
+	}
+	return fmt.Sprintf("The supply was not seen to carry full output (%s): lift and reserve are bounded by what it was seen to carry, and thrust may fall at full output.", said(s.LiftCurrent.Mid, rules.Current, system, 3, rounding.Near))
+}
+
 func (s *StepForecast) text(p *page, system string, need *Requirement) {
-	p.wrapped("  ", "  ", fmt.Sprintf("%s, %s in all: %s", s.Name, said(s.Mass, rules.Mass, system, 3, rounding.Near), verdictText[s.Verdict]))
+	p.wrapped("  ", "  ", fmt.Sprintf("%s, %s in all: %s", s.Name, said(s.Mass, rules.Mass, system, 3, rounding.Near), s.Verdict.Says()))
 	why, settle := s.Sentence(system)
 	p.wrapped("    ", "    ", capital(why)+".")
 	if settle != "" {
-		head := "    What it would take: "
-		if s.Verdict == NotYet || s.Verdict == Withheld {
-			head = "    What would settle it: "
+		p.wrapped("    "+s.SettleHead()+": ", "      ", settle+".")
+	}
+	for i, r := range s.Rows(system, need) {
+		if i == 0 {
+			p.line("    %-22s %s", "", "likely (95 % interval)")
 		}
-		p.wrapped(head, "      ", settle+".")
+		p.line("    %-22s %-28s %s", r.What, r.value(), r.Note)
 	}
-	if !s.Numbers {
-		p.line("")
-		return
-	}
-	row := func(name, value, note string) { p.line("    %-22s %-28s %s", name, value, note) }
-	row("", "likely (95 % interval)", "")
-	row("output in the hover", ranged(s.Output, rules.Ratio, system, 2), "")
-	row("hardest working motor", ranged(s.Worst, rules.Ratio, system, 2), rounding.Number(100*s.Headroom.Mid, 2, rounding.Down)+" % left")
-	row("current", ranged(s.Current, rules.Current, system, 3), "")
-	row("pack under it", ranged(s.Voltage, rules.Voltage, system, 3), said(s.Sag.Mid, rules.Voltage, system, 2, rounding.Up)+" of sag")
-	row("pack at the hover's end", ranged(s.EndVoltage, rules.Voltage, system, 3), "after "+clock(need.HoverTime))
-	if need.Floor > 0 && s.Endurance.Mid > 0 {
-		row("time to the floor", fmt.Sprintf("%s (%s to %s)", clock(s.Endurance.Mid), clock(s.Endurance.Low), clock(s.Endurance.High)), "shorter near empty")
-	}
-	row("most lift, at the end", ranged(s.Lift, rules.Force, system, 3), fmt.Sprintf("at %s, %s", said(s.LiftVoltage.Mid, rules.Voltage, system, 3, rounding.Near), said(s.LiftCurrent.Mid, rules.Current, system, 3, rounding.Near)))
-	row("reserve", ranged(s.Reserve, rules.Ratio, system, 2), fmt.Sprintf("required %.0f %%", 100*need.Reserve))
-	if s.Take != nil && s.Take.LargestMass > 0 {
-		row("largest ballast", said(s.Take.LargestBallast, rules.Mass, system, 3, rounding.Down), "at the low end")
-	}
-	if !s.Shown {
-		p.wrapped("    ", "    ", fmt.Sprintf("The supply was not seen to carry full output (%s): lift and reserve are bounded by what it was seen to carry, and thrust may fall at full output.", said(s.LiftCurrent.Mid, rules.Current, system, 3, rounding.Near)))
+	if text := s.Unproven(system); text != "" {
+		p.wrapped("    ", "    ", text)
 	}
 	p.line("")
 }
 
-// basis reports what the forecast rests on.
-func (f *Forecast) basis(p *page, system string) {
+// Basis is what the forecast rests on, in sentences without their full stops.
+func (f *Forecast) Basis(system string) (says []string) {
+	say := func(format string, args ...any) { says = append(says, fmt.Sprintf(format, args...)) }
 	count := map[Kind]int{}
 	for i := range f.Points {
 		count[f.Points[i].Kind]++
 	}
-	p.wrapped("  Rests on: ", "            ", fmt.Sprintf("%s, %s on the tether, %s that stayed on the ground", words.Count(count[Hover], "hover"), words.Count(count[Pull], "pull"), words.Count(count[Attempt], "full-output attempt")))
+	say("%s, %s on the tether, %s that stayed on the ground", words.Count(count[Hover], "hover"), words.Count(count[Pull], "pull"), words.Count(count[Attempt], "full-output attempt"))
 	if f.Stand != nil {
-		p.wrapped("  ", "  ", "Thrust stand: "+f.Stand.Says()+".")
+		say("thrust stand: %s", f.Stand.Says())
 	}
 	for i := range f.Changes {
-		p.wrapped("  ", "  ", "Measured: "+f.Changes[i].Says()+".")
+		say("measured: %s", f.Changes[i].Says())
 	}
 	if r := f.Fit; r != nil {
-		p.wrapped("            ", "            ", fmt.Sprintf("thrust against %s; scatter %.1f %% a hover, %s of freedom (Student's t %.2f); one hover is one point, however long",
-			r.Against, 100*r.Scatter, words.Count(r.Freedom, "degree"), r.T))
-		p.wrapped("            ", "            ", fmt.Sprintf("heaviest load held: %s, at %.0f %% output", said(r.Heaviest, rules.Force, system, 3, rounding.Near), 100*r.TopOutput))
+		say("thrust against %s; scatter %.1f %% a hover, %s of freedom (Student's t %.2f); one hover is one point, however long",
+			r.Against, 100*r.Scatter, words.Count(r.Freedom, "degree"), r.T)
+		say("heaviest load held: %s, at %.0f %% output", said(r.Heaviest, rules.Force, system, 3, rounding.Near), 100*r.TopOutput)
 		if r.Assumes != "" {
-			p.wrapped("            ", "            ", r.Assumes)
+			say("%s", r.Assumes)
 		}
 	}
 	if r := f.Pack; r != nil {
@@ -181,9 +230,10 @@ func (f *Forecast) basis(p *page, system string) {
 		if r.Collapse > 0 {
 			text += ", gave way at " + said(r.Collapse, rules.Current, system, 3, rounding.Near)
 		}
-		p.wrapped("            ", "            ", text)
+		says = append(says, text)
 	}
 	if f.Air != nil {
-		p.wrapped("            ", "            ", f.Air.Says(system))
+		says = append(says, f.Air.Says(system))
 	}
+	return says
 }

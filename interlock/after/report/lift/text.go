@@ -112,11 +112,11 @@ func (f *Forecast) Text(system string) string {
 		p.line("")
 	}
 	for i, text := range f.Basis(system) {
-		head := "            "
 		if i == 0 {
-			head = "  Rests on: "
+			p.wrapped("  Rests on: ", "            ", text)
+		} else {
+			p.wrapped("            ", "            ", capital(text))
 		}
-		p.wrapped(head, "            ", text)
 	}
 	for _, no := range f.Cannot {
 		p.wrapped("  Not seen: ", "            ", no)

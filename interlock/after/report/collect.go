@@ -4,6 +4,7 @@ import (
 	"bytes"
 	"encoding/json"
 	"fmt"
+	"math"
 	"time"
 
 	"downhaul/interlock"
@@ -151,19 +152,12 @@ func (n *nearest) settle() {
 		c.Worst = ofRule(&n.worst, n.rule, si)
 		c.Headroom = ofRule(&n.least, n.rule, si)
 		c.Headroom.room = true
-		if way := abs(n.rule.Limit - n.rule.Caution); n.rule.HasCaution && way > 0 {
+		if way := math.Abs(n.rule.Limit - n.rule.Caution); n.rule.HasCaution && way > 0 {
 			share := n.least / way
 			c.Share = &share
 		}
 	}
 	n.seen = false
-}
-
-func abs(v float64) float64 {
-	if v < 0 {
-		return -v
-	}
-	return v
 }
 
 // runView is what is looked at in one run.

@@ -27,8 +27,6 @@ func declaredSays(d *session.Declaration) string {
 		return "air: " + d.Value + ", declared, not measured" + by
 	case session.DeclaredWind:
 		return "wind read by hand: " + d.Value + ", declared, not measured" + by
-	}
-	switch d.What {
 	case session.DeclaredStop:
 		return fmt.Sprintf("rotors stood after %s, read by hand, by %s%s", d.Value, d.Initials, by)
 	case session.DeclaredConfirm:

@@ -1,9 +1,10 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"html/template"
-	"sort"
+	"slices"
 	"time"
 
 	"downhaul/interlock/after/report/picture"
@@ -89,7 +90,7 @@ func (s *Session) marksOf(ep *Episode, rule string) []picture.Mark {
 	first := &ep.Trips[0].Times
 	add(first.Relay, "relay", false)
 	add(first.Readback, "read back", false)
-	sort.SliceStable(out, func(i, j int) bool { return out[i].At < out[j].At })
+	slices.SortStableFunc(out, func(a, b picture.Mark) int { return cmp.Compare(a.At, b.At) })
 	return out
 }
 

@@ -2,6 +2,7 @@ package report
 
 import (
 	"fmt"
+	"math"
 	"strings"
 	"time"
 
@@ -228,7 +229,7 @@ func (t *Trip) Worse(than *Trip) bool {
 	if t.Value == nil || than.Value == nil || t.Limit == nil {
 		return false
 	}
-	return abs(t.Value.Value-t.Limit.Value) > abs(than.Value.Value-t.Limit.Value)
+	return math.Abs(t.Value.Value-t.Limit.Value) > math.Abs(than.Value.Value-t.Limit.Value)
 }
 
 // Filmed is where a film that shows the lamp shows the trip; empty before the

@@ -3,6 +3,7 @@ package report
 import (
 	"cmp"
 	"fmt"
+	"math"
 	"slices"
 	"strings"
 	"time"
@@ -11,6 +12,7 @@ import (
 	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/records/stopping"
 	"downhaul/rules"
+	"downhaul/rules/document"
 	"downhaul/rules/words"
 )
 
@@ -261,7 +263,7 @@ func (row *RuleRow) headroom(rule *rules.Rule, h *bench.Headroom) {
 	row.Least = ofRule(h.Least, rule, h.Unit)
 	row.Least.room = true
 	row.LeastAt = &Quantity{Value: h.AtS, Unit: "s", shown: "s"}
-	if of := abs(rule.Limit); of > 0 {
+	if of := math.Abs(rule.Limit); of > 0 {
 		s := *h.Least / of
 		row.Share = &s
 	}
@@ -281,13 +283,4 @@ func (r *reading) takeEquality(res *bench.Result) {
 	}
 }
 
-func list(words []string) string {
-	switch n := len(words); n {
-	case 0:
-		return "none"
-	case 1:
-		return words[0]
-	default:
-		return strings.Join(words[:n-1], ", ") + " and " + words[n-1]
-	}
-}
+func list(words []string) string { return cmp.Or(document.List(words, "and"), "none") }

@@ -1,6 +1,7 @@
 package report
 
 import (
+	"cmp"
 	"fmt"
 	"slices"
 	"time"
@@ -89,14 +90,6 @@ func (s *Session) Timeline() []Moment {
 		}
 		add(c.From, class, "Caution %s%s %s, worst %s, limit %s: %s", c.Rule, times, until, c.Worst, c.Limit, c.Came())
 	}
-	slices.SortStableFunc(out, func(a, b Moment) int {
-		switch {
-		case a.At.Value < b.At.Value:
-			return -1
-		case a.At.Value > b.At.Value:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b Moment) int { return cmp.Compare(a.At.Value, b.At.Value) })
 	return out
 }

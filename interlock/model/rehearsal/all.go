@@ -1,6 +1,7 @@
 package rehearsal
 
 import (
+	"cmp"
 	"context"
 	"errors"
 	"fmt"
@@ -144,15 +145,7 @@ func (s *Setup) Best(ctx context.Context, dir string, base []*Result, flown func
 			out = append(out, c)
 		}
 	}
-	slices.SortStableFunc(out, func(a, b Change) int {
-		switch {
-		case a.Gain > b.Gain:
-			return -1
-		case a.Gain < b.Gain:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(out, func(a, b Change) int { return cmp.Compare(b.Gain, a.Gain) })
 	return out, nil
 }
 

@@ -1,6 +1,7 @@
 package lift
 
 import (
+	"cmp"
 	"math"
 	"slices"
 	"sort"
@@ -151,15 +152,7 @@ func (s *supply) loadSteps(runs []Run, top float64) {
 
 // fit finds where the supply gave way, then fits what lies below.
 func (s supply) fit(rows []loadRow) (supply, string) {
-	slices.SortStableFunc(rows, func(a, b loadRow) int {
-		switch {
-		case a.amps < b.amps:
-			return -1
-		case a.amps > b.amps:
-			return 1
-		}
-		return 0
-	})
+	slices.SortStableFunc(rows, func(a, b loadRow) int { return cmp.Compare(a.amps, b.amps) })
 	top := rows[len(rows)-1].amps
 	base := 0
 	for base < len(rows) && rows[base].amps < 0.2*top {

@@ -26,7 +26,14 @@ type page struct {
 // write makes every page and puts it where manual readers look, and the handbook as one
 // page of HTML beside their folders.
 func write(root, tool, dir string) error {
-	pages := []page{guardPage(), benchPage(), limitsPage()}
+	pages := []page{limitsPage()}
+	for _, d := range daemonPages {
+		p, err := daemonPage(d.name, d.number, d.what)
+		if err != nil {
+			return err
+		}
+		pages = append(pages, p)
+	}
 	p, err := toolPage(tool)
 	if err != nil {
 		return err

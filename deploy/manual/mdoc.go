@@ -78,16 +78,6 @@ func (w *writer) list(items [][2]string) {
 	w.macro("El")
 }
 
-// seeFormats names the pages of the three files, in the order of the alphabet;
-// more reports whether something follows.
-func (w *writer) seeFormats(more bool) {
-	w.macro("Xr downhaul-card 5 ,")
-	w.macro("Xr downhaul-envelope 5 ,")
-	w.macro("Xr downhaul-json 5 ,")
-	w.macro("Xr downhaul-limits 5 ,")
-	w.macro("Xr downhaul-pad 5" + map[bool]string{true: " ,"}[more])
-}
-
 // cautionWords close every page.
 const cautionWords = "Uncrewed craft on a tether only: power off is a safe state for nothing else. " +
 	"This is one layer beside a hard-wired emergency stop, an empty keep-out and an observer; it is no certified safety component, " +

@@ -146,7 +146,9 @@ func toolPage(tool string) (page, error) {
 	w.head("EXIT STATUS")
 	w.text("0: nothing found. 1: found (a trip, a fault in a file, a broken chain). 2: could not do it.")
 	w.head("SEE ALSO")
-	w.seeFormats(true)
+	for _, name := range []string{"card", "envelope", "json", "limits", "pad"} {
+		w.macro("Xr downhaul-" + name + " 5 ,")
+	}
 	w.macro("Xr downhauld 8")
 	w.cautions()
 	return page{"downhaul", "1", w.String()}, nil

@@ -150,7 +150,7 @@ func readSetup(ctx context.Context, s *streams, command string, files []string, 
 		Held: []heldRow{}, Paste: []pasted{}, TooSeldom: []string{}, all: all}
 	if heard != "" {
 		var err error
-		if out.found, err = wasHeard(ctx, s, heard); err != nil {
+		if out.found, err = wasHeard(ctx, s, "check", heard); err != nil {
 			return nil, err
 		}
 		out.heard, out.wrong = out.found.budgets(), out.found.Wrong

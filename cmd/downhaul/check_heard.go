@@ -55,21 +55,21 @@ type pasted struct {
 }
 
 // wasHeard reads what listen --json printed, or hears a recording.
-func wasHeard(ctx context.Context, s *streams, name string) (*findings, error) {
+func wasHeard(ctx context.Context, s *streams, command, name string) (*findings, error) {
 	head, err := plain.Read(name, plain.Heard)
 	if err == nil && strings.HasPrefix(strings.TrimSpace(string(head)), "{") {
 		f, err := foundBefore(name, head)
 		if err != nil {
-			return nil, hint(fmt.Errorf("check: %w", err), "downhaul listen LINK --json > %s", name)
+			return nil, hint(fmt.Errorf("%s: %w", command, err), "downhaul listen LINK --json > %s", name)
 		}
 		return &f, nil
 	}
-	found, _, err := eachRecording(ctx, s, "check", []string{name}, func(j *job) (*findings, error) { return hearRecording(j, identity{}) })
+	found, _, err := eachRecording(ctx, s, command, []string{name}, func(j *job) (*findings, error) { return hearRecording(j, identity{}) })
 	if err != nil {
 		return nil, err
 	}
 	if found[0].Craft == nil {
-		return nil, hint(fmt.Errorf("check: %s is neither a recording with a craft in it nor what listen --json prints", name), "name a recording, or write one: downhaul listen LINK --json > heard.json")
+		return nil, hint(fmt.Errorf("%s: %s is neither a recording with a craft in it nor what listen --json prints", command, name), "name a recording, or write one: downhaul listen LINK --json > heard.json")
 	}
 	return found[0], nil
 }

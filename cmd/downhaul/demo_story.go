@@ -75,36 +75,39 @@ func story(t *teller, c *craftmodel.Craft, b *virtual.Board, g *guard.Guard, m *
 	both := func(a, b func(time.Duration, *told.Status) bool) func(time.Duration, *told.Status) bool {
 		return func(now time.Duration, s *told.Status) bool { return a(now, s) && b(now, s) }
 	}
-	// press works a button: on now, off in the next scene.
-	press := func(name, says string) scene {
-		return scene{after(400 * time.Millisecond), "a moment", func(now time.Duration, _ *told.Status) error {
-			at = now
-			t.tell(now, "crew", says)
-			return b.Press(name)
-		}}
-	}
-	release := func(name string) scene {
-		return scene{after(pressFor), "a moment", func(now time.Duration, _ *told.Status) error {
-			at = now
-			return b.Release(name)
-		}}
-	}
-	order := func(until func(time.Duration, *told.Status) bool, waiting, who, says string, events ...craftmodel.Event) scene {
+	// next tells what somebody does or what happens, and does it.
+	next := func(until func(time.Duration, *told.Status) bool, waiting, who, says string, act func(now time.Duration) error) scene {
 		return scene{until, waiting, func(now time.Duration, _ *told.Status) error {
 			at = now
-			t.tell(now, who, says)
+			if says != "" {
+				t.tell(now, who, says)
+			}
+			return act(now)
+		}}
+	}
+	do := func(events ...craftmodel.Event) func(time.Duration) error {
+		return func(time.Duration) error {
 			for _, e := range events {
 				if err := c.Do(e); err != nil {
 					return err
 				}
 			}
 			return nil
-		}}
+		}
+	}
+	// press works a button: on now, off in the next scene.
+	press := func(name, says string) scene {
+		return next(after(400*time.Millisecond), "a moment", "crew", says, func(time.Duration) error { return b.Press(name) })
+	}
+	release := func(name string) scene {
+		return next(after(pressFor), "a moment", "", "", func(time.Duration) error { return b.Release(name) })
 	}
 	hovering := func(time.Duration, *told.Status) bool {
 		s := c.Truth()
 		return s.Height > hoverAt-0.15 && s.Climb < 0.2
 	}
+	overAndDone := func(_ time.Duration, s *told.Status) bool { return !s.Armed && !s.KeepOut }
+	climb := do(craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt})
 	return []scene{
 		{after(1500 * time.Millisecond), "the first look", func(now time.Duration, s *told.Status) error {
 			at = now
@@ -114,59 +117,38 @@ func story(t *teller, c *craftmodel.Craft, b *virtual.Board, g *guard.Guard, m *
 			}
 			return nil
 		}},
-		{after(time.Second), "a moment", func(now time.Duration, _ *told.Status) error {
-			at = now
-			t.tell(now, "crew", "Declares step \"ballast 12\", packs A and B, and what was inspected.")
-			return declareDemo(g)
-		}},
-		{after(time.Second), "a moment", func(now time.Duration, _ *told.Status) error {
-			at = now
-			t.tell(now, "crew", "Pad searched, nobody inside. Gate closed.")
-			return b.CloseContact("gate")
-		}},
+		next(after(time.Second), "a moment", "crew", "Declares step \"ballast 12\", packs A and B, and what was inspected.",
+			func(time.Duration) error { return declareDemo(g) }),
+		next(after(time.Second), "a moment", "crew", "Pad searched, nobody inside. Gate closed.",
+			func(time.Duration) error { return b.CloseContact("gate") }),
 		press("reset", "Reset, in view of the pad."),
 		release("reset"),
-		{state("ready"), "ready", func(now time.Duration, _ *told.Status) error { at = now; return nil }},
+		next(state("ready"), "ready", "", "", do()),
 		press("start", "Everybody clear. Start: the horn sounds, the chain is tested."),
 		release("start"),
-		order(state("live"), "live", "crew", "Arm, and climb to 2 m with 12 kg of ballast.",
-			craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt}),
-		order(both(after(3*time.Second), hovering), "the hover", "craft", "Hovers at 2 m."),
-		{after(1500 * time.Millisecond), "a moment", func(now time.Duration, _ *told.Status) error {
-			at = now
+		next(state("live"), "live", "crew", "Arm, and climb to 2 m with 12 kg of ballast.", climb),
+		next(both(after(3*time.Second), hovering), "the hover", "craft", "Hovers at 2 m.", do()),
+		next(after(1500*time.Millisecond), "a moment", "wind", "A gust comes up over the hedge.", func(now time.Duration) error {
 			m.note(&m.gust, now)
-			t.tell(now, "wind", "A gust comes up over the hedge.")
 			return c.Do(craftmodel.Event{Act: craftmodel.Gust, Value: demoGust, For: 5 * time.Second})
-		}},
-		order(state("lowering"), "the guard to ask for it", "crew", "\"Bring it down\" sounds. The pilot lands.",
-			craftmodel.Event{Act: craftmodel.LandNow}),
-		{state("tripped"), "the end of the lowering", func(now time.Duration, _ *told.Status) error { at = now; return nil }},
-		{func(_ time.Duration, s *told.Status) bool { return !s.Armed && !s.KeepOut }, "disarmed and rotors at rest", func(now time.Duration, _ *told.Status) error {
-			at = now
-			t.tell(now, "guard", "Disarmed and rotors at rest: the keep-out is over.")
-			return nil
-		}},
+		}),
+		next(state("lowering"), "the guard to ask for it", "crew", "\"Bring it down\" sounds. The pilot lands.", do(craftmodel.Event{Act: craftmodel.LandNow})),
+		next(state("tripped"), "the end of the lowering", "", "", do()),
+		next(overAndDone, "disarmed and rotors at rest", "guard", "Disarmed and rotors at rest: the keep-out is over.", do()),
 		press("reset", "Ballast checked, pad searched. Reset."),
 		release("reset"),
-		{state("ready"), "ready", func(now time.Duration, _ *told.Status) error { at = now; return nil }},
+		next(state("ready"), "ready", "", "", do()),
 		press("start", "Everybody clear. Start of the second run."),
 		release("start"),
-		order(state("live"), "live", "crew", "Arm, and climb again.",
-			craftmodel.Event{Act: craftmodel.Arm}, craftmodel.Event{Act: craftmodel.ClimbTo, Value: hoverAt}),
-		{both(after(2*time.Second), hovering), "the hover", func(now time.Duration, _ *told.Status) error {
-			at = now
+		next(state("live"), "live", "crew", "Arm, and climb again.", climb),
+		next(both(after(2*time.Second), hovering), "the hover", "craft", "The autopilot goes wrong: full climb, and nobody asked for it.", func(now time.Duration) error {
 			m.note(&m.runaway, now)
-			t.tell(now, "craft", "The autopilot goes wrong: full climb, and nobody asked for it.")
 			return c.Do(craftmodel.Event{Act: craftmodel.Runaway, Value: 1})
-		}},
-		{state("tripped"), "the cut", func(now time.Duration, _ *told.Status) error { at = now; return nil }},
-		{func(_ time.Duration, s *told.Status) bool { return !s.Armed && !s.KeepOut }, "disarmed and rotors at rest", func(now time.Duration, _ *told.Status) error {
-			at = now
-			t.tell(now, "craft", "Lies on the ground, disarmed, rotors at rest.")
-			return c.Do(craftmodel.Event{Act: craftmodel.ClearFaults})
-		}},
+		}),
+		next(state("tripped"), "the cut", "", "", do()),
+		next(overAndDone, "disarmed and rotors at rest", "craft", "Lies on the ground, disarmed, rotors at rest.", do(craftmodel.Event{Act: craftmodel.ClearFaults})),
 		press("reset", "Pad searched. Reset, and that is enough for today."),
 		release("reset"),
-		{after(500 * time.Millisecond), "a moment", func(now time.Duration, _ *told.Status) error { return nil }},
+		next(after(500*time.Millisecond), "a moment", "", "", do()),
 	}
 }

@@ -2,7 +2,6 @@ package main
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"io"
 	"net/netip"
@@ -90,26 +89,18 @@ func hearRecording(j *job, only identity) (*findings, error) {
 	if err != nil {
 		return nil, err
 	}
-	var broke error
-	for n := 0; ; n++ {
-		if n%4096 == 0 && j.ctx.Err() != nil {
-			return nil, j.ctx.Err()
-		}
-		c, err := rec.Next()
-		if err != nil {
-			var torn *recording.Torn
-			var damaged *recording.Damaged
-			switch {
-			case errors.As(err, &torn), errors.As(err, &damaged):
-				broke = err
-			case !errors.Is(err, io.EOF):
-				return nil, err
-			}
-			break
+	n := 0
+	broke, err := rec.Each(func(c *intake.Chunk) error {
+		if n++; n%4096 == 0 && j.ctx.Err() != nil {
+			return j.ctx.Err()
 		}
 		if c.Source == intake.Telemetry {
 			e.chunk(c)
 		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	info := rec.Info()
 	e.end(info.Span)

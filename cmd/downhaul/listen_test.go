@@ -168,7 +168,7 @@ func TestListenNamesTheFastestSource(t *testing.T) {
 		if !slices.ContainsFunc(f.Channels, func(c channelRow) bool { return c.Channel == want }) {
 			t.Errorf("message %d is faster: %+v", fast, f.Channels)
 		}
-		if h, err := e.heardCraft("the link"); err != nil || h.height != name {
+		if h, err := f.heardCraft(); err != nil || h.height != name {
 			t.Errorf("message %d is faster: %+v, %v", fast, h, err)
 		}
 	}

@@ -12,10 +12,7 @@ import (
 
 	"downhaul/interlock/before/hazard"
 	"downhaul/interlock/day/derived"
-	"downhaul/interlock/day/intake"
 	"downhaul/interlock/day/telemetry/link"
-	"downhaul/interlock/day/telemetry/link/reading"
-	"downhaul/interlock/records/plain"
 	"downhaul/rules"
 	"downhaul/rules/words"
 )
@@ -46,73 +43,43 @@ func hearCraft(ctx context.Context, text string, cfg link.Config) (*heardCraft, 
 		if err != nil {
 			return nil, err
 		}
-		return e.heardCraft("the link")
+		return e.judge("the link", 10*time.Second, identity{}).heardCraft()
 	}
-	info, err := os.Stat(text)
-	if errors.Is(err, os.ErrNotExist) {
+	if _, err := os.Stat(text); errors.Is(err, os.ErrNotExist) {
 		return nil, fmt.Errorf("there is no file %q; write now, name a recording, or leave it empty", text)
 	}
+	f, err := wasHeard(ctx, &streams{err: io.Discard}, "new", text)
 	if err != nil {
 		return nil, err
 	}
-	// What is larger than anything that listen prints is a recording.
-	if !info.IsDir() {
-		if head, err := plain.Read(text, plain.Heard); err == nil && strings.HasPrefix(strings.TrimSpace(string(head)), "{") {
-			return heardBefore(text, head)
-		}
-	}
-	e, err := newEar(false) // raw bytes come in pieces
-	if err != nil {
-		return nil, err
-	}
-	c := playCmd{Recording: text}
-	if err := c.each(func(chunk *intake.Chunk) error {
-		e.hear(chunk.At, reading.Packet{From: chunk.From, To: chunk.To, Bytes: chunk.Bytes})
-		return nil
-	}); err != nil {
-		return nil, err
-	}
-	return e.heardCraft(text)
-}
-
-// heardBefore reads what listen --json printed.
-func heardBefore(name string, text []byte) (*heardCraft, error) {
-	f, err := foundBefore(name, text)
-	if err != nil {
-		return nil, err
-	}
-	if f.Craft == nil {
-		return nil, fmt.Errorf("%s tells of no craft", name)
-	}
-	rate, value := map[rules.ChannelID]float64{}, map[rules.ChannelID]float64{}
-	for _, c := range f.Channels {
-		if ch, ok := rules.Lookup(c.Channel); ok && c.Verdict != isWrong {
-			rate[ch.ID] = c.Rate
-			if c.Value != nil {
-				value[ch.ID] = *c.Value
-			}
-		}
-	}
-	return asHeard(*f.Craft, 0, f.Spacings, func(id rules.ChannelID) (float64, float64) { return rate[id], value[id] })
+	return f.heardCraft()
 }
 
 // heardCraft is the craft of which most was heard.
-func (e *ear) heardCraft(from string) (*heardCraft, error) {
-	var best *sender
-	for _, s := range e.senders {
-		if s.isCraft() && (best == nil || s.frames > best.frames) {
-			best = s
+func (f *findings) heardCraft() (*heardCraft, error) {
+	switch {
+	case f.Craft == nil:
+		return nil, fmt.Errorf("no craft is heard on %s (%s from %s)", f.Link, words.Count(f.Bytes, "byte"), words.Count(len(f.Senders), "sender"))
+	case f.craft == nil: // as listen --json printed it
+		rows := map[rules.ChannelID]channelRow{}
+		for _, c := range f.Channels {
+			if ch, ok := rules.Lookup(c.Channel); ok && c.Verdict != isWrong {
+				rows[ch.ID] = c
+			}
 		}
-	}
-	if best == nil {
-		return nil, fmt.Errorf("no craft is heard on %s (%s from %s)", from, words.Count(int(e.bytes), "byte"), words.Count(len(e.senders), "sender"))
+		return asHeard(*f.Craft, 0, f.Spacings, func(id rules.ChannelID) (rate, value float64) {
+			if v := rows[id].Value; v != nil {
+				value = *v
+			}
+			return rows[id].Rate, value
+		})
 	}
 	motors := 0
-	for motors < derived.MaxMotors && best.channels[rules.Motor1Output+rules.ChannelID(motors)].samples > 0 {
+	for motors < derived.MaxMotors && f.craft.channels[rules.Motor1Output+rules.ChannelID(motors)].samples > 0 {
 		motors++
 	}
-	return asHeard(best.identity, motors, best.spacings(), func(id rules.ChannelID) (float64, float64) {
-		c := &best.channels[id]
+	return asHeard(f.craft.identity, motors, f.Spacings, func(id rules.ChannelID) (float64, float64) {
+		c := &f.craft.channels[id]
 		if c.against != rules.NoCause {
 			return 0, 0
 		}

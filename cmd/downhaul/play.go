@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"io"
 	"net"
 	"net/netip"
 	"net/url"
@@ -59,8 +58,12 @@ func (c *playCmd) Run(ctx context.Context, s *streams) error {
 
 	p := player{send: conn.Write, speed: c.Speed}
 	began := time.Now()
-	err = c.each(func(chunk *intake.Chunk) error { return p.play(ctx, began, chunk) })
+	r, err := c.open()
 	if err != nil {
+		return fmt.Errorf("play: %w", err)
+	}
+	defer r.Close()
+	if _, err = each(r, func(chunk *intake.Chunk) error { return p.play(ctx, began, chunk) }); err != nil { // look has told of what breaks off
 		return fmt.Errorf("play: %w", err)
 	}
 	fmt.Fprintf(s.out, "sent %s in %s\n", words.Count(p.sent, "datagram"), time.Since(began).Round(100*time.Millisecond))
@@ -117,34 +120,14 @@ func (c *playCmd) open() (*recording.Reader, error) {
 	return recording.OpenParts(files, options...)
 }
 
-// each gives every telemetry chunk. Where the recording breaks off it ends
-// without an error: look has told of that.
-func (c *playCmd) each(fn func(*intake.Chunk) error) error {
-	r, err := c.open()
-	if err != nil {
-		return err
-	}
-	defer r.Close()
-	for {
-		chunk, err := r.Next()
-		if err != nil {
-			return goodEnd(err)
+// each gives every telemetry chunk of a recording.
+func each(r *recording.Reader, fn func(*intake.Chunk) error) (broke, err error) {
+	return r.Each(func(c *intake.Chunk) error {
+		if c.Source != intake.Telemetry {
+			return nil
 		}
-		if chunk.Source == intake.Telemetry {
-			if err := fn(chunk); err != nil {
-				return err
-			}
-		}
-	}
-}
-
-// goodEnd is nil for the ends that a recording can have.
-func goodEnd(err error) error {
-	torn, damaged := new(recording.Torn), new(recording.Damaged)
-	if errors.Is(err, io.EOF) || errors.As(err, &torn) || errors.As(err, &damaged) {
-		return nil
-	}
-	return err
+		return fn(c)
+	})
 }
 
 // look reads the recording through, says what there is to say, and gives the
@@ -158,21 +141,15 @@ func (c *playCmd) look(s *streams) (time.Duration, error) {
 	defer r.Close()
 	var last time.Duration
 	chunks := 0
-	for {
-		chunk, err := r.Next()
-		if err != nil {
-			if goodEnd(err) != nil {
-				return 0, fmt.Errorf("play: %w", err)
-			}
-			if !errors.Is(err, io.EOF) {
-				wrap(s.err, "downhaul: ", "  ", fmt.Sprintf("the recording breaks off: %v", err))
-			}
-			break
-		}
-		if chunk.Source == intake.Telemetry {
-			chunks++
-			last = chunk.At
-		}
+	broke, err := each(r, func(chunk *intake.Chunk) error {
+		chunks, last = chunks+1, chunk.At
+		return nil
+	})
+	if err != nil {
+		return 0, fmt.Errorf("play: %w", err)
+	}
+	if broke != nil {
+		wrap(s.err, "downhaul: ", "  ", fmt.Sprintf("the recording breaks off: %v", broke))
 	}
 	info := r.Info()
 	for _, note := range info.Notes() {

@@ -1,8 +1,6 @@
 package bench
 
 import (
-	"errors"
-	"io"
 	"slices"
 
 	"downhaul/interlock/day/intake"
@@ -51,16 +49,7 @@ func straysOf(parts []string, options ...recording.Option) (*strays.Tally, error
 	defer rec.Close()
 	all := map[uint8]*strays.Tally{}
 	whole := &strays.Tally{}
-	for {
-		c, err := rec.Next()
-		if err != nil {
-			var torn *recording.Torn
-			var damaged *recording.Damaged
-			if !errors.Is(err, io.EOF) && !errors.As(err, &torn) && !errors.As(err, &damaged) {
-				return nil, err
-			}
-			break
-		}
+	_, err = rec.Each(func(c *intake.Chunk) error {
 		switch {
 		case c.Source != intake.Telemetry:
 		case c.Checked == nil && !c.From.IsValid():
@@ -74,6 +63,10 @@ func straysOf(parts []string, options ...recording.Option) (*strays.Tally, error
 		default:
 			whole.Whole(c.Bytes)
 		}
+		return nil
+	})
+	if err != nil {
+		return nil, err
 	}
 	for _, t := range all {
 		t.End()

@@ -202,6 +202,27 @@ func (r *Reader) Next() (*intake.Chunk, error) {
 	return &r.chunk, nil
 }
 
+// Each calls fn with every chunk up to the end. broke is why the recording breaks off, nil at
+// a proper end.
+func (r *Reader) Each(fn func(*intake.Chunk) error) (broke, err error) {
+	var torn *Torn
+	var damaged *Damaged
+	for {
+		c, err := r.Next()
+		switch {
+		case errors.Is(err, io.EOF):
+			return nil, nil
+		case errors.As(err, &torn), errors.As(err, &damaged):
+			return err, nil
+		case err == nil:
+			err = fn(c)
+		}
+		if err != nil {
+			return nil, err
+		}
+	}
+}
+
 // Comments are those of the packet of the last chunk.
 func (r *Reader) Comments() []string { return r.comments }
 

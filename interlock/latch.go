@@ -207,8 +207,11 @@ func (e *latch) onIfFitted(l Line) bool {
 	return !e.site.Fitted[l] || e.lines[l].known && e.lines[l].on
 }
 
-// still reports whether the rotors are known to stand.
-func (e *latch) still(at time.Duration) bool { return e.below.still(at, e.stillDone) }
+// still reports whether the rotors are known to stand. A controller that lost its power
+// tells a speed of nothing at once: no speed counts before they can stand.
+func (e *latch) still(at time.Duration) bool {
+	return (e.stillDone || e.timers[timerStill]-at <= e.rotorWindow()/2) && e.below.still(at, e.stillDone)
+}
 
 // power reports whether power can reach the rotors as intended.
 func (e *latch) power() bool { return e.state == Live || e.state == Lowering }
@@ -248,8 +251,7 @@ func (e *latch) allMet() bool {
 	return e.site.Duty == Guard && e.eachUnmet(func(Unmet) bool { return false }) && e.below.met()
 }
 
-// setRelay and setBeat command the two halves of the chain; only a change is
-// an effect.
+// setRelay and setBeat command the two halves of the chain; only a change is an effect.
 func (e *latch) setRelay(at time.Duration, on bool) {
 	if e.relayOn != on {
 		e.relayOn = on
@@ -282,8 +284,7 @@ func (e *latch) open(at time.Duration) {
 	e.arm(timerStill, at+e.rotorWindow())
 }
 
-// rotorWindow is twice the time after which the rotors stand; where nobody told
-// one, a long one of ours.
+// rotorWindow is twice the time after which the rotors stand; untold, a long one of ours.
 func (e *latch) rotorWindow() time.Duration {
 	if e.rotors.Standing > 0 {
 		return 2 * e.rotors.Standing

@@ -96,8 +96,7 @@ func (e *Engine) powerRemains(at time.Duration) bool {
 	return false
 }
 
-// still reports whether the rotors are known to stand: by their speed, or, where no
-// speed is told, because twice the proven stop time has passed (waited).
+// still goes by the rotors' speed or, where none is told, by twice the proven stop time (waited).
 func (e *Engine) still(at time.Duration, waited bool) bool {
 	if e.rotorTurns(at, e.site.StillRotor) {
 		return false // whatever is known of the others

@@ -238,3 +238,26 @@ func oneRotor(t *testing.T, turns rules.ChannelID) {
 		t.Errorf("it turns: keep out %v, a reset meets %v", v.KeepOut, v.ResetBar)
 	}
 }
+
+// A contactor on board takes the controllers' power as well: they tell a speed of
+// nothing at once, while the rotors run down. That opens nobody the way in.
+func TestPromise06_ASpeedLostWithThePowerIsNoRotorAtRest(t *testing.T) {
+	r := newRig(t, exploreEnvelope, nil) // the rotors stand after 1 s
+	r.set(rules.Tension, 500, rules.Good)
+	r.set(rules.ESCFailures, 0, rules.Good)
+	r.live()
+	r.set(rules.Motor1Speed, 40, rules.Good)
+	r.run(100 * time.Millisecond)
+	r.press(End, 20*time.Millisecond)
+	r.set(rules.Motor1Speed, 0, rules.Good)
+	var v View
+	for r.run(20 * time.Millisecond); r.now < r.e.latch.since+990*time.Millisecond; r.run(20 * time.Millisecond) {
+		if r.e.View(&v); v.Closed || !v.KeepOut || r.e.latch.still(r.now) {
+			t.Fatalf("%v after the opening: closed %v, keep out %v; the rotors may turn for 1 s", r.now-r.e.latch.since, v.Closed, v.KeepOut)
+		}
+	}
+	r.run(60 * time.Millisecond)
+	if r.e.View(&v); v.KeepOut {
+		t.Error("they had their time and are told to stand: still keep out")
+	}
+}

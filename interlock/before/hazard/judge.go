@@ -132,6 +132,7 @@ func Judge(c Case) Verdict {
 		}
 	}
 	j.warnOfGraces()
+	j.warnOfFrozen()
 	for _, name := range unseen.Strangers(c.Pad) {
 		j.warn("link %s: anybody on that network can stop the flight with one datagram under the craft's name, because nothing tells the craft from others. Write from = the craft's address; an address can be forged, a signing key ([signing]) cannot", name)
 	}

@@ -3,6 +3,7 @@ package hazard
 import (
 	"fmt"
 	"math"
+	"slices"
 
 	"downhaul/interlock"
 	"downhaul/interlock/sense"
@@ -87,6 +88,24 @@ func (j *job) warnOfTension(r *rules.Rule, b *Budget) {
 		j.warn("%q comes too late for the first snatch: the pull is at its greatest at least %s after the tether comes tight, a quarter of the period of %s on it (longer while thrust pulls on), and thrust is gone after %s. Size the tether for the snatch; the rule takes care of what follows",
 			r.Name, rounding.Show(least, "ms", 3, rounding.Down), j.show(j.Card.Craft.Mass, rules.Mass), rounding.Show(b.Gone, "ms", 3, rounding.Up))
 	}
+}
+
+// warnOfFrozen warns of rules that rest on the pad's own load cell where nothing watches it
+// for freezing: a converter that hangs tells the same count for ever, and no pull is seen.
+// At rest the last digits of a healthy one move.
+func (j *job) warnOfFrozen() {
+	rests := func(r rules.Rule) bool { return r.Watch == rules.Tension || r.Watch == rules.TensionRate }
+	i := slices.IndexFunc(j.Envelope.Rules, func(r rules.Rule) bool { return rests(r) && r.Stop != rules.NoStop })
+	watched := slices.ContainsFunc(j.Envelope.Rules, func(r rules.Rule) bool { return r.Watch == rules.Tension && r.FrozenAfter > 0 })
+	if !j.Pad.LoadCell.Fitted || i < 0 || watched {
+		return
+	}
+	r, write := &j.Envelope.Rules[i], "write"
+	if r.Watch != rules.Tension {
+		write = "add a rule on tether.tension with"
+	}
+	j.warn("%q would not see a load cell that freezes: the same reading again and again is believed, and no pull shows. Where its last digits move at rest, %s frozen_after = %d, a second of its readings",
+		r.Name, write, int(math.Ceil(max(2, j.Pad.LoadCell.Rate))))
 }
 
 // warnOfSag warns of a floor that full thrust reaches with a pack that may

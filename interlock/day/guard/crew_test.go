@@ -176,6 +176,30 @@ func TestNobodyGoesInAfterAGuardThatDiedInTheAir(t *testing.T) {
 	must(t, last.guard.Finish(last.now))
 }
 
+// A guard without a test card asks for no wait, but what fell under it may be the craft that
+// a card names today: nobody goes in to that either.
+func TestAFallWithoutACardIsCarriedOnToOneThatAsksForAWait(t *testing.T) {
+	dir := t.TempDir()
+	bare := crewed(t, dir)
+	bare.Card = File{}
+	f := onPad(t, bare, craftmodel.EightTwo())
+	f.run(2 * time.Second)
+	f.press("reset")
+	f.until("ready")
+	f.press("start")
+	f.until("live")
+	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.Arm}))
+	f.run(2 * time.Second)
+	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.ClimbTo, Value: 2}))
+	f.run(5 * time.Second)
+	f.press("end")
+	must(t, f.guard.Finish(f.now))
+
+	next := onPad(t, crewed(t, dir), craftmodel.EightTwo())
+	asks(t, next.guard, "keep out for 15 min more", "no step of the test card is declared")
+	must(t, next.guard.Finish(next.now))
+}
+
 // How long ago a crash was is reckoned from the clock of that session where that was kept
 // set; one that was not may have been hours behind, so the time begins anew.
 func TestACrashByAClockThatWasNotKeptSetWasJustNow(t *testing.T) {

@@ -99,8 +99,7 @@ func (g *Guard) carded(c *card.Card, start time.Time, e *earlier) error {
 	return nil
 }
 
-// retell takes the declarations and runs of one earlier session, which flew by the card
-// was, in their order.
+// retell takes declarations and runs of one earlier session, which flew by the card was, in order.
 func (d *declared) retell(story *session.Story, info *session.Info, was *card.Card) {
 	runs := story.Runs
 	flown := func(before int) {
@@ -111,8 +110,10 @@ func (d *declared) retell(story *session.Story, info *session.Info, was *card.Ca
 			}
 			flew, _ := was.Step(r.Step)
 			now, _ := d.card.Step(r.Step)
-			d.facts.Flew(card.Flown{Session: info.Session, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended,
-				Lighter: flew != nil && now != nil && (flew.Ballast < now.Ballast || was.Craft.Mass > 0 && was.Craft.Mass+flew.Ballast < d.card.Craft.Mass+now.Ballast)})
+			if r.Step != "" {
+				d.facts.Flew(card.Flown{Session: info.Session, Step: r.Step, Trips: r.Trips, BrokeOff: !r.Ended,
+					Lighter: flew != nil && now != nil && (flew.Ballast < now.Ballast || was.Craft.Mass > 0 && was.Craft.Mass+flew.Ballast < d.card.Craft.Mass+now.Ballast)})
+			}
 			d.fell(r, at)
 			runs = runs[1:]
 		}

@@ -14,8 +14,7 @@ import (
 	"downhaul/rules/card"
 )
 
-// handed is what a start hands on to the next, of all sessions before its own: so that
-// one reads the last session on top of it, and not all.
+// handed is what a start hands on of all sessions before its own: the next reads the last on top.
 type handed struct {
 	Ledger int            `json:"ledger"` // the newest entry that stood there
 	Stops  stopping.Tally `json:"stops"`
@@ -95,12 +94,12 @@ func (g *Guard) readAll(e *earlier, why string) (err error) {
 	return err
 }
 
-// mine returns the card of a session of the card's craft, nil of another's: its own copy,
-// where that is not the card of today by its hash.
+// mine returns the card of a session of the card's craft (its own copy, unless its hash is that
+// of today's), nil of another's, and an empty one of no card: what fell may be this craft.
 func (d *declared) mine(s *session.Session) (*card.Card, error) {
 	i := slices.IndexFunc(s.Info.Files, func(f session.FileInfo) bool { return f.Name == session.Card })
 	if i < 0 {
-		return nil, nil
+		return &card.Card{}, nil
 	}
 	if s.Info.Files[i].SHA256 == hashOf(d.card) {
 		return d.card, nil

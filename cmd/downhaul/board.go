@@ -227,11 +227,11 @@ func (o *boardOutput) print(w io.Writer) {
 		row(i.Name, says)
 	}
 	fmt.Fprintln(w, "\nSensors")
-	row("anemometer", fmt.Sprintf("%g Hz", s.Wind))
+	row("anemometer", rules.Reading(s.Wind, "Hz"))
 	if s.Load == nil {
 		row("load cell", "none")
 	} else {
-		row("load cell", rules.Format(*s.Load, o.force))
+		row("load cell", rules.Reading(*s.Load, o.force))
 	}
 	if len(s.Faults) > 0 {
 		fmt.Fprintln(w, "\nFaults that are in")

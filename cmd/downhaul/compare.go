@@ -151,7 +151,7 @@ func (c *compared) print(w io.Writer) {
 	}
 	table(w, "", []string{"rule", "", ">A", ">B", ">gained", ">lost", ">earlier", ">later"}, []int{18, 15, 5, 5, 6, 5, 7, 5}, rows)
 	if joined > 0 {
-		wrap(w, "", "", fmt.Sprintf("%d more of one fall into a longer one of the other; they count as neither gained nor lost.", joined))
+		wrap(w, "", "", pick(joined == 1, "1 more falls", fmt.Sprint(joined, " more fall"))+" into a longer one of the other envelope: neither gained nor lost.")
 	}
 	c.printChanges(w)
 	for _, d := range c.Recordings {
@@ -188,15 +188,12 @@ func (c *compared) printChanges(w io.Writer) {
 	if all > shown {
 		fmt.Fprintf(w, "  %d more of these; --json lists them all\n", all-shown)
 	}
-	if all > 0 {
-		fmt.Fprintln(w)
-	}
 }
 
 func changeText(c bench.Change) string {
 	text := c.What + ", " + c.Rule
 	if c.Value != nil {
-		text += fmt.Sprintf(": %s against %s", rules.Reading(*c.Value, c.Shown, *c.Limit), rules.Format(*c.Limit, c.Shown))
+		text += ": " + words.Past(*c.Value, *c.Limit, c.Shown, c.What == "caution")
 	}
 	if c.ByS > 0 {
 		text += fmt.Sprintf(", by %.2f s", c.ByS)

@@ -43,7 +43,7 @@ type defectNoteCmd struct {
 
 func (c *defectNoteCmd) Run(g *defectCmd, s *streams) error {
 	r := answers.LedgerRequest{Act: "list"}
-	if text := strings.Join(c.Text, " "); text != "" {
+	if text := strings.Join(c.Text, " "); text != "" && text != "list" { // the word alone is no defect
 		r.Act, r.Text = "note", text
 	}
 	return g.ledger(s, r, c.JSON)

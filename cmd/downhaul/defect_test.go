@@ -49,6 +49,9 @@ func TestDefectListIsClear(t *testing.T) {
 			t.Errorf("%q is not in: %s", want, out)
 		}
 	}
+	if list := defect("list", "--pad", padFile); strings.Contains(list, "On record:") || strings.Contains(list, "3. list") {
+		t.Errorf("\"list\" is taken for a defect: %s", list)
+	}
 	for _, once := range []string{long, "power was not removed"} {
 		if strings.Count(out, once) != 1 {
 			t.Errorf("%q is told %d times: %s", once, strings.Count(out, once), out)

@@ -13,6 +13,7 @@ import (
 	"downhaul/interlock/day/telemetry"
 	"downhaul/interlock/records/recording"
 	"downhaul/interlock/records/strays"
+	"downhaul/interlock/records/timeofday"
 	"downhaul/rules"
 	"downhaul/rules/words"
 )
@@ -290,14 +291,14 @@ func shownRanges(all []course) (out []string) {
 }
 
 func (c *course) shows(v float64) string {
-	return rules.Format(v, rules.DefaultUnit(c.id.Channel().Kind, "metric"))
+	return rules.Reading(v, rules.DefaultUnit(c.id.Channel().Kind, "metric"))
 }
 
 // printHead is the first lines of a recording.
 func (r *recorded) printHead(w io.Writer, f *findings) {
 	text := fmt.Sprintf("%s: %s, %.1f s", f.Link, r.Form, r.DurationS)
 	if r.StartUTC != nil {
-		text += " from " + r.StartUTC.Local().Format("2 January 2006 15:04:05 -07:00")
+		text += " from " + r.StartUTC.Local().Format("2006-01-02 15:04:05") + " (" + timeofday.Offset(*r.StartUTC) + ")"
 	}
 	good := "all good"
 	if f.BadBytes > 0 {

@@ -3,6 +3,7 @@ package main
 import (
 	"fmt"
 	"io"
+	"math"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -65,8 +66,8 @@ func (r *proved) print(w io.Writer) {
 	if !r.Passed {
 		result = "FAILED"
 	}
-	wrap(w, result+": ", "  ", fmt.Sprintf("%s passed, %d failed, %d not proven, %d do not apply. This proves the logic on these files, and no wiring, relay, sensor or radio: that is for commissioning.",
-		words.Count(r.Counts.Pass, "case"), r.Counts.Fail, r.Counts.NotProven, r.Counts.Moot))
+	wrap(w, result+": ", "  ", fmt.Sprintf("%s passed, %d failed, %d not proven, %s not apply. This proves the logic on these files, and no wiring, relay, sensor or radio: that is for commissioning.",
+		words.Count(r.Counts.Pass, "case"), r.Counts.Fail, r.Counts.NotProven, pick(r.Counts.Moot == 1, "1 does", fmt.Sprint(r.Counts.Moot, " do"))))
 	if r.Record != nil {
 		wrap(w, "Record: ", "  ", *r.Record)
 	} else if r.BuiltIn {
@@ -124,6 +125,13 @@ func (r *proved) value(row *prove.Row, v float64) string {
 		v = -v
 	}
 	text := prove.Say(v, rule.Unit)
+	if places, known := rules.Worth(rule.Unit); known && row.Side != "falling" && row.Side != "rising" {
+		// Nearer to the limit than a tenth of what a reading is worth, its digits tell nobody anything.
+		l, _ := rules.Convert(row.Limit, rule.Unit)
+		if x, _ := rules.Convert(v, rule.Unit); math.Abs(x-l) < math.Pow10(-places-1)*0.99 {
+			text = prove.Say(row.Limit, rule.Unit)
+		}
+	}
 	if limit := row.Limit; v != limit && row.Side != "falling" && text == prove.Say(limit, rule.Unit) {
 		return "just " + pick((v > limit) == (row.Side == "above" || row.Side == "rising"), "past ", "inside ") + text
 	}

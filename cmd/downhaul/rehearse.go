@@ -241,7 +241,7 @@ func printFlight(s *streams, set *rehearsal.Setup, r *rehearsal.Result, thrown b
 		wrap(s.out, pick(h.Seen, "Came of it: ", "NOT SEEN:   "), "            ", h.What+".")
 	}
 	if r.Expect != "" {
-		wrap(s.out, "Expected:   ", "            ", r.Expect+": "+pick(r.AsExpected, "so it was.", "IT WAS NOT."))
+		wrap(s.out, "Expected:   ", "            ", pick(r.Expect == "none", "no stop", r.Expect)+": "+pick(r.AsExpected, "so it was.", "IT WAS NOT."))
 	}
 	if !thrown {
 		wrap(s.out, "Session:    ", "            ", r.Session)

@@ -234,7 +234,7 @@ func ruleText(h *bench.Headroom, rule *rules.Rule) string {
 	case flag:
 		text = "always as it must be"
 	case h.Overs > 0:
-		by := rounding.Headroom(-*h.Least, rule.Unit)
+		by := strings.TrimPrefix(rounding.Headroom(*h.Least, rule.Unit), "-")
 		by = pick(by == rounding.AtLimit, "just so", "by "+by)
 		text = fmt.Sprintf("past it %s, %.1f s in all, the worst %s at %.2f s", times(h.Overs), h.OverS, by, h.AtS)
 	default:

@@ -104,7 +104,7 @@ func (c *statusCmd) until(ctx context.Context, s *streams) error {
 		if old {
 			now = "for the guard's loop, which stands still: what it told is old"
 		}
-		if now != said {
+		if !rehearsal.SameWait(now, said) {
 			said = now
 			wrap(s.out, st.State+", waits ", "  ", now)
 		}

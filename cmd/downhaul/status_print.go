@@ -232,7 +232,8 @@ func printLimits(w io.Writer, limits []told.RuleStatus, whole bool) {
 	for _, r := range limits {
 		text := r.Now
 		if r.HeadroomText != "" && !r.Missing {
-			text += ", headroom " + r.HeadroomText
+			past, is := strings.CutPrefix(r.HeadroomText, "-")
+			text += ", " + pick(is, past+" PAST IT", "headroom "+r.HeadroomText)
 		}
 		if r.Beside != "" {
 			text += "; " + r.Beside
@@ -279,7 +280,7 @@ func printReadings(w io.Writer, st *told.Status) {
 				fmt.Fprintf(w, "  %s\n", left)
 				left = ""
 			}
-			wrap(w, "  ", "  ", cell)
+			wrap(w, fmt.Sprintf("  %-20s ", printable(c.Channel)), strings.Repeat(" ", 23), text)
 		}
 	}
 	if left != "" {

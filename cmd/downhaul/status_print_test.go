@@ -86,6 +86,19 @@ func TestStatusMisleadsNobody(t *testing.T) {
 	}
 }
 
+// What is past a limit is said so, with no sign to miss; a reading that needs a line of its
+// own stands where the others do.
+func TestStatusColumns(t *testing.T) {
+	s := crowded("tripped")
+	s.Rules[0].HeadroomText = "-3.4 mph"
+	s.Channels = []told.ChannelStatus{{Channel: "craft.height", Text: "2 m"}, {Channel: "wind.gust3s", Text: "missing", Cause: "something it is worked out from is missing"}}
+	for _, want := range []string{"limit 20 mph, 3.4 mph PAST IT", "\n  craft.height         2 m\n  wind.gust3s          something it is worked out from is missing\n"} {
+		if text := printed(s); !strings.Contains(text, want) {
+			t.Errorf("%q is not in\n%s", want, text)
+		}
+	}
+}
+
 // On a small screen state, act, first cause and the limits past or near stand on the first
 // 23 lines, with their values, whatever lists there are; on a larger one there is more of each.
 func TestStatusOnASmallScreen(t *testing.T) {

@@ -7,7 +7,7 @@ import (
 	"strings"
 
 	"downhaul/interlock/before/bench"
-	"downhaul/rules"
+	"downhaul/rules/rounding"
 	"downhaul/rules/words"
 )
 
@@ -81,7 +81,8 @@ func (a *sweptAll) headroom(v *float64) string {
 	if v == nil {
 		return "no value"
 	}
-	return rules.FormatDifference(*v, a.rule.Unit)
+	past, is := strings.CutPrefix(rounding.Headroom(*v, a.rule.Unit), "-")
+	return pick(*v < 0 && !is, "just", past) + pick(*v < 0, " PAST IT", "")
 }
 
 // verdict returns in words what the sweep shows.

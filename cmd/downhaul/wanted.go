@@ -240,7 +240,7 @@ func (h *heard) row(id rules.ChannelID) channelRow {
 	if h.samples > 0 {
 		v := h.value
 		row.Value = &v
-		row.shown = rules.Format(v, rules.DefaultUnit(c.Kind, "metric"))
+		row.shown = rules.Reading(v, rules.DefaultUnit(c.Kind, "metric"))
 		if c.Kind == rules.Flag {
 			row.shown = map[bool]string{true: "yes", false: "no"}[v != 0]
 		}

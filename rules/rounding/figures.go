@@ -86,14 +86,14 @@ func Show(si float64, unit string, digits int, way Way) string {
 // AtLimit is a headroom that is none.
 const AtLimit = "at the limit"
 
-// Headroom returns the way to a limit with as many decimals as its readings are worth,
-// rounded towards it; what rounds to none is AtLimit.
+// Headroom returns the way to a limit with as many decimals as its readings are worth: what
+// is left rounded down, what is past it to the nearest; what rounds to none is AtLimit.
 func Headroom(si float64, unit string) string {
 	text := rules.FormatDifference(si, unit)
 	places, known := rules.Worth(unit)
 	if v, err := strconv.ParseFloat(strings.TrimSuffix(text, " "+unit), 64); known && err == nil {
 		ten := math.Pow10(places)
-		if v = math.Trunc(v*ten) / ten; v == 0 {
+		if v = min(math.Trunc(v*ten), math.Round(v*ten)) / ten; v == 0 {
 			return AtLimit
 		}
 		return strconv.FormatFloat(v, 'f', -1, 64) + " " + unit

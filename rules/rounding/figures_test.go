@@ -32,6 +32,16 @@ func TestThreeDigits(t *testing.T) {
 	}
 }
 
+// What is left rounds down; what is past a limit is as far past it as the reading beside it
+// shows: 11.35 m/s at a limit of 8 reads 11.4, and 3.4 past it.
+func TestHeadroomGoesWithItsReading(t *testing.T) {
+	for si, want := range map[float64]string{3.36: "3.3 m/s", 0.04: AtLimit, -0.04: AtLimit, -3.36: "-3.4 m/s", -3.34: "-3.3 m/s"} {
+		if got := Headroom(si, "m/s"); got != want {
+			t.Errorf("%g: %s, want %s", si, got, want)
+		}
+	}
+}
+
 func TestCoarse(t *testing.T) {
 	for _, c := range []struct {
 		si   float64

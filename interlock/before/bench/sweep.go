@@ -63,6 +63,7 @@ func NewSweep(env *rules.Envelope, rule string, turn Turn, from, to string, step
 	if first.Value == last.Value {
 		return nil, fmt.Errorf("the range from %s to %s holds one value only", from, to)
 	}
+	from, to = spaced(from), spaced(to)
 	s.Unit = unitIn(from)
 	low, _ := rules.Convert(first.Value, s.Unit)
 	high, _ := rules.Convert(last.Value, s.Unit)
@@ -86,6 +87,12 @@ func NewSweep(env *rules.Envelope, rule string, turn Turn, from, to string, step
 		s.Steps, s.Texts = append(s.Steps, step), append(s.Texts, text)
 	}
 	return s, nil
+}
+
+// spaced is a quantity's text with a blank before its unit.
+func spaced(text string) string {
+	unit := unitIn(text)
+	return strings.TrimSpace(strings.TrimSpace(strings.TrimSuffix(strings.TrimSpace(text), unit)) + " " + unit)
 }
 
 // unitIn is the unit at the end of a quantity's text.

@@ -77,6 +77,11 @@ func (j *job) brief(v float64, k rules.Kind) string {
 	return rounding.Show(v, rules.DefaultUnit(k, j.Envelope.Units), 2, rounding.Up)
 }
 
+// pull is a force that was worked out: three digits count, however large it is.
+func (j *job) pull(v float64) string {
+	return rounding.Coarse(v, rules.DefaultUnit(rules.Force, j.Envelope.Units), 3, rounding.Up)
+}
+
 // does is what a runaway does until its thrust is gone, in a few words.
 func (j *job) does(m *Meanwhile) string {
 	switch {
@@ -130,7 +135,7 @@ func (j *job) first() (out []string) {
 	if r := &j.out.Rope; r.WorkingLoad != nil {
 		text := fmt.Sprintf("The tether works at %s at most", j.down(*r.WorkingLoad, rules.Force))
 		if r.Snatch != nil {
-			text += fmt.Sprintf("; a runaway into its end pulls up to %s", j.brief(*r.Snatch, rules.Force))
+			text += fmt.Sprintf("; a runaway into its end pulls up to %s", j.pull(*r.Snatch))
 		}
 		say("%s.", text)
 	}

@@ -176,7 +176,7 @@ func (j *job) snatch(w, k float64) {
 		return
 	}
 	text = fmt.Sprintf("%s; into the tether's end that pulls up to %s, %s after it comes tight (no drag, thrust still full: on the high side; a craft that flies fast already is faster)",
-		text, j.up(worst, rules.Force), rounding.Show(*j.out.Rope.PeakTime, "ms", 3, rounding.Near))
+		text, j.pull(worst), rounding.Show(*j.out.Rope.PeakTime, "ms", 3, rounding.Near))
 	if b := j.Envelope.Tether.BreakingStrength; b > 0 {
 		text += fmt.Sprintf(", %.0f %% of the breaking strength", math.Ceil(100*worst/b))
 	}

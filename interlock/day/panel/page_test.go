@@ -86,13 +86,20 @@ func TestPageShowsEveryState(t *testing.T) {
 			if eval[bool](t, ctx, `document.documentElement.scrollWidth > innerWidth || document.getElementById("band").offsetHeight > innerHeight * 0.55`) {
 				t.Errorf("%sit does not fit", at)
 			}
+			if strings.Contains(s.Sentence, "y clear") && !eval[bool](t, ctx, `Array.from(document.querySelectorAll("#sentence .one")).some(e => /y clear/.test(e.textContent))`) {
+				t.Errorf("%s\"clear\" may stand in a line of its own", at)
+			}
 			contrast(t, ctx, at)
 			text := eval[string](t, ctx, "document.body.innerText")
 			want := slices.Concat(s.NotReady, s.DoNow, s.Unseen, []string{s.Session, "Data 0.", "Began " + timeofday.Day(timeofday.OfSession(s.Session)), "hover with 12 kg", "A1, B3", "9 mph, 71 s ago: declared, not measured", "two people at the stand-off"})
 			for _, r := range s.Rules {
 				want = append(want, r.Name, r.LimitText)
 				if !r.Missing {
-					want = append(want, r.ValueText, r.HeadroomText)
+					room := r.HeadroomText // what is past its limit is said so, with no sign to miss
+					if past, is := strings.CutPrefix(room, "-"); is {
+						room = past + "\nPAST IT"
+					}
+					want = append(want, r.ValueText, room)
 				}
 			}
 			for _, a := range s.Acts {

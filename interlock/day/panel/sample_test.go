@@ -47,6 +47,7 @@ func scenes() []scene {
 			{Trip: 4, At: 815.02, AfterS: 2.71, Text: "tether overload past its limit: 1911 N, limit 1800 N", Stop: "immediate", Stands: some(false), Now: "inside again now; reset clears it"},
 			{Trip: 5, At: 815.4, AfterS: 3.09, Text: "emergency stop", Stop: "immediate"}}
 		s.Rules[3].Demand, s.Rules[3].Caution = true, true
+		s.Rules[3].Value, s.Rules[3].Headroom, s.Rules[3].ValueText, s.Rules[3].HeadroomText = some(9.12), some(-0.18), "20.4 mph", "-0.4 mph"
 		s.Sound = "tripped"
 		s.Flash = &told.FlashStatus{At: 815.02, AgoS: 12, State: "tripped"}
 	}

@@ -242,7 +242,7 @@ func (l *liveFlight) run(ctx context.Context, desk *DeskClock, failed chan error
 func (l *liveFlight) direct(now time.Duration, s *told.Status) error {
 	f, c := l.flight, l.crew
 	if s.State != "live" && s.State != "closing" && s.State != "lowering" && now > 2*time.Second {
-		if waits := WaitsFor(s); waits != l.waits {
+		if waits := WaitsFor(s); !SameWait(waits, l.waits) {
 			l.waits = waits
 			l.say(now, "waits", waits)
 		}
@@ -278,14 +278,22 @@ func (l *liveFlight) direct(now time.Duration, s *told.Status) error {
 
 var figures = regexp.MustCompile(`-?[0-9][0-9.,:-]*`)
 
-// WaitsFor is what a start waits for, in a line that changes only with its reasons and
-// not with every figure in them.
+// SameWait reports whether two of WaitsFor give the same reasons, whatever their figures.
+func SameWait(a, b string) bool {
+	return figures.ReplaceAllString(a, "") == figures.ReplaceAllString(b, "")
+}
+
+// WaitsFor is what a start waits for, or in flight the power.
 func WaitsFor(s *told.Status) string {
 	switch s.State {
 	case "ready":
 		return "for start. " + strings.Join(s.DoNow, " ")
 	case "closing":
 		return "for the horn and the test of the chain"
+	case "live":
+		return "for end, once the step is done"
+	case "lowering":
+		return "until it is down, or time is up"
 	}
 	var out []string
 	healthy := 0
@@ -295,7 +303,7 @@ func WaitsFor(s *told.Status) string {
 			continue
 		}
 		what, _, _ := strings.Cut(why, "; now ")
-		out = append(out, strings.TrimSpace(figures.ReplaceAllString(what, "…")))
+		out = append(out, what)
 	}
 	if healthy > 0 {
 		out = append(out, "the craft's telemetry to be healthy for a while")

@@ -9,6 +9,7 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
+	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/records/session"
 )
 
@@ -73,5 +74,21 @@ func TestEndedInTheAirIsNoFault(t *testing.T) {
 	}
 	if e, err := s.Ending(); err != nil || e.How == session.InFault || e.Trips == 0 {
 		t.Errorf("it ended %q: %s, %v", e.How, e.Says, err)
+	}
+}
+
+// What is waited for names things as they are called, digits and all, and is no news while
+// only a figure moves.
+func TestWaitsForNamesThings(t *testing.T) {
+	wait := func(state string, why ...string) string { return WaitsFor(&told.Status{State: state, NotReady: why}) }
+	if got := wait("blocked", "gust: wind.gust3s must be 5.5 m/s or less; now 7 m/s"); got != "for: gust: wind.gust3s must be 5.5 m/s or less" {
+		t.Error(got)
+	}
+	two, one := wait("blocked", "it counts as disarmed in 2 s"), wait("blocked", "it counts as disarmed in 1 s")
+	if !SameWait(two, one) || SameWait(two, wait("blocked", "gate open")) {
+		t.Errorf("%q, %q", two, one)
+	}
+	if live, lowering := wait("live"), wait("lowering"); live != "for end, once the step is done" || lowering != "until it is down, or time is up" {
+		t.Errorf("%q, %q", live, lowering)
 	}
 }

@@ -84,7 +84,7 @@ func (r reason) sentence(system string) (why, settle string) {
 		return "there are only full-output attempts that stayed on the ground", "take ballast off until it hovers, and hover at two lighter steps"
 	case oneStep:
 		return fmt.Sprintf("every hover was at about one load (%s): how lift grows with output is not known", mass),
-			fmt.Sprintf("hover at a load at least %.0f %% away from it, upward only in small steps", 100*(recipe.WiderBy-1))
+			fmt.Sprintf("hover at a load at least %.0f %% away from %s, upward only in small steps", 100*(recipe.WiderBy-1), mass)
 	case fewHovers:
 		return fmt.Sprintf("%d hovers leave no degree of freedom: their scatter is not known", r.n), hoverMore
 	case tooLight:

@@ -23,7 +23,7 @@
     s.split(/(?<=\.) /).forEach((part, i) => {
       if (i) e.append(" ");
       const span = node("span", "part");
-      span.append(...unbroken(part, /(KEEP OUT|RELAY OPEN:|STAND CLEAR:|IT DOWN\.|NOT REMOVED:|hard-wired)/));
+      span.append(...unbroken(part, /(KEEP OUT|RELAY OPEN:|STAND CLEAR:|IT DOWN\.|NOT REMOVED:|hard-wired|(?:stay|everybody) clear)/));
       e.append(span);
     });
   }
@@ -157,7 +157,8 @@
         const cell = (label, s, cls) => { const td = node("td", cls || "", ...unbroken(s)); td.dataset.label = label; return td; };
         const row = node("tr", "", node("td", "", node("span", "tag " + word[1], word[0])), th);
         if (headroom !== "none") {
-          row.append(cell("now", now), cell("limit", limit), cell("headroom", headroom, "most"));
+          row.append(cell("now", now), cell("limit", limit), cell("headroom", headroom.replace(/^-/, ""), "most"));
+          if (headroom.startsWith("-")) row.lastChild.append(node("span", "small", "PAST IT"));
           return row;
         }
         row.className = "bare"; // why there is no value wants the room of all three

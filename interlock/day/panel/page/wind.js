@@ -42,7 +42,7 @@ const windDrawing = (() => {
         e.textContent = (kept < whole.length ? whole.slice(0, kept) + "…" : whole) + rest;
         wide = e.getComputedTextLength();
       } while (wide > W - L - R - 6 && kept-- > 1);
-      const spot = [[L + 6, -4], [W - R - wide, -4], [L + 6, size + 1], [W - R - wide, size + 1]].map(([x, dy]) => ({ x, y: r.y + dy, wide })).find(s =>
+      const spot = [[L + 6, -7], [W - R - wide, -7], [L + 6, size + 4], [W - R - wide, size + 4]].map(([x, dy]) => ({ x, y: r.y + dy, wide })).find(s =>
         s.y >= size && !placed.some(p => Math.abs(p.y - s.y) < size + 1 && s.x < p.x + p.wide + 6 && p.x < s.x + wide + 6));
       if (spot) {
         e.setAttribute("x", spot.x);

@@ -265,13 +265,16 @@ func percent(f *float64) string {
 	return fmt.Sprintf("%.0f %%", *f*100)
 }
 
-// sentence begins with a capital letter and ends with a full stop.
+// sentence begins with a capital letter, or with a name as files write it (wind.gust3s,
+// wind_loop), and ends with a full stop.
 func sentence(s string) string {
 	if s == "" {
 		return ""
 	}
-	r := []rune(s)
-	s = strings.ToUpper(string(r[:1])) + string(r[1:])
+	if first, _, _ := strings.Cut(s, " "); !strings.ContainsAny(strings.TrimRight(first, ".,:;"), "._") {
+		r := []rune(s)
+		s = strings.ToUpper(string(r[:1])) + string(r[1:])
+	}
 	if strings.HasSuffix(s, ".") || strings.HasSuffix(s, "!") {
 		return s
 	}

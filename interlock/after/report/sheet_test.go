@@ -82,3 +82,13 @@ func TestMarginsStandAsInTheNewestEnvelope(t *testing.T) {
 		t.Errorf("%q, want %q", got, want)
 	}
 }
+
+// A name that files write begins no sentence with a capital letter: it could not be found in
+// them.
+func TestNamesKeepTheirLetters(t *testing.T) {
+	for text, want := range map[string]string{"wind_loop, whether": "wind_loop, whether.", "tether.tension: none": "tether.tension: none.", "hold, whether": "Hold, whether.", "no.": "No."} {
+		if got := sentence(text); got != want {
+			t.Errorf("%q, want %q", got, want)
+		}
+	}
+}

@@ -210,12 +210,11 @@ func (s *Setup) variants() (out []variant, err error) {
 		if slices.ContainsFunc(s.Checked.Envelope.Rules, func(r rules.Rule) bool { return r.Watch.String() == watch }) {
 			continue
 		}
-		says := n["above"]
-		word := "above"
-		if says == nil {
-			says, word = n["below"], "below"
+		limit, word := n["above"], "above"
+		if limit == nil {
+			limit, word = n["below"], "below"
 		}
-		add(fmt.Sprintf("a new rule: %s %s %s, stop %s", watch, word, says, n["stop"]), "", func(t map[string]any) bool {
+		add(fmt.Sprintf("a new rule: %s %s %s, stop %s", watch, word, s.inUnits(fmt.Sprint(watch), fmt.Sprint(limit)), n["stop"]), "", func(t map[string]any) bool {
 			rows, _ := t["rule"].([]map[string]any)
 			t["rule"] = append(rows, n)
 			return true
@@ -231,6 +230,16 @@ func (s *Setup) variants() (out []variant, err error) {
 		out = append(out, variant{"hover at " + s.Show(hover, rules.Length) + " instead of " + s.Show(s.Craft.Hover, rules.Length), set, true, ""})
 	}
 	return out, err
+}
+
+// inUnits returns a limit on a channel in the units of the reader's own limits.
+func (s *Setup) inUnits(channel, limit string) string {
+	c, _ := rules.Lookup(channel)
+	q, err := rules.ParseQuantity(limit, c.Kind)
+	if err != nil {
+		return limit
+	}
+	return s.Show(q.SI, c.Kind)
 }
 
 // newRules are rules that a set of limits may lack, sized to the craft.

@@ -156,7 +156,7 @@ func (m *modelling) body() {
 		c.Diameter = math.Sqrt(4 / math.Pi * c.Mass * craftmodel.Gravity / (n * discLoading))
 		c.ArmReach = c.Diameter / side
 		radius = c.ArmReach + c.Diameter/2
-		m.assume("size: %s from the middle to the blade tips, from %.0f N of weight on each m² of disc; no radius is stated", m.show(radius, rules.Length), discLoading)
+		m.assume("size: %s from the middle to the blade tips, from %.0f N of weight on each m² of disc; no radius is stated", rules.Reading(radius, rules.DefaultUnit(rules.Length, m.Card.Units)), discLoading)
 	}
 	if places := m.Card.Motors.Places; len(places) > 0 {
 		var arms float64

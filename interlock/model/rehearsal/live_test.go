@@ -11,6 +11,7 @@ import (
 	"downhaul/hw/virtual"
 	"downhaul/interlock/day/answers/told"
 	"downhaul/interlock/records/session"
+	"downhaul/rules"
 )
 
 // A crew that ends a rehearsal on the virtual board in the air leaves no fault of a chain
@@ -90,5 +91,16 @@ func TestWaitsForNamesThings(t *testing.T) {
 	}
 	if live, lowering := wait("live"), wait("lowering"); live != "for end, once the step is done" || lowering != "until it is down, or time is up" {
 		t.Errorf("%q, %q", live, lowering)
+	}
+}
+
+// A rule that is proposed reads in the units of the crew's own limits.
+func TestProposedRuleInTheReadersUnits(t *testing.T) {
+	s := &Setup{Files: usual.files()}
+	s.Checked.Envelope = &rules.Envelope{Units: "imperial"}
+	for _, c := range [][3]string{{"craft.climb", "1.5 m/s", "3.4 mph"}, {"craft.tilt", "30 deg", "30 deg"}, {"craft.climb", "odd", "odd"}} {
+		if got := s.inUnits(c[0], c[1]); got != c[2] {
+			t.Errorf("%s: %s, want %s", c[1], got, c[2])
+		}
 	}
 }

@@ -3,7 +3,6 @@ package main
 import (
 	"fmt"
 	"io"
-	"math"
 	"slices"
 	"strings"
 	"unicode/utf8"
@@ -125,12 +124,8 @@ func (r *proved) value(row *prove.Row, v float64) string {
 		v = -v
 	}
 	text := prove.Say(v, rule.Unit)
-	if places, known := rules.Worth(rule.Unit); known && row.Side != "falling" && row.Side != "rising" {
-		// Nearer to the limit than a tenth of what a reading is worth, its digits tell nobody anything.
-		l, _ := rules.Convert(row.Limit, rule.Unit)
-		if x, _ := rules.Convert(v, rule.Unit); math.Abs(x-l) < math.Pow10(-places-1)*0.99 {
-			text = prove.Say(row.Limit, rule.Unit)
-		}
+	if row.Side != "falling" && row.Side != "rising" && prove.Hair(v, row.Limit, rule.Unit) {
+		text = prove.Say(row.Limit, rule.Unit)
 	}
 	if limit := row.Limit; v != limit && row.Side != "falling" && text == prove.Say(limit, rule.Unit) {
 		return "just " + pick((v > limit) == (row.Side == "above" || row.Side == "rising"), "past ", "inside ") + text

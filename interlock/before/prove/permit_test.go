@@ -51,3 +51,17 @@ func TestEveryFormOfStartConditionIsProved(t *testing.T) {
 		}
 	}
 }
+
+// A value a hair from its limit has digits that tell a person nothing; one step of a coarse
+// field away it has.
+func TestHairOfALimit(t *testing.T) {
+	for _, c := range []struct {
+		v, limit float64
+		unit     string
+		want     bool
+	}{{5.500002, 5.5, "m/s", true}, {5.51, 5.5, "m/s", false}, {3.899, 3.9, "V", false}, {5.5, 5.5, "m/s", false}, {1800.0025, 1800, "N", true}, {1, 1.0000001, "", false}} {
+		if got := Hair(c.v, c.limit, c.unit); got != c.want {
+			t.Errorf("%v of %v %s: %v", c.v, c.limit, c.unit, got)
+		}
+	}
+}

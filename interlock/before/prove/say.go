@@ -2,6 +2,7 @@ package prove
 
 import (
 	"fmt"
+	"math"
 	"strconv"
 	"strings"
 	"time"
@@ -20,6 +21,15 @@ func Say(v float64, unit string) string {
 		return strings.TrimSpace(strconv.FormatFloat(c, 'g', 8, 64) + " " + unit)
 	}
 	return rules.Format(v, unit)
+}
+
+// Hair reports whether a value is nearer to a limit than a tenth of what a reading is worth:
+// its digits would tell a person nothing.
+func Hair(v, limit float64, unit string) bool {
+	places, known := rules.Worth(unit)
+	x, _ := rules.Convert(v, unit)
+	l, _ := rules.Convert(limit, unit)
+	return known && v != limit && math.Abs(x-l) < 0.99*math.Pow10(-places-1)
 }
 
 func ms(d time.Duration) string { return rules.FormatDuration(d.Round(time.Microsecond)) }

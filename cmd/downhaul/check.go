@@ -322,13 +322,17 @@ func (c *checked) lookAround() {
 		return
 	}
 	var envelopes []*rules.Envelope
+	unread := false
 	for i := range c.Files {
 		if e := c.Files[i].envelope; e != nil {
 			envelopes = append(envelopes, e)
 		}
+		unread = unread || c.Files[i].Kind == isEnvelope && len(c.Files[i].Faults) > 0
 	}
 	c.Unseen = unseen.List(p, envelopes...)
-	c.Hazards = hazard.Hazards(p, envelopes...)
+	if !unread { // a refused envelope's rules would count as none
+		c.Hazards = hazard.Hazards(p, envelopes...)
+	}
 	if p.Duty == interlock.Watch {
 		c.Notes = append(c.Notes, "this pad only watches: buzzer, page and log; no relay is ever closed, and none opens")
 	} else {

@@ -52,7 +52,7 @@ type changedRule struct {
 
 func (c *compareCmd) Run(ctx context.Context, s *streams) error {
 	if len(c.Envelope) != 2 {
-		return hint(fmt.Errorf("compare: %d envelopes given, and it takes two", len(c.Envelope)), "downhaul compare --envelope NOW --envelope THEN REC...")
+		return hint(fmt.Errorf("compare: %s given, and it takes two", words.Count(len(c.Envelope), "envelope")), "downhaul compare --envelope NOW --envelope THEN REC...")
 	}
 	var errs []error
 	var envelopes [2]*rules.Envelope

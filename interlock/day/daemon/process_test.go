@@ -14,6 +14,7 @@ import (
 	"path/filepath"
 	"strings"
 	"sync"
+	"sync/atomic"
 	"syscall"
 	"testing"
 	"time"
@@ -79,12 +80,16 @@ type table struct {
 	orders chan craftmodel.Event // to the craft that flies
 }
 
+// tables counts them. Each hears its craft at a loopback address of its own: a port that was
+// free a moment ago may be another's by now, whose craft would be a second sender.
+var tables atomic.Uint32
+
 func newTable(t *testing.T, duty, link string) *table {
 	t.Helper()
 	dir, err := os.MkdirTemp("", "dh") // a socket's path must be short
 	must(t, err)
 	t.Cleanup(func() { os.RemoveAll(dir) })
-	c, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, 0, 0, 1)})
+	c, err := net.ListenUDP("udp4", &net.UDPAddr{IP: net.IPv4(127, byte(1+os.Getpid()>>8&63), byte(os.Getpid()), byte(1+tables.Add(1)%250))})
 	must(t, err)
 	b := &table{t: t, dir: dir, port: c.LocalAddr().String(), orders: make(chan craftmodel.Event, 16)}
 	must(t, c.Close())

@@ -17,8 +17,7 @@ import (
 const (
 	mostText     = 200
 	mostInitials = 10
-	// longestWatch is the longest that a defect may wait without anybody looking at
-	// it again.
+	// longestWatch is the longest that a defect may wait without another look.
 	longestWatch = 90 * 24 * time.Hour
 )
 
@@ -57,8 +56,7 @@ func Read(logFolder, software string) (*Book, error) {
 	return b, nil
 }
 
-// Newest returns the highest number, 0 without any: the place on record of what is
-// written now.
+// Newest returns the highest number, 0 without any: the place on record of what is written now.
 func (b *Book) Newest() int {
 	n := 0
 	if len(b.entries) > 0 {
@@ -296,7 +294,12 @@ func (e *Entry) says(how string) string {
 	return fmt.Sprintf("%s: %s (%s, %s)", how, e.Text, e.Initials, day(e.Made))
 }
 
-func day(t time.Time) string { return t.Local().Format("2006-01-02 15:04") }
+func day(t time.Time) string {
+	if t.Year() < 2024 { // before any guard of ours: a clock that was never set
+		return "a day that no clock told"
+	}
+	return t.Local().Format("2006-01-02 15:04")
+}
 
 // Holding lists why the next start is held back, empty for nothing.
 func Holding(items []Item) []string {

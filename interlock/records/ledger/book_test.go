@@ -155,3 +155,15 @@ func TestEntryThatIsLostHoldsBack(t *testing.T) {
 		holds(t, read(t, dir), noon, never)
 	}
 }
+
+// A board without a clock battery wakes in 1970: nobody is told that as the day of a fault.
+func TestAClockThatWasNeverSetTellsNoDay(t *testing.T) {
+	b := read(t, t.TempDir())
+	woke := time.Unix(40, 0)
+	_, err := b.Took(woke, "s", time.Second, interlock.ReasonReadbackNot.String(), "closing")
+	must(t, err)
+	items, _ := b.Items(woke, func(prooftest.Test, int) bool { return true })
+	if got := items[0].Holds; strings.Contains(got, "19") || !strings.Contains(got, "on a day that no clock told") {
+		t.Errorf("held back by %q", got)
+	}
+}

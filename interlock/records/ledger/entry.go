@@ -57,8 +57,7 @@ func Folder(logFolder string) string { return filepath.Join(logFolder, "ledger")
 func FaultOf(reason, from string) (text string, tests []prooftest.Test, ok bool) {
 	switch reason {
 	case interlock.ReasonPowerRemains.String():
-		// The mirror contact may have told the truth: only the rotors show that this
-		// is mended.
+		// The mirror contact may have told the truth: only the rotors show that this is mended.
 		return "power was not removed", []prooftest.Test{prooftest.Chain, prooftest.Rotors}, true
 	case interlock.ReasonReadbackClosed.String():
 		if from == interlock.Closing.String() {

@@ -15,7 +15,7 @@ import (
 var mayUse = strings.Fields(`
 	golang.org/x/sys/unix.RawSyscall golang.org/x/sys/unix.RawSyscall6 golang.org/x/sys/unix.Syscall golang.org/x/sys/unix.Ppoll golang.org/x/sys/unix.Read
 	golang.org/x/sys/unix.Write golang.org/x/sys/unix.Close golang.org/x/sys/unix.Sendto golang.org/x/sys/unix.NsecToTimespec
-	golang.org/x/sys/unix.SetLen golang.org/x/sys/unix.SetIovlen golang.org/x/sys/unix.SetControllen golang.org/x/sys/unix.CmsgLen
+	golang.org/x/sys/unix.SetLen golang.org/x/sys/unix.SetIovlen golang.org/x/sys/unix.SetControllen golang.org/x/sys/unix.CmsgLen golang.org/x/sys/unix.ClockGettime golang.org/x/sys/unix.Nano
 	runtime.KeepAlive runtime/debug.Stack`)
 
 // timers make a goroutine ready, in the run queue of whoever holds the processor: the loop.

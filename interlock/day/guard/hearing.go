@@ -25,8 +25,7 @@ const (
 // comes while the loop rests waits in the kernel's queues, which are bounded and counted.
 type pace struct{ until time.Duration }
 
-// rest is how long the loop rests after its turn at now before anything but a helper's
-// bell wakes it.
+// rest is how long the loop rests after its turn at now before more than a helper's bell wakes it.
 func (p *pace) rest(now time.Duration) time.Duration {
 	p.until = min(max(p.until, now-turnsBurst*turnsApart)+turnsApart, now+2*turnsApart)
 	return p.until - now

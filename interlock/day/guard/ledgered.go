@@ -31,8 +31,7 @@ type ledgered struct {
 	toldYet bool
 }
 
-// ledgerStand is the ledger at one time. next is the engine time at which more
-// holds back.
+// ledgerStand is the ledger at one time. next is the engine time at which more holds back.
 type ledgerStand struct {
 	items []ledger.Item
 	holds []string

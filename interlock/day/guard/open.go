@@ -121,8 +121,8 @@ func Open(files Files, opts Options) (opened *Guard, err error) {
 			}
 		}
 	}()
-	start := time.Now()
-	g.now = func() time.Duration { return time.Since(start) }
+	start, up := time.Now(), plain.Uptime() // which counts a sleep: behind one the loop was held up
+	g.now = func() time.Duration { return plain.Uptime() - up }
 	if opts.Now != nil {
 		g.now = opts.Now
 	}

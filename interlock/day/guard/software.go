@@ -16,8 +16,7 @@ import (
 // was built for a package; deploy/build sets it.
 var release string
 
-// Software names the program and the version or revision it was built from, for
-// records.
+// Software names the program and the version or revision it was built from, for records.
 func Software() string {
 	name := "downhaul"
 	if release != "" {

@@ -15,8 +15,7 @@ var ErrDamaged = errors.New("the record is not as it was written")
 // hashField is the last field of a record: the SHA-256 of every byte before it.
 const hashField = ",\n  \"sha256\": \""
 
-// Encode is a record, a struct with at least one field, as it stands in its
-// file.
+// Encode is a record, a struct with at least one field, as it stands in its file.
 func Encode(record any) ([]byte, error) {
 	var b bytes.Buffer
 	e := json.NewEncoder(&b)

@@ -2,8 +2,11 @@ package plain
 
 import (
 	"errors"
+	"os"
+	"strconv"
 	"strings"
 	"testing"
+	"time"
 
 	"golang.org/x/sys/unix"
 )
@@ -28,5 +31,26 @@ func TestClockIsTheKernelsWord(t *testing.T) {
 	}
 	if says, _ := Clock(); strings.Contains(says, "adjtimex") {
 		t.Errorf("this kernel was not asked: %s", says)
+	}
+}
+
+// The kernel's own word for how long it has been up counts sleep (proc_uptime(5)), as
+// CLOCK_BOOTTIME does and the runtime's clock does not.
+func TestUptimeCountsSleep(t *testing.T) {
+	told := func() time.Duration {
+		text, err := os.ReadFile("/proc/uptime")
+		if err != nil {
+			t.Fatal(err)
+		}
+		seconds, err := strconv.ParseFloat(strings.Fields(string(text))[0], 64)
+		if err != nil {
+			t.Fatal(err)
+		}
+		return time.Duration(seconds * float64(time.Second))
+	}
+	before := told()
+	now := Uptime()
+	if after := told(); now < before || now > after+10*time.Millisecond {
+		t.Errorf("up for %v, by the kernel between %v and %v", now, before, after)
 	}
 }

@@ -47,6 +47,13 @@ func Stamp(folder string) string {
 	return fmt.Sprint(at.Dev, at.Ino, changed)
 }
 
+// Uptime is time since this computer started, sleep included, which its monotonic clock leaves out.
+func Uptime() time.Duration {
+	var t unix.Timespec
+	_ = unix.ClockGettime(unix.CLOCK_BOOTTIME, &t) // every kernel since 2.6.39 has it
+	return time.Duration(t.Nano())
+}
+
 // Clock returns how far this computer's clock can be trusted, and whether it is kept set (adjtimex(2)).
 func Clock() (says string, set bool) {
 	var t unix.Timex

@@ -2,7 +2,10 @@
 
 package plain
 
-import "os"
+import (
+	"os"
+	"time"
+)
 
 func onNoDisk(*os.File) bool { return false }
 
@@ -11,6 +14,11 @@ func SyncData(f *os.File) error { return f.Sync() }
 
 // Stamp cannot be known here.
 func Stamp(string) string { return "" }
+
+var started = time.Now()
+
+// Uptime is time since this program started.
+func Uptime() time.Duration { return time.Since(started) }
 
 // Clock returns how far this computer's clock can be trusted: that is not asked here.
 func Clock() (says string, set bool) { return "not asked whether it is synchronised", true }

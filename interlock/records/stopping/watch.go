@@ -11,8 +11,7 @@ import (
 
 // Bounds of an opening; ours.
 const (
-	// still is the rotor speed at which a rotor counts as standing, Hz, as the
-	// engine has it.
+	// still is the speed at which a rotor counts as standing, Hz, as the engine has it.
 	still = 1.0
 	// fullOutput is the share of its output from which on a motor runs at full, as
 	// the reports have it.
@@ -23,8 +22,7 @@ const (
 	lastHeard = 0.25
 	// longest is how long an opening is watched.
 	longest = time.Minute
-	// mirrorFor is how long the mirror contact may take: several times what any
-	// drop-out may.
+	// mirrorFor is how long the mirror contact may take: several times any drop-out.
 	mirrorFor = 2 * time.Second
 )
 
@@ -141,8 +139,7 @@ func (w *Watch) Decided(at time.Duration, f *interlock.Effect) {
 	}
 }
 
-// Turn lets time pass: an opening is not followed for ever, nor a rotor that is
-// silent.
+// Turn lets time pass: an opening is not followed for ever, nor a rotor that is silent.
 func (w *Watch) Turn(at time.Duration) {
 	if !w.open {
 		return

@@ -11,8 +11,7 @@ import (
 	"downhaul/interlock/records/plain"
 )
 
-// File is what the log needs of a file. Sync returns when the bytes are on the
-// disk.
+// File is what the log needs of a file. Sync returns when the bytes are on the disk.
 type File interface {
 	Write(p []byte) (int, error)
 	Sync() error
@@ -40,8 +39,7 @@ func PartName(part int) string {
 	return fmt.Sprintf("trips-%d.jsonl", part)
 }
 
-// Parts lists the files of the log in the folder, in order. It is empty when
-// there is none.
+// Parts lists the files of the log in the folder, in order; none is empty.
 func Parts(dir string) ([]string, error) {
 	var names []string
 	for part := 1; ; part++ {

@@ -20,8 +20,7 @@ const (
 	Tampered Verdict = "tampered"  // a line is not as it was written
 )
 
-// What happened to the first bad line. Package inspect tells, where it takes a closer
-// look.
+// What happened to the first bad line. Package inspect tells what takes a closer look.
 type What string
 
 // The ways in which a log is tampered with.

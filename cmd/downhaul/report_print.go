@@ -344,7 +344,7 @@ func printWeather(w io.Writer, s *report.Session) {
 
 func printAcross(w io.Writer, r *report.Report) {
 	section(w, "Across the sessions")
-	wrap(w, "  ", "    ", "Counted over them: "+r.Across.Worn.Says()+".")
+	wrap(w, "  ", "    ", "Counted over them: "+r.Across.Says()+".")
 	for _, p := range r.Across.Packs {
 		wrap(w, "  ", "    ", "Pack "+p.Pack+": "+p.Says()+".")
 	}

@@ -17,6 +17,16 @@ type Across struct {
 	Worn Worn `json:"counted"`
 	// Packs is the same of each pack that was declared for a run, by its name.
 	Packs []PackWorn `json:"counted_of_packs"`
+
+	crafts int // that the sessions name; more than one share the chain and nothing else
+}
+
+// Says is what was counted, in one sentence.
+func (a *Across) Says() string {
+	if a.crafts > 1 {
+		return fmt.Sprintf("%s, of %d crafts together", a.Worn.Says(), a.crafts)
+	}
+	return a.Worn.Says()
 }
 
 // PackWorn is what sessions took out of one pack; its openings are those of its runs.
@@ -65,6 +75,7 @@ type HoverPoint struct {
 func acrossOf(sessions []*Session) Across {
 	a := Across{Rows: []AcrossRow{}, Packs: []PackWorn{}}
 	count := counted(sessions)
+	crafts := map[string]bool{}
 	for _, s := range sessions {
 		row := AcrossRow{Session: s.Session, Number: s.Number, Runs: len(s.Runs), Faults: len(s.ChainFaults), Resistance: []*Quantity{}, Hovers: []HoverPoint{}}
 		row.Trips = s.trips(func(string) bool { return true })
@@ -98,6 +109,10 @@ func acrossOf(sessions []*Session) Across {
 				}
 			}
 			a.Worn.Openings += len(s.Openings)
+			if s.craft != "" && len(s.Runs) > 0 {
+				crafts[strings.ToLower(s.craft)] = true
+				a.crafts = len(crafts)
+			}
 		}
 		a.Rows = append(a.Rows, row)
 	}

@@ -238,29 +238,54 @@ func (l *Lift) gather(sessions []*Session) (runs []lift.Run, newest *Session, he
 	left := 0
 	heaviest = -1
 	for _, s := range sessions {
+		if s.liftCard != nil && s.liftPad != nil {
+			newest = s
+		}
+	}
+	for _, s := range sessions {
+		others := l.otherMotors(s, newest)
 		for _, r := range s.liftRuns {
 			if slices.ContainsFunc(r.Speeds, func(x lift.Series) bool { return len(x.T) == 0 }) {
 				r.Speeds = nil
 			}
 			runs = append(runs, *r)
+			if others != "" {
+				runs[len(runs)-1].Configuration = others
+			}
 			l.holdAir(&runs[len(runs)-1], s.liftCard)
 		}
 		for i := range s.Runs {
 			switch r := &s.Runs[i]; {
 			case r.Mass == nil && !r.onGround:
 				left++
-			case r.Mass != nil && r.Ballast != nil:
+			case r.Mass != nil && r.Ballast != nil && others == "":
 				heaviest = max(heaviest, r.Ballast.Value)
 			}
-		}
-		if s.liftCard != nil && s.liftPad != nil {
-			newest = s
 		}
 	}
 	if left > 0 {
 		l.Doubts = append(l.Doubts, words.Count(left, "run")+" left out: the mass is not known without a declared step of a test card that states the craft's mass")
 	}
 	return runs, newest, heaviest
+}
+
+// otherMotors names the configuration of a session whose card has another count of motors
+// than the newest; empty for the same. Weaker ones by the card are told: who changed motors
+// or propellers under one name would be told the lift of those that are gone.
+func (l *Lift) otherMotors(s, newest *Session) string {
+	if newest == nil || s.liftCard == nil {
+		return ""
+	}
+	was, now := &s.liftCard.Motors, &newest.liftCard.Motors
+	switch {
+	case was.Count != now.Count && was.Count > 0 && now.Count > 0:
+		return words.Count(was.Count, "motor")
+	case now.Thrust > 0 && now.Thrust < 0.98*was.Thrust && len(s.liftRuns) > 0:
+		show := newest.liftCard.Show
+		l.Doubts = append(l.Doubts, fmt.Sprintf("CAUTION: %s and what else flew in its session had a card of %s a motor, and the newest card says %s. If motors or propellers were changed, these flights tell the lift of others: write a configuration of its own under [motors], and fly anew",
+			s.liftRuns[0].Name, show(was.Thrust, rules.Force), show(now.Thrust, rules.Force)))
+	}
+	return ""
 }
 
 // ask asks the forecast for a changed craft.

@@ -10,6 +10,7 @@ import (
 	"downhaul/interlock/model/air"
 	"downhaul/interlock/pad"
 	"downhaul/interlock/records/session"
+	"downhaul/rules"
 	"downhaul/rules/card"
 )
 
@@ -103,6 +104,28 @@ func TestConfigurationsAndTheCardsTable(t *testing.T) {
 	l = liftOf([]*Session{session("new net")}, Asked{Table: table})
 	if doubts := strings.Join(l.Doubts, "\n"); len(l.Forecast.Changes) > 0 || !strings.Contains(doubts, "another than the card names (motor.csv)") {
 		t.Errorf("%+v, %q", l.Forecast.Changes, doubts)
+	}
+}
+
+// What six motors lifted says nothing of four, whatever the craft is called; weaker motors by
+// the card are told, since only the crew knows whether they are others.
+func TestFlightsOfOtherMotors(t *testing.T) {
+	session := func(name string, count int, thrust float64) *Session {
+		c := &card.Card{Craft: card.Craft{Name: "c", Mass: 30}, Steps: []card.Step{{Name: "one", Ballast: 5}}}
+		c.Motors.Count, c.Motors.Thrust = count, thrust
+		return &Session{liftCard: c, liftPad: &pad.Pad{}, liftRuns: []*lift.Run{{Name: name, Mass: 30}}, Runs: []Run{{Mass: quantity(35, rules.Mass, "kg"), Ballast: quantity(5, rules.Mass, "kg")}}}
+	}
+	now := session("session 2, run 1", 4, 100)
+	now.Runs = nil
+	l := liftOf([]*Session{session("session 1, run 1", 6, 100), now}, Asked{})
+	if c := l.Forecast.Changes; len(c) != 1 || c[0].From != "6 motors" || strings.Contains(strings.Join(l.Doubts, "\n"), "no heavier step") {
+		t.Errorf("of six motors: %+v, %q", c, l.Doubts)
+	}
+	for was, told := range map[float64]bool{101: false, 90: false, 110: true} {
+		l = liftOf([]*Session{session("session 1, run 1", 4, was), now}, Asked{})
+		if doubts := strings.Join(l.Doubts, "\n"); len(l.Forecast.Changes) > 0 || strings.Contains(doubts, "CAUTION: session 1, run 1") != told {
+			t.Errorf("%g N a motor before: %q", was, doubts)
+		}
 	}
 }
 

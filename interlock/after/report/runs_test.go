@@ -1,6 +1,7 @@
 package report
 
 import (
+	"strings"
 	"testing"
 	"time"
 
@@ -124,6 +125,19 @@ func TestStayedOnIsOfTheRunBefore(t *testing.T) {
 		(&Session{Runs: runs, Began: began}).stayedOn(e)
 		if runs[0].How != c.want || (len(runs[0].Doubts) == 1) != (c.between == nil) || len(runs[1].Doubts) != 0 {
 			t.Errorf("%+v: %+v", c.between, runs)
+		}
+	}
+}
+
+// Hours over the sessions of two crafts are those of the chain, and said so.
+func TestHoursOfTwoCraftsAreSaidSo(t *testing.T) {
+	of := func(craft string) *Session {
+		return &Session{Duty: "guard", craft: craft, Runs: []Run{{Number: 1, Lasted: quantity(60, rules.Duration, "s")}}}
+	}
+	for n, sessions := range map[string][]*Session{"": {of("Big"), of("big"), of("")}, "of 2 crafts together": {of("Big"), of("Small")}} {
+		w := acrossOf(sessions)
+		if says := w.Says(); strings.Contains(says, "together") != (n != "") || !strings.Contains(says, n) {
+			t.Errorf("%q, want %q", says, n)
 		}
 	}
 }

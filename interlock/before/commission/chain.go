@@ -5,7 +5,6 @@ import (
 	"time"
 
 	"downhaul/hw/virtual"
-	"downhaul/interlock"
 )
 
 // operations is how often the chain is worked: at least ten. bounceFor is how
@@ -102,22 +101,14 @@ func (b *bench) chain(t *trial) error {
 
 // stopFree wants the emergency stop not pressed, as far as lines tell it.
 func (b *bench) stopFree() error {
-	free := func(l *look) bool {
-		for _, line := range []interlock.Line{interlock.EStopA, interlock.EStopB} {
-			if b.rig.lines[line].Fitted && !l.on[line] {
-				return false
-			}
-		}
-		return true
-	}
 	if err := b.rig.safe(); err != nil {
 		return err
 	}
 	l, err := b.rig.read()
-	if err != nil || free(&l) {
+	if err != nil || b.stopIsFree(&l) {
 		return err
 	}
-	_, ok, err := b.await("The emergency stop reads pressed. Twist it free.", free, nil)
+	_, ok, err := b.await("The emergency stop reads pressed. Twist it free.", b.stopIsFree, nil)
 	if err == nil && !ok {
 		return skipped{"the emergency stop reads pressed all the time"}
 	}

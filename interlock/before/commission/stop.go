@@ -1,8 +1,8 @@
 package commission
 
 import (
-	"errors"
 	"fmt"
+	"slices"
 	"time"
 
 	"downhaul/interlock"
@@ -19,6 +19,11 @@ func (b *bench) stopContacts() []interlock.Line {
 		}
 	}
 	return out
+}
+
+// stopIsFree reports whether all of them are closed.
+func (b *bench) stopIsFree(l *look) bool {
+	return !slices.ContainsFunc(b.stopContacts(), func(c interlock.Line) bool { return !l.on[c] })
 }
 
 // shut closes the chain for a test that wants to see it opened. Where it can
@@ -50,7 +55,7 @@ func (b *bench) stop(t *trial) error {
 	if err := b.press(t, contacts); err != nil || b.stays {
 		return err
 	}
-	if err := b.releaseStop(t, contacts); err != nil || b.stays {
+	if err := b.releaseStop(t); err != nil || b.stays {
 		return err
 	}
 	if len(contacts) > 1 {
@@ -82,14 +87,7 @@ func (b *bench) seeOpening(t *trial, do string, contacts []interlock.Line) (o op
 	if live, err = b.shut(t); err != nil {
 		return o, live, false, err
 	}
-	moved := func(l *look) bool {
-		for _, c := range contacts {
-			if !l.on[c] {
-				return true
-			}
-		}
-		return false
-	}
+	moved := func(l *look) bool { return !b.stopIsFree(l) }
 	p := b.cfg.Pad
 	again := func() (err error) { live, err = b.shut(t); return err }
 	var l look
@@ -204,22 +202,14 @@ func (b *bench) press(t *trial, contacts []interlock.Line) error {
 }
 
 // releaseStop wants the contacts closed again, and the contactor still open.
-func (b *bench) releaseStop(t *trial, contacts []interlock.Line) error {
-	free := func(l *look) bool {
-		for _, c := range contacts {
-			if !l.on[c] {
-				return false
-			}
-		}
-		return true
-	}
-	_, ok, err := b.await("Twist the emergency stop free.", free, nil)
+func (b *bench) releaseStop(t *trial) error {
+	_, ok, err := b.await("Twist the emergency stop free.", b.stopIsFree, nil)
 	if err != nil {
 		return err
 	}
 	if !ok {
 		t.found("the contacts of the emergency stop did not close again")
-		return skippedAfter(t)
+		return cannotGoOn
 	}
 	if !b.cfg.Pad.Contactor.Readback || b.dead {
 		return nil // what it says is not to be trusted
@@ -232,8 +222,8 @@ func (b *bench) releaseStop(t *trial, contacts []interlock.Line) error {
 	return err
 }
 
-// skippedAfter ends a test that cannot go on; what was found makes it failed.
-func skippedAfter(*trial) error { return skipped{"it cannot go on"} }
+// cannotGoOn ends a test; what was found makes it failed.
+var cannotGoOn = skipped{"it cannot go on"}
 
 // contactAlone opens one contact's wire: the other line must not follow, and
 // the contactor must open by this one alone.
@@ -264,17 +254,10 @@ func (b *bench) contactAlone(t *trial, c interlock.Line, contacts []interlock.Li
 			return err
 		}
 	}
-	_, ok, err = b.await("Close that wire again.", func(l *look) bool {
-		for _, c := range contacts {
-			if !l.on[c] {
-				return false
-			}
-		}
-		return true
-	}, nil)
+	_, ok, err = b.await("Close that wire again.", b.stopIsFree, nil)
 	if err == nil && !ok {
 		t.found("%s did not close again", what)
-		return skippedAfter(t)
+		return cannotGoOn
 	}
-	return errors.Join(err)
+	return err
 }

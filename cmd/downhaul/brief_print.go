@@ -23,9 +23,7 @@ func (b *sheet) print(w io.Writer) {
 	if b.Step != "" {
 		wrap(w, "\nSTEP  ", "  ", b.Step)
 		wrap(w, "  ", "  ", b.Asks)
-		for _, x := range b.Lift {
-			wrap(w, "  ", "  ", x)
-		}
+		wrapEach(w, "  ", "  ", b.Lift)
 	}
 	if b.KeepOut == "" {
 		wrap(w, "\nKEEP OUT  ", "  ", b.KeepOutWhy)
@@ -39,9 +37,7 @@ func (b *sheet) print(w io.Writer) {
 	wrap(w, "  Now: ", "  ", pick(b.WindNow != "", b.WindNow, "____________ ("+b.WindAsk+")"))
 	fmt.Fprintln(w)
 	printLimitTable(w, b.Limits)
-	for _, x := range b.Start {
-		wrap(w, "  To start: ", "    ", x)
-	}
+	wrapEach(w, "  To start: ", "    ", b.Start)
 	fmt.Fprintln(w, "\nWHO STANDS WHERE, SIGNED BEFORE THE START")
 	for _, p := range b.Posts {
 		wrap(w, fmt.Sprintf("  %-20s ____________________ ", p.Who), strings.Repeat(" ", 44), p.Where)
@@ -66,7 +62,5 @@ func boxes(w io.Writer, head string, rows []string) {
 		return
 	}
 	fmt.Fprintln(w, head)
-	for _, x := range rows {
-		wrap(w, "  [ ] ", "      ", x)
-	}
+	wrapEach(w, "  [ ] ", "      ", rows)
 }

@@ -77,16 +77,6 @@ func printHazards(w io.Writer, hazards []hazard.Hazard, all bool) {
 		}
 		return
 	}
-	if len(craftOnly) > 0 {
-		fmt.Fprintln(w, "\nRests only on what the craft says of itself:")
-		for _, line := range craftOnly {
-			wrap(w, "  - ", "    ", line)
-		}
-	}
-	if len(unseen) > 0 {
-		fmt.Fprintln(w, "\nNo rule acts on these; they are for the observer and the emergency stop:")
-		for _, line := range unseen {
-			wrap(w, "  - ", "    ", line)
-		}
-	}
+	list(w, "\nRests only on what the craft says of itself:", craftOnly)
+	list(w, "\nNo rule acts on these; they are for the observer and the emergency stop:", unseen)
 }

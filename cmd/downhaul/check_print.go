@@ -102,7 +102,7 @@ func (f *checkedFile) print(w io.Writer, all bool) {
 		f.printSketch(w)
 	}
 	if f.Kind != isEnvelope {
-		f.printSays(w)
+		wrapEach(w, "  ", "    ", f.Says)
 	}
 	for _, r := range f.Rules {
 		rests := ""
@@ -122,7 +122,7 @@ func (f *checkedFile) print(w io.Writer, all bool) {
 		wrap(w, "  start: ", "    ", p.Sentence+rests)
 	}
 	if f.Kind == isEnvelope {
-		f.printSays(w)
+		wrapEach(w, "  ", "    ", f.Says)
 	}
 }
 
@@ -136,9 +136,7 @@ func (f *checkedFile) printShort(w io.Writer) {
 			wrap(w, "  To start: ", "    ", strings.TrimPrefix(p.Sentence, "To start, "))
 		}
 	}
-	for _, text := range f.First {
-		wrap(w, "  ", "    ", text)
-	}
+	wrapEach(w, "  ", "    ", f.First)
 	if f.card == nil {
 		return
 	}
@@ -189,13 +187,6 @@ func (f *checkedFile) lifts() (out []string) {
 		}
 	}
 	return out
-}
-
-// printSays prints what the file means as a whole.
-func (f *checkedFile) printSays(w io.Writer) {
-	for _, text := range f.Says {
-		wrap(w, "  ", "    ", text)
-	}
 }
 
 // printSketch draws the motors of a card as they stand, seen from above.

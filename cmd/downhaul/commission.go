@@ -127,9 +127,7 @@ func printRecord(w io.Writer, r *prooftest.Record, units, path string) {
 			says += ": " + t.Reason
 		}
 		wrap(w, fmt.Sprintf("  %-30s", t.Test), strings.Repeat(" ", 32), says)
-		for _, f := range t.Found {
-			wrap(w, "      - ", "        ", f)
-		}
+		wrapEach(w, "      - ", "        ", t.Found)
 		for _, f := range t.Figures {
 			unit := f.Unit
 			value := f.Value
@@ -144,9 +142,7 @@ func printRecord(w io.Writer, r *prooftest.Record, units, path string) {
 			}
 			wrap(w, "      ", "        ", strings.TrimSpace(fmt.Sprintf("%s: %.6g %s", f.Name, value, unit)))
 		}
-		for _, n := range t.Notes {
-			wrap(w, "      ", "        ", n)
-		}
+		wrapEach(w, "      ", "        ", t.Notes)
 	}
 	fmt.Fprintln(w)
 	wrap(w, "Record: ", "        ", path)

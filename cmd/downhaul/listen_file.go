@@ -311,7 +311,5 @@ func (r *recorded) printHead(w io.Writer, f *findings) {
 	for _, row := range r.NotOurs {
 		wrap(w, "  Ignored: ", "    ", fmt.Sprintf("%d %s", row.Count, row.What))
 	}
-	for _, n := range r.Notes {
-		wrap(w, "  Note: ", "    ", n)
-	}
+	wrapEach(w, "  Note: ", "    ", r.Notes)
 }

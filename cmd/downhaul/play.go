@@ -152,9 +152,7 @@ func (c *playCmd) look(s *streams) (time.Duration, error) {
 		wrap(s.err, "downhaul: ", "  ", fmt.Sprintf("the recording breaks off: %v", broke))
 	}
 	info := r.Info()
-	for _, note := range info.Notes() {
-		wrap(s.err, "downhaul: ", "  ", note)
-	}
+	wrapEach(s.err, "downhaul: ", "  ", info.Notes())
 	if chunks == 0 {
 		return 0, hint(fmt.Errorf("play: %s holds no telemetry to send", c.Recording), kinds)
 	}

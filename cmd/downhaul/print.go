@@ -35,6 +35,13 @@ func wrap(w io.Writer, first, indent, text string) {
 	fmt.Fprintln(w, strings.TrimRight(line, " "))
 }
 
+// wrapEach is wrap for each of several texts.
+func wrapEach(w io.Writer, first, indent string, texts []string) {
+	for _, text := range texts {
+		wrap(w, first, indent, text)
+	}
+}
+
 // wrapSaid is wrap for what a craft says, which may have words longer than a line.
 func wrapSaid(w io.Writer, first, indent, text string) {
 	room := columns - utf8.RuneCountInString(indent)

@@ -46,12 +46,8 @@ func (r *proved) print(w io.Writer) {
 	if len(r.Report.Notes) > 0 {
 		fmt.Fprintln(w)
 	}
-	for _, n := range r.Report.Notes {
-		wrap(w, "Note: ", "  ", n)
-	}
-	for _, warning := range r.Warnings {
-		wrap(w, "Warning: ", "  ", warning)
-	}
+	wrapEach(w, "Note: ", "  ", r.Report.Notes)
+	wrapEach(w, "Warning: ", "  ", r.Warnings)
 	if len(r.Unseen) > 0 {
 		var names []string
 		for _, u := range r.Unseen {

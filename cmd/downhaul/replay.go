@@ -211,12 +211,8 @@ func printReplay(w io.Writer, r *bench.Result, env *rules.Envelope, began time.T
 	for _, g := range r.IgnoredWhy {
 		wrap(w, "  Ignored: ", "    ", fmt.Sprintf("%d %s", g.Count, g.What))
 	}
-	for _, name := range r.NeverHeard {
-		wrap(w, "  Never heard: ", "    ", name)
-	}
-	for _, n := range r.Notes {
-		wrap(w, "  Note: ", "    ", n)
-	}
+	wrapEach(w, "  Never heard: ", "    ", r.NeverHeard)
+	wrapEach(w, "  Note: ", "    ", r.Notes)
 }
 
 // ruleText is how a rule fared over the recording.

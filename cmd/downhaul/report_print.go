@@ -44,9 +44,7 @@ func printReport(w io.Writer, r *report.Report) {
 		printAcross(w, r)
 	}
 	section(w, "This set-up cannot see:")
-	for _, u := range r.Unseen {
-		wrap(w, "  - ", "    ", u)
-	}
+	wrapEach(w, "  - ", "    ", r.Unseen)
 	if len(r.Unseen) == 0 {
 		wrap(w, "  ", "  ", "not known: there is no pad file to say")
 	}
@@ -96,9 +94,7 @@ func printSession(w io.Writer, s *report.Session) {
 	} else {
 		wrap(w, "  ", "  ", fmt.Sprintf("Session %d, duty %s, began %s, lasted %s, %s.", s.Number, s.Duty, s.Day(), report.Took(s.Lasted), s.Ended))
 	}
-	for _, d := range s.Doubts {
-		wrap(w, "  Doubtful: ", "    ", d)
-	}
+	wrapEach(w, "  Doubtful: ", "    ", s.Doubts)
 	section(w, "Runs")
 	for i := range s.Runs {
 		printRun(w, s, &s.Runs[i])
@@ -327,9 +323,7 @@ func printWeather(w io.Writer, s *report.Session) {
 	for _, g := range s.Link.Ignored {
 		wrap(w, "  Ignored: ", "    ", fmt.Sprintf("%d %s", g.Count, g.What))
 	}
-	for _, name := range s.Link.Never {
-		wrap(w, "  Never heard: ", "    ", name)
-	}
+	wrapEach(w, "  Never heard: ", "    ", s.Link.Never)
 	if s.Alone {
 		return
 	}

@@ -142,9 +142,7 @@ func list(w io.Writer, head string, rows []string) {
 		return
 	}
 	fmt.Fprintln(w, head)
-	for _, row := range rows {
-		wrap(w, "  - ", "    ", row)
-	}
+	wrapEach(w, "  - ", "    ", rows)
 }
 
 // printNotReady lists why there is no start, as far as most of them.

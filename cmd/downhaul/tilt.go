@@ -263,9 +263,7 @@ func (o *tiltOutput) print(w io.Writer) {
 			fmt.Fprintf(w, "      motor %2d  %s %4.2f of an arm  output %+6.1f %%  %s\n", a.Number, side, math.Abs(a.Arm), 100*a.Change, a.Verdict)
 		}
 	}
-	for _, f := range o.Result.Findings {
-		wrap(w, "  - ", "    ", f)
-	}
+	wrapEach(w, "  - ", "    ", o.Result.Findings)
 	for _, u := range o.Result.Untold {
 		wrap(w, "  (", "    ", u+")")
 	}
@@ -275,9 +273,7 @@ func (o *tiltOutput) print(w io.Writer) {
 		wrap(w, "", "  ", "NOT PASSED.")
 	}
 	wrap(w, "", "  ", "A rotor that turns the wrong way, or a propeller that is on upside down, shows nothing here: look, one motor at a time, craft anchored.")
-	for _, n := range o.Notes {
-		wrap(w, "Note: ", "  ", n)
-	}
+	wrapEach(w, "Note: ", "  ", o.Notes)
 	switch {
 	case o.Record != nil:
 		wrap(w, "Record: ", "        ", printable(*o.Record))

@@ -79,6 +79,8 @@ type defectOutput struct {
 	Schema int           `json:"schema"`
 	Items  []ledger.Item `json:"items"`
 	Holds  []string      `json:"start_held_back_by"`
+
+	says string // what was put on record; empty for nothing
 }
 
 // ledger asks the running guard, or without one does it in the log folder itself.
@@ -98,17 +100,7 @@ func (g *guardAt) ledger(s *streams, r answers.LedgerRequest, asJSON bool) error
 		return hint(fmt.Errorf("defect: %w", err), "without a guard that runs, --pad FILE says in which log folder to look")
 	}
 	holds := ledger.Holding(got.Items)
-	if asJSON {
-		if err := printJSON(s.out, defectOutput{1, got.Items, holds}); err != nil {
-			return err
-		}
-	} else {
-		printLedger(s.out, got)
-	}
-	if r.Act == "list" && len(holds) > 0 {
-		return errFound
-	}
-	return nil
+	return s.conclude(&defectOutput{1, got.Items, holds, got.Says}, asJSON, nil, r.Act == "list" && len(holds) > 0)
 }
 
 // ledgerOf does what is asked in the log folder that a pad file names, while no
@@ -172,9 +164,9 @@ func localUser() string {
 	return fmt.Sprintf("user %d", os.Getuid())
 }
 
-func printLedger(w io.Writer, r *answers.LedgerReply) {
-	if r.Says != "" {
-		wrap(w, "On record: ", "  ", r.Says+".")
+func (r *defectOutput) print(w io.Writer) {
+	if r.says != "" {
+		wrap(w, "On record: ", "  ", r.says+".")
 	}
 	if len(r.Items) == 0 {
 		fmt.Fprintln(w, "No defect and no fault of the chain is on record.")

@@ -227,11 +227,7 @@ func (c *reportCmd) writePage(name string, rep *report.Report) error {
 
 // read reads all sessions; what fails is in the report and in the error.
 func (c *reportCmd) read(ctx context.Context, s *streams, asked report.Asked) (*report.Report, error) {
-	show := newProgress(s.err, "report", len(c.Sessions))
-	for _, dir := range c.Sessions {
-		show.total += folderSize(dir)
-	}
-	show.begin()
+	show := c.progress(s)
 	defer show.end()
 	var sessions []*report.Session
 	var failed []report.Failure
@@ -257,6 +253,16 @@ func (c *reportCmd) read(ctx context.Context, s *streams, asked report.Asked) (*
 		return nil, errors.Join(bad...)
 	}
 	return report.Of(time.Now().Truncate(time.Second), guard.Software(), sessions, failed, asked), errors.Join(bad...)
+}
+
+// progress shows how much of the sessions was read.
+func (c *reportCmd) progress(s *streams) *progress {
+	show := newProgress(s.err, "report", len(c.Sessions))
+	for _, dir := range c.Sessions {
+		show.total += folderSize(dir)
+	}
+	show.begin()
+	return show
 }
 
 func folderSize(dir string) (total int64) {

@@ -30,11 +30,7 @@ func (c *reportCmd) table(ctx context.Context, s *streams) error {
 }
 
 func (c *reportCmd) writeTable(ctx context.Context, s *streams, w io.Writer, ids []rules.ChannelID) error {
-	show := newProgress(s.err, "report", len(c.Sessions))
-	for _, dir := range c.Sessions {
-		show.total += folderSize(dir)
-	}
-	show.begin()
+	show := c.progress(s)
 	defer show.end()
 	if _, err := io.WriteString(w, report.CSVHeader); err != nil {
 		return err

@@ -134,19 +134,7 @@ func (a *sweptAll) span(first, last int) string {
 
 // unjudged is the verdict where nothing says what was real.
 func (a *sweptAll) unjudged(over string) string {
-	first, last := -1, -1
-	for i := range a.Steps {
-		if a.Steps[i].Trips > 0 {
-			continue
-		}
-		k := i
-		for k+1 < len(a.Steps) && a.Steps[k+1].Trips == 0 {
-			k++
-		}
-		if first < 0 || k-i > last-first {
-			first, last = i, k
-		}
-	}
+	first, last := bench.Widest(a.Steps, func(s *bench.Step) bool { return s.Trips == 0 })
 	text := fmt.Sprintf("It trips at every value %s.", over)
 	if first >= 0 {
 		text = fmt.Sprintf("Widest range without a trip %s: %s (%d of %d values).", over, a.span(first, last), last-first+1, len(a.Steps))

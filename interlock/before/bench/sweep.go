@@ -306,7 +306,7 @@ func (s *Sweep) Judge(all []*Swept, reals []Real, known bool, within time.Durati
 		out.Steps = append(out.Steps, step)
 	}
 	if !out.Unheard() { // silence tells no limit from another
-		out.First, out.Last = widest(out.Steps)
+		out.First, out.Last = Widest(out.Steps, (*Step).good)
 	}
 	return out, nil
 }
@@ -355,16 +355,17 @@ func (v *verdicts) add(trips []span, reals []Real) {
 	}
 }
 
-// widest is the longest run of good steps; of equal ones the first.
-func widest(steps []Step) (first, last int) {
+// Widest is the run of good steps over the widest range of values, of equal ones the first; −1
+// for none.
+func Widest(steps []Step, good func(*Step) bool) (first, last int) {
 	first, last = -1, -1
 	best := math.Inf(-1)
 	for i := 0; i < len(steps); i++ {
-		if !steps[i].good() {
+		if !good(&steps[i]) {
 			continue
 		}
 		k := i
-		for k+1 < len(steps) && steps[k+1].good() {
+		for k+1 < len(steps) && good(&steps[k+1]) {
 			k++
 		}
 		if width := math.Abs(steps[k].Value - steps[i].Value); width > best {

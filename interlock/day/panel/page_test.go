@@ -97,7 +97,7 @@ func TestPageShowsEveryState(t *testing.T) {
 				if !r.Missing {
 					room := r.HeadroomText // what is past its limit is said so, with no sign to miss
 					if past, is := strings.CutPrefix(room, "-"); is {
-						room = past + "\nPAST IT"
+						room = "PAST IT\nby " + past
 					}
 					want = append(want, r.ValueText, room)
 				}

@@ -157,8 +157,8 @@
         const cell = (label, s, cls) => { const td = node("td", cls || "", ...unbroken(s)); td.dataset.label = label; return td; };
         const row = node("tr", "", node("td", "", node("span", "tag " + word[1], word[0])), th);
         if (headroom !== "none") {
-          row.append(cell("now", now), cell("limit", limit), cell("headroom", headroom.replace(/^-/, ""), "most"));
-          if (headroom.startsWith("-")) row.lastChild.append(node("span", "small", "PAST IT"));
+          row.append(cell("now", now), cell("limit", limit), cell("headroom", headroom.replace(/^-/, "by "), "most"));
+          if (headroom.startsWith("-")) row.lastChild.prepend(node("span", "past", "PAST IT"));
           return row;
         }
         row.className = "bare"; // why there is no value wants the room of all three

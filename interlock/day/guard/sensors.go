@@ -11,9 +11,6 @@ import (
 // How the readings of sensors come to the loop. They may be late, lost or wrong: what
 // must hold whatever a sensor says is decided without them.
 
-// windEvery is the sampling of wind speed: 4 Hz (WMO-No. 8 practice).
-const windEvery = 250 * time.Millisecond
-
 // windPulses are the anemometer's edges until the next sample of the wind is due.
 type windPulses struct {
 	windAt    time.Duration
@@ -49,7 +46,7 @@ func (l *Loop) wind(now time.Duration) {
 	if !l.cfg.Wind || now < l.windAt {
 		return
 	}
-	l.windAt = max(l.windAt+windEvery, now+windEvery/2)
+	l.windAt = max(l.windAt+intake.WindEvery, now+intake.WindEvery/2)
 	if l.takePulses(); l.windDead {
 		// Missing edges mean no calm once their reader has ended.
 		l.edges = append(l.edges, intake.WindEdge{At: now, Failed: true})

@@ -84,6 +84,9 @@ type WindEdge struct {
 	Lost uint16
 }
 
+// WindEvery is the time between wind chunks: 4 Hz (WMO-No. 8 practice).
+const WindEvery = 250 * time.Millisecond
+
 // WindEdgeSize is the bytes of a record: engine time in ns (int64), flags, lost (uint16), little-endian.
 const WindEdgeSize = 11
 
@@ -92,8 +95,8 @@ const (
 	windFailed = 2
 )
 
-// AppendWindEdges adds the records of edges to dst: the payload of a wind chunk, which
-// comes every 250 ms, with no record at all when nothing turned.
+// AppendWindEdges adds the records of edges to dst: the payload of a wind chunk, with no
+// record at all when nothing turned.
 func AppendWindEdges(dst []byte, edges []WindEdge) []byte {
 	for _, e := range edges {
 		var flags byte
@@ -382,10 +385,11 @@ func (w *wind) sample(at time.Duration, s *span) interlock.Sample {
 		return missing(id, rules.NotFilled)
 	}
 	v := w.speed
-	if since > 0 {
-		if bound := w.line(1, since); !w.timed || bound < v {
-			v = bound
-		}
+	switch {
+	case !w.timed: // one pulse in a chunk, if it just came: alone it would read 60 m/s in a calm
+		v = w.line(1, max(since, WindEvery))
+	case since > 0:
+		v = min(v, w.line(1, since))
 	}
 	r := measured(id, v)
 	switch {

@@ -151,6 +151,22 @@ func TestNeverHeardIsNotCalm(t *testing.T) {
 }
 
 // A cut wire in a wind must not look like a lull.
+// One pulse is no period: a first one that came just before its chunk was sent read as 60
+// m/s and more, and the mean over 3 s of it as a gust.
+func TestOnePulseIsNoWind(t *testing.T) {
+	v := newVane(t, cupAnemometerA)
+	v.pulse(240 * ms)
+	for range 2 {
+		if got := v.next(); got.Quality != rules.Doubtful || got.Value > 0.27+0.62/0.25 {
+			t.Errorf("at %v, one pulse: %+v", v.now, got)
+		}
+	}
+	v.pulse(600 * ms)
+	if got := v.next(); got.Quality != rules.Good || math.Abs(got.Value-(0.27+0.62/0.36)) > 1e-9 {
+		t.Errorf("one period of 360 ms: %+v", got)
+	}
+}
+
 func TestPromise03_SilenceOfTheAnemometerClearsNothing(t *testing.T) {
 	for _, hz := range []float64{4.5, 10, 17.3, 60} {
 		v := newVane(t, cupAnemometerA)

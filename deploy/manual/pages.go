@@ -51,9 +51,7 @@ func formatPage(f *format, sections []section, words map[string]string) page {
 	w.text(say("."))
 	w.para("The file is TOML. Quantities are strings with a unit, such as \"1.7 m\", \"20 mph\" or \"3.45 V\"; a unit of the wrong kind is refused and the kinds that fit are named. " +
 		"A file with an unknown key, a wrong unit or a contradiction is refused whole, every fault with its line and how to mend it.")
-	w.macro("Bd -literal -offset indent")
-	w.WriteString("downhaul check pad.toml envelope.toml card.toml\n")
-	w.macro("Ed")
+	w.literal("downhaul check pad.toml envelope.toml card.toml")
 	for _, s := range sections {
 		title := "TOP OF THE FILE"
 		if s.path != "" {

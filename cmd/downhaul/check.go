@@ -258,18 +258,7 @@ func (c *checked) holdAgainstPad() {
 		if c.pad != nil {
 			f.add(e.CheckFed(f.File, c.pad.Fed))
 		}
-		var v hazard.Verdict
-		if c.pad != nil {
-			stop, _ := c.stop()
-			v = hazard.Judge(hazard.Case{Envelope: e, Limits: f.source, PadFile: c.padFile, CardFile: c.cardFile(), Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
-			f.Says, f.Keep, f.Rope, f.Table, f.First = append(f.Says, v.Says...), &v.Keep, &v.Rope, v.Table, v.First
-			for _, w := range v.Warnings { // of the pad, they are those of each envelope
-				if !slices.Contains(c.Notes, w) {
-					c.Notes = append(c.Notes, w)
-				}
-			}
-			c.judged = append(c.judged, v.Doubts...)
-		}
+		v := c.judge(f)
 		for j := range e.Rules {
 			r := &e.Rules[j]
 			row := ruleRow{Name: r.Name, Line: r.Line, Channel: r.Watch.String(), Sentence: words.Rule(r), RestsOn: c.restsOn(r.Watch)}
@@ -293,6 +282,23 @@ func (c *checked) holdAgainstPad() {
 			f.Permissives = append(f.Permissives, startRow{p.Name, p.Line, p.Watch.String(), words.Permissive(p), c.restsOn(p.Watch)})
 		}
 	}
+}
+
+// judge says what the limits of an envelope are worth on this pad; without one, nothing.
+func (c *checked) judge(f *checkedFile) (v hazard.Verdict) {
+	if c.pad == nil {
+		return v
+	}
+	stop, _ := c.stop()
+	v = hazard.Judge(hazard.Case{Envelope: f.envelope, Limits: f.source, PadFile: c.padFile, CardFile: c.cardFile(), Pad: c.pad, Card: c.card, Stop: stop, Heard: c.heard})
+	f.Says, f.Keep, f.Rope, f.Table, f.First = append(f.Says, v.Says...), &v.Keep, &v.Rope, v.Table, v.First
+	for _, w := range v.Warnings { // of the pad, they are those of each envelope
+		if !slices.Contains(c.Notes, w) {
+			c.Notes = append(c.Notes, w)
+		}
+	}
+	c.judged = append(c.judged, v.Doubts...)
+	return v
 }
 
 // cardFile is the file of the card that counts.

@@ -45,7 +45,8 @@ func (rehearseCmd) Help() string {
 		"A step on the thrust stand, named by --step, runs one motor on a modelled lever: " + strings.Join(rehearsal.StandNames(), ", ") + "; beside a live one \"downhaul thrust run\" is rehearsed."
 }
 
-func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
+// refused returns which options do not go together; nil when all do.
+func (c *rehearseCmd) refused() error {
 	switch {
 	case c.From != "" && (c.All || len(c.Scenario) > 0):
 		return hint(errors.New("rehearse: --from flies what was recorded, and no mishap"), "leave out --all and the scenarios, or --from")
@@ -61,6 +62,13 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 		return hint(errors.New("rehearse: you press the buttons, of one scenario at a time, and its timeline is for people"), "--auto plays the crew as well; --all flies every mishap")
 	case c.All && len(c.Scenario) > 0:
 		return hint(errors.New("rehearse: --all flies the mishaps that ship, and no other scenario"), "leave out --all, or the scenarios")
+	}
+	return nil
+}
+
+func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
+	if err := c.refused(); err != nil {
+		return err
 	}
 	var files guard.Files
 	if c.From == "" {
@@ -111,6 +119,11 @@ func (c *rehearseCmd) Run(ctx context.Context, s *streams) (err error) {
 	if !c.Auto {
 		return c.live(ctx, s, set, dir, thrown)
 	}
+	return c.auto(s, set, dir, thrown)
+}
+
+// auto flies the scenarios one after another, the crew played too.
+func (c *rehearseCmd) auto(s *streams, set *rehearsal.Setup, dir string, thrown bool) error {
 	var results []*rehearsal.Result
 	for i, name := range c.Scenario {
 		r, err := c.fly(set, name, filepath.Join(dir, fmt.Sprintf("%02d", i+1)))

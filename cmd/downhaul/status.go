@@ -133,37 +133,8 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 			}
 			return err
 		}
-		switch {
-		case c.Metrics:
-			if err := st.Metrics(s.out); err != nil {
-				return err
-			}
-		case c.JSON && c.Watch:
-			line, err := json.Marshal(st)
-			if err != nil {
-				return err
-			}
-			fmt.Fprintf(s.out, "%s\n", line)
-		case c.JSON:
-			if err := printJSON(s.out, st); err != nil {
-				return err
-			}
-		default:
-			var text bytes.Buffer
-			rows := 0
-			if c.Watch {
-				columns, rows = widthOf(s.out), rowsOf(s.out)
-			}
-			printStatus(&text, st, rows)
-			out := text.String()
-			if c.Watch {
-				out = anew(s.out) + styled(fitted(out, s.out), s.out)
-			} else {
-				out = styled(out, s.out)
-			}
-			if _, err := io.WriteString(s.out, out); err != nil {
-				return err
-			}
+		if err := c.show(s, st); err != nil {
+			return err
 		}
 		if !c.Watch || gone(s.out) {
 			return nil
@@ -174,6 +145,37 @@ func (c *statusCmd) Run(ctx context.Context, s *streams) error {
 		case <-time.After(c.Every):
 		}
 	}
+}
+
+// show prints a status in the form that was asked for.
+func (c *statusCmd) show(s *streams, st *told.Status) error {
+	switch {
+	case c.Metrics:
+		return st.Metrics(s.out)
+	case c.JSON && c.Watch:
+		line, err := json.Marshal(st)
+		if err != nil {
+			return err
+		}
+		fmt.Fprintf(s.out, "%s\n", line)
+		return nil
+	case c.JSON:
+		return printJSON(s.out, st)
+	}
+	var text bytes.Buffer
+	rows := 0
+	if c.Watch {
+		columns, rows = widthOf(s.out), rowsOf(s.out)
+	}
+	printStatus(&text, st, rows)
+	out := text.String()
+	if c.Watch {
+		out = anew(s.out) + styled(fitted(out, s.out), s.out)
+	} else {
+		out = styled(out, s.out)
+	}
+	_, err := io.WriteString(s.out, out)
+	return err
 }
 
 func pick(yes bool, a, b string) string {

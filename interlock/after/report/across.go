@@ -77,46 +77,57 @@ func acrossOf(sessions []*Session) Across {
 	count := counted(sessions)
 	crafts := map[string]bool{}
 	for _, s := range sessions {
-		row := AcrossRow{Session: s.Session, Number: s.Number, Runs: len(s.Runs), Faults: len(s.ChainFaults), Resistance: []*Quantity{}, Hovers: []HoverPoint{}}
-		row.Trips = s.trips(func(string) bool { return true })
-		row.Near = nearMisses(s.Spans)
-		for _, p := range s.Packs {
-			row.Resistance = append(row.Resistance, p.Resistance)
-		}
-		for _, o := range s.Openings {
-			if o.DropOut != nil && (row.Drop == nil || o.DropOut.Value > row.Drop.Value) {
-				row.Drop = o.DropOut
-			}
-		}
-		for _, r := range s.Runs {
-			if r.Hover != nil {
-				row.Hovers = append(row.Hovers, HoverPoint{r.Number, r.Step, r.Ballast, r.Hover})
-			}
-		}
 		if s.Duty != session.DutyWatch && slices.Contains(count, s) {
-			for _, r := range s.Runs {
-				a.Worn.Starts++
-				a.Worn.LiveS += r.Lasted.Value
-				for _, name := range r.Packs {
-					w := a.pack(name)
-					w.Starts++
-					w.LiveS += r.Lasted.Value
-					for _, o := range s.Openings {
-						if o.Run == r.Number {
-							w.Openings++
-						}
-					}
-				}
-			}
-			a.Worn.Openings += len(s.Openings)
+			a.wear(s)
 			if s.craft != "" && len(s.Runs) > 0 {
 				crafts[strings.ToLower(s.craft)] = true
 				a.crafts = len(crafts)
 			}
 		}
-		a.Rows = append(a.Rows, row)
+		a.Rows = append(a.Rows, acrossRow(s))
 	}
 	return a
+}
+
+func acrossRow(s *Session) AcrossRow {
+	row := AcrossRow{Session: s.Session, Number: s.Number, Runs: len(s.Runs), Faults: len(s.ChainFaults), Resistance: []*Quantity{}, Hovers: []HoverPoint{}}
+	row.Trips = s.trips(func(string) bool { return true })
+	row.Near = nearMisses(s.Spans)
+	for _, p := range s.Packs {
+		row.Resistance = append(row.Resistance, p.Resistance)
+	}
+	for _, o := range s.Openings {
+		if o.DropOut != nil && (row.Drop == nil || o.DropOut.Value > row.Drop.Value) {
+			row.Drop = o.DropOut
+		}
+	}
+	for _, r := range s.Runs {
+		if r.Hover != nil {
+			row.Hovers = append(row.Hovers, HoverPoint{r.Number, r.Step, r.Ballast, r.Hover})
+		}
+	}
+	return row
+}
+
+// wear adds what a session took out of craft, chain and packs.
+func (a *Across) wear(s *Session) {
+	a.Worn.Openings += len(s.Openings)
+	for _, r := range s.Runs {
+		own := Worn{Starts: 1, LiveS: r.Lasted.Value}
+		for _, o := range s.Openings {
+			if o.Run == r.Number {
+				own.Openings++
+			}
+		}
+		a.Worn.Starts++
+		a.Worn.LiveS += own.LiveS
+		for _, name := range r.Packs {
+			w := a.pack(name)
+			w.Starts++
+			w.LiveS += own.LiveS
+			w.Openings += own.Openings
+		}
+	}
 }
 
 // pack returns the count of a pack; the card takes its name in any case.

@@ -86,56 +86,62 @@ func told(proofs map[uint32]bool, number uint32) string {
 // that the rule's sensor works, and how often it tripped.
 func (r *reading) hazards() {
 	o := r.out
-	proofSays := func(tests ...prooftest.Test) string {
-		var out []string
-		for _, t := range tests {
-			for _, p := range o.Proofs {
-				if p.Test == t.String() {
-					out = append(out, p.Test+": "+p.InForce)
-				}
-			}
-		}
-		if len(out) == 0 {
-			return "none"
-		}
-		return strings.Join(out, "; ")
-	}
 	for i := range o.Rules {
 		row := &o.Rules[i]
 		rule := &r.env.Rules[row.index]
-		h := Hazard{Hazard: rule.Watch.Channel().Says + " " + sayLimit(rule), Rule: row.Rule, RestsOn: row.RestsOn, Trips: row.Trips}
-		switch {
-		case r.pad == nil:
-			h.Proof = "not known"
-		case rule.Watch == rules.Tension || rule.Watch == rules.TensionRate:
-			h.Proof = proofSays(prooftest.LoadCell)
-		case r.pad.Fed(rule.Watch) == rules.OwnSensor && r.pad.Wind.Fitted && rule.Watch != rules.LinkAge && rule.Watch != rules.LinkLoss:
-			h.Proof = proofSays(prooftest.Anemometer)
-		case r.pad.Fed(rule.Watch) == rules.CraftSays:
-			h.Proof = "none: nobody at the pad can test what the craft says of itself"
-		default:
-			h.Proof = "none"
-		}
-		o.Hazards = append(o.Hazards, h)
+		o.Hazards = append(o.Hazards, Hazard{Hazard: rule.Watch.Channel().Says + " " + sayLimit(rule), Rule: row.Rule, RestsOn: row.RestsOn, Proof: r.proofOf(rule.Watch), Trips: row.Trips})
 	}
 	if r.pad != nil && o.Duty == "guard" {
 		for _, b := range builtins {
-			trips := 0
-			for i := range o.Episodes {
-				for _, t := range o.Episodes[i].Trips {
-					for _, reason := range b.reasons {
-						if t.Reason == reason.String() {
-							trips++
-						}
-					}
-				}
-			}
-			o.Hazards = append(o.Hazards, Hazard{Hazard: b.hazard, Rule: "built in", RestsOn: b.rests, Proof: proofSays(b.tests...), Trips: trips})
+			o.Hazards = append(o.Hazards, Hazard{Hazard: b.hazard, Rule: "built in", RestsOn: b.rests, Proof: o.proofsSay(b.tests...), Trips: o.tripsBy(b.reasons)})
 		}
 	}
 	for _, u := range o.Unseen {
 		o.Hazards = append(o.Hazards, Hazard{Hazard: u.What, Rule: "NONE: " + u.Reason, RestsOn: "nobody", Proof: "none"})
 	}
+}
+
+// proofOf returns which proof test shows that a channel's sensor works.
+func (r *reading) proofOf(id rules.ChannelID) string {
+	switch {
+	case r.pad == nil:
+		return "not known"
+	case id == rules.Tension || id == rules.TensionRate:
+		return r.out.proofsSay(prooftest.LoadCell)
+	case r.pad.Fed(id) == rules.OwnSensor && r.pad.Wind.Fitted && id != rules.LinkAge && id != rules.LinkLoss:
+		return r.out.proofsSay(prooftest.Anemometer)
+	case r.pad.Fed(id) == rules.CraftSays:
+		return "none: nobody at the pad can test what the craft says of itself"
+	}
+	return "none"
+}
+
+// tripsBy counts the trips that had one of these reasons.
+func (s *Session) tripsBy(reasons []interlock.Reason) (n int) {
+	for i := range s.Episodes {
+		for _, t := range s.Episodes[i].Trips {
+			if slices.ContainsFunc(reasons, func(r interlock.Reason) bool { return r.String() == t.Reason }) {
+				n++
+			}
+		}
+	}
+	return n
+}
+
+// proofsSay returns which of these proof tests are in force.
+func (s *Session) proofsSay(tests ...prooftest.Test) string {
+	var out []string
+	for _, t := range tests {
+		for _, p := range s.Proofs {
+			if p.Test == t.String() {
+				out = append(out, p.Test+": "+p.InForce)
+			}
+		}
+	}
+	if len(out) == 0 {
+		return "none"
+	}
+	return strings.Join(out, "; ")
 }
 
 func sayLimit(r *rules.Rule) string { return "(" + words.Condition(r) + ")" }

@@ -81,6 +81,18 @@ type opening struct {
 	hasFallen   bool
 }
 
+// follow keeps when each contact was first seen open, and the contactor.
+func (o *opening) follow(l *look, contacts []interlock.Line) {
+	for _, c := range contacts {
+		if !l.on[c] && !o.open[c] {
+			o.open[c], o.at[c] = true, l.at
+		}
+	}
+	if open(l) && !o.hasFallen {
+		o.hasFallen, o.fell = true, l.at
+	}
+}
+
 // seeOpening waits for a contact to open and watches what follows. ok is false
 // when the crew gave up.
 func (b *bench) seeOpening(t *trial, do string, contacts []interlock.Line) (o opening, live, ok bool, err error) {
@@ -129,19 +141,8 @@ func (b *bench) seeOpening(t *trial, do string, contacts []interlock.Line) (o op
 		}
 	}
 	o.first = l.at
-	follow := func(l *look) bool {
-		for _, c := range contacts {
-			if !l.on[c] && !o.open[c] {
-				o.open[c], o.at[c] = true, l.at
-			}
-		}
-		if open(l) && !o.hasFallen {
-			o.hasFallen, o.fell = true, l.at
-		}
-		return false
-	}
-	follow(&l)
-	_, _, err = b.rig.watch(b.ctx, 2*max(p.Discrepancy, p.Contactor.DropOut, leastHold), follow)
+	o.follow(&l, contacts)
+	_, _, err = b.rig.watch(b.ctx, 2*max(p.Discrepancy, p.Contactor.DropOut, leastHold), func(l *look) bool { o.follow(l, contacts); return false })
 	if err != nil {
 		return o, live, true, err
 	}

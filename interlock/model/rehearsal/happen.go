@@ -30,19 +30,8 @@ func (f *flight) happen(at time.Duration) error {
 		if f.crew.landAt > 0 && (e.Act == craftmodel.ClimbTo || e.Act == craftmodel.Arm || e.Act == craftmodel.Hold) {
 			continue // the pilot has other orders now
 		}
-		who, says := "craft", "Order: "+e.Act.String()+"."
-		if mishap(e) {
-			who, says = "mishap", tell(e)
-		}
-		switch mark, isMark := strings.CutPrefix(e.Text, "mark "); {
-		case isMark:
-			who, says = "crew", "Marks: "+mark+"."
-		case e.Act == craftmodel.PadAct && !mishap(e):
-			who, says = "crew", tell(e)
-		case e.Act == craftmodel.OutputTo:
-			says = "Order: output " + rules.Format(e.Value, "%") + "."
-		}
 		if !f.setup.Quiet {
+			who, says := inWords(e)
 			f.say(f.now, who, says)
 		}
 		if e.Act == craftmodel.PadAct {
@@ -68,6 +57,22 @@ func (f *flight) happen(at time.Duration) error {
 		return f.craft.Do(craftmodel.Event{Act: craftmodel.LandNow})
 	}
 	return nil
+}
+
+// inWords returns who does an event, and how the timeline says it.
+func inWords(e craftmodel.Event) (who, says string) {
+	mark, isMark := strings.CutPrefix(e.Text, "mark ")
+	switch {
+	case isMark:
+		return "crew", "Marks: " + mark + "."
+	case mishap(e):
+		return "mishap", tell(e)
+	case e.Act == craftmodel.PadAct:
+		return "crew", tell(e)
+	case e.Act == craftmodel.OutputTo:
+		return "craft", "Order: output " + rules.Format(e.Value, "%") + "."
+	}
+	return "craft", "Order: " + e.Act.String() + "."
 }
 
 // mishap reports whether an event is no part of a flight as it was meant.

@@ -25,10 +25,30 @@ func trimmed(n float64) string {
 // row tells are left out.
 func (t *Table) Text() []byte {
 	var b bytes.Buffer
+	t.writeHead(&b)
+	out := t.written()
+	w := csv.NewWriter(&b)
+	line := make([]string, len(out))
+	for i := range out {
+		line[i] = out[i].title
+	}
+	_ = w.Write(line) // a buffer takes all
+	for k := range t.Rows {
+		for i := range out {
+			line[i] = out[i].of(&t.Rows[k])
+		}
+		_ = w.Write(line)
+	}
+	w.Flush()
+	return b.Bytes()
+}
+
+// writeHead writes what holds for all rows.
+func (t *Table) writeHead(b *bytes.Buffer) {
 	b.WriteString("# A table of a thrust stand: one motor with its propeller.\n")
 	head := func(key, value string) {
 		if value != "" {
-			fmt.Fprintf(&b, "# %s = %s\n", key, value)
+			fmt.Fprintf(b, "# %s = %s\n", key, value)
 		}
 	}
 	head("motor", t.Motor)
@@ -53,11 +73,16 @@ func (t *Table) Text() []byte {
 	head("source", t.Source)
 	head("date", t.Date)
 	head("by", t.By)
-	type written struct {
-		of     func(*Row) string
-		titles string
-	}
-	var out []written
+}
+
+// written is a column of the file.
+type written struct {
+	of    func(*Row) string
+	title string
+}
+
+// written returns the columns that some row tells.
+func (t *Table) written() (out []written) {
 	for i := range columns {
 		c := &columns[i]
 		unit := example(c.kind)
@@ -94,24 +119,10 @@ func (t *Table) Text() []byte {
 			}, fmt.Sprintf("%s%s (%s)", c.name, spreadWord, unit)})
 		}
 	}
-	out = append(out, written{func(r *Row) string {
+	return append(out, written{func(r *Row) string {
 		if r.Count == 0 {
 			return ""
 		}
 		return strconv.Itoa(r.Count)
 	}, countName})
-	w := csv.NewWriter(&b)
-	line := make([]string, len(out))
-	for i := range out {
-		line[i] = out[i].titles
-	}
-	_ = w.Write(line) // a buffer takes all
-	for k := range t.Rows {
-		for i := range out {
-			line[i] = out[i].of(&t.Rows[k])
-		}
-		_ = w.Write(line)
-	}
-	w.Flush()
-	return b.Bytes()
 }

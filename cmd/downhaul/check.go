@@ -284,7 +284,7 @@ func (c *checked) holdAgainstPad() {
 	}
 }
 
-// judge says what the limits of an envelope are worth on this pad; without one, nothing.
+// judge returns what the limits of an envelope are worth on this pad; without one, nothing.
 func (c *checked) judge(f *checkedFile) (v hazard.Verdict) {
 	if c.pad == nil {
 		return v

@@ -101,7 +101,7 @@ func (f *findings) printChannels(w io.Writer) {
 	}
 }
 
-// printAsk says which messages the craft must send, or send more often.
+// printAsk writes which messages the craft must send, or send more often.
 func (f *findings) printAsk(w io.Writer) {
 	if f.complete() && len(f.Ask) == 0 {
 		fmt.Fprintln(w, "\nNothing wanted is missing.")

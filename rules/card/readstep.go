@@ -214,30 +214,8 @@ func (c *Card) checkStopping(s *Step, t *document.Table) {
 	}
 }
 
-// checkNeeds refuses needs that name nothing, the step itself or a later one.
-func (c *Card) checkNeeds(i int, t *document.Table) {
-	var earlier []string
-	for j := range i {
-		earlier = append(earlier, c.Steps[j].Name)
-	}
-	for n, need := range c.Steps[i].Needs {
-		before, ok := c.Step(need)
-		switch {
-		case !ok:
-			mend := document.Nearest(need, earlier)
-			if !strings.HasPrefix(mend, "did you mean") {
-				mend = `name an earlier step, add one with kind = "inspection", or write it under also = ["…"]`
-			}
-			t.Fault("needs", "no step has this name", document.Quote(need), mend)
-		case before.Line >= c.Steps[i].Line:
-			t.Fault("needs", "a step cannot need itself or a later one", document.Quote(need), "name earlier steps")
-		default:
-			c.Steps[i].Needs[n] = before.Name
-		}
-	}
-}
-
-// checkNames refuses what a step names and the card has not.
+// checkNames refuses needs and packs that name nothing, and a step that needs
+// itself or a later one.
 func (c *Card) checkNames(rows []*document.Table) {
 	for i := range c.Steps {
 		s := &c.Steps[i]
@@ -247,7 +225,25 @@ func (c *Card) checkNames(rows []*document.Table) {
 		if s.Stand != nil && c.Motors.Count != 1 { // an opening there would pass for one of the craft's motors
 			rows[i].Fault("kind", "a thrust stand has one motor, and the card's craft has not", rows[i].Got("kind"), "give the stand a card and a pad file of its own, with count = 1 under [motors]")
 		}
-		c.checkNeeds(i, rows[i])
+		var earlier []string
+		for j := range i {
+			earlier = append(earlier, c.Steps[j].Name)
+		}
+		for n, need := range s.Needs {
+			before, ok := c.Step(need)
+			switch {
+			case !ok:
+				mend := document.Nearest(need, earlier)
+				if !strings.HasPrefix(mend, "did you mean") {
+					mend = `name an earlier step, add one with kind = "inspection", or write it under also = ["…"]`
+				}
+				rows[i].Fault("needs", "no step has this name", document.Quote(need), mend)
+			case before.Line >= s.Line:
+				rows[i].Fault("needs", "a step cannot need itself or a later one", document.Quote(need), "name earlier steps")
+			default:
+				s.Needs[n] = before.Name
+			}
+		}
 		if masses := map[float64]bool{}; s.Shown.HasReserve {
 			for j := range i {
 				if c.Steps[j].Kind == Flight {

@@ -84,13 +84,12 @@ type WindEdge struct {
 	Lost uint16
 }
 
-// WindEvery is the time between wind chunks: 4 Hz (WMO-No. 8 practice).
-const WindEvery = 250 * time.Millisecond
-
-// WindEdgeSize is the bytes of a record: engine time in ns (int64), flags, lost (uint16), little-endian.
-const WindEdgeSize = 11
-
 const (
+	// WindEvery is the time between wind chunks: 4 Hz (WMO-No. 8 practice).
+	WindEvery = 250 * time.Millisecond
+	// WindEdgeSize is the bytes of a record: engine time in ns (int64), flags, lost (uint16), little-endian.
+	WindEdgeSize = 11
+
 	windRise   = 1
 	windFailed = 2
 )
@@ -367,10 +366,7 @@ func (w *wind) sample(at time.Duration, s *span) interlock.Sample {
 	}
 
 	// No period ended in this chunk.
-	var since time.Duration
-	if at > w.quiet {
-		since = at - w.quiet
-	}
+	since := max(at-w.quiet, 0)
 	still := since >= w.cfg.StillAfter
 	if still && w.timed && w.speed > breezy {
 		w.failed = true

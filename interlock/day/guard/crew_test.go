@@ -71,13 +71,10 @@ func TestTheCrewConfirmsAndWeighs(t *testing.T) {
 	must(t, g.Finish(f.now))
 }
 
-// After power went off in the air the crew keeps out for the time on the card, whatever
-// the rotors do, in the next session too; then one person takes the packs out first and
-// says how warm they are.
-func TestNobodyGoesInAfterACrash(t *testing.T) {
-	dir := t.TempDir()
-	files := crewed(t, dir)
-	f := onPad(t, files, craftmodel.EightTwo())
+// takeUp declares what the card asks for its first hover, starts, and brings the craft up.
+func (f *flight) takeUp() {
+	t := f.t
+	t.Helper()
 	must(t, declare(f.guard, step("empty hover")), declare(f.guard, packA), declare(f.guard, inspected("blade clearance", "41 mm")),
 		declare(f.guard, inspected("first power-up", "pass")), declare(f.guard, by(session.DeclaredConfirm, "", "AB")), declare(f.guard, by(session.DeclaredConfirm, "", "CD")))
 	f.run(2 * time.Second)
@@ -89,6 +86,16 @@ func TestNobodyGoesInAfterACrash(t *testing.T) {
 	f.run(2 * time.Second)
 	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.ClimbTo, Value: 2}))
 	f.run(5 * time.Second)
+}
+
+// After power went off in the air the crew keeps out for the time on the card, whatever
+// the rotors do, in the next session too; then one person takes the packs out first and
+// says how warm they are.
+func TestNobodyGoesInAfterACrash(t *testing.T) {
+	dir := t.TempDir()
+	files := crewed(t, dir)
+	f := onPad(t, files, craftmodel.EightTwo())
+	f.takeUp()
 	r := f.guard.answer([]byte(`{"do":"declare"}`), localsocket.Peer{})
 	if !contains(r.Error, "before a start only") {
 		t.Errorf("what can be declared while live: %+v", r)
@@ -152,17 +159,7 @@ func TestNobodyGoesInAfterACrash(t *testing.T) {
 //fault:row the guard dies, or its computer loses its power, while power is on | the next session counts it as a fall: where the card asks for a wait, keep out for all of it, then the packs out
 func TestNobodyGoesInAfterAGuardThatDiedInTheAir(t *testing.T) {
 	f := onPad(t, crewed(t, t.TempDir()), craftmodel.EightTwo())
-	must(t, declare(f.guard, step("empty hover")), declare(f.guard, packA), declare(f.guard, inspected("blade clearance", "41 mm")),
-		declare(f.guard, inspected("first power-up", "pass")), declare(f.guard, by(session.DeclaredConfirm, "", "AB")), declare(f.guard, by(session.DeclaredConfirm, "", "CD")))
-	f.run(2 * time.Second)
-	f.press("reset")
-	f.until("ready")
-	f.press("start")
-	f.until("live")
-	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.Arm}))
-	f.run(2 * time.Second)
-	must(t, f.craft.Do(craftmodel.Event{Act: craftmodel.ClimbTo, Value: 2}))
-	f.run(5 * time.Second)
+	f.takeUp()
 	died := t.TempDir() // what a guard that dies now leaves
 	must(t, os.CopyFS(died, os.DirFS(filepath.Dir(f.guard.Folder()))))
 	must(t, f.guard.Finish(f.now))
